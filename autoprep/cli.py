@@ -1,0 +1,455 @@
+"""The command line: parses, prints, exits.
+
+Exit codes: 0 done; 1 something needs attention (a photo was set aside or failed); 2 wrong use or wrong settings;
+3 another Autoprep works in this studio; 130 stopped by Ctrl-C.
+"""
+
+import argparse
+import json
+import os
+import re
+import shutil
+import signal
+import sys
+from collections.abc import Callable
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from tqdm import tqdm
+
+from autoprep import __version__
+from autoprep.domain import JobRecord
+from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, UsageError
+from autoprep.ledger import Job, Ledger
+from autoprep.logs import open_log, plain
+from autoprep.rendering.mark import missing_glyphs
+from autoprep.service.engine import Engine, ledger_path, write_page
+from autoprep.settings import (
+    DESTINATIONS_FILE,
+    SETTINGS_FILE,
+    Settings,
+    default_files,
+    find_config,
+    font_path,
+    load,
+    worker_count,
+)
+
+_EPILOG = (
+    "exit codes: 0 done; 1 something needs attention; 2 wrong use or settings; "
+    "3 another Autoprep works in this studio; 130 stopped by Ctrl-C"
+)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command; returns the exit code."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except AlreadyRunning as problem:
+        return _complain(problem, 3)
+    except AutoprepError as problem:
+        return _complain(problem, 2)
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:  # the reader of our output has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _complain(problem: Exception, code: int) -> int:
+    print(f"autoprep: {plain(str(problem))}", file=sys.stderr)
+    return code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="autoprep",
+        description="Turns photos of flat artworks into faithful pictures, ready for where they go.",
+        epilog=_EPILOG,
+    )
+    parser.add_argument("--version", action="version", version=f"autoprep {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    _add(commands, _init, "init", "make a studio folder", studio=False).add_argument(
+        "folder", type=Path, metavar="DIR", help="where; it may exist, nothing in it is overwritten"
+    )
+    demo = _add(
+        commands, _demo, "demo", "make a studio, put the demo photos in, and process them", studio=False
+    )
+    demo.add_argument(
+        "--dir",
+        type=Path,
+        default=Path("autoprep-demo"),
+        metavar="DIR",
+        help="the demo studio (default: autoprep-demo)",
+    )
+    demo.add_argument(
+        "--photos", type=Path, metavar="DIR", help="the photos to use (default: demo_inbox of the project)"
+    )
+    watch = _add(commands, _watch, "watch", "run the service in the foreground until Ctrl-C")
+    watch.add_argument("--quiet", action="store_true", help="log to the records only")
+    _json(_add(commands, _once, "once", "process everything that waits in the inbox, then stop"))
+    _json(_add(commands, _check, "check", "validate the settings and show what they come to"))
+    _json(_add(commands, _jobs, "jobs", "list all jobs"))
+    show = _json(_add(commands, _show, "show", "tell one photo's story in plain words"))
+    show.add_argument("photo", metavar="PHOTO", help="the photo's name, or a job")
+    redo = _json(_add(commands, _redo, "redo", "render again from the stored plans, without measuring again"))
+    redo.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
+    redo.add_argument("--destination", metavar="NAME", help="only this destination")
+    return parser
+
+
+def _add(
+    commands: Any, run: Callable[[argparse.Namespace], int], name: str, help_text: str, *, studio: bool = True
+) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=help_text, description=help_text[0].upper() + help_text[1:] + ".", epilog=_EPILOG
+    )
+    parser.set_defaults(run=run)
+    if studio:
+        parser.add_argument(
+            "--config",
+            type=Path,
+            metavar="FILE",
+            help="settings file or studio folder (default: the studio that you stand in)",
+        )
+    return parser
+
+
+def _json(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    parser.add_argument("--json", action="store_true", help="print JSON for other programs")
+    return parser
+
+
+def _settings(options: argparse.Namespace) -> Settings:
+    return load(find_config(options.config))
+
+
+# --- studio -------------------------------------------------------------------------------------------------
+
+
+def _init(options: argparse.Namespace) -> int:
+    settings = make_studio(options.folder)
+    print(f"The studio is ready: {settings.studio}")
+    print(f"  put photos in      {settings.folders.inbox}")
+    print(f"  find pictures in   {settings.folders.ready}")
+    print(f"  your name, rights  {settings.studio / 'config' / SETTINGS_FILE}")
+    print(f"  sizes and places   {settings.studio / 'config' / DESTINATIONS_FILE}")
+    print(f"Then run:  autoprep watch --config {settings.studio}")
+    return 0
+
+
+def make_studio(folder: Path) -> Settings:
+    """Lay out a studio; files that are there stay as they are."""
+    folder = folder.absolute()
+    try:
+        (folder / "config").mkdir(parents=True, exist_ok=True)
+        for name, text in default_files().items():
+            place = folder / "config" / name
+            if not place.exists():
+                place.write_text(text, encoding="utf-8")
+        settings = load(folder / "config" / SETTINGS_FILE)
+        _make_folders(settings)
+    except OSError as problem:
+        raise ConfigError(f"the studio can't be made in {folder}: {problem.strerror}") from problem
+    return settings
+
+
+def _make_folders(settings: Settings) -> None:
+    folders = settings.folders
+    for place in (folders.inbox, folders.needs_a_look, folders.records):
+        place.mkdir(parents=True, exist_ok=True)
+    for name in settings.destinations:
+        (folders.ready / name).mkdir(parents=True, exist_ok=True)
+
+
+def _demo(options: argparse.Namespace) -> int:
+    photos = options.photos or _demo_photos()
+    files = (
+        sorted(path for path in photos.iterdir() if path.is_file() and not path.name.startswith("."))
+        if photos.is_dir()
+        else []
+    )
+    if not files:
+        raise UsageError(f"there are no demo photos in {photos}")
+    settings = make_studio(options.dir)
+    config = settings.studio / "config" / SETTINGS_FILE
+    _name_demo_artist(config)
+    settings = load(config)
+    for path in files:
+        if not (settings.folders.inbox / path.name).exists():
+            shutil.copyfile(path, settings.folders.inbox / path.name)
+    print(f"Demo studio: {settings.studio}")
+    print(f"{len(files)} photos of Wren Halloway's field journals lie in its inbox; processing them now.")
+    records = _process_all(settings)
+    _print_summary(settings, records)
+    return 1 if any(record.outcome == "set aside" for record in records) else 0
+
+
+def _demo_photos() -> Path:
+    beside = Path(str(resources.files("autoprep"))).parent / "demo_inbox"
+    return beside if beside.is_dir() else Path("demo_inbox")
+
+
+def _name_demo_artist(config: Path) -> None:
+    text = config.read_text(encoding="utf-8")
+    config.write_text(re.sub(r'^name = ""', 'name = "Wren Halloway"', text, count=1, flags=re.M), encoding="utf-8")
+
+
+# --- work ---------------------------------------------------------------------------------------------------
+
+
+def _watch(options: argparse.Namespace) -> int:
+    settings = _settings(options)
+    _make_folders(settings)
+    log = open_log(settings.folders.records, None if options.quiet else sys.stderr)
+    engine = Engine(settings, log)
+    stopping: list[int] = []
+
+    def stop(number: int, _frame: object) -> None:
+        stopping.append(number)
+        engine.hints.wake()
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, stop)
+    log.info(
+        "watching", inbox=str(settings.folders.inbox), workers=worker_count(settings.service), pid=os.getpid()
+    )
+    try:
+        while not stopping:
+            engine.step()
+    finally:
+        log.info("stopping")
+        engine.stop()
+        log.info("stopped")
+    return 0
+
+
+def _once(options: argparse.Namespace) -> int:
+    settings = _settings(options)
+    _make_folders(settings)
+    records = _process_all(settings, show=not options.json)
+    if options.json:
+        print(
+            json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2)
+        )
+    else:
+        _print_summary(settings, records)
+    return 1 if any(record.outcome == "set aside" for record in records) else 0
+
+
+def _process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
+    """Run the engine until nothing waits; a progress bar on the terminal."""
+    records: list[JobRecord] = []
+    engine = Engine(settings, open_log(settings.folders.records, None), records.append, follow=False)
+    bar = tqdm(
+        total=0,
+        unit="photo",
+        disable=not show,
+        dynamic_ncols=True,
+        bar_format="{l_bar}{bar}| {n_fmt}/{total_fmt} photos [{elapsed}]",
+    )
+    try:
+        engine.step(0.05)
+        while not engine.idle:
+            engine.step(0.5)
+            bar.total = max(bar.total or 0, len(records) + engine.pending)
+            bar.update(len(records) - bar.n)
+    finally:
+        bar.total = max(len(records), 1 if not records else 0)
+        bar.refresh()
+        bar.close()
+        engine.stop()
+    return records
+
+
+def _print_summary(settings: Settings, records: list[JobRecord]) -> None:
+    counts = {
+        outcome: sum(r.outcome == outcome for r in records)
+        for outcome in dict.fromkeys(r.outcome for r in records)
+    }
+    print(
+        "Done: "
+        + (", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing was waiting")
+        + "."
+    )
+    for record in records:
+        if record.outcome in ("needs a look", "set aside", "duplicate"):
+            print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
+    if counts.get("ready"):
+        print(f"Finished pictures, one folder per destination:  {settings.folders.ready}")
+    if counts.get("needs a look"):
+        print(f"Questions, each with a marked picture:           {settings.folders.needs_a_look}")
+    print(
+        f"Proof page, open it in a browser:                {settings.folders.records / 'proof' / 'index.html'}"
+    )
+
+
+# --- asking -------------------------------------------------------------------------------------------------
+
+
+def _check(options: argparse.Namespace) -> int:
+    settings = _settings(options)
+    warnings = _warnings(settings)
+    if options.json:
+        print(
+            json.dumps(
+                {"settings": settings.model_dump(mode="json"), "warnings": warnings},
+                ensure_ascii=False,
+                indent=2,
+            )
+        )
+        return 0
+    print(f"The settings of {settings.studio} are valid.")
+    for name, place in settings.folders:
+        print(f"  {name.replace('_', ' '):<13} {place}")
+    print(f"  {'artist':<13} {settings.artist.name or '(no name: no mark, no rights in the files)'}")
+    print(f"  {'workers':<13} {worker_count(settings.service)}")
+    print("Destinations:")
+    for name, preset in settings.destinations.items():
+        print(f"  {name:<13} {_preset_words(preset)}")
+    for warning in warnings:
+        print(f"Note: {warning}")
+    return 0
+
+
+def _warnings(settings: Settings) -> list[str]:
+    notes = []
+    if not settings.artist.name:
+        notes.append("artist.name is empty, so files carry no rights and no visible mark")
+    text = settings.mark.text.format(artist=settings.artist.name, year="2026")
+    absent = missing_glyphs(text, font_path(settings))
+    if absent:
+        notes.append(f"the mark's font does not hold {absent}; name another one in mark.font")
+    notes += [
+        f"the {name.replace('_', ' ')} folder does not exist yet"
+        for name, place in settings.folders
+        if not place.is_dir()
+    ]
+    return notes
+
+
+def _preset_words(preset: Any) -> str:
+    if preset.full_size:
+        size = "full size"
+    elif preset.long_side_px:
+        size = f"long side {preset.long_side_px} px"
+    elif preset.width_mm:
+        bleed = f" + {preset.bleed_mm:g} mm bleed" if preset.bleed_mm else ""
+        size = f"{preset.width_mm:g} x {preset.height_mm:g} mm{bleed} at {preset.ppi:g} ppi"
+    else:
+        size = f"{preset.width_px} x {preset.height_px} px"
+    fit = "" if preset.full_size or preset.long_side_px else f", {preset.fit}"
+    mark = "mark" if preset.mark else "no mark"
+    return f"{size}{fit}, {preset.format} {preset.bits} bit, {preset.colour}, {mark}, rights {preset.rights}"
+
+
+def _jobs(options: argparse.Namespace) -> int:
+    jobs = _all_jobs(_settings(options))
+    if options.json:
+        print(
+            json.dumps(
+                [job.record.model_dump(mode="json") for job in jobs if job.record],
+                ensure_ascii=False,
+                indent=2,
+            )
+        )
+        return 0
+    for job in jobs:
+        outcome = job.outcome or job.state
+        kind = job.record.kind if job.record and job.record.kind else ""
+        outputs = f"{len(job.record.outputs)} files" if job.record and job.record.outputs else ""
+        print(f"{job.job}  {outcome:<12}  {kind:<10}  {outputs:<8}  {plain(job.shown)}")
+    if not jobs:
+        print("No photo has come in yet.")
+    return 0
+
+
+def _all_jobs(settings: Settings) -> list[Job]:
+    if not ledger_path(settings).is_file():
+        return []
+    ledger = Ledger(ledger_path(settings))
+    try:
+        return ledger.jobs()
+    finally:
+        ledger.close()
+
+
+def _find_job(settings: Settings, wanted: str) -> Job:
+    """The newest job of that id or photo name; the name may be given with or without folders."""
+    jobs = _all_jobs(settings)
+    matches = [job for job in jobs if wanted in (job.job, job.shown)]
+    matches = matches or [job for job in jobs if Path(job.shown).name == Path(wanted).name]
+    matches = matches or [job for job in jobs if Path(job.shown).stem == wanted]
+    if not matches:
+        raise UsageError(f"no job and no photo is called {wanted!r}; `autoprep jobs` lists them")
+    own = [job for job in matches if job.outcome != "duplicate"]
+    return (own or matches)[-1]
+
+
+def _show(options: argparse.Namespace) -> int:
+    settings = _settings(options)
+    job = _find_job(settings, options.photo)
+    if job.record is None:
+        print(f"{plain(job.shown)}: {job.state}, {job.attempts} failed tries so far")
+        return 0
+    if options.json:
+        print(job.record.model_dump_json(indent=2))
+        return 0
+    _print_record(job.record)
+    return 0
+
+
+def _print_record(record: JobRecord) -> None:
+    print(f"{record.photo}  ({record.job})")
+    print(f"  {record.outcome}" + (f", {record.kind}" if record.kind else ""))
+    for reason in record.reasons:
+        print(f"  - {plain(reason)}")
+    if record.outline is not None:
+        print(f"  outline confidence {record.outline.confidence:.0%}")
+    for out in record.outputs:
+        print(
+            f"  {out.destination:<12} {out.width_px} x {out.height_px} px, {out.bytes / 1e6:.2f} MB  {plain(out.path)}"
+        )
+        for note in out.notes:
+            print(f"  {'':<12} {plain(note)}")
+    total = sum(record.seconds.values())
+    print(
+        f"  took {total:.1f} s: "
+        + ", ".join(f"{stage} {seconds:.2f}" for stage, seconds in record.seconds.items())
+    )
+
+
+def _redo(options: argparse.Namespace) -> int:
+    settings = _settings(options)
+    if options.destination and options.destination not in settings.destinations:
+        known = ", ".join(settings.destinations)
+        raise UsageError(f"there is no destination {options.destination!r}; there are {known}")
+    jobs = [_find_job(settings, options.photo)] if options.photo else _all_jobs(settings)
+    able = [job for job in jobs if job.record is not None and job.record.plan is not None]
+    if not able:
+        raise UsageError("there is no finished photo to render again")
+    ledger = Ledger(ledger_path(settings))
+    for job in able:
+        ledger.ask_redo(
+            job.job, [options.destination] if options.destination else list(settings.destinations)
+        )
+    ledger.close()
+    _make_folders(settings)
+    try:
+        records = _process_all(settings, show=not options.json)
+    except AlreadyRunning:
+        print(f"{len(able)} photos are noted; the service that is running will render them again.")
+        return 0
+    made = [record for record in records if record.job in {job.job for job in able}]
+    if options.json:
+        print(json.dumps([record.model_dump(mode="json") for record in made], ensure_ascii=False, indent=2))
+    else:
+        print(f"Rendered again: {len(made)} of {len(able)} photos.")
+    write_page(settings, [job.record for job in _all_jobs(settings) if job.record])
+    return 0 if len(made) == len(able) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,87 @@
+"""The plan's photometric part, applied to strips of linear light."""
+
+from dataclasses import dataclass
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.domain import CorrectionPlan, Declined, LightField, Tone
+from autoprep.imaging.arrays import Float32
+
+_GAIN_STEP_PX = 8  # the gain map is computed at 1/8 and interpolated: the light bends slowly
+
+
+@dataclass(frozen=True)
+class Photometry:
+    """A plan's light, neutral and tone, prepared for pictures of the work of (width, height) pixels."""
+
+    gain: Float32
+    tone: Tone
+
+    def __call__(self, linear: Float32, first_row: int) -> Float32:
+        """(rows, W, 3) float32 linear light of work rows first_row.. -> corrected linear light."""
+        rows, width = linear.shape[:2]
+        shift = np.float32([[1 / _GAIN_STEP_PX, 0, _offset(0)], [0, 1 / _GAIN_STEP_PX, _offset(first_row)]])
+        gain = cv2.warpAffine(
+            self.gain,
+            shift,
+            (width, rows),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        return shoulder(linear * gain, self.tone)
+
+
+def _offset(start: int) -> float:
+    """Where output pixel `start` falls in the gain map, whose nodes are the centres of 8-px cells."""
+    return (start + 0.5) / _GAIN_STEP_PX - 0.5
+
+
+def photometry(plan: CorrectionPlan, size: tuple[int, int]) -> Photometry:
+    """Prepare a plan for pictures of the work of `size` (width, height) pixels."""
+    width, height = size
+    small = (width // _GAIN_STEP_PX + 2, height // _GAIN_STEP_PX + 2)
+    constant = np.full(3, plan.tone.gain, np.float32)
+    if not isinstance(plan.neutral, Declined):
+        constant *= np.array(plan.neutral.gain, np.float32)
+    if isinstance(plan.light, Declined):
+        return Photometry(np.tile(constant, (small[1], small[0], 1)), plan.tone)
+    return Photometry(np.exp(-_spread(plan.light, size, small)) * constant, plan.tone)
+
+
+def _spread(light: LightField, size: tuple[int, int], small: tuple[int, int]) -> Float32:
+    """(h, w, 3) float32 log light at the gain map's nodes, from the plan's grid, cubic in between."""
+    grid = _extended(light.array())
+    x = (np.arange(small[0]) + 0.5) * _GAIN_STEP_PX / size[0] * light.cols - 0.5 + 2
+    y = (np.arange(small[1]) + 0.5) * _GAIN_STEP_PX / size[1] * light.rows - 0.5 + 2
+    mx, my = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
+    return cast(Float32, cv2.remap(grid, mx, my, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))
+
+
+def _extended(grid: Float32) -> Float32:
+    """The grid with two more nodes on each side, continued linearly: repeating the last node would flatten the
+    light along the borders, where sheets are bare and every step shows."""
+    for axis in (0, 1):
+        first = np.take(grid, [0], axis)
+        last = np.take(grid, [-1], axis)
+        if grid.shape[axis] > 1:
+            slope_in, slope_out = first - np.take(grid, [1], axis), last - np.take(grid, [-2], axis)
+        else:
+            slope_in, slope_out = first * 0, last * 0
+        grid = np.concatenate(
+            [first + 2 * slope_in, first + slope_in, grid, last + slope_out, last + 2 * slope_out], axis
+        )
+    return np.ascontiguousarray(grid, np.float32)
+
+
+def shoulder(linear: Float32, tone: Tone) -> Float32:
+    """Values above the knee approach the ceiling; slope 1 at the knee, never beyond the ceiling."""
+    room = tone.ceiling - tone.knee
+    if room <= 0:
+        return linear
+    over = np.maximum(linear - np.float32(tone.knee), 0)
+    if not over.any():
+        return linear
+    bent = np.float32(tone.knee) + np.float32(room) * (1 - np.exp(-over / np.float32(room)))
+    return np.where(linear > tone.knee, bent, linear).astype(np.float32)

@@ -1,0 +1,90 @@
+"""What can be measured on a rectified work: blur, noise, clipping, glare, light, and the paper before and after."""
+
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.correction.paper import Paper
+from autoprep.domain import Declined, Geometry
+from autoprep.imaging.arrays import Bool, Float32
+from autoprep.imaging.colour import lab_fast, luminance
+from autoprep.imaging.geometry import side_lengths
+from autoprep.imaging.transfer import encode_fast
+
+
+def blur_px(linear: Float32) -> float:
+    """Standard deviation in pixels of the blur on the sharpest edges of (H, W, 3) linear light.
+
+    The picture is blurred again by a known amount; on an edge of width s the gradient falls by
+    sqrt(s^2 + s0^2) / s, whatever the edge's height. The median over the strongest edges is taken.
+    """
+    known = 1.2
+    code = encode_fast(np.repeat(luminance(linear)[..., None], 3, axis=-1))[..., 0]
+    once = _gradient(cast(Float32, cv2.GaussianBlur(code, (0, 0), 0.5)))
+    again = _gradient(cast(Float32, cv2.GaussianBlur(code, (0, 0), float(np.hypot(0.5, known)))))
+    peak = (once == cv2.dilate(once, np.ones((5, 5), np.uint8))) & (once > 0)
+    strong = peak & (once >= max(float(np.quantile(once[peak], 0.97)) if peak.any() else 0, 0.01))
+    if strong.sum() < 20:
+        return 1.0  # nothing with an edge: neither sharp nor blurred
+    ratio = np.clip(once[strong] / np.maximum(again[strong], 1e-6), 1.02, 20)
+    width = known / np.sqrt(ratio**2 - 1)
+    return float(np.sqrt(max(np.median(width) ** 2 - 0.25, 0.01)))
+
+
+def _gradient(code: Float32) -> Float32:
+    gx = cv2.Sobel(code, cv2.CV_32F, 1, 0, scale=0.125)
+    gy = cv2.Sobel(code, cv2.CV_32F, 0, 1, scale=0.125)
+    return cast(Float32, cv2.magnitude(gx, gy))
+
+
+def sharpness(linear: Float32) -> float:
+    """Gradient energy after a Gaussian of 1 px, over the squared mean: comparable between takes of one work.
+
+    Tenengrad over mean^2 orders blurred-noisy and dim-sharp pairs rightly where the variance of the Laplacian does
+    not (Pertuz et al., Pattern Recognition 46, 2013, for the family).
+    """
+    luma = cast(Float32, cv2.GaussianBlur(luminance(linear), (0, 0), 1.0))
+    gx, gy = cv2.Sobel(luma, cv2.CV_32F, 1, 0), cv2.Sobel(luma, cv2.CV_32F, 0, 1)
+    return float((gx**2 + gy**2).mean() / max(float(luma.mean()) ** 2, 1e-8))
+
+
+def clipped_percent(linear: Float32) -> float:
+    """Share of pixels with a channel at the top of the camera's scale, in percent."""
+    return float((linear.max(axis=-1) >= 0.985).mean() * 100)
+
+
+def glare_percent(linear: Float32, paper: Paper | Declined) -> float:
+    """Share of the work under blown, colourless, compact highlights that are lighter than its paper, in percent."""
+    small = cast(Float32, cv2.resize(linear, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
+    blown = (small.min(axis=-1) > 0.93).astype(np.uint8)
+    if not isinstance(paper, Declined):
+        expected = np.exp(paper.log_field(*small.shape[:2])).max(axis=-1)
+        blown &= (small.max(axis=-1) > 1.25 * expected).astype(np.uint8)
+    solid = cv2.morphologyEx(blown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    return float(solid.mean() * 100)
+
+
+def oblique_degrees(geometry: Geometry) -> float:
+    """How far from square-on the camera stood, roughly, in degrees: from the convergence of opposite sides."""
+    if geometry.ratio_from == "whole photo":
+        return 0.0
+    sides = side_lengths(geometry.array())
+    uneven = max(abs(np.log(sides[0] / sides[2])), abs(np.log(sides[1] / sides[3])))
+    focal = geometry.focal_px or 0.9 * max(geometry.photo_px)
+    reach = float(sides.mean()) / focal
+    return float(np.degrees(np.arctan(uneven / max(reach, 1e-3))))
+
+
+def paper_levels(corrected: Float32, mask: Bool) -> dict[str, float]:
+    """L*, C* and spread of L* over the bare paper of a corrected work (H, W, 3 linear), by a mask of any size."""
+    size = (mask.shape[1], mask.shape[0])
+    small = cast(Float32, cv2.resize(corrected, size, interpolation=cv2.INTER_AREA))
+    lab = lab_fast(small)[mask]
+    if not len(lab):
+        return {}
+    return {
+        "paper_L": float(lab[:, 0].mean()),
+        "paper_C": float(np.hypot(*lab[:, 1:].mean(axis=0))),
+        "paper_L_spread": float(lab[:, 0].std()),
+    }

@@ -1,0 +1,40 @@
+"""The light over the work, from its bare paper: a smooth relative field, or the reason why it is left alone."""
+
+import numpy as np
+
+from autoprep.correction.kind import PaperClass
+from autoprep.correction.paper import Paper
+from autoprep.domain import Declined, LightField
+from autoprep.imaging.colour import LUMINANCE
+
+_NODES = 20  # grid nodes along the longer side; a field of order 4 bends far less than that
+
+
+def light_field(paper: Paper | Declined, paper_class: PaperClass, ratio: float) -> LightField | Declined:
+    """The relative light over the work as a grid; its luminance is 1 in the (geometric) mean.
+
+    On white and tinted paper the colour of the light is evened too; on toned paper as well, since paper is one
+    colour whatever it is. Without bare paper nothing is known of the light.
+    """
+    if isinstance(paper, Declined):
+        return paper
+    if paper_class == "none":
+        return Declined(
+            reason=f"only {100 * paper.coverage:.0f} % of the surface looks like bare paper; the light is left as it fell"
+        )
+    rows, cols = (
+        (_NODES, max(4, round(_NODES * ratio))) if ratio <= 1 else (max(4, round(_NODES / ratio)), _NODES)
+    )
+    field = paper.log_field(rows, cols).astype(np.float64)
+    reference = np.log(paper.mean_linear())
+    relative = field - reference
+    nodes = tuple(tuple(round(float(v), 5) for v in node) for node in relative.reshape(-1, 3))
+    return LightField(rows=rows, cols=cols, log_light=nodes)  # type: ignore[arg-type]
+
+
+def unevenness_percent(field: LightField | Declined) -> float | None:
+    """(max - min) / mean of the light's luminance over the work, in percent; None when declined."""
+    if isinstance(field, Declined):
+        return None
+    light = np.exp(field.array().astype(np.float64)) @ LUMINANCE.astype(np.float64)
+    return float((light.max() - light.min()) / light.mean() * 100)

@@ -1,0 +1,121 @@
+"""What kind of work this is and what it stands on, with the evidence; the artist's word overrules it."""
+
+from typing import Literal, NamedTuple, cast
+
+import cv2
+import numpy as np
+
+from autoprep.correction.paper import Paper, photographed_lab
+from autoprep.domain import Declined, Kind
+from autoprep.imaging.arrays import Float32
+from autoprep.imaging.colour import lab_fast, luminance
+
+PaperClass = Literal["white", "tinted", "toned", "none"]
+
+# A work has bare paper when it is seen on this share of the sheet and of the stretches along its rim.
+_MIN_COVERAGE, _MIN_RIM = 0.03, 0.30
+# As photographed. Toned papers (grey, kraft, black) stay below L* 72 or above C* 16 in any usual exposure;
+# underexposed white does too, but nothing on it is lighter than it is. All chosen on the lab's tuning seeds.
+_DARK_L, _TONED_C, _LIGHTER_SHARE = 60.0, 17.0, 0.004
+_TINTED_C = 4.5
+
+
+class Judged(NamedTuple):
+    """The kind, the paper's class and the numbers that led to them."""
+
+    kind: Kind
+    paper: PaperClass
+    evidence: dict[str, float]
+
+
+def judge(linear: Float32, paper: Paper | Declined, said: Kind | None = None) -> Judged:
+    """(H, W, 3) float32 linear sRGB of the rectified work and its paper -> kind and paper class."""
+    evidence: dict[str, float] = {}
+    paper_class = _paper_class(paper, evidence)
+    kind: Kind
+    if paper_class == "none" or isinstance(paper, Declined):
+        kind = "painting"
+    elif paper_class == "toned":
+        kind = "toned"
+    else:
+        kind = _kind_on_white(linear, paper, evidence)
+    if said is not None:
+        kind, paper_class = said, _class_for(said, paper, paper_class)
+    return Judged(kind, paper_class, {name: round(value, 4) for name, value in evidence.items()})
+
+
+def _class_for(said: Kind, paper: Paper | Declined, found: PaperClass) -> PaperClass:
+    """The paper class that goes with the artist's word."""
+    if said == "painting" or isinstance(paper, Declined):
+        return "none"
+    if said == "toned":
+        return "toned"
+    return found if found in ("white", "tinted") else "white"
+
+
+def _paper_class(paper: Paper | Declined, evidence: dict[str, float]) -> PaperClass:
+    if isinstance(paper, Declined):
+        return "none"
+    lightness, a, b = photographed_lab(paper)
+    chroma = float(np.hypot(a, b))
+    evidence |= {
+        "bare_paper_share": paper.coverage,
+        "rim_paper_share": paper.rim,
+        "paper_scatter": paper.scatter,
+        "paper_as_shot_L": float(lightness),
+        "paper_as_shot_C": chroma,
+        "lighter_than_paper_share": paper.lighter,
+    }
+    if paper.coverage < _MIN_COVERAGE or paper.rim < _MIN_RIM:
+        return "none"
+    if chroma > _TONED_C or paper.lighter > _LIGHTER_SHARE or lightness < 38:
+        return "toned"
+    if lightness < _DARK_L and chroma > 8:
+        return "toned"
+    return "tinted" if chroma > _TINTED_C else "white"
+
+
+def _kind_on_white(linear: Float32, paper: Paper, evidence: dict[str, float]) -> Kind:
+    """Pencil, ink, journal or watercolour, from the marks once the light is taken out."""
+    flat = linear / np.exp(paper.log_field(*linear.shape[:2])) * 0.91
+    flat = cast(Float32, cv2.resize(flat, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA))
+    lab = lab_fast(flat)
+    chroma = np.hypot(lab[..., 1], lab[..., 2])
+    smooth = cv2.GaussianBlur(chroma, (0, 0), 2.5)
+    marked = lab[..., 0] < 88
+    evidence |= {
+        "coloured_share": float((smooth > 6).mean()),
+        "marked_share": float(marked.mean()),
+        "darkest_L": float(np.percentile(lab[..., 0], 0.3)),
+        "mark_chroma": float(np.median(chroma[marked])) if marked.any() else 0.0,
+        "fold": fold_depth(flat),
+    }
+    if evidence["fold"] > 0.04:
+        return "journal"
+    if evidence["coloured_share"] > 0.10:
+        return "watercolour"
+    if evidence["darkest_L"] < 27:
+        return "ink"
+    return "pencil"
+
+
+def fold_depth(flat: Float32) -> float:
+    """How much darker, in log luminance, the middle of the longer axis is along its whole length: a gutter.
+
+    The lightest quarter of every line counts, so a drawing across the fold does not matter.
+    """
+    luma = np.log(np.maximum(luminance(flat), 1e-3))
+    if flat.shape[0] > flat.shape[1]:
+        luma = luma.T
+    width = luma.shape[1]
+    profile = np.quantile(luma, 0.75, axis=0)
+    middle = slice(int(0.46 * width), int(0.54 * width))
+    beside = np.r_[
+        profile[int(0.36 * width) : int(0.44 * width)], profile[int(0.56 * width) : int(0.64 * width)]
+    ]
+    at = int(np.argmin(profile[middle])) + middle.start
+    narrow = profile[max(0, at - 2) : at + 3].mean()
+    continuous = float(
+        np.median(np.quantile(luma[:, max(0, at - 2) : at + 3], 0.9, axis=1) < np.median(beside))
+    )
+    return float(max(0.0, np.median(beside) - narrow)) * continuous

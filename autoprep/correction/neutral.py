@@ -1,0 +1,31 @@
+"""The colour of the light, from paper that proves it; restraint everywhere else."""
+
+from typing import Literal
+
+import numpy as np
+
+from autoprep.correction.kind import PaperClass
+from autoprep.correction.paper import Paper
+from autoprep.domain import Declined, Neutral
+from autoprep.imaging.colour import LUMINANCE
+
+PaperWish = Literal["clean", "keep"]
+
+
+def neutral(
+    paper: Paper | Declined, paper_class: PaperClass, wish: PaperWish = "clean"
+) -> Neutral | Declined:
+    """Gains that make white, natural or cream paper neutral; luminance stays.
+
+    wish "keep" leaves a paper's own tint. On toned paper and on paintings nothing neutral is known, so nothing is
+    changed.
+    """
+    if isinstance(paper, Declined) or paper_class == "none":
+        return Declined(reason="nothing in the picture is known to be neutral; its colours are left as shot")
+    if paper_class == "toned":
+        return Declined(reason="toned paper keeps its own colour")
+    if wish == "keep":
+        return Declined(reason="the settings ask to keep the paper's tint")
+    colour = paper.mean_linear()
+    gain = (colour @ LUMINANCE.astype(np.float64)) / colour
+    return Neutral(gain=(float(gain[0]), float(gain[1]), float(gain[2])), source="paper")

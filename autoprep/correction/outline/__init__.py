@@ -1,0 +1,5 @@
+"""Finding the outline of the work in a photo."""
+
+from autoprep.correction.outline.finder import find_outline
+
+__all__ = ["find_outline"]

@@ -1,0 +1,278 @@
+"""Generators of candidate outlines. Each proposes quads in finding-copy coordinates; none decides."""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from itertools import combinations
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.correction.outline.evidence import Evidence
+from autoprep.imaging.arrays import AnyArray, Float64, UInt8
+from autoprep.imaging.geometry import area, is_convex, order_corners, rectangle
+
+# Works smaller than this share of the photo are not looked for. Chosen: below it, too few pixels remain to print.
+MIN_AREA = 0.04
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One proposed quad: (4, 2) float64 ordered corners in finding-copy coordinates, and who proposed it."""
+
+    quad: Float64
+    source: str
+
+
+def propose(evidence: Evidence) -> list[Candidate]:
+    """All distinct candidates of all generators, the photo's own border last."""
+    height, width = evidence.shape
+    found: list[Candidate] = []
+    for source, generate in GENERATORS.items():
+        for quad in generate(evidence):
+            if _plausible(quad, width, height) and not _known(quad, found, source):
+                found.append(Candidate(order_corners(quad), source))
+    found.append(Candidate(rectangle(width, height), "whole"))
+    return found
+
+
+def _plausible(quad: Float64, width: int, height: int) -> bool:
+    if not np.isfinite(quad).all() or not is_convex(quad) or area(quad) < MIN_AREA * width * height:
+        return False
+    slack = 0.12 * max(width, height)
+    return bool((quad > -slack).all() and (quad < np.array([width, height]) + slack).all())
+
+
+def _known(quad: Float64, found: Iterable[Candidate], source: str) -> bool:
+    ordered = order_corners(quad)
+    return any(c.source == source and np.abs(c.quad - ordered).max() < 2.0 for c in found)
+
+
+# --- regions ------------------------------------------------------------------------------------------------
+
+
+def from_edges(evidence: Evidence) -> Iterator[Float64]:
+    """Closed chains of strong gradient, at three strengths."""
+    magnitude = evidence.magnitude
+    for factor in (2.2, 4.5, 9.0):
+        mask = (magnitude > factor * evidence.noise).astype(np.uint8)
+        mask = cast(UInt8, cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)))
+        yield from _quads_of_mask(mask, cv2.RETR_LIST, most=12)
+
+
+def from_background(evidence: Evidence) -> Iterator[Float64]:
+    """Regions that differ from the colours along the photo's border, at four distances."""
+    for distance in (1.3, 2.0, 3.0, 4.5):
+        mask = (evidence.background > distance).astype(np.uint8)
+        yield from _quads_of_mask(_tidy(mask), cv2.RETR_EXTERNAL, most=4)
+
+
+def from_colour(evidence: Evidence) -> Iterator[Float64]:
+    """Regions of one colour: each of the photo's main colours in turn, and what is bright."""
+    height, width = evidence.shape
+    small = cast(AnyArray, cv2.resize(evidence.lab, (width // 2, height // 2), interpolation=cv2.INTER_AREA))
+    light = cv2.convertScaleAbs(evidence.lab[..., 0], alpha=2.55)
+    threshold, mask = cv2.threshold(light, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
+    yield from _quads_of_mask(_tidy(cast(UInt8, mask // 255)), cv2.RETR_EXTERNAL, most=3)
+    samples = small.reshape(-1, 3)[:: max(1, small.size // 3 // 6000)].astype(np.float32)
+    for seed in _main_colours(samples):
+        distance = np.sqrt((((evidence.lab - seed) / np.float32([9, 5, 5])) ** 2).sum(-1))
+        for limit in (1.0, 1.8):
+            yield from _quads_of_mask(_tidy((distance < limit).astype(np.uint8)), cv2.RETR_EXTERNAL, most=2)
+
+
+def _main_colours(samples: AnyArray) -> list[AnyArray]:
+    order = np.argsort(samples[:, 0])
+    labels = np.empty((len(samples), 1), np.int32)
+    labels[order, 0] = np.arange(len(samples)) * 6 // len(samples)
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 10, 0.5)
+    _, _, centres = cv2.kmeans(samples, 6, labels, criteria, 1, cv2.KMEANS_USE_INITIAL_LABELS)
+    return list(np.asarray(centres))
+
+
+def _tidy(mask: UInt8) -> UInt8:
+    """Close drawing inside a sheet, cut thin bridges to the surroundings."""
+    mask = cast(UInt8, cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8)))
+    return cast(UInt8, cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((9, 9), np.uint8)))
+
+
+def _quads_of_mask(mask: UInt8, mode: int, most: int) -> Iterator[Float64]:
+    contours, _ = cv2.findContours(mask, mode, cv2.CHAIN_APPROX_SIMPLE)
+    boxes = sorted(contours, key=lambda c: -cv2.boundingRect(c)[2] * cv2.boundingRect(c)[3])
+    for contour in boxes[:most]:
+        hull = cv2.convexHull(contour)
+        if len(hull) < 4 or cv2.contourArea(hull) < 0.5 * MIN_AREA * mask.size:
+            continue
+        rough = cv2.approxPolyDP(hull, 0.006 * cv2.arcLength(hull, True), True).reshape(-1, 2)
+        quad = quad_around(rough.astype(np.float64) + 0.5)
+        if quad is not None and area(quad) < 1.35 * cv2.contourArea(hull):
+            yield quad
+
+
+def quad_around(hull: AnyArray) -> Float64 | None:
+    """The quad around a convex (N, 2) polygon: edges are dropped one by one, least added area first."""
+    points = [np.asarray(p, np.float64) for p in hull]
+    while len(points) > 4:
+        best: tuple[float, int, AnyArray] | None = None
+        for index in range(len(points)):
+            added = _drop_edge(points, index)
+            if added is not None and (best is None or added[0] < best[0]):
+                best = (added[0], index, added[1])
+        if best is None:
+            return None
+        points[best[1]] = best[2]
+        del points[(best[1] + 1) % len(points)]
+    return np.array(points) if len(points) == 4 else None
+
+
+def _drop_edge(points: list[AnyArray], index: int) -> tuple[float, AnyArray] | None:
+    """Area added and new corner when the edge index..index+1 is replaced by its neighbours' crossing."""
+    count = len(points)
+    before, start, end, after = (points[(index + k) % count] for k in (-1, 0, 1, 2))
+    u, v, gap = start - before, end - after, end - start
+    cross = u[0] * v[1] - u[1] * v[0]
+    if abs(cross) < 1e-9:
+        return None
+    ahead = (gap[0] * v[1] - gap[1] * v[0]) / cross
+    corner = start + u * ahead
+    if ahead < 0 or np.dot(corner - end, v) < 0:
+        return None
+    added = (
+        abs((start[0] - corner[0]) * (end[1] - corner[1]) - (start[1] - corner[1]) * (end[0] - corner[0])) / 2
+    )
+    return float(added), corner
+
+
+# --- lines --------------------------------------------------------------------------------------------------
+
+_LINES_PER_DIRECTION = 12
+_MOST_LINE_QUADS = 150
+
+
+def from_lines(evidence: Evidence) -> Iterator[Float64]:
+    """Two lines of each of two directions, from merged line segments, the best supported first."""
+    lines = merge_segments(segments(evidence), evidence.shape)
+    across = [line for line in lines if abs(line[1][1]) >= abs(line[1][0])][:_LINES_PER_DIRECTION]
+    down = [line for line in lines if abs(line[1][1]) < abs(line[1][0])][:_LINES_PER_DIRECTION]
+    quads = _crossings([line for _, line in across], [line for _, line in down], evidence.shape)
+    if len(quads):
+        support = edge_support(evidence, quads)
+        order = np.argsort(-(support.mean(axis=1) + support.min(axis=1)), kind="stable")
+        yield from quads[order[:_MOST_LINE_QUADS]]
+
+
+def segments(evidence: Evidence) -> Float64:
+    """(N, 4) float64 x0, y0, x1, y1 of line segments in lightness, the two chroma axes and local contrast."""
+    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD)
+    light = evidence.lab[..., 0]
+    around = cv2.GaussianBlur(light, (0, 0), 9)
+    spread = np.sqrt(np.maximum(cv2.GaussianBlur((light - around) ** 2, (0, 0), 15), 0)) + 0.7
+    planes = [
+        light * 2.55,
+        evidence.lab[..., 1] * 2.0 + 128,
+        evidence.lab[..., 2] * 2.0 + 128,
+        (light - around) / spread * 40 + 128,
+    ]
+    found = []
+    for plane in planes:
+        lines = detector.detect(np.clip(plane, 0, 255).astype(np.uint8))[0]
+        if lines is not None:
+            found.append(np.asarray(lines, np.float64).reshape(-1, 4) + 0.5)
+    joined = np.concatenate(found) if found else np.empty((0, 4))
+    length = np.hypot(joined[:, 2] - joined[:, 0], joined[:, 3] - joined[:, 1])
+    return joined[length > 0.025 * max(evidence.shape)]
+
+
+def merge_segments(found: Float64, shape: tuple[int, int]) -> list[tuple[float, Float64]]:
+    """Segments on a common line are joined: [(total length, (a, b, c))], longest first."""
+    if not len(found):
+        return []
+    length = np.hypot(found[:, 2] - found[:, 0], found[:, 3] - found[:, 1])
+    order = np.argsort(-length, kind="stable")
+    found, length = found[order], length[order]
+    starts, ends = found[:, :2], found[:, 2:]
+    used = np.zeros(len(found), bool)
+    merged = []
+    limit_px = 0.006 * max(shape)
+    for index in range(len(found)):
+        if used[index] or length[index] < 0.05 * max(shape):
+            continue
+        line = _fit(np.stack([starts[index], ends[index]]), length[[index]])
+        for _ in range(2):
+            near = (np.abs(starts @ line[:2] + line[2]) < limit_px) & (
+                np.abs(ends @ line[:2] + line[2]) < limit_px
+            )
+            near &= ~used
+            if near.any():
+                line = _fit(np.concatenate([starts[near], ends[near]]), np.tile(length[near], 2))
+        used |= near
+        merged.append((float(length[near].sum()), line))
+    return sorted(merged, key=lambda pair: -pair[0])
+
+
+def _fit(points: AnyArray, weight: AnyArray) -> Float64:
+    weight = np.resize(weight, len(points))
+    centre = np.average(points, axis=0, weights=weight)
+    offset = points - centre
+    _, vectors = np.linalg.eigh((offset * weight[:, None]).T @ offset)
+    normal = vectors[:, 0]
+    return np.array([normal[0], normal[1], -normal @ centre])
+
+
+def _crossings(across: list[Float64], down: list[Float64], shape: tuple[int, int]) -> Float64:
+    """(N, 4, 2) convex, large enough quads of two lines across and two lines down."""
+    pairs_a, pairs_d = list(combinations(across, 2)), list(combinations(down, 2))
+    if not pairs_a or not pairs_d:
+        return np.empty((0, 4, 2))
+    a = np.repeat(np.array(pairs_a), len(pairs_d), axis=0)
+    d = np.tile(np.array(pairs_d), (len(pairs_a), 1, 1))
+    corners = [np.cross(a[:, i], d[:, j]) for i, j in ((0, 0), (0, 1), (1, 1), (1, 0))]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        quads = np.stack([c[:, :2] / c[:, 2:] for c in corners], axis=1)
+    height, width = shape
+    slack = 0.1 * max(shape)
+    inside = np.isfinite(quads).all((1, 2)) & (quads > -slack).all((1, 2))
+    inside &= (quads < np.array([width, height]) + slack).all((1, 2))
+    quads = quads[inside]
+    edges = np.roll(quads, -1, axis=1) - quads
+    turn = (
+        edges[:, :, 0] * np.roll(edges, -1, axis=1)[:, :, 1]
+        - edges[:, :, 1] * np.roll(edges, -1, axis=1)[:, :, 0]
+    )
+    convex = (turn > 0).all(1) | (turn < 0).all(1)
+    x, y = quads[..., 0], quads[..., 1]
+    areas = np.abs((x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(1)) / 2
+    return cast(Float64, quads[convex & (areas > MIN_AREA * height * width)])
+
+
+def edge_support(evidence: Evidence, quads: Float64, samples: int = 20) -> Float64:
+    """(N, 4): the share of each side along which the gradient across it is above the noise."""
+    t = np.linspace(0.05, 0.95, samples)[None, None, :, None]
+    ends = np.roll(quads, -1, axis=1)
+    points = (quads[:, :, None] * (1 - t) + ends[:, :, None] * t).reshape(-1, samples, 2)
+    along = ends - quads
+    along /= np.linalg.norm(along, axis=-1, keepdims=True) + 1e-9
+    along = along.reshape(-1, 1, 2)
+    across = np.abs(sample(evidence.gx, points) * along[..., 1] - sample(evidence.gy, points) * along[..., 0])
+    return cast(Float64, (across > 2 * evidence.noise).mean(-1).reshape(-1, 4))
+
+
+def sample(plane: AnyArray, points: AnyArray) -> AnyArray:
+    """Bilinear samples of a plane at (M, K, 2) continuous coordinates -> (M, K, ...); the border repeats."""
+    shifted = (np.asarray(points) - 0.5).astype(np.float32)
+    parts = []
+    for start in range(0, len(shifted), 16000):  # the library's remap takes at most 32767 rows
+        part = shifted[start : start + 16000]
+        parts.append(
+            cv2.remap(plane, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        )
+    return np.concatenate(parts) if parts else np.empty(shifted.shape[:2], np.float32)
+
+
+GENERATORS: dict[str, Callable[[Evidence], Iterator[Float64]]] = {
+    "edges": from_edges,
+    "background": from_background,
+    "colour": from_colour,
+    "lines": from_lines,
+}
+"""One place to add a generator: its name and its function."""

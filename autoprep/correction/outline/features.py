@@ -1,0 +1,180 @@
+"""Numbers that tell a sheet's border from all other quads: one row of features per candidate."""
+
+from typing import cast
+
+import numpy as np
+
+from autoprep.correction.outline.candidates import Candidate, sample
+from autoprep.correction.outline.evidence import Evidence
+from autoprep.imaging.arrays import Float64
+from autoprep.imaging.geometry import overlap
+
+NAMES = (
+    "support_min", "support_mean", "support_second",
+    "contrast_min", "contrast_mean", "step_min", "step_mean",
+    "root_area", "off_centre", "outside_background", "inside_background", "background_gap",
+    "not_parallel", "beyond_photo", "slant", "overrun_mean", "overrun_max",
+    "rim_colour_spread", "rim_texture", "surround_texture", "same_sign",
+    "lightness_step", "strength", "inner_rival", "outer_rival", "agreeing_sources",
+    "is_edges", "is_background", "is_colour", "is_lines", "is_whole", "border_sides",
+)  # fmt: skip
+"""The features' names, in column order."""
+
+_ALONG = 44
+_SOURCES = ("edges", "background", "colour", "lines", "whole")
+
+
+def rows(evidence: Evidence, candidates: list[Candidate]) -> Float64:
+    """(N, len(NAMES)) float64 features of N candidates of one photo."""
+    quads = np.array([c.quad for c in candidates])
+    own = _own_features(evidence, quads)
+    rivals = _rivals(quads, own["support_min"] + own["contrast_min"])
+    agreeing = _agreeing(candidates)
+    columns = {**own, **rivals, "agreeing_sources": agreeing}
+    for source in _SOURCES:
+        columns[f"is_{source}"] = np.array([float(c.source == source) for c in candidates])
+    return np.stack([columns[name] for name in NAMES], axis=1)
+
+
+def _own_features(evidence: Evidence, quads: Float64) -> dict[str, Float64]:
+    """Features that need only the picture and the quad itself."""
+    height, width = evidence.shape
+    ends = np.roll(quads, -1, axis=1)
+    lengths = np.linalg.norm(ends - quads, axis=-1) + 1e-9
+    along = (ends - quads) / lengths[..., None]
+    outward = np.stack([along[..., 1], -along[..., 0]], axis=-1)
+    t = np.linspace(0.04, 0.96, _ALONG)
+    points = quads[:, :, None] + (ends - quads)[:, :, None] * t[:, None]
+    inside = ((points > 1.5) & (points < np.array([width, height]) - 1.5)).all(-1)
+    across, strength = _across(evidence, points, along, outward)
+    support = ((across > 1.6 * evidence.noise) & inside).mean(-1)
+    ordered = np.sort(support, axis=1)
+    features = {
+        "support_min": ordered[:, 0],
+        "support_second": ordered[:, 1],
+        "support_mean": support.mean(1),
+        "strength": np.log1p(strength.mean((1, 2)) / evidence.noise) / 3,
+        "beyond_photo": 1 - inside.mean((1, 2)),
+        "border_sides": (inside.mean(-1) < 0.5).sum(1) / 4,
+    }
+    features |= _strips(evidence, points, outward, inside)
+    features |= _shape(quads, lengths, along, width, height)
+    features |= _overrun(evidence, quads, along, outward, lengths)
+    return features
+
+
+def _across(evidence: Evidence, points: Float64, along: Float64, outward: Float64) -> tuple[Float64, Float64]:
+    """(N, 4, K) gradient across each side, less what runs along it; the best of three small offsets."""
+    count = len(points)
+    best = np.full(points.shape[:3], -1.0)
+    for offset in (-1.5, 0.0, 1.5):
+        at = (points + outward[:, :, None] * offset).reshape(-1, _points_per(points), 2)
+        gx = sample(evidence.gx, at).reshape(count, 4, -1)
+        gy = sample(evidence.gy, at).reshape(count, 4, -1)
+        normal = np.abs(gx * outward[..., None, 0] + gy * outward[..., None, 1])
+        tangent = np.abs(gx * along[..., None, 0] + gy * along[..., None, 1])
+        best = np.maximum(best, normal - 0.5 * tangent)
+    return best, np.maximum(best, 0)
+
+
+def _points_per(points: Float64) -> int:
+    return int(points.shape[2])
+
+
+def _strips(evidence: Evidence, points: Float64, outward: Float64, inside: Float64) -> dict[str, Float64]:
+    """Features of the strips just inside and just outside each side."""
+    count, reach = len(points), 6.0
+
+    def strip(offset: float) -> Float64:
+        at = (points + outward[:, :, None] * offset).reshape(-1, _points_per(points), 2)
+        return cast(Float64, sample(evidence.lab, at).reshape(count, 4, -1, 3).astype(np.float64))
+
+    def background(offset: float) -> Float64:
+        at = (points + outward[:, :, None] * offset).reshape(-1, _points_per(points), 2)
+        return np.minimum(sample(evidence.background, at), 6).reshape(count, 4, -1) / 6
+
+    outer, inner = strip(reach), strip(-reach)
+    near_out, near_in = strip(3.0), strip(-3.0)
+    shown = inside.mean(-1)
+    contrast = np.minimum(np.linalg.norm(outer.mean(2) - inner.mean(2), axis=-1) / 25, 1) * shown
+    step = np.minimum(np.linalg.norm(near_out - near_in, axis=-1) / 12, 1).mean(2) * shown
+    sign = np.sign((inner - outer)[..., 0].mean(2))
+    rim = inner.mean(2)
+    out_bg, in_bg = background(reach + 1).mean((1, 2)), background(-reach - 1).mean((1, 2))
+    return {
+        "contrast_min": contrast.min(1),
+        "contrast_mean": contrast.mean(1),
+        "step_min": step.min(1),
+        "step_mean": step.mean(1),
+        "rim_colour_spread": np.minimum(np.linalg.norm(rim.std(1), axis=-1) / 20, 1.5),
+        "rim_texture": np.minimum(np.linalg.norm(inner.std(2), axis=-1).mean(1) / 15, 1.5),
+        "surround_texture": np.minimum(np.linalg.norm(outer.std(2), axis=-1).mean(1) / 15, 1.5),
+        "same_sign": np.abs(sign.mean(1)),
+        "lightness_step": np.clip((inner - outer)[..., 0].mean((1, 2)) / 40, -1.5, 1.5),
+        "outside_background": out_bg,
+        "inside_background": in_bg,
+        "background_gap": in_bg - out_bg,
+    }
+
+
+def _shape(quads: Float64, lengths: Float64, along: Float64, width: int, height: int) -> dict[str, Float64]:
+    x, y = quads[..., 0], quads[..., 1]
+    areas = np.abs((x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(1)) / 2
+    uneven = np.abs(np.log(lengths[:, 0] / lengths[:, 2])) + np.abs(np.log(lengths[:, 1] / lengths[:, 3]))
+    corner_cosine = np.abs((along * np.roll(along, 1, axis=1)).sum(-1))
+    centre = (quads.mean(1) - np.array([width, height]) / 2) / [width, height]
+    return {
+        "root_area": np.sqrt(areas / (width * height)),
+        "off_centre": np.linalg.norm(centre, axis=-1),
+        "not_parallel": np.minimum(uneven, 2),
+        "slant": corner_cosine.max(1),
+    }
+
+
+def _overrun(
+    evidence: Evidence, quads: Float64, along: Float64, outward: Float64, lengths: Float64
+) -> dict[str, Float64]:
+    """Edges that run on beyond the corners: planks, grids and rulers do, sheets do not."""
+    t = np.linspace(0.04, 0.16, 10)[None, None, :, None] * lengths[..., None, None]
+    starts = quads[:, :, None] - along[:, :, None] * t
+    ends = np.roll(quads, -1, axis=1)[:, :, None] + along[:, :, None] * t
+    height, width = evidence.shape
+    shares = []
+    for points in (starts, ends):
+        across, _ = _across(evidence, points, along, outward)
+        shown = ((points > 1.5) & (points < np.array([width, height]) - 1.5)).all(-1)
+        shares.append(((across > 2 * evidence.noise) & shown).mean(-1))
+    both = np.concatenate(shares, axis=1)
+    return {"overrun_mean": both.mean(1), "overrun_max": both.max(1)}
+
+
+def _rivals(quads: Float64, worth: Float64) -> dict[str, Float64]:
+    """How good the best candidate is that lies inside, and the best that lies around, each one."""
+    low, high = quads.min(1), quads.max(1)
+    x, y = quads[..., 0], quads[..., 1]
+    areas = np.abs((x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(1)) / 2
+    slack = 4.0
+    contains = (low[:, None] < low[None] + slack).all(-1) & (high[:, None] > high[None] - slack).all(-1)
+    larger = areas[:, None] > 1.06 * areas[None]
+    around = contains & larger
+    inner = np.where(around, worth[None], 0).max(1)
+    outer = np.where(around.T, worth[None], 0).max(1)
+    return {"inner_rival": inner - worth, "outer_rival": outer - worth}
+
+
+def _agreeing(candidates: list[Candidate]) -> Float64:
+    """For each candidate, the share of generators with a quad that overlaps it by 0.95 or more."""
+    quads = np.array([c.quad for c in candidates])
+    names = sorted({c.source for c in candidates})
+    # Corners within 3 % of the diagonal are a cheap necessary condition for such an overlap.
+    diagonal = np.linalg.norm(quads[:, 0] - quads[:, 2], axis=-1)
+    near = np.abs(quads[:, None] - quads[None]).max((2, 3)) < 0.04 * diagonal[:, None]
+    agreeing = np.zeros(len(candidates))
+    for index, candidate in enumerate(candidates):
+        sources = {candidate.source}
+        for other in np.flatnonzero(near[index]):
+            name = candidates[other].source
+            if name not in sources and overlap(candidate.quad, candidates[other].quad) > 0.95:
+                sources.add(name)
+        agreeing[index] = (len(sources) - 1) / max(len(names) - 2, 1)
+    return agreeing

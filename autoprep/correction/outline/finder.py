@@ -1,0 +1,188 @@
+"""The outline finder: propose, rank, refine the best few, judge them, polish the winner on the full-size photo."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.correction.outline import weights
+from autoprep.correction.outline.candidates import Candidate, propose
+from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
+from autoprep.correction.outline.features import NAMES, rows
+from autoprep.correction.outline.refinement import Refined, refine
+from autoprep.correction.outline.scorer import Network, probability
+from autoprep.domain import Corners, Declined, Outline, Photo
+from autoprep.imaging.arrays import Float32, Float64
+from autoprep.imaging.colour import lab_fast
+from autoprep.imaging.geometry import is_convex, order_corners, overlap, rectangle
+
+# Refinement happens at up to this long side; the last polish at up to the second. Chosen by speed: beyond
+# 2400 px the blur of phone photos leaves nothing to gain.
+_REFINING_PX = 1200
+_POLISHING_PX = 2400
+_FINALISTS = 7
+
+JUDGE_NAMES = (
+    *NAMES, "rank_score", "rank_gap", "fit_support_min", "fit_support_mean", "fit_residual", "moved", "votes",
+)  # fmt: skip
+"""Feature names of the judge, in column order."""
+
+
+@dataclass(frozen=True)
+class Finalist:
+    """A refined candidate in finding-copy coordinates with the judge's features (len(JUDGE_NAMES),)."""
+
+    quad: Float64
+    source: str
+    features: Float64
+    refined: Refined | None
+
+
+@lru_cache(maxsize=1)
+def _networks() -> tuple[Network, Network]:
+    return Network.of(weights.RANK), Network.of(weights.JUDGE)
+
+
+def find_outline(photo: Photo) -> Outline | Declined:
+    """The four corners of the work in full-size photo coordinates with a confidence, or why not.
+
+    The confidence is the estimated probability that the outline overlaps the true one by 0.95 or more.
+    """
+    evidence, scale = finding_copy(photo)
+    finalists = contest(photo, evidence, scale)
+    if not finalists:
+        return Declined(reason="no four-sided shape stands out from its surroundings")
+    _, judge = _networks()
+    scores = judge(np.array([f.features for f in finalists]))
+    best = int(scores.argmax())
+    return _outline(photo, finalists[best], probability(float(scores[best])), scale)
+
+
+def finding_copy(photo: Photo) -> tuple[Evidence, float]:
+    """The evidence at finding size, and its scale relative to the full-size photo."""
+    linear = _at(photo, FINDING_PX)
+    return gather(linear), linear.shape[1] / photo.full_px[0]
+
+
+def contest(photo: Photo, evidence: Evidence, scale: float, rank: Network | None = None) -> list[Finalist]:
+    """The best few candidates, refined and described for the judge."""
+    candidates = propose(evidence)
+    features = rows(evidence, candidates)
+    scores = (rank or _networks()[0])(features)
+    chosen = shortlist(candidates, scores)
+    lab = _smooth_lab(_at(photo, _REFINING_PX))
+    enlarge = lab.shape[1] / evidence.shape[1]
+    refined = [_refine(lab, candidates[i], enlarge) for i in chosen]
+    quads = [
+        Candidate(
+            order_corners(r.quad / enlarge) if r is not None else candidates[i].quad, candidates[i].source
+        )
+        for i, r in zip(chosen, refined, strict=True)
+    ]
+    # The refined quads are described among all candidates, so that rivals and agreement still count.
+    described = rows(evidence, quads + candidates)[: len(quads)]
+    return [
+        Finalist(
+            quad.quad,
+            quad.source,
+            np.concatenate(
+                [described[k], _judge_extras(k, chosen, quads, candidates, scores, refined, evidence)]
+            ),
+            refined[k],
+        )
+        for k, quad in enumerate(quads)
+    ]
+
+
+def shortlist(candidates: list[Candidate], scores: Float64, count: int = _FINALISTS) -> list[int]:
+    """Indices of the best candidates that differ from each other, and always the whole photo."""
+    chosen: list[int] = []
+    for index in np.argsort(-scores, kind="stable"):
+        quad = candidates[index].quad
+        if all(overlap(quad, candidates[other].quad) < 0.985 for other in chosen):
+            chosen.append(int(index))
+        if len(chosen) == count:
+            break
+    whole = len(candidates) - 1
+    return chosen if whole in chosen else [*chosen, whole]
+
+
+def _refine(lab: Float32, candidate: Candidate, enlarge: float) -> Refined | None:
+    if candidate.source == "whole":
+        return None
+    refined = refine(lab, candidate.quad * enlarge)
+    return refined if is_convex(refined.quad) else None
+
+
+def _judge_extras(
+    k: int,
+    chosen: list[int],
+    quads: list[Candidate],
+    candidates: list[Candidate],
+    scores: Float64,
+    refined: list[Refined | None],
+    evidence: Evidence,
+) -> Float64:
+    mine = scores[chosen[k]]
+    gap = mine - max(
+        (scores[i] for n, i in enumerate(chosen) if overlap(quads[n].quad, quads[k].quad) < 0.95),
+        default=mine - 8,
+    )
+    fit = refined[k]
+    diagonal = float(np.hypot(*evidence.shape))
+    moved = float(np.abs(quads[k].quad - candidates[chosen[k]].quad).max()) / diagonal * 50
+    votes = sum(overlap(quads[k].quad, other.quad) > 0.97 for n, other in enumerate(quads) if n != k)
+    return np.array(
+        [
+            np.clip(mine, -12, 12),
+            np.clip(gap, -8, 8),
+            fit.support.min() if fit else 0.0,
+            fit.support.mean() if fit else 0.0,
+            min(fit.residual_px, 5.0) if fit else 2.0,
+            min(moved, 2.0),
+            votes / 3,
+        ]
+    )
+
+
+def _at(photo: Photo, long_px: int) -> Float32:
+    """(h, w, 3) float32 linear light of the whole photo with this long side (never enlarged)."""
+    width, height = photo.size_px
+    factor = max(1, max(width, height) // long_px)
+    reduced = photo.reduced(factor) if max(width, height) // max(factor, 1) >= long_px else photo
+    linear = reduced.linear()
+    ratio = min(1.0, long_px / max(linear.shape[:2]))
+    size = (max(8, round(linear.shape[1] * ratio)), max(8, round(linear.shape[0] * ratio)))
+    return cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
+
+
+def _smooth_lab(linear: Float32) -> Float32:
+    return cast(Float32, cv2.GaussianBlur(lab_fast(linear), (0, 0), 0.8))
+
+
+def _outline(photo: Photo, winner: Finalist, confidence: float, scale: float) -> Outline:
+    width, height = photo.full_px
+    evidence = {
+        name: round(float(value), 3) for name, value in zip(JUDGE_NAMES, winner.features, strict=True)
+    }
+    if winner.source == "whole":
+        corners = _corners(rectangle(width, height))
+        return Outline(corners_px=corners, confidence=confidence, whole_photo=True, evidence=evidence)
+    return Outline(
+        corners_px=_corners(_polish(photo, winner.quad / scale)), confidence=confidence, evidence=evidence
+    )
+
+
+def _polish(photo: Photo, quad_px: Float64) -> Float64:
+    """The last sub-pixel fit, on the largest useful copy of the photo."""
+    lab = _smooth_lab(_at(photo, _POLISHING_PX))
+    scale = lab.shape[1] / photo.full_px[0]
+    refined = refine(lab, quad_px * scale, reach=0.004, rounds=2, prior=0.003)
+    polished = refined.quad / scale
+    return order_corners(polished) if overlap(polished, quad_px) > 0.97 else quad_px
+
+
+def _corners(quad: Float64) -> Corners:
+    return cast(Corners, tuple((round(float(x), 2), round(float(y), 2)) for x, y in quad))

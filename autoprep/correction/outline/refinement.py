@@ -1,0 +1,140 @@
+"""Line fits on edge profiles along the normals of each side: from a rough quad to sub-pixel corners."""
+
+from dataclasses import dataclass
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.correction.outline.candidates import sample
+from autoprep.imaging.arrays import AnyArray, Float32, Float64
+from autoprep.imaging.geometry import intersect, line_through
+
+_WEIGHT = np.float32([1.0, 1.6, 1.6])
+
+
+@dataclass(frozen=True)
+class Refined:
+    """A refined quad: (4, 2) corners, per-side support 0..1, and the edge points that carry each side's line."""
+
+    quad: Float64
+    support: Float64
+    points: tuple[Float64, Float64, Float64, Float64]
+    residual_px: float
+
+
+def refine(
+    lab: Float32, quad: Float64, reach: float = 0.012, rounds: int = 2, prior: float = 0.006
+) -> Refined:
+    """Fit a line to the strongest coherent edge near each side, and cross the lines.
+
+    lab: (H, W, 3) float32 L*a*b*; quad in the same picture's coordinates; reach and prior are shares of the
+    diagonal: how far to look, and how far an edge may stand from the rough side before it must be stronger to win.
+    """
+    quad = np.asarray(quad, np.float64)
+    support, points, residual = np.zeros(4), tuple(np.empty((0, 2)) for _ in range(4)), 0.0
+    for turn in range(rounds):
+        diagonal = float(np.linalg.norm(quad[0] - quad[2]) + np.linalg.norm(quad[1] - quad[3])) / 2
+        reach_px = max(3.0, reach * diagonal * 0.5**turn)
+        prior_px = max(1.5, prior * diagonal * 0.6**turn)
+        sides = [_side(lab, quad[i], quad[(i + 1) % 4], reach_px, prior_px) for i in range(4)]
+        moved = np.array([intersect(sides[i - 1].line, sides[i].line) for i in range(4)])
+        if not np.isfinite(moved).all() or np.linalg.norm(moved - quad, axis=1).max() > 3 * reach_px:
+            break
+        quad = moved
+        support = np.array([side.support for side in sides])
+        points = tuple(side.points for side in sides)
+        residual = float(np.mean([side.residual_px for side in sides]))
+    return Refined(quad, support, cast(tuple[Float64, Float64, Float64, Float64], points), residual)
+
+
+@dataclass(frozen=True)
+class _Side:
+    line: Float64
+    support: float
+    points: Float64
+    residual_px: float
+
+
+def _side(lab: Float32, start: Float64, end: Float64, reach_px: float, prior_px: float) -> _Side:
+    """The edge near one side: all pairs of end offsets are tried, then points are fitted around the best."""
+    kept = _Side(line_through(start, end), 0.0, np.empty((0, 2)), 0.0)
+    length = float(np.linalg.norm(end - start))
+    if length < 12:
+        return kept
+    along = (end - start) / length
+    outward = np.array([along[1], -along[0]])
+    offsets = np.linspace(-reach_px, reach_px, int(np.clip(2 * reach_px / 0.7, 31, 61)) | 1)
+    t = np.linspace(0.04, 0.96, int(np.clip(length / 5, 40, 200)))
+    grid = start + (end - start) * t[:, None, None] + outward * offsets[None, :, None]
+    gradient, shown = _profiles(lab, grid, offsets[1] - offsets[0])
+    if shown.mean() < 0.3:
+        return kept
+    floor = float(np.percentile(gradient[shown], 85)) + 0.8
+    ridge = _best_pair(np.minimum(gradient, 2.5 * floor), offsets, t, prior_px)
+    return _fit_points(gradient, floor, ridge, offsets, grid, kept)
+
+
+def _profiles(lab: Float32, grid: Float64, step_px: float) -> tuple[Float64, AnyArray]:
+    """(M, K) gradient magnitude along each normal, smoothed along the side, and where it lies in the photo."""
+    height, width = lab.shape[:2]
+    shown = ((grid > 1.5) & (grid < np.array([width, height]) - 1.5)).all(-1)
+    values = cast(Float32, sample(lab, grid) * _WEIGHT)
+    values = cast(Float32, cv2.blur(values, (1, 5), borderType=cv2.BORDER_REPLICATE))
+    sigma = max(0.01, 0.8 / step_px)
+    if sigma > 0.6:
+        values = cast(Float32, cv2.GaussianBlur(values, (0, 0), sigmaX=sigma, sigmaY=0.01))
+    gradient = np.zeros(values.shape, np.float32)
+    gradient[:, 1:-1] = values[:, 2:] - values[:, :-2]
+    return np.sqrt((gradient.astype(np.float64) ** 2).sum(-1)) * shown, shown
+
+
+def _best_pair(gradient: Float64, offsets: Float64, t: Float64, prior_px: float) -> Float64:
+    """(M,) index along each normal of the straight ridge with the most gradient under it."""
+    count = len(offsets)
+    index = np.arange(count)
+    position = index[:, None, None] * (1 - t) + index[None, :, None] * t
+    score = gradient[np.arange(len(t)), np.rint(position).astype(int)].mean(-1)
+    score = score * np.exp(-(offsets[:, None] ** 2 + offsets[None] ** 2) / (2 * (2 * prior_px) ** 2))
+    first, last = np.unravel_index(int(score.argmax()), score.shape)
+    return cast(Float64, first * (1 - t) + last * t)
+
+
+def _fit_points(
+    gradient: Float64, floor: float, ridge: Float64, offsets: Float64, grid: Float64, kept: _Side
+) -> _Side:
+    step_px = offsets[1] - offsets[0]
+    rows, index = np.arange(len(ridge)), np.arange(len(offsets))
+    window = np.abs(index[None] - ridge[:, None]) <= max(2.0, 1.4 / step_px)
+    peak = (gradient * window).argmax(1)
+    peak = np.clip(peak, 1, len(offsets) - 2)
+    before, at, after = (gradient[rows, peak + k] for k in (-1, 0, 1))
+    bend = before - 2 * at + after
+    shift = np.where(np.abs(bend) > 1e-6, 0.5 * (before - after) / np.where(np.abs(bend) > 1e-6, bend, 1), 0)
+    exact = peak + np.clip(shift, -0.6, 0.6)
+    low = np.floor(exact).astype(int)
+    part = (exact - low)[:, None]
+    points = grid[rows, low] * (1 - part) + grid[rows, np.minimum(low + 1, len(offsets) - 1)] * part
+    good = at > 0.25 * floor
+    if good.sum() < 10:
+        return kept
+    line, weight, residual = robust_line(points[good], np.minimum(at[good], 2 * floor))
+    support = float((at > max(0.5 * floor, 1.5)).mean())
+    return _Side(line, support, points[good][weight > 0.3], residual)
+
+
+def robust_line(points: Float64, weight: Float64) -> tuple[Float64, Float64, float]:
+    """Iteratively reweighted line through (N, 2) points: (a, b, c), relative weights, median residual in px."""
+    start = weight
+    line, relative, residual = np.zeros(3), np.ones(len(points)), 0.0
+    for _ in range(6):
+        centre = np.average(points, axis=0, weights=weight)
+        offset = points - centre
+        _, vectors = np.linalg.eigh((offset * weight[:, None]).T @ offset)
+        line = np.array([*vectors[:, 0], -vectors[:, 0] @ centre])
+        distance = offset @ vectors[:, 0]
+        residual = float(np.median(np.abs(distance)))
+        scale = max(0.12, 1.4826 * residual)
+        relative = 1 / np.maximum(1, (np.abs(distance) / (1.5 * scale)) ** 2)
+        weight = start * relative + 1e-9
+    return line, relative, residual

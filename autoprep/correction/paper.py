@@ -1,0 +1,231 @@
+"""Which pixels of a rectified work are bare paper, and the light that falls on them.
+
+The light on a sheet changes slowly; paper is one reflectance. So bare paper is the set of smooth pixels that
+share one lightness and one chromaticity after a slowly varying field is taken out. A wash is just as smooth,
+but it is darker than the paper beside it: of several levels that fit, the lightest with enough area is taken,
+and the rim of the sheet, where artists leave paper, counts more.
+"""
+
+from dataclasses import dataclass
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.domain import Declined
+from autoprep.imaging import fields
+from autoprep.imaging.arrays import Bool, Float32, Float64
+from autoprep.imaging.colour import LUMINANCE, lab_from_linear
+
+_SEARCH_PX = (
+    480  # long side; chosen: paper tooth and sensor noise average out, pen lines still show as texture
+)
+_DARKEST = 2e-3
+_RIM = 0.05  # the rim is this share of the shorter side; chosen from usual sketchbook margins
+_RIM_WEIGHT = 3.0
+_CELLS = 26
+_BIN = 0.004  # histogram bins in natural-log units: 0.4 % of light
+# A lighter level must hold this share of the weight, and this share of the largest level's, to be the paper.
+_LEVEL_SHARE, _LEVEL_RATIO = 0.012, 0.10
+
+
+@dataclass(frozen=True)
+class Paper:
+    """Bare paper of a rectified work.
+
+    mask: (h, w) bool at search size; coefficients: (terms, 3) Legendre coefficients of the natural log of the
+    paper's linear RGB over the work; coverage: share of the work that is bare paper; rim: share of the rim that
+    is; scatter: standard deviation of log luminance over the mask; lighter: share of the work clearly lighter
+    than the paper; unevenness: (max - min) / mean of the light's luminance over the work.
+    """
+
+    mask: Bool
+    coefficients: Float64
+    coverage: float
+    rim: float
+    scatter: float
+    lighter: float
+    unevenness: float
+
+    def log_field(self, rows: int, cols: int) -> Float32:
+        """(rows, cols, 3) float32 natural log of what bare paper would show at each place."""
+        return fields.evaluate(self.coefficients, rows, cols)
+
+    def mean_linear(self) -> Float64:
+        """(3,) geometric mean over the work of the paper's linear RGB as photographed."""
+        return cast(Float64, np.exp(self.log_field(24, 24).mean(axis=(0, 1)).astype(np.float64)))
+
+
+@dataclass(frozen=True)
+class _Search:
+    """The picture under search, flattened: logs (N, 3), luma (N,), coordinates, smoothness, rim and weights."""
+
+    shape: tuple[int, int]
+    logs: Float64
+    luma: Float64
+    x: Float64
+    y: Float64
+    smooth: Bool
+    rim: Bool
+    weight: Float64
+
+
+def find_paper(linear: Float32) -> Paper | Declined:
+    """(H, W, 3) float32 linear sRGB of a rectified work -> its bare paper, or why there is none to be seen."""
+    search = _prepare(linear)
+    if search.smooth.mean() < 0.02:
+        return Declined(reason="the surface is textured all over; no bare paper to measure the light on")
+    field = _envelope(search)
+    mask, offset = np.zeros(len(search.luma), bool), 0.0
+    # Rising order with a shrinking tolerance: the first rounds must not bend after washes.
+    for degree, tolerance in ((1, 0.10), (2, 0.07), (2, 0.05), (2, 0.04), (3, 0.035), (3, 0.03), (3, 0.03)):
+        mask, offset = _members(search, field, tolerance)
+        if mask.sum() < 60:
+            return Declined(reason="no level of bare paper stands out")
+        field = _refit(search, mask, _degree(search, mask, degree))
+    mask, _ = _members(search, field, 0.03)
+    if mask.sum() < 60:
+        return Declined(reason="no level of bare paper stands out")
+    return _describe(search, mask, _refit(search, mask, _degree(search, mask, 4)))
+
+
+def _prepare(linear: Float32) -> _Search:
+    ratio = min(1.0, _SEARCH_PX / max(linear.shape[:2]))
+    size = (max(16, round(linear.shape[1] * ratio)), max(16, round(linear.shape[0] * ratio)))
+    small = cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
+    small = cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8))
+    width, height = size
+    logs = np.log(np.maximum(small, _DARKEST)).astype(np.float64)
+    luma = np.log(np.maximum(small @ LUMINANCE, _DARKEST)).astype(np.float64)
+    smooth = _smoothness(luma) < max(0.022, 1.6 * float(np.percentile(_smoothness(luma), 20)))
+    band = max(2, round(_RIM * min(width, height)))
+    rim = np.zeros((height, width), bool)
+    rim[:band], rim[-band:], rim[:, :band], rim[:, -band:] = True, True, True, True
+    edge = max(1, band // 6)  # the outermost pixels may still hold a whisker of the desk
+    inside = np.zeros((height, width), bool)
+    inside[edge:-edge, edge:-edge] = True
+    x, y = fields.grid_coordinates(height, width)
+    weight = np.where(rim, _RIM_WEIGHT, 1.0) * inside
+    flat = (smooth & inside & (luma > np.log(4 * _DARKEST))).ravel()
+    return _Search(
+        (height, width), logs.reshape(-1, 3), luma.ravel(), x, y, flat, rim.ravel(), weight.ravel()
+    )
+
+
+def _smoothness(luma: Float64) -> Float64:
+    """(h, w) local change of log luminance, per pixel."""
+    plane = luma.astype(np.float32)
+    gx, gy = cv2.Sobel(plane, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(plane, cv2.CV_32F, 0, 1, scale=0.125)
+    return cast(Float64, cv2.blur(cv2.magnitude(gx, gy), (3, 3)).astype(np.float64))
+
+
+def _envelope(search: _Search) -> Float64:
+    """(terms, 3) first guess: a plane through the light parts of a grid of cells, darker cells discounted."""
+    height, width = search.shape
+    rows = np.arange(len(search.luma)) // width * _CELLS // height
+    cols = np.arange(len(search.luma)) % width * _CELLS // width
+    cell = rows * _CELLS + cols
+    usable = np.flatnonzero(search.smooth)
+    order = usable[np.lexsort((search.luma[usable], cell[usable]))]
+    starts = np.searchsorted(cell[order], np.arange(_CELLS * _CELLS + 1))
+    picks = [
+        order[a + int(0.85 * (b - a))] for a, b in zip(starts[:-1], starts[1:], strict=True) if b - a >= 6
+    ]
+    chosen = np.array(picks if len(picks) >= 8 else usable)
+    weight = search.weight[chosen].copy()
+    coefficients = fields.fit(search.x[chosen], search.y[chosen], search.logs[chosen], weight, 1)
+    for _ in range(12):
+        expected = fields.basis(search.x[chosen], search.y[chosen], 1) @ coefficients
+        below = search.luma[chosen] - _luma_of(expected)
+        discount = np.where(below < -0.03, 0.06, 1.0)
+        coefficients = fields.fit(
+            search.x[chosen], search.y[chosen], search.logs[chosen], weight * discount, 1
+        )
+    return coefficients
+
+
+def _luma_of(logs: Float64) -> Float64:
+    return cast(Float64, np.log(np.maximum(np.exp(logs) @ LUMINANCE.astype(np.float64), _DARKEST)))
+
+
+def _expected(search: _Search, field: Float64) -> Float64:
+    return fields.evaluate(field, *search.shape).reshape(-1, 3).astype(np.float64)
+
+
+def _members(search: _Search, field: Float64, tolerance: float) -> tuple[Bool, float]:
+    """The pixels of the lightest substantial level after the field is taken out, and that level."""
+    expected = _expected(search, field)
+    rest = search.luma - _luma_of(expected)
+    level = _lightest_level(rest[search.smooth], search.weight[search.smooth], tolerance)
+    near = search.smooth & (np.abs(rest - level) < tolerance)
+    if near.sum() < 60:
+        return near, level
+    tint = (search.logs - search.luma[:, None]) - (expected - _luma_of(expected)[:, None])
+    centre = np.median(tint[near], axis=0)
+    off_tint = np.abs(tint - centre).max(axis=1)
+    return near & (off_tint < max(0.6 * tolerance, 0.022)), level
+
+
+def _lightest_level(rest: Float64, weight: Float64, tolerance: float) -> float:
+    low, high = -1.2, 0.8
+    counts, edges = np.histogram(rest, bins=int((high - low) / _BIN), range=(low, high), weights=weight)
+    reach = max(1, round(0.35 * tolerance / _BIN))
+    smoothed = np.convolve(counts, np.hanning(2 * reach + 3)[1:-1], mode="same")
+    mass = np.convolve(counts, np.ones(2 * reach + 1), mode="same")
+    rising = np.r_[False, smoothed[1:] >= smoothed[:-1]]
+    falling = np.r_[smoothed[:-1] > smoothed[1:], True]
+    peaks = np.flatnonzero(rising & falling & (smoothed > 0))
+    if not len(peaks):
+        return 0.0
+    enough = mass[peaks] >= max(_LEVEL_SHARE * weight.sum(), _LEVEL_RATIO * mass[peaks].max())
+    best = peaks[enough][-1] if enough.any() else peaks[mass[peaks].argmax()]
+    return float((edges[best] + edges[best + 1]) / 2)
+
+
+def _degree(search: _Search, mask: Bool, most: int) -> int:
+    """The highest order that the spread of the paper over the sheet supports."""
+    height, width = search.shape
+    cells = cv2.resize(mask.reshape(height, width).astype(np.float32), (10, 10), interpolation=cv2.INTER_AREA)
+    spread = float((cells > 0.02).mean())
+    return min(most, 1 if spread < 0.12 else 2 if spread < 0.45 else 3 if spread < 0.75 else 4)
+
+
+def _refit(search: _Search, mask: Bool, degree: int) -> Float64:
+    # Cells, not pixels, are equal: a large bare corner must not outvote the rest of the sheet.
+    height, width = search.shape
+    index = np.flatnonzero(mask)
+    cell = (index // width * 16 // height) * 16 + index % width * 16 // width
+    counts = np.bincount(cell, minlength=256)
+    weight = 1 / np.sqrt(counts[cell])
+    return fields.fit(search.x[index], search.y[index], search.logs[index], weight, degree)
+
+
+def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
+    expected = _expected(search, field)
+    rest = search.luma - _luma_of(expected)
+    light = np.exp(_luma_of(fields.evaluate(field, 24, 24).reshape(-1, 3).astype(np.float64)))
+    return Paper(
+        mask=mask.reshape(search.shape),
+        coefficients=field,
+        coverage=float(mask.mean()),
+        rim=_rim_share(search, mask),
+        scatter=float(rest[mask].std()),
+        lighter=float(((rest > 0.08) & (search.weight > 0)).mean()),
+        unevenness=float((light.max() - light.min()) / light.mean()),
+    )
+
+
+def _rim_share(search: _Search, mask: Bool) -> float:
+    """Share of 40 stretches along the rim that hold paper."""
+    rim = np.flatnonzero(search.rim & (search.weight > 0))
+    angle = np.arctan2(search.y[rim], search.x[rim])
+    stretch = ((angle + np.pi) / (2 * np.pi) * 40).astype(int) % 40
+    held = np.bincount(stretch, weights=mask[rim], minlength=40) / np.maximum(
+        np.bincount(stretch, minlength=40), 1
+    )
+    return float((held > 0.15).mean())
+
+
+def photographed_lab(paper: Paper) -> Float64:
+    """(3,) L*a*b* of the paper as the photo shows it, at its mean light."""
+    return lab_from_linear(paper.mean_linear())

@@ -1,0 +1,196 @@
+"""The sequence of the correction: from an outlined photo to a plan, a step at a time."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from autoprep.correction import assessment, illumination, neutral, tone
+from autoprep.correction import kind as kinds
+from autoprep.correction import sharpening as sharpness
+from autoprep.correction.apply import photometry
+from autoprep.correction.kind import Judged
+from autoprep.correction.paper import Paper, find_paper
+from autoprep.correction.perspective import focal_length_px, proportion
+from autoprep.domain import (
+    CorrectionPlan,
+    Declined,
+    Geometry,
+    Kind,
+    LightField,
+    Neutral,
+    Outline,
+    Photo,
+    Sharpening,
+    Tone,
+    Work,
+)
+from autoprep.imaging.arrays import Float32
+from autoprep.imaging.geometry import area, homography, rectangle
+from autoprep.imaging.resample import STRIP_ROWS, Warp, warp_rows
+
+# The rectified measuring copy: about one megapixel.
+_MEASURING_PIXELS = 1_000_000
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What the artist asks of the correction: all plain values."""
+
+    paper: neutral.PaperWish = "clean"
+    paper_lightness: float = tone.PAPER_LIGHTNESS
+    sharpening: float = 1.0
+    kind: Kind | None = None
+    size_mm: tuple[float, float] | None = None
+
+
+@dataclass
+class Draft:
+    """A plan in the making: the rectified work, what is known of it, and the parts decided so far."""
+
+    work: Work
+    geometry: Geometry
+    wishes: Wishes
+    paper: Paper | Declined
+    judged: Judged
+    light: LightField | Declined = field(default_factory=lambda: Declined(reason="not looked at"))
+    neutral: Neutral | Declined = field(default_factory=lambda: Declined(reason="not looked at"))
+    tone: Tone = field(default_factory=Tone)
+    sharpening: Sharpening = field(default_factory=Sharpening)
+
+
+def _light(draft: Draft) -> None:
+    draft.light = illumination.light_field(draft.paper, draft.judged.paper, draft.geometry.ratio)
+
+
+def _neutral(draft: Draft) -> None:
+    draft.neutral = neutral.neutral(draft.paper, draft.judged.paper, draft.wishes.paper)
+
+
+def _tone(draft: Draft) -> None:
+    draft.tone = tone.tone(draft.paper, draft.judged.paper, draft.wishes.paper_lightness)
+
+
+def _sharpening(draft: Draft) -> None:
+    blur = draft.work.facts["blur_px"]
+    draft.sharpening = sharpness.sharpening(blur, draft.wishes.sharpening)
+
+
+STEPS: tuple[tuple[str, Callable[[Draft], None]], ...] = (
+    ("light", _light),
+    ("neutral", _neutral),
+    ("tone", _tone),
+    ("sharpening", _sharpening),
+)
+"""The photometric steps in order: one line each."""
+
+
+def geometry_of(photo: Photo, outline: Outline, wishes: Wishes) -> Geometry:
+    """Corners, true proportion and lens of an outlined photo."""
+    size = photo.full_px
+    if outline.whole_photo:
+        ratio = size[0] / size[1]
+        return Geometry(photo_px=size, corners_px=outline.corners_px, ratio=ratio, ratio_from="whole photo")
+    found = proportion(outline.array(), size, focal_length_px(size, photo.facts.focal_mm35), wishes.size_mm)
+    return Geometry(
+        photo_px=size,
+        corners_px=outline.corners_px,
+        ratio=found.ratio,
+        ratio_from=found.source,
+        focal_px=found.focal_px,
+    )
+
+
+def rectify(photo: Photo, geometry: Geometry, pixels: int = _MEASURING_PIXELS) -> Work:
+    """The work, warped square at about `pixels` pixels (never enlarged), with its blur in photo pixels."""
+    lens = geometry.lens()
+    covered = area(lens.ideal(geometry.array())) * photo.scale**2
+    height = float(np.sqrt(min(pixels, covered) / geometry.ratio))
+    size = (max(24, round(height * geometry.ratio)), max(24, round(height)))
+    warp = Warp(homography(rectangle(*size), lens.ideal(geometry.array())), lens)
+    factor = 1
+    while warp.scale(*size) * photo.scale / (factor * 2) >= 1:
+        factor *= 2
+    level = photo.reduced(factor)
+    strips = [
+        warp_rows(level.crop, level.size_px, level.scale, warp, size, (top, min(top + STRIP_ROWS, size[1])))
+        for top in range(0, size[1], STRIP_ROWS)
+    ]
+    return Work(np.concatenate(strips), warp.scale(*size), {"blur_px": _blur_at_full_size(photo, geometry)})
+
+
+def _blur_at_full_size(photo: Photo, geometry: Geometry) -> float:
+    """Blur in full-size photo pixels, on up to five crops of the work at full size."""
+    quad = geometry.array() * photo.scale
+    width, height = photo.size_px
+    half = 160
+    blurs = []
+    for u, v in ((0.5, 0.5), (0.25, 0.3), (0.75, 0.3), (0.3, 0.72), (0.7, 0.7)):
+        top, bottom = quad[0] * (1 - u) + quad[1] * u, quad[3] * (1 - u) + quad[2] * u
+        x, y = (int(c) for c in top * (1 - v) + bottom * v)
+        x0, y0 = max(0, min(x - half, width - 2 * half)), max(0, min(y - half, height - 2 * half))
+        crop = photo.crop(y0, min(y0 + 2 * half, height), x0, min(x0 + 2 * half, width))
+        blurs.append(assessment.blur_px(crop))
+    return float(np.median(blurs)) / photo.scale
+
+
+def make_plan(
+    photo: Photo, outline: Outline, wishes: Wishes
+) -> tuple[CorrectionPlan, Judged, dict[str, float]]:
+    """The plan for an outlined photo, the kind with its evidence, and the measures before and after."""
+    geometry = geometry_of(photo, outline, wishes)
+    work = rectify(photo, geometry)
+    paper = find_paper(work.linear)
+    judged = kinds.judge(work.linear, paper, wishes.kind)
+    draft = Draft(work, geometry, wishes, paper, judged)
+    for _, step in STEPS:
+        step(draft)
+    plan = CorrectionPlan(
+        geometry=geometry,
+        kind=judged.kind,
+        paper=judged.paper,
+        light=draft.light,
+        neutral=draft.neutral,
+        tone=draft.tone,
+        sharpening=draft.sharpening,
+        paper_colour=_paper_colour(draft),
+    )
+    return plan, judged, _measures(draft, plan)
+
+
+def _paper_colour(draft: Draft) -> tuple[float, float, float] | None:
+    """The paper's linear colour after the correction, for grounds in the paper's own tone."""
+    if isinstance(draft.paper, Declined) or draft.judged.paper == "none":
+        return None
+    colour = draft.paper.mean_linear() * draft.tone.gain
+    if not isinstance(draft.neutral, Declined):
+        colour = colour * np.array(draft.neutral.gain)
+    red, green, blue = (round(float(min(c, 0.95)), 5) for c in colour)
+    return red, green, blue
+
+
+def _measures(draft: Draft, plan: CorrectionPlan) -> dict[str, float]:
+    """Numbers with the unit in the name, of the photo as shot and of the corrected work."""
+    linear, paper = draft.work.linear, draft.paper
+    measures = {
+        "ratio_width_to_height": plan.geometry.ratio,
+        "oblique_degrees": assessment.oblique_degrees(plan.geometry),
+        "work_long_side_px": float(max(draft.work.size_px)) * draft.work.photo_px_per_px,
+        "blur_px": draft.work.facts["blur_px"],
+        "sharpness": assessment.sharpness(linear),
+        "clipped_percent": assessment.clipped_percent(linear),
+        "glare_percent": assessment.glare_percent(linear, paper),
+    }
+    uneven = illumination.unevenness_percent(draft.light)
+    if uneven is not None:
+        measures["light_unevenness_percent"] = uneven
+    if not isinstance(paper, Declined) and plan.paper != "none":
+        measures["bare_paper_percent"] = paper.coverage * 100
+        measures |= {f"{k}_as_shot": v for k, v in assessment.paper_levels(linear, paper.mask).items()}
+        measures |= assessment.paper_levels(corrected(linear, plan), paper.mask)
+    return {name: round(value, 4) for name, value in measures.items()}
+
+
+def corrected(linear: Float32, plan: CorrectionPlan) -> Float32:
+    """A whole rectified work (H, W, 3) linear light with the photometric part of the plan applied."""
+    return photometry(plan, (linear.shape[1], linear.shape[0]))(linear, 0)

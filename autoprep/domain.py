@@ -1,0 +1,255 @@
+"""The frozen values that travel between the parts: photo, outline, plan, rendition, record.
+
+Everything that ends up in a job record is a pydantic model and round-trips through JSON; what holds pixels is
+a plain frozen dataclass.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Annotated, Literal, cast
+
+import cv2
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from autoprep.imaging.arrays import AnyArray, Float32, Float64
+from autoprep.imaging.resample import Lens
+
+RECORD_VERSION = 1
+PLAN_VERSION = 1
+
+Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
+Outcome = Literal["ready", "needs a look", "alternate", "duplicate", "set aside"]
+Corner = tuple[float, float]
+Corners = tuple[Corner, Corner, Corner, Corner]
+Triple = tuple[float, float, float]
+Confidence = Annotated[float, Field(ge=0, le=1)]
+
+
+class Value(BaseModel):
+    """A frozen, strict value that round-trips through JSON."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Declined(Value):
+    """A step that could not tell, and why: an answer, not an error."""
+
+    reason: str
+
+
+class Outline(Value):
+    """The four corners of the work in the upright full-size photo, and how sure the finder is of them."""
+
+    corners_px: Corners
+    confidence: Confidence
+    whole_photo: bool = False
+    evidence: dict[str, float] = Field(default_factory=dict)
+
+    def array(self) -> Float64:
+        """(4, 2) float64 corners: top-left, top-right, bottom-right, bottom-left."""
+        return np.array(self.corners_px, np.float64)
+
+
+class Geometry(Value):
+    """How the work lies in the photo, and its true proportion.
+
+    ratio is width : height of the work; lens_k1 the radial term (see imaging.resample.Lens).
+    """
+
+    photo_px: tuple[int, int]
+    corners_px: Corners
+    ratio: Annotated[float, Field(gt=0)]
+    ratio_from: Literal["known size", "corners and focal length", "corners", "side lengths", "whole photo"]
+    lens_k1: float = 0.0
+    focal_px: float | None = None
+
+    def array(self) -> Float64:
+        """(4, 2) float64 corners in photo pixels."""
+        return np.array(self.corners_px, np.float64)
+
+    def lens(self) -> Lens:
+        """The photo's lens as a map."""
+        return Lens(self.photo_px[0], self.photo_px[1], self.lens_k1)
+
+
+class LightField(Value):
+    """Relative light over the work: natural logarithm per channel on a regular grid, 0 at the reference.
+
+    log_light: rows x cols x 3, nodes at the cell centres of the rectified work, row by row.
+    """
+
+    rows: Annotated[int, Field(ge=1)]
+    cols: Annotated[int, Field(ge=1)]
+    log_light: tuple[Triple, ...]
+
+    def array(self) -> Float32:
+        """(rows, cols, 3) float32 natural-log relative light."""
+        return np.array(self.log_light, np.float32).reshape(self.rows, self.cols, 3)
+
+
+class Neutral(Value):
+    """Per-channel gain in linear light that makes the reference neutral, and what the reference was."""
+
+    gain: Triple = (1.0, 1.0, 1.0)
+    source: Literal["paper", "grey reference", "none"] = "none"
+
+
+class Tone(Value):
+    """Exposure gain in linear light and a shoulder that keeps everything below the top of the scale.
+
+    Values above `knee` approach `ceiling` and never reach it; knee = ceiling switches the shoulder off.
+    """
+
+    gain: Annotated[float, Field(gt=0)] = 1.0
+    knee: float = 1.0
+    ceiling: float = 1.0
+
+
+class Sharpening(Value):
+    """Luminance unsharp masking: Gaussian radius in output pixels, amount, and the contrast it starts at."""
+
+    radius_px: Annotated[float, Field(gt=0)] = 0.8
+    amount: Annotated[float, Field(ge=0, le=2)] = 0.0
+    threshold: Annotated[float, Field(ge=0)] = 0.01
+
+
+class CorrectionPlan(Value):
+    """What will be done to the pixels: estimated on a small copy, applied once per output."""
+
+    version: Literal[1] = PLAN_VERSION
+    geometry: Geometry
+    kind: Kind
+    paper: Literal["white", "tinted", "toned", "none"]
+    light: LightField | Declined
+    neutral: Neutral | Declined
+    tone: Tone
+    sharpening: Sharpening
+    paper_colour: Triple | None = None
+
+
+class OutputRecord(Value):
+    """One delivered file."""
+
+    destination: str
+    path: str
+    width_px: int
+    height_px: int
+    bytes: int
+    sha256: str
+    notes: tuple[str, ...] = ()
+
+
+class JobRecord(Value):
+    """Everything about one photo: what was seen, done, measured, written, and why."""
+
+    version: Literal[1] = RECORD_VERSION
+    job: str
+    photo: str
+    sha256: str
+    outcome: Outcome
+    taken_at: str | None = None
+    finished_at: str | None = None
+    outline: Outline | None = None
+    kind: Kind | None = None
+    kind_evidence: dict[str, float] = Field(default_factory=dict)
+    plan: CorrectionPlan | None = None
+    measures: dict[str, float] = Field(default_factory=dict)
+    reasons: tuple[str, ...] = ()
+    outputs: tuple[OutputRecord, ...] = ()
+    pages: dict[str, str] = Field(default_factory=dict)
+    seconds: dict[str, float] = Field(default_factory=dict)
+    settings_sha256: str | None = None
+    duplicate_of: str | None = None
+
+
+@dataclass(frozen=True)
+class PhotoFacts:
+    """What the file says of itself, read once: camera facts that the correction may use, never a position."""
+
+    format: str
+    width_px: int
+    height_px: int
+    focal_mm35: float | None = None
+    taken_at: str | None = None
+    profile_name: str = "sRGB (assumed)"
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Photo:
+    """An upright decoded photo and the way from its codes to linear light.
+
+    codes: (H, W, 3) uint8 or uint16 device codes, or float32 linear light when `tables` is None;
+    tables: (3, levels) float32 linear light of each code per channel; matrix: (3, 3) device primaries ->
+    linear sRGB. Values outside 0..1 stay (wide-gamut photos). full_px is the (width, height) of the whole
+    photo; scale is the size of `codes` relative to it.
+    """
+
+    codes: AnyArray
+    facts: PhotoFacts
+    tables: Float32 | None = None
+    matrix: Float32 | None = None
+    scale: float = 1.0
+    levels: dict[int, "Photo"] = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """(width, height) of this copy."""
+        return int(self.codes.shape[1]), int(self.codes.shape[0])
+
+    @property
+    def full_px(self) -> tuple[int, int]:
+        """(width, height) of the photo at full size, upright."""
+        return self.facts.width_px, self.facts.height_px
+
+    def crop(self, y0: int, y1: int, x0: int, x1: int) -> Float32:
+        """(y1-y0, x1-x0, 3) float32 linear sRGB of a part of this copy."""
+        part = self.codes[y0:y1, x0:x1]
+        if self.tables is None:
+            return np.ascontiguousarray(part, np.float32)
+        if part.dtype == np.uint8:
+            table = np.ascontiguousarray(self.tables.T).reshape(1, 256, 3)
+            linear = cast(Float32, cv2.LUT(np.ascontiguousarray(part), table))
+        else:
+            linear = np.stack([self.tables[c][part[..., c]] for c in range(3)], axis=-1)
+        return linear if self.matrix is None else cast(Float32, cv2.transform(linear, self.matrix))
+
+    def linear(self) -> Float32:
+        """(H, W, 3) float32 linear sRGB of the whole copy."""
+        height, width = self.codes.shape[:2]
+        return self.crop(0, height, 0, width)
+
+    def reduced(self, factor: int) -> "Photo":
+        """A copy 1/factor the size, averaged in linear light; kept for the next caller."""
+        if factor <= 1:
+            return self
+        if factor not in self.levels:
+            self.levels[factor] = self._reduce(factor)
+        return self.levels[factor]
+
+    def _reduce(self, factor: int) -> "Photo":
+        width, height = self.size_px
+        small_w, small_h = max(1, width // factor), max(1, height // factor)
+        out = np.empty((small_h, small_w, 3), np.float32)
+        for first in range(0, small_h, 64):
+            last = min(first + 64, small_h)
+            y0, y1 = round(first * height / small_h), round(last * height / small_h)
+            out[first:last] = cv2.resize(
+                self.crop(y0, y1, 0, width), (small_w, last - first), interpolation=cv2.INTER_AREA
+            )
+        return Photo(out, self.facts, scale=small_w / self.facts.width_px)
+
+
+@dataclass(frozen=True)
+class Work:
+    """The rectified work at measuring size: (H, W, 3) float32 linear sRGB, and what one pixel stands for."""
+
+    linear: Float32
+    photo_px_per_px: float
+    facts: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """(width, height)."""
+        return int(self.linear.shape[1]), int(self.linear.shape[0])

@@ -1,0 +1,66 @@
+"""The error tree. Each class says what happens next with the photo or the command.
+
+AutoprepError
+├── ConfigError          the settings are wrong: nothing starts; names file, line and the nearest known name
+├── UsageError           the command asks for what is not there
+├── PhotoError           about one photo
+│   ├── NotYetWhole      retry: the bytes end before the picture does; sync may still be writing
+│   ├── Unreadable       set aside: no reader understands these bytes
+│   ├── TooLarge         set aside: larger than the limits say
+│   └── Unsupported      set aside: not a kind of file that this service reads
+├── DeliveryError        retry: an output could not be written (disk full, folder gone)
+└── AlreadyRunning       another service works in this studio
+"""
+
+from pathlib import Path
+
+
+class AutoprepError(Exception):
+    """Base of all errors whose message is meant for the artist."""
+
+
+class ConfigError(AutoprepError):
+    """The settings can't be used; the message names the file and, where known, the line."""
+
+    def __init__(self, message: str, file: Path | None = None, line: int | None = None) -> None:
+        where = "" if file is None else f"{file}" + ("" if line is None else f", line {line}") + ": "
+        super().__init__(where + message)
+        self.file, self.line = file, line
+
+
+class UsageError(AutoprepError):
+    """A command names something that does not exist."""
+
+
+class PhotoError(AutoprepError):
+    """Something about one photo; `retry` tells whether waiting can help."""
+
+    retry = False
+
+
+class NotYetWhole(PhotoError):
+    """The file stops before the picture does."""
+
+    retry = True
+
+
+class Unreadable(PhotoError):
+    """The bytes are no picture that can be decoded."""
+
+
+class TooLarge(PhotoError):
+    """More pixels or bytes than the limits allow."""
+
+
+class Unsupported(PhotoError):
+    """Not a kind of file that is read."""
+
+
+class DeliveryError(AutoprepError):
+    """An output could not be written; the job is tried again later."""
+
+    retry = True
+
+
+class AlreadyRunning(AutoprepError):
+    """A second service in the same studio."""

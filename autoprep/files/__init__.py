@@ -1,0 +1,1 @@
+"""Reading photos, colour profiles, encoders and safe storage."""

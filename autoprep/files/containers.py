@@ -1,0 +1,150 @@
+"""What kind of picture file some bytes are, and whether their container is complete.
+
+A container walk is cheap and runs in the service itself; it decodes nothing.
+"""
+
+import struct
+
+_JPEG_STANDALONE = {0x01, *range(0xD0, 0xD8)}
+_TAIL = 64 * 1024
+
+
+def sniff(data: bytes) -> str | None:
+    """The format by its first bytes: jpeg, png, webp, tiff, heic, avif, raw, or None for anything else."""
+    if data[:3] == b"\xff\xd8\xff":
+        return "jpeg"
+    if data[:8] == b"\x89PNG\r\n\x1a\n":
+        return "png"
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "webp"
+    if data[4:8] == b"ftyp":
+        return _iso_brand(data)
+    if data[:15] == b"FUJIFILMCCD-RAW" or data[:4] in (b"IIRO", b"IIRS", b"IIU\0"):
+        return "raw"
+    if data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+        return "raw" if _is_raw_tiff(data) else "tiff"
+    return None
+
+
+def _iso_brand(data: bytes) -> str | None:
+    size = struct.unpack(">I", data[:4])[0]
+    brands = {data[at : at + 4] for at in (8, *range(16, min(size, 256), 4))}
+    if data[8:12] == b"crx ":
+        return "raw"
+    if brands & {b"avif", b"avis"}:
+        return "avif"
+    return "heic" if brands & {b"heic", b"heix", b"heim", b"heis", b"mif1", b"msf1"} else None
+
+
+def _is_raw_tiff(data: bytes) -> bool:
+    """Camera RAW files are TIFF-like: a DNG version tag, a colour-filter picture, or a maker's own magic."""
+    if data[8:10] == b"CR":
+        return True
+    order = "<" if data[:2] == b"II" else ">"
+    pending, seen = [struct.unpack(order + "I", data[4:8])[0]], set[int]()
+    while pending and len(seen) < 12:
+        at = pending.pop()
+        if at in seen or at + 2 > len(data):
+            continue
+        seen.add(at)
+        raw, more = _scan_directory(data, at, order)
+        if raw:
+            return True
+        pending += more
+    return False
+
+
+def _scan_directory(data: bytes, at: int, order: str) -> tuple[bool, list[int]]:
+    count = struct.unpack(order + "H", data[at : at + 2])[0]
+    more: list[int] = []
+    for entry in range(at + 2, min(at + 2 + 12 * count, len(data) - 12), 12):
+        tag, kind, length, value = struct.unpack(order + "HHII", data[entry : entry + 12])
+        short = value & 0xFFFF if order == "<" else value >> 16
+        if tag == 0xC612 or (tag == 0x0106 and kind == 3 and short in (32803, 34892)):  # DNGVersion; CFA
+            return True
+        if tag == 0x014A and length == 1:  # SubIFDs
+            more.append(value)
+        elif tag == 0x014A and value + 4 * length <= len(data) and length < 10:
+            more += struct.unpack(f"{order}{length}I", data[value : value + 4 * length])
+    return False, more
+
+
+def is_whole(data: bytes, kind: str | None) -> bool:
+    """Whether the container ends where it says it does. Unknown kinds count as whole.
+
+    This is a test of the container, not of the pixels: half-written files of the right length pass, which is
+    why the inbox also waits for the file to be still, and why later changes make a new job.
+    """
+    if not data:
+        return False
+    if len(data) > 2 * _TAIL and not data[-_TAIL:].strip(b"\0"):
+        return False  # space reserved by a copy that has not arrived yet
+    checks = {
+        "jpeg": _jpeg_whole,
+        "png": _png_whole,
+        "webp": _riff_whole,
+        "heic": _iso_whole,
+        "avif": _iso_whole,
+    }
+    check = checks.get(kind or "")
+    return True if check is None else check(data)
+
+
+def _jpeg_whole(data: bytes) -> bool:
+    """Walk the markers to the first end-of-image; phones append more after it."""
+    at = 2
+    while at + 4 <= len(data):
+        if data[at] != 0xFF:
+            return False
+        marker = data[at + 1]
+        if marker == 0xFF:
+            at += 1
+        elif marker == 0xD9:
+            return True
+        elif marker in _JPEG_STANDALONE:
+            at += 2
+        else:
+            at += 2 + struct.unpack(">H", data[at + 2 : at + 4])[0]
+            if marker == 0xDA:
+                at = _skip_scan(data, at)
+    return data[at : at + 2] == b"\xff\xd9"
+
+
+def _skip_scan(data: bytes, at: int) -> int:
+    """The position of the first real marker after entropy-coded data."""
+    while True:
+        at = data.find(b"\xff", at)
+        if at < 0 or at + 1 >= len(data):
+            return len(data)
+        if data[at + 1] == 0 or data[at + 1] in _JPEG_STANDALONE:
+            at += 2
+        else:
+            return at
+
+
+def _png_whole(data: bytes) -> bool:
+    at = 8
+    while at + 12 <= len(data):
+        size, name = struct.unpack(">I4s", data[at : at + 8])
+        at += 12 + size
+        if name == b"IEND":
+            return at <= len(data)
+    return False
+
+
+def _riff_whole(data: bytes) -> bool:
+    return len(data) >= 8 + int(struct.unpack("<I", data[4:8])[0])
+
+
+def _iso_whole(data: bytes) -> bool:
+    at = 0
+    while at + 8 <= len(data):
+        size = struct.unpack(">I", data[at : at + 4])[0]
+        if size == 1 and at + 16 <= len(data):
+            size = struct.unpack(">Q", data[at + 8 : at + 16])[0]
+        if size == 0:
+            return True  # "to the end of the file"
+        if size < 8:
+            return False
+        at += size
+    return at == len(data)

@@ -1,0 +1,220 @@
+"""ICC colour profiles (ICC.1): matrix/TRC profiles are read into tables and built from primaries."""
+
+import struct
+from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
+
+from autoprep.errors import Unreadable
+from autoprep.imaging.arrays import Float32, Float64
+from autoprep.imaging.colour import D65_TO_D50, XYZ_D50_TO_SRGB
+from autoprep.imaging.transfer import srgb_to_linear
+
+# Larger profiles are damaged or hostile; real RGB camera profiles stay below 1 MB. Limit chosen.
+MAX_PROFILE_BYTES = 4 * 1024 * 1024
+_D50 = (0.9642, 1.0, 0.8249)  # ICC.1 7.2.16: PCS illuminant
+
+
+@dataclass(frozen=True)
+class MatrixProfile:
+    """A matrix/TRC RGB profile.
+
+    to_srgb: (3, 3) float32 linear device RGB -> linear sRGB (through the D50 PCS); curves: three functions of
+    code values 0..1 given as (levels,) tables by `tables`.
+    """
+
+    name: str
+    to_srgb: Float32
+    curves: tuple[Float64, Float64, Float64]
+
+    def tables(self, levels: int) -> Float32:
+        """(3, levels) float32 linear light of every integer code."""
+        codes = np.linspace(0, 1, levels)
+        grid = np.linspace(0, 1, len(self.curves[0]))
+        return np.stack([np.interp(codes, grid, curve) for curve in self.curves]).astype(np.float32)
+
+
+def read_matrix_profile(data: bytes) -> MatrixProfile | None:
+    """Parse an ICC profile; None when it is valid but not a matrix/TRC RGB profile (then lcms converts).
+
+    Raises Unreadable when the bytes are no usable profile.
+    """
+    tags = _tags(data)
+    if data[16:20] != b"RGB " or data[20:24] != b"XYZ " or b"rXYZ" not in tags:
+        return None
+    if b"A2B0" in tags and b"rTRC" not in tags:
+        return None
+    try:
+        columns = [_xyz(tags[name]) for name in (b"rXYZ", b"gXYZ", b"bXYZ")]
+        curves = tuple(_curve(tags[name]) for name in (b"rTRC", b"gTRC", b"bTRC"))
+    except (KeyError, struct.error, ValueError, IndexError) as problem:
+        raise Unreadable(f"the colour profile is damaged ({problem})") from problem
+    matrix = XYZ_D50_TO_SRGB @ np.array(columns).T
+    if not np.isfinite(matrix).all() or abs(np.linalg.det(matrix)) < 1e-6:
+        raise Unreadable("the colour profile has no usable primaries")
+    return MatrixProfile(
+        _name(tags), matrix.astype(np.float32), cast(tuple[Float64, Float64, Float64], curves)
+    )
+
+
+def _tags(data: bytes) -> dict[bytes, bytes]:
+    if not 132 <= len(data) <= MAX_PROFILE_BYTES or data[36:40] != b"acsp":
+        raise Unreadable("the colour profile is damaged (no ICC header)")
+    count = struct.unpack(">I", data[128:132])[0]
+    if count > 200:
+        raise Unreadable("the colour profile is damaged (tag table)")
+    tags = {}
+    for at in range(132, 132 + 12 * count, 12):
+        entry = data[at : at + 12]
+        if len(entry) < 12:
+            raise Unreadable("the colour profile is damaged (tag table)")
+        name, offset, size = struct.unpack(">4sII", entry)
+        tags[name] = data[offset : offset + size]
+    return tags
+
+
+def _s15(data: bytes, at: int, count: int) -> list[float]:
+    return [value / 65536 for value in struct.unpack(f">{count}i", data[at : at + 4 * count])]
+
+
+def _xyz(tag: bytes) -> list[float]:
+    if tag[:4] != b"XYZ ":
+        raise ValueError("XYZ tag")
+    return _s15(tag, 8, 3)
+
+
+def _curve(tag: bytes) -> Float64:
+    """A TRC tag -> (4096 or more,) float64 table of linear light over code values 0..1."""
+    if tag[:4] == b"para":
+        return _parametric(tag)
+    if tag[:4] != b"curv":
+        raise ValueError("curve tag")
+    count = struct.unpack(">I", tag[8:12])[0]
+    grid = np.linspace(0, 1, 4096)
+    if count == 0:
+        return grid
+    if count == 1:
+        return cast(Float64, grid ** (struct.unpack(">H", tag[12:14])[0] / 256))
+    if count > 65536:
+        raise ValueError("curve length")
+    table = np.array(struct.unpack(f">{count}H", tag[12 : 12 + 2 * count])) / 65535
+    return np.interp(grid, np.linspace(0, 1, count), table)
+
+
+def _parametric(tag: bytes) -> Float64:
+    # ICC.1 10.18, function types 0..4.
+    kind = struct.unpack(">H", tag[8:10])[0]
+    if kind > 4:
+        raise ValueError("parametric curve type")
+    values = _s15(tag, 12, (1, 3, 4, 5, 7)[kind])
+    g, a, b, c, d, e, f = (values + [0.0] * 7)[:7]
+    x = np.linspace(0, 1, 4096)
+    if kind == 0:
+        return cast(Float64, x**g)
+    power = np.maximum(a * x + b, 0) ** g
+    if kind == 1:
+        return cast(Float64, np.where(x >= -b / a, power, 0.0))
+    if kind == 2:
+        return cast(Float64, np.where(x >= -b / a, power + c, c))
+    if kind == 3:
+        return cast(Float64, np.where(x >= d, power, c * x))
+    return cast(Float64, np.where(x >= d, power + e, c * x + f))
+
+
+def _name(tags: dict[bytes, bytes]) -> str:
+    tag = tags.get(b"desc", b"")
+    if tag[:4] == b"desc":
+        size = struct.unpack(">I", tag[8:12])[0] if len(tag) >= 12 else 0
+        text = tag[12 : 12 + min(size, 200)].split(b"\0")[0].decode("ascii", "replace")
+    elif tag[:4] == b"mluc" and len(tag) >= 28:
+        length, offset = struct.unpack(">II", tag[20:28])
+        text = tag[offset : offset + min(length, 400)].decode("utf-16-be", "replace")
+    else:
+        text = ""
+    return "".join(ch for ch in text if ch.isprintable()).strip() or "unnamed profile"
+
+
+# --- building -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class RgbSpace:
+    """A well-known RGB space: its name, the chromaticities of its primaries, and its curve tag."""
+
+    name: str
+    primaries: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
+    gamma: float | None  # None: the sRGB curve
+
+    def to_xyz_d50(self) -> Float64:
+        """(3, 3) linear RGB -> XYZ relative to D50, Bradford-adapted from D65."""
+        columns = np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in self.primaries]).T
+        white = np.array([0.3127 / 0.3290, 1.0, (1 - 0.3127 - 0.3290) / 0.3290])
+        return cast(Float64, D65_TO_D50 @ (columns * np.linalg.solve(columns, white)))
+
+    def from_srgb(self) -> Float32:
+        """(3, 3) float32 linear sRGB -> linear RGB of this space."""
+        return (np.linalg.inv(self.to_xyz_d50()) @ SPACES["srgb"].to_xyz_d50()).astype(np.float32)
+
+    def profile(self) -> bytes:
+        """An ICC version 4.3 display profile of this space; the same bytes on every call."""
+        return _build(self)
+
+
+# Primaries: IEC 61966-2-1 (sRGB); SMPTE EG 432-1 (P3, with the sRGB curve and D65).
+SPACES = {
+    "srgb": RgbSpace("sRGB", ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)), None),
+    "display-p3": RgbSpace("Display P3", ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)), None),
+}
+
+
+def _fixed(values: list[float]) -> bytes:
+    return struct.pack(f">{len(values)}i", *(round(value * 65536) for value in values))
+
+
+def _text(text: str) -> bytes:
+    encoded = text.encode("utf-16-be")
+    return b"mluc\0\0\0\0" + struct.pack(">II2s2sII", 1, 12, b"en", b"US", len(encoded), 28) + encoded
+
+
+def _build(space: RgbSpace) -> bytes:
+    if space.gamma is None:
+        curve = b"para\0\0\0\0" + struct.pack(">HH", 3, 0)
+        curve += _fixed([2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045])
+    else:
+        curve = b"para\0\0\0\0" + struct.pack(">HH", 0, 0) + _fixed([space.gamma])
+    columns = space.to_xyz_d50().T
+    tags: list[tuple[bytes, bytes]] = [
+        (b"desc", _text(space.name)),
+        (b"cprt", _text("No copyright, use freely")),
+        (b"wtpt", b"XYZ \0\0\0\0" + _fixed(list(_D50))),
+        (b"chad", b"sf32\0\0\0\0" + _fixed([float(v) for v in D65_TO_D50.ravel()])),
+    ]
+    tags += [
+        (name, b"XYZ \0\0\0\0" + _fixed([float(v) for v in column]))
+        for name, column in zip((b"rXYZ", b"gXYZ", b"bXYZ"), columns, strict=True)
+    ]
+    tags += [(name, curve) for name in (b"rTRC", b"gTRC", b"bTRC")]
+    return _assemble(tags)
+
+
+def _assemble(tags: list[tuple[bytes, bytes]]) -> bytes:
+    table, body = struct.pack(">I", len(tags)), b""
+    start, placed = 128 + 4 + 12 * len(tags), dict[bytes, int]()
+    for name, data in tags:
+        if data not in placed:  # the three curves share one block
+            placed[data] = start + len(body)
+            body += data + b"\0" * (-len(data) % 4)
+        table += struct.pack(">4sII", name, placed[data], len(data))
+    size = 128 + len(table) + len(body)
+    # A fixed date keeps outputs reproducible.
+    header = struct.pack(">I4sI4s4s4s", size, b"\0" * 4, 0x04300000, b"mntr", b"RGB ", b"XYZ ")
+    header += struct.pack(">6H4s", 2026, 1, 1, 0, 0, 0, b"acsp")
+    header += b"\0" * 28  # platform, flags, maker, model, attributes, rendering intent
+    header += bytes.fromhex("0000f6d6000100000000d32d") + b"\0" * 4
+    return header.ljust(128, b"\0") + table + body
+
+
+def srgb_tables(levels: int) -> Float32:
+    """(3, levels) float32 linear light of sRGB codes."""
+    return np.repeat(srgb_to_linear(np.arange(levels) / (levels - 1))[None].astype(np.float32), 3, axis=0)

@@ -1,0 +1,272 @@
+"""Decoding a photo: format, orientation, colour profile. Runs only in worker processes."""
+
+import io
+import math
+from dataclasses import replace
+from typing import Any, cast
+
+import cv2
+import numpy as np
+import pillow_heif
+from PIL import ExifTags, Image, ImageCms
+
+from autoprep.domain import Photo, PhotoFacts
+from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
+from autoprep.files.containers import is_whole, sniff
+from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_matrix_profile, srgb_tables
+from autoprep.imaging.arrays import AnyArray, Float32
+from autoprep.imaging.transfer import encode_fast, quantise8
+
+_PILLOW_FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF", "AVIF")
+SUFFIXES = frozenset(
+    ".jpg .jpeg .jpe .png .webp .tif .tiff .heic .heif .hif .avif "
+    ".dng .cr2 .cr3 .nef .arw .raf .rw2 .orf .pef .srw .nrw .raw".split()
+)
+"""File name endings that are looked at as photos; what they hold is decided by their bytes."""
+
+pillow_heif.register_heif_opener()
+
+
+def read_photo(data: bytes, max_pixels: int = 250_000_000, reduce_to_px: int | None = None) -> Photo:
+    """Decode a photo: upright, with the way to linear light.
+
+    With reduce_to_px, a JPEG may come back at 1/2, 1/4 or 1/8 of its size as long as its long side keeps that
+    many pixels. Raises NotYetWhole, Unreadable, TooLarge or Unsupported.
+    """
+    kind = sniff(data)
+    if kind is None:
+        raise Unsupported("not a photo that can be read (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW)")
+    if not is_whole(data, kind):
+        raise NotYetWhole("the file ends before the picture does")
+    if kind == "raw":
+        return _read_raw(data, max_pixels)
+    return _read_pillow(data, kind, max_pixels, reduce_to_px)
+
+
+def _read_pillow(data: bytes, kind: str, max_pixels: int, reduce_to_px: int | None) -> Photo:
+    # The library's own bomb limit refuses real 200-megapixel phone photos; ours is explicit.
+    Image.MAX_IMAGE_PIXELS = max_pixels
+    try:
+        with Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS) as image:
+            if image.width * image.height > max_pixels:
+                raise TooLarge(
+                    f"{image.width} x {image.height} pixels are more than the limit of {max_pixels}"
+                )
+            return _from_image(image, data, kind, reduce_to_px)
+    except (TooLarge, Unreadable):
+        raise
+    except Image.DecompressionBombError as problem:
+        raise TooLarge(str(problem)) from problem
+    except Exception as problem:  # decoders raise a dozen different classes on damaged bytes
+        raise Unreadable(f"the picture can't be decoded ({type(problem).__name__}: {problem})") from problem
+
+
+def _from_image(image: Image.Image, data: bytes, kind: str, reduce_to_px: int | None) -> Photo:
+    exif = image.getexif()
+    orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)
+    if kind == "heic":
+        orientation = 1  # the HEIF reader has turned the pixels already
+    width, height = image.size
+    if reduce_to_px and kind == "jpeg":
+        _draft(image, reduce_to_px)
+    profile = image.info.get("icc_profile")
+    codes = _deep_codes(data, kind, image)
+    warnings: list[str] = []
+    if codes is None:
+        image.load()
+        codes, converted = _codes8(image, profile, warnings)
+        profile = None if converted else profile
+    codes, tables, matrix, name = _profile(profile, codes, warnings)
+    codes = upright(codes, orientation)
+    if orientation >= 5:
+        width, height = height, width
+    facts = PhotoFacts(
+        format=kind,
+        width_px=width,
+        height_px=height,
+        focal_mm35=_focal_mm35(exif),
+        taken_at=_taken_at(exif),
+        profile_name=name,
+        warnings=tuple(warnings),
+    )
+    return Photo(codes, facts, tables, matrix, scale=codes.shape[1] / width)
+
+
+def _draft(image: Image.Image, keep_px: int) -> None:
+    long_side = max(image.size)
+    factor = 1
+    while factor < 8 and long_side / (factor * 2) >= keep_px:
+        factor *= 2
+    if factor > 1:
+        image.draft("RGB", (image.width // factor, image.height // factor))
+
+
+def _deep_codes(data: bytes, kind: str, image: Image.Image) -> AnyArray | None:
+    """(H, W, 3) uint16 RGB of a 16-bit PNG or TIFF, else None.
+
+    The other library opens 16-bit RGB PNG as 8 bit without a word and 16-bit RGB TIFF not at all. The header has
+    been checked against the pixel limit before these bytes reach this decoder.
+    """
+    if kind not in ("png", "tiff"):
+        return None
+    deep = image.mode.startswith("I") or (kind == "png" and len(data) > 24 and data[24] == 16)
+    deep = deep or (kind == "tiff" and 16 in tuple(getattr(image, "tag_v2", {}).get(258, ())))
+    if not deep:
+        return None
+    flags = cv2.IMREAD_UNCHANGED
+    decoded = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    if decoded is None or decoded.dtype != np.uint16:
+        return None
+    if decoded.ndim == 2:
+        return np.repeat(decoded[..., None], 3, axis=-1)
+    if decoded.shape[2] == 4:
+        weight = decoded[..., 3:].astype(np.float32) / 65535
+        return (decoded[..., 2::-1] * weight + 65535 * (1 - weight) + 0.5).astype(np.uint16)
+    return np.ascontiguousarray(decoded[..., 2::-1])
+
+
+def _codes8(image: Image.Image, profile: bytes | None, warnings: list[str]) -> tuple[AnyArray, bool]:
+    """(H, W, 3) uint8 RGB codes, and whether a profile has already been applied."""
+    if image.mode in ("CMYK", "LAB", "YCbCr"):
+        return np.asarray(_to_srgb(image, profile, warnings)), True
+    if image.mode in ("L", "1", "I;16", "I", "F"):
+        grey = image.convert("L")
+        if profile and len(profile) > 20 and profile[16:20] == b"GRAY":
+            return np.asarray(_to_srgb(grey, profile, warnings)), True
+        return np.asarray(grey.convert("RGB")), False
+    if image.has_transparency_data:
+        ground = Image.new("RGBA", image.size, "white")
+        ground.alpha_composite(image.convert("RGBA"))
+        image = ground
+    return np.asarray(image.convert("RGB")), False
+
+
+def _to_srgb(image: Image.Image, profile: bytes | None, warnings: list[str]) -> Image.Image:
+    if profile:
+        try:
+            source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            target = ImageCms.createProfile("sRGB")
+            converted = ImageCms.profileToProfile(image, source, target, outputMode="RGB")
+            assert converted is not None
+            return converted
+        except (ImageCms.PyCMSError, OSError, ValueError):
+            warnings.append("its colour profile is damaged and was left out")
+    return image.convert("RGB")
+
+
+def _profile(
+    profile: bytes | None, codes: AnyArray, warnings: list[str]
+) -> tuple[AnyArray, Float32 | None, Float32 | None, str]:
+    """RGB codes with their tables, matrix and profile name; look-up-table profiles are applied by lcms here."""
+    levels = 256 if codes.dtype == np.uint8 else 65536
+    if not profile:
+        return codes, srgb_tables(levels), None, "sRGB (assumed)"
+    try:
+        if len(profile) > MAX_PROFILE_BYTES:
+            raise Unreadable("it is too large")
+        parsed = read_matrix_profile(profile)
+        if parsed is not None:
+            return codes, parsed.tables(levels), parsed.to_srgb, parsed.name
+        if profile[16:20] != b"RGB ":
+            raise Unreadable("it does not describe RGB")
+        eight = codes if codes.dtype == np.uint8 else (codes >> 8).astype(np.uint8)
+        converted = np.asarray(_to_srgb(Image.fromarray(eight), profile, warnings))
+        return converted, srgb_tables(256), None, "look-up-table profile"
+    except (Unreadable, OSError, ValueError) as problem:
+        warnings.append(f"its colour profile can't be used ({problem}); taken as sRGB")
+        return codes, srgb_tables(levels), None, "sRGB (assumed)"
+
+
+def upright(codes: AnyArray, orientation: int) -> AnyArray:
+    """Turn (H, W, 3) pixels so that the Exif orientation 1..8 becomes 1; other values change nothing."""
+    turned = {
+        2: lambda a: a[:, ::-1],
+        3: lambda a: a[::-1, ::-1],
+        4: lambda a: a[::-1],
+        5: lambda a: a.transpose(1, 0, 2),
+        6: lambda a: a.transpose(1, 0, 2)[:, ::-1],
+        7: lambda a: a[::-1, ::-1].transpose(1, 0, 2),
+        8: lambda a: a.transpose(1, 0, 2)[::-1],
+    }.get(orientation, lambda a: a)(codes)
+    return np.ascontiguousarray(turned)
+
+
+def _focal_mm35(exif: Image.Exif) -> float | None:
+    """The 35-mm-equivalent focal length in mm, from its own tag or the focal plane resolution."""
+    camera = exif.get_ifd(ExifTags.IFD.Exif)
+    value = _number(camera.get(ExifTags.Base.FocalLengthIn35mmFilm))
+    if value and 8 <= value <= 400:
+        return value
+    return None
+
+
+def _number(value: Any) -> float | None:
+    try:
+        number = float(value)
+    except (TypeError, ValueError, ZeroDivisionError):
+        return None
+    return number if math.isfinite(number) else None
+
+
+def _taken_at(exif: Image.Exif) -> str | None:
+    """The camera's own date as an ISO 8601 local time, or None."""
+    text = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal) or exif.get(
+        ExifTags.Base.DateTime
+    )
+    if not isinstance(text, str) or len(text) < 19 or text.startswith("0000"):
+        return None
+    date, _, clock = text[:19].partition(" ")
+    stamp = date.replace(":", "-") + "T" + clock
+    return stamp if all(ch in "0123456789-:T" for ch in stamp) else None
+
+
+def _read_raw(data: bytes, max_pixels: int) -> Photo:
+    import rawpy  # the library loads slowly and few photos need it
+
+    try:
+        with rawpy.imread(io.BytesIO(data)) as raw:
+            if raw.sizes.width * raw.sizes.height > max_pixels:
+                raise TooLarge(f"{raw.sizes.width} x {raw.sizes.height} pixels are more than the limit")
+            codes = raw.postprocess(
+                output_bps=16,
+                use_camera_wb=True,
+                no_auto_bright=True,
+                gamma=(1, 1),
+                output_color=rawpy.ColorSpace.sRGB,
+            )
+    except TooLarge:
+        raise
+    except Exception as problem:
+        raise Unreadable(
+            f"the RAW file can't be developed ({type(problem).__name__}: {problem})"
+        ) from problem
+    linear = np.repeat(np.linspace(0, 1, 65536, dtype=np.float32)[None], 3, axis=0)
+    facts = PhotoFacts("raw", codes.shape[1], codes.shape[0], profile_name="camera RAW, developed linear")
+    return Photo(np.asarray(codes), replace(facts, **_raw_facts(data)), linear)
+
+
+def _raw_facts(data: bytes) -> dict[str, Any]:
+    """Focal length and date from the TIFF part of a RAW file, where it has one."""
+    try:
+        exif = Image.Exif()
+        exif.load(b"Exif\0\0" + data[: 4 * 1024 * 1024])
+        return {"focal_mm35": _focal_mm35(exif), "taken_at": _taken_at(exif)}
+    except Exception:  # facts that can't be read are simply not known
+        return {}
+
+
+def preview_jpeg(photo: Photo, long_px: int, quality: int = 85) -> bytes:
+    """A small sRGB JPEG of a photo as it was shot, without metadata, for proof pages."""
+    factor = max(1, max(photo.size_px) // (long_px * 2))
+    small = photo.reduced(factor).linear()
+    height, width = small.shape[:2]
+    ratio = min(1.0, long_px / max(width, height))
+    small = cast(
+        Float32,
+        cv2.resize(small, (round(width * ratio), round(height * ratio)), interpolation=cv2.INTER_AREA),
+    )
+    out = io.BytesIO()
+    Image.fromarray(quantise8(encode_fast(small))).save(
+        out, "JPEG", quality=quality, subsampling=0, icc_profile=SPACES["srgb"].profile()
+    )
+    return out.getvalue()

@@ -1,0 +1,88 @@
+"""Safe names and atomic delivery: written aside, synced, renamed; never half a file under its final name."""
+
+import contextlib
+import os
+import unicodedata
+from pathlib import Path
+
+from autoprep.errors import DeliveryError
+
+PART_PREFIX, PART_SUFFIX = ".autoprep-", ".part"
+_RESERVED = {
+    "con",
+    "prn",
+    "aux",
+    "nul",
+    *(f"com{n}" for n in range(1, 10)),
+    *(f"lpt{n}" for n in range(1, 10)),
+}
+_MOST_BYTES = 120
+
+
+def safe_stem(text: str, fallback: str = "photo") -> str:
+    """A file name stem of letters and digits of any script, -, _ and spaces; nothing that leads out of a folder."""
+    normal = unicodedata.normalize("NFC", text.encode("utf-8", "replace").decode("utf-8"))
+    kept = "".join(
+        ch if ch.isalnum() or unicodedata.category(ch) in ("Mn", "Mc") or ch in "-_ " else "-"
+        for ch in normal
+    )
+    kept = "-".join(part for part in kept.split("-") if part) if "-" in kept else kept
+    kept = " ".join(kept.split()).strip("-_ ")
+    kept = kept.encode("utf-8")[:_MOST_BYTES].decode("utf-8", "ignore").rstrip("-_ ")
+    if not kept or kept.casefold().split(" ")[0] in _RESERVED:
+        kept = f"{fallback}-{kept}".rstrip("-") if kept else fallback
+    return kept
+
+
+def write_part(final: Path, data: bytes, token: str) -> Path:
+    """Write the bytes beside their final place and sync them. Raises DeliveryError."""
+    part = final.parent / f"{PART_PREFIX}{token}-{final.name[-60:]}{PART_SUFFIX}"
+    try:
+        final.parent.mkdir(parents=True, exist_ok=True)
+        with part.open("wb") as handle:
+            handle.write(data)
+            handle.flush()
+            os.fsync(handle.fileno())
+    except OSError as problem:
+        with contextlib.suppress(OSError):
+            part.unlink()
+        raise DeliveryError(f"{final.name} can't be written ({problem.strerror or problem})") from problem
+    return part
+
+
+def publish(part: Path, final: Path) -> None:
+    """Give a synced part its final name and make the name durable. Raises DeliveryError."""
+    try:
+        part.replace(final)
+        sync_folder(final.parent)
+    except OSError as problem:
+        raise DeliveryError(
+            f"{final.name} can't be put in place ({problem.strerror or problem})"
+        ) from problem
+
+
+def sync_folder(folder: Path) -> None:
+    """Make renames in a folder durable, where the system can."""
+    if not hasattr(os, "O_DIRECTORY"):
+        return
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def write_now(final: Path, data: bytes, token: str) -> None:
+    """Write a file atomically in one go."""
+    publish(write_part(final, data, token), final)
+
+
+def clear_parts(folders: list[Path]) -> int:
+    """Remove parts that a crash left behind, in these folders and below; the number removed."""
+    removed = 0
+    for folder in folders:
+        for part in folder.rglob(f"{PART_PREFIX}*{PART_SUFFIX}") if folder.is_dir() else ():
+            with contextlib.suppress(OSError):
+                part.unlink()
+                removed += 1
+    return removed

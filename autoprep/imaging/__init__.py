@@ -1,0 +1,1 @@
+"""Shared maths on arrays: transfer functions, colour, geometry, resampling. Pure functions."""

@@ -1,0 +1,78 @@
+"""The log: JSON lines in the records, readable lines on a terminal; nothing in a value can forge either."""
+
+import json
+import logging
+import sys
+import unicodedata
+from collections.abc import MutableMapping
+from logging.handlers import RotatingFileHandler
+from pathlib import Path
+from typing import Any, TextIO
+
+import structlog
+
+_MOST_BYTES, _KEPT = 5_000_000, 5  # at most 30 MB of log
+
+Event = MutableMapping[str, Any]
+
+
+def plain(text: str) -> str:
+    """Text with every control, format, line-breaking and surrogate character written as an escape."""
+    return "".join(
+        _escaped(ch) if unicodedata.category(ch)[0] == "C" or ch in "\u2028\u2029" else ch for ch in text
+    )
+
+
+def _escaped(ch: str) -> str:
+    return (
+        f"\\x{ord(ch):02x}"
+        if ord(ch) < 256
+        else f"\\u{ord(ch):04x}"
+        if ord(ch) < 65536
+        else f"\\U{ord(ch):08x}"
+    )
+
+
+def _plain_values(_logger: object, _name: str, event: Event) -> Event:
+    return {key: plain(value) if isinstance(value, str) else value for key, value in event.items()}
+
+
+class _Tee:
+    """The last processor: one JSON line to the file, one readable line to the terminal."""
+
+    def __init__(self, handler: logging.Handler, terminal: TextIO | None) -> None:
+        self._handler = handler
+        self._terminal = terminal
+        colours = bool(terminal and terminal.isatty())
+        self._render = structlog.dev.ConsoleRenderer(colors=colours, sort_keys=False, pad_event_to=22)
+
+    def __call__(self, logger: object, name: str, event: Event) -> str:
+        line = json.dumps(event, ensure_ascii=False, default=lambda value: plain(str(value)))
+        self._handler.handle(logging.LogRecord("autoprep", logging.INFO, "", 0, line, None, None))
+        if self._terminal is not None:
+            shown = {key: value for key, value in event.items() if key != "seconds" or value}
+            print(self._render(logger, name, shown), file=self._terminal)  # noqa: T201
+        raise structlog.DropEvent
+
+
+def open_log(records: Path, terminal: TextIO | None = sys.stderr) -> Any:
+    """A bound logger that writes records/log.jsonl, and the terminal unless it is None."""
+    records.mkdir(parents=True, exist_ok=True)
+    handler = RotatingFileHandler(
+        records / "log.jsonl",
+        maxBytes=_MOST_BYTES,
+        backupCount=_KEPT,
+        encoding="utf-8",
+        errors="backslashreplace",
+    )
+    handler.setFormatter(logging.Formatter("%(message)s"))
+    return structlog.wrap_logger(
+        structlog.PrintLogger(),
+        processors=[
+            structlog.processors.add_log_level,
+            structlog.processors.TimeStamper(fmt="iso", utc=True),
+            _plain_values,
+            _Tee(handler, terminal),
+        ],
+        cache_logger_on_first_use=True,
+    ).bind()

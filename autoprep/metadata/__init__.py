@@ -1,0 +1,1 @@
+"""The rights statement as Exif, XMP and IIM bytes, and back."""

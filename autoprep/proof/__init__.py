@@ -1,0 +1,1 @@
+"""Static pages that show what was done."""

@@ -1,0 +1,137 @@
+"""The proof page: static, no network, everything escaped, one small script allowed by its hash."""
+
+import base64
+import hashlib
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+from urllib.parse import quote
+
+from autoprep.domain import JobRecord, OutputRecord
+
+_MOST_SHOWN = 300
+
+_STYLE = """
+:root{color-scheme:light dark;--ink:#24221f;--quiet:#6d6860;--page:#f3f1ec;--sheet:#fff;--line:#dcd7cd;--glow:#9a5b2b}
+@media(prefers-color-scheme:dark){:root{--ink:#ece8e0;--quiet:#a49d91;--page:#1d1b18;--sheet:#282521;--line:#403b34;--glow:#d69a66}}
+*{box-sizing:border-box}body{margin:0;background:var(--page);color:var(--ink);font:16px/1.5 Georgia,serif}
+header,main{max-width:70rem;margin:0 auto;padding:1.2rem}h1{font-weight:normal;margin:.4rem 0}h2{font-weight:normal;margin:0;
+font-size:1.2rem;overflow-wrap:anywhere}p,ul{margin:.5rem 0}.quiet{color:var(--quiet);font-size:.9rem}
+article{background:var(--sheet);border:1px solid var(--line);border-radius:3px;margin:0 0 1.6rem;padding:1.1rem;display:grid;
+gap:1.1rem;grid-template-columns:minmax(0,3fr) minmax(0,2fr)}@media(max-width:50rem){article{grid-template-columns:1fr}}
+.pair{position:relative;touch-action:pan-y;user-select:none;cursor:ew-resize;--at:50%;line-height:0}
+.pair img{width:100%;display:block}.pair .was{position:absolute;inset:0;clip-path:inset(0 calc(100% - var(--at)) 0 0)}
+.pair .edge{position:absolute;top:0;bottom:0;left:var(--at);width:2px;margin-left:-1px;background:var(--glow)}
+.pair .edge::after{content:"";position:absolute;top:50%;left:-11px;width:24px;height:24px;margin-top:-12px;border-radius:50%;
+background:var(--glow);border:3px solid #fff}.pair input{position:absolute;inset:auto 0 0 0;width:100%;margin:0;opacity:0}
+.pair input:focus-visible+.edge{outline:3px solid var(--glow)}figure{margin:0}figcaption{display:flex;
+justify-content:space-between;color:var(--quiet);font-size:.85rem;line-height:1.5;padding-top:.3rem}
+.alone{max-width:100%;height:auto}.state{display:inline-block;padding:0 .5rem;border:1px solid var(--glow);color:var(--glow);
+border-radius:1rem;font-size:.85rem;margin-left:.4rem;white-space:nowrap}table{border-collapse:collapse;font-size:.9rem;width:100%}
+td{padding:.15rem .6rem .15rem 0;border-bottom:1px solid var(--line);vertical-align:top;overflow-wrap:anywhere}
+td.n{text-align:right;font-variant-numeric:tabular-nums}summary{cursor:pointer;color:var(--quiet)}a{color:var(--glow)}
+"""
+
+_SCRIPT = """
+for(const pair of document.querySelectorAll('.pair')){const knob=pair.querySelector('input');
+const show=v=>pair.style.setProperty('--at',v+'%');knob.addEventListener('input',()=>show(knob.value));
+const drag=e=>{const box=pair.getBoundingClientRect();knob.value=Math.max(0,Math.min(100,(e.clientX-box.left)/box.width*100));
+show(knob.value)};pair.addEventListener('pointerdown',e=>{pair.setPointerCapture(e.pointerId);drag(e);
+const move=m=>drag(m),end=()=>pair.removeEventListener('pointermove',move);pair.addEventListener('pointermove',move);
+pair.addEventListener('pointerup',end,{once:true});pair.addEventListener('pointercancel',end,{once:true});e.preventDefault()})}
+"""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the page lies and what its links are relative to."""
+
+    studio: Path
+    page_folder: Path
+
+
+def index_html(artist: str, place: Place, records: list[JobRecord]) -> str:
+    """The whole page as text, the newest photos first."""
+    shown = [record for record in reversed(records) if record.outcome != "duplicate"][:_MOST_SHOWN]
+    counts = {
+        outcome: sum(r.outcome == outcome for r in records)
+        for outcome in dict.fromkeys(r.outcome for r in records)
+    }
+    summary = ", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing yet"
+    name = artist or "your pictures"
+    policy = (
+        "default-src 'none'; img-src 'self' file:; "
+        f"style-src 'sha256-{_hash(_STYLE)}'; script-src 'sha256-{_hash(_SCRIPT)}'; base-uri 'none'; form-action 'none'"
+    )
+    return (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        f'<meta http-equiv="Content-Security-Policy" content="{escape(policy)}">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>Proof: {escape(name)}</title><style>{_STYLE}</style></head><body>"
+        f"<header><h1>Proof of {escape(name)}</h1><p>{escape(summary)}.</p>"
+        '<p class="quiet">Drag across a picture to compare: left as photographed, right as delivered. '
+        "Marks and metadata are no registration of rights and no legal advice; the law differs by country.</p></header>"
+        f"<main>{''.join(_article(place, record) for record in shown)}</main>"
+        f"<script>{_SCRIPT}</script></body></html>"
+    )
+
+
+def _hash(text: str) -> str:
+    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+
+def _article(place: Place, record: JobRecord) -> str:
+    words = "".join(f"<li>{escape(reason)}</li>" for reason in record.reasons)
+    kind = f'<p class="quiet">{escape(record.kind)}</p>' if record.kind else ""
+    return (
+        f'<article id="{escape(record.job)}"><div>{_pictures(record)}</div><div>'
+        f'<h2>{escape(record.photo)}<span class="state">{escape(record.outcome)}</span></h2>'
+        f"{kind}<ul>{words}</ul>{_outputs(place, record.outputs)}{_measures(record)}</div></article>"
+    )
+
+
+def _pictures(record: JobRecord) -> str:
+    pages = record.pages
+    if "before" in pages and "after" in pages:
+        return (
+            f'<figure><div class="pair"><img src="{quote(pages["after"])}" alt="as delivered" loading="lazy">'
+            f'<img class="was" src="{quote(pages["before"])}" alt="as photographed" loading="lazy">'
+            '<input type="range" min="0" max="100" value="50" aria-label="compare before and after">'
+            '<div class="edge"></div></div><figcaption><span>as photographed</span><span>as delivered</span>'
+            "</figcaption></figure>"
+        )
+    if "photo" in pages:
+        return f'<img class="alone" src="{quote(pages["photo"])}" alt="the photo with the guessed outline" loading="lazy">'
+    return ""
+
+
+def _outputs(place: Place, outputs: Iterable[OutputRecord]) -> str:
+    rows = []
+    for out in outputs:
+        link = _link(place, out.path)
+        notes = "".join(f'<br><span class="quiet">{escape(note)}</span>' for note in out.notes)
+        rows.append(
+            f'<tr><td><a href="{link}">{escape(out.destination)}</a>{notes}</td>'
+            f'<td class="n">{out.width_px} × {out.height_px}</td><td class="n">{out.bytes / 1e6:.1f} MB</td></tr>'
+        )
+    return f"<table>{''.join(rows)}</table>" if rows else ""
+
+
+def _link(place: Place, path: str) -> str:
+    target = place.studio / path
+    relative = os.path.relpath(target, place.page_folder)
+    return escape(quote(relative.replace(os.sep, "/"), errors="surrogateescape"))
+
+
+def _measures(record: JobRecord) -> str:
+    if not record.measures:
+        return ""
+    confidence = {} if record.outline is None else {"outline_confidence": record.outline.confidence}
+    values = {**confidence, **record.measures}
+    rows = "".join(
+        f'<tr><td>{escape(name.replace("_", " "))}</td><td class="n">{value:.4g}</td></tr>'
+        for name, value in values.items()
+    )
+    return f"<details><summary>measured</summary><table>{rows}</table></details>"

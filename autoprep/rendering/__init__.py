@@ -1,0 +1,1 @@
+"""From a photo, its plan and a destination preset to finished pixels."""

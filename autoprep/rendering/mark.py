@@ -1,0 +1,165 @@
+"""The small visible mark.
+
+It stands in the ground when there is one, else in the calmest corner; light or dark by what lies under it.
+"""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal, cast
+
+import cv2
+import numpy as np
+from PIL import Image, ImageDraw, ImageFont
+
+from autoprep.imaging.arrays import Float32
+from autoprep.imaging.transfer import srgb_to_linear
+
+CornerChoice = Literal["auto", "top-left", "top-right", "bottom-left", "bottom-right"]
+CORNERS = ("bottom-right", "bottom-left", "top-right", "top-left")
+_LIGHT, _DARK = 0.98, 0.10  # sRGB code values of the two inks
+
+
+@dataclass(frozen=True)
+class MarkStyle:
+    """Text, font file, height in percent of the picture's shorter side, opacity 0..1 and corner."""
+
+    text: str
+    font: Path
+    height_percent: float = 2.0
+    opacity: float = 0.5
+    corner: CornerChoice = "auto"
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Where the mark stands: (x0, y0, x1, y1) on the canvas, its corner, and whether it lies in the ground."""
+
+    box: tuple[int, int, int, int]
+    corner: str
+    in_ground: bool
+    light: bool
+    contrast: float
+
+
+def text_mask(style: MarkStyle, height_px: int) -> Float32:
+    """(h, w) float32 coverage 0..1 of the text, about height_px from ascender to descender."""
+    size = max(8, height_px)
+    font = ImageFont.truetype(str(style.font), size)
+    left, top, right, bottom = font.getbbox(style.text)
+    image = Image.new("L", (int(right - left) + 2, int(bottom - top) + 2))
+    ImageDraw.Draw(image).text((1 - left, 1 - top), style.text, fill=255, font=font)
+    return np.asarray(image, np.float32) / 255
+
+
+def missing_glyphs(text: str, font: Path) -> str:
+    """The characters of the text that the font does not hold, each once."""
+    loaded = ImageFont.truetype(str(font), 24)
+    absent = loaded.getmask("\U0010fffe").getbbox(), bytes(loaded.getmask("\U0010fffe"))
+    missing = [
+        ch
+        for ch in dict.fromkeys(text)
+        if not ch.isspace() and (loaded.getmask(ch).getbbox(), bytes(loaded.getmask(ch))) == absent
+    ]
+    return "".join(missing)
+
+
+def place_and_draw(
+    code: Float32, shown: tuple[int, int, int, int], trim: tuple[int, int, int, int], style: MarkStyle
+) -> Placed | None:
+    """Draw the mark into (H, W, 3) float32 sRGB codes 0..1, in place; None when the picture is too small for it.
+
+    shown is the work's visible box and trim the finished picture's box on the canvas, both (x0, y0, x1, y1).
+    """
+    short_side = min(trim[2] - trim[0], trim[3] - trim[1])
+    mask = text_mask(style, round(short_side * style.height_percent / 100))
+    height, width = mask.shape
+    gap = max(4, round(short_side * 0.015))
+    if width + 2 * gap > trim[2] - trim[0] or height + 2 * gap > trim[3] - trim[1]:
+        return None
+    placed = _in_ground(shown, trim, (width, height), gap, style.corner) or _in_work(
+        code, shown, (width, height), gap, style.corner
+    )
+    if placed is None:
+        return None
+    x0, y0, x1, y1 = placed.box
+    under = code[y0:y1, x0:x1]
+    light, contrast = _ink_for(under)
+    ink = np.float32(_LIGHT if light else _DARK)
+    cover = (mask * np.float32(style.opacity))[..., None]
+    code[y0:y1, x0:x1] = under * (1 - cover) + ink * cover
+    return replace(placed, light=light, contrast=round(contrast, 2))
+
+
+def _in_ground(
+    shown: tuple[int, int, int, int],
+    trim: tuple[int, int, int, int],
+    size: tuple[int, int],
+    gap: int,
+    corner: CornerChoice,
+) -> Placed | None:
+    """A place in the strip below or above the work, else beside it; aligned with the work."""
+    width, height = size
+    wanted = CORNERS if corner == "auto" else (corner,)
+    for name in wanted:
+        low, right = name.startswith("bottom"), name.endswith("right")
+        strip = trim[3] - shown[3] if low else shown[1] - trim[1]
+        if strip < height + gap:
+            continue
+        x = shown[2] - width if right else shown[0]
+        x = min(max(x, trim[0] + gap), trim[2] - gap - width)
+        # Close to the work, never touching it, and inside the sheet.
+        away = min(gap, (strip - height) // 2)
+        y = shown[3] + away if low else shown[1] - away - height
+        return Placed((x, y, x + width, y + height), name, True, False, 0.0)
+    for name in wanted:
+        low, right = name.startswith("bottom"), name.endswith("right")
+        strip = trim[2] - shown[2] if right else shown[0] - trim[0]
+        if strip < width + 2 * gap:
+            continue
+        x = shown[2] + gap if right else shown[0] - gap - width
+        y = trim[3] - gap - height if low else trim[1] + gap
+        y = min(y, shown[3] - height) if low else max(y, shown[1])
+        return Placed((x, y, x + width, y + height), name, True, False, 0.0)
+    return None
+
+
+def _in_work(
+    code: Float32, shown: tuple[int, int, int, int], size: tuple[int, int], gap: int, corner: CornerChoice
+) -> Placed | None:
+    """The calmest of the work's corners, unless one is asked for."""
+    width, height = size
+    x0, y0, x1, y1 = shown
+    if width + 2 * gap > x1 - x0 or height + 2 * gap > y1 - y0:
+        return None
+    options = []
+    for rank, name in enumerate(CORNERS if corner == "auto" else (corner,)):
+        x = x1 - gap - width if name.endswith("right") else x0 + gap
+        y = y1 - gap - height if name.startswith("bottom") else y0 + gap
+        # A small preference for the usual corner keeps a series alike.
+        options.append((_busyness(code, (x, y, x + width, y + height), gap) + 0.004 * rank, name, x, y))
+    _, name, x, y = min(options)
+    return Placed((x, y, x + width, y + height), name, False, False, 0.0)
+
+
+def _busyness(code: Float32, box: tuple[int, int, int, int], gap: int) -> float:
+    """How much drawing lies under and right around a box: mean and peak local contrast."""
+    x0, y0, x1, y1 = (max(0, box[0] - gap), max(0, box[1] - gap), box[2] + gap, box[3] + gap)
+    luma = cast(Float32, cv2.transform(code[y0:y1, x0:x1], np.float32([[0.2126, 0.7152, 0.0722]])))
+    flat = cast(Float32, cv2.GaussianBlur(luma, (0, 0), 1.0))
+    spread = float(flat.std())
+    peak = float(np.percentile(np.abs(flat - np.median(flat)), 99))
+    return spread + 0.5 * peak
+
+
+def _ink_for(under: Float32) -> tuple[bool, float]:
+    """Light or dark ink, whichever contrasts more with the mean of what lies under it, and the WCAG contrast."""
+    background = float(np.mean(srgb_to_linear(under) @ np.array([0.2126, 0.7152, 0.0722])))
+    light, dark = (float(srgb_to_linear(np.array(ink))) for ink in (_LIGHT, _DARK))
+    with_light, with_dark = contrast_ratio(light, background), contrast_ratio(dark, background)
+    return with_light > with_dark, max(with_light, with_dark)
+
+
+def contrast_ratio(one: float, two: float) -> float:
+    """(L1 + 0.05) / (L2 + 0.05) of two relative luminances (WCAG 2.2)."""
+    high, low = max(one, two), min(one, two)
+    return (high + 0.05) / (low + 0.05)

@@ -1,0 +1,1 @@
+"""Inbox, intake, worker processes and supervision."""

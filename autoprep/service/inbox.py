@@ -1,0 +1,232 @@
+"""The inbox: a scan that is the truth, events that only hurry it, and the rule for when a file is whole."""
+
+import contextlib
+import os
+import socket
+import stat
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from watchdog.events import (
+    FileClosedEvent,
+    FileCreatedEvent,
+    FileMovedEvent,
+    FileSystemEvent,
+    FileSystemEventHandler,
+)
+from watchdog.observers import Observer
+
+from autoprep.ledger import SeenFile
+
+Signature = tuple[int, int, int]
+
+# Names that sync tools, cameras and systems use for what is not yet, or never, a photo.
+_IGNORED_ENDINGS = (
+    *(".tmp .temp .part .partial .crdownload .download .filepart .!sync .icloud .swp".split()),
+    "~",
+)
+_IGNORED_NAMES = {"thumbs.db", "desktop.ini"}
+_WINDOWS_PLACEHOLDER = 0x1000 | 0x40000 | 0x400000  # offline, recall on open, recall on data access
+_MACOS_DATALESS = 0x40000000
+
+
+def is_ignored(name: str) -> bool:
+    """Hidden, temporary and partial names; they are not even opened."""
+    folded = name.casefold()
+    return folded.startswith((".", "~")) or folded in _IGNORED_NAMES or folded.endswith(_IGNORED_ENDINGS)
+
+
+@dataclass(frozen=True)
+class Found:
+    """A file of the inbox as a scan saw it: path below the inbox, signature, and whether it is a plain file."""
+
+    path: bytes
+    signature: Signature
+    plain: bool
+    filled: bool = True
+
+
+def scan(inbox: Path) -> list[Found]:
+    """Every file below the inbox that is not ignored, in a stable order; links are not followed.
+
+    An inbox that is not there gives nothing: absence is not deletion.
+    """
+    found: list[Found] = []
+    pending = [os.fsencode(inbox)]
+    root = pending[0]
+    while pending:
+        folder = pending.pop()
+        try:
+            entries = list(os.scandir(folder))
+        except OSError:
+            continue
+        for entry in entries:
+            if is_ignored(os.fsdecode(entry.name)):
+                continue
+            with contextlib.suppress(OSError):
+                if entry.is_dir(follow_symlinks=False):
+                    pending.append(entry.path)
+                else:
+                    found.append(_found(root, entry))
+    return sorted(found, key=lambda item: item.path)
+
+
+def _found(root: bytes, entry: os.DirEntry[bytes]) -> Found:
+    status = entry.stat(follow_symlinks=False)
+    placeholder = getattr(status, "st_file_attributes", 0) & _WINDOWS_PLACEHOLDER
+    placeholder |= getattr(status, "st_flags", 0) & _MACOS_DATALESS
+    blocks = getattr(status, "st_blocks", None)
+    # Fewer blocks than bytes: space that a copy has announced and not yet filled. Small files live in the inode.
+    hollow = blocks is not None and status.st_size > 65536 and blocks * 512 < status.st_size // 2
+    signature = (status.st_size, status.st_mtime_ns, status.st_ino)
+    path = os.path.relpath(entry.path, root)
+    return Found(
+        path, signature, stat.S_ISREG(status.st_mode), not placeholder and not hollow and status.st_size > 0
+    )
+
+
+class Settling:
+    """Which files have been still for long enough, by looks compared with each other on the monotonic clock."""
+
+    def __init__(self, settle_s: float, clock: Callable[[], float] = time.monotonic) -> None:
+        self._settle_s, self._clock = settle_s, clock
+        self._still_since: dict[bytes, tuple[Signature, float]] = {}
+        self._not_before: dict[bytes, float] = {}
+
+    def look(self, found: list[Found], known: dict[bytes, SeenFile]) -> list[Found]:
+        """The files that are new or changed and have settled; the rest is remembered for the next look."""
+        now = self._clock()
+        settled, still = [], {}
+        for item in found:
+            seen = known.get(item.path)
+            if seen is not None and seen.signature == item.signature:
+                continue
+            before = self._still_since.get(item.path)
+            since = before[1] if before is not None and before[0] == item.signature else now
+            still[item.path] = (item.signature, since)
+            if before is None or before[0] != item.signature:
+                self._not_before.pop(item.path, None)
+            ready = now - since >= self._settle_s and before is not None
+            if ready and item.filled and now >= self._not_before.get(item.path, 0):
+                settled.append(item)
+        self._still_since = still
+        return settled
+
+    def later(self, path: bytes, wait_s: float) -> None:
+        """Do not offer this file before some time has passed, unless it changes."""
+        self._not_before[path] = self._clock() + wait_s
+
+    def still_s(self, path: bytes) -> float:
+        """For how long the file has not changed."""
+        entry = self._still_since.get(path)
+        return 0.0 if entry is None else self._clock() - entry[1]
+
+    @property
+    def waiting(self) -> int:
+        """Files that are new or changed and have not been taken."""
+        return len(self._still_since)
+
+
+@dataclass(frozen=True)
+class SettledFile:
+    """A file as read, once: its bytes and the signature that held before and after the reading."""
+
+    path: bytes
+    signature: Signature
+    data: bytes
+
+
+def read_settled(inbox: Path, item: Found) -> SettledFile | None:
+    """Read a file without following links or blocking on pipes; None when it changed or went away meanwhile."""
+    flags = (
+        os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    )
+    try:
+        handle = os.open(os.path.join(os.fsencode(inbox), item.path), flags)
+    except OSError:
+        return None
+    with os.fdopen(handle, "rb") as file:
+        before = os.fstat(file.fileno())
+        if not stat.S_ISREG(before.st_mode):
+            return None
+        try:
+            data = file.read()
+        except OSError:
+            return None
+        after = os.fstat(file.fileno())
+    signature = (before.st_size, before.st_mtime_ns, before.st_ino)
+    same = signature == (after.st_size, after.st_mtime_ns, after.st_ino) == item.signature
+    return SettledFile(item.path, signature, data) if same and len(data) == before.st_size else None
+
+
+class Hints(FileSystemEventHandler):
+    """File system events as hints: each wakes the service once, none carries work."""
+
+    def __init__(self, inbox: Path) -> None:
+        self._inbox = inbox
+        self._reader, self._writer = socket.socketpair()
+        self._writer.setblocking(False)
+        self._reader.setblocking(False)
+        self._observer: Any = None
+        self._root: int | None = None
+
+    def on_any_event(self, event: FileSystemEvent) -> None:
+        """Wake the service. An exception here would end the observer's thread for good."""
+        self.wake()
+
+    def wake(self) -> None:
+        """Make the service look now; safe from any thread and from signal handlers."""
+        with contextlib.suppress(OSError):
+            self._writer.send(b"!")
+
+    def fileno(self) -> int:
+        """The descriptor that becomes readable with a hint."""
+        return self._reader.fileno()
+
+    def drain(self) -> bool:
+        """Whether there were hints; they are forgotten."""
+        heard = False
+        with contextlib.suppress(OSError):
+            while self._reader.recv(4096):
+                heard = True
+        return heard
+
+    def arm(self) -> bool:
+        """See to it that the inbox is watched; called at every scan. False when it can't be watched now."""
+        try:
+            root = self._inbox.stat().st_ino
+        except OSError:
+            self._disarm()
+            return False
+        if self._alive() and root == self._root:
+            return True
+        self._disarm()
+        observer = Observer()
+        try:
+            kinds = [FileCreatedEvent, FileClosedEvent, FileMovedEvent]
+            observer.schedule(self, str(self._inbox), recursive=True, event_filter=kinds)  # type: ignore[arg-type]
+            observer.start()
+        except OSError:
+            return False  # no watches left, or the folder went away: the periodic scan does the work
+        self._observer, self._root = observer, root
+        return True
+
+    def _alive(self) -> bool:
+        observer = self._observer
+        return observer is not None and observer.is_alive() and all(e.is_alive() for e in observer.emitters)
+
+    def _disarm(self) -> None:
+        if self._observer is not None:
+            with contextlib.suppress(Exception):
+                self._observer.stop()
+                self._observer.join(2)
+            self._observer = None
+
+    def close(self) -> None:
+        """Stop watching."""
+        self._disarm()
+        self._reader.close()
+        self._writer.close()

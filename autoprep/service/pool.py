@@ -1,0 +1,132 @@
+"""The supervisor of the worker processes: one pipe per worker, so that one death concerns one job."""
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
+from typing import Any
+
+from autoprep.service.worker import Failed, Finished, Limits, Staged, run
+
+# Decoders leak and fragment; a fresh process now and then costs 0.1 s. Chosen after mail servers' habit.
+_JOBS_PER_WORKER = 100
+
+
+@dataclass
+class _Worker:
+    process: BaseProcess
+    pipe: Connection
+    job: str | None = None
+    deadline: float = 0.0
+    done: int = 0
+
+
+class Pool:
+    """Runs jobs in spawned processes, kills what hangs, replaces what dies."""
+
+    def __init__(self, size: int, memory_mb: int, job_limit_s: float) -> None:
+        self._context = multiprocessing.get_context("spawn")
+        self._limits = Limits(memory_mb, os.getpid())
+        self._job_limit_s = job_limit_s
+        self._size = size
+        self._workers: list[_Worker] = []
+
+    @property
+    def free(self) -> int:
+        """How many more jobs can start now."""
+        return self._size - sum(worker.job is not None for worker in self._workers)
+
+    @property
+    def running(self) -> list[str]:
+        """The jobs that are being worked on."""
+        return [worker.job for worker in self._workers if worker.job is not None]
+
+    def waitables(self) -> list[Any]:
+        """What becomes ready when a worker has something to say or dies."""
+        return [worker.pipe for worker in self._workers] + [
+            worker.process.sentinel for worker in self._workers
+        ]
+
+    def next_deadline(self) -> float | None:
+        """The monotonic time at which the first running job runs out of time."""
+        return min((worker.deadline for worker in self._workers if worker.job), default=None)
+
+    def submit(self, job: str, order: Any) -> None:
+        """Give an order to a free worker; one is started when there is none."""
+        worker = next((w for w in self._workers if w.job is None), None) or self._start()
+        worker.job, worker.deadline = job, time.monotonic() + self._job_limit_s
+        try:
+            worker.pipe.send(order)
+        except OSError:
+            return  # it has died; collect() will say so
+
+    def collect(self) -> Iterator[Staged | Finished | Failed]:
+        """Everything the workers have said, with deaths and overtime as failures."""
+        for worker in list(self._workers):
+            yield from self._heard(worker)
+            if worker.job is not None and time.monotonic() > worker.deadline:
+                yield Failed(worker.job, f"the job took longer than {self._job_limit_s:.0f} s", retry=True)
+                self._remove(worker, kill=True)
+            elif not worker.process.is_alive():
+                yield from self._heard(worker)
+                if worker.job is not None:
+                    yield Failed(worker.job, f"the worker died ({_how(worker.process.exitcode)})", retry=True)
+                self._remove(worker, kill=False)
+            elif worker.job is None and worker.done >= _JOBS_PER_WORKER:
+                self._remove(worker, kill=False)
+
+    def _heard(self, worker: _Worker) -> Iterator[Staged | Finished | Failed]:
+        try:
+            while worker.pipe.poll():
+                message = worker.pipe.recv()
+                if isinstance(message, Finished | Failed):
+                    worker.job = None
+                    worker.done += 1
+                yield message
+        except (EOFError, OSError):
+            worker.process.join(1)
+
+    def stop(self, grace_s: float = 0.5) -> None:
+        """End all workers; those that do not go are killed."""
+        for worker in self._workers:
+            with contextlib.suppress(OSError):
+                worker.pipe.send(None)
+        limit = time.monotonic() + grace_s
+        for worker in list(self._workers):
+            if worker.job is None:
+                worker.process.join(max(0.0, limit - time.monotonic()))
+            self._remove(worker, kill=True)
+
+    def _start(self) -> _Worker:
+        ours, theirs = self._context.Pipe()
+        process = self._context.Process(
+            target=run, args=(theirs, self._limits), daemon=True, name="autoprep-worker"
+        )
+        process.start()
+        theirs.close()
+        worker = _Worker(process, ours)
+        self._workers.append(worker)
+        return worker
+
+    def _remove(self, worker: _Worker, *, kill: bool) -> None:
+        self._workers.remove(worker)
+        worker.pipe.close()
+        if kill and worker.process.is_alive():
+            worker.process.kill()
+        worker.process.join(2)
+        if worker.process.is_alive():
+            worker.process.kill()
+            worker.process.join()
+        worker.process.close()
+
+
+def _how(code: int | None) -> str:
+    if code is not None and code < 0:
+        with contextlib.suppress(ValueError):
+            return f"signal {signal.Signals(-code).name}"
+    return f"exit code {code}"

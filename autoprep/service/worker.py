@@ -1,0 +1,103 @@
+"""A worker process: takes orders from a pipe, does jobs, reports. A decoder's crash ends it and nothing else."""
+
+import contextlib
+import ctypes
+import os
+import signal
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from typing import Any
+
+from autoprep.errors import AutoprepError
+
+_PR_SET_PDEATHSIG = 1
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a worker may use."""
+
+    memory_mb: int
+    parent: int
+
+
+@dataclass(frozen=True)
+class Staged:
+    """A stage of a job has ended."""
+
+    job: str
+    stage: str
+    seconds: float
+    facts: dict[str, object]
+
+
+@dataclass(frozen=True)
+class Finished:
+    """A job has its result (autoprep.job.JobResult)."""
+
+    job: str
+    result: Any
+
+
+@dataclass(frozen=True)
+class Failed:
+    """A job failed; retry tells whether another try may help."""
+
+    job: str
+    reason: str
+    retry: bool
+
+
+def run(pipe: Connection, limits: Limits) -> None:
+    """The process's main function. Ends when the pipe closes."""
+    _confine(limits)
+    import cv2  # after the thread limits are set
+
+    from autoprep.job import process
+
+    cv2.setNumThreads(1)
+    with contextlib.suppress(EOFError, OSError):
+        for order in _orders(pipe):
+            pipe.send(_do(process, order, pipe))
+
+
+def _orders(pipe: Connection) -> Iterator[Any]:
+    while (order := pipe.recv()) is not None:
+        yield order
+
+
+def _do(process: Any, order: Any, pipe: Connection) -> Finished | Failed:
+    try:
+        result = process(
+            order, lambda stage, seconds, facts: pipe.send(Staged(order.job, stage, seconds, facts))
+        )
+        return Finished(order.job, result)
+    except AutoprepError as problem:
+        return Failed(order.job, str(problem), bool(getattr(problem, "retry", False)))
+    except MemoryError:
+        return Failed(order.job, "the photo needs more memory than a worker may use", retry=True)
+    except Exception as problem:
+        return Failed(order.job, f"{type(problem).__name__}: {problem}", retry=True)
+
+
+def _confine(limits: Limits) -> None:
+    """Die with the service, ignore the terminal's Ctrl-C, keep to the memory limit, write no core files."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+        os.environ[name] = "1"
+    for name in ("LIBHEIF_SECURITY_LIMITS", "DISABLE_SECURITY_LIMITS"):
+        os.environ.pop(name, None)
+    if sys.platform.startswith("linux"):
+        with contextlib.suppress(OSError, AttributeError):
+            ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
+    if os.getppid() != limits.parent:  # the service ended before the line above
+        raise SystemExit(0)
+    with contextlib.suppress(ImportError, ValueError, OSError):
+        import resource
+
+        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+        if sys.platform.startswith("linux"):
+            size = limits.memory_mb * 1024 * 1024
+            resource.setrlimit(resource.RLIMIT_AS, (size, size))

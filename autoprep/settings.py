@@ -1,0 +1,355 @@
+"""The only reader of the TOML files and the environment: from files to frozen, validated settings."""
+
+import difflib
+import hashlib
+import os
+import re
+import tomllib
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from autoprep.errors import ConfigError
+
+SETTINGS_FILE, DESTINATIONS_FILE = "autoprep.toml", "destinations.toml"
+
+
+class Table(BaseModel):
+    """A frozen TOML table; unknown keys are errors."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+T = TypeVar("T", bound=Table)
+
+
+class Folders(Table):
+    """Where things lie, relative to the studio."""
+
+    inbox: Path = Path("inbox")
+    ready: Path = Path("ready")
+    needs_a_look: Path = Path("needs-a-look")
+    records: Path = Path("records")
+
+
+class Artist(Table):
+    """Whose pictures these are."""
+
+    name: str = ""
+    website: str = ""
+    email: str = ""
+
+
+class Rights(Table):
+    """The rights statement that goes into every file."""
+
+    notice: str = "© {year} {artist}"
+    usage_terms: str = "All rights reserved"
+    credit: str = "{artist}"
+    statement_url: str = ""
+    licensing_url: str = ""
+    data_mining: Literal["unspecified", "allowed", "prohibited"] = "unspecified"
+
+
+Corner = Literal["auto", "top-left", "top-right", "bottom-left", "bottom-right"]
+
+
+class Mark(Table):
+    """The small visible mark."""
+
+    text: str = "© {artist}"
+    font: str = ""
+    height_percent: Annotated[float, Field(ge=0.5, le=10)] = 2.0
+    opacity_percent: Annotated[float, Field(ge=5, le=100)] = 50.0
+    corner: Corner = "auto"
+
+
+class Correction(Table):
+    """Choices of the correction."""
+
+    paper: Literal["clean", "keep"] = "clean"
+    paper_lightness: Annotated[float, Field(ge=85, le=99)] = 96.5
+    sharpening: Annotated[float, Field(ge=0, le=2)] = 1.0
+    sure_enough: Annotated[float, Field(ge=0, le=1)] = 0.80
+
+
+class Service(Table):
+    """How the service works."""
+
+    workers: Annotated[int, Field(ge=0, le=64)] = 0
+    settle_s: Annotated[float, Field(ge=0, le=600)] = 2.0
+    rescan_s: Annotated[float, Field(ge=0.2, le=3600)] = 30.0
+    job_limit_s: Annotated[float, Field(ge=1, le=3600)] = 120.0
+    attempts: Annotated[int, Field(ge=1, le=20)] = 3
+    worker_memory_mb: Annotated[int, Field(ge=500)] = 4000
+    max_megapixels: Annotated[float, Field(gt=0, le=1000)] = 250.0
+    min_free_mb: Annotated[float, Field(ge=0)] = 500.0
+    heic: bool = True
+
+
+class Preset(Table):
+    """One destination: size, framing, encoding, mark and rights."""
+
+    width_px: Annotated[int, Field(ge=16, le=30000)] | None = None
+    height_px: Annotated[int, Field(ge=16, le=30000)] | None = None
+    long_side_px: Annotated[int, Field(ge=16, le=30000)] | None = None
+    width_mm: Annotated[float, Field(gt=0, le=3000)] | None = None
+    height_mm: Annotated[float, Field(gt=0, le=3000)] | None = None
+    full_size: bool = False
+    ppi: Annotated[float, Field(ge=30, le=2400)] | None = None
+    bleed_mm: Annotated[float, Field(ge=0, le=50)] = 0.0
+    fit: Literal["whole", "fill"] = "whole"
+    ground: str = "neutral"
+    margin_percent: Annotated[float, Field(ge=0, le=45)] = 0.0
+    max_enlarge: Annotated[float, Field(ge=0.1, le=20)] = 1.0
+    format: Literal["jpeg", "tiff", "png", "webp", "avif"] = "jpeg"
+    quality: Annotated[int, Field(ge=1, le=100)] = 92
+    bits: Literal[8, 16] = 8
+    colour: Literal["srgb", "display-p3"] = "srgb"
+    mark: bool = True
+    rights: Literal["full", "none"] = "full"
+
+    @field_validator("ground")
+    @classmethod
+    def _known_ground(cls, value: str) -> str:
+        if value not in ("neutral", "paper", "white") and not re.fullmatch(r"#[0-9a-fA-F]{6}", value):
+            raise ValueError('must be "neutral", "paper", "white" or a colour such as "#e8e4dc"')
+        return value
+
+    @model_validator(mode="after")
+    def _one_size(self) -> Self:
+        ways = [
+            self.width_px is not None or self.height_px is not None,
+            self.long_side_px is not None,
+            self.width_mm is not None or self.height_mm is not None,
+            self.full_size,
+        ]
+        if sum(ways) != 1:
+            raise ValueError(
+                "give one size: width_px and height_px, or long_side_px, or width_mm, height_mm and ppi, "
+                "or full_size = true"
+            )
+        if (self.width_px is None) != (self.height_px is None):
+            raise ValueError("width_px and height_px go together")
+        if ways[2] and (self.width_mm is None or self.height_mm is None or self.ppi is None):
+            raise ValueError("a size in mm needs width_mm, height_mm and ppi")
+        if self.bits == 16 and self.format not in ("tiff", "png"):
+            raise ValueError(f"bits = 16 goes with tiff and png, not with {self.format}")
+        if self.bleed_mm and not ways[2]:
+            raise ValueError("bleed_mm needs a size in mm")
+        return self
+
+
+class Main(Table):
+    """The tables of autoprep.toml."""
+
+    folders: Folders = Folders()
+    artist: Artist = Artist()
+    rights: Rights = Rights()
+    mark: Mark = Mark()
+    correction: Correction = Correction()
+    service: Service = Service()
+
+
+class Settings(Table):
+    """Everything that the service runs by; paths are absolute."""
+
+    studio: Path
+    folders: Folders
+    artist: Artist
+    rights: Rights
+    mark: Mark
+    correction: Correction
+    service: Service
+    destinations: dict[str, Preset]
+    sha256: str
+
+    def correction_text(self) -> str:
+        """A stable text of all choices that a redo depends on."""
+        return self.model_dump_json(include={"artist", "rights", "mark", "correction", "destinations"})
+
+
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
+
+
+def find_config(given: Path | None) -> Path:
+    """The autoprep.toml to use: the given file or studio folder, else the studio that we stand in."""
+    if given is not None:
+        path = given / "config" / SETTINGS_FILE if given.is_dir() else given
+        if not path.is_file():
+            raise ConfigError(f"there is no settings file {path}")
+        return path.resolve()
+    here = Path.cwd()
+    for folder in (here, *here.parents):
+        candidate = folder / "config" / SETTINGS_FILE
+        if candidate.is_file() and (folder / "records").is_dir():
+            return candidate
+    raise ConfigError(
+        "this is no studio folder: make one with `autoprep init DIR`, stand in it, or give --config FILE"
+    )
+
+
+def load(config_file: Path) -> Settings:
+    """Read and validate both files. Raises ConfigError that names file, line and the nearest known name."""
+    main_text = _text(config_file)
+    main = _validated(Main, _toml(config_file, main_text), config_file, main_text)
+    destinations_file = config_file.with_name(DESTINATIONS_FILE)
+    text = _text(destinations_file)
+    presets = {
+        name: _preset(name, table, destinations_file, text)
+        for name, table in _toml(destinations_file, text).items()
+    }
+    if not presets:
+        raise ConfigError("no destination is described; at least one table is needed", destinations_file)
+    folded = [name.casefold() for name in presets]
+    if len(set(folded)) != len(folded):
+        raise ConfigError(
+            "two destinations differ only in capitals; their folders could be one", destinations_file
+        )
+    studio = config_file.parent.parent if config_file.parent.name == "config" else config_file.parent
+    settings = Settings(
+        studio=studio,
+        folders=_absolute(main.folders, studio, config_file),
+        artist=main.artist,
+        rights=main.rights,
+        mark=main.mark,
+        correction=main.correction,
+        service=main.service,
+        destinations=presets,
+        sha256=hashlib.sha256((main_text + "\0" + text).encode()).hexdigest(),
+    )
+    _check_texts(settings, config_file, main_text)
+    return settings
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise ConfigError("this file is missing", path) from None
+    except UnicodeDecodeError:
+        raise ConfigError("this file is not UTF-8 text", path) from None
+    except OSError as problem:
+        raise ConfigError(f"this file can't be read ({problem.strerror})", path) from None
+
+
+def _toml(path: Path, text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        line = re.search(r"line (\d+)", str(problem))
+        raise ConfigError(
+            f"this is not valid TOML: {problem}", path, int(line[1]) if line else None
+        ) from None
+
+
+def _preset(name: str, table: Any, path: Path, text: str) -> Preset:
+    line = _line_of(text, (name,))
+    if not isinstance(table, dict):
+        raise ConfigError(f"`{name}` stands outside any destination; put it below a [name] line", path, line)
+    if not _NAME.fullmatch(name):
+        raise ConfigError(
+            f"a destination's name becomes a folder: letters, digits, - and _ only, not {name!r}", path, line
+        )
+    return _validated(Preset, table, path, text, (name,))
+
+
+def _validated(model: type[T], data: dict[str, Any], path: Path, text: str, at: tuple[str, ...] = ()) -> T:
+    try:
+        return model.model_validate(data)
+    except ValidationError as problem:
+        first = problem.errors()[0]
+        where = (*at, *(str(part) for part in first["loc"]))
+        raise ConfigError(_message(model, first, where, at), path, _line_of(text, where)) from None
+
+
+def _message(model: type[Table], error: Any, where: tuple[str, ...], at: tuple[str, ...]) -> str:
+    name = ".".join(where)
+    if error["type"] == "extra_forbidden":
+        known = _known_names(model, where[len(at) : -1])
+        near = difflib.get_close_matches(where[-1], known, 1, cutoff=0.0)
+        return (
+            f"unknown key `{name}`; the nearest known one is `{near[0]}`" if near else f"unknown key `{name}`"
+        )
+    reason = str(error["msg"]).removeprefix("Value error, ")
+    return f"`{name}`: {reason}" if where else reason
+
+
+def _known_names(model: type[Table], path: tuple[str, ...]) -> list[str]:
+    for part in path:
+        annotation = model.model_fields[part].annotation
+        assert isinstance(annotation, type) and issubclass(annotation, Table)
+        model = annotation
+    return list(model.model_fields)
+
+
+def _line_of(text: str, where: tuple[str, ...]) -> int | None:
+    """The line on which a key, or failing that its table, stands."""
+    table, key = ".".join(where[:-1]), where[-1] if where else ""
+    current, table_line = "", None
+    for number, line in enumerate(text.splitlines(), 1):
+        header = re.match(r"\s*\[\s*([^\]]+?)\s*\]", line)
+        if header:
+            current = header[1].replace('"', "").replace("'", "")
+            if current in (table, ".".join(where)):
+                table_line = number
+        elif current == table and re.match(rf"""\s*["']?{re.escape(key)}["']?\s*=""", line):
+            return number
+    return table_line
+
+
+def _absolute(folders: Folders, studio: Path, config_file: Path) -> Folders:
+    paths = {name: Path(os.path.abspath(studio / value)) for name, value in folders}
+    inbox = paths["inbox"]
+    for name, path in paths.items():
+        if name != "inbox" and (path == inbox or inbox in path.parents):
+            raise ConfigError(
+                f"folders.{name} lies inside the inbox; finished pictures would come in again", config_file
+            )
+    return Folders(**paths)
+
+
+def _check_texts(settings: Settings, path: Path, text: str) -> None:
+    """Templates may hold {artist} and {year} only; a font must be there."""
+    for table, key in (
+        ("rights", "notice"),
+        ("rights", "credit"),
+        ("rights", "usage_terms"),
+        ("mark", "text"),
+    ):
+        value = getattr(getattr(settings, table), key)
+        try:
+            value.format(artist="A", year="2000")
+        except (KeyError, IndexError, ValueError):
+            raise ConfigError(
+                f"`{table}.{key}` may hold {{artist}} and {{year}} and no other braces",
+                path,
+                _line_of(text, (table, key)),
+            ) from None
+    if settings.mark.font and not font_path(settings).is_file():
+        raise ConfigError(
+            f"there is no font file {font_path(settings)}", path, _line_of(text, ("mark", "font"))
+        )
+
+
+def font_path(settings: Settings) -> Path:
+    """The font of the visible mark: the artist's own, else the one that comes along."""
+    if settings.mark.font:
+        return settings.studio / settings.mark.font
+    return Path(str(resources.files("autoprep") / "fonts" / "DejaVuSans.ttf"))
+
+
+def default_files() -> dict[str, str]:
+    """The commented files that a new studio starts with: file name -> text."""
+    inside = resources.files("autoprep") / "defaults"
+    folder = inside if inside.is_dir() else resources.files("autoprep").joinpath("..", "config")
+    return {name: (folder / name).read_text(encoding="utf-8") for name in (SETTINGS_FILE, DESTINATIONS_FILE)}
+
+
+def worker_count(service: Service) -> int:
+    """Worker processes to run: as set, or one per core that we may use."""
+    return service.workers or max(
+        1, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    )
