@@ -74,9 +74,7 @@ def _parser() -> argparse.ArgumentParser:
     _add(commands, _init, "init", "make a studio folder", studio=False).add_argument(
         "folder", type=Path, metavar="DIR", help="where; it may exist, nothing in it is overwritten"
     )
-    demo = _add(
-        commands, _demo, "demo", "make a studio, put the demo photos in, and process them", studio=False
-    )
+    demo = _add(commands, _demo, "demo", "make a studio, put the demo photos in, and process them", studio=False)
     demo.add_argument(
         "--dir",
         type=Path,
@@ -213,9 +211,7 @@ def _watch(options: argparse.Namespace) -> int:
 
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, stop)
-    log.info(
-        "watching", inbox=str(settings.folders.inbox), workers=worker_count(settings.service), pid=os.getpid()
-    )
+    log.info("watching", inbox=str(settings.folders.inbox), workers=worker_count(settings.service), pid=os.getpid())
     try:
         while not stopping:
             engine.step()
@@ -231,9 +227,7 @@ def _once(options: argparse.Namespace) -> int:
     _make_folders(settings)
     records = _process_all(settings, show=not options.json)
     if options.json:
-        print(
-            json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2)
-        )
+        print(json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2))
     else:
         _print_summary(settings, records)
     return 1 if any(record.outcome == "set aside" for record in records) else 0
@@ -266,13 +260,10 @@ def _process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
 
 def _print_summary(settings: Settings, records: list[JobRecord]) -> None:
     counts = {
-        outcome: sum(r.outcome == outcome for r in records)
-        for outcome in dict.fromkeys(r.outcome for r in records)
+        outcome: sum(r.outcome == outcome for r in records) for outcome in dict.fromkeys(r.outcome for r in records)
     }
     print(
-        "Done: "
-        + (", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing was waiting")
-        + "."
+        "Done: " + (", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing was waiting") + "."
     )
     for record in records:
         if record.outcome in ("needs a look", "set aside", "duplicate"):
@@ -281,9 +272,7 @@ def _print_summary(settings: Settings, records: list[JobRecord]) -> None:
         print(f"Finished pictures, one folder per destination:  {settings.folders.ready}")
     if counts.get("needs a look"):
         print(f"Questions, each with a marked picture:           {settings.folders.needs_a_look}")
-    print(
-        f"Proof page, open it in a browser:                {settings.folders.records / 'proof' / 'index.html'}"
-    )
+    print(f"Proof page, open it in a browser:                {settings.folders.records / 'proof' / 'index.html'}")
 
 
 # --- asking -------------------------------------------------------------------------------------------------
@@ -415,10 +404,7 @@ def _print_record(record: JobRecord) -> None:
         for note in out.notes:
             print(f"  {'':<12} {plain(note)}")
     total = sum(record.seconds.values())
-    print(
-        f"  took {total:.1f} s: "
-        + ", ".join(f"{stage} {seconds:.2f}" for stage, seconds in record.seconds.items())
-    )
+    print(f"  took {total:.1f} s: " + ", ".join(f"{stage} {seconds:.2f}" for stage, seconds in record.seconds.items()))
 
 
 def _redo(options: argparse.Namespace) -> int:
@@ -432,9 +418,7 @@ def _redo(options: argparse.Namespace) -> int:
         raise UsageError("there is no finished photo to render again")
     ledger = Ledger(ledger_path(settings))
     for job in able:
-        ledger.ask_redo(
-            job.job, [options.destination] if options.destination else list(settings.destinations)
-        )
+        ledger.ask_redo(job.job, [options.destination] if options.destination else list(settings.destinations))
     ledger.close()
     _make_folders(settings)
     try:

@@ -15,9 +15,6 @@ from pydantic import BaseModel, ConfigDict, Field
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.resample import Lens
 
-RECORD_VERSION = 1
-PLAN_VERSION = 1
-
 Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
 Outcome = Literal["ready", "needs a look", "alternate", "duplicate", "set aside"]
 Corner = tuple[float, float]
@@ -117,7 +114,7 @@ class Sharpening(Value):
 class CorrectionPlan(Value):
     """What will be done to the pixels: estimated on a small copy, applied once per output."""
 
-    version: Literal[1] = PLAN_VERSION
+    version: Literal[1] = 1
     geometry: Geometry
     kind: Kind
     paper: Literal["white", "tinted", "toned", "none"]
@@ -143,7 +140,7 @@ class OutputRecord(Value):
 class JobRecord(Value):
     """Everything about one photo: what was seen, done, measured, written, and why."""
 
-    version: Literal[1] = RECORD_VERSION
+    version: Literal[1] = 1
     job: str
     photo: str
     sha256: str

@@ -16,11 +16,11 @@ from autoprep.correction.planning import Wishes, corrected, make_plan, rectify
 from autoprep.correction.sharpening import sharpen
 from autoprep.domain import CorrectionPlan, Declined, JobRecord, Kind, Outline, OutputRecord, Photo
 from autoprep.errors import PhotoError
-from autoprep.files.encoders import ENCODERS, Carried, encode
+from autoprep.files.encoders import Carried, encode
 from autoprep.files.icc import SPACES
 from autoprep.files.reading import preview_jpeg, read_photo
 from autoprep.files.storage import write_part
-from autoprep.imaging.arrays import Float32
+from autoprep.imaging.arrays import Float32, UInt8, float32
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import RightsStatement, make_statement
@@ -107,9 +107,7 @@ def process(order: JobOrder, report: Report) -> JobResult:
 
 def set_aside(job: str, photo: str, sha256: str, reason: str) -> JobRecord:
     """The record of a photo that can't be worked on."""
-    return JobRecord(
-        job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=_now()
-    )
+    return JobRecord(job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=_now())
 
 
 def wishes_of(settings: Settings, kind: Kind | None) -> Wishes:
@@ -177,9 +175,7 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
     return result
 
 
-def _deliver(
-    order: JobOrder, photo: Photo, plan: CorrectionPlan, name: str, place: Path
-) -> tuple[OutputRecord, Path]:
+def _deliver(order: JobOrder, photo: Photo, plan: CorrectionPlan, name: str, place: Path) -> tuple[OutputRecord, Path]:
     preset = order.settings.destinations[name]
     layout = lay_out(frame_of(preset), plan)
     rendition = _rendition(photo, plan, preset, layout, order.settings)
@@ -191,9 +187,7 @@ def _deliver(
         OutputRecord(
             destination=name,
             path=str(
-                place.relative_to(order.settings.studio)
-                if place.is_relative_to(order.settings.studio)
-                else place
+                place.relative_to(order.settings.studio) if place.is_relative_to(order.settings.studio) else place
             ),
             width_px=width,
             height_px=height,
@@ -221,9 +215,7 @@ def frame_of(preset: Preset) -> Frame:
     )
 
 
-def _rendition(
-    photo: Photo, plan: CorrectionPlan, preset: Preset, layout: Layout, settings: Settings
-) -> Rendition:
+def _rendition(photo: Photo, plan: CorrectionPlan, preset: Preset, layout: Layout, settings: Settings) -> Rendition:
     space = SPACES[preset.colour]
     look = Look(
         ground=_ground(preset.ground, plan),
@@ -240,12 +232,12 @@ def _rendition(
 
 
 def _ground(ground: str, plan: CorrectionPlan) -> tuple[float, float, float]:
-    """sRGB code values 0..1 of a ground: neutral is L* 92, light enough to be quiet, dark enough to show a white sheet."""
+    """sRGB code values 0..1 of a ground: neutral is L* 92, quiet and yet dark enough to show a white sheet."""
     if ground.startswith("#"):
         red, green, blue = (int(ground[k : k + 2], 16) / 255 for k in (1, 3, 5))
         return red, green, blue
     if ground == "paper" and plan.paper_colour is not None:
-        red, green, blue = (float(v) for v in encode_fast(np.float32([[plan.paper_colour]]))[0, 0])
+        red, green, blue = (float(v) for v in encode_fast(float32([[plan.paper_colour]]))[0, 0])
         return red, green, blue
     level = 1.0 if ground == "white" else 231 / 255
     return level, level, level
@@ -269,9 +261,7 @@ def _encoded(rendition: Rendition, preset: Preset, order: JobOrder, photo: Photo
     records = iim.records(statement)
     carried = Carried(
         icc=SPACES[preset.colour].profile(),
-        exif=exif.block(
-            statement, width, height, preset.ppi, preset.colour == "srgb", preset.format != "avif"
-        ),
+        exif=exif.block(statement, width, height, preset.ppi, preset.colour == "srgb", preset.format != "avif"),
         xmp=xmp.packet(statement) if any(True for _ in statement.fields()) else b"",
         iim_segment=iim.app13(records),
         iim=records,
@@ -315,7 +305,7 @@ def _proof(order: JobOrder, photo: Photo, plan: CorrectionPlan, result: JobResul
     return {name.removesuffix(".jpg"): f"{order.proof_folder.name}/{name}" for name in pictures}
 
 
-def _plain_jpeg(pixels: np.ndarray) -> bytes:  # type: ignore[type-arg]
+def _plain_jpeg(pixels: UInt8) -> bytes:
     return encode(pixels, "jpeg", Carried(icc=SPACES["srgb"].profile()), 86)
 
 
@@ -338,7 +328,7 @@ def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _St
         marked = marked_photo(photo, None if isinstance(outline, Declined) else outline)
         note = (
             f"{order.photo}\n\n{reason}\n\nTwo ways to settle it:\n"
-            "- take the photo again with some desk showing on all four sides, against a ground that differs from the paper;\n"
+            "- take the photo again with some desk showing on all four sides, on a ground that differs from it;\n"
             "- or crop the photo to the work alone on the phone, and drop it in again.\n"
             "The photo itself lies unchanged in the inbox.\n"
         )
@@ -379,15 +369,11 @@ def _reasons(plan: CorrectionPlan, photo: Photo, measures: dict[str, float]) -> 
     """What was done and why, in plain words."""
     said = [_geometry_words(plan, measures), *_light_words(plan, measures)]
     if not isinstance(plan.neutral, Declined):
-        said.append(
-            "The bare paper was tinted by the light; it is neutral now, and all colours moved with it."
-        )
+        said.append("The bare paper was tinted by the light; it is neutral now, and all colours moved with it.")
     else:
         said.append(f"Colour: {plan.neutral.reason}.")
     if plan.tone.gain > 1.02 and plan.paper != "none":
-        said.append(
-            f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to clean white."
-        )
+        said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to clean white.")
     if measures.get("glare_percent", 0) > 0.5:
         said.append(f"Glare hides {measures['glare_percent']:.1f} % of the work; nothing was invented there.")
     if measures["blur_px"] > 3:

@@ -78,8 +78,8 @@ def journal_mode(version: tuple[int, ...]) -> tuple[str, str]:
     Versions 3.7.0 to 3.51.2 can corrupt a database in WAL mode with two connections (service and command line)
     when the log is reset; 3.44.6 and 3.50.7 carry the fix (sqlite.org, notes on the WAL-reset bug).
     """
-    fixed = version >= (3, 51, 3) or version[:2] == (3, 44) and version >= (3, 44, 6)
-    fixed = fixed or version[:2] == (3, 50) and version >= (3, 50, 7)
+    fixed = version >= (3, 51, 3) or (version[:2] == (3, 44) and version >= (3, 44, 6))
+    fixed = fixed or (version[:2] == (3, 50) and version >= (3, 50, 7))
     return ("WAL", "FULL") if fixed else ("DELETE", "EXTRA")
 
 
@@ -216,9 +216,7 @@ class Ledger:
                 (record.outcome, record.model_dump_json(), record.job),
             )
             delivered = {output.destination for output in record.outputs}
-            for (destination,) in db.execute(
-                "SELECT destination FROM places WHERE job = ?", (record.job,)
-            ).fetchall():
+            for (destination,) in db.execute("SELECT destination FROM places WHERE job = ?", (record.job,)).fetchall():
                 if destination in delivered:
                     change = "UPDATE places SET published = 1 WHERE job = ? AND destination = ?"
                 elif destination == LOOK and record.outcome == "needs a look":
@@ -293,9 +291,7 @@ class Ledger:
     def redos(self) -> dict[str, list[str]]:
         """Outputs to render again: job -> destinations."""
         asked: dict[str, list[str]] = {}
-        for job, destination in self._db.execute(
-            "SELECT job, destination FROM redos ORDER BY job, destination"
-        ):
+        for job, destination in self._db.execute("SELECT job, destination FROM redos ORDER BY job, destination"):
             asked.setdefault(job, []).append(destination)
         return asked
 
@@ -326,6 +322,7 @@ def _key(place: Path) -> str:
     return unicodedata.normalize("NFC", text).casefold()
 
 
-def _job(row: tuple[Any, ...]) -> Job:
+def _job(row: Any) -> Job:
     record = None if row[10] is None else JobRecord.model_validate_json(row[10])
-    return Job(*row[:10], record=record)
+    values = dict(zip(_COLUMNS.split(", "), row, strict=True))
+    return Job(**{**values, "record": record})

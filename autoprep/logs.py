@@ -18,19 +18,11 @@ Event = MutableMapping[str, Any]
 
 def plain(text: str) -> str:
     """Text with every control, format, line-breaking and surrogate character written as an escape."""
-    return "".join(
-        _escaped(ch) if unicodedata.category(ch)[0] == "C" or ch in "\u2028\u2029" else ch for ch in text
-    )
+    return "".join(_escaped(ch) if unicodedata.category(ch)[0] == "C" or ch in "\u2028\u2029" else ch for ch in text)
 
 
 def _escaped(ch: str) -> str:
-    return (
-        f"\\x{ord(ch):02x}"
-        if ord(ch) < 256
-        else f"\\u{ord(ch):04x}"
-        if ord(ch) < 65536
-        else f"\\U{ord(ch):08x}"
-    )
+    return f"\\x{ord(ch):02x}" if ord(ch) < 256 else f"\\u{ord(ch):04x}" if ord(ch) < 65536 else f"\\U{ord(ch):08x}"
 
 
 def _plain_values(_logger: object, _name: str, event: Event) -> Event:
@@ -51,7 +43,7 @@ class _Tee:
         self._handler.handle(logging.LogRecord("autoprep", logging.INFO, "", 0, line, None, None))
         if self._terminal is not None:
             shown = {key: value for key, value in event.items() if key != "seconds" or value}
-            print(self._render(logger, name, shown), file=self._terminal)  # noqa: T201
+            print(self._render(logger, name, shown), file=self._terminal)
         raise structlog.DropEvent
 
 

@@ -186,9 +186,7 @@ def find_config(given: Path | None) -> Path:
         candidate = folder / "config" / SETTINGS_FILE
         if candidate.is_file() and (folder / "records").is_dir():
             return candidate
-    raise ConfigError(
-        "this is no studio folder: make one with `autoprep init DIR`, stand in it, or give --config FILE"
-    )
+    raise ConfigError("this is no studio folder: make one with `autoprep init DIR`, stand in it, or give --config FILE")
 
 
 def load(config_file: Path) -> Settings:
@@ -198,16 +196,13 @@ def load(config_file: Path) -> Settings:
     destinations_file = config_file.with_name(DESTINATIONS_FILE)
     text = _text(destinations_file)
     presets = {
-        name: _preset(name, table, destinations_file, text)
-        for name, table in _toml(destinations_file, text).items()
+        name: _preset(name, table, destinations_file, text) for name, table in _toml(destinations_file, text).items()
     }
     if not presets:
         raise ConfigError("no destination is described; at least one table is needed", destinations_file)
     folded = [name.casefold() for name in presets]
     if len(set(folded)) != len(folded):
-        raise ConfigError(
-            "two destinations differ only in capitals; their folders could be one", destinations_file
-        )
+        raise ConfigError("two destinations differ only in capitals; their folders could be one", destinations_file)
     studio = config_file.parent.parent if config_file.parent.name == "config" else config_file.parent
     settings = Settings(
         studio=studio,
@@ -240,9 +235,7 @@ def _toml(path: Path, text: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         line = re.search(r"line (\d+)", str(problem))
-        raise ConfigError(
-            f"this is not valid TOML: {problem}", path, int(line[1]) if line else None
-        ) from None
+        raise ConfigError(f"this is not valid TOML: {problem}", path, int(line[1]) if line else None) from None
 
 
 def _preset(name: str, table: Any, path: Path, text: str) -> Preset:
@@ -270,9 +263,7 @@ def _message(model: type[Table], error: Any, where: tuple[str, ...], at: tuple[s
     if error["type"] == "extra_forbidden":
         known = _known_names(model, where[len(at) : -1])
         near = difflib.get_close_matches(where[-1], known, 1, cutoff=0.0)
-        return (
-            f"unknown key `{name}`; the nearest known one is `{near[0]}`" if near else f"unknown key `{name}`"
-        )
+        return f"unknown key `{name}`; the nearest known one is `{near[0]}`" if near else f"unknown key `{name}`"
     reason = str(error["msg"]).removeprefix("Value error, ")
     return f"`{name}`: {reason}" if where else reason
 
@@ -280,7 +271,8 @@ def _message(model: type[Table], error: Any, where: tuple[str, ...], at: tuple[s
 def _known_names(model: type[Table], path: tuple[str, ...]) -> list[str]:
     for part in path:
         annotation = model.model_fields[part].annotation
-        assert isinstance(annotation, type) and issubclass(annotation, Table)
+        assert isinstance(annotation, type)
+        assert issubclass(annotation, Table)
         model = annotation
     return list(model.model_fields)
 
@@ -301,7 +293,7 @@ def _line_of(text: str, where: tuple[str, ...]) -> int | None:
 
 
 def _absolute(folders: Folders, studio: Path, config_file: Path) -> Folders:
-    paths = {name: Path(os.path.abspath(studio / value)) for name, value in folders}
+    paths = {name: (studio / value).absolute() for name, value in folders}
     inbox = paths["inbox"]
     for name, path in paths.items():
         if name != "inbox" and (path == inbox or inbox in path.parents):
@@ -329,9 +321,7 @@ def _check_texts(settings: Settings, path: Path, text: str) -> None:
                 _line_of(text, (table, key)),
             ) from None
     if settings.mark.font and not font_path(settings).is_file():
-        raise ConfigError(
-            f"there is no font file {font_path(settings)}", path, _line_of(text, ("mark", "font"))
-        )
+        raise ConfigError(f"there is no font file {font_path(settings)}", path, _line_of(text, ("mark", "font")))
 
 
 def font_path(settings: Settings) -> Path:

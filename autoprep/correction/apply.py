@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 
 from autoprep.domain import CorrectionPlan, Declined, LightField, Tone
-from autoprep.imaging.arrays import Float32
+from autoprep.imaging.arrays import Float32, float32
 
 _GAIN_STEP_PX = 8  # the gain map is computed at 1/8 and interpolated: the light bends slowly
 
@@ -22,7 +22,7 @@ class Photometry:
     def __call__(self, linear: Float32, first_row: int) -> Float32:
         """(rows, W, 3) float32 linear light of work rows first_row.. -> corrected linear light."""
         rows, width = linear.shape[:2]
-        shift = np.float32([[1 / _GAIN_STEP_PX, 0, _offset(0)], [0, 1 / _GAIN_STEP_PX, _offset(first_row)]])
+        shift = float32([[1 / _GAIN_STEP_PX, 0, _offset(0)], [0, 1 / _GAIN_STEP_PX, _offset(first_row)]])
         gain = cv2.warpAffine(
             self.gain,
             shift,

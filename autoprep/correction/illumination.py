@@ -20,11 +20,9 @@ def light_field(paper: Paper | Declined, paper_class: PaperClass, ratio: float) 
         return paper
     if paper_class == "none":
         return Declined(
-            reason=f"only {100 * paper.coverage:.0f} % of the surface looks like bare paper; the light is left as it fell"
+            reason=f"only {100 * paper.coverage:.0f} % of the surface looks like bare paper; the light is left alone"
         )
-    rows, cols = (
-        (_NODES, max(4, round(_NODES * ratio))) if ratio <= 1 else (max(4, round(_NODES / ratio)), _NODES)
-    )
+    rows, cols = (_NODES, max(4, round(_NODES * ratio))) if ratio <= 1 else (max(4, round(_NODES / ratio)), _NODES)
     field = paper.log_field(rows, cols).astype(np.float64)
     reference = np.log(paper.mean_linear())
     relative = field - reference

@@ -77,8 +77,8 @@ def _paper_class(paper: Paper | Declined, evidence: dict[str, float]) -> PaperCl
 
 def _kind_on_white(linear: Float32, paper: Paper, evidence: dict[str, float]) -> Kind:
     """Pencil, ink, journal or watercolour, from the marks once the light is taken out."""
-    flat = linear / np.exp(paper.log_field(*linear.shape[:2])) * 0.91
-    flat = cast(Float32, cv2.resize(flat, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA))
+    even = linear / np.exp(paper.log_field(*linear.shape[:2])) * np.float32(0.91)
+    flat = cast(Float32, cv2.resize(even, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA))
     lab = lab_fast(flat)
     chroma = np.hypot(lab[..., 1], lab[..., 2])
     smooth = cv2.GaussianBlur(chroma, (0, 0), 2.5)
@@ -110,12 +110,8 @@ def fold_depth(flat: Float32) -> float:
     width = luma.shape[1]
     profile = np.quantile(luma, 0.75, axis=0)
     middle = slice(int(0.46 * width), int(0.54 * width))
-    beside = np.r_[
-        profile[int(0.36 * width) : int(0.44 * width)], profile[int(0.56 * width) : int(0.64 * width)]
-    ]
+    beside = np.r_[profile[int(0.36 * width) : int(0.44 * width)], profile[int(0.56 * width) : int(0.64 * width)]]
     at = int(np.argmin(profile[middle])) + middle.start
     narrow = profile[max(0, at - 2) : at + 3].mean()
-    continuous = float(
-        np.median(np.quantile(luma[:, max(0, at - 2) : at + 3], 0.9, axis=1) < np.median(beside))
-    )
+    continuous = float(np.median(np.quantile(luma[:, max(0, at - 2) : at + 3], 0.9, axis=1) < np.median(beside)))
     return float(max(0.0, np.median(beside) - narrow)) * continuous

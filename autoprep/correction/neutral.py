@@ -12,9 +12,7 @@ from autoprep.imaging.colour import LUMINANCE
 PaperWish = Literal["clean", "keep"]
 
 
-def neutral(
-    paper: Paper | Declined, paper_class: PaperClass, wish: PaperWish = "clean"
-) -> Neutral | Declined:
+def neutral(paper: Paper | Declined, paper_class: PaperClass, wish: PaperWish = "clean") -> Neutral | Declined:
     """Gains that make white, natural or cream paper neutral; luminance stays.
 
     wish "keep" leaves a paper's own tint. On toned paper and on paintings nothing neutral is known, so nothing is

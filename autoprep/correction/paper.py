@@ -7,6 +7,7 @@ and the rim of the sheet, where artists leave paper, counts more.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import cast
 
 import cv2
@@ -17,9 +18,7 @@ from autoprep.imaging import fields
 from autoprep.imaging.arrays import Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE, lab_from_linear
 
-_SEARCH_PX = (
-    480  # long side; chosen: paper tooth and sensor noise average out, pen lines still show as texture
-)
+_SEARCH_PX = 480  # long side; chosen: paper tooth and sensor noise average out, pen lines still show as texture
 _DARKEST = 2e-3
 _RIM = 0.05  # the rim is this share of the shorter side; chosen from usual sketchbook margins
 _RIM_WEIGHT = 3.0
@@ -76,14 +75,13 @@ def find_paper(linear: Float32) -> Paper | Declined:
     if search.smooth.mean() < 0.02:
         return Declined(reason="the surface is textured all over; no bare paper to measure the light on")
     field = _envelope(search)
-    mask, offset = np.zeros(len(search.luma), bool), 0.0
     # Rising order with a shrinking tolerance: the first rounds must not bend after washes.
     for degree, tolerance in ((1, 0.10), (2, 0.07), (2, 0.05), (2, 0.04), (3, 0.035), (3, 0.03), (3, 0.03)):
-        mask, offset = _members(search, field, tolerance)
+        mask = _members(search, field, tolerance)
         if mask.sum() < 60:
             return Declined(reason="no level of bare paper stands out")
         field = _refit(search, mask, _degree(search, mask, degree))
-    mask, _ = _members(search, field, 0.03)
+    mask = _members(search, field, 0.03)
     if mask.sum() < 60:
         return Declined(reason="no level of bare paper stands out")
     return _describe(search, mask, _refit(search, mask, _degree(search, mask, 4)))
@@ -107,9 +105,7 @@ def _prepare(linear: Float32) -> _Search:
     x, y = fields.grid_coordinates(height, width)
     weight = np.where(rim, _RIM_WEIGHT, 1.0) * inside
     flat = (smooth & inside & (luma > np.log(4 * _DARKEST))).ravel()
-    return _Search(
-        (height, width), logs.reshape(-1, 3), luma.ravel(), x, y, flat, rim.ravel(), weight.ravel()
-    )
+    return _Search((height, width), logs.reshape(-1, 3), luma.ravel(), x, y, flat, rim.ravel(), weight.ravel())
 
 
 def _smoothness(luma: Float64) -> Float64:
@@ -128,9 +124,7 @@ def _envelope(search: _Search) -> Float64:
     usable = np.flatnonzero(search.smooth)
     order = usable[np.lexsort((search.luma[usable], cell[usable]))]
     starts = np.searchsorted(cell[order], np.arange(_CELLS * _CELLS + 1))
-    picks = [
-        order[a + int(0.85 * (b - a))] for a, b in zip(starts[:-1], starts[1:], strict=True) if b - a >= 6
-    ]
+    picks = [order[a + int(0.85 * (b - a))] for a, b in pairwise(starts) if b - a >= 6]
     chosen = np.array(picks if len(picks) >= 8 else usable)
     weight = search.weight[chosen].copy()
     coefficients = fields.fit(search.x[chosen], search.y[chosen], search.logs[chosen], weight, 1)
@@ -138,9 +132,7 @@ def _envelope(search: _Search) -> Float64:
         expected = fields.basis(search.x[chosen], search.y[chosen], 1) @ coefficients
         below = search.luma[chosen] - _luma_of(expected)
         discount = np.where(below < -0.03, 0.06, 1.0)
-        coefficients = fields.fit(
-            search.x[chosen], search.y[chosen], search.logs[chosen], weight * discount, 1
-        )
+        coefficients = fields.fit(search.x[chosen], search.y[chosen], search.logs[chosen], weight * discount, 1)
     return coefficients
 
 
@@ -152,18 +144,18 @@ def _expected(search: _Search, field: Float64) -> Float64:
     return fields.evaluate(field, *search.shape).reshape(-1, 3).astype(np.float64)
 
 
-def _members(search: _Search, field: Float64, tolerance: float) -> tuple[Bool, float]:
-    """The pixels of the lightest substantial level after the field is taken out, and that level."""
+def _members(search: _Search, field: Float64, tolerance: float) -> Bool:
+    """The pixels of the lightest substantial level after the field is taken out."""
     expected = _expected(search, field)
     rest = search.luma - _luma_of(expected)
     level = _lightest_level(rest[search.smooth], search.weight[search.smooth], tolerance)
     near = search.smooth & (np.abs(rest - level) < tolerance)
     if near.sum() < 60:
-        return near, level
+        return near
     tint = (search.logs - search.luma[:, None]) - (expected - _luma_of(expected)[:, None])
     centre = np.median(tint[near], axis=0)
     off_tint = np.abs(tint - centre).max(axis=1)
-    return near & (off_tint < max(0.6 * tolerance, 0.022)), level
+    return np.asarray(near & (off_tint < max(0.6 * tolerance, 0.022)))
 
 
 def _lightest_level(rest: Float64, weight: Float64, tolerance: float) -> float:
@@ -220,9 +212,7 @@ def _rim_share(search: _Search, mask: Bool) -> float:
     rim = np.flatnonzero(search.rim & (search.weight > 0))
     angle = np.arctan2(search.y[rim], search.x[rim])
     stretch = ((angle + np.pi) / (2 * np.pi) * 40).astype(int) % 40
-    held = np.bincount(stretch, weights=mask[rim], minlength=40) / np.maximum(
-        np.bincount(stretch, minlength=40), 1
-    )
+    held = np.bincount(stretch, weights=mask[rim], minlength=40) / np.maximum(np.bincount(stretch, minlength=40), 1)
     return float((held > 0.15).mean())
 
 

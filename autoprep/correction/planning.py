@@ -134,9 +134,7 @@ def _blur_at_full_size(photo: Photo, geometry: Geometry) -> float:
     return float(np.median(blurs)) / photo.scale
 
 
-def make_plan(
-    photo: Photo, outline: Outline, wishes: Wishes
-) -> tuple[CorrectionPlan, Judged, dict[str, float]]:
+def make_plan(photo: Photo, outline: Outline, wishes: Wishes) -> tuple[CorrectionPlan, Judged, dict[str, float]]:
     """The plan for an outlined photo, the kind with its evidence, and the measures before and after."""
     geometry = geometry_of(photo, outline, wishes)
     work = rectify(photo, geometry)

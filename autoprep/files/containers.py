@@ -11,16 +11,17 @@ _TAIL = 64 * 1024
 
 def sniff(data: bytes) -> str | None:
     """The format by its first bytes: jpeg, png, webp, tiff, heic, avif, raw, or None for anything else."""
-    if data[:3] == b"\xff\xd8\xff":
-        return "jpeg"
-    if data[:8] == b"\x89PNG\r\n\x1a\n":
-        return "png"
-    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
-        return "webp"
+    if len(data) < 16:
+        return None
+    if data[:4] == b"RIFF":
+        return "webp" if data[8:12] == b"WEBP" else None
+    plain = {b"FUJIFILMCCD-RAW": "raw", b"IIRO": "raw", b"IIRS": "raw", b"IIU\0": "raw"}
+    plain |= {b"\xff\xd8\xff": "jpeg", b"\x89PNG\r\n\x1a\n": "png"}
+    for magic, name in plain.items():
+        if data.startswith(magic):
+            return name
     if data[4:8] == b"ftyp":
         return _iso_brand(data)
-    if data[:15] == b"FUJIFILMCCD-RAW" or data[:4] in (b"IIRO", b"IIRS", b"IIU\0"):
-        return "raw"
     if data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
         return "raw" if _is_raw_tiff(data) else "tiff"
     return None
@@ -47,8 +48,8 @@ def _is_raw_tiff(data: bytes) -> bool:
         if at in seen or at + 2 > len(data):
             continue
         seen.add(at)
-        raw, more = _scan_directory(data, at, order)
-        if raw:
+        is_raw, more = _scan_directory(data, at, order)
+        if is_raw:
             return True
         pending += more
     return False
@@ -61,7 +62,7 @@ def _scan_directory(data: bytes, at: int, order: str) -> tuple[bool, list[int]]:
         tag, kind, length, value = struct.unpack(order + "HHII", data[entry : entry + 12])
         short = value & 0xFFFF if order == "<" else value >> 16
         if tag == 0xC612 or (tag == 0x0106 and kind == 3 and short in (32803, 34892)):  # DNGVersion; CFA
-            return True
+            return True, more
         if tag == 0x014A and length == 1:  # SubIFDs
             more.append(value)
         elif tag == 0x014A and value + 4 * length <= len(data) and length < 10:
@@ -128,7 +129,7 @@ def _png_whole(data: bytes) -> bool:
         size, name = struct.unpack(">I4s", data[at : at + 8])
         at += 12 + size
         if name == b"IEND":
-            return at <= len(data)
+            return bool(at <= len(data))
     return False
 
 

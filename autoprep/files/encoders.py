@@ -107,8 +107,7 @@ def _png16(pixels: AnyArray, carried: Carried) -> bytes:
         chunks.append((b"eXIf", carried.exif.removeprefix(b"Exif\0\0")))
     chunks += [(b"IDAT", zlib.compress(raw, 6)), (b"IEND", b"")]
     return b"\x89PNG\r\n\x1a\n" + b"".join(
-        struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
-        for name, data in chunks
+        struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data)) for name, data in chunks
     )
 
 

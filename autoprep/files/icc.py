@@ -53,9 +53,7 @@ def read_matrix_profile(data: bytes) -> MatrixProfile | None:
     matrix = XYZ_D50_TO_SRGB @ np.array(columns).T
     if not np.isfinite(matrix).all() or abs(np.linalg.det(matrix)) < 1e-6:
         raise Unreadable("the colour profile has no usable primaries")
-    return MatrixProfile(
-        _name(tags), matrix.astype(np.float32), cast(tuple[Float64, Float64, Float64], curves)
-    )
+    return MatrixProfile(_name(tags), matrix.astype(np.float32), cast(tuple[Float64, Float64, Float64], curves))
 
 
 def _tags(data: bytes) -> dict[bytes, bytes]:

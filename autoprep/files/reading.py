@@ -19,8 +19,31 @@ from autoprep.imaging.transfer import encode_fast, quantise8
 
 _PILLOW_FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF", "AVIF")
 SUFFIXES = frozenset(
-    ".jpg .jpeg .jpe .png .webp .tif .tiff .heic .heif .hif .avif "
-    ".dng .cr2 .cr3 .nef .arw .raf .rw2 .orf .pef .srw .nrw .raw".split()
+    [
+        ".jpg",
+        ".jpeg",
+        ".jpe",
+        ".png",
+        ".webp",
+        ".tif",
+        ".tiff",
+        ".heic",
+        ".heif",
+        ".hif",
+        ".avif",
+        ".dng",
+        ".cr2",
+        ".cr3",
+        ".nef",
+        ".arw",
+        ".raf",
+        ".rw2",
+        ".orf",
+        ".pef",
+        ".srw",
+        ".nrw",
+        ".raw",
+    ]
 )
 """File name endings that are looked at as photos; what they hold is decided by their bytes."""
 
@@ -49,9 +72,7 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int, reduce_to_px: int | No
     try:
         with Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS) as image:
             if image.width * image.height > max_pixels:
-                raise TooLarge(
-                    f"{image.width} x {image.height} pixels are more than the limit of {max_pixels}"
-                )
+                raise TooLarge(f"{image.width} x {image.height} pixels are more than the limit of {max_pixels}")
             return _from_image(image, data, kind, reduce_to_px)
     except (TooLarge, Unreadable):
         raise
@@ -210,9 +231,7 @@ def _number(value: Any) -> float | None:
 
 def _taken_at(exif: Image.Exif) -> str | None:
     """The camera's own date as an ISO 8601 local time, or None."""
-    text = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal) or exif.get(
-        ExifTags.Base.DateTime
-    )
+    text = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal) or exif.get(ExifTags.Base.DateTime)
     if not isinstance(text, str) or len(text) < 19 or text.startswith("0000"):
         return None
     date, _, clock = text[:19].partition(" ")
@@ -237,9 +256,7 @@ def _read_raw(data: bytes, max_pixels: int) -> Photo:
     except TooLarge:
         raise
     except Exception as problem:
-        raise Unreadable(
-            f"the RAW file can't be developed ({type(problem).__name__}: {problem})"
-        ) from problem
+        raise Unreadable(f"the RAW file can't be developed ({type(problem).__name__}: {problem})") from problem
     linear = np.repeat(np.linspace(0, 1, 65536, dtype=np.float32)[None], 3, axis=0)
     facts = PhotoFacts("raw", codes.shape[1], codes.shape[0], profile_name="camera RAW, developed linear")
     return Photo(np.asarray(codes), replace(facts, **_raw_facts(data)), linear)

@@ -23,8 +23,7 @@ def safe_stem(text: str, fallback: str = "photo") -> str:
     """A file name stem of letters and digits of any script, -, _ and spaces; nothing that leads out of a folder."""
     normal = unicodedata.normalize("NFC", text.encode("utf-8", "replace").decode("utf-8"))
     kept = "".join(
-        ch if ch.isalnum() or unicodedata.category(ch) in ("Mn", "Mc") or ch in "-_ " else "-"
-        for ch in normal
+        ch if ch.isalnum() or unicodedata.category(ch) in ("Mn", "Mc") or ch in "-_ " else "-" for ch in normal
     )
     kept = "-".join(part for part in kept.split("-") if part) if "-" in kept else kept
     kept = " ".join(kept.split()).strip("-_ ")
@@ -56,9 +55,7 @@ def publish(part: Path, final: Path) -> None:
         part.replace(final)
         sync_folder(final.parent)
     except OSError as problem:
-        raise DeliveryError(
-            f"{final.name} can't be put in place ({problem.strerror or problem})"
-        ) from problem
+        raise DeliveryError(f"{final.name} can't be put in place ({problem.strerror or problem})") from problem
 
 
 def sync_folder(folder: Path) -> None:

@@ -15,7 +15,7 @@ SRGB_TO_XYZ: Float64 = np.array(
         [7918 / 409605, 87881 / 737289, 1001167 / 1053270],
     ]
 )
-XYZ_TO_SRGB: Float64 = np.linalg.inv(SRGB_TO_XYZ)
+XYZ_TO_SRGB: Float64 = np.linalg.inv(SRGB_TO_XYZ).astype(np.float64)
 # Bradford adaptation D65 -> D50 (CSS Color 4), the PCS white of ICC.1.
 D65_TO_D50: Float64 = np.array(
     [
@@ -25,7 +25,7 @@ D65_TO_D50: Float64 = np.array(
     ]
 )
 SRGB_TO_XYZ_D50: Float64 = D65_TO_D50 @ SRGB_TO_XYZ
-XYZ_D50_TO_SRGB: Float64 = np.linalg.inv(SRGB_TO_XYZ_D50)
+XYZ_D50_TO_SRGB: Float64 = np.linalg.inv(SRGB_TO_XYZ_D50).astype(np.float64)
 LUMINANCE: Float32 = SRGB_TO_XYZ[1].astype(np.float32)
 
 _WHITE_D65: Float64 = SRGB_TO_XYZ.sum(axis=1)
@@ -112,9 +112,7 @@ def _polar(a: Float64, b: Float64) -> tuple[Float64, Float64]:
 def _hue_difference_and_mean(h1: Float64, h2: Float64, product: Float64) -> tuple[Float64, Float64]:
     grey = product == 0
     difference = h2 - h1
-    wrapped = np.where(
-        difference > 180, difference - 360, np.where(difference < -180, difference + 360, difference)
-    )
+    wrapped = np.where(difference > 180, difference - 360, np.where(difference < -180, difference + 360, difference))
     total = h1 + h2
     apart = np.abs(h1 - h2) > 180
     mean = np.where(apart, np.where(total < 360, (total + 360) / 2, (total - 360) / 2), total / 2)

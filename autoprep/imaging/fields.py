@@ -21,9 +21,7 @@ def basis(x: AnyArray, y: AnyArray, degree: int) -> Float64:
     return np.stack([px[:, i] * py[:, j] for i, j in _orders(degree)], axis=1)
 
 
-def fit(
-    x: AnyArray, y: AnyArray, values: AnyArray, weight: AnyArray, degree: int, ridge: float = 1e-4
-) -> Float64:
+def fit(x: AnyArray, y: AnyArray, values: AnyArray, weight: AnyArray, degree: int, ridge: float = 1e-4) -> Float64:
     """Weighted least squares of (N, C) values: (terms, C) coefficients.
 
     The ridge grows with the order of a term and is relative to the total weight: where few samples speak,
@@ -48,7 +46,7 @@ def evaluate(coefficients: Float64, height: int, width: int) -> Float32:
     table = np.zeros((degree + 1, degree + 1, coefficients.shape[1]))
     for (i, j), row in zip(_orders(degree), coefficients, strict=True):
         table[i, j] = row
-    return np.einsum("wi,hj,ijc->hwc", px, py, table, optimize=True).astype(np.float32)
+    return np.asarray(np.einsum("wi,hj,ijc->hwc", px, py, table, optimize=True), np.float32)
 
 
 def grid_coordinates(height: int, width: int) -> tuple[Float64, Float64]:

@@ -21,9 +21,7 @@ def order_corners(quad: AnyArray) -> Float64:
     centre = points.mean(axis=0)
     points = points[np.argsort(np.arctan2(points[:, 1] - centre[1], points[:, 0] - centre[0]))]
     turns = [np.roll(points, -start, axis=0) for start in range(4)]
-    uprightness = [
-        (p[1, 0] + p[2, 0] - p[0, 0] - p[3, 0]) + (p[2, 1] + p[3, 1] - p[0, 1] - p[1, 1]) for p in turns
-    ]
+    uprightness = [(p[1, 0] + p[2, 0] - p[0, 0] - p[3, 0]) + (p[2, 1] + p[3, 1] - p[0, 1] - p[1, 1]) for p in turns]
     return turns[int(np.argmax(uprightness))]
 
 

@@ -46,9 +46,7 @@ class Lens:
         if self.k1 == 0:
             return np.asarray(seen, np.float64)
         guess = target
-        for _ in range(
-            12
-        ):  # converges by about |3 k1 r^2| a round; 12 rounds are below 1e-6 px for |k1| < 0.1
+        for _ in range(12):  # converges by about |3 k1 r^2| a round; 12 rounds are below 1e-6 px for |k1| < 0.1
             guess = target / (1 + self.k1 * (guess**2).sum(-1, keepdims=True))
         return cast(Float64, guess * self._radius + self._centre)
 

@@ -1,6 +1,7 @@
 """The sRGB transfer function (IEC 61966-2-1) and fast tables for it."""
 
 from functools import lru_cache
+from typing import cast
 
 import cv2
 import numpy as np
@@ -15,18 +16,14 @@ _LINEAR_KNEE = 0.0031308
 def srgb_to_linear(code: AnyArray) -> Float64:
     """Any shape, sRGB code values 0..1 -> linear light 0..1, float64 (IEC 61966-2-1)."""
     code = np.asarray(code, np.float64)
-    return np.asarray(
-        np.where(code <= _CODE_KNEE, code / 12.92, ((np.maximum(code, 0) + 0.055) / 1.055) ** 2.4)
-    )
+    return np.asarray(np.where(code <= _CODE_KNEE, code / 12.92, ((np.maximum(code, 0) + 0.055) / 1.055) ** 2.4))
 
 
 def linear_to_srgb(linear: AnyArray) -> Float64:
     """Any shape, linear light -> sRGB code values 0..1, float64; outside 0..1 is clipped first."""
     linear = np.clip(np.asarray(linear, np.float64), 0.0, 1.0)
     return np.asarray(
-        np.where(
-            linear <= _LINEAR_KNEE, linear * 12.92, 1.055 * np.maximum(linear, 1e-12) ** (1 / 2.4) - 0.055
-        )
+        np.where(linear <= _LINEAR_KNEE, linear * 12.92, 1.055 * np.maximum(linear, 1e-12) ** (1 / 2.4) - 0.055)
     )
 
 
@@ -39,9 +36,7 @@ def linear_table(levels: int) -> Float32:
 def encode_fast(linear: Float32) -> Float32:
     """(H, W, 3) float32, linear light -> sRGB code values 0..1 float32, clipped; within 1e-5 of the formula."""
     clipped = np.clip(linear, 0.0, 1.0)
-    curve = cv2.pow(clipped, 1 / 2.4)
-    curve *= 1.055
-    curve -= 0.055
+    curve = np.float32(1.055) * cast(Float32, cv2.pow(clipped, 1 / 2.4)) - np.float32(0.055)
     return np.asarray(np.where(clipped <= _LINEAR_KNEE, clipped * np.float32(12.92), curve), np.float32)
 
 

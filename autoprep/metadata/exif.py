@@ -36,6 +36,4 @@ def block(
     }
     # The library leaves out the four bytes that end the camera directory; strict readers stumble over that.
     # Only values that fit inside their entry stand there, so the end of the block is the place.
-    return (
-        bytes(piexif.dump({"0th": main, "Exif": camera, "GPS": {}, "1st": {}, "thumbnail": None})) + b"\0" * 4
-    )
+    return bytes(piexif.dump({"0th": main, "Exif": camera, "GPS": {}, "1st": {}, "thumbnail": None})) + b"\0" * 4

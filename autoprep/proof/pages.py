@@ -56,8 +56,7 @@ def index_html(artist: str, place: Place, records: list[JobRecord]) -> str:
     """The whole page as text, the newest photos first."""
     shown = [record for record in reversed(records) if record.outcome != "duplicate"][:_MOST_SHOWN]
     counts = {
-        outcome: sum(r.outcome == outcome for r in records)
-        for outcome in dict.fromkeys(r.outcome for r in records)
+        outcome: sum(r.outcome == outcome for r in records) for outcome in dict.fromkeys(r.outcome for r in records)
     }
     summary = ", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing yet"
     name = artist or "your pictures"
@@ -103,7 +102,9 @@ def _pictures(record: JobRecord) -> str:
             "</figcaption></figure>"
         )
     if "photo" in pages:
-        return f'<img class="alone" src="{quote(pages["photo"])}" alt="the photo with the guessed outline" loading="lazy">'
+        return (
+            f'<img class="alone" src="{quote(pages["photo"])}" alt="the photo with the guessed outline" loading="lazy">'
+        )
     return ""
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from PIL import Image
 
 from autoprep.domain import Outline, Photo
+from autoprep.imaging.arrays import Float64, UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
 
 _LONG_PX = 1280  # readable at phone width
@@ -18,9 +19,7 @@ def marked_photo(photo: Photo, outline: Outline | None) -> bytes:
     small = photo.reduced(factor).linear()
     scale = min(1.0, _LONG_PX / max(small.shape[:2]))
     size = (round(small.shape[1] * scale), round(small.shape[0] * scale))
-    code = quantise8(
-        encode_fast(np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_AREA), np.float32))
-    )
+    code = quantise8(encode_fast(np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_AREA), np.float32)))
     if outline is not None:
         code = _draw(code, outline.array() * size[0] / photo.full_px[0])
     out = io.BytesIO()
@@ -28,7 +27,7 @@ def marked_photo(photo: Photo, outline: Outline | None) -> bytes:
     return out.getvalue()
 
 
-def _draw(code: np.ndarray, quad: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+def _draw(code: UInt8, quad: Float64) -> UInt8:
     fixed = np.round(quad * 16).astype(np.int32)
     inside = cv2.fillConvexPoly(np.zeros(code.shape[:2], np.uint8), fixed, 1, cv2.LINE_AA, 4)
     drawn = np.where(inside[..., None] > 0, code, (code * 0.45).astype(np.uint8))

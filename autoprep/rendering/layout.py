@@ -79,7 +79,8 @@ def lay_out(frame: Frame, plan: CorrectionPlan) -> Layout:
         scale = min(wanted, frame.max_enlarge)
         if wanted > scale * 1.0005:
             notes.append(
-                f"the photo holds {max(native):.0f} px along the work's long side; it was not enlarged to {frame.long_side_px}"
+                f"the photo holds {max(native):.0f} px along the work's long side; "
+                f"it was not enlarged to {frame.long_side_px}"
             )
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
     if frame.long_side_px is not None and not notes:

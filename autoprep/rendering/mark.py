@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from autoprep.imaging.arrays import Float32
+from autoprep.imaging.arrays import Float32, float32
 from autoprep.imaging.transfer import srgb_to_linear
 
 CornerChoice = Literal["auto", "top-left", "top-right", "bottom-left", "bottom-right"]
@@ -48,7 +48,7 @@ def text_mask(style: MarkStyle, height_px: int) -> Float32:
     left, top, right, bottom = font.getbbox(style.text)
     image = Image.new("L", (int(right - left) + 2, int(bottom - top) + 2))
     ImageDraw.Draw(image).text((1 - left, 1 - top), style.text, fill=255, font=font)
-    return np.asarray(image, np.float32) / 255
+    return np.asarray(image, np.float32) / np.float32(255)
 
 
 def missing_glyphs(text: str, font: Path) -> str:
@@ -144,7 +144,7 @@ def _in_work(
 def _busyness(code: Float32, box: tuple[int, int, int, int], gap: int) -> float:
     """How much drawing lies under and right around a box: mean and peak local contrast."""
     x0, y0, x1, y1 = (max(0, box[0] - gap), max(0, box[1] - gap), box[2] + gap, box[3] + gap)
-    luma = cast(Float32, cv2.transform(code[y0:y1, x0:x1], np.float32([[0.2126, 0.7152, 0.0722]])))
+    luma = cast(Float32, cv2.transform(code[y0:y1, x0:x1], float32([[0.2126, 0.7152, 0.0722]])))
     flat = cast(Float32, cv2.GaussianBlur(luma, (0, 0), 1.0))
     spread = float(flat.std())
     peak = float(np.percentile(np.abs(flat - np.median(flat)), 99))

@@ -8,15 +8,13 @@ import cv2
 import numpy as np
 
 from autoprep.domain import CorrectionPlan, Photo
-from autoprep.imaging.arrays import AnyArray, Float32
+from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.resample import STRIP_ROWS, warp_rows
 from autoprep.imaging.transfer import encode_fast, quantise8, quantise16
 from autoprep.rendering.layout import Layout, warp_for
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
 
-_HALO = (
-    6  # rows around a strip that the sharpening looks at: 3 standard deviations of its widest blur and more
-)
+_HALO = 6  # rows around a strip that the sharpening looks at: 3 standard deviations of its widest blur and more
 
 Strip = Callable[[Float32, int], Float32]
 """(rows, W, 3) linear light and its first row -> the same, corrected or finished."""
@@ -45,17 +43,15 @@ class Rendition:
     notes: tuple[str, ...] = field(default_factory=tuple)
 
 
-def render(
-    photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, correct: Strip, finish: Strip
-) -> Rendition:
+def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, correct: Strip, finish: Strip) -> Rendition:
     """Render a work onto its canvas.
 
     correct maps strips of linear light at the work's size on the canvas; finish (sharpening) maps strips of sRGB
     codes. Both get the strip's first row within the work.
     """
     canvas = np.empty((layout.canvas_px[1], layout.canvas_px[0], 3), np.float32)
-    canvas[:] = np.float32(look.ground)
-    x0, y0, x1, y1 = layout.shown
+    canvas[:] = float32(look.ground)
+    x0, y0, x1, _ = layout.shown
     for first, strip in _strips(photo, plan, layout, look, correct, finish):
         canvas[y0 + first : y0 + first + len(strip), x0:x1] = strip
     _extend(canvas, layout)

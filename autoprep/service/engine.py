@@ -80,7 +80,7 @@ class Engine:
         deadline = self._pool.next_deadline()
         if deadline is not None:
             pause = max(0.0, min(pause, deadline - time.monotonic()))
-        wait([*self._pool.waitables(), self.hints], pause)
+        wait([*self._pool.waitables(), self.hints.fileno()], pause)
         if self.hints.drain():
             self._next_scan = min(self._next_scan, time.monotonic() + 0.2)
 
@@ -169,9 +169,7 @@ class Engine:
         """A settled file: set aside, known already, not whole yet, or a new job."""
         shown = shown_name(item.path)
         if not item.plain or item.signature[0] > _LARGEST_FILE:
-            reason = (
-                "this is no plain file (a link or a device)" if not item.plain else "the file is too large"
-            )
+            reason = "this is no plain file (a link or a device)" if not item.plain else "the file is too large"
             self._record_aside(item, shown, "", reason)
             return
         file = read_settled(self._inbox, item)
@@ -187,9 +185,7 @@ class Engine:
                 "not a photo that can be read (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW)",
             )
         elif kind == "heic" and not self.settings.service.heic:
-            self._record_aside(
-                item, shown, digest, "HEIC photos are switched off in the settings (service.heic)"
-            )
+            self._record_aside(item, shown, digest, "HEIC photos are switched off in the settings (service.heic)")
         elif not is_whole(file.data, kind):
             self._not_whole(item, shown, digest)
         else:
@@ -257,9 +253,7 @@ class Engine:
         self._finish_without_files(job, "the photo was changed or removed before it could be worked on")
         return None
 
-    def _submit(
-        self, job: Job, data: bytes, earlier: JobRecord | None = None, only: list[str] | None = None
-    ) -> None:
+    def _submit(self, job: Job, data: bytes, earlier: JobRecord | None = None, only: list[str] | None = None) -> None:
         places = self.ledger.places(job.job)
         look = places.pop(LOOK, self.settings.folders.needs_a_look / job.job)
         wanted = {name: places[name] for name in self.settings.destinations if name in places}
@@ -269,9 +263,7 @@ class Engine:
             sha256=job.sha256,
             data=data,
             settings=self.settings,
-            places=wanted
-            if only is None
-            else {name: place for name, place in wanted.items() if name in only},
+            places=wanted if only is None else {name: place for name, place in wanted.items() if name in only},
             look_folder=look,
             proof_folder=self.settings.folders.records / "proof" / job.job,
             title=title_of(job.shown),
@@ -335,9 +327,7 @@ class Engine:
     def _collect(self) -> None:
         for message in self._pool.collect():
             if isinstance(message, Staged):
-                self._log.info(
-                    "stage", job=message.job, stage=message.stage, seconds=message.seconds, **message.facts
-                )
+                self._log.info("stage", job=message.job, stage=message.stage, seconds=message.seconds, **message.facts)
             elif isinstance(message, Finished):
                 self._deliver(message.job, message.result)
             else:
@@ -365,9 +355,7 @@ class Engine:
         wait_s = min(_RETRY_S * 2**job.attempts, _RETRY_MOST_S)
         attempts = self.ledger.give_back(job.job, failed=True, not_before=time.time() + wait_s)
         final = not failure.retry or attempts >= self.settings.service.attempts
-        self._log.warning(
-            "failed", job=job.job, photo=job.shown, reason=failure.reason, attempt=attempts, final=final
-        )
+        self._log.warning("failed", job=job.job, photo=job.shown, reason=failure.reason, attempt=attempts, final=final)
         if final:
             self._finish_without_files(
                 job, f"{failure.reason} (tried {attempts} times)" if attempts > 1 else failure.reason

@@ -25,7 +25,7 @@ Signature = tuple[int, int, int]
 
 # Names that sync tools, cameras and systems use for what is not yet, or never, a photo.
 _IGNORED_ENDINGS = (
-    *(".tmp .temp .part .partial .crdownload .download .filepart .!sync .icloud .swp".split()),
+    *([".tmp", ".temp", ".part", ".partial", ".crdownload", ".download", ".filepart", ".!sync", ".icloud", ".swp"]),
     "~",
 )
 _IGNORED_NAMES = {"thumbs.db", "desktop.ini"}
@@ -83,9 +83,7 @@ def _found(root: bytes, entry: os.DirEntry[bytes]) -> Found:
     hollow = blocks is not None and status.st_size > 65536 and blocks * 512 < status.st_size // 2
     signature = (status.st_size, status.st_mtime_ns, status.st_ino)
     path = os.path.relpath(entry.path, root)
-    return Found(
-        path, signature, stat.S_ISREG(status.st_mode), not placeholder and not hollow and status.st_size > 0
-    )
+    return Found(path, signature, stat.S_ISREG(status.st_mode), not placeholder and not hollow and status.st_size > 0)
 
 
 class Settling:
@@ -141,9 +139,7 @@ class SettledFile:
 
 def read_settled(inbox: Path, item: Found) -> SettledFile | None:
     """Read a file without following links or blocking on pipes; None when it changed or went away meanwhile."""
-    flags = (
-        os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
-    )
+    flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     try:
         handle = os.open(os.path.join(os.fsencode(inbox), item.path), flags)
     except OSError:
@@ -207,7 +203,7 @@ class Hints(FileSystemEventHandler):
         observer = Observer()
         try:
             kinds = [FileCreatedEvent, FileClosedEvent, FileMovedEvent]
-            observer.schedule(self, str(self._inbox), recursive=True, event_filter=kinds)  # type: ignore[arg-type]
+            observer.schedule(self, str(self._inbox), recursive=True, event_filter=kinds)
             observer.start()
         except OSError:
             return False  # no watches left, or the folder went away: the periodic scan does the work

@@ -13,7 +13,7 @@ from autoprep.settings import Settings
 
 # Names that cameras, phones and screenshots give: they are no titles.
 _CAMERA_NAME = re.compile(
-    r"(img|dsc[nf]?|dscf|pxl|mvimg|image|photo|picture|scan|screenshot|p|wp|cimg|gopr|dji|imgp|sam)?[-_ ]*\d[\d_\- .()]*"
+    r"(img|dsc[nf]?|dscf|pxl|mvimg|image|photo|picture|scan|screenshot|p|cimg|imgp)?[-_ ]*\d[\d_\- .()]*"
     r"([-_ ]?(copy|edited|hdr|burst\d*|cover|mp|night|portrait)\d*)*",
     re.IGNORECASE,
 )

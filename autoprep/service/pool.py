@@ -48,9 +48,7 @@ class Pool:
 
     def waitables(self) -> list[Any]:
         """What becomes ready when a worker has something to say or dies."""
-        return [worker.pipe for worker in self._workers] + [
-            worker.process.sentinel for worker in self._workers
-        ]
+        return [worker.pipe for worker in self._workers] + [worker.process.sentinel for worker in self._workers]
 
     def next_deadline(self) -> float | None:
         """The monotonic time at which the first running job runs out of time."""
@@ -104,9 +102,7 @@ class Pool:
 
     def _start(self) -> _Worker:
         ours, theirs = self._context.Pipe()
-        process = self._context.Process(
-            target=run, args=(theirs, self._limits), daemon=True, name="autoprep-worker"
-        )
+        process = self._context.Process(target=run, args=(theirs, self._limits), daemon=True, name="autoprep-worker")
         process.start()
         theirs.close()
         worker = _Worker(process, ours)

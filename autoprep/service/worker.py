@@ -70,9 +70,7 @@ def _orders(pipe: Connection) -> Iterator[Any]:
 
 def _do(process: Any, order: Any, pipe: Connection) -> Finished | Failed:
     try:
-        result = process(
-            order, lambda stage, seconds, facts: pipe.send(Staged(order.job, stage, seconds, facts))
-        )
+        result = process(order, lambda stage, seconds, facts: pipe.send(Staged(order.job, stage, seconds, facts)))
         return Finished(order.job, result)
     except AutoprepError as problem:
         return Failed(order.job, str(problem), bool(getattr(problem, "retry", False)))

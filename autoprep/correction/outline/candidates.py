@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.outline.evidence import Evidence
-from autoprep.imaging.arrays import AnyArray, Float64, UInt8
+from autoprep.imaging.arrays import AnyArray, Float64, UInt8, float32
 from autoprep.imaging.geometry import area, is_convex, order_corners, rectangle
 
 # Works smaller than this share of the photo are not looked for. Chosen: below it, too few pixels remain to print.
@@ -72,11 +72,11 @@ def from_colour(evidence: Evidence) -> Iterator[Float64]:
     height, width = evidence.shape
     small = cast(AnyArray, cv2.resize(evidence.lab, (width // 2, height // 2), interpolation=cv2.INTER_AREA))
     light = cv2.convertScaleAbs(evidence.lab[..., 0], alpha=2.55)
-    threshold, mask = cv2.threshold(light, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
+    _, mask = cv2.threshold(light, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
     yield from _quads_of_mask(_tidy(cast(UInt8, mask // 255)), cv2.RETR_EXTERNAL, most=3)
     samples = small.reshape(-1, 3)[:: max(1, small.size // 3 // 6000)].astype(np.float32)
     for seed in _main_colours(samples):
-        distance = np.sqrt((((evidence.lab - seed) / np.float32([9, 5, 5])) ** 2).sum(-1))
+        distance = np.sqrt((((evidence.lab - seed) / float32([9, 5, 5])) ** 2).sum(-1))
         for limit in (1.0, 1.8):
             yield from _quads_of_mask(_tidy((distance < limit).astype(np.uint8)), cv2.RETR_EXTERNAL, most=2)
 
@@ -137,9 +137,7 @@ def _drop_edge(points: list[AnyArray], index: int) -> tuple[float, AnyArray] | N
     corner = start + u * ahead
     if ahead < 0 or np.dot(corner - end, v) < 0:
         return None
-    added = (
-        abs((start[0] - corner[0]) * (end[1] - corner[1]) - (start[1] - corner[1]) * (end[0] - corner[0])) / 2
-    )
+    added = abs((start[0] - corner[0]) * (end[1] - corner[1]) - (start[1] - corner[1]) * (end[0] - corner[0])) / 2
     return float(added), corner
 
 
@@ -199,9 +197,7 @@ def merge_segments(found: Float64, shape: tuple[int, int]) -> list[tuple[float, 
             continue
         line = _fit(np.stack([starts[index], ends[index]]), length[[index]])
         for _ in range(2):
-            near = (np.abs(starts @ line[:2] + line[2]) < limit_px) & (
-                np.abs(ends @ line[:2] + line[2]) < limit_px
-            )
+            near = (np.abs(starts @ line[:2] + line[2]) < limit_px) & (np.abs(ends @ line[:2] + line[2]) < limit_px)
             near &= ~used
             if near.any():
                 line = _fit(np.concatenate([starts[near], ends[near]]), np.tile(length[near], 2))
@@ -235,10 +231,7 @@ def _crossings(across: list[Float64], down: list[Float64], shape: tuple[int, int
     inside &= (quads < np.array([width, height]) + slack).all((1, 2))
     quads = quads[inside]
     edges = np.roll(quads, -1, axis=1) - quads
-    turn = (
-        edges[:, :, 0] * np.roll(edges, -1, axis=1)[:, :, 1]
-        - edges[:, :, 1] * np.roll(edges, -1, axis=1)[:, :, 0]
-    )
+    turn = edges[:, :, 0] * np.roll(edges, -1, axis=1)[:, :, 1] - edges[:, :, 1] * np.roll(edges, -1, axis=1)[:, :, 0]
     convex = (turn > 0).all(1) | (turn < 0).all(1)
     x, y = quads[..., 0], quads[..., 1]
     areas = np.abs((x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(1)) / 2
@@ -263,9 +256,7 @@ def sample(plane: AnyArray, points: AnyArray) -> AnyArray:
     parts = []
     for start in range(0, len(shifted), 16000):  # the library's remap takes at most 32767 rows
         part = shifted[start : start + 16000]
-        parts.append(
-            cv2.remap(plane, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        )
+        parts.append(cv2.remap(plane, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
     return np.concatenate(parts) if parts else np.empty(shifted.shape[:2], np.float32)
 
 

@@ -6,14 +6,14 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.imaging.arrays import AnyArray, Float32
+from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.colour import lab_fast
 
 # Long side of the finding copy. Chosen: sheets fill most of a photo, so 1 px here is about 0.2 % of a side, well
 # inside the reach of the refinement, and fine drawing is blurred away before it can pose as an edge.
 FINDING_PX = 600
 # Chroma edges count more than their size in L*a*b*: sheet and desk often differ in tint and not in lightness.
-_CHANNEL_WEIGHT = np.float32([1.0, 1.6, 1.6])
+_CHANNEL_WEIGHT = float32([1.0, 1.6, 1.6])
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def _background_distance(lab: Float32) -> Float32:
     distance = np.full(small.shape[:2], 1e3, np.float32)
     for centre, spread, share in _clusters(border, 4):
         if share >= 0.04:  # a corner of clutter is no background
-            scaled = (small - centre) / (spread + np.float32([5, 2.5, 2.5]))
+            scaled = (small - centre) / (spread + float32([5, 2.5, 2.5]))
             distance = np.minimum(distance, np.sqrt((scaled**2).sum(-1)))
     return cast(Float32, cv2.resize(distance, (width, height)))
 

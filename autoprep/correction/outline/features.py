@@ -45,9 +45,9 @@ def _own_features(evidence: Evidence, quads: Float64) -> dict[str, Float64]:
     outward = np.stack([along[..., 1], -along[..., 0]], axis=-1)
     t = np.linspace(0.04, 0.96, _ALONG)
     points = quads[:, :, None] + (ends - quads)[:, :, None] * t[:, None]
-    inside = ((points > 1.5) & (points < np.array([width, height]) - 1.5)).all(-1)
+    inside = np.asarray(((points > 1.5) & (points < np.array([width, height]) - 1.5)).all(-1), np.float64)
     across, strength = _across(evidence, points, along, outward)
-    support = ((across > 1.6 * evidence.noise) & inside).mean(-1)
+    support = ((across > 1.6 * evidence.noise) * inside).mean(-1)
     ordered = np.sort(support, axis=1)
     features = {
         "support_min": ordered[:, 0],

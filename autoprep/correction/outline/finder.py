@@ -76,9 +76,7 @@ def contest(photo: Photo, evidence: Evidence, scale: float, rank: Network | None
     enlarge = lab.shape[1] / evidence.shape[1]
     refined = [_refine(lab, candidates[i], enlarge) for i in chosen]
     quads = [
-        Candidate(
-            order_corners(r.quad / enlarge) if r is not None else candidates[i].quad, candidates[i].source
-        )
+        Candidate(order_corners(r.quad / enlarge) if r is not None else candidates[i].quad, candidates[i].source)
         for i, r in zip(chosen, refined, strict=True)
     ]
     # The refined quads are described among all candidates, so that rivals and agreement still count.
@@ -87,9 +85,7 @@ def contest(photo: Photo, evidence: Evidence, scale: float, rank: Network | None
         Finalist(
             quad.quad,
             quad.source,
-            np.concatenate(
-                [described[k], _judge_extras(k, chosen, quads, candidates, scores, refined, evidence)]
-            ),
+            np.concatenate([described[k], _judge_extras(k, chosen, quads, candidates, scores, refined, evidence)]),
             refined[k],
         )
         for k, quad in enumerate(quads)
@@ -164,15 +160,11 @@ def _smooth_lab(linear: Float32) -> Float32:
 
 def _outline(photo: Photo, winner: Finalist, confidence: float, scale: float) -> Outline:
     width, height = photo.full_px
-    evidence = {
-        name: round(float(value), 3) for name, value in zip(JUDGE_NAMES, winner.features, strict=True)
-    }
+    evidence = {name: round(float(value), 3) for name, value in zip(JUDGE_NAMES, winner.features, strict=True)}
     if winner.source == "whole":
         corners = _corners(rectangle(width, height))
         return Outline(corners_px=corners, confidence=confidence, whole_photo=True, evidence=evidence)
-    return Outline(
-        corners_px=_corners(_polish(photo, winner.quad / scale)), confidence=confidence, evidence=evidence
-    )
+    return Outline(corners_px=_corners(_polish(photo, winner.quad / scale)), confidence=confidence, evidence=evidence)
 
 
 def _polish(photo: Photo, quad_px: Float64) -> Float64:

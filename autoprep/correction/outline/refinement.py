@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 
 from autoprep.correction.outline.candidates import sample
-from autoprep.imaging.arrays import AnyArray, Float32, Float64
+from autoprep.imaging.arrays import AnyArray, Float32, Float64, float32
 from autoprep.imaging.geometry import intersect, line_through
 
-_WEIGHT = np.float32([1.0, 1.6, 1.6])
+_WEIGHT = float32([1.0, 1.6, 1.6])
 
 
 @dataclass(frozen=True)
@@ -23,9 +23,7 @@ class Refined:
     residual_px: float
 
 
-def refine(
-    lab: Float32, quad: Float64, reach: float = 0.012, rounds: int = 2, prior: float = 0.006
-) -> Refined:
+def refine(lab: Float32, quad: Float64, reach: float = 0.012, rounds: int = 2, prior: float = 0.006) -> Refined:
     """Fit a line to the strongest coherent edge near each side, and cross the lines.
 
     lab: (H, W, 3) float32 L*a*b*; quad in the same picture's coordinates; reach and prior are shares of the
@@ -78,7 +76,7 @@ def _side(lab: Float32, start: Float64, end: Float64, reach_px: float, prior_px:
 def _profiles(lab: Float32, grid: Float64, step_px: float) -> tuple[Float64, AnyArray]:
     """(M, K) gradient magnitude along each normal, smoothed along the side, and where it lies in the photo."""
     height, width = lab.shape[:2]
-    shown = ((grid > 1.5) & (grid < np.array([width, height]) - 1.5)).all(-1)
+    shown: AnyArray = np.asarray(((grid > 1.5) & (grid < np.array([width, height]) - 1.5)).all(-1))
     values = cast(Float32, sample(lab, grid) * _WEIGHT)
     values = cast(Float32, cv2.blur(values, (1, 5), borderType=cv2.BORDER_REPLICATE))
     sigma = max(0.01, 0.8 / step_px)
@@ -100,9 +98,7 @@ def _best_pair(gradient: Float64, offsets: Float64, t: Float64, prior_px: float)
     return cast(Float64, first * (1 - t) + last * t)
 
 
-def _fit_points(
-    gradient: Float64, floor: float, ridge: Float64, offsets: Float64, grid: Float64, kept: _Side
-) -> _Side:
+def _fit_points(gradient: Float64, floor: float, ridge: Float64, offsets: Float64, grid: Float64, kept: _Side) -> _Side:
     step_px = offsets[1] - offsets[0]
     rows, index = np.arange(len(ridge)), np.arange(len(offsets))
     window = np.abs(index[None] - ridge[:, None]) <= max(2.0, 1.4 / step_px)

@@ -1,7 +1,7 @@
 """Two small fitted networks: one ranks candidates, one says how likely a refined outline is right."""
 
 from dataclasses import dataclass
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -32,10 +32,10 @@ class Network:
         return cast(Float64, x @ self.direct + hidden @ self.out + self.bias)
 
     @classmethod
-    def of(cls, stored: dict[str, list[float] | list[list[float]] | float]) -> "Network":
+    def of(cls, stored: dict[str, Any]) -> "Network":
         """From plain numbers, as `weights` holds them."""
         arrays = {key: np.array(value, np.float64) for key, value in stored.items() if key != "bias"}
-        return cls(**arrays, bias=float(cast(float, stored["bias"])))
+        return cls(**arrays, bias=float(stored["bias"]))
 
 
 def probability(logit: float) -> float:
