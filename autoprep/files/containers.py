@@ -138,9 +138,11 @@ def _riff_whole(data: bytes) -> bool:
 
 
 def _iso_whole(data: bytes) -> bool:
-    at = 0
+    """Boxes fill the file exactly, and the two that a still picture can't do without are among them."""
+    at, names = 0, set[bytes]()
     while at + 8 <= len(data):
-        size = struct.unpack(">I", data[at : at + 4])[0]
+        size, name = struct.unpack(">I4s", data[at : at + 8])
+        names.add(name)
         if size == 1 and at + 16 <= len(data):
             size = struct.unpack(">Q", data[at + 8 : at + 16])[0]
         if size == 0:
@@ -148,4 +150,4 @@ def _iso_whole(data: bytes) -> bool:
         if size < 8:
             return False
         at += size
-    return at == len(data)
+    return at == len(data) and names >= {b"meta", b"mdat"}

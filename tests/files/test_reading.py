@@ -1,0 +1,203 @@
+"""Every format, orientation and profile comes in as the same linear light."""
+
+import io
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+import tifffile
+from PIL import Image, ImageCms
+
+from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
+from autoprep.files.containers import is_whole, sniff
+from autoprep.files.icc import SPACES, read_matrix_profile
+from autoprep.files.reading import read_photo
+from autoprep.imaging.arrays import Float32
+from autoprep.imaging.transfer import linear_to_srgb, srgb_to_linear
+from tests import photos
+
+DEBIAN_PROFILES = Path("/usr/share/color/icc/colord")
+
+
+def picture() -> np.ndarray:  # type: ignore[type-arg]
+    """A smooth (48, 64, 3) uint8 picture without symmetry."""
+    y, x = np.mgrid[0:48, 0:64]
+    return np.stack([40 + 3 * x, 30 + 4 * y, 200 - 2 * x - y], axis=-1).clip(0, 255).astype(np.uint8)
+
+
+def coded(linear: Float32) -> np.ndarray:  # type: ignore[type-arg]
+    return linear_to_srgb(linear) * 255
+
+
+def saved(format_: str, **options: object) -> bytes:
+    out = io.BytesIO()
+    Image.fromarray(picture()).save(out, format_, **options)  # type: ignore[arg-type]
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("format_", "kind", "options", "tolerance"),
+    [
+        ("JPEG", "jpeg", {"quality": 98, "subsampling": 0}, 4),
+        ("PNG", "png", {}, 0.01),
+        ("TIFF", "tiff", {"compression": "tiff_lzw"}, 0.01),
+        ("WEBP", "webp", {"lossless": True}, 0.01),
+        ("AVIF", "avif", {"quality": 95, "subsampling": "4:4:4"}, 5),
+        ("HEIF", "heic", {"quality": 95, "chroma": 444}, 5),
+    ],
+)
+def test_formats(format_: str, kind: str, options: dict[str, object], tolerance: float) -> None:
+    data = saved(format_, **options)
+    assert sniff(data) == kind
+    photo = read_photo(data)
+    assert photo.full_px == (64, 48)
+    assert photo.facts.format == kind
+    assert np.abs(coded(photo.linear()) - picture()).max() <= tolerance
+
+
+@pytest.mark.parametrize("format_", ["png", "tiff"])
+def test_sixteen_bits_stay_sixteen(format_: str) -> None:
+    deep = picture().astype(np.uint16) * 257 + 77
+    if format_ == "png":
+        data = cv2.imencode(".png", deep[..., ::-1])[1].tobytes()
+    else:
+        out = io.BytesIO()
+        tifffile.imwrite(out, deep, photometric="rgb")
+        data = out.getvalue()
+    photo = read_photo(data)
+    assert photo.codes.dtype == np.uint16
+    assert np.abs(linear_to_srgb(photo.linear()) * 65535 - deep).max() < 3
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_orientations(orientation: int) -> None:
+    """Exif 2.32, tag 0x0112: what the stored pixels must go through to stand upright."""
+    upright = picture()
+    stored = {
+        1: upright,
+        2: upright[:, ::-1],
+        3: upright[::-1, ::-1],
+        4: upright[::-1],
+        5: upright.transpose(1, 0, 2),
+        6: np.rot90(upright, 1),
+        7: np.rot90(upright.transpose(1, 0, 2), 2),
+        8: np.rot90(upright, -1),
+    }[orientation]
+    out = io.BytesIO()
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    Image.fromarray(np.ascontiguousarray(stored)).save(out, "JPEG", quality=98, subsampling=0, exif=exif)
+    photo = read_photo(out.getvalue())
+    assert photo.full_px == (64, 48)
+    assert np.abs(coded(photo.linear()) - upright).max() <= 4
+
+
+def test_a_wide_gamut_photo_keeps_its_colours() -> None:
+    """Display P3 red is outside sRGB: the linear values say so instead of being clipped or dulled."""
+    out = io.BytesIO()
+    Image.new("RGB", (16, 16), (255, 0, 0)).save(out, "PNG", icc_profile=SPACES["display-p3"].profile())
+    red = read_photo(out.getvalue()).linear()[8, 8]
+    assert red == pytest.approx([1.2249, -0.0420, -0.0196], abs=2e-3)  # CSS Color 4 conversions
+
+
+@pytest.mark.skipif(not DEBIAN_PROFILES.is_dir(), reason="needs Debian's colord-data")
+@pytest.mark.parametrize(
+    ("name", "rgb", "expected"),
+    [
+        ("SwappedRedAndGreen.icc", (200, 30, 30), (30, 200, 30)),
+        ("AdobeRGB1998.icc", (200, 100, 50), (227, 100, 42)),
+        ("AdobeRGB1998.icc", (100, 150, 200), (66, 151, 203)),
+        ("ProPhotoRGB.icc", (128, 128, 128), (146, 146, 146)),
+    ],
+)
+def test_embedded_profiles_of_debian(name: str, rgb: tuple[int, ...], expected: tuple[int, ...]) -> None:
+    """Values computed with lcms from Debian's colord-data 1.4.6, relative colorimetric."""
+    out = io.BytesIO()
+    Image.new("RGB", (8, 8), rgb).save(out, "PNG", icc_profile=(DEBIAN_PROFILES / name).read_bytes())
+    assert coded(read_photo(out.getvalue()).linear()[4, 4]) == pytest.approx(expected, abs=1)
+
+
+@pytest.mark.parametrize("space", list(SPACES))
+def test_our_profiles_mean_the_same_to_lcms(space: str) -> None:
+    """A second reader (lcms through Pillow) opens them and agrees with our arithmetic."""
+    data = SPACES[space].profile()
+    assert int.from_bytes(data[:4], "big") == len(data)
+    assert data[36:40] == b"acsp"
+    assert data[68:80].hex() == "0000f6d6000100000000d32d"  # ICC.1 7.2.16: the D50 PCS illuminant
+    parsed = read_matrix_profile(data)
+    assert parsed is not None
+    source = ImageCms.ImageCmsProfile(io.BytesIO(data))
+    transform = ImageCms.buildTransform(source, ImageCms.createProfile("sRGB"), "RGB", "RGB", renderingIntent=1)
+    for rgb in ((200, 100, 50), (30, 180, 90), (128, 128, 128), (90, 90, 200)):
+        theirs = np.asarray(ImageCms.applyTransform(Image.new("RGB", (1, 1), rgb), transform))[0, 0]
+        ours = linear_to_srgb(parsed.to_srgb @ srgb_to_linear(np.array(rgb) / 255)) * 255
+        assert ours == pytest.approx(theirs, abs=1)
+
+
+def test_a_damaged_profile_is_told_and_taken_as_srgb() -> None:
+    photo = read_photo(saved("PNG", icc_profile=b"garbage" * 40))
+    assert "profile" in photo.facts.warnings[0]
+    assert np.abs(coded(photo.linear()) - picture()).max() < 0.01
+
+
+def test_camera_facts_are_read_and_the_position_is_not() -> None:
+    facts = read_photo(photos.jpeg()).facts
+    assert facts.focal_mm35 == 28
+    assert facts.taken_at == "2025-06-14T10:11:12"
+    assert "48" not in repr(facts)
+
+
+@pytest.mark.parametrize("format_", ["JPEG", "PNG", "WEBP", "AVIF", "HEIF"])
+def test_no_truncation_passes(format_: str) -> None:
+    data = saved(format_)
+    for cut in np.random.default_rng(0).integers(20, len(data) - 3, 60):
+        assert not is_whole(data[:cut], sniff(data[:cut]))
+        with pytest.raises((NotYetWhole, Unreadable)):
+            read_photo(data[:cut])
+    assert is_whole(data, sniff(data))
+
+
+def test_bytes_after_a_jpeg_do_no_harm() -> None:
+    """Motion photos and gain maps append data after the end-of-image marker."""
+    assert read_photo(saved("JPEG") + b"\xff\xd8\xff" + b"x" * 5000).full_px == (64, 48)
+
+
+def test_reserved_space_is_not_a_photo_yet() -> None:
+    data = photos.jpeg()
+    assert not is_whole(data[:60_000] + b"\0" * 200_000, "jpeg")
+
+
+def test_what_is_no_photo_is_told() -> None:
+    with pytest.raises(Unsupported, match="not a photo"):
+        read_photo(b"hello, this is a letter and no picture at all")
+    with pytest.raises(Unreadable):
+        read_photo(saved("PNG")[:60] + b"\x00" * 30 + saved("PNG")[90:])
+
+
+def test_a_bomb_is_refused_from_its_header() -> None:
+    with pytest.raises(TooLarge):
+        read_photo(saved("PNG"), max_pixels=1000)
+
+
+def test_transparency_lies_on_white() -> None:
+    out = io.BytesIO()
+    Image.new("RGBA", (8, 8), (0, 0, 0, 0)).save(out, "PNG")
+    assert coded(read_photo(out.getvalue()).linear()) == pytest.approx(255)
+
+
+def test_a_reduced_copy_averages_linear_light() -> None:
+    board = np.indices((64, 64)).sum(axis=0)[..., None] % 2 * np.full(3, 255)
+    out = io.BytesIO()
+    Image.fromarray(board.astype(np.uint8)).save(out, "PNG")
+    small = read_photo(out.getvalue()).reduced(2)
+    assert small.size_px == (32, 32)
+    assert small.linear() == pytest.approx(0.5, abs=1e-3)
+
+
+@pytest.mark.parametrize("suffix", ["dng"])
+def test_raw_magic_is_seen(suffix: str) -> None:
+    import struct
+
+    entries = struct.pack("<HHI4s", 0xC612, 1, 4, bytes([1, 4, 0, 0]))
+    assert sniff(b"II*\0" + struct.pack("<I", 8) + struct.pack("<H", 1) + entries + b"\0" * 20) == "raw"
