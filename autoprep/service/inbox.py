@@ -83,7 +83,8 @@ def _found(root: bytes, entry: os.DirEntry[bytes]) -> Found:
     hollow = blocks is not None and status.st_size > 65536 and blocks * 512 < status.st_size // 2
     signature = (status.st_size, status.st_mtime_ns, status.st_ino)
     path = os.path.relpath(entry.path, root)
-    return Found(path, signature, stat.S_ISREG(status.st_mode), not placeholder and not hollow and status.st_size > 0)
+    plain = stat.S_ISREG(status.st_mode)
+    return Found(path, signature, plain, not plain or not (placeholder or hollow or status.st_size == 0))
 
 
 class Settling:

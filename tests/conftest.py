@@ -1,0 +1,34 @@
+"""Shared fixtures."""
+
+from pathlib import Path
+
+import pytest
+
+from autoprep.cli import make_studio
+from autoprep.settings import Settings, load
+
+QUICK = """
+[artist]
+name = "Wren Halloway"
+[service]
+workers = 2
+settle_s = 0.4
+rescan_s = 1.0
+[correction]
+sure_enough = 0.5
+"""
+
+
+@pytest.fixture
+def studio(tmp_path: Path) -> Settings:
+    """A studio of Wren Halloway's with quick settings and two small destinations."""
+    folder = tmp_path / "studio"
+    (folder / "config").mkdir(parents=True)
+    (folder / "config" / "autoprep.toml").write_text(QUICK, encoding="utf-8")
+    (folder / "config" / "destinations.toml").write_text(
+        "[square]\nwidth_px = 400\nheight_px = 400\nmargin_percent = 5.0\n\n"
+        '[master]\nfull_size = true\nformat = "tiff"\nbits = 16\nmark = false\n',
+        encoding="utf-8",
+    )
+    make_studio(folder)
+    return load(folder / "config" / "autoprep.toml")

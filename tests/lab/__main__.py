@@ -1,0 +1,65 @@
+"""Commands: `python -m tests.lab demo [--out DIR]` and `python -m tests.lab sheet --kind K --seeds A-B --out FILE`."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from .colour import Mask
+from .demo import LONG_PX, write_demo
+from .scene import DESKS, random_spec, render
+from .works import KINDS
+
+
+def contact_sheet(kind: str | None, desk: str | None, seeds: range, cell_px: int = 480) -> Mask:
+    """(H, W, 3) uint8 RGB: simulated photos with the true outline drawn, four to a row."""
+    cells = []
+    for seed in seeds:
+        shot = render(random_spec(seed, kind, desk), 2 * cell_px)
+        picture = shot.pixels.copy()
+        outline = np.round((shot.truth.corners_px - 0.5) * 16).astype(np.int32)
+        cv2.polylines(picture, [outline], True, (230, 40, 40), 2, cv2.LINE_AA, 4)
+        half = cv2.resize(picture, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        cell = np.full((cell_px, cell_px, 3), 70, np.uint8)
+        cell[: half.shape[0], : half.shape[1]] = half[:cell_px, :cell_px]
+        label = f"{seed} {shot.spec.kind} {shot.spec.desk}"
+        cv2.putText(cell, label, (6, cell_px - 8), cv2.FONT_HERSHEY_SIMPLEX, 0.45, (240, 240, 240), 1, cv2.LINE_AA)
+        cells.append(cell)
+    while len(cells) % 4:
+        cells.append(np.full((cell_px, cell_px, 3), 70, np.uint8))
+    return np.vstack([np.hstack(cells[i : i + 4]) for i in range(0, len(cells), 4)])
+
+
+def _seed_range(text: str) -> range:
+    """`3-9` -> range(3, 10); `5` -> range(5, 6)."""
+    first, _, last = text.partition("-")
+    return range(int(first), int(last or first) + 1)
+
+
+def main() -> None:
+    """Run one command."""
+    cv2.setNumThreads(1)
+    parser = argparse.ArgumentParser(prog="python -m tests.lab", description="The picture laboratory.")
+    commands = parser.add_subparsers(dest="command", required=True)
+    demo = commands.add_parser("demo", help="write the demo photos")
+    demo.add_argument("--out", type=Path, default=Path("demo_inbox"))
+    demo.add_argument("--long-px", type=int, default=LONG_PX, help="long side in pixels (less for a quick look)")
+    sheet = commands.add_parser("sheet", help="a contact sheet of simulated photos with their true outline")
+    sheet.add_argument("--kind", choices=KINDS)
+    sheet.add_argument("--desk", choices=DESKS)
+    sheet.add_argument("--seeds", type=_seed_range, default=range(8), metavar="A-B")
+    sheet.add_argument("--out", type=Path, required=True)
+    given = parser.parse_args()
+    if given.command == "demo":
+        write_demo(given.out, given.long_px)
+    else:
+        picture = contact_sheet(given.kind, given.desk, given.seeds)
+        cv2.imwrite(str(given.out), picture[..., ::-1])
+        print(f"wrote {given.out}")
+
+
+if __name__ == "__main__":
+    main()

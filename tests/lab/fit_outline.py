@@ -1,0 +1,170 @@
+"""Fits the two small networks of the outline finder on simulated photos: `python -m tests.lab fit-outline`.
+
+The ranker sees all candidates of a photo and learns to put the one with the largest overlap first (listwise
+cross-entropy). The judge sees the refined finalists and learns whether each overlaps the truth by 0.95 or more
+(logistic loss on a held-back half gives honest probabilities). Tuning seeds only.
+"""
+
+import json
+import pickle
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from autoprep.correction.outline.candidates import propose
+from autoprep.correction.outline.features import rows
+from autoprep.correction.outline.finder import contest, finding_copy
+from autoprep.correction.outline.scorer import Network
+from autoprep.domain import Photo, PhotoFacts
+from autoprep.files.icc import srgb_tables
+from autoprep.imaging.arrays import Float64, UInt8
+from autoprep.imaging.geometry import overlap_in_frame
+
+RIGHT = 0.95
+
+
+class Listed(NamedTuple):
+    """One photo's candidates: (N, F) features and (N,) overlaps with the truth."""
+
+    features: Float64
+    overlap: Float64
+
+
+def photo_of(pixels: UInt8, focal_mm35: float | None = None) -> Photo:
+    """A photo value from (H, W, 3) uint8 sRGB pixels."""
+    facts = PhotoFacts("jpeg", pixels.shape[1], pixels.shape[0], focal_mm35)
+    return Photo(pixels, facts, srgb_tables(256))
+
+
+def rank_lists(scenes: Iterable[tuple[UInt8, Float64]]) -> list[Listed]:
+    """Candidates of every scene (pixels, true corners), described and measured against the truth."""
+    lists = []
+    for pixels, corners in scenes:
+        evidence, scale = finding_copy(photo_of(pixels))
+        candidates = propose(evidence)
+        truth = corners * scale
+        overlaps = np.array([overlap_in_frame(truth, c.quad) for c in candidates])
+        lists.append(Listed(rows(evidence, candidates), overlaps))
+    return lists
+
+
+def judge_lists(scenes: Iterable[tuple[UInt8, Float64]], ranker: Network) -> list[Listed]:
+    """Refined finalists of every scene."""
+    lists = []
+    for pixels, corners in scenes:
+        photo = photo_of(pixels)
+        evidence, scale = finding_copy(photo)
+        finalists = contest(photo, evidence, scale, ranker)
+        truth = corners * scale
+        overlaps = np.array([overlap_in_frame(truth, f.quad) for f in finalists])
+        lists.append(Listed(np.array([f.features for f in finalists]), overlaps))
+    return lists
+
+
+# --- training: plain full-batch Adam on a network with one hidden layer --------------------------------------
+
+
+def _forward(p: dict[str, Float64], x: Float64) -> tuple[Float64, Float64]:
+    hidden = np.tanh(x @ p["hidden"] + p["hidden_bias"])
+    return x @ p["direct"] + hidden @ p["out"] + p["bias"][0], hidden
+
+
+def _backward(p: dict[str, Float64], x: Float64, hidden: Float64, grad: Float64) -> dict[str, Float64]:
+    inner = np.outer(grad, p["out"]) * (1 - hidden**2)
+    return {
+        "direct": x.T @ grad,
+        "out": hidden.T @ grad,
+        "bias": np.array([grad.sum()]),
+        "hidden": x.T @ inner,
+        "hidden_bias": inner.sum(0),
+    }
+
+
+def train(
+    lists: list[Listed],
+    loss: Callable[[Float64, Float64, Float64, int], tuple[float, Float64]],
+    hidden: int,
+    steps: int,
+    decay: float,
+    seed: int = 5,
+) -> dict[str, Any]:
+    """Fit a network; loss(scores, overlaps, group starts, groups) -> (loss, gradient). Returns plain numbers."""
+    rng = np.random.default_rng(seed)
+    x = np.concatenate([item.features for item in lists])
+    overlaps = np.concatenate([item.overlap for item in lists])
+    starts = np.r_[0, np.cumsum([len(item.overlap) for item in lists])[:-1]]
+    mean, spread = x.mean(0), x.std(0) + 1e-3
+    x = np.clip((x - mean) / spread, -6, 6)
+    count = x.shape[1]
+    p = {
+        "hidden": rng.normal(0, 0.3, (count, hidden)) / np.sqrt(count) * 2,
+        "hidden_bias": np.zeros(hidden),
+        "direct": np.zeros(count),
+        "out": rng.normal(0, 0.1, hidden),
+        "bias": np.zeros(1),
+    }
+    first, second = {k: np.zeros_like(v) for k, v in p.items()}, {k: np.zeros_like(v) for k, v in p.items()}
+    for step in range(1, steps + 1):
+        scores, active = _forward(p, x)
+        value, grad = loss(scores, overlaps, starts, len(lists))
+        gradients = _backward(p, x, active, grad)
+        rate = 0.02 * 0.5 * (1 + np.cos(np.pi * step / steps))
+        for key, g in gradients.items():
+            g = g + decay * p[key] * (key != "bias")
+            first[key] = 0.9 * first[key] + 0.1 * g
+            second[key] = 0.999 * second[key] + 0.001 * g**2
+            p[key] = p[key] - rate * (first[key] / (1 - 0.9**step)) / (np.sqrt(second[key] / (1 - 0.999**step)) + 1e-8)
+        if step % 200 == 0 or step == steps:
+            print(f"  step {step}: loss {value:.4f}", file=sys.stderr)
+    stored = {key: np.round(value, 4).tolist() for key, value in p.items() if key != "bias"}
+    return {
+        "mean": np.round(mean, 5).tolist(),
+        "spread": np.round(spread, 5).tolist(),
+        **stored,
+        "bias": round(float(p["bias"][0]), 4),
+    }
+
+
+def listwise(scores: Float64, overlaps: Float64, starts: Float64, groups: int) -> tuple[float, Float64]:
+    """Cross-entropy between the softmax of the scores and that of the overlaps, over each photo's candidates."""
+    ends = np.r_[starts[1:], len(scores)].astype(int)
+    grad, total = np.zeros_like(scores), 0.0
+    for a, b in zip(starts.astype(int), ends, strict=True):
+        target = np.exp((overlaps[a:b] - overlaps[a:b].max()) / 0.012)
+        target /= target.sum()
+        if overlaps[a:b].max() < 0.8:
+            continue  # nothing right to put first
+        soft = np.exp(scores[a:b] - scores[a:b].max())
+        soft /= soft.sum()
+        total -= float((target * np.log(soft + 1e-12)).sum())
+        grad[a:b] = (soft - target) / groups
+    return total / groups, grad
+
+
+def logistic(scores: Float64, overlaps: Float64, starts: Float64, groups: int) -> tuple[float, Float64]:
+    """Logistic loss of "overlaps the truth by 0.95 or more"; every finalist is one sample."""
+    del starts, groups
+    right = (overlaps >= RIGHT).astype(float)
+    prob = 1 / (1 + np.exp(-np.clip(scores, -30, 30)))
+    loss = -(right * np.log(prob + 1e-12) + (1 - right) * np.log(1 - prob + 1e-12)).mean()
+    return float(loss), (prob - right) / len(scores)
+
+
+def first_choice(lists: list[Listed], network: Network) -> Float64:
+    """(photos,) overlap of the candidate that the network puts first."""
+    return np.array([item.overlap[int(network(item.features).argmax())] for item in lists])
+
+
+def write_weights(place: Path, rank: dict[str, Any], judge: dict[str, Any], note: str) -> None:
+    """Write autoprep/correction/outline/weights.py."""
+    lines = [f'"""Fitted numbers of the outline finder; made by `python -m tests.lab fit-outline`. {note}"""', ""]
+    lines += ["# fmt: off", f"RANK = {json.dumps(rank)}", "", f"JUDGE = {json.dumps(judge)}"]
+    place.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def save(path: Path, lists: list[Listed]) -> None:
+    """Keep described scenes for another fit."""
+    path.write_bytes(pickle.dumps(lists))

@@ -1,0 +1,1 @@
+"""One module per kind of work, each with build(seed, long_px) -> FlatWork."""
