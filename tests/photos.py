@@ -7,7 +7,7 @@ import numpy as np
 import piexif
 from PIL import Image
 
-from autoprep.imaging.arrays import Float64, UInt8
+from autoprep.imaging.arrays import Float64, UInt8, float32
 from autoprep.imaging.geometry import homography, rectangle
 from autoprep.imaging.transfer import encode_fast, quantise8
 
@@ -28,7 +28,7 @@ def sheet(seed: int = 0) -> UInt8:
     matrix = homography(rectangle(800, 600), CORNERS)
     warped = cv2.warpPerspective(art, matrix, SIZE, flags=cv2.INTER_AREA)
     inside = cv2.warpPerspective(np.ones((600, 800), np.float32), matrix, SIZE)[..., None]
-    light = np.linspace(0.62, 0.42, width, dtype=np.float32)[None, :, None] * np.float32([1.0, 0.93, 0.82])
+    light = np.linspace(0.62, 0.42, width, dtype=np.float32)[None, :, None] * float32([1.0, 0.93, 0.82])
     linear = (warped * inside + desk * (1 - inside)) * light
     linear = cv2.GaussianBlur(linear, (0, 0), 0.7) + rng.normal(0, 0.002, linear.shape).astype(np.float32)
     return quantise8(encode_fast(linear.astype(np.float32)))
@@ -72,7 +72,7 @@ def jpeg(pixels: UInt8 | None = None, *, seed: int = 0, quality: int = 92, **opt
     """JPEG bytes of a sheet with camera Exif."""
     out = io.BytesIO()
     options.setdefault("exif", exif_with_secrets())
-    Image.fromarray(sheet(seed) if pixels is None else pixels).save(out, "JPEG", quality=quality, **options)  # type: ignore[arg-type]
+    Image.fromarray(sheet(seed) if pixels is None else pixels).save(out, "JPEG", quality=quality, **options)
     return out.getvalue()
 
 

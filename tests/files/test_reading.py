@@ -13,26 +13,26 @@ from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.icc import SPACES, read_matrix_profile
 from autoprep.files.reading import read_photo
-from autoprep.imaging.arrays import Float32
+from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import linear_to_srgb, srgb_to_linear
 from tests import photos
 
 DEBIAN_PROFILES = Path("/usr/share/color/icc/colord")
 
 
-def picture() -> np.ndarray:  # type: ignore[type-arg]
+def picture() -> AnyArray:
     """A smooth (48, 64, 3) uint8 picture without symmetry."""
     y, x = np.mgrid[0:48, 0:64]
     return np.stack([40 + 3 * x, 30 + 4 * y, 200 - 2 * x - y], axis=-1).clip(0, 255).astype(np.uint8)
 
 
-def coded(linear: Float32) -> np.ndarray:  # type: ignore[type-arg]
+def coded(linear: Float32) -> AnyArray:
     return linear_to_srgb(linear) * 255
 
 
 def saved(format_: str, **options: object) -> bytes:
     out = io.BytesIO()
-    Image.fromarray(picture()).save(out, format_, **options)  # type: ignore[arg-type]
+    Image.fromarray(picture()).save(out, format_, **options)
     return out.getvalue()
 
 
@@ -128,7 +128,9 @@ def test_our_profiles_mean_the_same_to_lcms(space: str) -> None:
     parsed = read_matrix_profile(data)
     assert parsed is not None
     source = ImageCms.ImageCmsProfile(io.BytesIO(data))
-    transform = ImageCms.buildTransform(source, ImageCms.createProfile("sRGB"), "RGB", "RGB", renderingIntent=1)
+    transform = ImageCms.buildTransform(
+        source, ImageCms.createProfile("sRGB"), "RGB", "RGB", renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC
+    )
     for rgb in ((200, 100, 50), (30, 180, 90), (128, 128, 128), (90, 90, 200)):
         theirs = np.asarray(ImageCms.applyTransform(Image.new("RGB", (1, 1), rgb), transform))[0, 0]
         ours = linear_to_srgb(parsed.to_srgb @ srgb_to_linear(np.array(rgb) / 255)) * 255

@@ -8,8 +8,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from autoprep.correction.outline import weights
+
 from .colour import Mask
 from .demo import LONG_PX, write_demo
+from .fit_outline import fit
 from .scene import DESKS, random_spec, render
 from .works import KINDS
 
@@ -52,9 +55,14 @@ def main() -> None:
     sheet.add_argument("--desk", choices=DESKS)
     sheet.add_argument("--seeds", type=_seed_range, default=range(8), metavar="A-B")
     sheet.add_argument("--out", type=Path, required=True)
+    refit = commands.add_parser("fit-outline", help="fit the outline finder's networks on tuning seeds")
+    refit.add_argument("--photos", type=int, default=600)
+    refit.add_argument("--out", type=Path, default=Path(weights.__file__), help="the module to write")
     given = parser.parse_args()
     if given.command == "demo":
         write_demo(given.out, given.long_px)
+    elif given.command == "fit-outline":
+        fit(given.photos, given.out)
     else:
         picture = contact_sheet(given.kind, given.desk, given.seeds)
         cv2.imwrite(str(given.out), picture[..., ::-1])

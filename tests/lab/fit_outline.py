@@ -6,12 +6,13 @@ cross-entropy). The judge sees the refined finalists and learns whether each ove
 """
 
 import json
-import pickle
+import multiprocessing
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import cv2
 import numpy as np
 
 from autoprep.correction.outline.candidates import propose
@@ -22,6 +23,7 @@ from autoprep.domain import Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float64, UInt8
 from autoprep.imaging.geometry import overlap_in_frame
+from tests.lab.scene import random_spec, render
 
 RIGHT = 0.95
 
@@ -112,8 +114,8 @@ def train(
         value, grad = loss(scores, overlaps, starts, len(lists))
         gradients = _backward(p, x, active, grad)
         rate = 0.02 * 0.5 * (1 + np.cos(np.pi * step / steps))
-        for key, g in gradients.items():
-            g = g + decay * p[key] * (key != "bias")
+        for key, raw in gradients.items():
+            g = raw + decay * p[key] * (key != "bias")
             first[key] = 0.9 * first[key] + 0.1 * g
             second[key] = 0.999 * second[key] + 0.001 * g**2
             p[key] = p[key] - rate * (first[key] / (1 - 0.9**step)) / (np.sqrt(second[key] / (1 - 0.999**step)) + 1e-8)
@@ -165,6 +167,68 @@ def write_weights(place: Path, rank: dict[str, Any], judge: dict[str, Any], note
     place.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-def save(path: Path, lists: list[Listed]) -> None:
-    """Keep described scenes for another fit."""
-    path.write_bytes(pickle.dumps(lists))
+# --- the whole fit -------------------------------------------------------------------------------------------
+
+
+def _scene(seed: int) -> tuple[UInt8, Float64]:
+    """A photo of a tuning seed at the size that the refinement works at, through its JPEG; and its true corners."""
+    spec = random_spec(seed)
+    shot = render(spec, 1200)
+    done, coded = cv2.imencode(".jpg", shot.pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, spec.jpeg_quality])
+    assert done
+    decoded = np.asarray(cv2.imdecode(coded, cv2.IMREAD_COLOR), np.uint8)
+    return np.ascontiguousarray(decoded[..., ::-1]), shot.truth.corners_px
+
+
+def _described(seed: int) -> Listed:
+    cv2.setNumThreads(1)
+    return rank_lists([_scene(seed)])[0]
+
+
+def _judged(job: tuple[int, dict[str, Any]]) -> Listed:
+    cv2.setNumThreads(1)
+    return judge_lists([_scene(job[0])], Network.of(job[1]))[0]
+
+
+def fit(photos: int, place: Path, processes: int = 2) -> None:
+    """Fit both networks on tuning seeds 0..photos-1 and write the weights; prints what to expect of them.
+
+    The judge learns from finalists of a ranker that has not seen the photo (two halves), and the printed figures
+    come from a judge that has not seen it either, so they are honest for scenes of this kind.
+    """
+    seeds = list(range(photos))
+    with multiprocessing.get_context("spawn").Pool(processes) as pool:
+        ranked = pool.map(_described, seeds, chunksize=8)
+        halves = [_rank_fit([ranked[i] for i in seeds if i % 2 != k]) for k in (0, 1)]
+        judged = pool.map(_judged, [(i, halves[i % 2]) for i in seeds], chunksize=8)
+    chosen = np.zeros((photos, 2))
+    for k in (0, 1):
+        judge = Network.of(_judge_fit([judged[i] for i in seeds if i % 2 != k]))
+        for i in seeds[k::2]:
+            scores = judge(judged[i].features)
+            best = int(scores.argmax())
+            chosen[i] = 1 / (1 + np.exp(-scores[best])), judged[i].overlap[best]
+    _print_expectation(chosen, np.array([item.overlap.max() for item in judged]))
+    write_weights(place, _rank_fit(ranked), _judge_fit(judged), f"Tuning seeds 0 to {photos - 1}.")
+
+
+def _rank_fit(lists: list[Listed]) -> dict[str, Any]:
+    return train(lists, listwise, hidden=12, steps=700, decay=1e-3)
+
+
+def _judge_fit(lists: list[Listed]) -> dict[str, Any]:
+    return train(lists, logistic, hidden=6, steps=500, decay=2e-3)
+
+
+def _print_expectation(chosen: Float64, best: Float64) -> None:
+    sure, overlaps = chosen.T
+    print(f"best finalist right: {(best >= RIGHT).mean():.3f}; chosen right: {(overlaps >= RIGHT).mean():.3f}, "
+          f"mean overlap {overlaps.mean():.4f}")  # fmt: skip
+    for level in (0.5, 0.7, 0.8, 0.9, 0.95):
+        kept = sure >= level
+        wrong = (overlaps[kept] < RIGHT).mean()
+        print(f"confidence >= {level}: {kept.mean():.3f} accepted, {wrong:.4f} of them wrong")
+    print(
+        "not right:",
+        [(int(i), round(float(sure[i]), 2), round(float(overlaps[i]), 3)) for i in np.flatnonzero(overlaps < RIGHT)],
+    )

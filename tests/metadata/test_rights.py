@@ -8,6 +8,7 @@ import pytest
 
 from autoprep.files.encoders import ENCODERS, Carried, encode
 from autoprep.files.icc import SPACES
+from autoprep.imaging.arrays import AnyArray
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import PLUS_VOCABULARY, RightsStatement, make_statement
 
@@ -43,8 +44,8 @@ def carried(said: RightsStatement, format_: str) -> Carried:
 
 
 def written(tmp_path: Path, format_: str, bits: int = 8, said: RightsStatement | None = None) -> pyexiv2.Image:
-    pixels = np.random.default_rng(0).integers(0, 255, (60, 90, 3)).astype(np.uint8)
-    pixels = pixels if bits == 8 else pixels.astype(np.uint16) * 257
+    eight = np.random.default_rng(0).integers(0, 255, (60, 90, 3)).astype(np.uint8)
+    pixels: AnyArray = eight if bits == 8 else eight.astype(np.uint16) * 257
     place = tmp_path / f"out{ENCODERS[format_].suffix}"
     said = said or statement()
     place.write_bytes(encode(pixels, format_, carried(said, format_), 90))

@@ -36,7 +36,7 @@ def test_ciede2000_agrees_with_a_reference_library() -> None:
     """scikit-image, skimage.color.deltaE_ciede2000."""
     rng = np.random.default_rng(1)
     one, two = rng.uniform([0, -100, -100], [100, 100, 100], (2, 500, 3))
-    assert np.allclose(ciede2000(one, two), skcolor.deltaE_ciede2000(one, two), atol=1e-8)
+    assert np.allclose(ciede2000(one, two), skcolor.deltaE_ciede2000(one, two), atol=1e-8)  # type: ignore[no-untyped-call]
 
 
 @pytest.mark.parametrize(

@@ -76,7 +76,9 @@ def test_jaccard_index_of_a_uniform_offset() -> None:
     """On a page of 1000 px an offset of 2.5 px all round is 0.99, 13 px is 0.95 (computed from the definition)."""
     page = rectangle(1000, 1000)
     for offset, expected in ((2.5, 0.990), (3.8, 0.985), (13, 0.949)):
-        inner = np.array([[offset, offset], [1000 - offset, offset], [1000 - offset, 1000 - offset], [offset, 1000 - offset]])
+        inner = np.array(
+            [[offset, offset], [1000 - offset, offset], [1000 - offset, 1000 - offset], [offset, 1000 - offset]]
+        )
         assert overlap_in_frame(page, inner) == pytest.approx(expected, abs=1e-3)
 
 

@@ -148,7 +148,9 @@ def test_every_way_of_arriving(service: Running) -> None:
             assert (settings.studio / out["path"]).stat().st_size == out["bytes"]
     for name, data in originals.items():
         assert (inbox / name).read_bytes() == data, f"{name} was changed"
-    assert not list(settings.studio.rglob("*.part")) or [p.name for p in settings.studio.rglob("*.part")] == ["notes.part"]
+    assert not list(settings.studio.rglob("*.part")) or [p.name for p in settings.studio.rglob("*.part")] == [
+        "notes.part"
+    ]
 
 
 def test_a_kill_in_the_middle_loses_and_doubles_nothing(service: Running) -> None:
@@ -175,7 +177,7 @@ def test_a_kill_in_the_middle_loses_and_doubles_nothing(service: Running) -> Non
 
 
 def test_a_second_service_in_the_studio_is_refused(service: Running) -> None:
-    service.wait(lambda: (service.settings.folders.records / "log.jsonl").exists())
+    service.wait((service.settings.folders.records / "log.jsonl").exists)
     time.sleep(0.5)
     command = [sys.executable, "-m", "autoprep", "once", "--config", str(service.settings.studio)]
     second = subprocess.run(command, capture_output=True, text=True, timeout=30, check=False)

@@ -1,0 +1,47 @@
+"""The import rules, the shipped settings and the README's lines hold."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from autoprep import settings
+
+ROOT = Path(__file__).parent.parent
+
+
+def test_import_rules() -> None:
+    tool = Path(sys.executable).with_name("lint-imports")
+    done = subprocess.run([str(tool), "--no-cache"], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout[-3000:]
+
+
+def test_the_shipped_settings_are_valid_and_are_the_defaults(tmp_path: Path) -> None:
+    shipped = settings.load(ROOT / "config" / "autoprep.toml")
+    assert settings.default_files()["autoprep.toml"] == (ROOT / "config" / "autoprep.toml").read_text(encoding="utf-8")
+    for name in ("artist", "rights", "mark", "correction", "service"):
+        assert getattr(shipped, name) == getattr(settings.Main(), name), name
+    text = (ROOT / "config" / "autoprep.toml").read_text(encoding="utf-8")
+    for table, model in settings.Main.model_fields.items():
+        assert f"[{table}]" in text
+        fields = model.annotation.model_fields  # type: ignore[union-attr]
+        for key in fields:
+            assert re.search(rf"^{key} = ", text, re.M), f"{table}.{key} is not in the shipped file"
+    assert set(shipped.destinations) == {"square", "banner", "site", "print-a4", "master"}
+
+
+def test_ci_runs_the_command_that_the_readme_gives() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    commands = re.findall(r"```sh\n(python3 -m venv .*?)\n```", readme)
+    assert len(commands) == 2
+    assert commands[1] in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("word", ["/work/", "/root/", "shared/check", "shared/trade"])
+def test_nothing_of_one_machine_is_in_the_project(word: str) -> None:
+    for folder in ("autoprep", "config", "deploy", "tests", ".ci"):
+        for path in (ROOT / folder).rglob("*"):
+            if path.suffix in (".py", ".toml", ".md", ".service", "") and path.is_file() and path != Path(__file__):
+                assert word not in path.read_text(encoding="utf-8", errors="ignore"), path

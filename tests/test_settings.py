@@ -1,0 +1,74 @@
+"""Settings: what is wrong is named with file, line and the nearest known name."""
+
+from pathlib import Path
+
+import pytest
+
+from autoprep.errors import ConfigError
+from autoprep.settings import default_files, find_config, load
+
+
+def studio(tmp_path: Path, main: str = "", destinations: str | None = None) -> Path:
+    (tmp_path / "config").mkdir(exist_ok=True)
+    config = tmp_path / "config" / "autoprep.toml"
+    config.write_text(main, encoding="utf-8")
+    text = "[a]\nlong_side_px = 800\n" if destinations is None else destinations
+    (tmp_path / "config" / "destinations.toml").write_text(text, encoding="utf-8")
+    return config
+
+
+@pytest.mark.parametrize(
+    ("main", "destinations", "words"),
+    [
+        ("\n[service]\nsetle_s = 3\n", None, ["autoprep.toml, line 3", "service.setle_s", "`settle_s`"]),
+        ("[artst]\nname = 'x'\n", None, ["line 1", "unknown key `artst`", "`artist`"]),
+        ("[service]\nworkers = -1\n", None, ["line 2", "service.workers", "greater than or equal to 0"]),
+        ("[correction]\npaper = 'clear'\n", None, ["line 2", "'clean' or 'keep'"]),
+        ("[folders]\nready = 'inbox/ready'\n", None, ["inside the inbox"]),
+        ("[rights]\nnotice = '{who}'\n", None, ["line 2", "rights.notice", "{artist}"]),
+        ("[mark]\nfont = 'none.ttf'\n", None, ["line 2", "no font file"]),
+        ("[service\n", None, ["not valid TOML", "line 1"]),
+        ("", "[a]\nlong_side_px = 800\nqualty = 3\n", ["destinations.toml, line 3", "a.qualty", "`quality`"]),
+        ("", "[a]\nquality = 3\n", ["line 1", "give one size"]),
+        ("", "[a]\nwidth_px = 100\n", ["go together"]),
+        ("", "[a]\nlong_side_px = 9\n", ["line 2", "a.long_side_px"]),
+        ("", "[a]\nlong_side_px = 90\nbits = 16\n", ["bits = 16"]),
+        ("", "[a]\nlong_side_px = 90\nground = 'blue'\n", ["line 3", "neutral"]),
+        ("", '["../a"]\nlong_side_px = 90\n', ["letters, digits"]),
+        ("", "[a]\nlong_side_px = 90\n[A]\nlong_side_px = 90\n", ["capitals"]),
+        ("", "", ["no destination"]),
+    ],
+)
+def test_what_is_wrong_is_named(tmp_path: Path, main: str, destinations: str | None, words: list[str]) -> None:
+    with pytest.raises(ConfigError) as caught:
+        load(studio(tmp_path, main, destinations))
+    for word in words:
+        assert word in str(caught.value)
+
+
+def test_relative_paths_start_at_the_studio(tmp_path: Path) -> None:
+    found = load(studio(tmp_path, "[folders]\ninbox = '../phone'\n"))
+    assert (
+        found.folders.inbox == tmp_path / ".." / "phone" or found.folders.inbox.resolve() == tmp_path.parent / "phone"
+    )
+    assert found.folders.records == tmp_path / "records"
+
+
+def test_the_studio_that_we_stand_in(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    config = studio(tmp_path)
+    (tmp_path / "records").mkdir()
+    (tmp_path / "inbox" / "trip").mkdir(parents=True)
+    monkeypatch.chdir(tmp_path / "inbox" / "trip")
+    assert find_config(None) == config
+    assert find_config(tmp_path) == config
+    monkeypatch.chdir("/")
+    with pytest.raises(ConfigError, match="no studio folder"):
+        find_config(None)
+
+
+def test_a_missing_file_is_told(tmp_path: Path) -> None:
+    config = studio(tmp_path)
+    config.with_name("destinations.toml").unlink()
+    with pytest.raises(ConfigError, match=r"destinations\.toml: this file is missing"):
+        load(config)
+    assert set(default_files()) == {"autoprep.toml", "destinations.toml"}
