@@ -26,6 +26,7 @@ _FINALISTS = 7
 
 JUDGE_NAMES = (
     *NAMES, "rank_score", "rank_gap", "fit_support_min", "fit_support_mean", "fit_residual", "moved", "votes",
+    "edge_width_max", "edge_width_mean", "edge_width_ratio",
 )  # fmt: skip
 """Feature names of the judge, in column order."""
 
@@ -139,8 +140,17 @@ def _judge_extras(
             min(fit.residual_px, 5.0) if fit else 2.0,
             min(moved, 2.0),
             votes / 3,
+            *_edge_widths(fit),
         ]
     )
+
+
+def _edge_widths(fit: Refined | None) -> tuple[float, float, float]:
+    """Widest, mean and widest-to-narrowest of the sides' edges, in pixels of the refining copy."""
+    if fit is None:
+        return 6.0, 6.0, 1.0
+    widths = np.clip(fit.widths_px, 0.5, 12.0)
+    return float(widths.max()), float(widths.mean()), float(min(widths.max() / widths.min(), 6.0))
 
 
 def _at(photo: Photo, long_px: int) -> Float32:

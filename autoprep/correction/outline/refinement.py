@@ -15,12 +15,16 @@ _WEIGHT = float32([1.0, 1.6, 1.6])
 
 @dataclass(frozen=True)
 class Refined:
-    """A refined quad: (4, 2) corners, per-side support 0..1, and the edge points that carry each side's line."""
+    """A refined quad: (4, 2) corners, per-side support 0..1, and the edge points that carry each side's line.
+
+    widths_px: how wide each side's edge is; a sheet's is as sharp as the photo, a shadow's is not.
+    """
 
     quad: Float64
     support: Float64
     points: tuple[Float64, Float64, Float64, Float64]
     residual_px: float
+    widths_px: Float64
 
 
 def refine(lab: Float32, quad: Float64, reach: float = 0.012, rounds: int = 2, prior: float = 0.006) -> Refined:
@@ -31,6 +35,7 @@ def refine(lab: Float32, quad: Float64, reach: float = 0.012, rounds: int = 2, p
     """
     quad = np.asarray(quad, np.float64)
     support, points, residual = np.zeros(4), tuple(np.empty((0, 2)) for _ in range(4)), 0.0
+    widths = np.full(4, 6.0)
     for turn in range(rounds):
         diagonal = float(np.linalg.norm(quad[0] - quad[2]) + np.linalg.norm(quad[1] - quad[3])) / 2
         reach_px = max(3.0, reach * diagonal * 0.5**turn)
@@ -43,7 +48,8 @@ def refine(lab: Float32, quad: Float64, reach: float = 0.012, rounds: int = 2, p
         support = np.array([side.support for side in sides])
         points = tuple(side.points for side in sides)
         residual = float(np.mean([side.residual_px for side in sides]))
-    return Refined(quad, support, cast(tuple[Float64, Float64, Float64, Float64], points), residual)
+        widths = np.array([side.width_px for side in sides])
+    return Refined(quad, support, cast(tuple[Float64, Float64, Float64, Float64], points), residual, widths)
 
 
 @dataclass(frozen=True)
@@ -52,6 +58,7 @@ class _Side:
     support: float
     points: Float64
     residual_px: float
+    width_px: float = 6.0
 
 
 def _side(lab: Float32, start: Float64, end: Float64, reach_px: float, prior_px: float) -> _Side:
@@ -116,7 +123,8 @@ def _fit_points(gradient: Float64, floor: float, ridge: Float64, offsets: Float6
         return kept
     line, weight, residual = robust_line(points[good], np.minimum(at[good], 2 * floor))
     support = float((at > max(0.5 * floor, 1.5)).mean())
-    return _Side(line, support, points[good][weight > 0.3], residual)
+    width = float(np.median((gradient * (np.abs(index[None] - peak[:, None]) * step_px <= 6)).sum(1)[good] / at[good]))
+    return _Side(line, support, points[good][weight > 0.3], residual, width * step_px)
 
 
 def robust_line(points: Float64, weight: Float64) -> tuple[Float64, Float64, float]:

@@ -1,0 +1,119 @@
+"""What holds for every correction step, whatever the picture."""
+
+import numpy as np
+import pytest
+
+from autoprep.correction import kind, planning
+from autoprep.correction.apply import photometry
+from autoprep.correction.outline import find_outline
+from autoprep.correction.paper import find_paper
+from autoprep.correction.planning import STEPS, Draft, Wishes, corrected, make_plan
+from autoprep.domain import CorrectionPlan, Declined, Outline, Photo, PhotoFacts, Work
+from autoprep.files.icc import srgb_tables
+from autoprep.imaging.arrays import Float32, UInt8
+from autoprep.imaging.geometry import rectangle
+
+
+def _noise(height: int, width: int, low: float, high: float) -> Float32:
+    return np.random.default_rng(3).uniform(low, high, (height, width, 3)).astype(np.float32)
+
+
+PICTURES = {
+    "black": np.zeros((60, 80, 3), np.float32),
+    "white": np.ones((60, 80, 3), np.float32),
+    "grey": np.full((60, 80, 3), 0.2, np.float32),
+    "noise": _noise(90, 120, 0, 1),
+    "tiny": _noise(24, 24, 0.3, 0.5),
+    "narrow": np.full((400, 30, 3), 0.5, np.float32),
+    "beyond": _noise(60, 80, -0.1, 1.3),
+}
+
+
+def draft_of(linear: Float32) -> Draft:
+    codes = np.zeros((*linear.shape[:2], 3), np.uint8)
+    photo = Photo(codes, PhotoFacts("png", linear.shape[1], linear.shape[0]), srgb_tables(256))
+    outline = whole(photo)
+    paper = find_paper(linear)
+    geometry = planning.geometry_of(photo, outline, Wishes())
+    return Draft(Work(linear, 1.0, {"blur_px": 1.0}), geometry, Wishes(), paper, kind.judge(linear, paper))
+
+
+def whole(photo: Photo) -> Outline:
+    corners = tuple((float(x), float(y)) for x, y in rectangle(*photo.full_px))
+    return Outline(corners_px=corners, confidence=1.0, whole_photo=True)  # type: ignore[arg-type]
+
+
+def plan_of(draft: Draft) -> CorrectionPlan:
+    return CorrectionPlan(
+        geometry=draft.geometry,
+        kind=draft.judged.kind,
+        paper=draft.judged.paper,
+        light=draft.light,
+        neutral=draft.neutral,
+        tone=draft.tone,
+        sharpening=draft.sharpening,
+    )
+
+
+@pytest.mark.parametrize("name", list(PICTURES))
+@pytest.mark.parametrize("step", STEPS, ids=[name for name, _ in STEPS])
+def test_steps(name: str, step: tuple[str, object]) -> None:
+    """Input untouched, a part that round-trips through JSON, a reason when declined, the same on every run."""
+    linear = PICTURES[name].copy()
+    linear.setflags(write=False)
+    one, two = draft_of(linear), draft_of(linear)
+    for draft in (one, two):
+        step[1](draft)  # type: ignore[operator]
+    part = getattr(one, step[0])
+    assert part == getattr(two, step[0])
+    assert type(part).model_validate_json(part.model_dump_json()) == part
+    if isinstance(part, Declined):
+        assert len(part.reason) > 10
+
+
+@pytest.mark.parametrize("name", list(PICTURES))
+def test_whole_plans_stay_finite_and_in_range(name: str) -> None:
+    linear = PICTURES[name]
+    draft = draft_of(linear)
+    for _, step in STEPS:
+        step(draft)
+    plan = plan_of(draft)
+    out = corrected(linear, plan)
+    assert np.isfinite(out).all()
+    assert CorrectionPlan.model_validate_json(plan.model_dump_json()) == plan
+    if draft.tone.ceiling > draft.tone.knee:
+        assert out.max() <= draft.tone.ceiling + 1e-6
+
+
+@pytest.mark.parametrize("shape", [(64, 48), (16, 300), (900, 1200)])
+@pytest.mark.parametrize("level", [0, 128, 255])
+def test_the_finder_survives_pictures_of_nothing(shape: tuple[int, int], level: int) -> None:
+    codes: UInt8 = np.full((*shape, 3), level, np.uint8)
+    found = find_outline(Photo(codes, PhotoFacts("png", shape[1], shape[0]), srgb_tables(256)))
+    if isinstance(found, Outline):
+        assert np.isfinite(found.array()).all()
+        assert 0 <= found.confidence <= 1
+
+
+def test_strips_are_corrected_alike() -> None:
+    """Correcting in strips gives what correcting at once gives: no seams."""
+    y, x = np.mgrid[0:300, 0:400].astype(np.float32)
+    linear = ((0.4 + 0.3 * x / 400 - 0.1 * y / 300)[..., None] * np.float32([1, 0.9, 0.8])).astype(np.float32)
+    draft = draft_of(linear)
+    for _, step in STEPS:
+        step(draft)
+    plan = plan_of(draft)
+    assert not isinstance(plan.light, Declined)
+    apply = photometry(plan, (400, 300))
+    strips = np.concatenate([apply(linear[a : a + 64], a) for a in range(0, 300, 64)])
+    assert np.abs(strips - apply(linear, 0)).max() < 1e-5
+    assert strips.std(axis=(0, 1)).max() < 0.004  # and the even sheet comes out even
+
+
+def test_a_plan_names_what_it_did() -> None:
+    codes = np.full((120, 160, 3), 180, np.uint8)
+    photo = Photo(codes, PhotoFacts("png", 160, 120), srgb_tables(256))
+    plan, _, measures = make_plan(photo, whole(photo), Wishes())
+    assert plan.paper == "white"
+    assert measures["paper_L"] == pytest.approx(96.5, abs=0.3)
+    assert measures["paper_C"] < 0.2

@@ -1,0 +1,141 @@
+"""The commands as a person types them."""
+
+import json
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+from autoprep import cli
+from autoprep.domain import JobRecord, OutputRecord
+from autoprep.proof.pages import Place, index_html
+from autoprep.settings import Settings
+from tests import photos
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
+    code = cli.main(list(arguments))
+    out = capsys.readouterr()
+    return code, out.out, out.err
+
+
+def test_init_lays_out_a_studio_and_overwrites_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "My Studio"
+    code, out, _ = run(capsys, "init", str(folder))
+    assert code == 0
+    assert "inbox" in out
+    for name in ("inbox", "needs-a-look", "records", "ready/square", "ready/print-a4", "config/autoprep.toml"):
+        assert (folder / name).exists(), name
+    config = folder / "config" / "autoprep.toml"
+    config.write_text(
+        config.read_text(encoding="utf-8").replace('name = ""', 'name = "Wren Halloway"', 1), encoding="utf-8"
+    )
+    assert run(capsys, "init", str(folder))[0] == 0
+    assert "Wren Halloway" in config.read_text(encoding="utf-8")
+    code, out, _ = run(capsys, "check", "--config", str(folder))
+    assert code == 0
+    assert "Wren Halloway" in out
+    assert "210 x 297 mm + 3 mm bleed at 300 ppi" in out
+
+
+def test_check_names_file_line_and_nearest_key(studio: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    place = studio.studio / "config" / "destinations.toml"
+    place.write_text("[square]\nlong_side_px = 900\nqualty = 90\n", encoding="utf-8")
+    code, _, err = run(capsys, "check", "--config", str(studio.studio))
+    assert code == 2
+    assert "destinations.toml, line 3" in err
+    assert "`quality`" in err
+
+
+@pytest.mark.slow
+def test_once_jobs_show_and_redo(studio: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    at = ("--config", str(studio.studio))
+    (studio.folders.inbox / "as ink").mkdir()
+    (studio.folders.inbox / "as ink" / "Blue Jug.jpg").write_bytes(photos.jpeg())
+    (studio.folders.inbox / "copy.jpg").write_bytes(photos.jpeg())
+    (studio.folders.inbox / "cut.jpg").write_bytes(photos.jpeg()[:20_000])
+    code, out, _ = run(capsys, "once", *at)
+    assert code == 1  # something was set aside
+    assert "1 ready" in out
+    assert "1 duplicate" in out
+    assert "ends before the picture does" in out
+    code, out, _ = run(capsys, "jobs", "--json", *at)
+    records = [JobRecord.model_validate(item) for item in json.loads(out)]
+    assert sorted(record.outcome for record in records) == ["duplicate", "ready", "set aside"]
+    ready = next(record for record in records if record.outcome == "ready")
+    assert ready.kind == "ink"
+    code, out, _ = run(capsys, "show", "Blue Jug", *at)
+    assert code == 0
+    assert "Straightened" in out
+
+    square = studio.folders.ready / "square" / "Blue Jug.jpg"
+    was = square.read_bytes()
+    config = studio.studio / "config" / "destinations.toml"
+    text = config.read_text(encoding="utf-8").replace("400", "300") + "\n[card]\nlong_side_px = 200\n"
+    config.write_text(text, encoding="utf-8")
+    code, out, _ = run(capsys, "redo", *at, "--destination", "square")
+    assert code == 0
+    assert square.read_bytes() != was
+    code, out, _ = run(capsys, "redo", "Blue Jug", *at, "--json")
+    again = JobRecord.model_validate(json.loads(out)[0])
+    assert [o.destination for o in again.outputs] == ["square", "master", "card"]
+    assert (studio.folders.ready / "card" / "Blue Jug.jpg").exists()
+    assert again.plan == ready.plan
+    assert again.seconds["measure"] == ready.seconds["measure"]  # measured once
+    page = (studio.folders.records / "proof" / "index.html").read_text(encoding="utf-8")
+    assert "as ink/Blue Jug.jpg" in page
+    assert (studio.folders.records / "proof" / ready.job / "record.json").exists()
+
+
+def test_questions_to_what_is_not_there(studio: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    at = ("--config", str(studio.studio))
+    assert run(capsys, "show", "nothing", *at)[0] == 2
+    assert run(capsys, "redo", *at)[0] == 2
+    code, _, err = run(capsys, "redo", *at, "--destination", "squire")
+    assert code == 2
+    assert "there are square, master" in err
+    assert run(capsys, "check", "--config", "/nowhere")[0] == 2
+
+
+@pytest.mark.slow
+def test_demo_on_two_small_photos(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    photos_folder = tmp_path / "photos"
+    photos_folder.mkdir()
+    (photos_folder / "IMG_1.jpg").write_bytes(photos.jpeg(seed=1))
+    (photos_folder / "IMG_2.jpg").write_bytes(photos.jpeg(seed=2))
+    code, out, _ = run(capsys, "demo", "--dir", str(tmp_path / "demo"), "--photos", str(photos_folder))
+    assert code == 0
+    assert "2 ready" in out
+    assert "index.html" in out
+    for name in ("square", "banner", "site", "print-a4", "master"):
+        assert len(list((tmp_path / "demo" / "ready" / name).iterdir())) == 2
+    shutil.rmtree(tmp_path / "demo")
+
+
+def test_the_proof_page_escapes_everything_and_needs_no_network(tmp_path: Path) -> None:
+    bad = '<script>alert(1)</script>" onerror="x'
+    out = OutputRecord(destination=bad, path="ready/" + bad, width_px=1, height_px=1, bytes=1, sha256="x", notes=(bad,))
+    record = JobRecord(
+        job="00001-x",
+        photo=bad,
+        sha256="x",
+        outcome="ready",
+        reasons=(bad,),
+        outputs=(out,),
+        pages={"before": "a", "after": "b"},
+    )
+    page = index_html(bad, Place(tmp_path, tmp_path / "records" / "proof"), [record])
+    assert page.count("<script>") == 1
+    assert 'onerror="x' not in page
+    assert "http" not in page.replace("http-equiv", "")
+    assert "Content-Security-Policy" in page
+
+
+def test_help_reads_well(capsys: pytest.CaptureFixture[str]) -> None:
+    for command in ([], ["watch"], ["redo"]):
+        with pytest.raises(SystemExit) as stopped:
+            cli.main([*command, "--help"])
+        assert stopped.value.code == 0
+        assert "exit codes" in " ".join(capsys.readouterr().out.split())
+    assert sys.version_info >= (3, 11)

@@ -1,0 +1,163 @@
+"""A whole job in one process: outputs, record, what must never leave, and questions."""
+
+import io
+from dataclasses import replace
+
+import numpy as np
+import piexif
+import pyexiv2
+import pytest
+import tifffile
+from PIL import Image, ImageCms
+
+from autoprep.domain import JobRecord
+from autoprep.job import JobOrder, JobResult, process
+from autoprep.settings import Preset, Settings
+from tests import photos
+
+SECRETS = (b"PLANTED", b"GPS", b"SO-1", b"Saltmere Optics")
+
+
+def order_for(settings: Settings, data: bytes, name: str = "Blue Jug.jpg") -> JobOrder:
+    suffix = {"jpeg": ".jpg", "tiff": ".tif", "png": ".png", "webp": ".webp", "avif": ".avif"}
+    places = {
+        key: settings.folders.ready / key / f"Blue Jug{suffix[preset.format]}"
+        for key, preset in settings.destinations.items()
+    }
+    return JobOrder(
+        job="00001-test",
+        photo=name,
+        sha256="0" * 64,
+        data=data,
+        settings=settings,
+        places=places,
+        look_folder=settings.folders.needs_a_look / "Blue Jug",
+        proof_folder=settings.folders.records / "proof" / "00001-test",
+        title="Blue Jug",
+    )
+
+
+def done(order: JobOrder) -> JobResult:
+    stages: list[str] = []
+    result = process(order, lambda stage, seconds, facts: stages.append(stage))
+    for part, final in result.parts:
+        part.replace(final)
+    assert stages[0] == "read"
+    return result
+
+
+def with_presets(settings: Settings, **presets: Preset) -> Settings:
+    return settings.model_copy(update={"destinations": presets})
+
+
+def test_a_job_makes_everything_and_says_so(studio: Settings) -> None:
+    record = done(order_for(studio, photos.jpeg())).record
+    assert record.outcome == "ready"
+    assert record.outline is not None
+    assert np.abs(record.outline.array() - photos.corners()).max() < 1.5
+    assert record.kind in ("ink", "pencil")
+    assert {out.destination for out in record.outputs} == {"square", "master"}
+    assert all(key.rsplit("_", 1)[-1] for key in record.measures)
+    assert record.seconds.keys() >= {"read", "outline", "measure", "render square", "proof"}
+    assert any("Straightened" in reason for reason in record.reasons)
+    assert (
+        JobRecord.model_validate_json((studio.folders.records / "proof/00001-test/record.json").read_text()) == record
+    )
+    square = Image.open(studio.folders.ready / "square" / "Blue Jug.jpg")
+    assert square.size == (400, 400)
+    deep = tifffile.imread(studio.folders.ready / "master" / "Blue Jug.tif")
+    assert deep.dtype == np.uint16
+    assert len(np.unique(deep)) > 5000  # 16 bits that hold more than 8
+
+
+FORMATS = {
+    "jpeg": Preset(long_side_px=600, format="jpeg", ppi=300),
+    "webp": Preset(long_side_px=600, format="webp"),
+    "avif": Preset(long_side_px=600, format="avif"),
+    "png": Preset(long_side_px=600, format="png"),
+    "png16": Preset(long_side_px=600, format="png", bits=16, mark=False),
+    "tiff": Preset(long_side_px=600, format="tiff", ppi=300),
+    "p3": Preset(long_side_px=600, format="jpeg", colour="display-p3"),
+}
+
+
+def test_nothing_private_leaves_in_any_format(studio: Settings) -> None:
+    """Read back by Exiv2, and by searching every byte for what was planted in the photo."""
+    data = photos.jpeg(comment=b"PLANTED-COMMENT") + b"PLANTED-TRAILER"
+    assert all(secret in data for secret in SECRETS[:1])
+    settings = with_presets(studio, **FORMATS)
+    for out in done(order_for(settings, data)).record.outputs:
+        path = settings.studio / out.path
+        assert not any(secret in path.read_bytes() for secret in SECRETS), out.destination
+        image = pyexiv2.Image(str(path))
+        exif, found = image.read_exif(), image.read_xmp()
+        image.close()
+        assert not [key for key in exif if "GPS" in key or "Serial" in key or "MakerNote" in key or "Thumbnail" in key]
+        assert exif["Exif.Image.Artist"] == "Wren Halloway"
+        assert exif["Exif.Image.Copyright"] == "© 2025 Wren Halloway"  # the year of the photo
+        assert found["Xmp.dc.creator"] == ["Wren Halloway"]
+        assert found["Xmp.dc.title"] == {'lang="x-default"': "Blue Jug"}
+
+
+def test_profiles_density_and_sampling_of_a_jpeg(studio: Settings) -> None:
+    settings = with_presets(studio, jpeg=FORMATS["jpeg"], p3=FORMATS["p3"])
+    done(order_for(settings, photos.jpeg()))
+    with Image.open(settings.folders.ready / "jpeg" / "Blue Jug.jpg") as image:
+        assert image.info["dpi"] == (300, 300)
+        assert [component[1:3] for component in image.layer] == [(1, 1)] * 3  # type: ignore[attr-defined]  # 4:4:4
+        assert piexif.load(image.info["exif"])["0th"][piexif.ImageIFD.XResolution] == (30000, 100)
+        profile = ImageCms.ImageCmsProfile(io.BytesIO(image.info["icc_profile"]))
+        assert ImageCms.getProfileDescription(profile).strip() == "sRGB"
+    with Image.open(settings.folders.ready / "p3" / "Blue Jug.jpg") as image:
+        profile = ImageCms.ImageCmsProfile(io.BytesIO(image.info["icc_profile"]))
+        assert "P3" in ImageCms.getProfileDescription(profile)
+
+
+def test_blind_copies_carry_no_name(studio: Settings) -> None:
+    settings = with_presets(studio, jury=Preset(long_side_px=600, mark=False, rights="none"))
+    done(order_for(settings, photos.jpeg()))
+    data = (settings.folders.ready / "jury" / "Blue Jug.jpg").read_bytes()
+    assert not any(word in data for word in (b"Wren", b"Halloway", b"Blue Jug", b"2025"))
+
+
+def test_a_question_has_a_picture_and_a_plain_reason(studio: Settings) -> None:
+    settings = studio.model_copy(update={"correction": studio.correction.model_copy(update={"sure_enough": 1.0})})
+    record = done(order_for(settings, photos.jpeg())).record
+    assert record.outcome == "needs a look"
+    assert record.outputs == ()
+    folder = settings.folders.needs_a_look / "Blue Jug"
+    with Image.open(folder / "marked.jpg") as image:
+        assert max(image.size) <= 1280
+    words = (folder / "why.txt").read_text(encoding="utf-8")
+    assert "not sure" in words
+    assert "Two ways" in words
+    assert not any(secret in (folder / "marked.jpg").read_bytes() for secret in SECRETS)
+
+
+def test_a_redo_renders_from_the_plan_and_measures_nothing(studio: Settings) -> None:
+    first = order_for(studio, photos.jpeg())
+    record = done(first).record
+    before = (studio.folders.ready / "square" / "Blue Jug.jpg").read_bytes()
+    stages: list[str] = []
+    again = replace(first, earlier=record, places={"square": first.places["square"]})
+    result = process(again, lambda stage, seconds, facts: stages.append(stage))
+    for part, final in result.parts:
+        part.replace(final)
+    assert stages == ["read", "render square", "proof"]
+    assert (studio.folders.ready / "square" / "Blue Jug.jpg").read_bytes() == before  # reproducible to the byte
+    assert {out.destination for out in result.record.outputs} == {"square", "master"}
+
+
+def broken_png() -> bytes:
+    out = io.BytesIO()
+    Image.fromarray(photos.sheet()).save(out, "PNG")
+    data = bytearray(out.getvalue())
+    data[len(data) // 2 : len(data) // 2 + 400] = b"\x55" * 400
+    return bytes(data)
+
+
+@pytest.mark.parametrize("data", [b"not a picture" * 50, broken_png()], ids=["text", "damaged"])
+def test_what_can_not_be_read_is_set_aside(studio: Settings, data: bytes) -> None:
+    record = process(order_for(studio, data), lambda *_: None).record
+    assert record.outcome == "set aside"
+    assert record.reasons[0]
