@@ -239,7 +239,8 @@ def _ground(ground: str, plan: CorrectionPlan) -> tuple[float, float, float]:
     if ground == "paper" and plan.paper_colour is not None:
         red, green, blue = (float(v) for v in encode_fast(float32([[plan.paper_colour]]))[0, 0])
         return red, green, blue
-    level = 1.0 if ground == "white" else 231 / 255
+    # A work without bare paper has no paper tone to go on; printed, that means the sheet's own white.
+    level = 231 / 255 if ground == "neutral" else 1.0
     return level, level, level
 
 

@@ -106,15 +106,14 @@ def warp_rows(
 def _sample(crop: Crop, level_size: tuple[int, int], points: Float64, sigma: float) -> Float32:
     level_w, level_h = level_size
     reach = 4 + int(np.ceil(3 * sigma))
-    x0, y0 = (np.floor(points.min(axis=(0, 1))) - reach).astype(int)
-    x1, y1 = (np.ceil(points.max(axis=(0, 1))) + reach + 1).astype(int)
-    x0, y0 = max(0, min(x0, level_w - 1)), max(0, min(y0, level_h - 1))
-    x1, y1 = min(level_w, max(x1, x0 + 1)), min(level_h, max(y1, y0 + 1))
+    # One reduction per plane: over the interleaved array it is several times slower.
+    xs, ys = np.ascontiguousarray(points[..., 0]), np.ascontiguousarray(points[..., 1])
+    x0 = max(0, min(int(np.floor(xs.min())) - reach, level_w - 1))
+    y0 = max(0, min(int(np.floor(ys.min())) - reach, level_h - 1))
+    x1 = min(level_w, max(x0 + 1, int(np.ceil(xs.max())) + reach + 1))
+    y1 = min(level_h, max(y0 + 1, int(np.ceil(ys.max())) + reach + 1))
     patch = crop(y0, y1, x0, x1)
     if sigma > 0.15:
         patch = cast(Float32, cv2.GaussianBlur(patch, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE))
-    local = (points - [x0, y0]).astype(np.float32)
-    return cast(
-        Float32,
-        cv2.remap(patch, local[..., 0], local[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE),
-    )
+    map_x, map_y = (xs - x0).astype(np.float32), (ys - y0).astype(np.float32)
+    return cast(Float32, cv2.remap(patch, map_x, map_y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))

@@ -10,7 +10,7 @@ from autoprep.correction.paper import find_paper
 from autoprep.correction.planning import STEPS, Draft, Wishes, corrected, make_plan
 from autoprep.domain import CorrectionPlan, Declined, Outline, Photo, PhotoFacts, Work
 from autoprep.files.icc import srgb_tables
-from autoprep.imaging.arrays import Float32, UInt8
+from autoprep.imaging.arrays import Float32, UInt8, float32
 from autoprep.imaging.geometry import rectangle
 
 
@@ -98,7 +98,7 @@ def test_the_finder_survives_pictures_of_nothing(shape: tuple[int, int], level: 
 def test_strips_are_corrected_alike() -> None:
     """Correcting in strips gives what correcting at once gives: no seams."""
     y, x = np.mgrid[0:300, 0:400].astype(np.float32)
-    linear = ((0.4 + 0.3 * x / 400 - 0.1 * y / 300)[..., None] * np.float32([1, 0.9, 0.8])).astype(np.float32)
+    linear = ((0.4 + 0.3 * x / 400 - 0.1 * y / 300)[..., None] * float32([1, 0.9, 0.8])).astype(np.float32)
     draft = draft_of(linear)
     for _, step in STEPS:
         step(draft)

@@ -9,7 +9,6 @@ from autoprep.correction.sharpening import sharpen
 from autoprep.domain import CorrectionPlan, Declined, Geometry, Photo, PhotoFacts, Sharpening, Tone
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float32, UInt8
-from autoprep.imaging.geometry import rectangle
 from autoprep.rendering.layout import Frame, lay_out, work_pixels
 from autoprep.rendering.mark import MarkStyle, contrast_ratio, missing_glyphs, place_and_draw
 from autoprep.rendering.render import Look, Rendition, render
@@ -19,12 +18,12 @@ NO = Declined(reason="nothing to do in this test")
 
 
 def plan_for(width: int, height: int) -> CorrectionPlan:
-    corners = tuple((float(x), float(y)) for x, y in rectangle(width, height))
+    w, h = float(width), float(height)
     geometry = Geometry(
         photo_px=(width, height),
-        corners_px=corners,
-        ratio=width / height,
-        ratio_from="whole photo",  # type: ignore[arg-type]
+        corners_px=((0.0, 0.0), (w, 0.0), (w, h), (0.0, h)),
+        ratio=w / h,
+        ratio_from="whole photo",
     )
     return CorrectionPlan(
         geometry=geometry, kind="painting", paper="none", light=NO, neutral=NO, tone=Tone(), sharpening=Sharpening()
@@ -57,7 +56,7 @@ def test_a_square_holds_the_whole_work_on_its_ground() -> None:
     codes = np.full((300, 600, 3), 40, np.uint8)
     out = rendered(codes, Frame(size_px=(400, 400), margin_percent=5), Look(ground=(0.9, 0.9, 0.9))).pixels
     assert out.shape == (400, 400, 3)
-    dark = (out < 60).all(-1)
+    dark = np.asarray((out < 60).all(-1))
     assert dark.any(axis=0).sum() == 360  # 5 % margins left and right
     assert dark.any(axis=1).sum() == 180
     assert (out[:100] == round(0.9 * 255)).all()
