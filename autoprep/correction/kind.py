@@ -13,10 +13,12 @@ from autoprep.imaging.colour import lab_fast, luminance
 PaperClass = Literal["white", "tinted", "toned", "none"]
 
 # A work has bare paper when it is seen on this share of the sheet and of the stretches along its rim.
-_MIN_COVERAGE, _MIN_RIM = 0.03, 0.30
-# As photographed. Toned papers (grey, kraft, black) stay below L* 72 or above C* 16 in any usual exposure;
-# underexposed white does too, but nothing on it is lighter than it is. All chosen on the lab's tuning seeds.
-_DARK_L, _TONED_C, _LIGHTER_SHARE = 60.0, 17.0, 0.004
+# (Paintings of the lab's tuning seeds stay below 4 %; an ample share needs no rim.)
+_MIN_COVERAGE, _MIN_RIM, _AMPLE_COVERAGE = 0.03, 0.30, 0.20
+# As photographed. What tells toned paper best are marks lighter than it; without them, a strong tint, a tint on
+# a dark sheet, or near black. Underexposed white and cream in lamp light stay outside these. Chosen on the
+# lab's tuning seeds.
+_LIGHTER_SHARE, _TONED_C, _BLACK_L, _DARK_L, _DARK_C = 0.0035, 22.0, 38.0, 54.0, 10.0
 _TINTED_C = 4.5
 
 
@@ -66,11 +68,11 @@ def _paper_class(paper: Paper | Declined, evidence: dict[str, float]) -> PaperCl
         "paper_as_shot_C": chroma,
         "lighter_than_paper_share": paper.lighter,
     }
-    if paper.coverage < _MIN_COVERAGE or paper.rim < _MIN_RIM:
+    if paper.coverage < _MIN_COVERAGE or (paper.rim < _MIN_RIM and paper.coverage < _AMPLE_COVERAGE):
         return "none"
-    if chroma > _TONED_C or paper.lighter > _LIGHTER_SHARE or lightness < 38:
+    if paper.lighter > _LIGHTER_SHARE or chroma > _TONED_C or lightness < _BLACK_L:
         return "toned"
-    if lightness < _DARK_L and chroma > 8:
+    if lightness < _DARK_L and chroma > _DARK_C:
         return "toned"
     return "tinted" if chroma > _TINTED_C else "white"
 
@@ -78,6 +80,7 @@ def _paper_class(paper: Paper | Declined, evidence: dict[str, float]) -> PaperCl
 def _kind_on_white(linear: Float32, paper: Paper, evidence: dict[str, float]) -> Kind:
     """Pencil, ink, journal or watercolour, from the marks once the light is taken out."""
     even = linear / np.exp(paper.log_field(*linear.shape[:2])) * np.float32(0.91)
+    darkest = float(np.percentile(lab_fast(even)[..., 0], 0.1))
     flat = cast(Float32, cv2.resize(even, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA))
     lab = lab_fast(flat)
     chroma = np.hypot(lab[..., 1], lab[..., 2])
@@ -86,7 +89,7 @@ def _kind_on_white(linear: Float32, paper: Paper, evidence: dict[str, float]) ->
     evidence |= {
         "coloured_share": float((smooth > 6).mean()),
         "marked_share": float(marked.mean()),
-        "darkest_L": float(np.percentile(lab[..., 0], 0.3)),
+        "darkest_L": darkest,
         "mark_chroma": float(np.median(chroma[marked])) if marked.any() else 0.0,
         "fold": fold_depth(flat),
     }
@@ -94,7 +97,8 @@ def _kind_on_white(linear: Float32, paper: Paper, evidence: dict[str, float]) ->
         return "journal"
     if evidence["coloured_share"] > 0.10:
         return "watercolour"
-    if evidence["darkest_L"] < 27:
+    # Pencil and ink overlap here; nothing in the correction depends on which of the two it is.
+    if evidence["darkest_L"] < 24:
         return "ink"
     return "pencil"
 

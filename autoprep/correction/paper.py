@@ -202,9 +202,23 @@ def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
         coverage=float(mask.mean()),
         rim=_rim_share(search, mask),
         scatter=float(rest[mask].std()),
-        lighter=float(((rest > 0.08) & (search.weight > 0)).mean()),
+        lighter=_lighter_marks(search, rest),
         unevenness=float((light.max() - light.min()) / light.mean()),
     )
+
+
+def _lighter_marks(search: _Search, rest: Float64) -> float:
+    """Share of the work under marks lighter than the paper: drawn ones, which stand out from their neighbourhood.
+
+    Glare is lighter too, but it swells slowly; the median of the neighbourhood takes it out.
+    """
+    plane = np.clip(rest * 400 + 128, 0, 255).reshape(search.shape).astype(np.uint8)
+    around = cv2.medianBlur(plane, 31).astype(np.float64)
+    stands_out = (plane - around > 0.06 * 400).ravel()
+    # Where the camera ran out of scale there is glare, and nothing around its core can be told from chalk.
+    blown = (search.logs.min(axis=1) > np.log(0.88)).reshape(search.shape).astype(np.uint8)
+    near = cv2.dilate(cv2.morphologyEx(blown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.ones((61, 61), np.uint8))
+    return float((stands_out & (rest > 0.06) & (search.weight > 0) & (near.ravel() == 0)).mean())
 
 
 def _rim_share(search: _Search, mask: Bool) -> float:
