@@ -377,7 +377,7 @@ def _reasons(plan: CorrectionPlan, photo: Photo, measures: dict[str, float]) -> 
         said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to clean white.")
     if measures.get("glare_percent", 0) > 0.5:
         said.append(f"Glare hides {measures['glare_percent']:.1f} % of the work; nothing was invented there.")
-    if measures["blur_px"] > 3:
+    if measures["blur_px"] > 1.5:
         said.append("The photo is blurred; a steadier shot would show more.")
     return (*said, *photo.facts.warnings)
 

@@ -13,29 +13,35 @@ from autoprep.imaging.geometry import side_lengths
 from autoprep.imaging.transfer import encode_fast
 
 
-def blur_px(linear: Float32) -> float:
-    """Standard deviation in pixels of the blur on the sharpest edges of (H, W, 3) linear light.
+def blur_px(linear: Float32) -> float | None:
+    """Standard deviation in pixels of the blur of (H, W, 3) linear light; None where there is no edge to tell.
 
     The picture is blurred again by a known amount; on an edge of width s the gradient falls by
-    sqrt(s^2 + s0^2) / s, whatever the edge's height. The median over the strongest edges is taken.
+    sqrt(s^2 + s0^2) / s, whatever the edge's height. The median over the strongest edges is taken, for each of
+    two directions by itself, and the larger counts: a shaken photo is blurred in one direction only.
     """
-    known = 1.2
     code = encode_fast(np.repeat(luminance(linear)[..., None], 3, axis=-1))[..., 0]
-    once = _gradient(cast(Float32, cv2.GaussianBlur(code, (0, 0), 0.5)))
-    again = _gradient(cast(Float32, cv2.GaussianBlur(code, (0, 0), float(np.hypot(0.5, known)))))
-    peak = (once == cv2.dilate(once, np.ones((5, 5), np.uint8))) & (once > 0)
-    strong = peak & (once >= max(float(np.quantile(once[peak], 0.97)) if peak.any() else 0, 0.01))
-    if strong.sum() < 20:
-        return 1.0  # nothing with an edge: neither sharp nor blurred
+    widths = [width for width in (_blur_along(code), _blur_along(code.T)) if width is not None]
+    return max(widths, default=None)
+
+
+_KNOWN_BLUR_PX, _CALM_PX = 1.5, 0.5
+
+
+def _blur_along(code: Float32) -> float | None:
+    """Blur along the rows of an (H, W) picture of sRGB codes."""
+    code = np.ascontiguousarray(code)
+    again_px = float(np.hypot(_CALM_PX, _KNOWN_BLUR_PX))
+    once = np.abs(cv2.Sobel(cast(Float32, cv2.GaussianBlur(code, (0, 0), _CALM_PX)), cv2.CV_32F, 1, 0, scale=0.125))
+    again = np.abs(cv2.Sobel(cast(Float32, cv2.GaussianBlur(code, (0, 0), again_px)), cv2.CV_32F, 1, 0, scale=0.125))
+    peak = (once == cv2.dilate(once, np.ones((1, 7), np.uint8))) & (once > 0)
+    noise = float(np.median(once)) * 5 + 0.004
+    if (peak & (once > noise)).sum() < 30:
+        return None
+    strong = peak & (once >= max(float(np.quantile(once[peak & (once > noise)], 0.7)), noise))
     ratio = np.clip(once[strong] / np.maximum(again[strong], 1e-6), 1.02, 20)
-    width = known / np.sqrt(ratio**2 - 1)
-    return float(np.sqrt(max(np.median(width) ** 2 - 0.25, 0.01)))
-
-
-def _gradient(code: Float32) -> Float32:
-    gx = cv2.Sobel(code, cv2.CV_32F, 1, 0, scale=0.125)
-    gy = cv2.Sobel(code, cv2.CV_32F, 0, 1, scale=0.125)
-    return cast(Float32, cv2.magnitude(gx, gy))
+    width = _KNOWN_BLUR_PX / np.sqrt(ratio**2 - 1)
+    return float(np.sqrt(max(float(np.median(width)) ** 2 - _CALM_PX**2, 0.01)))
 
 
 def sharpness(linear: Float32) -> float:

@@ -79,8 +79,7 @@ def _paper_class(paper: Paper | Declined, evidence: dict[str, float]) -> PaperCl
 
 def _kind_on_white(linear: Float32, paper: Paper, evidence: dict[str, float]) -> Kind:
     """Pencil, ink, journal or watercolour, from the marks once the light is taken out."""
-    even = linear / np.exp(paper.log_field(*linear.shape[:2])) * np.float32(0.91)
-    darkest = float(np.percentile(lab_fast(even)[..., 0], 0.1))
+    even = np.asarray(linear / np.exp(paper.log_field(*linear.shape[:2])) * 0.91, np.float32)
     flat = cast(Float32, cv2.resize(even, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA))
     lab = lab_fast(flat)
     chroma = np.hypot(lab[..., 1], lab[..., 2])
@@ -89,7 +88,7 @@ def _kind_on_white(linear: Float32, paper: Paper, evidence: dict[str, float]) ->
     evidence |= {
         "coloured_share": float((smooth > 6).mean()),
         "marked_share": float(marked.mean()),
-        "darkest_L": darkest,
+        "darkest_L": float(np.percentile(lab[..., 0], 0.3)),
         "mark_chroma": float(np.median(chroma[marked])) if marked.any() else 0.0,
         "fold": fold_depth(flat),
     }
@@ -98,7 +97,7 @@ def _kind_on_white(linear: Float32, paper: Paper, evidence: dict[str, float]) ->
     if evidence["coloured_share"] > 0.10:
         return "watercolour"
     # Pencil and ink overlap here; nothing in the correction depends on which of the two it is.
-    if evidence["darkest_L"] < 24:
+    if evidence["darkest_L"] < 37:
         return "ink"
     return "pencil"
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 
 from autoprep.correction import assessment, illumination, neutral, tone
@@ -26,6 +27,7 @@ from autoprep.domain import (
     Work,
 )
 from autoprep.imaging.arrays import Float32
+from autoprep.imaging.colour import luminance
 from autoprep.imaging.geometry import area, homography, rectangle
 from autoprep.imaging.resample import STRIP_ROWS, Warp, warp_rows
 
@@ -116,22 +118,39 @@ def rectify(photo: Photo, geometry: Geometry, pixels: int = _MEASURING_PIXELS) -
         warp_rows(level.crop, level.size_px, level.scale, warp, size, (top, min(top + STRIP_ROWS, size[1])))
         for top in range(0, size[1], STRIP_ROWS)
     ]
-    return Work(np.concatenate(strips), warp.scale(*size), {"blur_px": _blur_at_full_size(photo, geometry)})
+    linear = np.concatenate(strips)
+    return Work(linear, warp.scale(*size), {"blur_px": _blur_at_full_size(photo, geometry, linear)})
 
 
-def _blur_at_full_size(photo: Photo, geometry: Geometry) -> float:
-    """Blur in full-size photo pixels, on up to five crops of the work at full size."""
+_PROBE_PX, _PROBES = 320, 5
+
+
+def _blur_at_full_size(photo: Photo, geometry: Geometry, work: Float32) -> float:
+    """Blur in full-size photo pixels, on the five most detailed of 8 x 8 probes; 1 where nothing has an edge."""
+    places = _detailed_places(work)
     quad = geometry.array() * photo.scale
     width, height = photo.size_px
-    half = 160
     blurs = []
-    for u, v in ((0.5, 0.5), (0.25, 0.3), (0.75, 0.3), (0.3, 0.72), (0.7, 0.7)):
+    for u, v in places:
         top, bottom = quad[0] * (1 - u) + quad[1] * u, quad[3] * (1 - u) + quad[2] * u
-        x, y = (int(c) for c in top * (1 - v) + bottom * v)
-        x0, y0 = max(0, min(x - half, width - 2 * half)), max(0, min(y - half, height - 2 * half))
-        crop = photo.crop(y0, min(y0 + 2 * half, height), x0, min(x0 + 2 * half, width))
-        blurs.append(assessment.blur_px(crop))
-    return float(np.median(blurs)) / photo.scale
+        x, y = (int(c) - _PROBE_PX // 2 for c in top * (1 - v) + bottom * v)
+        x0, y0 = max(0, min(x, width - _PROBE_PX)), max(0, min(y, height - _PROBE_PX))
+        found = assessment.blur_px(photo.crop(y0, min(y0 + _PROBE_PX, height), x0, min(x0 + _PROBE_PX, width)))
+        if found is not None:
+            blurs.append(found)
+    return float(np.median(blurs)) / photo.scale if blurs else 1.0
+
+
+def _detailed_places(work: Float32) -> list[tuple[float, float]]:
+    """The (u, v) centres, 0..1, of the cells of an 8 x 8 grid with the most gradient; the rim is left out."""
+    luma = luminance(work)
+    energy = np.abs(cv2.Sobel(luma, cv2.CV_32F, 1, 0)) + np.abs(cv2.Sobel(luma, cv2.CV_32F, 0, 1))
+    rim = max(1, min(energy.shape) // 25)
+    energy[:rim] = energy[-rim:] = 0
+    energy[:, :rim] = energy[:, -rim:] = 0
+    cells = np.asarray(cv2.resize(energy, (8, 8), interpolation=cv2.INTER_AREA))
+    best = np.argsort(-cells, axis=None)[:_PROBES]
+    return [((int(k) % 8 + 0.5) / 8, (int(k) // 8 + 0.5) / 8) for k in best]
 
 
 def make_plan(photo: Photo, outline: Outline, wishes: Wishes) -> tuple[CorrectionPlan, Judged, dict[str, float]]:

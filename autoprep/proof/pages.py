@@ -31,7 +31,7 @@ justify-content:space-between;color:var(--quiet);font-size:.85rem;line-height:1.
 .alone{max-width:100%;height:auto}.state{display:inline-block;padding:0 .5rem;border:1px solid var(--glow);color:var(--glow);
 border-radius:1rem;font-size:.85rem;margin-left:.4rem;white-space:nowrap}table{border-collapse:collapse;font-size:.9rem;width:100%}
 td{padding:.15rem .6rem .15rem 0;border-bottom:1px solid var(--line);vertical-align:top;overflow-wrap:anywhere}
-td.n{text-align:right;font-variant-numeric:tabular-nums}summary{cursor:pointer;color:var(--quiet)}a{color:var(--glow)}
+td.n{text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums}summary{cursor:pointer;color:var(--quiet)}a{color:var(--glow)}
 """
 
 _SCRIPT = """

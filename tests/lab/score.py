@@ -137,7 +137,7 @@ def _sheet(pictures: list[Float32]) -> Float32:
         cells.append(cell)
     while len(cells) % 6:
         cells.append(np.full((304, 304, 3), 90, np.uint8))
-    return np.vstack([np.hstack(cells[k : k + 6]) for k in range(0, len(cells), 6)])  # type: ignore[return-value]
+    return np.vstack([np.hstack(cells[k : k + 6]) for k in range(0, len(cells), 6)])
 
 
 _MEANS = (
@@ -163,7 +163,7 @@ def print_table(rows: list[Row], sure: float = 0.8) -> None:
         right_paper = np.mean([row.paper_found in _PAPER_CLASSES.get(row.paper, ("toned",)) for row in part]) * 100
         print(
             f"{kind:<11} {len(part):>3}  {mean['jaccard']:.4f}  {100 * len(passed) / len(part):>5.0f}  "
-            f"{100 * np.mean([row.jaccard < 0.95 for row in passed] or [0]):>6.1f}  "
+            f"{100 * _mean([float(row.jaccard < 0.95) for row in passed] or [0.0]):>6.1f}  "
             f"{np.percentile(ratios, 95) if ratios else np.nan:>8.2f}  "
             f"{100 * np.mean([row.kind == row.kind_found for row in part]):>5.0f}  {right_paper:>6.0f}  "
             f"{mean['paper_lightness']:>5.1f} {mean['paper_chroma']:>5.2f}  {mean['paper_lightness_sd']:>5.2f}  "
