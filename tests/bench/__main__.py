@@ -52,11 +52,11 @@ def main() -> None:
     }
     for name, work in rows.items():
         print(f"{name}: {best_of(work) / floor_decode:.1f}")
+    codes = np.asarray(photo.codes)
     for name, frame in (("square 1080", Frame(size_px=(1080, 1080))), ("full size", Frame())):
         layout = lay_out(frame, plan)
         apply = photometry(plan, layout.work[2:])
         size = layout.work[2:]
-        codes = np.asarray(photo.codes)
         floor = best_of(lambda size=size: cv2.warpPerspective(codes, np.eye(3), size, flags=cv2.INTER_CUBIC))  # type: ignore[misc]
         mine = best_of(
             lambda layout=layout, apply=apply: render(  # type: ignore[misc]
