@@ -90,7 +90,7 @@ class Engine:
         return not (
             self._pool.running
             or self._ready
-            or self._settling.waiting
+            or self._settling.untaken(self._known)
             or self.ledger.queued(time.time())
             or self.ledger.redos()
         )
@@ -98,10 +98,7 @@ class Engine:
     @property
     def pending(self) -> int:
         """Photos that are known to wait or run."""
-        return len(self._ready) + self._settling_only() + self.ledger.unfinished() + len(self.ledger.redos())
-
-    def _settling_only(self) -> int:
-        return max(0, self._settling.waiting - len(self._ready))
+        return self._settling.untaken(self._known) + self.ledger.unfinished() + len(self.ledger.redos())
 
     def stop(self) -> None:
         """Let running jobs finish for a while, give the rest back, and end the workers."""
@@ -131,7 +128,7 @@ class Engine:
         present = {item.path for item in found}
         self._ready = {path: item for path, item in self._ready.items() if path in present}
         self._next_scan = time.monotonic() + service.rescan_s
-        if self._settling.waiting:
+        if self._settling.untaken(self._known):
             # Something is new: the next looks come soon, and are spaced so that a burst costs a few scans only.
             self._next_scan = time.monotonic() + max(0.1, min(service.settle_s / 2, 1.0, service.rescan_s))
 

@@ -123,10 +123,12 @@ class Settling:
         entry = self._still_since.get(path)
         return 0.0 if entry is None else self._clock() - entry[1]
 
-    @property
-    def waiting(self) -> int:
-        """Files that are new or changed and have not been taken."""
-        return len(self._still_since)
+    def untaken(self, known: dict[bytes, SeenFile]) -> int:
+        """How many files of the last look are new or changed and have not been taken since."""
+        return sum(
+            path not in known or known[path].signature != signature
+            for path, (signature, _) in self._still_since.items()
+        )
 
 
 @dataclass(frozen=True)
