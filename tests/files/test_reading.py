@@ -14,6 +14,7 @@ from autoprep.files.containers import is_whole, sniff
 from autoprep.files.icc import SPACES, read_matrix_profile
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32
+from autoprep.imaging.colour import XYZ_TO_SRGB
 from autoprep.imaging.transfer import linear_to_srgb, srgb_to_linear
 from tests import photos
 
@@ -197,9 +198,34 @@ def test_a_reduced_copy_averages_linear_light() -> None:
     assert small.linear() == pytest.approx(0.5, abs=1e-3)
 
 
-@pytest.mark.parametrize("suffix", ["dng"])
-def test_raw_magic_is_seen(suffix: str) -> None:
-    import struct
+def small_dng(width: int = 128, height: int = 96) -> tuple[bytes, AnyArray]:
+    """A camera RAW file (DNG 1.4: one colour-filter picture, sRGB primaries) and the linear scene that it holds."""
+    y, x = np.mgrid[0:height, 0:width]
+    scene = np.stack([0.2 + 0.5 * x / width, 0.3 + 0.3 * y / height, np.full((height, width), 0.25)], axis=-1)
+    mosaic = np.empty((height, width))
+    for row, col, channel in ((0, 0, 0), (0, 1, 1), (1, 0, 1), (1, 1, 2)):
+        mosaic[row::2, col::2] = scene[row::2, col::2, channel]
+    to_camera = [value for entry in XYZ_TO_SRGB.ravel() for value in (round(entry * 10000), 10000)]
+    tags: list[tuple[int, int, int, object, bool]] = [
+        (50706, 1, 4, bytes([1, 4, 0, 0]), True),  # DNGVersion
+        (50708, 2, 0, "Saltmere SO-1", True),  # UniqueCameraModel
+        (33421, 3, 2, (2, 2), True),  # CFARepeatPatternDim
+        (33422, 1, 4, bytes([0, 1, 1, 2]), True),  # CFAPattern
+        (50721, 10, 9, to_camera, True),  # ColorMatrix1
+        (50728, 5, 3, (1, 1, 1, 1, 1, 1), True),  # AsShotNeutral
+        (50778, 3, 1, 21, True),  # CalibrationIlluminant1: D65
+        (50717, 4, 1, 60000, True),  # WhiteLevel
+    ]
+    out = io.BytesIO()
+    raw = (mosaic * 60000).astype(np.uint16)
+    tifffile.imwrite(out, raw, photometric=32803, extratags=tags, metadata=None, software=False)
+    return out.getvalue(), scene
 
-    entries = struct.pack("<HHI4s", 0xC612, 1, 4, bytes([1, 4, 0, 0]))
-    assert sniff(b"II*\0" + struct.pack("<I", 8) + struct.pack("<H", 1) + entries + b"\0" * 20) == "raw"
+
+def test_camera_raw_is_developed_linear() -> None:
+    data, scene = small_dng()
+    assert sniff(data) == "raw"
+    photo = read_photo(data)
+    assert photo.full_px == (128, 96)
+    inner = slice(8, -8), slice(8, -8)
+    assert np.abs(photo.linear()[inner] - scene[inner]).max() < 0.01

@@ -1,0 +1,92 @@
+"""The pool of workers: one death, one hang, concern one job."""
+
+import os
+import signal
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from autoprep.job import JobOrder
+from autoprep.service.pool import Pool
+from autoprep.service.worker import Failed, Finished
+from autoprep.settings import Settings
+from tests import photos
+
+pytestmark = pytest.mark.slow
+
+
+def order(settings: Settings, name: str, data: bytes) -> JobOrder:
+    folder = settings.folders.records / "proof" / name
+    return JobOrder(
+        job=name,
+        photo=f"{name}.jpg",
+        sha256="0" * 64,
+        data=data,
+        settings=settings,
+        places={"square": settings.folders.ready / "square" / f"{name}.jpg"},
+        look_folder=settings.folders.needs_a_look / name,
+        proof_folder=folder,
+    )
+
+
+@pytest.fixture
+def pool() -> Iterator[Pool]:
+    opened = Pool(2, memory_mb=4000, job_limit_s=20)
+    yield opened
+    opened.stop()
+
+
+def collect(pool: Pool, count: int, limit_s: float = 60) -> dict[str, Finished | Failed]:
+    ended: dict[str, Finished | Failed] = {}
+    limit = time.monotonic() + limit_s
+    while len(ended) < count:
+        assert time.monotonic() < limit
+        for message in pool.collect():
+            if isinstance(message, Finished | Failed):
+                ended[message.job] = message
+        time.sleep(0.02)
+    return ended
+
+
+def children() -> set[int]:
+    """Process ids of the children that run workers."""
+    pids = Path(f"/proc/self/task/{os.getpid()}/children").read_text().split()
+    return {int(pid) for pid in pids if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()}
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="needs /proc")
+def test_a_killed_worker_takes_its_own_job_only(studio: Settings, pool: Pool) -> None:
+    before = children()
+    pool.submit("good", order(studio, "good", photos.jpeg(seed=1)))
+    first = children() - before
+    pool.submit("bad", order(studio, "bad", photos.jpeg(seed=2)))
+    second = children() - before - first
+    for pid in second:
+        os.kill(pid, signal.SIGKILL)
+    ended = collect(pool, 2)
+    assert isinstance(ended["good"], Finished)
+    assert isinstance(ended["bad"], Failed)
+    assert "SIGKILL" in ended["bad"].reason
+    assert ended["bad"].retry
+    pool.submit("again", order(studio, "again", photos.jpeg(seed=3)))
+    assert isinstance(collect(pool, 1)["again"], Finished)
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="needs /proc")
+def test_a_hanging_worker_is_killed_at_its_deadline(studio: Settings) -> None:
+    pool = Pool(1, memory_mb=4000, job_limit_s=1.0)
+    before = children()
+    try:
+        pool.submit("stuck", order(studio, "stuck", photos.jpeg()))
+        stuck = children() - before
+        for pid in stuck:
+            os.kill(pid, signal.SIGSTOP)
+        began = time.monotonic()
+        ended = collect(pool, 1)
+        assert time.monotonic() - began < 3
+        assert "longer than 1 s" in ended["stuck"].reason  # type: ignore[union-attr]
+        assert not stuck & children()
+    finally:
+        pool.stop()
