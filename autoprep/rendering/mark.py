@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from autoprep.imaging.arrays import Float32, float32
+from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.transfer import srgb_to_linear
 
 CornerChoice = Literal["auto", "top-left", "top-right", "bottom-left", "bottom-right"]
@@ -64,9 +64,11 @@ def missing_glyphs(text: str, font: Path) -> str:
 
 
 def place_and_draw(
-    code: Float32, shown: tuple[int, int, int, int], trim: tuple[int, int, int, int], style: MarkStyle
+    canvas: AnyArray, shown: tuple[int, int, int, int], trim: tuple[int, int, int, int], style: MarkStyle
 ) -> Placed | None:
-    """Draw the mark into (H, W, 3) float32 sRGB codes 0..1, in place; None when the picture is too small for it.
+    """Draw the mark into (H, W, 3) uint8, uint16 or float32 (0..1) sRGB codes, in place.
+
+    None when the picture is too small for it.
 
     shown is the work's visible box and trim the finished picture's box on the canvas, both (x0, y0, x1, y1).
     """
@@ -77,17 +79,30 @@ def place_and_draw(
     if width + 2 * gap > trim[2] - trim[0] or height + 2 * gap > trim[3] - trim[1]:
         return None
     placed = _in_ground(shown, trim, (width, height), gap, style.corner) or _in_work(
-        code, shown, (width, height), gap, style.corner
+        canvas, shown, (width, height), gap, style.corner
     )
     if placed is None:
         return None
     x0, y0, x1, y1 = placed.box
-    under = code[y0:y1, x0:x1]
+    under = _part(canvas, placed.box)
     light, contrast = _ink_for(under)
     ink = np.float32(_LIGHT if light else _DARK)
     cover = (mask * np.float32(style.opacity))[..., None]
-    code[y0:y1, x0:x1] = under * (1 - cover) + ink * cover
+    marked = under * (1 - cover) + ink * cover
+    top = _top(canvas)
+    canvas[y0:y1, x0:x1] = marked if top == 1 else np.rint(marked * top)
     return replace(placed, light=light, contrast=round(contrast, 2))
+
+
+def _top(canvas: AnyArray) -> float:
+    """The code value that stands for 1.0."""
+    return float(np.iinfo(canvas.dtype).max) if canvas.dtype.kind == "u" else 1.0
+
+
+def _part(canvas: AnyArray, box: tuple[int, int, int, int]) -> Float32:
+    """A part of the canvas as float32 codes 0..1; the box is cut to the canvas."""
+    x0, y0, x1, y1 = max(0, box[0]), max(0, box[1]), box[2], box[3]
+    return canvas[y0:y1, x0:x1].astype(np.float32) / np.float32(_top(canvas))
 
 
 def _in_ground(
@@ -124,7 +139,7 @@ def _in_ground(
 
 
 def _in_work(
-    code: Float32, shown: tuple[int, int, int, int], size: tuple[int, int], gap: int, corner: CornerChoice
+    canvas: AnyArray, shown: tuple[int, int, int, int], size: tuple[int, int], gap: int, corner: CornerChoice
 ) -> Placed | None:
     """The calmest of the work's corners, unless one is asked for."""
     width, height = size
@@ -136,15 +151,15 @@ def _in_work(
         x = x1 - gap - width if name.endswith("right") else x0 + gap
         y = y1 - gap - height if name.startswith("bottom") else y0 + gap
         # A small preference for the usual corner keeps a series alike.
-        options.append((_busyness(code, (x, y, x + width, y + height), gap) + 0.004 * rank, name, x, y))
+        options.append((_busyness(canvas, (x, y, x + width, y + height), gap) + 0.004 * rank, name, x, y))
     _, name, x, y = min(options)
     return Placed((x, y, x + width, y + height), name, False, False, 0.0)
 
 
-def _busyness(code: Float32, box: tuple[int, int, int, int], gap: int) -> float:
+def _busyness(canvas: AnyArray, box: tuple[int, int, int, int], gap: int) -> float:
     """How much drawing lies under and right around a box: mean and peak local contrast."""
-    x0, y0, x1, y1 = (max(0, box[0] - gap), max(0, box[1] - gap), box[2] + gap, box[3] + gap)
-    luma = cast(Float32, cv2.transform(code[y0:y1, x0:x1], float32([[0.2126, 0.7152, 0.0722]])))
+    around = _part(canvas, (box[0] - gap, box[1] - gap, box[2] + gap, box[3] + gap))
+    luma = cast(Float32, cv2.transform(around, float32([[0.2126, 0.7152, 0.0722]])))
     flat = cast(Float32, cv2.GaussianBlur(luma, (0, 0), 1.0))
     spread = float(flat.std())
     peak = float(np.percentile(np.abs(flat - np.median(flat)), 99))

@@ -49,17 +49,20 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
     correct maps strips of linear light at the work's size on the canvas; finish (sharpening) maps strips of sRGB
     codes. Both get the strip's first row within the work.
     """
-    canvas = np.empty((layout.canvas_px[1], layout.canvas_px[0], 3), np.float32)
-    canvas[:] = float32(look.ground)
+    quantise = quantise16 if look.bits == 16 else quantise8
+    canvas: AnyArray = np.empty(
+        (layout.canvas_px[1], layout.canvas_px[0], 3), np.uint16 if look.bits == 16 else np.uint8
+    )
+    canvas[:] = quantise(float32(look.ground).reshape(1, 1, 3))
     x0, y0, x1, _ = layout.shown
     for first, strip in _strips(photo, plan, layout, look, correct, finish):
-        canvas[y0 + first : y0 + first + len(strip), x0:x1] = strip
+        canvas[y0 + first : y0 + first + len(strip), x0:x1] = quantise(strip)
     _extend(canvas, layout)
     placed = None
     if look.mark is not None:
         placed = place_and_draw(canvas, layout.shown, layout.trim, look.mark)
     notes = ("there is no room for the visible mark",) if look.mark is not None and placed is None else ()
-    return Rendition(quantise16(canvas) if look.bits == 16 else quantise8(canvas), placed, notes)
+    return Rendition(canvas, placed, notes)
 
 
 def _strips(
@@ -89,7 +92,7 @@ def _level(photo: Photo, photo_px_per_px: float) -> Photo:
     return photo.reduced(factor)
 
 
-def _extend(canvas: Float32, layout: Layout) -> None:
+def _extend(canvas: AnyArray, layout: Layout) -> None:
     """Bleed: where the work meets the trim, mirror it outward; elsewhere the ground runs on by itself."""
     width, height = layout.canvas_px
     left, top, right, bottom = layout.trim
