@@ -38,7 +38,7 @@ from autoprep.settings import (
 
 _EPILOG = (
     "exit codes: 0 done; 1 something needs attention; 2 wrong use or settings; "
-    "3 another Autoprep works in this studio; 130 stopped by Ctrl-C"
+    "3 another Autoprep works in this studio; 130 stopped by Ctrl-C (watch ends with 0)"
 )
 
 
@@ -156,10 +156,13 @@ def make_studio(folder: Path) -> Settings:
 
 def _make_folders(settings: Settings) -> None:
     folders = settings.folders
-    for place in (folders.inbox, folders.needs_a_look, folders.records):
-        place.mkdir(parents=True, exist_ok=True)
-    for name in settings.destinations:
-        (folders.ready / name).mkdir(parents=True, exist_ok=True)
+    wanted = [folders.inbox, folders.needs_a_look, folders.records]
+    for place in [*wanted, *(folders.ready / name for name in settings.destinations)]:
+        try:
+            place.mkdir(parents=True, exist_ok=True)
+        except OSError as problem:
+            reason = "a file of that name stands in its place" if place.is_file() else problem.strerror
+            raise ConfigError(f"the folder {place} can't be made: {reason}") from problem
 
 
 def _demo(options: argparse.Namespace) -> int:
@@ -254,7 +257,10 @@ def _process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
         bar.total = max(len(records), 1 if not records else 0)
         bar.refresh()
         bar.close()
+        hollow = engine.hollow
         engine.stop()
+    for name in hollow if show else ():
+        print(f"  {name}: this file holds nothing yet; it is left alone until it does")
     return records
 
 
@@ -404,7 +410,10 @@ def _print_record(record: JobRecord) -> None:
         for note in out.notes:
             print(f"  {'':<12} {plain(note)}")
     total = sum(record.seconds.values())
-    print(f"  took {total:.1f} s: " + ", ".join(f"{stage} {seconds:.2f}" for stage, seconds in record.seconds.items()))
+    if record.seconds:
+        print(
+            f"  took {total:.1f} s: " + ", ".join(f"{stage} {seconds:.2f}" for stage, seconds in record.seconds.items())
+        )
 
 
 def _redo(options: argparse.Namespace) -> int:
@@ -431,6 +440,11 @@ def _redo(options: argparse.Namespace) -> int:
         print(json.dumps([record.model_dump(mode="json") for record in made], ensure_ascii=False, indent=2))
     else:
         print(f"Rendered again: {len(made)} of {len(able)} photos.")
+        for job in able:
+            if job.job not in {record.job for record in made}:
+                print(
+                    f"  {plain(job.shown)}: its photo is no longer in the inbox as it was; put it back to render it again"
+                )
     write_page(settings, [job.record for job in _all_jobs(settings) if job.record])
     return 0 if len(made) == len(able) else 1
 

@@ -26,7 +26,7 @@ from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import RightsStatement, make_statement
 from autoprep.proof.pictures import marked_photo
 from autoprep.rendering.layout import Frame, Layout, lay_out
-from autoprep.rendering.mark import MarkStyle
+from autoprep.rendering.mark import MarkStyle, missing_glyphs
 from autoprep.rendering.render import Look, Rendition, render
 from autoprep.settings import Preset, Settings, font_path
 
@@ -181,7 +181,7 @@ def _deliver(order: JobOrder, photo: Photo, plan: CorrectionPlan, name: str, pla
     rendition = _rendition(photo, plan, preset, layout, order.settings)
     data = _encoded(rendition, preset, order, photo)
     part = write_part(place, data, order.job)
-    notes = (*layout.notes, *rendition.notes)
+    notes = (*layout.notes, *rendition.notes, *_glyph_notes(preset, order.settings, photo))
     height, width = rendition.pixels.shape[:2]
     return (
         OutputRecord(
@@ -250,6 +250,12 @@ def _mark_style(preset: Preset, settings: Settings, photo: Photo) -> MarkStyle |
     if not preset.mark or ("{artist}" in mark.text and not settings.artist.name) or not text:
         return None
     return MarkStyle(text, font_path(settings), mark.height_percent, mark.opacity_percent / 100, mark.corner)
+
+
+def _glyph_notes(preset: Preset, settings: Settings, photo: Photo) -> tuple[str, ...]:
+    style = _mark_style(preset, settings, photo)
+    absent = missing_glyphs(style.text, style.font) if style else ""
+    return (f"the mark's font does not hold {absent}; name another one in mark.font",) if absent else ()
 
 
 def _year(photo: Photo) -> str:
@@ -370,7 +376,12 @@ def _reasons(plan: CorrectionPlan, photo: Photo, measures: dict[str, float]) -> 
     """What was done and why, in plain words."""
     said = [_geometry_words(plan, measures), *_light_words(plan, measures)]
     if not isinstance(plan.neutral, Declined):
-        said.append("The bare paper was tinted by the light; it is neutral now, and all colours moved with it.")
+        tinted = max(plan.neutral.gain) / min(plan.neutral.gain) > 1.03
+        said.append(
+            "The bare paper was tinted; it is neutral now, and all colours moved with it."
+            if tinted
+            else "The bare paper was neutral within 3 %; what was left is taken out."
+        )
     else:
         said.append(f"Colour: {plan.neutral.reason}.")
     if plan.tone.gain > 1.02 and plan.paper != "none":

@@ -72,7 +72,7 @@ class Correction(Table):
     paper: Literal["clean", "keep"] = "clean"
     paper_lightness: Annotated[float, Field(ge=85, le=99)] = 96.5
     sharpening: Annotated[float, Field(ge=0, le=2)] = 1.0
-    sure_enough: Annotated[float, Field(ge=0, le=1)] = 0.80
+    sure_enough: Annotated[float, Field(ge=0, le=1)] = 0.90
 
 
 class Service(Table):
@@ -177,7 +177,8 @@ _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 def find_config(given: Path | None) -> Path:
     """The autoprep.toml to use: the given file or studio folder, else the studio that we stand in."""
     if given is not None:
-        path = given / "config" / SETTINGS_FILE if given.is_dir() else given
+        inside = given / SETTINGS_FILE
+        path = given if not given.is_dir() else inside if inside.is_file() else given / "config" / SETTINGS_FILE
         if not path.is_file():
             raise ConfigError(f"there is no settings file {path}")
         return path.resolve()

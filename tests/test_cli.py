@@ -139,3 +139,19 @@ def test_help_reads_well(capsys: pytest.CaptureFixture[str]) -> None:
         assert stopped.value.code == 0
         assert "exit codes" in " ".join(capsys.readouterr().out.split())
     assert sys.version_info >= (3, 11)
+
+
+@pytest.mark.slow
+def test_an_empty_file_and_a_file_in_the_way_hold_nothing_up(
+    studio: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    at = ("--config", str(studio.studio / "config"))
+    (studio.folders.inbox / "empty.jpg").touch()
+    code, out, _ = run(capsys, "once", *at)
+    assert code == 0
+    assert "empty.jpg: this file holds nothing yet" in out
+    shutil.rmtree(studio.folders.ready / "square")
+    (studio.folders.ready / "square").write_text("in the way")
+    code, _, err = run(capsys, "once", *at)
+    assert code == 2
+    assert "a file of that name stands in its place" in err

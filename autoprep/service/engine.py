@@ -100,6 +100,11 @@ class Engine:
         """Photos that are known to wait or run."""
         return self._settling.untaken(self._known) + self.ledger.unfinished() + len(self.ledger.redos())
 
+    @property
+    def hollow(self) -> list[str]:
+        """Files in the inbox that hold nothing yet."""
+        return [shown_name(path) for path in self._settling.hollow()]
+
     def stop(self) -> None:
         """Let running jobs finish for a while, give the rest back, and end the workers."""
         limit = time.monotonic() + _STOP_S

@@ -93,6 +93,7 @@ class Settling:
     def __init__(self, settle_s: float, clock: Callable[[], float] = time.monotonic) -> None:
         self._settle_s, self._clock = settle_s, clock
         self._still_since: dict[bytes, tuple[Signature, float]] = {}
+        self._hollow: set[bytes] = set()
         self._not_before: dict[bytes, float] = {}
 
     def look(self, found: list[Found], known: dict[bytes, SeenFile]) -> list[Found]:
@@ -112,7 +113,12 @@ class Settling:
             if ready and item.filled and now >= self._not_before.get(item.path, 0):
                 settled.append(item)
         self._still_since = still
+        self._hollow = {item.path for item in found if not item.filled}
         return settled
+
+    def hollow(self) -> list[bytes]:
+        """Files of the last look that hold nothing yet: empty, reserved by a copy, or not fetched by a sync tool."""
+        return sorted(self._hollow)
 
     def later(self, path: bytes, wait_s: float) -> None:
         """Do not offer this file before some time has passed, unless it changes."""
@@ -124,9 +130,12 @@ class Settling:
         return 0.0 if entry is None else self._clock() - entry[1]
 
     def untaken(self, known: dict[bytes, SeenFile]) -> int:
-        """How many files of the last look are new or changed and have not been taken since."""
+        """How many files of the last look are new or changed and have not been taken since.
+
+        Empty files and placeholders are not counted: nobody knows whether they will ever be filled.
+        """
         return sum(
-            path not in known or known[path].signature != signature
+            path not in self._hollow and (path not in known or known[path].signature != signature)
             for path, (signature, _) in self._still_since.items()
         )
 

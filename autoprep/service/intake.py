@@ -57,8 +57,8 @@ def place_for(settings: Settings, destination: str, stem: str) -> Path:
 def _exists(place: Path) -> bool:
     try:
         place.lstat()
-    except FileNotFoundError:
-        return False
+    except (FileNotFoundError, NotADirectoryError):
+        return False  # what stands in the way of the folder is told when the picture is delivered
     except OSError:
         return True
     return True

@@ -35,7 +35,7 @@ def test_outlines_of_the_quick_seeds() -> None:
         assert isinstance(outline, Outline)
         overlaps.append(overlap_in_frame(shot.truth.corners_px, outline.array()))
         sure.append(outline.confidence)
-    passed = [overlap for overlap, confidence in zip(overlaps, sure, strict=True) if confidence >= 0.8]
+    passed = [overlap for overlap, confidence in zip(overlaps, sure, strict=True) if confidence >= 0.9]
     assert len(passed) >= 0.7 * len(overlaps)
     assert np.mean(passed) > 0.9716
     assert sum(overlap < 0.95 for overlap in passed) <= 1
@@ -115,4 +115,4 @@ def test_a_photo_that_is_the_work_is_not_cropped() -> None:
     Image.fromarray(art.clip(0, 255).astype(np.uint8)).save(out, "PNG")
     outline = find_outline(read_photo(out.getvalue()))
     # Either it is seen as the whole work, or it is a question; never a confident crop.
-    assert isinstance(outline, Declined) or outline.whole_photo or outline.confidence < 0.8
+    assert isinstance(outline, Declined) or outline.whole_photo or outline.confidence < 0.9

@@ -18,7 +18,7 @@ import numpy as np
 from autoprep.correction.outline.candidates import propose
 from autoprep.correction.outline.features import rows
 from autoprep.correction.outline.finder import contest, finding_copy
-from autoprep.correction.outline.scorer import Network
+from autoprep.correction.outline.scorer import Committee, Network
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float64, UInt8
@@ -53,7 +53,7 @@ def rank_lists(scenes: Iterable[tuple[UInt8, Float64]]) -> list[Listed]:
     return lists
 
 
-def judge_lists(scenes: Iterable[tuple[UInt8, Float64]], ranker: Network) -> list[Listed]:
+def judge_lists(scenes: Iterable[tuple[UInt8, Float64]], ranker: Committee) -> list[Listed]:
     """Refined finalists of every scene."""
     lists = []
     for pixels, corners in scenes:
@@ -160,10 +160,11 @@ def first_choice(lists: list[Listed], network: Network) -> Float64:
     return np.array([item.overlap[int(network(item.features).argmax())] for item in lists])
 
 
-def write_weights(place: Path, rank: dict[str, Any], judge: dict[str, Any], note: str) -> None:
+def write_weights(place: Path, rank: list[dict[str, Any]], judge: list[dict[str, Any]], note: str) -> None:
     """Write autoprep/correction/outline/weights.py."""
-    lines = [f'"""Fitted numbers of the outline finder; made by `python -m tests.lab fit-outline`. {note}"""', ""]
-    lines += ["# fmt: off", f"RANK = {json.dumps(rank)}", "", f"JUDGE = {json.dumps(judge)}"]
+    lines = ['"""Fitted numbers of the outline finder; made by `python -m tests.lab fit-outline`.', "", note, '"""', ""]
+    lines += ["from typing import Any", "", "# fmt: off", f"RANK: list[dict[str, Any]] = {json.dumps(rank)}", ""]
+    lines += [f"JUDGE: list[dict[str, Any]] = {json.dumps(judge)}"]
     place.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
@@ -178,7 +179,12 @@ def _scene(seed: int) -> tuple[UInt8, Float64]:
     assert done
     decoded = np.asarray(cv2.imdecode(coded, cv2.IMREAD_COLOR), np.uint8)
     pixels = np.ascontiguousarray(decoded[..., ::-1])
-    return _without_surroundings(pixels, shot.truth.corners_px) if seed % 10 == 3 else (pixels, shot.truth.corners_px)
+    return _without_surroundings(pixels, shot.truth.corners_px) if _is_bare(seed) else (pixels, shot.truth.corners_px)
+
+
+def _is_bare(seed: int) -> bool:
+    """Every tenth photo shows the work and nothing else."""
+    return seed % 10 == 3
 
 
 def _without_surroundings(pixels: UInt8, corners: Float64) -> tuple[UInt8, Float64]:
@@ -198,9 +204,9 @@ def _described(seed: int) -> Listed:
     return rank_lists([_scene(seed)])[0]
 
 
-def _judged(job: tuple[int, dict[str, Any]]) -> Listed:
+def _judged(job: tuple[int, list[dict[str, Any]]]) -> Listed:
     cv2.setNumThreads(1)
-    return judge_lists([_scene(job[0])], Network.of(job[1]))[0]
+    return judge_lists([_scene(job[0])], Committee.of(job[1]))[0]
 
 
 def fit(photos: int, place: Path, processes: int = 2) -> None:
@@ -212,17 +218,26 @@ def fit(photos: int, place: Path, processes: int = 2) -> None:
     seeds = list(range(photos))
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
         ranked = pool.map(_described, seeds, chunksize=8)
-        halves = [_rank_fit([ranked[i] for i in seeds if i % 2 != k]) for k in (0, 1)]
+        halves = [_committee(_rank_fit, ranked, [i for i in seeds if i % 2 != k]) for k in (0, 1)]
         judged = pool.map(_judged, [(i, halves[i % 2]) for i in seeds], chunksize=8)
     chosen = np.zeros((photos, 2))
     for k in (0, 1):
-        judge = Network.of(_judge_fit([judged[i] for i in seeds if i % 2 != k]))
+        judge = Committee.of(_committee(_judge_fit, judged, [i for i in seeds if i % 2 != k]))
         for i in seeds[k::2]:
             scores = judge(judged[i].features)
             best = int(scores.argmax())
             chosen[i] = 1 / (1 + np.exp(-scores[best])), judged[i].overlap[best]
     _print_expectation(chosen, np.array([item.overlap.max() for item in judged]))
-    write_weights(place, _rank_fit(ranked), _judge_fit(judged), f"Tuning seeds 0 to {photos - 1}.")
+    rank, judge_members = _committee(_rank_fit, ranked, seeds), _committee(_judge_fit, judged, seeds)
+    write_weights(place, rank, judge_members, f"Tuning seeds 0 to {photos - 1}.")
+
+
+def _committee(
+    fit_one: Callable[[list[Listed]], dict[str, Any]], lists: list[Listed], seeds: list[int]
+) -> list[dict[str, Any]]:
+    """Two members: one knows photos with surroundings only, the other all. The first is better on sheets on desks,
+    the second knows works without surroundings; their mean keeps most of both."""
+    return [fit_one([lists[i] for i in seeds if not _is_bare(i)]), fit_one([lists[i] for i in seeds])]
 
 
 def _rank_fit(lists: list[Listed]) -> dict[str, Any]:

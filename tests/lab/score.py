@@ -152,7 +152,7 @@ _MEANS = (
 _PAPER_CLASSES = {"none": ("none",), **dict.fromkeys(("white", "natural", "cream"), ("white", "tinted"))}
 
 
-def print_table(rows: list[Row], sure: float = 0.8) -> None:
+def print_table(rows: list[Row], sure: float = 0.9) -> None:
     """A line per kind and one for all."""
     print("kind         n  Jaccard  sure%  wrong%  ratio95%  kind%  paper%   L*    C*   sd L*  dE00  dE95  as shot")
     for kind in [*dict.fromkeys(row.kind for row in rows), "all"]:

@@ -12,7 +12,7 @@ from autoprep.correction.outline.candidates import Candidate, propose
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
 from autoprep.correction.outline.features import NAMES, rows
 from autoprep.correction.outline.refinement import Refined, refine
-from autoprep.correction.outline.scorer import Network, probability
+from autoprep.correction.outline.scorer import Committee, probability
 from autoprep.domain import Corners, Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import lab_fast
@@ -42,8 +42,8 @@ class Finalist:
 
 
 @lru_cache(maxsize=1)
-def _networks() -> tuple[Network, Network]:
-    return Network.of(weights.RANK), Network.of(weights.JUDGE)
+def _networks() -> tuple[Committee, Committee]:
+    return Committee.of(weights.RANK), Committee.of(weights.JUDGE)
 
 
 def find_outline(photo: Photo) -> Outline | Declined:
@@ -67,7 +67,7 @@ def finding_copy(photo: Photo) -> tuple[Evidence, float]:
     return gather(linear), linear.shape[1] / photo.full_px[0]
 
 
-def contest(photo: Photo, evidence: Evidence, scale: float, rank: Network | None = None) -> list[Finalist]:
+def contest(photo: Photo, evidence: Evidence, scale: float, rank: Committee | None = None) -> list[Finalist]:
     """The best few candidates, refined and described for the judge."""
     candidates = propose(evidence)
     features = rows(evidence, candidates)

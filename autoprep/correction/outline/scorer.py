@@ -1,5 +1,6 @@
-"""Two small fitted networks: one ranks candidates, one says how likely a refined outline is right."""
+"""Small fitted networks: some rank candidates, some say how likely a refined outline is right."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -36,6 +37,22 @@ class Network:
         """From plain numbers, as `weights` holds them."""
         arrays = {key: np.array(value, np.float64) for key, value in stored.items() if key != "bias"}
         return cls(**arrays, bias=float(stored["bias"]))
+
+
+@dataclass(frozen=True)
+class Committee:
+    """Several networks fitted on different photos; their scores are averaged, so that one's blind spot is not all."""
+
+    members: tuple[Network, ...]
+
+    def __call__(self, features: npt.ArrayLike) -> Float64:
+        """(N, F) features -> (N,) float64 mean scores (logits)."""
+        return cast(Float64, np.mean([member(features) for member in self.members], axis=0))
+
+    @classmethod
+    def of(cls, stored: Sequence[dict[str, Any]]) -> "Committee":
+        """From plain numbers, as `weights` holds them."""
+        return cls(tuple(Network.of(member) for member in stored))
 
 
 def probability(logit: float) -> float:
