@@ -442,9 +442,7 @@ def _redo(options: argparse.Namespace) -> int:
         print(f"Rendered again: {len(made)} of {len(able)} photos.")
         for job in able:
             if job.job not in {record.job for record in made}:
-                print(
-                    f"  {plain(job.shown)}: its photo is no longer in the inbox as it was; put it back to render it again"
-                )
+                print(f"  {plain(job.shown)}: its photo is no longer in the inbox; put it back first")
     write_page(settings, [job.record for job in _all_jobs(settings) if job.record])
     return 0 if len(made) == len(able) else 1
 
