@@ -254,10 +254,6 @@ class Ledger:
         """The photo of a job now lies elsewhere."""
         self._db.execute("UPDATE jobs SET path = ?, shown = ? WHERE job = ?", (path, shown, job))
 
-    def forget_file(self, path: bytes) -> None:
-        """Let a path be looked at afresh."""
-        self._db.execute("DELETE FROM files WHERE path = ?", (path,))
-
     def jobs(self) -> list[Job]:
         """All jobs, oldest first."""
         return self._jobs("ORDER BY number", ())

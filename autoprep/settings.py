@@ -166,10 +166,6 @@ class Settings(Table):
     destinations: dict[str, Preset]
     sha256: str
 
-    def correction_text(self) -> str:
-        """A stable text of all choices that a redo depends on."""
-        return self.model_dump_json(include={"artist", "rights", "mark", "correction", "destinations"})
-
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 

@@ -57,7 +57,7 @@ def test_a_job_makes_everything_and_says_so(studio: Settings) -> None:
     assert np.abs(record.outline.array() - photos.corners()).max() < 1.5
     assert record.kind in ("ink", "pencil")
     assert {out.destination for out in record.outputs} == {"square", "master"}
-    assert all(key.rsplit("_", 1)[-1] for key in record.measures)
+    assert {"ratio_width_to_height", "blur_px", "bare_paper_percent", "paper_L", "paper_C"} <= record.measures.keys()
     assert record.seconds.keys() >= {"read", "outline", "measure", "render square", "proof"}
     assert any("Straightened" in reason for reason in record.reasons)
     assert (
@@ -84,7 +84,7 @@ FORMATS = {
 def test_nothing_private_leaves_in_any_format(studio: Settings) -> None:
     """Read back by Exiv2, and by searching every byte for what was planted in the photo."""
     data = photos.jpeg(comment=b"PLANTED-COMMENT") + b"PLANTED-TRAILER"
-    assert all(secret in data for secret in SECRETS[:1])
+    assert all(secret in data for secret in (b"PLANTED-SERIAL", b"PLANTED-COMMENT", b"SO-1", b"PLANTED-TRAILER"))
     settings = with_presets(studio, **FORMATS)
     for out in done(order_for(settings, data)).record.outputs:
         path = settings.studio / out.path

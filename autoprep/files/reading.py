@@ -18,43 +18,13 @@ from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
 
 _PILLOW_FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF", "AVIF")
-SUFFIXES = frozenset(
-    [
-        ".jpg",
-        ".jpeg",
-        ".jpe",
-        ".png",
-        ".webp",
-        ".tif",
-        ".tiff",
-        ".heic",
-        ".heif",
-        ".hif",
-        ".avif",
-        ".dng",
-        ".cr2",
-        ".cr3",
-        ".nef",
-        ".arw",
-        ".raf",
-        ".rw2",
-        ".orf",
-        ".pef",
-        ".srw",
-        ".nrw",
-        ".raw",
-    ]
-)
-"""File name endings that are looked at as photos; what they hold is decided by their bytes."""
-
 pillow_heif.register_heif_opener()
 
 
-def read_photo(data: bytes, max_pixels: int = 250_000_000, reduce_to_px: int | None = None) -> Photo:
-    """Decode a photo: upright, with the way to linear light.
+def read_photo(data: bytes, max_pixels: int = 250_000_000) -> Photo:
+    """Decode a photo: upright, at full size, with the way to linear light.
 
-    With reduce_to_px, a JPEG may come back at 1/2, 1/4 or 1/8 of its size as long as its long side keeps that
-    many pixels. Raises NotYetWhole, Unreadable, TooLarge or Unsupported.
+    Raises NotYetWhole, Unreadable, TooLarge or Unsupported.
     """
     kind = sniff(data)
     if kind is None:
@@ -63,17 +33,17 @@ def read_photo(data: bytes, max_pixels: int = 250_000_000, reduce_to_px: int | N
         raise NotYetWhole("the file ends before the picture does")
     if kind == "raw":
         return _read_raw(data, max_pixels)
-    return _read_pillow(data, kind, max_pixels, reduce_to_px)
+    return _read_pillow(data, kind, max_pixels)
 
 
-def _read_pillow(data: bytes, kind: str, max_pixels: int, reduce_to_px: int | None) -> Photo:
+def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
     # The library's own bomb limit refuses real 200-megapixel phone photos; ours is explicit.
     Image.MAX_IMAGE_PIXELS = max_pixels
     try:
         with Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS) as image:
             if image.width * image.height > max_pixels:
                 raise TooLarge(f"{image.width} x {image.height} pixels are more than the limit of {max_pixels}")
-            return _from_image(image, data, kind, reduce_to_px)
+            return _from_image(image, data, kind)
     except (TooLarge, Unreadable):
         raise
     except Image.DecompressionBombError as problem:
@@ -82,14 +52,12 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int, reduce_to_px: int | No
         raise Unreadable(f"the picture can't be decoded ({type(problem).__name__}: {problem})") from problem
 
 
-def _from_image(image: Image.Image, data: bytes, kind: str, reduce_to_px: int | None) -> Photo:
+def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     exif = image.getexif()
     orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)
     if kind == "heic":
         orientation = 1  # the HEIF reader has turned the pixels already
     width, height = image.size
-    if reduce_to_px and kind == "jpeg":
-        _draft(image, reduce_to_px)
     profile = image.info.get("icc_profile")
     codes = _deep_codes(data, kind, image)
     warnings: list[str] = []
@@ -111,15 +79,6 @@ def _from_image(image: Image.Image, data: bytes, kind: str, reduce_to_px: int | 
         warnings=tuple(warnings),
     )
     return Photo(codes, facts, tables, matrix, scale=codes.shape[1] / width)
-
-
-def _draft(image: Image.Image, keep_px: int) -> None:
-    long_side = max(image.size)
-    factor = 1
-    while factor < 8 and long_side / (factor * 2) >= keep_px:
-        factor *= 2
-    if factor > 1:
-        image.draft("RGB", (image.width // factor, image.height // factor))
 
 
 def _deep_codes(data: bytes, kind: str, image: Image.Image) -> AnyArray | None:

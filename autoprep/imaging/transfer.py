@@ -1,6 +1,5 @@
 """The sRGB transfer function (IEC 61966-2-1) and fast tables for it."""
 
-from functools import lru_cache
 from typing import cast
 
 import cv2
@@ -25,12 +24,6 @@ def linear_to_srgb(linear: AnyArray) -> Float64:
     return np.asarray(
         np.where(linear <= _LINEAR_KNEE, linear * 12.92, 1.055 * np.maximum(linear, 1e-12) ** (1 / 2.4) - 0.055)
     )
-
-
-@lru_cache(maxsize=2)
-def linear_table(levels: int) -> Float32:
-    """(levels,) float32: linear light of every code value of an integer sRGB coding (256 or 65536 levels)."""
-    return srgb_to_linear(np.arange(levels) / (levels - 1)).astype(np.float32)
 
 
 def encode_fast(linear: Float32) -> Float32:

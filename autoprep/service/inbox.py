@@ -25,7 +25,16 @@ Signature = tuple[int, int, int]
 
 # Names that sync tools, cameras and systems use for what is not yet, or never, a photo.
 _IGNORED_ENDINGS = (
-    *([".tmp", ".temp", ".part", ".partial", ".crdownload", ".download", ".filepart", ".!sync", ".icloud", ".swp"]),
+    ".tmp",
+    ".temp",
+    ".part",
+    ".partial",
+    ".crdownload",
+    ".download",
+    ".filepart",
+    ".!sync",
+    ".icloud",
+    ".swp",
     "~",
 )
 _IGNORED_NAMES = {"thumbs.db", "desktop.ini"}
