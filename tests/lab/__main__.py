@@ -14,7 +14,7 @@ from .colour import Mask
 from .demo import LONG_PX, write_demo
 from .fit_outline import fit
 from .scene import DESKS, random_spec, render
-from .score import score
+from .score import REPORT_SEEDS, score
 from .works import KINDS
 
 
@@ -61,7 +61,9 @@ def main() -> None:
     refit.add_argument("--out", type=Path, default=Path(weights.__file__), help="the module to write")
     scored = commands.add_parser("score", help="score outline and correction on report seeds")
     scored.add_argument("--photos", type=int, default=6, help="photos of every kind")
-    scored.add_argument("--long-px", type=int, default=1800, help="long side of the photos in pixels")
+    scored.add_argument("--first", type=int, default=REPORT_SEEDS, help="first seed (below 10000: tuning seeds)")
+    scored.add_argument("--kind", choices=KINDS, action="append", help="only this kind; may be given again")
+    scored.add_argument("--long-px", type=int, default=1600, help="long side of the photos in pixels")
     scored.add_argument("--out", type=Path, help="folder for score.json and before/after/truth sheets")
     given = parser.parse_args()
     if given.command == "demo":
@@ -69,7 +71,7 @@ def main() -> None:
     elif given.command == "fit-outline":
         fit(given.photos, given.out)
     elif given.command == "score":
-        score(given.photos, given.long_px, given.out)
+        score(given.photos, given.long_px, given.out, given.kind or KINDS, given.first)
     else:
         picture = contact_sheet(given.kind, given.desk, given.seeds)
         cv2.imwrite(str(given.out), picture[..., ::-1])

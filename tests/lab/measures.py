@@ -1,0 +1,170 @@
+"""What the lab measures on one photo: the outline against the true corners, the correction against the true art.
+
+Sources of the measures: the Jaccard index in the work's own frame (page-outline contest of ICDAR 2015, SmartDoc
+challenge 1); CIEDE2000 (CIE 142:2001); unevenness, L* and C* of white as in FADGI 2016 and Metamorfoze 1.0.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from autoprep.correction.planning import corrected, rectify
+from autoprep.domain import CorrectionPlan, Geometry, Outline, Photo
+from autoprep.imaging.arrays import AnyArray, Bool, Float32, Float64
+from autoprep.imaging.colour import LUMINANCE, ciede2000, lab_fast, luminance_of_lightness
+from autoprep.imaging.geometry import homography, line_through, overlap_in_frame, project, rectangle
+from autoprep.imaging.transfer import encode_fast, quantise8
+
+from .scene import Shot, corners_mm
+
+PAPER_Y = luminance_of_lightness(96.5)
+_LONG_PX = 2000  # edge loss is told in pixels of a work of this long side
+
+
+@dataclass(frozen=True)
+class OutlineMeasures:
+    """Overlap 0..1; corner error in % of the diagonal; edge lost and surroundings left in px at 2000 px."""
+
+    jaccard: float
+    corner_percent: float
+    lost_px: float
+    left_px: float
+
+
+@dataclass(frozen=True)
+class ColourMeasures:
+    """Of a corrected work against the truth; NaN where a measure does not apply."""
+
+    paper_L: float
+    paper_C: float
+    paper_sd: float
+    uneven_percent: float
+    noise_L: float
+    wash_percent: float
+    new_top_percent: float
+    delta_e: float
+    delta_e_95: float
+    delta_e_as_shot: float
+
+
+def measure_outline(shot: Shot, outline: Outline, geometry: Geometry) -> OutlineMeasures:
+    """The found outline, with the plan's lens, against the true sheet in millimetres."""
+    truth = shot.truth
+    lens = geometry.lens()
+    t = np.linspace(0.03, 0.97, 25)[:, None]
+    ideal = lens.ideal(geometry.array())
+    mm = _on_work(shot, lens.seen(ideal))
+    corner = np.linalg.norm(mm - corners_mm(truth.size_mm)[:, :2], axis=1).max() / np.hypot(*truth.size_mm) * 100
+    beyond = []
+    for k in range(4):
+        side = _on_work(shot, lens.seen(ideal[k] * (1 - t) + ideal[(k + 1) % 4] * t))
+        half = truth.size_mm[1 - k % 2] / 2
+        outward = side[:, 1 - k % 2] * (-1 if k in (0, 3) else 1) - half
+        beyond.append(outward / max(truth.size_mm) * _LONG_PX)
+    # One in twenty points may lie on a torn or rounded stretch.
+    low, high = np.percentile(np.concatenate(beyond), [5, 95])
+    jaccard = overlap_in_frame(truth.corners_px, outline.array())
+    return OutlineMeasures(jaccard, float(corner), float(max(0.0, -low)), float(max(0.0, high)))
+
+
+def _on_work(shot: Shot, points_px: AnyArray) -> Float64:
+    height, width = shot.pixels.shape[:2]
+    centred = (np.asarray(points_px) - np.array([width / 2, height / 2])) / (np.hypot(width, height) / 2)
+    return np.asarray(shot.truth.camera.onto_plane(centred, 0.0), np.float64)
+
+
+def ratio_error_percent(shot: Shot, geometry: Geometry) -> float:
+    """Error of width : height in percent."""
+    return abs(geometry.ratio / (shot.truth.size_mm[0] / shot.truth.size_mm[1]) - 1) * 100
+
+
+def straightness_percent(shot: Shot, geometry: Geometry) -> float:
+    """Largest bow of a straight line of the work after rectifying, in % of the side's length."""
+    lens, truth = geometry.lens(), shot.truth
+    w, h = truth.size_mm
+    back = homography(lens.ideal(geometry.array()), rectangle(geometry.ratio, 1.0))
+    t, worst = np.linspace(-0.5, 0.5, 41), 0.0
+    for across in (True, False):
+        for at in (-0.5, -0.25, 0.0, 0.25, 0.5):
+            x, y = (t * w, np.full(41, at * h)) if across else (np.full(41, at * w), t * h)
+            seen = truth.camera.project(np.stack([x, y, np.zeros(41)], axis=-1))
+            px = truth.camera.to_pixels(seen, (shot.pixels.shape[0], shot.pixels.shape[1]))
+            flat = project(back, lens.ideal(px))
+            line = line_through(flat[0], flat[-1])
+            bow = np.abs(flat @ line[:2] + line[2]).max() / np.linalg.norm(flat[-1] - flat[0])
+            worst = max(worst, float(bow))
+    return worst * 100
+
+
+def measure_colour(photo: Photo, plan: CorrectionPlan, shot: Shot, sheet: list[Float32] | None = None) -> ColourMeasures:
+    """The corrected work against the truth: media-relative (paper at L* 96.5) on white, natural and cream paper;
+    absolute, at the best single exposure, for paintings and toned paper."""
+    work = rectify(photo, plan.geometry, 250_000)
+    after = corrected(work.linear, plan)
+    art, bare, inner = _truth(shot, after.shape[:2])
+    relative = shot.truth.work.paper in ("white", "natural", "cream") and bare.sum() > 50
+    truth = np.asarray(art / np.median(art[bare], axis=0) * PAPER_Y if relative else art, np.float32)
+    if sheet is not None:
+        sheet += [work.linear, after, truth]
+    calm = [np.asarray(cv2.GaussianBlur(p, (0, 0), 1.5), np.float32) for p in (after, work.linear, truth)]
+    if not relative:
+        calm[:2] = [_best_exposure(picture, calm[2], inner) for picture in calm[:2]]
+    lab, lab_true = lab_fast(calm[0]), lab_fast(calm[2])
+    difference = ciede2000(lab, lab_true)[inner]
+    as_shot = ciede2000(lab_fast(calm[1]), lab_true)[inner].mean()
+    top = (quantise8(encode_fast(after)).max(-1) >= 250) & (quantise8(encode_fast(work.linear)).max(-1) < 250)
+    paper = _paper(lab, lab_true, bare & inner, lab_fast(after)) if relative else (np.nan,) * 5
+    return ColourMeasures(
+        *paper,
+        _wash_percent(lab, lab_true, bare, inner) if relative and shot.spec.kind == "watercolour" else np.nan,
+        float(top[inner].mean() * 100),
+        float(difference.mean()),
+        float(np.percentile(difference, 95)),
+        float(as_shot),
+    )
+
+
+def _truth(shot: Shot, shape: tuple[int, ...]) -> tuple[Float32, Bool, Bool]:
+    """The flat art (h, w, 3), where it is bare paper, and the work without its outermost 4 %."""
+    size = (shape[1], shape[0])
+    art = np.asarray(cv2.resize(shot.truth.work.reflectance, size, interpolation=cv2.INTER_AREA), np.float32)
+    clear = cv2.resize(shot.truth.work.bare.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    inner = np.zeros(shape[:2], bool)
+    inner[shape[0] // 25 : -shape[0] // 25, shape[1] // 25 : -shape[1] // 25] = True
+    return art, np.asarray(clear) > 0.99, inner
+
+
+def _paper(lab: Float32, lab_true: Float32, bare: Bool, fine: Float32) -> tuple[float, ...]:
+    """L*, C*, standard deviation of L* without the paper's own grain, unevenness in %, noise in L*."""
+    lightness, a, b = lab[bare].mean(axis=0)
+    rest = (lab - lab_true)[..., 0]
+    weight = np.asarray(cv2.GaussianBlur(bare.astype(np.float32), (0, 0), 8))
+    smooth = np.asarray(cv2.GaussianBlur(rest * bare, (0, 0), 8)) / np.maximum(weight, 1e-3)
+    light = ((smooth[bare & (weight > 0.3)] + 96.5 + 16) / 116) ** 3
+    low, high = np.percentile(light, [1, 99]) if len(light) else (np.nan, np.nan)
+    noise = (fine - cv2.GaussianBlur(fine, (0, 0), 1.5))[..., 0][bare].std()
+    return (
+        float(lightness), float(np.hypot(a, b)), float(rest[bare].std()), float((high - low) / light.mean() * 100),
+        float(noise),
+    )  # fmt: skip
+
+
+def _wash_percent(lab: Float32, lab_true: Float32, bare: Bool, inner: Bool) -> float:
+    """Share of the contrast to the bare paper around that washes of 1.5 to 6 L* keep."""
+    paper = bare & inner
+    weight = np.maximum(np.asarray(cv2.GaussianBlur(paper.astype(np.float32), (0, 0), 25)), 1e-6)
+    depth = [
+        np.asarray(cv2.GaussianBlur(p[..., 0] * paper, (0, 0), 25)) / weight - p[..., 0] for p in (lab, lab_true)
+    ]
+    wash = inner & ~bare & (weight > 0.03) & (depth[1] > 1.5) & (depth[1] < 6)
+    if wash.sum() < 100:
+        return float("nan")
+    return float(depth[0][wash].mean() / depth[1][wash].mean() * 100)
+
+
+def _best_exposure(picture: Float32, truth: Float32, inner: Bool) -> Float32:
+    """The picture times the one factor that brings its mean luminance to the truth's: exposure is not in question."""
+    return np.asarray(
+        picture * np.float32((truth[inner] @ LUMINANCE).mean() / max((picture[inner] @ LUMINANCE).mean(), 1e-6))
+    )
