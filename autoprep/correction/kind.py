@@ -8,17 +8,18 @@ import numpy as np
 from autoprep.correction.paper import Paper, photographed_lab
 from autoprep.domain import Declined, Kind
 from autoprep.imaging.arrays import Float32
-from autoprep.imaging.colour import lab_fast, luminance
+from autoprep.imaging.colour import LUMINANCE, lab_fast, luminance
 
 PaperClass = Literal["white", "tinted", "toned", "none"]
 
 # A work has bare paper when it is seen on this share of the sheet and of the stretches along its rim.
 # (Paintings of the lab's tuning seeds stay below 4 %; an ample share needs no rim.)
 _MIN_COVERAGE, _MIN_RIM, _AMPLE_COVERAGE = 0.03, 0.30, 0.20
-# As photographed. What tells toned paper best are marks lighter than it; without them, a strong tint, a tint on
-# a dark sheet, or near black. Underexposed white and cream in lamp light stay outside these. Chosen on the
-# lab's tuning seeds.
-_LIGHTER_SHARE, _TONED_C, _BLACK_L, _DARK_L, _DARK_C = 0.0035, 22.0, 38.0, 54.0, 10.0
+# As photographed. What tells toned paper best are marks lighter than it. Without them: a ratio of red to blue that
+# no lamp gives white paper (it does not depend on exposure, as chroma does), near black, or a dark sheet with much
+# lighter things around it (an underexposed white sheet is the lightest thing in its photo). Chosen on the lab's
+# tuning seeds 7200-7289.
+_LIGHTER_SHARE, _TONED_RED_TO_BLUE, _BLACK_L, _DARK_L, _OUTSHONE = 0.0035, 0.87, 38.0, 58.0, 1.5
 _TINTED_C = 4.5
 
 
@@ -30,10 +31,15 @@ class Judged(NamedTuple):
     evidence: dict[str, float]
 
 
-def judge(linear: Float32, paper: Paper | Declined, said: Kind | None = None) -> Judged:
-    """(H, W, 3) float32 linear sRGB of the rectified work and its paper -> kind and paper class."""
+def judge(
+    linear: Float32, paper: Paper | Declined, said: Kind | None = None, surroundings: float | None = None
+) -> Judged:
+    """(H, W, 3) float32 linear sRGB of the rectified work and its paper -> kind and paper class.
+
+    surroundings: the luminance of the lightest things around the work in the photo, where there are any.
+    """
     evidence: dict[str, float] = {}
-    paper_class = _paper_class(paper, evidence)
+    paper_class = _paper_class(paper, surroundings, evidence)
     kind: Kind
     if paper_class == "none" or isinstance(paper, Declined):
         kind = "painting"
@@ -55,11 +61,14 @@ def _class_for(said: Kind, paper: Paper | Declined, found: PaperClass) -> PaperC
     return found if found in ("white", "tinted") else "white"
 
 
-def _paper_class(paper: Paper | Declined, evidence: dict[str, float]) -> PaperClass:
+def _paper_class(paper: Paper | Declined, surroundings: float | None, evidence: dict[str, float]) -> PaperClass:
     if isinstance(paper, Declined):
         return "none"
     lightness, a, b = photographed_lab(paper)
     chroma = float(np.hypot(a, b))
+    seen = paper.mean_linear()
+    outshone = (surroundings or 0.0) / float(seen @ LUMINANCE.astype(np.float64))
+    red_to_blue = float(np.log(seen[0] / seen[2]))
     evidence |= {
         "bare_paper_share": paper.coverage,
         "rim_paper_share": paper.rim,
@@ -67,12 +76,14 @@ def _paper_class(paper: Paper | Declined, evidence: dict[str, float]) -> PaperCl
         "paper_as_shot_L": float(lightness),
         "paper_as_shot_C": chroma,
         "lighter_than_paper_share": paper.lighter,
+        "paper_log_red_to_blue": red_to_blue,
+        "surroundings_to_paper": outshone,
     }
     if paper.coverage < _MIN_COVERAGE or (paper.rim < _MIN_RIM and paper.coverage < _AMPLE_COVERAGE):
         return "none"
-    if paper.lighter > _LIGHTER_SHARE or chroma > _TONED_C or lightness < _BLACK_L:
+    if paper.lighter > _LIGHTER_SHARE or red_to_blue > _TONED_RED_TO_BLUE or lightness < _BLACK_L:
         return "toned"
-    if lightness < _DARK_L and chroma > _DARK_C:
+    if lightness < _DARK_L and outshone > _OUTSHONE:
         return "toned"
     return "tinted" if chroma > _TINTED_C else "white"
 

@@ -19,7 +19,7 @@ from autoprep.imaging.arrays import Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE, lab_from_linear
 
 _SEARCH_PX = 480  # long side; chosen: paper tooth and sensor noise average out, pen lines still show as texture
-_DARKEST = 2e-3
+DARKEST = 2e-3
 _RIM = 0.05  # the rim is this share of the shorter side; chosen from usual sketchbook margins
 _RIM_WEIGHT = 3.0
 _CELLS = 26
@@ -35,7 +35,8 @@ class Paper:
     mask: (h, w) bool at search size; coefficients: (terms, 3) Legendre coefficients of the natural log of the
     paper's linear RGB over the work; coverage: share of the work that is bare paper; rim: share of the rim that
     is; scatter: standard deviation of log luminance over the mask; lighter: share of the work clearly lighter
-    than the paper; unevenness: (max - min) / mean of the light's luminance over the work.
+    than the paper; unevenness: (max - min) / mean of the light's luminance over the work; shade: (h, w, 3) float32
+    natural log of what a soft shadow takes of that light, if there is one (see shadows).
     """
 
     mask: Bool
@@ -45,14 +46,20 @@ class Paper:
     scatter: float
     lighter: float
     unevenness: float
+    shade: Float32 | None = None
 
     def log_field(self, rows: int, cols: int) -> Float32:
         """(rows, cols, 3) float32 natural log of what bare paper would show at each place."""
-        return fields.evaluate(self.coefficients, rows, cols)
+        field = fields.evaluate(self.coefficients, rows, cols)
+        if self.shade is None:
+            return field
+        how = cv2.INTER_AREA if rows < self.shade.shape[0] else cv2.INTER_LINEAR
+        return field + cast(Float32, cv2.resize(self.shade, (cols, rows), interpolation=how))
 
     def mean_linear(self) -> Float64:
-        """(3,) geometric mean over the work of the paper's linear RGB as photographed."""
-        return cast(Float64, np.exp(self.log_field(24, 24).mean(axis=(0, 1)).astype(np.float64)))
+        """(3,) geometric mean over the work of the paper's linear RGB as photographed, out of any shadow."""
+        lit = fields.evaluate(self.coefficients, 24, 24)
+        return cast(Float64, np.exp(lit.mean(axis=(0, 1)).astype(np.float64)))
 
 
 @dataclass(frozen=True)
@@ -93,8 +100,8 @@ def _prepare(linear: Float32) -> _Search:
     small = cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
     small = cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8))
     width, height = size
-    logs = np.log(np.maximum(small, _DARKEST)).astype(np.float64)
-    luma = np.log(np.maximum(small @ LUMINANCE, _DARKEST)).astype(np.float64)
+    logs = np.log(np.maximum(small, DARKEST)).astype(np.float64)
+    luma = np.log(np.maximum(small @ LUMINANCE, DARKEST)).astype(np.float64)
     smooth = _smoothness(luma) < max(0.022, 1.6 * float(np.percentile(_smoothness(luma), 20)))
     band = max(2, round(_RIM * min(width, height)))
     rim = np.zeros((height, width), bool)
@@ -104,7 +111,7 @@ def _prepare(linear: Float32) -> _Search:
     inside[edge:-edge, edge:-edge] = True
     x, y = fields.grid_coordinates(height, width)
     weight = np.where(rim, _RIM_WEIGHT, 1.0) * inside
-    flat = (smooth & inside & (luma > np.log(4 * _DARKEST))).ravel()
+    flat = (smooth & inside & (luma > np.log(4 * DARKEST))).ravel()
     return _Search((height, width), logs.reshape(-1, 3), luma.ravel(), x, y, flat, rim.ravel(), weight.ravel())
 
 
@@ -137,7 +144,7 @@ def _envelope(search: _Search) -> Float64:
 
 
 def _luma_of(logs: Float64) -> Float64:
-    return cast(Float64, np.log(np.maximum(np.exp(logs) @ LUMINANCE.astype(np.float64), _DARKEST)))
+    return cast(Float64, np.log(np.maximum(np.exp(logs) @ LUMINANCE.astype(np.float64), DARKEST)))
 
 
 def _expected(search: _Search, field: Float64) -> Float64:

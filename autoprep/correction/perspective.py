@@ -1,6 +1,6 @@
 """The true proportion of the work from its four corners in the photo."""
 
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, cast
 
 import numpy as np
 
@@ -50,6 +50,27 @@ def proportion(
         return Proportion(_ratio(n2, n3, found), "corners", found)
     sides = side_lengths(corners_px)
     return Proportion(float((sides[0] + sides[2]) / (sides[1] + sides[3])), "side lengths", None)
+
+
+def off_square_degrees(quads: AnyArray, photo_px: tuple[int, int], focal_px: float) -> Float64:
+    """(N, 4, 2) corners TL, TR, BR, BL -> (N,) how far the corner of each is from a right angle in space, degrees.
+
+    A rectangle stays one from wherever it is photographed; four lines that belong to two sheets do not make one.
+    """
+    centred = (np.asarray(quads, np.float64) - np.array(photo_px, np.float64) / 2) / focal_px
+    rays = np.concatenate([centred, np.ones((*centred.shape[:2], 1))], axis=-1)
+    m1, m2, m4, m3 = (rays[:, k] for k in range(4))
+    diagonal = np.cross(m1, m4)
+    k2 = (diagonal * m3).sum(-1) / _nonzero((np.cross(m2, m4) * m3).sum(-1))
+    k3 = (diagonal * m2).sum(-1) / _nonzero((np.cross(m3, m4) * m2).sum(-1))
+    n2, n3 = k2[:, None] * m2 - m1, k3[:, None] * m3 - m1
+    lengths = np.linalg.norm(n2, axis=-1) * np.linalg.norm(n3, axis=-1)
+    cosine = np.abs((n2 * n3).sum(-1)) / np.maximum(lengths, 1e-12)
+    return cast(Float64, np.degrees(np.arcsin(np.minimum(cosine, 1.0))))
+
+
+def _nonzero(values: Float64) -> Float64:
+    return np.where(np.abs(values) < 1e-12, 1e-12, values)
 
 
 def _edge_directions(corners: Float64, photo_px: tuple[int, int]) -> tuple[Float64, Float64, bool]:

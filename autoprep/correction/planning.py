@@ -1,7 +1,7 @@
 """The sequence of the correction: from an outlined photo to a plan, a step at a time."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -13,6 +13,7 @@ from autoprep.correction.apply import photometry
 from autoprep.correction.kind import Judged
 from autoprep.correction.paper import Paper, find_paper
 from autoprep.correction.perspective import focal_length_px, proportion
+from autoprep.correction.shadows import Shadow, find_shadow
 from autoprep.domain import (
     CorrectionPlan,
     Declined,
@@ -157,8 +158,8 @@ def make_plan(photo: Photo, outline: Outline, wishes: Wishes) -> tuple[Correctio
     """The plan for an outlined photo, the kind with its evidence, and the measures before and after."""
     geometry = geometry_of(photo, outline, wishes)
     work = rectify(photo, geometry)
-    paper = find_paper(work.linear)
-    judged = kinds.judge(work.linear, paper, wishes.kind)
+    paper, shadow = _paper_and_shadow(work.linear)
+    judged = kinds.judge(work.linear, paper, wishes.kind, _lightest_around(photo, geometry))
     draft = Draft(work, geometry, wishes, paper, judged)
     for _, step in STEPS:
         step(draft)
@@ -172,7 +173,36 @@ def make_plan(photo: Photo, outline: Outline, wishes: Wishes) -> tuple[Correctio
         sharpening=draft.sharpening,
         paper_colour=_paper_colour(draft),
     )
-    return plan, judged, _measures(draft, plan)
+    measures = _measures(draft, plan)
+    if not isinstance(shadow, Declined) and plan.paper != "none":
+        measures |= {
+            "shadow_percent": round(shadow.share * 100, 2),
+            "shadow_on_drawing_percent": round(shadow.over_drawing * 100, 2),
+        }
+    return plan, judged, measures
+
+
+def _lightest_around(photo: Photo, geometry: Geometry) -> float | None:
+    """Luminance that 1 % of the surroundings exceed; None where the photo shows hardly any."""
+    level = photo.reduced(max(1, max(photo.size_px) // 400))
+    around = np.ones((level.size_px[1], level.size_px[0]), np.uint8)
+    corners = np.round(geometry.array() * level.scale).astype(np.int32)
+    cv2.fillConvexPoly(around, corners, 0)
+    cv2.polylines(around, [corners], True, 0, 5)
+    outside = luminance(level.linear())[around > 0]
+    return float(np.percentile(outside, 99)) if len(outside) > 0.02 * around.size else None
+
+
+def _paper_and_shadow(linear: Float32) -> tuple[Paper | Declined, Shadow | Declined]:
+    """The bare paper with the shadow that lies on it, if it does."""
+    paper = find_paper(linear)
+    if isinstance(paper, Declined):
+        return paper, paper
+    shadow = find_shadow(linear, paper)
+    if isinstance(shadow, Declined):
+        return paper, shadow
+    shaded = replace(paper, mask=shadow.paper, shade=shadow.log_light, coverage=float(shadow.paper.mean()))
+    return shaded, shadow
 
 
 def _paper_colour(draft: Draft) -> tuple[float, float, float] | None:

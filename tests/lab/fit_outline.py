@@ -8,6 +8,7 @@ cross-entropy). The judge sees the refined finalists and learns whether each ove
 import json
 import multiprocessing
 import sys
+import tempfile
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -28,6 +29,14 @@ from tests.lab.scene import random_spec, render
 RIGHT = 0.95
 
 
+class Scene(NamedTuple):
+    """A photo to learn from: (H, W, 3) uint8 pixels, (4, 2) true corners, and the focal length if the file tells."""
+
+    pixels: UInt8
+    corners: Float64
+    focal_mm35: float | None = None
+
+
 class Listed(NamedTuple):
     """One photo's candidates: (N, F) features and (N,) overlaps with the truth."""
 
@@ -41,11 +50,11 @@ def photo_of(pixels: UInt8, focal_mm35: float | None = None) -> Photo:
     return Photo(pixels, facts, srgb_tables(256))
 
 
-def rank_lists(scenes: Iterable[tuple[UInt8, Float64]]) -> list[Listed]:
-    """Candidates of every scene (pixels, true corners), described and measured against the truth."""
+def rank_lists(scenes: Iterable[Scene]) -> list[Listed]:
+    """Candidates of every scene, described and measured against the truth."""
     lists = []
-    for pixels, corners in scenes:
-        evidence, scale = finding_copy(photo_of(pixels))
+    for pixels, corners, focal in scenes:
+        evidence, scale = finding_copy(photo_of(pixels, focal))
         candidates = propose(evidence)
         truth = corners * scale
         overlaps = np.array([overlap_in_frame(truth, c.quad) for c in candidates])
@@ -53,11 +62,11 @@ def rank_lists(scenes: Iterable[tuple[UInt8, Float64]]) -> list[Listed]:
     return lists
 
 
-def judge_lists(scenes: Iterable[tuple[UInt8, Float64]], ranker: Committee) -> list[Listed]:
+def judge_lists(scenes: Iterable[Scene], ranker: Committee) -> list[Listed]:
     """Refined finalists of every scene."""
     lists = []
-    for pixels, corners in scenes:
-        photo = photo_of(pixels)
+    for pixels, corners, focal in scenes:
+        photo = photo_of(pixels, focal)
         evidence, scale = finding_copy(photo)
         finalists = contest(photo, evidence, scale, ranker)
         truth = corners * scale
@@ -171,15 +180,22 @@ def write_weights(place: Path, rank: list[dict[str, Any]], judge: list[dict[str,
 # --- the whole fit -------------------------------------------------------------------------------------------
 
 
-def _scene(seed: int) -> tuple[UInt8, Float64]:
-    """A photo of a tuning seed at the size that the refinement works at, through its JPEG; and its true corners."""
-    spec = random_spec(seed)
-    shot = render(spec, 1200)
-    done, coded = cv2.imencode(".jpg", shot.pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, spec.jpeg_quality])
-    assert done
-    decoded = np.asarray(cv2.imdecode(coded, cv2.IMREAD_COLOR), np.uint8)
+def _scene(seed: int, store: Path) -> Scene:
+    """A photo of a tuning seed at the size that the refinement works at, through its JPEG; kept in `store`."""
+    spec, place = random_spec(seed), store / f"{seed}.npz"
+    if not place.is_file():
+        shot = render(spec, 1200)
+        done, coded = cv2.imencode(".jpg", shot.pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, spec.jpeg_quality])
+        assert done
+        np.savez(place, coded=coded, corners=shot.truth.corners_px)
+    with np.load(place) as kept:
+        decoded = np.asarray(cv2.imdecode(kept["coded"], cv2.IMREAD_COLOR), np.uint8)
+        corners = kept["corners"]
     pixels = np.ascontiguousarray(decoded[..., ::-1])
-    return _without_surroundings(pixels, shot.truth.corners_px) if _is_bare(seed) else (pixels, shot.truth.corners_px)
+    if _is_bare(seed):
+        return Scene(*_without_surroundings(pixels, corners))
+    # One photo in six does not tell its focal length: screenshots and sent pictures do not.
+    return Scene(pixels, corners, spec.focal_mm35 if seed % 6 else None)
 
 
 def _is_bare(seed: int) -> bool:
@@ -199,14 +215,14 @@ def _without_surroundings(pixels: UInt8, corners: Float64) -> tuple[UInt8, Float
     return cut, rectangle(cut.shape[1], cut.shape[0])
 
 
-def _described(seed: int) -> Listed:
+def _described(job: tuple[int, Path]) -> Listed:
     cv2.setNumThreads(1)
-    return rank_lists([_scene(seed)])[0]
+    return rank_lists([_scene(*job)])[0]
 
 
-def _judged(job: tuple[int, list[dict[str, Any]]]) -> Listed:
+def _judged(job: tuple[int, Path, list[dict[str, Any]]]) -> Listed:
     cv2.setNumThreads(1)
-    return judge_lists([_scene(job[0])], Committee.of(job[1]))[0]
+    return judge_lists([_scene(*job[:2])], Committee.of(job[2]))[0]
 
 
 def fit(photos: int, place: Path, processes: int = 2) -> None:
@@ -216,10 +232,12 @@ def fit(photos: int, place: Path, processes: int = 2) -> None:
     come from a judge that has not seen it either, so they are honest for scenes of this kind.
     """
     seeds = list(range(photos))
-    with multiprocessing.get_context("spawn").Pool(processes) as pool:
-        ranked = pool.map(_described, seeds, chunksize=8)
+    spawn = multiprocessing.get_context("spawn")
+    with tempfile.TemporaryDirectory() as kept, spawn.Pool(processes) as pool:
+        store = Path(kept)
+        ranked = pool.map(_described, [(i, store) for i in seeds], chunksize=8)
         halves = [_committee(_rank_fit, ranked, [i for i in seeds if i % 2 != k]) for k in (0, 1)]
-        judged = pool.map(_judged, [(i, halves[i % 2]) for i in seeds], chunksize=8)
+        judged = pool.map(_judged, [(i, store, halves[i % 2]) for i in seeds], chunksize=8)
     chosen = np.zeros((photos, 2))
     for k in (0, 1):
         judge = Committee.of(_committee(_judge_fit, judged, [i for i in seeds if i % 2 != k]))

@@ -19,6 +19,7 @@ from autoprep.imaging.transfer import encode_fast, quantise8
 from .scene import Shot, corners_mm
 
 PAPER_Y = luminance_of_lightness(96.5)
+_NO_PAPER = (np.nan, np.nan, np.nan, np.nan, np.nan)
 _LONG_PX = 2000  # edge loss is told in pixels of a work of this long side
 
 
@@ -36,11 +37,11 @@ class OutlineMeasures:
 class ColourMeasures:
     """Of a corrected work against the truth; NaN where a measure does not apply."""
 
-    paper_L: float
-    paper_C: float
+    paper_lightness: float
+    paper_chroma: float
     paper_sd: float
     uneven_percent: float
-    noise_L: float
+    noise_lightness: float
     wash_percent: float
     new_top_percent: float
     delta_e: float
@@ -97,7 +98,9 @@ def straightness_percent(shot: Shot, geometry: Geometry) -> float:
     return worst * 100
 
 
-def measure_colour(photo: Photo, plan: CorrectionPlan, shot: Shot, sheet: list[Float32] | None = None) -> ColourMeasures:
+def measure_colour(
+    photo: Photo, plan: CorrectionPlan, shot: Shot, sheet: list[Float32] | None = None
+) -> ColourMeasures:
     """The corrected work against the truth: media-relative (paper at L* 96.5) on white, natural and cream paper;
     absolute, at the best single exposure, for paintings and toned paper."""
     work = rectify(photo, plan.geometry, 250_000)
@@ -114,7 +117,7 @@ def measure_colour(photo: Photo, plan: CorrectionPlan, shot: Shot, sheet: list[F
     difference = ciede2000(lab, lab_true)[inner]
     as_shot = ciede2000(lab_fast(calm[1]), lab_true)[inner].mean()
     top = (quantise8(encode_fast(after)).max(-1) >= 250) & (quantise8(encode_fast(work.linear)).max(-1) < 250)
-    paper = _paper(lab, lab_true, bare & inner, lab_fast(after)) if relative else (np.nan,) * 5
+    paper = _paper(lab, lab_true, bare & inner, lab_fast(after)) if relative else _NO_PAPER
     return ColourMeasures(
         *paper,
         _wash_percent(lab, lab_true, bare, inner) if relative and shot.spec.kind == "watercolour" else np.nan,
@@ -135,7 +138,7 @@ def _truth(shot: Shot, shape: tuple[int, ...]) -> tuple[Float32, Bool, Bool]:
     return art, np.asarray(clear) > 0.99, inner
 
 
-def _paper(lab: Float32, lab_true: Float32, bare: Bool, fine: Float32) -> tuple[float, ...]:
+def _paper(lab: Float32, lab_true: Float32, bare: Bool, fine: Float32) -> tuple[float, float, float, float, float]:
     """L*, C*, standard deviation of L* without the paper's own grain, unevenness in %, noise in L*."""
     lightness, a, b = lab[bare].mean(axis=0)
     rest = (lab - lab_true)[..., 0]
@@ -154,11 +157,9 @@ def _wash_percent(lab: Float32, lab_true: Float32, bare: Bool, inner: Bool) -> f
     """Share of the contrast to the bare paper around that washes of 1.5 to 6 L* keep."""
     paper = bare & inner
     weight = np.maximum(np.asarray(cv2.GaussianBlur(paper.astype(np.float32), (0, 0), 25)), 1e-6)
-    depth = [
-        np.asarray(cv2.GaussianBlur(p[..., 0] * paper, (0, 0), 25)) / weight - p[..., 0] for p in (lab, lab_true)
-    ]
+    depth = [np.asarray(cv2.GaussianBlur(p[..., 0] * paper, (0, 0), 25)) / weight - p[..., 0] for p in (lab, lab_true)]
     wash = inner & ~bare & (weight > 0.03) & (depth[1] > 1.5) & (depth[1] < 6)
-    if wash.sum() < 100:
+    if wash.sum() < 100:  # too few to speak of
         return float("nan")
     return float(depth[0][wash].mean() / depth[1][wash].mean() * 100)
 

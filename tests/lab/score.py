@@ -92,7 +92,9 @@ def score(
 ) -> list[Row]:  # fmt: skip
     """Score `photos` seeds of every kind from `first`; prints the table, and writes JSON and sheets into `out`."""
     kinds = list(kinds)
-    jobs = [(seed, kind, long_px, out is not None) for kind in kinds for seed in range(first, first + photos)]
+    # Every kind has seeds of its own: the same seed makes the same desk and the same mistakes.
+    seeds = {kind: range(first + k * photos, first + (k + 1) * photos) for k, kind in enumerate(kinds)}
+    jobs = [(seed, kind, long_px, out is not None) for kind in kinds for seed in seeds[kind]]
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
         done = pool.map(_job, jobs, chunksize=1)
     rows = [row for row, _ in done]
@@ -150,11 +152,11 @@ COLUMNS: tuple[tuple[str, str, Callable[[list[Row]], float]], ...] = (
     ("bow95", ".2f", lambda rows: high(row.bow_percent for row in rows)),
     ("kind%", ".0f", lambda rows: 100 * mean(float(row.kind == row.kind_found) for row in rows)),
     ("paper%", ".0f", lambda rows: 100 * mean(float(paper_right(row)) for row in rows)),
-    ("L*", ".1f", lambda rows: mean(row.colour.paper_L for row in rows)),
-    ("C*", ".2f", lambda rows: mean(row.colour.paper_C for row in rows)),
+    ("L*", ".1f", lambda rows: mean(row.colour.paper_lightness for row in rows)),
+    ("C*", ".2f", lambda rows: mean(row.colour.paper_chroma for row in rows)),
     ("sdL*", ".2f", lambda rows: mean(row.colour.paper_sd for row in rows)),
     ("uneven%", ".1f", lambda rows: mean(row.colour.uneven_percent for row in rows)),
-    ("noise", ".2f", lambda rows: mean(row.colour.noise_L for row in rows)),
+    ("noise", ".2f", lambda rows: mean(row.colour.noise_lightness for row in rows)),
     ("wash%", ".0f", lambda rows: mean(row.colour.wash_percent for row in rows)),
     ("top%", ".2f", lambda rows: mean(row.colour.new_top_percent for row in rows)),
     ("dE00", ".2f", lambda rows: mean(row.colour.delta_e for row in rows)),

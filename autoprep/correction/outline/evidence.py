@@ -22,7 +22,7 @@ class Evidence:
 
     lab: (h, w, 3) float32 weighted L*a*b*, slightly blurred; gx, gy: (h, w) float32 gradient of the channel that
     changes most, per pixel; noise: the gradient that counts as nothing; background: (h, w) float32 distance, in
-    standard deviations, from the colours along the photo's border.
+    standard deviations, from the colours along the photo's border; focal_px: the lens's, where the file tells it.
     """
 
     lab: Float32
@@ -30,6 +30,7 @@ class Evidence:
     gy: Float32
     noise: float
     background: Float32
+    focal_px: float | None = None
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -42,13 +43,13 @@ class Evidence:
         return cast(Float32, cv2.magnitude(self.gx, self.gy))
 
 
-def gather(linear: Float32) -> Evidence:
-    """(h, w, 3) float32 linear sRGB at finding size -> Evidence."""
+def gather(linear: Float32, focal_px: float | None = None) -> Evidence:
+    """(h, w, 3) float32 linear sRGB at finding size, and the focal length in its pixels -> Evidence."""
     lab = lab_fast(linear) * _CHANNEL_WEIGHT
     lab = cast(Float32, cv2.GaussianBlur(lab, (0, 0), 1.2))
     gx, gy = dominant_gradient(lab)
     noise = float(np.percentile(cv2.magnitude(gx, gy), 50)) + 0.4
-    return Evidence(lab, gx, gy, noise, _background_distance(lab))
+    return Evidence(lab, gx, gy, noise, _background_distance(lab), focal_px)
 
 
 def dominant_gradient(lab: Float32) -> tuple[Float32, Float32]:

@@ -6,6 +6,7 @@ import numpy as np
 
 from autoprep.correction.outline.candidates import Candidate, sample
 from autoprep.correction.outline.evidence import Evidence
+from autoprep.correction.perspective import off_square_degrees
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import overlap
 
@@ -17,6 +18,7 @@ NAMES = (
     "rim_colour_spread", "rim_texture", "surround_texture", "same_sign",
     "lightness_step", "strength", "inner_rival", "outer_rival", "agreeing_sources",
     "is_edges", "is_background", "is_colour", "is_lines", "is_whole", "border_sides",
+    "off_square", "focal_known",
 )  # fmt: skip
 """The features' names, in column order."""
 
@@ -59,6 +61,7 @@ def _own_features(evidence: Evidence, quads: Float64) -> dict[str, Float64]:
     }
     features |= _strips(evidence, points, outward, inside)
     features |= _shape(quads, lengths, along, width, height)
+    features |= _in_space(evidence, quads)
     features |= _overrun(evidence, quads, along, outward, lengths)
     return features
 
@@ -128,6 +131,21 @@ def _shape(quads: Float64, lengths: Float64, along: Float64, width: int, height:
         "off_centre": np.linalg.norm(centre, axis=-1),
         "not_parallel": np.minimum(uneven, 2),
         "slant": corner_cosine.max(1),
+    }
+
+
+# Where the file does not tell the focal length, a phone's main lens is assumed: 27 mm equivalent.
+_USUAL_FOCAL = 27 / float(np.hypot(36, 24))
+
+
+def _in_space(evidence: Evidence, quads: Float64) -> dict[str, Float64]:
+    """What the lens tells: lines of two sheets make no rectangle in space."""
+    height, width = evidence.shape
+    focal = evidence.focal_px or _USUAL_FOCAL * float(np.hypot(width, height))
+    off = off_square_degrees(quads, (width, height), focal)
+    return {
+        "off_square": np.log1p(np.minimum(off, 20.0)) / 3,
+        "focal_known": np.full(len(quads), float(evidence.focal_px is not None)),
     }
 
 

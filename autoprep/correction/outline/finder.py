@@ -13,6 +13,7 @@ from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
 from autoprep.correction.outline.features import NAMES, rows
 from autoprep.correction.outline.refinement import Refined, refine
 from autoprep.correction.outline.scorer import Committee, probability
+from autoprep.correction.perspective import focal_length_px
 from autoprep.domain import Corners, Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import lab_fast
@@ -22,7 +23,8 @@ from autoprep.imaging.geometry import is_convex, order_corners, overlap, rectang
 # 2400 px the blur of phone photos leaves nothing to gain.
 _REFINING_PX = 1200
 _POLISHING_PX = 2400
-_FINALISTS = 7
+# So many candidates are refined, and so many different shapes come before the judge.
+_TRIED, _FINALISTS, _SAME = 16, 8, 0.985
 
 JUDGE_NAMES = (
     *NAMES, "rank_score", "rank_gap", "fit_support_min", "fit_support_mean", "fit_residual", "moved", "votes",
@@ -64,7 +66,9 @@ def find_outline(photo: Photo) -> Outline | Declined:
 def finding_copy(photo: Photo) -> tuple[Evidence, float]:
     """The evidence at finding size, and its scale relative to the full-size photo."""
     linear = _at(photo, FINDING_PX)
-    return gather(linear), linear.shape[1] / photo.full_px[0]
+    scale = linear.shape[1] / photo.full_px[0]
+    focal = focal_length_px(photo.full_px, photo.facts.focal_mm35)
+    return gather(linear, focal * scale if focal else None), scale
 
 
 def contest(photo: Photo, evidence: Evidence, scale: float, rank: Committee | None = None) -> list[Finalist]:
@@ -72,33 +76,55 @@ def contest(photo: Photo, evidence: Evidence, scale: float, rank: Committee | No
     candidates = propose(evidence)
     features = rows(evidence, candidates)
     scores = (rank or _networks()[0])(features)
-    chosen = shortlist(candidates, scores)
-    lab = _smooth_lab(_at(photo, _REFINING_PX))
-    enlarge = lab.shape[1] / evidence.shape[1]
-    refined = [_refine(lab, candidates[i], enlarge) for i in chosen]
-    quads = [
-        Candidate(order_corners(r.quad / enlarge) if r is not None else candidates[i].quad, candidates[i].source)
-        for i, r in zip(chosen, refined, strict=True)
-    ]
+    entries = _entries(_smooth_lab(_at(photo, _REFINING_PX)), candidates, scores, evidence.shape[1])
     # The refined quads are described among all candidates, so that rivals and agreement still count.
-    described = rows(evidence, quads + candidates)[: len(quads)]
+    described = rows(evidence, [e.shape for e in entries] + candidates)[: len(entries)]
+    diagonal = float(np.hypot(*evidence.shape))
     return [
         Finalist(
-            quad.quad,
-            quad.source,
-            np.concatenate([described[k], _judge_extras(k, chosen, quads, candidates, scores, refined, evidence)]),
-            refined[k],
+            entry.shape.quad,
+            entry.shape.source,
+            np.concatenate([described[k], _judge_extras(entry, entries, diagonal)]),
+            entry.fit,
         )
-        for k, quad in enumerate(quads)
+        for k, entry in enumerate(entries)
     ]
 
 
-def shortlist(candidates: list[Candidate], scores: Float64, count: int = _FINALISTS) -> list[int]:
+@dataclass
+class _Entry:
+    """One of the contest: the refined shape, its fit, the ranker's score, how far it moved, who else came to it."""
+
+    shape: Candidate
+    fit: Refined | None
+    score: float
+    moved_px: float
+    votes: int = 0
+
+
+def _entries(lab: Float32, candidates: list[Candidate], scores: Float64, width: int) -> list[_Entry]:
+    """The best candidates after refinement that still differ from each other, and always the whole photo."""
+    enlarge = lab.shape[1] / width
+    entries: list[_Entry] = []
+    for index in shortlist(candidates, scores):
+        candidate = candidates[index]
+        fit = _refine(lab, candidate, enlarge)
+        quad = order_corners(fit.quad / enlarge) if fit is not None else candidate.quad
+        same = next((entry for entry in entries if overlap(entry.shape.quad, quad) > _SAME), None)
+        if same is not None:
+            same.votes += 1
+        elif len(entries) < _FINALISTS or candidate.source == "whole":
+            moved = float(np.abs(quad - candidate.quad).max())
+            entries.append(_Entry(Candidate(quad, candidate.source), fit, float(scores[index]), moved))
+    return entries
+
+
+def shortlist(candidates: list[Candidate], scores: Float64, count: int = _TRIED) -> list[int]:
     """Indices of the best candidates that differ from each other, and always the whole photo."""
     chosen: list[int] = []
     for index in np.argsort(-scores, kind="stable"):
         quad = candidates[index].quad
-        if all(overlap(quad, candidates[other].quad) < 0.985 for other in chosen):
+        if all(overlap(quad, candidates[other].quad) < _SAME for other in chosen):
             chosen.append(int(index))
         if len(chosen) == count:
             break
@@ -113,33 +139,21 @@ def _refine(lab: Float32, candidate: Candidate, enlarge: float) -> Refined | Non
     return refined if is_convex(refined.quad) else None
 
 
-def _judge_extras(
-    k: int,
-    chosen: list[int],
-    quads: list[Candidate],
-    candidates: list[Candidate],
-    scores: Float64,
-    refined: list[Refined | None],
-    evidence: Evidence,
-) -> Float64:
-    mine = scores[chosen[k]]
-    gap = mine - max(
-        (scores[i] for n, i in enumerate(chosen) if overlap(quads[n].quad, quads[k].quad) < 0.95),
-        default=mine - 8,
+def _judge_extras(entry: _Entry, entries: list[_Entry], diagonal: float) -> Float64:
+    gap = entry.score - max(
+        (other.score for other in entries if overlap(other.shape.quad, entry.shape.quad) < 0.95),
+        default=entry.score - 8,
     )
-    fit = refined[k]
-    diagonal = float(np.hypot(*evidence.shape))
-    moved = float(np.abs(quads[k].quad - candidates[chosen[k]].quad).max()) / diagonal * 50
-    votes = sum(overlap(quads[k].quad, other.quad) > 0.97 for n, other in enumerate(quads) if n != k)
+    fit = entry.fit
     return np.array(
         [
-            np.clip(mine, -12, 12),
+            np.clip(entry.score, -12, 12),
             np.clip(gap, -8, 8),
             fit.support.min() if fit else 0.0,
             fit.support.mean() if fit else 0.0,
             min(fit.residual_px, 5.0) if fit else 2.0,
-            min(moved, 2.0),
-            votes / 3,
+            min(entry.moved_px / diagonal * 50, 2.0),
+            entry.votes / 3,
             *_edge_widths(fit),
         ]
     )
