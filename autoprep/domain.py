@@ -92,6 +92,19 @@ class Neutral(Value):
     source: Literal["paper", "grey reference", "none"] = "none"
 
 
+class ChartFit(Value):
+    """What a colour chart in the photo says of light and camera: gain per channel, a curve, a 3 x 3 matrix.
+
+    y = gain * x * exp((bend[0] - 1) ln x + bend[1] ln^2 x) on device-linear values, then the matrix to linear
+    sRGB; delta_e: mean CIEDE2000 of the chart's patches after it.
+    """
+
+    gain: Triple
+    bend: tuple[float, float]
+    matrix: tuple[Triple, Triple, Triple]
+    delta_e: float
+
+
 class Tone(Value):
     """Exposure gain in linear light and a shoulder that keeps everything below the top of the scale.
 
@@ -123,6 +136,33 @@ class CorrectionPlan(Value):
     tone: Tone
     sharpening: Sharpening
     paper_colour: Triple | None = None
+    chart: ChartFit | None = None
+    focus: tuple[float, float] = (0.5, 0.5)
+
+
+NAME_FIELDS = (
+    "photo", "nn", "last", "first", "initial", "title", "year", "medium", "h", "w", "unit", "inv", "destination",
+)  # fmt: skip
+"""What a destination's file names may be made of."""
+
+
+class WorkFacts(Value):
+    """What the artist says of a work; empty where nothing is said. size_mm is (width, height)."""
+
+    title: str = ""
+    year: str = ""
+    medium: str = ""
+    size_mm: tuple[float, float] | None = None
+    unit: str = "cm"
+    inventory: str = ""
+    price: str = ""
+    description: str = ""
+    alt_text: str = ""
+    keywords: tuple[str, ...] = ()
+    kind: Kind | None = None
+    destinations: tuple[str, ...] = ()
+    hold: bool = False
+    keep_paper: bool | None = None
 
 
 class OutputRecord(Value):
@@ -153,7 +193,10 @@ class JobRecord(Value):
     plan: CorrectionPlan | None = None
     measures: dict[str, float] = Field(default_factory=dict)
     reasons: tuple[str, ...] = ()
+    advice: tuple[str, ...] = ()
     outputs: tuple[OutputRecord, ...] = ()
+    held: dict[str, str] = Field(default_factory=dict)
+    work: WorkFacts = WorkFacts()
     pages: dict[str, str] = Field(default_factory=dict)
     seconds: dict[str, float] = Field(default_factory=dict)
     settings_sha256: str | None = None

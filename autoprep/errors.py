@@ -8,6 +8,7 @@ AutoprepError
 │   ├── Unreadable       set aside: no reader understands these bytes
 │   ├── TooLarge         set aside: larger than the limits say
 │   └── Unsupported      set aside: not a kind of file that this service reads
+├── CannotMeet           a destination's rules can't be met by this picture; the others are delivered
 ├── DeliveryError        retry: an output could not be written (disk full, folder gone)
 └── AlreadyRunning       another service works in this studio
 """
@@ -54,6 +55,10 @@ class TooLarge(PhotoError):
 
 class Unsupported(PhotoError):
     """Not a kind of file that is read."""
+
+
+class CannotMeet(AutoprepError):
+    """A destination's rules and this picture don't go together; the message says why."""
 
 
 class DeliveryError(AutoprepError):

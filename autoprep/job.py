@@ -1,36 +1,32 @@
 """One photo's story: read, find the outline, measure, plan, render per destination, embed, write, record."""
 
-import hashlib
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-import numpy as np
-
-from autoprep.correction.apply import photometry
+from autoprep import words
+from autoprep.correction.chart import referred, seen_through_chart
 from autoprep.correction.outline import find_outline
-from autoprep.correction.planning import Wishes, corrected, make_plan, rectify
+from autoprep.correction.planning import Wishes, corrected, make_plan, measured_ratio, rectify
 from autoprep.correction.sharpening import sharpen
-from autoprep.domain import CorrectionPlan, Declined, JobRecord, Kind, Outline, OutputRecord, Photo
-from autoprep.errors import PhotoError
-from autoprep.files.encoders import Carried, encode
+from autoprep.delivery import Delivery, deliver
+from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, WorkFacts
+from autoprep.errors import CannotMeet, PhotoError
+from autoprep.files.encoders import Carried, How, encode
 from autoprep.files.icc import SPACES
 from autoprep.files.reading import preview_jpeg, read_photo
 from autoprep.files.storage import write_part
-from autoprep.imaging.arrays import Float32, UInt8, float32
+from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
-from autoprep.metadata import exif, iim, xmp
-from autoprep.metadata.statement import RightsStatement, make_statement
+from autoprep.presets import Preset
 from autoprep.proof.pictures import marked_photo
-from autoprep.rendering.layout import Frame, Layout, lay_out
-from autoprep.rendering.mark import MarkStyle, missing_glyphs
-from autoprep.rendering.render import Look, Rendition, render
-from autoprep.settings import Preset, Settings, font_path
+from autoprep.settings import Settings
 
 _PROOF_PX = 1400
+_SIZE_AGREES = 0.03  # a proportion that differs more than this from the size that is given is a question
 
 Report = Callable[[str, float, dict[str, object]], None]
 """report(stage, seconds, facts): called once as each stage ends."""
@@ -52,8 +48,8 @@ class JobOrder:
     places: dict[str, Path]
     look_folder: Path
     proof_folder: Path
-    title: str = ""
-    kind: Kind | None = None
+    facts: WorkFacts = field(default_factory=WorkFacts)
+    warnings: tuple[str, ...] = ()
     earlier: JobRecord | None = None
 
 
@@ -110,15 +106,24 @@ def set_aside(job: str, photo: str, sha256: str, reason: str) -> JobRecord:
     return JobRecord(job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=_now())
 
 
-def wishes_of(settings: Settings, kind: Kind | None) -> Wishes:
-    """The correction's wishes from the settings and the artist's word."""
+def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
+    """The correction's wishes from the settings and the artist's word on the work, which wins."""
     chosen = settings.correction
-    return Wishes(chosen.paper, chosen.paper_lightness, chosen.sharpening, kind)
+    paper = chosen.paper if facts.keep_paper is None else "keep" if facts.keep_paper else "clean"
+    return Wishes(paper, chosen.paper_lightness, chosen.sharpening, facts.kind)
 
 
 def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) -> JobResult:
+    with stages.stage("chart"):
+        photo, chart = seen_through_chart(photo)
     with stages.stage("measure") as facts:
-        plan, judged, measures = make_plan(photo, outline, wishes_of(order.settings, order.kind))
+        wishes = wishes_of(order.settings, order.facts)
+        if order.facts.size_mm is not None:
+            known, doubt = known_size(order.facts.size_mm, measured_ratio(photo, outline))
+            if known is None:
+                return _ask(order, photo, outline, stages, doubt)
+            wishes = replace(wishes, size_mm=known)
+        plan, judged, measures = make_plan(photo, outline, wishes, chart)
         facts |= {
             "kind": plan.kind,
             "paper": plan.paper,
@@ -135,7 +140,9 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
         kind_evidence=judged.evidence,
         plan=plan,
         measures=measures,
-        reasons=_reasons(plan, photo, measures),
+        work=order.facts,
+        reasons=(*words.reasons(plan, photo, measures), *order.warnings),
+        advice=words.advice(plan, measures),
         settings_sha256=order.settings.sha256,
     )
     return _render_all(order, photo, record, stages)
@@ -144,6 +151,9 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
 def _redo(order: JobOrder, photo: Photo, stages: _Stages) -> JobResult:
     """Render again from the stored plan; nothing is measured."""
     assert order.earlier is not None
+    assert order.earlier.plan is not None
+    if order.earlier.plan.chart is not None:
+        photo = referred(photo, order.earlier.plan.chart)
     kept = tuple(out for out in order.earlier.outputs if out.destination not in order.places)
     record = order.earlier.model_copy(update={"outputs": kept, "settings_sha256": order.settings.sha256})
     return _render_all(order, photo, record, stages)
@@ -152,10 +162,19 @@ def _redo(order: JobOrder, photo: Photo, stages: _Stages) -> JobResult:
 def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stages) -> JobResult:
     assert record.plan is not None
     result = JobResult(record)
-    outputs = list(record.outputs)
+    outputs, held = list(record.outputs), {k: v for k, v in record.held.items() if k not in order.places}
     for name, place in order.places.items():
         with stages.stage(f"render {name}") as facts:
-            output, part = _deliver(order, photo, record.plan, name, place)
+            preset = order.settings.destinations[name]
+            reason = _holds(order, preset, record.measures)
+            if reason:
+                held[name] = reason
+                continue
+            try:
+                output, part = deliver(_delivery(order, photo, record.plan), name, place)
+            except CannotMeet as problem:
+                held[name] = str(problem)
+                continue
             outputs.append(output)
             result.parts.append((part, place))
             facts |= {"width_px": output.width_px, "height_px": output.height_px, "bytes": output.bytes}
@@ -166,6 +185,7 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
     result.record = record.model_copy(
         update={
             "outputs": tuple(outputs),
+            "held": held,
             "pages": pages,
             "seconds": {**record.seconds, **stages.seconds},
             "finished_at": _now(),
@@ -175,125 +195,18 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
     return result
 
 
-def _deliver(order: JobOrder, photo: Photo, plan: CorrectionPlan, name: str, place: Path) -> tuple[OutputRecord, Path]:
-    preset = order.settings.destinations[name]
-    layout = lay_out(frame_of(preset), plan)
-    rendition = _rendition(photo, plan, preset, layout, order.settings)
-    data = _encoded(rendition, preset, order, photo)
-    part = write_part(place, data, order.job)
-    notes = (*layout.notes, *rendition.notes, *_glyph_notes(preset, order.settings, photo))
-    height, width = rendition.pixels.shape[:2]
-    return (
-        OutputRecord(
-            destination=name,
-            path=str(
-                place.relative_to(order.settings.studio) if place.is_relative_to(order.settings.studio) else place
-            ),
-            width_px=width,
-            height_px=height,
-            bytes=len(data),
-            sha256=hashlib.sha256(data).hexdigest(),
-            notes=notes,
-        ),
-        part,
-    )
+def _holds(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str:
+    """Why this destination waits; empty when it does not."""
+    if order.facts.hold:
+        return "the photo lies on hold; nothing is given out"
+    glare = measures.get("glare_percent", 0.0)
+    if preset.hold_for_glare and glare > words.GLARE_HOLDS_PERCENT:
+        return f"glare hides {glare:.1f} % of the work; this destination waits for a better photo"
+    return ""
 
 
-def frame_of(preset: Preset) -> Frame:
-    """The layout part of a preset."""
-    size_px = (preset.width_px, preset.height_px) if preset.width_px and preset.height_px else None
-    size_mm = (preset.width_mm, preset.height_mm) if preset.width_mm and preset.height_mm else None
-    return Frame(
-        size_px,
-        preset.long_side_px,
-        size_mm,
-        preset.ppi,
-        preset.bleed_mm,
-        preset.fit,
-        preset.margin_percent,
-        preset.max_enlarge,
-    )
-
-
-def _rendition(photo: Photo, plan: CorrectionPlan, preset: Preset, layout: Layout, settings: Settings) -> Rendition:
-    space = SPACES[preset.colour]
-    look = Look(
-        ground=_ground(preset.ground, plan),
-        matrix=None if preset.colour == "srgb" else space.from_srgb(),
-        bits=preset.bits,
-        mark=_mark_style(preset, settings, photo),
-    )
-    correct = photometry(plan, layout.work[2:])
-
-    def finish(code: Float32, _first_row: int) -> Float32:
-        return sharpen(code, plan.sharpening)
-
-    return render(photo, plan, layout, look, correct, finish)
-
-
-def _ground(ground: str, plan: CorrectionPlan) -> tuple[float, float, float]:
-    """sRGB code values 0..1 of a ground: neutral is L* 92, quiet and yet dark enough to show a white sheet."""
-    if ground.startswith("#"):
-        red, green, blue = (int(ground[k : k + 2], 16) / 255 for k in (1, 3, 5))
-        return red, green, blue
-    if ground == "paper" and plan.paper_colour is not None:
-        red, green, blue = (float(v) for v in encode_fast(float32([[plan.paper_colour]]))[0, 0])
-        return red, green, blue
-    # A work without bare paper has no paper tone to go on; printed, that means the sheet's own white.
-    level = 231 / 255 if ground == "neutral" else 1.0
-    return level, level, level
-
-
-def _mark_style(preset: Preset, settings: Settings, photo: Photo) -> MarkStyle | None:
-    mark = settings.mark
-    text = mark.text.format(artist=settings.artist.name, year=_year(photo)).strip()
-    if not preset.mark or ("{artist}" in mark.text and not settings.artist.name) or not text:
-        return None
-    return MarkStyle(text, font_path(settings), mark.height_percent, mark.opacity_percent / 100, mark.corner)
-
-
-def _glyph_notes(preset: Preset, settings: Settings, photo: Photo) -> tuple[str, ...]:
-    style = _mark_style(preset, settings, photo)
-    absent = missing_glyphs(style.text, style.font) if style else ""
-    return (f"the mark's font does not hold {absent}; name another one in mark.font",) if absent else ()
-
-
-def _year(photo: Photo) -> str:
-    return photo.facts.taken_at[:4] if photo.facts.taken_at else str(datetime.now().year)
-
-
-def _encoded(rendition: Rendition, preset: Preset, order: JobOrder, photo: Photo) -> bytes:
-    height, width = rendition.pixels.shape[:2]
-    statement = statement_for(preset, order, photo)
-    records = iim.records(statement)
-    carried = Carried(
-        icc=SPACES[preset.colour].profile(),
-        exif=exif.block(statement, width, height, preset.ppi, preset.colour == "srgb", preset.format != "avif"),
-        xmp=xmp.packet(statement) if any(True for _ in statement.fields()) else b"",
-        iim_segment=iim.app13(records),
-        iim=records,
-        ppi=preset.ppi,
-        texts=tuple((ids.exif, value) for _, value, ids in statement.fields() if ids.exif is not None),
-    )
-    return encode(rendition.pixels, preset.format, carried, preset.quality)
-
-
-def statement_for(preset: Preset, order: JobOrder, photo: Photo) -> RightsStatement:
-    """The rights statement of one output; empty where the destination wants none."""
-    if preset.rights == "none":
-        return RightsStatement()
-    rights, artist = order.settings.rights, order.settings.artist
-    return make_statement(
-        artist=artist.name,
-        year=_year(photo),
-        notice=rights.notice,
-        usage_terms=rights.usage_terms,
-        credit=rights.credit,
-        statement_url=rights.statement_url,
-        licensing_url=rights.licensing_url,
-        data_mining=rights.data_mining,
-        title=order.title,
-    )
+def _delivery(order: JobOrder, photo: Photo, plan: CorrectionPlan) -> Delivery:
+    return Delivery(order.job, order.settings, photo, plan, order.facts)
 
 
 def _proof(order: JobOrder, photo: Photo, plan: CorrectionPlan, result: JobResult) -> dict[str, str]:
@@ -313,12 +226,24 @@ def _proof(order: JobOrder, photo: Photo, plan: CorrectionPlan, result: JobResul
 
 
 def _plain_jpeg(pixels: UInt8) -> bytes:
-    return encode(pixels, "jpeg", Carried(icc=SPACES["srgb"].profile()), 86)
+    return encode(pixels, "jpeg", Carried(icc=SPACES["srgb"].profile()), How(86))
 
 
-def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _Stages) -> JobResult:
-    """The outline is not sure: a marked picture, the reason, and what can be done."""
-    reason = _doubt(outline)
+def known_size(size_mm: tuple[float, float], ratio: float) -> tuple[tuple[float, float] | None, str]:
+    """The work's size the way that its outline agrees with: as said, or turned; else None and the question."""
+    for size in (size_mm, (size_mm[1], size_mm[0])):
+        if abs(ratio / (size[0] / size[1]) - 1) <= _SIZE_AGREES:
+            return size, ""
+    width, height = (f"{side / 10:g}" for side in size_mm)
+    return None, (
+        f"The size that you give, {height} x {width} cm (height x width), and the outline in the photo do not go "
+        f"together: the outline is {ratio:.2f} times as wide as high."
+    )
+
+
+def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _Stages, doubt: str = "") -> JobResult:
+    """Something is not sure: a marked picture, the reason, and what can be done."""
+    reason = doubt or _doubt(outline)
     result = JobResult(
         JobRecord(
             job=order.job,
@@ -327,7 +252,8 @@ def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _St
             outcome="needs a look",
             taken_at=photo.facts.taken_at,
             outline=None if isinstance(outline, Declined) else outline,
-            reasons=(reason, *photo.facts.warnings),
+            work=order.facts,
+            reasons=(reason, *photo.facts.warnings, *order.warnings),
             settings_sha256=order.settings.sha256,
         )
     )
@@ -370,53 +296,6 @@ def _stage_record(order: JobOrder, result: JobResult) -> None:
     place = order.proof_folder / "record.json"
     data = result.record.model_dump_json(indent=2).encode("utf-8")
     result.parts.append((write_part(place, data, order.job), place))
-
-
-def _reasons(plan: CorrectionPlan, photo: Photo, measures: dict[str, float]) -> tuple[str, ...]:
-    """What was done and why, in plain words."""
-    said = [_geometry_words(plan, measures), *_light_words(plan, measures)]
-    if not isinstance(plan.neutral, Declined):
-        tinted = max(plan.neutral.gain) / min(plan.neutral.gain) > 1.03
-        said.append(
-            "The bare paper was tinted; it is neutral now, and all colours moved with it."
-            if tinted
-            else "The bare paper was neutral within 3 %; what was left is taken out."
-        )
-    else:
-        said.append(f"Colour: {plan.neutral.reason}.")
-    if plan.tone.gain > 1.02 and plan.paper != "none":
-        said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to clean white.")
-    if measures.get("glare_percent", 0) > 0.5:
-        said.append(f"Glare hides {measures['glare_percent']:.1f} % of the work; nothing was invented there.")
-    if measures["blur_px"] > 1.5:
-        said.append("The photo is blurred; a steadier shot would show more.")
-    return (*said, *photo.facts.warnings)
-
-
-def _geometry_words(plan: CorrectionPlan, measures: dict[str, float]) -> str:
-    geometry = plan.geometry
-    if geometry.ratio_from == "whole photo":
-        return "The photo shows the work and nothing else; nothing was cut."
-    words = {
-        "known size": "from its known size",
-        "corners and focal length": "from its corners and the camera's focal length",
-        "corners": "from its corners alone",
-        "side lengths": "from the lengths of its sides, which is rough",
-    }[geometry.ratio_from]
-    return (
-        f"Straightened from about {measures['oblique_degrees']:.0f}° off square; "
-        f"width to height is {geometry.ratio:.3f}, {words}."
-    )
-
-
-def _light_words(plan: CorrectionPlan, measures: dict[str, float]) -> list[str]:
-    if isinstance(plan.light, Declined):
-        return [f"Light: {plan.light.reason}."]
-    uneven = measures["light_unevenness_percent"]
-    words = [f"The light varied by {uneven:.0f} % over the sheet; it was evened from the bare paper."]
-    if uneven > 25:
-        words.append("Next time, turn the sheet a quarter or step back from the window for more even light.")
-    return words
 
 
 def _now() -> str:

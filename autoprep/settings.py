@@ -7,19 +7,16 @@ import re
 import tomllib
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import Field, ValidationError
 
-from autoprep.errors import ConfigError
+from autoprep.errors import ConfigError, Unreadable
+from autoprep.files.icc import colour_model
+from autoprep.presets import Preset, Table
 
 SETTINGS_FILE, DESTINATIONS_FILE = "autoprep.toml", "destinations.toml"
-
-
-class Table(BaseModel):
-    """A frozen TOML table; unknown keys are errors."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+SCHEMA_FILE = "destinations.schema.json"
 
 
 T = TypeVar("T", bound=Table)
@@ -42,6 +39,16 @@ class Artist(Table):
     email: str = ""
 
 
+DataMining = Literal[
+    "unspecified",
+    "allowed",
+    "prohibited",
+    "prohibited for training",
+    "prohibited for generative training",
+    "prohibited except search indexing",
+]
+
+
 class Rights(Table):
     """The rights statement that goes into every file."""
 
@@ -50,7 +57,9 @@ class Rights(Table):
     credit: str = "{artist}"
     statement_url: str = ""
     licensing_url: str = ""
-    data_mining: Literal["unspecified", "allowed", "prohibited"] = "unspecified"
+    licensing_email: str = ""
+    keywords: tuple[str, ...] = ()
+    data_mining: DataMining = "unspecified"
 
 
 Corner = Literal["auto", "top-left", "top-right", "bottom-left", "bottom-right"]
@@ -61,6 +70,7 @@ class Mark(Table):
 
     text: str = "© {artist}"
     font: str = ""
+    picture: str = ""
     height_percent: Annotated[float, Field(ge=0.5, le=10)] = 2.0
     opacity_percent: Annotated[float, Field(ge=5, le=100)] = 50.0
     corner: Corner = "auto"
@@ -87,59 +97,6 @@ class Service(Table):
     max_megapixels: Annotated[float, Field(gt=0, le=1000)] = 250.0
     min_free_mb: Annotated[float, Field(ge=0)] = 500.0
     heic: bool = True
-
-
-class Preset(Table):
-    """One destination: size, framing, encoding, mark and rights."""
-
-    width_px: Annotated[int, Field(ge=16, le=30000)] | None = None
-    height_px: Annotated[int, Field(ge=16, le=30000)] | None = None
-    long_side_px: Annotated[int, Field(ge=16, le=30000)] | None = None
-    width_mm: Annotated[float, Field(gt=0, le=3000)] | None = None
-    height_mm: Annotated[float, Field(gt=0, le=3000)] | None = None
-    full_size: bool = False
-    ppi: Annotated[float, Field(ge=30, le=2400)] | None = None
-    bleed_mm: Annotated[float, Field(ge=0, le=50)] = 0.0
-    fit: Literal["whole", "fill"] = "whole"
-    ground: str = "neutral"
-    margin_percent: Annotated[float, Field(ge=0, le=45)] = 0.0
-    max_enlarge: Annotated[float, Field(ge=0.1, le=20)] = 1.0
-    format: Literal["jpeg", "tiff", "png", "webp", "avif"] = "jpeg"
-    quality: Annotated[int, Field(ge=1, le=100)] = 92
-    bits: Literal[8, 16] = 8
-    colour: Literal["srgb", "display-p3"] = "srgb"
-    mark: bool = True
-    rights: Literal["full", "none"] = "full"
-
-    @field_validator("ground")
-    @classmethod
-    def _known_ground(cls, value: str) -> str:
-        if value not in ("neutral", "paper", "white") and not re.fullmatch(r"#[0-9a-fA-F]{6}", value):
-            raise ValueError('must be "neutral", "paper", "white" or a colour such as "#e8e4dc"')
-        return value
-
-    @model_validator(mode="after")
-    def _one_size(self) -> Self:
-        ways = [
-            self.width_px is not None or self.height_px is not None,
-            self.long_side_px is not None,
-            self.width_mm is not None or self.height_mm is not None,
-            self.full_size,
-        ]
-        if sum(ways) != 1:
-            raise ValueError(
-                "give one size: width_px and height_px, or long_side_px, or width_mm, height_mm and ppi, "
-                "or full_size = true"
-            )
-        if (self.width_px is None) != (self.height_px is None):
-            raise ValueError("width_px and height_px go together")
-        if ways[2] and (self.width_mm is None or self.height_mm is None or self.ppi is None):
-            raise ValueError("a size in mm needs width_mm, height_mm and ppi")
-        if self.bits == 16 and self.format not in ("tiff", "png"):
-            raise ValueError(f"bits = 16 goes with tiff and png, not with {self.format}")
-        if self.bleed_mm and not ways[2]:
-            raise ValueError("bleed_mm needs a size in mm")
-        return self
 
 
 class Main(Table):
@@ -213,6 +170,7 @@ def load(config_file: Path) -> Settings:
         sha256=hashlib.sha256((main_text + "\0" + text).encode()).hexdigest(),
     )
     _check_texts(settings, config_file, main_text)
+    _check_profiles(settings, destinations_file, text)
     return settings
 
 
@@ -317,8 +275,27 @@ def _check_texts(settings: Settings, path: Path, text: str) -> None:
                 path,
                 _line_of(text, (table, key)),
             ) from None
+    if settings.mark.picture and not (settings.studio / settings.mark.picture).is_file():
+        where = settings.studio / settings.mark.picture
+        raise ConfigError(f"there is no picture file {where}", path, _line_of(text, ("mark", "picture")))
     if settings.mark.font and not font_path(settings).is_file():
         raise ConfigError(f"there is no font file {font_path(settings)}", path, _line_of(text, ("mark", "font")))
+
+
+def _check_profiles(settings: Settings, path: Path, text: str) -> None:
+    """A destination's own ICC file must be there and be of a kind that pictures can go to."""
+    for name, preset in settings.destinations.items():
+        if not preset.profile:
+            continue
+        place, line = settings.studio / preset.profile, _line_of(text, (name, "profile"))
+        try:
+            model = colour_model(place.read_bytes())
+        except OSError:
+            raise ConfigError(f"there is no colour profile {place}", path, line) from None
+        except Unreadable as problem:
+            raise ConfigError(f"the colour profile {place.name} can't be used: {problem}", path, line) from None
+        if model == "CMYK" and preset.format == "jpeg" and preset.mark:
+            raise ConfigError(f"`{name}`: a CMYK file carries no visible mark; set mark = false", path, line)
 
 
 def font_path(settings: Settings) -> Path:
@@ -332,7 +309,9 @@ def default_files() -> dict[str, str]:
     """The commented files that a new studio starts with: file name -> text."""
     inside = resources.files("autoprep") / "defaults"
     folder = inside if inside.is_dir() else resources.files("autoprep").joinpath("..", "config")
-    return {name: (folder / name).read_text(encoding="utf-8") for name in (SETTINGS_FILE, DESTINATIONS_FILE)}
+    return {
+        name: (folder / name).read_text(encoding="utf-8") for name in (SETTINGS_FILE, DESTINATIONS_FILE, SCHEMA_FILE)
+    }
 
 
 def worker_count(service: Service) -> int:

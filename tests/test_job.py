@@ -10,9 +10,10 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms
 
-from autoprep.domain import JobRecord
+from autoprep.domain import JobRecord, WorkFacts
 from autoprep.job import JobOrder, JobResult, process
-from autoprep.settings import Preset, Settings
+from autoprep.presets import Preset
+from autoprep.settings import Settings
 from tests import photos
 
 SECRETS = (b"PLANTED", b"GPS", b"SO-1", b"Saltmere Optics")
@@ -33,7 +34,7 @@ def order_for(settings: Settings, data: bytes, name: str = "Blue Jug.jpg") -> Jo
         places=places,
         look_folder=settings.folders.needs_a_look / "Blue Jug",
         proof_folder=settings.folders.records / "proof" / "00001-test",
-        title="Blue Jug",
+        facts=WorkFacts(title="Blue Jug"),
     )
 
 

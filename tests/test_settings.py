@@ -33,6 +33,17 @@ def studio(tmp_path: Path, main: str = "", destinations: str | None = None) -> P
         ("", "[a]\nwidth_px = 100\n", ["go together"]),
         ("", "[a]\nlong_side_px = 9\n", ["line 2", "a.long_side_px"]),
         ("", "[a]\nlong_side_px = 90\nbits = 16\n", ["bits = 16"]),
+        ("", "[a]\nwidth_in = 8\nheight_in = 10\n", ["ppi"]),
+        ("", "[a]\nlong_side_px = 90\nsafe_mm = 3\n", ["safe_mm needs a size in mm"]),
+        ("", "[a]\nwidth_mm = 90\nheight_mm = 60\nppi = 300\ncrop_marks = true\n", ["bleed_mm"]),
+        ("", "[a]\nlong_side_px = 90\nname = '{nn} {who}'\n", ["line 3", "a.name", "{title}"]),
+        ("", "[a]\nlong_side_px = 90\nname = '{last'\n", ["line 3", "braces"]),
+        ("", "[a]\nlong_side_px = 90\nrights = 'none'\nname = '{last}'\n", ["no artist's name"]),
+        ("", "[a]\nlong_side_px = 90\nformat = 'png'\nmax_kb = 90\n", ["max_kb goes with"]),
+        ("", "[a]\nlong_side_px = 90\nmax_kb = 90\nmin_kb = 91\n", ["min_kb must be below"]),
+        ("", "[a]\nlong_side_px = 90\nprofile = 'lab.txt'\n", ["line 3", ".icc"]),
+        ("", "[a]\nlong_side_px = 90\nprofile = 'lab.icc'\n", ["line 3", "there is no colour profile"]),
+        ("[mark]\npicture = 'none.png'\n", None, ["line 2", "no picture file"]),
         ("", "[a]\nlong_side_px = 90\nground = 'blue'\n", ["line 3", "neutral"]),
         ("", '["../a"]\nlong_side_px = 90\n', ["letters, digits"]),
         ("", "[a]\nlong_side_px = 90\n[A]\nlong_side_px = 90\n", ["capitals"]),
@@ -69,4 +80,4 @@ def test_a_missing_file_is_told(tmp_path: Path) -> None:
     config.with_name("destinations.toml").unlink()
     with pytest.raises(ConfigError, match=r"destinations\.toml: this file is missing"):
         load(config)
-    assert set(default_files()) == {"autoprep.toml", "destinations.toml"}
+    assert set(default_files()) == {"autoprep.toml", "destinations.toml", "destinations.schema.json"}

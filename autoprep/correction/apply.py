@@ -19,10 +19,13 @@ class Photometry:
     gain: Float32
     tone: Tone
 
-    def __call__(self, linear: Float32, first_row: int) -> Float32:
-        """(rows, W, 3) float32 linear light of work rows first_row.. -> corrected linear light."""
+    def __call__(self, linear: Float32, first_col: int, first_row: int) -> Float32:
+        """(rows, W, 3) float32 linear light from (first_col, first_row) of the work on -> corrected linear light.
+
+        Beyond the work's borders the light at the border goes on.
+        """
         rows, width = linear.shape[:2]
-        shift = float32([[1 / _GAIN_STEP_PX, 0, _offset(0)], [0, 1 / _GAIN_STEP_PX, _offset(first_row)]])
+        shift = float32([[1 / _GAIN_STEP_PX, 0, _offset(first_col)], [0, 1 / _GAIN_STEP_PX, _offset(first_row)]])
         gain = cv2.warpAffine(
             self.gain,
             shift,

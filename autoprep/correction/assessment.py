@@ -61,14 +61,16 @@ def clipped_percent(linear: Float32) -> float:
 
 
 def glare_percent(linear: Float32, paper: Paper | Declined) -> float:
-    """Share of the work under blown, colourless, compact highlights that are lighter than its paper, in percent."""
+    """Share of the work under glare, in percent: blown, colourless, compact highlights lighter than the paper, or
+    wide shine on the paper itself, whichever is more."""
     small = cast(Float32, cv2.resize(linear, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
     blown = (small.min(axis=-1) > 0.93).astype(np.uint8)
     if not isinstance(paper, Declined):
         expected = np.exp(paper.log_field(*small.shape[:2])).max(axis=-1)
         blown &= (small.max(axis=-1) > 1.25 * expected).astype(np.uint8)
     solid = cv2.morphologyEx(blown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-    return float(solid.mean() * 100)
+    shine = 0.0 if isinstance(paper, Declined) else paper.lifted
+    return float(max(solid.mean(), shine) * 100)
 
 
 def oblique_degrees(geometry: Geometry) -> float:

@@ -13,8 +13,12 @@ from autoprep.imaging.colour import LUMINANCE, lab_fast, luminance
 PaperClass = Literal["white", "tinted", "toned", "none"]
 
 # A work has bare paper when it is seen on this share of the sheet and of the stretches along its rim.
-# (Paintings of the lab's tuning seeds stay below 4 %; an ample share needs no rim.)
-_MIN_COVERAGE, _MIN_RIM, _AMPLE_COVERAGE = 0.03, 0.30, 0.20
+# (Paintings of the lab's tuning seeds stay below 4 %; an ample share needs little of the rim, but some: the mat
+# inside a frame has none of it.)
+_MIN_COVERAGE, _MIN_RIM, _AMPLE_COVERAGE, _AMPLE_RIM = 0.03, 0.30, 0.20, 0.08
+# Seen through a colour chart, levels are absolute: drawing papers sold as white, natural or cream are lighter than
+# L* 84 (common practice, no source), grey and kraft ones darker.
+_LIGHT_PAPER_L, _LIGHT_PAPER_C = 84.0, 20.0
 # As photographed. What tells toned paper best are marks lighter than it. Without them: a ratio of red to blue that
 # no lamp gives white paper (it does not depend on exposure, as chroma does), near black, or a dark sheet with much
 # lighter things around it (an underexposed white sheet is the lightest thing in its photo). Chosen on the lab's
@@ -32,14 +36,19 @@ class Judged(NamedTuple):
 
 
 def judge(
-    linear: Float32, paper: Paper | Declined, said: Kind | None = None, surroundings: float | None = None
+    linear: Float32,
+    paper: Paper | Declined,
+    said: Kind | None = None,
+    surroundings: float | None = None,
+    absolute: bool = False,
 ) -> Judged:
     """(H, W, 3) float32 linear sRGB of the rectified work and its paper -> kind and paper class.
 
-    surroundings: the luminance of the lightest things around the work in the photo, where there are any.
+    surroundings: the luminance of the lightest things around the work in the photo, where there are any; absolute:
+    the photo is seen through a colour chart, so its levels are reflectances.
     """
     evidence: dict[str, float] = {}
-    paper_class = _paper_class(paper, surroundings, evidence)
+    paper_class = _paper_class(paper, surroundings, absolute, evidence)
     kind: Kind
     if paper_class == "none" or isinstance(paper, Declined):
         kind = "painting"
@@ -61,7 +70,9 @@ def _class_for(said: Kind, paper: Paper | Declined, found: PaperClass) -> PaperC
     return found if found in ("white", "tinted") else "white"
 
 
-def _paper_class(paper: Paper | Declined, surroundings: float | None, evidence: dict[str, float]) -> PaperClass:
+def _paper_class(
+    paper: Paper | Declined, surroundings: float | None, absolute: bool, evidence: dict[str, float]
+) -> PaperClass:
     if isinstance(paper, Declined):
         return "none"
     lightness, a, b = photographed_lab(paper)
@@ -79,8 +90,12 @@ def _paper_class(paper: Paper | Declined, surroundings: float | None, evidence: 
         "paper_log_red_to_blue": red_to_blue,
         "surroundings_to_paper": outshone,
     }
-    if paper.coverage < _MIN_COVERAGE or (paper.rim < _MIN_RIM and paper.coverage < _AMPLE_COVERAGE):
+    least_rim = _MIN_RIM if paper.coverage < _AMPLE_COVERAGE else _AMPLE_RIM
+    if paper.coverage < _MIN_COVERAGE or paper.rim < least_rim:
         return "none"
+    if absolute:
+        light = lightness > _LIGHT_PAPER_L and chroma < _LIGHT_PAPER_C
+        return "toned" if not light else "tinted" if chroma > _TINTED_C else "white"
     if paper.lighter > _LIGHTER_SHARE or red_to_blue > _TONED_RED_TO_BLUE or lightness < _BLACK_L:
         return "toned"
     if lightness < _DARK_L and outshone > _OUTSHONE:

@@ -12,12 +12,16 @@ from autoprep.imaging.colour import LUMINANCE
 PaperWish = Literal["clean", "keep"]
 
 
-def neutral(paper: Paper | Declined, paper_class: PaperClass, wish: PaperWish = "clean") -> Neutral | Declined:
+def neutral(
+    paper: Paper | Declined, paper_class: PaperClass, wish: PaperWish = "clean", chart: bool = False
+) -> Neutral | Declined:
     """Gains that make white, natural or cream paper neutral; luminance stays.
 
     wish "keep" leaves a paper's own tint. On toned paper and on paintings nothing neutral is known, so nothing is
-    changed.
+    changed; unless a colour chart (chart) has told what is, and then the photo is already seen through it.
     """
+    if chart and (isinstance(paper, Declined) or paper_class in ("none", "toned")):
+        return Neutral(source="grey reference")
     if isinstance(paper, Declined) or paper_class == "none":
         return Declined(reason="nothing in the picture is known to be neutral; its colours are left as shot")
     if paper_class == "toned":

@@ -35,8 +35,9 @@ class Paper:
     mask: (h, w) bool at search size; coefficients: (terms, 3) Legendre coefficients of the natural log of the
     paper's linear RGB over the work; coverage: share of the work that is bare paper; rim: share of the rim that
     is; scatter: standard deviation of log luminance over the mask; lighter: share of the work clearly lighter
-    than the paper; unevenness: (max - min) / mean of the light's luminance over the work; shade: (h, w, 3) float32
-    natural log of what a soft shadow takes of that light, if there is one (see shadows).
+    than the paper; lifted: share of it that shines, lighter than the paper over wide plain areas; unevenness:
+    (max - min) / mean of the light's luminance over the work; shade: (h, w, 3) float32 natural log of what a soft
+    shadow takes of that light, if there is one (see shadows).
     """
 
     mask: Bool
@@ -45,6 +46,7 @@ class Paper:
     rim: float
     scatter: float
     lighter: float
+    lifted: float
     unevenness: float
     shade: Float32 | None = None
 
@@ -210,6 +212,7 @@ def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
         rim=_rim_share(search, mask),
         scatter=float(rest[mask].std()),
         lighter=_lighter_marks(search, rest),
+        lifted=float((_lifted(search, rest) > _SHINES).mean()),
         unevenness=float((light.max() - light.min()) / light.mean()),
     )
 
@@ -222,10 +225,21 @@ def _lighter_marks(search: _Search, rest: Float64) -> float:
     plane = np.clip(rest * 400 + 128, 0, 255).reshape(search.shape).astype(np.uint8)
     around = cv2.medianBlur(plane, 31).astype(np.float64)
     stands_out = (plane - around > 0.06 * 400).ravel()
+    # Paper between dark lines stands out too where glare lifts all of it; there, plain ground is lifted with it.
+    stands_out &= _lifted(search, rest).ravel() < 0.12
     # Where the camera ran out of scale there is glare, and nothing around its core can be told from chalk.
     blown = (search.logs.min(axis=1) > np.log(0.88)).reshape(search.shape).astype(np.uint8)
     near = cv2.dilate(cv2.morphologyEx(blown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.ones((61, 61), np.uint8))
     return float((stands_out & (rest > 0.06) & (search.weight > 0) & (near.ravel() == 0)).mean())
+
+
+_SHINES = 0.35
+
+
+def _lifted(search: _Search, rest: Float64) -> Float32:
+    """(h, w) share of the neighbourhood that is plain and clearly lighter than the paper: 1 inside a wide shine."""
+    plain = (search.smooth & (rest > 0.06)).reshape(search.shape).astype(np.float32)
+    return cast(Float32, cv2.blur(plain, (41, 41)))
 
 
 def _rim_share(search: _Search, mask: Bool) -> float:

@@ -15,6 +15,7 @@ from autoprep.correction.paper import Paper, find_paper
 from autoprep.correction.perspective import focal_length_px, proportion
 from autoprep.correction.shadows import Shadow, find_shadow
 from autoprep.domain import (
+    ChartFit,
     CorrectionPlan,
     Declined,
     Geometry,
@@ -56,6 +57,7 @@ class Draft:
     wishes: Wishes
     paper: Paper | Declined
     judged: Judged
+    chart: ChartFit | None = None
     light: LightField | Declined = field(default_factory=lambda: Declined(reason="not looked at"))
     neutral: Neutral | Declined = field(default_factory=lambda: Declined(reason="not looked at"))
     tone: Tone = field(default_factory=Tone)
@@ -67,7 +69,7 @@ def _light(draft: Draft) -> None:
 
 
 def _neutral(draft: Draft) -> None:
-    draft.neutral = neutral.neutral(draft.paper, draft.judged.paper, draft.wishes.paper)
+    draft.neutral = neutral.neutral(draft.paper, draft.judged.paper, draft.wishes.paper, draft.chart is not None)
 
 
 def _tone(draft: Draft) -> None:
@@ -102,6 +104,11 @@ def geometry_of(photo: Photo, outline: Outline, wishes: Wishes) -> Geometry:
         ratio_from=found.source,
         focal_px=found.focal_px,
     )
+
+
+def measured_ratio(photo: Photo, outline: Outline) -> float:
+    """width : height of the work as the outline alone tells it."""
+    return geometry_of(photo, outline, Wishes()).ratio
 
 
 def rectify(photo: Photo, geometry: Geometry, pixels: int = _MEASURING_PIXELS) -> Work:
@@ -154,13 +161,18 @@ def _detailed_places(work: Float32) -> list[tuple[float, float]]:
     return [((int(k) % 8 + 0.5) / 8, (int(k) // 8 + 0.5) / 8) for k in best]
 
 
-def make_plan(photo: Photo, outline: Outline, wishes: Wishes) -> tuple[CorrectionPlan, Judged, dict[str, float]]:
-    """The plan for an outlined photo, the kind with its evidence, and the measures before and after."""
+def make_plan(
+    photo: Photo, outline: Outline, wishes: Wishes, chart: ChartFit | None = None
+) -> tuple[CorrectionPlan, Judged, dict[str, float]]:
+    """The plan for an outlined photo, the kind with its evidence, and the measures before and after.
+
+    chart: the fit that the photo is already seen through, for the record.
+    """
     geometry = geometry_of(photo, outline, wishes)
     work = rectify(photo, geometry)
     paper, shadow = _paper_and_shadow(work.linear)
-    judged = kinds.judge(work.linear, paper, wishes.kind, _lightest_around(photo, geometry))
-    draft = Draft(work, geometry, wishes, paper, judged)
+    judged = kinds.judge(work.linear, paper, wishes.kind, _lightest_around(photo, geometry), absolute=chart is not None)
+    draft = Draft(work, geometry, wishes, paper, judged, chart)
     for _, step in STEPS:
         step(draft)
     plan = CorrectionPlan(
@@ -172,6 +184,8 @@ def make_plan(photo: Photo, outline: Outline, wishes: Wishes) -> tuple[Correctio
         tone=draft.tone,
         sharpening=draft.sharpening,
         paper_colour=_paper_colour(draft),
+        chart=chart,
+        focus=_focus(work.linear),
     )
     measures = _measures(draft, plan)
     if not isinstance(shadow, Declined) and plan.paper != "none":
@@ -203,6 +217,19 @@ def _paper_and_shadow(linear: Float32) -> tuple[Paper | Declined, Shadow | Decli
         return paper, shadow
     shaded = replace(paper, mask=shadow.paper, shade=shadow.log_light, coverage=float(shadow.paper.mean()))
     return shaded, shadow
+
+
+def _focus(work: Float32) -> tuple[float, float]:
+    """The centre of interest, 0..1 across and down: the middle of what is drawn, away from the very border."""
+    luma = luminance(work)
+    energy = np.abs(cv2.Sobel(luma, cv2.CV_32F, 1, 0)) + np.abs(cv2.Sobel(luma, cv2.CV_32F, 0, 1))
+    cells = np.asarray(cv2.resize(energy, (24, 24), interpolation=cv2.INTER_AREA), np.float64)[1:-1, 1:-1]
+    weight = np.maximum(cells - np.median(cells), 0)
+    if weight.sum() <= 0:
+        return 0.5, 0.5
+    at = (np.arange(22) + 1.5) / 24
+    x, y = (weight.sum(0) @ at) / weight.sum(), (weight.sum(1) @ at) / weight.sum()
+    return round(float(np.clip(x, 0.25, 0.75)), 3), round(float(np.clip(y, 0.25, 0.75)), 3)
 
 
 def _paper_colour(draft: Draft) -> tuple[float, float, float] | None:
@@ -240,4 +267,4 @@ def _measures(draft: Draft, plan: CorrectionPlan) -> dict[str, float]:
 
 def corrected(linear: Float32, plan: CorrectionPlan) -> Float32:
     """A whole rectified work (H, W, 3) linear light with the photometric part of the plan applied."""
-    return photometry(plan, (linear.shape[1], linear.shape[0]))(linear, 0)
+    return photometry(plan, (linear.shape[1], linear.shape[0]))(linear, 0, 0)

@@ -27,14 +27,28 @@ class Carried:
     """(TIFF tag, text) pairs for TIFF, whose Exif rights live in its own directory."""
 
 
-def encode(pixels: AnyArray, format_: str, carried: Carried, quality: int = 92) -> bytes:
-    """(H, W, 3) uint8 or uint16 sRGB-like codes -> file bytes. 16 bit: tiff and png only (ValueError)."""
+@dataclass(frozen=True)
+class How:
+    """How a file is coded: quality of lossy formats, progressive JPEG, and the compression of TIFF."""
+
+    quality: int = 92
+    progressive: bool = False
+    compression: str = "deflate"
+
+
+def encode(pixels: AnyArray, format_: str, carried: Carried, how: How | None = None) -> bytes:
+    """Codes -> file bytes: (H, W, 3) uint8 or uint16; tiff and jpeg also (H, W) grey and (H, W, 4) CMYK, uint8.
+
+    16 bit: tiff and png only (ValueError).
+    """
     if pixels.dtype == np.uint16 and format_ not in ("tiff", "png"):
         raise ValueError(f"{format_} holds 8 bits")
-    return ENCODERS[format_].encode(pixels, carried, quality)
+    if (pixels.ndim == 2 or pixels.shape[2] == 4) and format_ not in ("tiff", "jpeg"):
+        raise ValueError(f"{format_} is written in RGB only")
+    return ENCODERS[format_].encode(pixels, carried, how or How())
 
 
-def _jpeg(pixels: AnyArray, carried: Carried, quality: int) -> bytes:
+def _jpeg(pixels: AnyArray, carried: Carried, how: How) -> bytes:
     out = io.BytesIO()
     options = _options(carried)
     if carried.ppi:
@@ -42,7 +56,11 @@ def _jpeg(pixels: AnyArray, carried: Carried, quality: int) -> bytes:
     # The library sizes its buffer for 4:2:0 and fails on busy 4:4:4 pictures unless told to make room.
     ImageFile.MAXBLOCK = max(ImageFile.MAXBLOCK, 3 * pixels.shape[0] * pixels.shape[1] + 65536)
     # 4:4:4: halved chroma turns one-pixel coloured lines to mud (CIEDE2000 16 instead of 0.5 on a red line).
-    Image.fromarray(pixels).save(out, "JPEG", quality=quality, subsampling=0, optimize=True, **options)
+    picture = (
+        Image.fromarray(pixels, mode="CMYK") if pixels.ndim == 3 and pixels.shape[2] == 4 else Image.fromarray(pixels)
+    )
+    chroma = {"subsampling": 0} if picture.mode == "RGB" else {}
+    picture.save(out, "JPEG", quality=how.quality, progressive=how.progressive, optimize=True, **chroma, **options)
     return _insert_after_app_segments(out.getvalue(), carried.iim_segment)
 
 
@@ -62,19 +80,19 @@ def _options(carried: Carried) -> dict[str, object]:
     return options
 
 
-def _webp(pixels: AnyArray, carried: Carried, quality: int) -> bytes:
+def _webp(pixels: AnyArray, carried: Carried, how: How) -> bytes:
     out = io.BytesIO()
-    Image.fromarray(pixels).save(out, "WEBP", quality=quality, method=5, **_options(carried))
+    Image.fromarray(pixels).save(out, "WEBP", quality=how.quality, method=5, **_options(carried))
     return out.getvalue()
 
 
-def _avif(pixels: AnyArray, carried: Carried, quality: int) -> bytes:
+def _avif(pixels: AnyArray, carried: Carried, how: How) -> bytes:
     out = io.BytesIO()
-    Image.fromarray(pixels).save(out, "AVIF", quality=quality, subsampling="4:4:4", **_options(carried))
+    Image.fromarray(pixels).save(out, "AVIF", quality=how.quality, subsampling="4:4:4", **_options(carried))
     return out.getvalue()
 
 
-def _png(pixels: AnyArray, carried: Carried, _quality: int) -> bytes:
+def _png(pixels: AnyArray, carried: Carried, _how: How) -> bytes:
     # The library drops XMP for PNG without a word; an iTXt chunk of this keyword is its place.
     if pixels.dtype == np.uint16:
         return _png16(pixels, carried)
@@ -111,7 +129,7 @@ def _png16(pixels: AnyArray, carried: Carried) -> bytes:
     )
 
 
-def _tiff(pixels: AnyArray, carried: Carried, _quality: int) -> bytes:
+def _tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
     extra: list[tuple[int, int, int, object, bool]] = []
     extra += [(tag, 2, 0, text.encode("utf-8", "replace"), True) for tag, text in carried.texts]
     if carried.xmp:
@@ -123,11 +141,11 @@ def _tiff(pixels: AnyArray, carried: Carried, _quality: int) -> bytes:
     tifffile.imwrite(
         out,
         pixels,
-        photometric="rgb",
-        compression="zlib",
+        photometric="minisblack" if pixels.ndim == 2 else "separated" if pixels.shape[2] == 4 else "rgb",
         # Level 1 takes a quarter of the time of level 6 and costs a few percent of size on photographs.
-        compressionargs={"level": 1},
-        predictor=True,
+        compression={"deflate": "zlib", "lzw": "lzw", "none": None}[how.compression],
+        compressionargs={"level": 1} if how.compression == "deflate" else None,
+        predictor=how.compression != "none",
         iccprofile=carried.icc,
         resolution=density,
         resolutionunit="INCH" if density else None,
@@ -142,7 +160,7 @@ def _tiff(pixels: AnyArray, carried: Carried, _quality: int) -> bytes:
 class Encoder:
     """A format: its function and the ending of its files."""
 
-    encode: Callable[[AnyArray, Carried, int], bytes]
+    encode: Callable[[AnyArray, Carried, How], bytes]
     suffix: str
 
 

@@ -56,6 +56,17 @@ def read_matrix_profile(data: bytes) -> MatrixProfile | None:
     return MatrixProfile(_name(tags), matrix.astype(np.float32), cast(tuple[Float64, Float64, Float64], curves))
 
 
+def colour_model(data: bytes) -> str:
+    """ "RGB", "GRAY" or "CMYK": what pictures with this profile are made of. Raises Unreadable for anything else."""
+    _tags(data)
+    model, kind = data[16:20].decode("ascii", "replace").strip(), data[12:16]
+    if model not in ("RGB", "GRAY", "CMYK"):
+        raise Unreadable(f"it describes {model or 'nothing'}, not RGB, grey or CMYK")
+    if kind not in (b"prtr", b"mntr", b"spac"):
+        raise Unreadable("it is a profile for scanners or for links between devices, not for pictures to go to")
+    return model
+
+
 def _tags(data: bytes) -> dict[bytes, bytes]:
     if not 132 <= len(data) <= MAX_PROFILE_BYTES or data[36:40] != b"acsp":
         raise Unreadable("the colour profile is damaged (no ICC header)")
@@ -159,10 +170,12 @@ class RgbSpace:
         return _build(self)
 
 
-# Primaries: IEC 61966-2-1 (sRGB); SMPTE EG 432-1 (P3, with the sRGB curve and D65).
+# Primaries: IEC 61966-2-1 (sRGB); SMPTE EG 432-1 (P3, with the sRGB curve and D65); CSS Color 4, section 10.6
+# (a98-rgb: the wide-gamut space that print labs ask for, gamma 563/256).
 SPACES = {
     "srgb": RgbSpace("sRGB", ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)), None),
     "display-p3": RgbSpace("Display P3", ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)), None),
+    "a98-rgb": RgbSpace("a98-rgb (wide gamut)", ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)), 563 / 256),
 }
 
 

@@ -9,11 +9,16 @@ _UTF8 = b"\x1b%G"  # 1:90, ISO 2022 escape for UTF-8
 
 def records(statement: RightsStatement) -> bytes:
     """IIM data sets in UTF-8; values are cut on character borders to the model's byte limits."""
-    fields = [(ids.iim, cut(value, ids.iim_bytes)) for _, value, ids in statement.fields() if ids.iim is not None]
+    fields = [
+        (ids.iim, cut(part, ids.iim_bytes))
+        for _, value, ids in statement.fields()
+        if ids.iim is not None
+        for part in (value.split("\n") if ids.form == "bag" else [value])
+    ]
     if not fields:
         return b""
     out = _dataset(1, 90, _UTF8) + _dataset(2, 0, struct.pack(">H", 4))
-    for number, value in sorted(fields):
+    for number, value in sorted(fields, key=lambda field: field[0] or 0):
         out += _dataset(2, number, value)
     return out
 

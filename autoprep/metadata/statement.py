@@ -5,11 +5,15 @@ no legal advice; the law differs by country.
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict
 
-Form = Literal["text", "seq", "bag", "alt", "uri", "licensor", "owner"]
+from autoprep.domain import WorkFacts
+
+Form = Literal["text", "seq", "bag", "alt", "uri", "licensor", "owner", "maker", "contact", "artwork", "part"]
+"""How XMP holds a value; "part": only inside the structure that another field makes."""
 
 
 class Ids(NamedTuple):
@@ -27,6 +31,9 @@ _DATA_MINING = {
     "unspecified": "DMI-UNSPECIFIED",
     "allowed": "DMI-ALLOWED",
     "prohibited": "DMI-PROHIBITED",
+    "prohibited for training": "DMI-PROHIBITED-AIMLTRAINING",
+    "prohibited for generative training": "DMI-PROHIBITED-GENAIMLTRAINING",
+    "prohibited except search indexing": "DMI-PROHIBITED-EXCEPTSEARCHENGINEINDEXING",
 }
 _SOURCE_TYPE = "http://cv.iptc.org/newscodes/digitalsourcetype/"
 
@@ -41,9 +48,21 @@ class RightsStatement(BaseModel):
     credit: Annotated[str, Ids("photoshop:Credit", "text", 110, 32)] = ""
     title: Annotated[str, Ids("dc:title", "alt", 5, 64)] = ""
     description: Annotated[str, Ids("dc:description", "alt", 120, 2000, 0x010E)] = ""
+    keywords: Annotated[str, Ids("dc:subject", "bag", 25, 64)] = ""
+    alt_text: Annotated[str, Ids("Iptc4xmpCore:AltTextAccessibility", "alt")] = ""
+    created: Annotated[str, Ids("photoshop:DateCreated", "text")] = ""
     usage_terms: Annotated[str, Ids("xmpRights:UsageTerms", "alt")] = ""
     statement_url: Annotated[str, Ids("xmpRights:WebStatement", "text")] = ""
     marked: Annotated[str, Ids("xmpRights:Marked", "text")] = ""
+    email: Annotated[str, Ids("Iptc4xmpCore:CiEmailWork", "part")] = ""
+    website: Annotated[str, Ids("Iptc4xmpCore:CiUrlWork", "part")] = ""
+    contact: Annotated[str, Ids("Iptc4xmpCore:CreatorContactInfo", "contact")] = ""
+    image_creator: Annotated[str, Ids("plus:ImageCreator", "maker")] = ""
+    licensing_email: Annotated[str, Ids("plus:LicensorEmail", "part")] = ""
+    artwork_year: Annotated[str, Ids("Iptc4xmpExt:AODateCreated", "part")] = ""
+    artwork_physical: Annotated[str, Ids("Iptc4xmpExt:AOPhysicalDescription", "part")] = ""
+    artwork_inventory: Annotated[str, Ids("Iptc4xmpExt:AOSourceInvNo", "part")] = ""
+    artwork: Annotated[str, Ids("Iptc4xmpExt:ArtworkOrObject", "artwork")] = ""
     owner: Annotated[str, Ids("plus:CopyrightOwner", "owner")] = ""
     licensing_url: Annotated[str, Ids("plus:Licensor", "licensor")] = ""
     data_mining: Annotated[str, Ids("plus:DataMining", "text")] = ""
@@ -58,34 +77,74 @@ class RightsStatement(BaseModel):
                 yield name, value, ids
 
 
-def make_statement(
-    artist: str,
-    year: str,
-    notice: str,
-    usage_terms: str,
-    credit: str,
-    statement_url: str = "",
-    licensing_url: str = "",
-    data_mining: str = "unspecified",
-    title: str = "",
-) -> RightsStatement:
-    """Fill the templates of the settings. Without an artist's name only what stands on its own is kept."""
+@dataclass(frozen=True)
+class Maker:
+    """Whose pictures these are and on which terms, as the settings say; templates hold {artist} and {year}."""
+
+    artist: str = ""
+    email: str = ""
+    website: str = ""
+    notice: str = ""
+    usage_terms: str = ""
+    credit: str = ""
+    statement_url: str = ""
+    licensing_url: str = ""
+    licensing_email: str = ""
+    data_mining: str = "unspecified"
+    keywords: tuple[str, ...] = ()
+
+
+def make_statement(maker: Maker, facts: WorkFacts, year: str, taken_on: str = "") -> RightsStatement:
+    """The statement for one work; year is that of the work, taken_on the day of the photo as YYYY-MM-DD.
+
+    Without an artist's name only what stands on its own is kept.
+    """
+    artist = maker.artist
 
     def filled(template: str) -> str:
         if "{artist}" in template and not artist:
             return ""
         return " ".join(template.format(artist=artist, year=year).split())
 
+    licensed = maker.licensing_url or maker.licensing_email
     return RightsStatement(
         creator=artist,
-        notice=filled(notice),
-        credit=filled(credit),
-        title=title,
-        usage_terms=filled(usage_terms) if artist else "",
-        statement_url=statement_url,
+        notice=filled(maker.notice),
+        credit=filled(maker.credit),
+        title=facts.title,
+        description=facts.description,
+        keywords="\n".join(dict.fromkeys((*facts.keywords, *maker.keywords))),
+        alt_text=facts.alt_text,
+        created=taken_on,
+        usage_terms=filled(maker.usage_terms) if artist else "",
+        statement_url=maker.statement_url,
         marked="True" if artist else "",
+        email=maker.email,
+        website=maker.website,
+        contact="yes" if maker.email or maker.website else "",
+        image_creator=artist,
+        licensing_email=maker.licensing_email,
         owner=artist,
-        licensing_url=licensing_url,
-        data_mining=PLUS_VOCABULARY + _DATA_MINING[data_mining] if data_mining != "unspecified" else "",
+        licensing_url="yes" if licensed and not maker.licensing_url else maker.licensing_url,
+        data_mining=PLUS_VOCABULARY + _DATA_MINING[maker.data_mining] if maker.data_mining != "unspecified" else "",
         source_type=_SOURCE_TYPE + "digitalCapture",
+        artwork_year=facts.year,
+        artwork_physical=physical(facts),
+        artwork_inventory=facts.inventory,
+        artwork="yes" if facts.title or facts.year or facts.medium or facts.size_mm or facts.inventory else "",
     )
+
+
+def titled_only(facts: WorkFacts) -> RightsStatement:
+    """For a blind submission that keeps the title: nothing but that."""
+    return RightsStatement(title=facts.title)
+
+
+def physical(facts: WorkFacts) -> str:
+    """Medium and size as a caption has them, height first: "watercolour, 30 x 40 cm"."""
+    parts = [facts.medium] if facts.medium else []
+    if facts.size_mm is not None:
+        per = {"mm": 1.0, "cm": 10.0, "in": 25.4}.get(facts.unit, 10.0)
+        width, height = (f"{side / per:.1f}".removesuffix(".0") for side in facts.size_mm)
+        parts.append(f"{height} x {width} {facts.unit}")
+    return ", ".join(parts)

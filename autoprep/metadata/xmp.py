@@ -1,5 +1,6 @@
 """The rights statement as an XMP packet (ISO 16684-1)."""
 
+from collections.abc import Callable
 from xml.sax.saxutils import escape, quoteattr
 
 from autoprep.metadata.statement import Ids, RightsStatement
@@ -8,6 +9,7 @@ NAMESPACES = {
     "dc": "http://purl.org/dc/elements/1.1/",
     "xmpRights": "http://ns.adobe.com/xap/1.0/rights/",
     "photoshop": "http://ns.adobe.com/photoshop/1.0/",
+    "Iptc4xmpCore": "http://iptc.org/std/Iptc4xmpCore/1.0/xmlns/",
     "Iptc4xmpExt": "http://iptc.org/std/Iptc4xmpExt/2008-02-29/",
     "plus": "http://ns.useplus.org/ldf/xmp/1.0/",
 }
@@ -15,7 +17,7 @@ NAMESPACES = {
 
 def packet(statement: RightsStatement) -> bytes:
     """The statement as UTF-8 XMP bytes; fields that are empty are absent."""
-    body = "".join(_property(value, ids, statement) for _, value, ids in statement.fields())
+    body = "".join(_property(value, ids, statement) for _, value, ids in statement.fields() if ids.form != "part")
     spaces = "".join(f" xmlns:{prefix}={quoteattr(uri)}" for prefix, uri in NAMESPACES.items())
     text = (
         '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>'
@@ -36,19 +38,79 @@ def _legal(text: str) -> str:
 
 
 def _property(value: str, ids: Ids, statement: RightsStatement) -> str:
-    safe = escape(value)
-    inner = {
-        "text": safe,
-        "uri": safe,
-        "seq": f"<rdf:Seq><rdf:li>{safe}</rdf:li></rdf:Seq>",
-        "bag": f"<rdf:Bag><rdf:li>{safe}</rdf:li></rdf:Bag>",
-        "alt": f'<rdf:Alt><rdf:li xml:lang="x-default">{safe}</rdf:li></rdf:Alt>',
-        "owner": _struct(("plus:CopyrightOwnerName", value)),
-        "licensor": _struct(("plus:LicensorName", statement.creator), ("plus:LicensorURL", value)),
-    }[ids.form]
-    return f"<{ids.xmp}>{inner}</{ids.xmp}>"
+    return f"<{ids.xmp}{_ATTRIBUTE.get(ids.form, '')}>{_inner(value, ids, statement)}</{ids.xmp}>"
 
 
-def _struct(*fields: tuple[str, str]) -> str:
-    inner = "".join(f"<{name}>{escape(value)}</{name}>" for name, value in fields if value)
-    return f'<rdf:Seq><rdf:li rdf:parseType="Resource">{inner}</rdf:li></rdf:Seq>'
+# A structure that stands alone is a resource of its own; in a list, each item is one.
+_ATTRIBUTE = {"contact": ' rdf:parseType="Resource"'}
+
+
+def _inner(value: str, ids: Ids, statement: RightsStatement) -> str:
+    return _FORMS.get(ids.form, _plain)(value, statement)
+
+
+def _plain(value: str, _: RightsStatement) -> str:
+    return escape(value)
+
+
+def _bag(value: str, _: RightsStatement) -> str:
+    return "<rdf:Bag>" + "".join(f"<rdf:li>{escape(part)}</rdf:li>" for part in value.split("\n")) + "</rdf:Bag>"
+
+
+def _licensor(value: str, statement: RightsStatement) -> str:
+    return _items(
+        "Seq",
+        ("plus:LicensorName", escape(statement.creator)),
+        ("plus:LicensorURL", "" if value == "yes" else escape(value)),
+        ("plus:LicensorEmail", escape(statement.licensing_email)),
+    )
+
+
+def _contact(_: str, statement: RightsStatement) -> str:
+    email, website = escape(statement.email), escape(statement.website)
+    return _parts(("Iptc4xmpCore:CiEmailWork", email), ("Iptc4xmpCore:CiUrlWork", website))
+
+
+def _artwork(_: str, statement: RightsStatement) -> str:
+    """The work in the picture, as a structure of its own (IPTC Extension: ArtworkOrObject)."""
+
+    def part(name: str, inner: str) -> tuple[str, str]:
+        return f"Iptc4xmpExt:{name}", inner
+
+    maker = f"<rdf:Seq><rdf:li>{escape(statement.creator)}</rdf:li></rdf:Seq>" if statement.creator else ""
+    physical = _alt(statement.artwork_physical) if statement.artwork_physical else ""
+    return _items(
+        "Bag",
+        part("AOTitle", _alt(statement.title) if statement.title else ""),
+        part("AOCreator", maker),
+        part("AODateCreated", escape(statement.artwork_year)),
+        part("AOCopyrightNotice", escape(statement.notice)),
+        part("AOPhysicalDescription", physical),
+        part("AOSourceInvNo", escape(statement.artwork_inventory)),
+    )
+
+
+def _alt(value: str) -> str:
+    return f'<rdf:Alt><rdf:li xml:lang="x-default">{escape(value)}</rdf:li></rdf:Alt>'
+
+
+def _parts(*fields: tuple[str, str]) -> str:
+    return "".join(f"<{name}>{inner}</{name}>" for name, inner in fields if inner)
+
+
+def _items(kind: str, *fields: tuple[str, str]) -> str:
+    """A list with one structure; the fields' values are XML already."""
+    return f'<rdf:{kind}><rdf:li rdf:parseType="Resource">{_parts(*fields)}</rdf:li></rdf:{kind}>'
+
+
+_FORMS: dict[str, Callable[[str, RightsStatement], str]] = {
+    "seq": lambda value, _: f"<rdf:Seq><rdf:li>{escape(value)}</rdf:li></rdf:Seq>",
+    "bag": _bag,
+    "alt": lambda value, _: _alt(value),
+    "owner": lambda value, _: _items("Seq", ("plus:CopyrightOwnerName", escape(value))),
+    "maker": lambda value, _: _items("Seq", ("plus:ImageCreatorName", escape(value))),
+    "licensor": _licensor,
+    "contact": _contact,
+    "artwork": _artwork,
+}
+"""How each form is written; all others are plain text."""

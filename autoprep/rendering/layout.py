@@ -1,6 +1,6 @@
 """Where the work goes on a destination's canvas: sizes, margins, cropping, bleed, and honest enlargement."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -9,48 +9,55 @@ from autoprep.domain import CorrectionPlan
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import area, homography, rectangle
 from autoprep.imaging.resample import Warp
+from autoprep.rendering import scene
 
 _MM_PER_INCH = 25.4
 
 
 @dataclass(frozen=True)
 class Frame:
-    """A destination's size and fit, as plain numbers; exactly one of size_px, long_side_px, size_mm and neither.
+    """A destination's size and fit, as plain numbers; at most one of size_px, long_side_px, short_side_px, size_mm.
 
-    Neither means full size. size_mm goes with ppi; bleed_mm is added around it.
+    None of them means full size. size_mm goes with ppi; bleed_mm is added around it, and the mark stays safe_mm
+    inside it. scene: the desk is shown. focus: where the work's centre of interest lies, 0..1 across and down;
+    cropping to fill keeps to it. viewing_cm: from how far a print is looked at.
     """
 
     size_px: tuple[int, int] | None = None
     long_side_px: int | None = None
+    short_side_px: int | None = None
     size_mm: tuple[float, float] | None = None
     ppi: float | None = None
     bleed_mm: float = 0.0
     fit: Literal["whole", "fill"] = "whole"
     margin_percent: float = 0.0
     max_enlarge: float = 1.0
+    safe_mm: float = 0.0
+    scene: bool = False
+    focus: tuple[float, float] = (0.5, 0.5)
+    viewing_cm: float | None = None
 
 
 @dataclass(frozen=True)
 class Layout:
     """canvas_px: (width, height) with bleed; trim: (x0, y0, x1, y1) of the finished sheet on it; work: (x, y,
-    width, height) of the whole work on the canvas, which may reach beyond the trim when it is cropped to fill."""
+    width, height) of the whole work on the canvas, which may reach beyond the trim when it is cropped to fill;
+    scene: (x0, y0, x1, y1) of the desk around it, where it is shown; safe_px: how far inside the trim a mark stays."""
 
     canvas_px: tuple[int, int]
     trim: tuple[int, int, int, int]
     work: tuple[int, int, int, int]
     enlarge: float
     notes: tuple[str, ...] = ()
+    scene: tuple[int, int, int, int] | None = None
+    safe_px: int = 0
 
     @property
     def shown(self) -> tuple[int, int, int, int]:
-        """(x0, y0, x1, y1): the part of the work inside the trim."""
+        """(x0, y0, x1, y1): the part of the work, or of the scene about it, inside the trim."""
         x, y, width, height = self.work
-        return (
-            max(x, self.trim[0]),
-            max(y, self.trim[1]),
-            min(x + width, self.trim[2]),
-            min(y + height, self.trim[3]),
-        )
+        x0, y0, x1, y1 = self.scene or (x, y, x + width, y + height)
+        return max(x0, self.trim[0]), max(y0, self.trim[1]), min(x1, self.trim[2]), min(y1, self.trim[3])
 
     def ground_below(self) -> int:
         """Height in px of the ground under the work, inside the trim."""
@@ -67,25 +74,56 @@ def work_pixels(plan: CorrectionPlan) -> tuple[float, float]:
 def lay_out(frame: Frame, plan: CorrectionPlan) -> Layout:
     """Place the work of a plan on the canvas of a frame."""
     native = work_pixels(plan)
+    if frame.scene:
+        return _on_its_desk(frame, plan, native)
     if frame.size_mm is not None:
         return _print(frame, native)
     if frame.size_px is not None:
         return _placed(frame.size_px, (0, 0, *frame.size_px), frame, native)
-    width, height = native
-    scale = 1.0
-    notes: list[str] = []
-    if frame.long_side_px is not None:
-        wanted = frame.long_side_px / max(native)
+    return _by_side(frame, native)
+
+
+def _by_side(frame: Frame, native: tuple[float, float]) -> Layout:
+    """The work alone, by its longer or shorter side, or at full size."""
+    asked, side = (frame.long_side_px, max(native)) if frame.long_side_px else (frame.short_side_px, min(native))
+    scale, notes = 1.0, list[str]()
+    if asked is not None:
+        wanted = asked / side
         scale = min(wanted, frame.max_enlarge)
         if wanted > scale * 1.0005:
-            notes.append(
-                f"the photo holds {max(native):.0f} px along the work's long side; "
-                f"it was not enlarged to {frame.long_side_px}"
-            )
-    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+            name = "long" if frame.long_side_px else "short"
+            notes.append(f"the photo holds {side:.0f} px along the work's {name} side; it was not enlarged to {asked}")
+    size = (max(1, round(native[0] * scale)), max(1, round(native[1] * scale)))
     if frame.long_side_px is not None and not notes:
         size = _exact_long_side(size, frame.long_side_px)
     return Layout(size, (0, 0, *size), (0, 0, *size), scale, tuple(notes))
+
+
+def _on_its_desk(frame: Frame, plan: CorrectionPlan, native: tuple[float, float]) -> Layout:
+    """The scene about the work: laid out as a work would be, with the work's own place kept in it."""
+    box = scene.around(plan, native)
+    if frame.size_px is not None or frame.size_mm is not None:
+        shape = (frame.size_px or frame.size_mm or (1, 1))[0] / (frame.size_px or frame.size_mm or (1, 1))[1]
+        if frame.size_mm is not None and (native[0] > native[1]) != (shape > 1):
+            shape = 1 / shape
+        box = scene.part_with_shape(box, native, shape, 0.06 * min(native))
+    whole = (box[2] - box[0], box[3] - box[1])
+    plain = replace(frame, scene=False, fit="whole", margin_percent=0.0)
+    if frame.size_mm is not None:
+        laid = _print(plain, whole)
+    elif frame.size_px is not None:
+        laid = _placed(frame.size_px, (0, 0, *frame.size_px), plain, whole)
+    else:
+        laid = _by_side(plain, whole)
+    x, y, width, height = laid.work
+    across, down = width / whole[0], height / whole[1]
+    work = (
+        x + round(-box[0] * across),
+        y + round(-box[1] * down),
+        max(1, round(native[0] * across)),
+        max(1, round(native[1] * down)),
+    )
+    return replace(laid, work=work, scene=(x, y, x + width, y + height), notes=(scene.NOTE, *laid.notes))
 
 
 def _exact_long_side(size: tuple[int, int], long_px: int) -> tuple[int, int]:
@@ -107,7 +145,22 @@ def _print(frame: Frame, native: tuple[float, float]) -> Layout:
     canvas = tuple(mm_to_px(side + 2 * frame.bleed_mm, frame.ppi) for side in size_mm)
     left, top = (canvas[0] - trim[0]) // 2, (canvas[1] - trim[1]) // 2
     laid = _placed((canvas[0], canvas[1]), (left, top, left + trim[0], top + trim[1]), frame, native)
-    return Layout(laid.canvas_px, laid.trim, laid.work, laid.enlarge, (*laid.notes, _honest_print(native)))
+    notes = (*laid.notes, _honest_print(native), *_viewing(frame, laid.enlarge))
+    return replace(laid, notes=notes, safe_px=mm_to_px(frame.safe_mm, frame.ppi))
+
+
+def least_ppi(viewing_cm: float) -> float:
+    """Pixels per inch that an eye can tell apart at this distance (one minute of arc): 3438 / inches."""
+    return 3438 / (viewing_cm / 2.54)
+
+
+def _viewing(frame: Frame, enlarge: float) -> tuple[str, ...]:
+    """Whether the photo's own pixels suffice for the distance that a print is looked at from."""
+    if frame.viewing_cm is None or frame.ppi is None:
+        return ()
+    own, needed = frame.ppi / enlarge, least_ppi(frame.viewing_cm)
+    verdict = "enough" if own >= needed else "not enough: single pixels may show"
+    return (f"the photo gives {own:.0f} ppi here; from {frame.viewing_cm:g} cm the eye needs {needed:.0f}: {verdict}",)
 
 
 def _honest_print(native: tuple[float, float]) -> str:
@@ -137,9 +190,15 @@ def _placed(
     else:
         # A work that misses the edge of its room by a pixel or two shows as a hairline; let it meet it.
         size = [round(room[k]) if 0 < abs(room[k] - size[k]) <= 1.5 else size[k] for k in (0, 1)]
-    x = trim[0] + (width - size[0]) // 2
-    y = trim[1] + (height - size[1]) // 2
+    x, y = (trim[k] + _start((width, height)[k], size[k], frame.focus[k]) for k in (0, 1))
     return Layout(canvas, trim, (x, y, size[0], size[1]), scale, tuple(notes))
+
+
+def _start(room: int, size: int, focus: float) -> int:
+    """Where a side of the work begins: centred on its ground, or, cropped, with its focus in the middle."""
+    if size <= room:
+        return (room - size) // 2
+    return -min(max(round(focus * size - room / 2), 0), size - room)
 
 
 def _limited(frame: Frame, wanted: float) -> tuple[float, str]:
@@ -157,8 +216,10 @@ def _limited(frame: Frame, wanted: float) -> tuple[float, str]:
 
 
 def warp_for(layout: Layout, plan: CorrectionPlan) -> Warp:
-    """From pixels of the whole work at its size on the canvas to photo pixels."""
-    _, _, width, height = layout.work
+    """From pixels of the shown part, counted from its upper left corner, to photo pixels."""
+    x, y, width, height = layout.work
     lens = plan.geometry.lens()
     matrix: Float64 = homography(rectangle(width, height), lens.ideal(plan.geometry.array()))
+    x0, y0, _, _ = layout.shown
+    matrix = matrix @ np.array([[1, 0, x0 - x], [0, 1, y0 - y], [0, 0, 1.0]])
     return Warp(matrix, lens)

@@ -21,13 +21,17 @@ _LIGHT, _DARK = 0.98, 0.10  # sRGB code values of the two inks
 
 @dataclass(frozen=True)
 class MarkStyle:
-    """Text, font file, height in percent of the picture's shorter side, opacity 0..1 and corner."""
+    """Text, font file, height in percent of the picture's shorter side, opacity 0..1 and corner.
+
+    picture: a PNG whose shape is used instead of the text, in light or dark ink as the place asks.
+    """
 
     text: str
     font: Path
     height_percent: float = 2.0
     opacity: float = 0.5
     corner: CornerChoice = "auto"
+    picture: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,19 @@ def text_mask(style: MarkStyle, height_px: int) -> Float32:
     return np.asarray(image, np.float32) / np.float32(255)
 
 
+def shape_mask(picture: Path, height_px: int) -> Float32:
+    """(h, w) float32 coverage 0..1 of a PNG: its opacity, or its darkness where it is opaque all over."""
+    with Image.open(picture) as opened:
+        image = opened.convert("RGBA")
+    height = max(8, height_px)
+    width = max(1, round(image.width * height / image.height))
+    small = np.asarray(image.resize((width, height), Image.Resampling.LANCZOS), np.float32) / np.float32(255)
+    alpha = small[..., 3]
+    if alpha.min() < 0.99:
+        return alpha
+    return np.asarray(1 - small[..., :3] @ float32([0.2126, 0.7152, 0.0722]), np.float32)
+
+
 def missing_glyphs(text: str, font: Path) -> str:
     """The characters of the text that the font does not hold, each once."""
     loaded = ImageFont.truetype(str(font), 24)
@@ -64,16 +81,24 @@ def missing_glyphs(text: str, font: Path) -> str:
 
 
 def place_and_draw(
-    canvas: AnyArray, shown: tuple[int, int, int, int], trim: tuple[int, int, int, int], style: MarkStyle
+    canvas: AnyArray,
+    shown: tuple[int, int, int, int],
+    trim: tuple[int, int, int, int],
+    style: MarkStyle,
+    safe_px: int = 0,
 ) -> Placed | None:
     """Draw the mark into (H, W, 3) uint8, uint16 or float32 (0..1) sRGB codes, in place.
 
     None when the picture is too small for it.
 
-    shown is the work's visible box and trim the finished picture's box on the canvas, both (x0, y0, x1, y1).
+    shown is the work's visible box and trim the finished picture's box on the canvas, both (x0, y0, x1, y1);
+    the mark stays safe_px inside the trim.
     """
     short_side = min(trim[2] - trim[0], trim[3] - trim[1])
-    mask = text_mask(style, round(short_side * style.height_percent / 100))
+    height_px = round(short_side * style.height_percent / 100)
+    mask = text_mask(style, height_px) if style.picture is None else shape_mask(style.picture, height_px)
+    trim = (trim[0] + safe_px, trim[1] + safe_px, trim[2] - safe_px, trim[3] - safe_px)
+    shown = (max(shown[0], trim[0]), max(shown[1], trim[1]), min(shown[2], trim[2]), min(shown[3], trim[3]))
     height, width = mask.shape
     gap = max(4, round(short_side * 0.015))
     if width + 2 * gap > trim[2] - trim[0] or height + 2 * gap > trim[3] - trim[1]:
@@ -141,19 +166,44 @@ def _in_ground(
 def _in_work(
     canvas: AnyArray, shown: tuple[int, int, int, int], size: tuple[int, int], gap: int, corner: CornerChoice
 ) -> Placed | None:
-    """The calmest of the work's corners, unless one is asked for."""
+    """The first corner in the usual order that is calm, else the calmest place; a corner that is asked for stays.
+
+    The fixed order keeps a series alike. Strokes under the mark may be a signature, so they weigh most.
+    """
     width, height = size
     x0, y0, x1, y1 = shown
     if width + 2 * gap > x1 - x0 or height + 2 * gap > y1 - y0:
         return None
     options = []
-    for rank, name in enumerate(CORNERS if corner == "auto" else (corner,)):
-        x = x1 - gap - width if name.endswith("right") else x0 + gap
+    for name in (*CORNERS, "bottom", "top") if corner == "auto" else (corner,):
+        x = (
+            x1 - gap - width
+            if name.endswith("right")
+            else x0 + gap
+            if name.endswith("left")
+            else (x0 + x1 - width) // 2
+        )
         y = y1 - gap - height if name.startswith("bottom") else y0 + gap
-        # A small preference for the usual corner keeps a series alike.
-        options.append((_busyness(canvas, (x, y, x + width, y + height), gap) + 0.004 * rank, name, x, y))
-    _, name, x, y = min(options)
-    return Placed((x, y, x + width, y + height), name, False, False, 0.0)
+        box = (x, y, x + width, y + height)
+        options.append((_busyness(canvas, box, gap) + 4 * _strokes(canvas, box, gap), name, box))
+    calm = next((option for option in options if option[0] < _CALM), None)
+    _, name, box = calm or min(options)
+    return Placed(box, name, False, False, 0.0)
+
+
+_CALM = 0.06  # paper grain and plain washes stay below; a line of handwriting is 0.3 and more
+
+
+def _strokes(canvas: AnyArray, box: tuple[int, int, int, int], gap: int) -> float:
+    """Share of the place and its surroundings that thin dark or light strokes cover."""
+    around = _part(canvas, (box[0] - gap, box[1] - gap, box[2] + gap, box[3] + gap))
+    luma = cast(Float32, cv2.transform(around, float32([[0.2126, 0.7152, 0.0722]])))
+    side = max(5, (box[3] - box[1]) // 2 | 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    calm = cv2.GaussianBlur(luma, (0, 0), 0.8)
+    dark = cv2.morphologyEx(calm, cv2.MORPH_BLACKHAT, kernel)
+    light = cv2.morphologyEx(calm, cv2.MORPH_TOPHAT, kernel)
+    return float((np.maximum(dark, light) > 0.10).mean())
 
 
 def _busyness(canvas: AnyArray, box: tuple[int, int, int, int], gap: int) -> float:

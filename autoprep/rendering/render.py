@@ -9,15 +9,18 @@ import numpy as np
 
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import AnyArray, Float32, float32
-from autoprep.imaging.resample import STRIP_ROWS, warp_rows
-from autoprep.imaging.transfer import encode_fast, quantise8, quantise16
+from autoprep.imaging.resample import STRIP_ROWS, Warp, warp_rows
+from autoprep.imaging.transfer import encode_fast, quantise8, quantise16, srgb_to_linear
+from autoprep.rendering import scene
 from autoprep.rendering.layout import Layout, warp_for
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
 
 _HALO = 6  # rows around a strip that the sharpening looks at: 3 standard deviations of its widest blur and more
 
-Strip = Callable[[Float32, int], Float32]
-"""(rows, W, 3) linear light and its first row -> the same, corrected or finished."""
+Strip = Callable[[Float32, int, int], Float32]
+"""(rows, W, 3) linear light, its first column and row within the work -> the same, corrected."""
+Finish = Callable[[Float32], Float32]
+"""(rows, W, 3) sRGB-like codes -> the same, sharpened."""
 
 
 @dataclass(frozen=True)
@@ -25,13 +28,16 @@ class Look:
     """How a rendition is coloured and finished.
 
     ground: sRGB code values 0..1 of the ground; matrix: linear sRGB -> the destination's linear RGB, or None;
-    bits: 8 or 16; mark: the visible mark, or None.
+    gamma: the destination's power curve, None for the sRGB curve; bits: 8 or 16; mark: the visible mark, or None;
+    crop_marks: whether the trim is marked in the bleed.
     """
 
     ground: tuple[float, float, float] = (0.91, 0.91, 0.91)
     matrix: Float32 | None = None
+    gamma: float | None = None
     bits: int = 8
     mark: MarkStyle | None = None
+    crop_marks: bool = False
 
 
 @dataclass(frozen=True)
@@ -43,45 +49,117 @@ class Rendition:
     notes: tuple[str, ...] = field(default_factory=tuple)
 
 
-def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, correct: Strip, finish: Strip) -> Rendition:
+def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, correct: Strip, finish: Finish) -> Rendition:
     """Render a work onto its canvas.
 
-    correct maps strips of linear light at the work's size on the canvas; finish (sharpening) maps strips of sRGB
-    codes. Both get the strip's first row within the work.
+    correct maps strips of linear light at the work's size on the canvas; finish (sharpening) maps strips of codes.
     """
     quantise = quantise16 if look.bits == 16 else quantise8
     canvas: AnyArray = np.empty(
         (layout.canvas_px[1], layout.canvas_px[0], 3), np.uint16 if look.bits == 16 else np.uint8
     )
-    canvas[:] = quantise(float32(look.ground).reshape(1, 1, 3))
-    x0, y0, x1, _ = layout.shown
-    for first, strip in _strips(photo, plan, layout, look, correct, finish):
+    canvas[:] = quantise(_ground(look))
+    x0, y0, x1, y1 = layout.shown
+    outside = 0.0
+    for first, strip, share in _strips(photo, plan, layout, look, correct, finish):
         canvas[y0 + first : y0 + first + len(strip), x0:x1] = quantise(strip)
+        outside += share * len(strip) / (y1 - y0)
     _extend(canvas, layout)
+    if look.crop_marks:
+        draw_crop_marks(canvas, layout.trim)
     placed = None
     if look.mark is not None:
-        placed = place_and_draw(canvas, layout.shown, layout.trim, look.mark)
-    notes = ("there is no room for the visible mark",) if look.mark is not None and placed is None else ()
-    return Rendition(canvas, placed, notes)
+        placed = place_and_draw(canvas, layout.shown, layout.trim, look.mark, layout.safe_px)
+    notes = ["there is no room for the visible mark"] if look.mark is not None and placed is None else []
+    if outside > 0.001:
+        notes.append(
+            f"{outside * 100:.1f} % of the picture has colours that this colour space can't hold; they are clipped"
+        )
+    return Rendition(canvas, placed, tuple(notes))
+
+
+def _ground(look: Look) -> Float32:
+    """(1, 1, 3) codes of the ground in the destination's space."""
+    code = float32(look.ground).reshape(1, 1, 3)
+    if look.matrix is None:
+        return code
+    linear = np.asarray(srgb_to_linear(code), np.float32)
+    return recoded(encode_fast(cast(Float32, cv2.transform(linear, look.matrix))), look.gamma)
+
+
+def draw_crop_marks(canvas: AnyArray, trim: tuple[int, int, int, int]) -> None:
+    """Hairlines outside the trim at its corners, in the outer two thirds of the bleed."""
+    height, width = canvas.shape[:2]
+    left, top, right, bottom = trim
+    ink = 0
+    for x in (left, right - 1):
+        canvas[: top * 2 // 3, x] = ink
+        canvas[height - (height - bottom) * 2 // 3 :, x] = ink
+    for y in (top, bottom - 1):
+        canvas[y, : left * 2 // 3] = ink
+        canvas[y, width - (width - right) * 2 // 3 :] = ink
 
 
 def _strips(
-    photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, correct: Strip, finish: Strip
-) -> Iterator[tuple[int, Float32]]:
-    """Yield (first row of the shown part, (rows, shown width, 3) sRGB codes)."""
-    warp = warp_for(layout, plan)
-    work_x, work_y, work_w, work_h = layout.work
+    photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, correct: Strip, finish: Finish
+) -> Iterator[tuple[int, Float32, float]]:
+    """Yield (first row of the shown part, (rows, width, 3) codes, share of pixels outside the destination's gamut)."""
     x0, y0, x1, y1 = layout.shown
-    level = _level(photo, warp.scale(work_w, work_h))
-    for top in range(y0 - work_y, y1 - work_y, STRIP_ROWS):
-        bottom = min(top + STRIP_ROWS, y1 - work_y)
-        above, below = max(0, top - _HALO), min(work_h, bottom + _HALO)
-        linear = warp_rows(level.crop, level.size_px, level.scale, warp, (work_w, work_h), (above, below))
-        linear = correct(linear, above)
+    size, into = (x1 - x0, y1 - y0), (x0 - layout.work[0], y0 - layout.work[1])
+    warp = warp_for(layout, plan)
+    level = _level(photo, warp.scale(*size))
+    calm = _calm(level, warp, size, into, layout, correct)
+    for top in range(0, size[1], STRIP_ROWS):
+        bottom = min(top + STRIP_ROWS, size[1])
+        above, below = max(0, top - _HALO), min(size[1], bottom + _HALO)
+        linear = warp_rows(level.crop, level.size_px, level.scale, warp, size, (above, below))
+        linear = correct(linear, into[0], into[1] + above)
+        if calm is not None:
+            linear = calm(linear, above)
         if look.matrix is not None:
             linear = cast(Float32, cv2.transform(linear, look.matrix))
-        code = finish(encode_fast(linear), above)
-        yield top - (y0 - work_y), code[top - above : bottom - above, x0 - work_x : x1 - work_x]
+        outside = float(((linear < -0.002) | (linear > 1.002)).any(-1).mean())
+        code = recoded(finish(encode_fast(linear)), look.gamma)
+        yield top, code[top - above : bottom - above], outside
+
+
+def recoded(code: Float32, gamma: float | None) -> Float32:
+    """Codes of the sRGB curve -> codes of a pure power curve; as they are where no gamma is given."""
+    if gamma is None:
+        return code
+    linear = np.asarray(srgb_to_linear(np.clip(code, 0, 1)))
+    return np.asarray(linear ** (1 / gamma), np.float32)
+
+
+_SMALL_PX = 320
+
+
+def _calm(
+    level: Photo, warp: Warp, size: tuple[int, int], into: tuple[int, int], layout: Layout, correct: Strip
+) -> scene.Calm | None:
+    """The calming of the desk, from a small corrected picture of the scene; None where no desk is shown."""
+    if layout.scene is None:
+        return None
+    factor = max(size) / _SMALL_PX
+    small = (max(8, round(size[0] / factor)), max(8, round(size[1] / factor)))
+    scaled = Warp(warp.matrix @ np.diag([size[0] / small[0], size[1] / small[1], 1.0]), warp.lens)
+    coarse = level.reduced(max(1, int(warp.scale(*size) * level.scale * factor)))
+    linear = warp_rows(coarse.crop, coarse.size_px, coarse.scale, scaled, small, (0, small[1]))
+    # The correction is smooth: taken at full size and averaged down it would come out the same.
+    gained = _corrected_small(linear, size, into, correct)
+    work = (-into[0], -into[1], layout.work[2] - into[0], layout.work[3] - into[1])
+    return scene.calm(gained, size, work)
+
+
+def _corrected_small(linear: Float32, size: tuple[int, int], into: tuple[int, int], correct: Strip) -> Float32:
+    """Rows of a small picture corrected at the places they have in the full one."""
+    height, width = linear.shape[:2]
+    out = np.empty_like(linear)
+    for row in range(height):
+        full = cast(Float32, cv2.resize(linear[row : row + 1], (size[0], 1), interpolation=cv2.INTER_NEAREST))
+        corrected = correct(full, into[0], into[1] + int((row + 0.5) * size[1] / height))
+        out[row] = cv2.resize(corrected, (width, 1), interpolation=cv2.INTER_AREA)[0]
+    return out
 
 
 def _level(photo: Photo, photo_px_per_px: float) -> Photo:

@@ -17,9 +17,10 @@ from autoprep.files.storage import clear_parts, publish, write_now
 from autoprep.job import JobOrder, JobResult, set_aside
 from autoprep.ledger import LOOK, Job, Ledger, SeenFile
 from autoprep.logs import plain
+from autoprep.proof import listing
 from autoprep.proof.pages import Place, index_html
 from autoprep.service.inbox import Found, Hints, SettledFile, Settling, read_settled, scan
-from autoprep.service.intake import kind_of, place_for, reserve, title_of
+from autoprep.service.intake import facts_for, reserve, suffix_of, wanted
 from autoprep.service.pool import Pool
 from autoprep.service.worker import Failed, Finished, Staged
 from autoprep.settings import Settings, worker_count
@@ -207,8 +208,14 @@ class Engine:
 
     def _open_job(self, file: SettledFile, shown: str, digest: str) -> None:
         settings = self.settings
+        facts, _ = facts_for(settings, shown)
+        names = wanted(settings, facts)
         job = self.ledger.claim(
-            digest, file.path, shown, file.signature, lambda _: reserve(settings, shown, self.ledger.is_taken)
+            digest,
+            file.path,
+            shown,
+            file.signature,
+            lambda _: reserve(settings, shown, facts, names, self.ledger.is_taken),
         )
         self._known[file.path] = SeenFile(file.signature, digest, job.job)
         if job.path == file.path and job.state == "queued":
@@ -258,18 +265,19 @@ class Engine:
     def _submit(self, job: Job, data: bytes, earlier: JobRecord | None = None, only: list[str] | None = None) -> None:
         places = self.ledger.places(job.job)
         look = places.pop(LOOK, self.settings.folders.needs_a_look / job.job)
-        wanted = {name: places[name] for name in self.settings.destinations if name in places}
+        ordered = {name: places[name] for name in self.settings.destinations if name in places}
+        facts, warnings = facts_for(self.settings, job.shown)
         order = JobOrder(
             job=job.job,
             photo=job.shown,
             sha256=job.sha256,
             data=data,
             settings=self.settings,
-            places=wanted if only is None else {name: place for name, place in wanted.items() if name in only},
+            places=ordered if only is None else {name: place for name, place in ordered.items() if name in only},
             look_folder=look,
             proof_folder=self.settings.folders.records / "proof" / job.job,
-            title=title_of(job.shown),
-            kind=kind_of(job.shown),
+            facts=facts,
+            warnings=warnings,
             earlier=earlier,
         )
         if earlier is None:
@@ -311,17 +319,11 @@ class Engine:
     def _make_places(self, job: Job, destinations: list[str]) -> None:
         """Places for destinations that were added since, or whose file format has changed."""
         taken = self.ledger.places(job.job)
-        fresh = {}
-        for name in destinations:
-            suffix = place_for(self.settings, name, "x").suffix
-            if name in taken and taken[name].suffix == suffix:
-                continue
-            places = reserve(self.settings, job.shown, self.ledger.is_taken)
-            stem = next((place.stem for place in taken.values()), places[name].stem)
-            wanted = place_for(self.settings, name, stem)
-            free = not self.ledger.is_taken(wanted) and not wanted.exists()
-            fresh[name] = wanted if free else places[name]
-        if fresh:
+        stale = [n for n in destinations if n not in taken or taken[n].suffix != suffix_of(self.settings, n)]
+        if stale:
+            facts, _ = facts_for(self.settings, job.shown)
+            fresh = reserve(self.settings, job.shown, facts, stale, self.ledger.is_taken)
+            fresh.pop(LOOK)
             self.ledger.replace_places(job.job, fresh)
 
     # --- results --------------------------------------------------------------------------------------------
@@ -387,7 +389,9 @@ class Engine:
         self._next_page = time.monotonic() + _PAGE_EVERY_S
         self._page_due = False
         try:
-            write_page(self.settings, [job.record for job in self.ledger.jobs() if job.record is not None])
+            records = [job.record for job in self.ledger.jobs() if job.record is not None]
+            write_page(self.settings, records)
+            write_lists(self.settings, records)
         except (OSError, AutoprepError) as problem:
             self._complain("proof page not written", reason=str(problem))
 
@@ -403,6 +407,20 @@ def write_page(settings: Settings, records: list[JobRecord]) -> Path:
     text = index_html(settings.artist.name, Place(settings.studio, page.parent), records)
     write_now(page, text.encode("utf-8", "replace"), "page")
     return page
+
+
+def write_lists(settings: Settings, records: list[JobRecord]) -> None:
+    """The picture lists of the destinations that ask for one, in their folders."""
+    for name, preset in settings.destinations.items():
+        if not preset.listing:
+            continue
+        folder = settings.folders.ready / name
+        listed = listing.entries(name, records)
+        if not listed:
+            continue
+        artist = settings.artist.name if preset.rights == "full" else ""
+        write_now(folder / "image-list.csv", listing.as_csv(listed, artist, preset.prices).encode("utf-8-sig"), "list")
+        write_now(folder / "image-list.html", listing.as_page(listed, artist, preset).encode("utf-8"), "list")
 
 
 def ledger_path(settings: Settings) -> Path:

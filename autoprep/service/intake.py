@@ -1,57 +1,77 @@
-"""What a photo's name and folders say: its title, its kind, and where its outputs will go."""
+"""Where a photo's outputs will go: which destinations want it, and a free name in each."""
 
 import re
 from collections.abc import Callable
 from pathlib import Path, PurePosixPath
-from typing import cast, get_args
 
-from autoprep.domain import Kind
+from autoprep.domain import WorkFacts
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.storage import safe_stem
 from autoprep.ledger import LOOK
+from autoprep.naming import counts, file_stem, shortened
 from autoprep.settings import Settings
+from autoprep.works import facts_of
 
-# Names that cameras, phones and screenshots give: they are no titles.
-_CAMERA_NAME = re.compile(
-    r"(img|dsc[nf]?|dscf|pxl|mvimg|image|photo|picture|scan|screenshot|p|cimg|imgp)?[-_ ]*\d[\d_\- .()]*"
-    r"([-_ ]?(copy|edited|hdr|burst\d*|cover|mp|night|portrait)\d*)*",
-    re.IGNORECASE,
-)
+IsTaken = Callable[[Path], bool]
 
 
-def title_of(shown: str) -> str:
-    """The work's title, from a file name that a person gave; empty for camera names."""
-    stem = PurePosixPath(shown).stem
-    if _CAMERA_NAME.fullmatch(stem) or re.fullmatch(r"[0-9a-fA-F-]{16,}", stem):
-        return ""
-    return " ".join(stem.replace("_", " ").split())
+def facts_for(settings: Settings, shown: str) -> tuple[WorkFacts, tuple[str, ...]]:
+    """What is said of the work in a photo, with the artist's destinations as the settings spell them."""
+    facts, warnings = facts_of(settings.folders.inbox, shown)
+    known = {_folded(name): name for name in settings.destinations}
+    named = tuple(known[_folded(word)] for word in facts.destinations if _folded(word) in known)
+    unknown = [word for word in facts.destinations if _folded(word) not in known]
+    if unknown:
+        said = f"no destination is called {', '.join(unknown)}; there are {', '.join(settings.destinations)}"
+        warnings = (*warnings, said)
+    return facts.model_copy(update={"destinations": named}), warnings
 
 
-def kind_of(shown: str) -> Kind | None:
-    """The artist's word on the kind: the innermost folder named "as KIND"."""
-    for folder in reversed(PurePosixPath(shown).parts[:-1]):
-        said = re.fullmatch(r"as\s+(\w+)", folder.strip(), re.IGNORECASE)
-        if said and said[1].lower() in get_args(Kind):
-            return cast(Kind, said[1].lower())
-    return None
+def _folded(name: str) -> str:
+    return re.sub(r"[\W_]+", "", name.casefold())
 
 
-def reserve(settings: Settings, shown: str, is_taken: Callable[[Path], bool]) -> dict[str, Path]:
-    """Free places for all outputs of a photo, all with the same stem, and its folder for a question."""
-    stem = safe_stem(PurePosixPath(shown).stem)
+def wanted(settings: Settings, facts: WorkFacts) -> list[str]:
+    """The destinations of a work: those that it was sent to, else all that take every photo."""
+    if facts.destinations:
+        return list(facts.destinations)
+    return [name for name, preset in settings.destinations.items() if preset.when == "always"]
+
+
+def reserve(settings: Settings, shown: str, facts: WorkFacts, names: list[str], is_taken: IsTaken) -> dict[str, Path]:
+    """Free places for a photo's outputs and for a question's folder.
+
+    Names that meet one that is taken all get the same number at the end, so that a photo's outputs stay alike;
+    destinations that number their files go on counting instead.
+    """
+
+    def taken(place: Path) -> bool:
+        return is_taken(place) or _exists(place)
+
+    places: dict[str, Path] = {}
+    for name in names:
+        if counts(settings.destinations[name]):
+            numbered = (_place(settings, name, shown, facts, number, "") for number in range(1, 100_000))
+            places[name] = next(place for place in numbered if not taken(place))
+    plain = [name for name in names if name not in places]
     for number in range(1, 100_000):
-        numbered = stem if number == 1 else f"{stem}-{number}"
-        places = {name: place_for(settings, name, numbered) for name in settings.destinations}
-        places[LOOK] = settings.folders.needs_a_look / numbered
-        if not any(is_taken(place) or _exists(place) for place in places.values()):
-            return places
+        ending = "" if number == 1 else f"-{number}"
+        group = {name: _place(settings, name, shown, facts, number, ending) for name in plain}
+        group[LOOK] = settings.folders.needs_a_look / f"{safe_stem(PurePosixPath(shown).stem)}{ending}"
+        if not any(taken(place) for place in group.values()):
+            return {name: (group | places)[name] for name in (*names, LOOK)}
     raise RuntimeError("no free name")
 
 
-def place_for(settings: Settings, destination: str, stem: str) -> Path:
-    """The path of one output."""
-    suffix = ENCODERS[settings.destinations[destination].format].suffix
-    return settings.folders.ready / destination / f"{stem}{suffix}"
+def _place(settings: Settings, name: str, shown: str, facts: WorkFacts, number: int, ending: str) -> Path:
+    preset = settings.destinations[name]
+    stem = file_stem(preset, name, facts, settings.artist.name, shown, number)
+    return settings.folders.ready / name / f"{shortened(stem, ending, preset.name_max)}{suffix_of(settings, name)}"
+
+
+def suffix_of(settings: Settings, destination: str) -> str:
+    """The ending of a destination's files."""
+    return ENCODERS[settings.destinations[destination].format].suffix
 
 
 def _exists(place: Path) -> bool:

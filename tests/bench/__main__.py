@@ -60,7 +60,7 @@ def main() -> None:
         floor = best_of(lambda size=size: cv2.warpPerspective(codes, np.eye(3), size, flags=cv2.INTER_CUBIC))  # type: ignore[misc]
         mine = best_of(
             lambda layout=layout, apply=apply: render(  # type: ignore[misc]
-                photo, plan, layout, Look(), apply, lambda code, _: sharpen(code, plan.sharpening)
+                photo, plan, layout, Look(), apply, lambda code: sharpen(code, plan.sharpening)
             )
         )
         print(f"render {name}, times one plain 8-bit cubic warp of that size: {mine / floor:.1f}")

@@ -105,8 +105,8 @@ def test_strips_are_corrected_alike() -> None:
     plan = plan_of(draft)
     assert not isinstance(plan.light, Declined)
     apply = photometry(plan, (400, 300))
-    strips = np.concatenate([apply(linear[a : a + 64], a) for a in range(0, 300, 64)])
-    assert np.abs(strips - apply(linear, 0)).max() < 1e-5
+    strips = np.concatenate([apply(linear[a : a + 64], 0, a) for a in range(0, 300, 64)])
+    assert np.abs(strips - apply(linear, 0, 0)).max() < 1e-5
     assert strips.std(axis=(0, 1)).max() < 0.004  # and the even sheet comes out even
 
 

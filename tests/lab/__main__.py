@@ -59,19 +59,21 @@ def main() -> None:
     refit = commands.add_parser("fit-outline", help="fit the outline finder's networks on tuning seeds")
     refit.add_argument("--photos", type=int, default=600)
     refit.add_argument("--out", type=Path, default=Path(weights.__file__), help="the module to write")
+    refit.add_argument("--keep", type=Path, help="folder to keep scenes and described finalists in")
     scored = commands.add_parser("score", help="score outline and correction on report seeds")
     scored.add_argument("--photos", type=int, default=6, help="photos of every kind")
     scored.add_argument("--first", type=int, default=REPORT_SEEDS, help="first seed (below 10000: tuning seeds)")
     scored.add_argument("--kind", choices=KINDS, action="append", help="only this kind; may be given again")
     scored.add_argument("--long-px", type=int, default=1600, help="long side of the photos in pixels")
     scored.add_argument("--out", type=Path, help="folder for score.json and before/after/truth sheets")
+    scored.add_argument("--chart", action="store_true", help="with a colour chart beside the work")
     given = parser.parse_args()
     if given.command == "demo":
         write_demo(given.out, given.long_px)
     elif given.command == "fit-outline":
-        fit(given.photos, given.out)
+        fit(given.photos, given.out, given.keep)
     elif given.command == "score":
-        score(given.photos, given.long_px, given.out, given.kind or KINDS, given.first)
+        score(given.photos, given.long_px, given.out, given.kind or KINDS, given.first, given.chart)
     else:
         picture = contact_sheet(given.kind, given.desk, given.seeds)
         cv2.imwrite(str(given.out), picture[..., ::-1])

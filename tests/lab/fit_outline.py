@@ -1,25 +1,29 @@
-"""Fits the two small networks of the outline finder on simulated photos: `python -m tests.lab fit-outline`.
+"""Fits the scorers of the outline finder on simulated photos: `python -m tests.lab fit-outline`.
 
 The ranker sees all candidates of a photo and learns to put the one with the largest overlap first (listwise
-cross-entropy). The judge sees the refined finalists and learns whether each overlaps the truth by 0.95 or more
-(logistic loss on a held-back half gives honest probabilities). Tuning seeds only.
+cross-entropy). The judge sees the refined finalists beside each other and learns whether each overlaps the truth by
+0.95 or more; its scores are calibrated on photos that it has not seen. Tuning seeds only.
 """
 
 import json
 import multiprocessing
+import pickle
 import sys
 import tempfile
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
+from sklearn.ensemble import HistGradientBoostingClassifier
+from sklearn.linear_model import LogisticRegression
 
 from autoprep.correction.outline.candidates import propose
 from autoprep.correction.outline.features import rows
 from autoprep.correction.outline.finder import contest, finding_copy
-from autoprep.correction.outline.scorer import Committee, Network
+from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float64, UInt8
@@ -155,25 +159,64 @@ def listwise(scores: Float64, overlaps: Float64, starts: Float64, groups: int) -
     return total / groups, grad
 
 
-def logistic(scores: Float64, overlaps: Float64, starts: Float64, groups: int) -> tuple[float, Float64]:
-    """Logistic loss of "overlaps the truth by 0.95 or more"; every finalist is one sample."""
-    del starts, groups
-    right = (overlaps >= RIGHT).astype(float)
-    prob = 1 / (1 + np.exp(-np.clip(scores, -30, 30)))
-    loss = -(right * np.log(prob + 1e-12) + (1 - right) * np.log(1 - prob + 1e-12)).mean()
-    return float(loss), (prob - right) / len(scores)
+# --- boosted trees for the judge -----------------------------------------------------------------------------
 
 
-def first_choice(lists: list[Listed], network: Network) -> Float64:
-    """(photos,) overlap of the candidate that the network puts first."""
-    return np.array([item.overlap[int(network(item.features).argmax())] for item in lists])
+def judge_table(lists: list[Listed]) -> tuple[Float64, Float64]:
+    """All finalists of all photos beside their rivals, and whether each is right."""
+    features = np.concatenate([beside_the_others(item.features) for item in lists])
+    return features, np.concatenate([item.overlap >= RIGHT for item in lists]).astype(np.float64)
 
 
-def write_weights(place: Path, rank: list[dict[str, Any]], judge: list[dict[str, Any]], note: str) -> None:
+def grow(lists: list[Listed]) -> Trees:
+    """Boosted trees by scikit-learn's histogram gradient boosting; the nodes are taken over as they are."""
+    features, right = judge_table(lists)
+    model = HistGradientBoostingClassifier(
+        max_iter=150, learning_rate=0.07, max_leaf_nodes=12, l2_regularization=1.0, min_samples_leaf=15, random_state=5
+    )
+    model.fit(features, right)
+    nodes, roots, at = [], [], 0
+    for (predictor,) in model._predictors:
+        tree = predictor.nodes
+        roots.append(at)
+        nodes.append([
+            np.where(tree["is_leaf"], -1, tree["feature_idx"].astype(int)),
+            tree["num_threshold"],
+            tree["left"].astype(int) + at,
+            tree["right"].astype(int) + at,
+            np.where(tree["is_leaf"], tree["value"], 0.0),
+        ])  # fmt: skip
+        at += len(tree)
+    feature, threshold, left, right_nodes, value = (np.concatenate(part) for part in zip(*nodes, strict=True))
+    return Trees(
+        np.array(roots, np.int32), feature.astype(np.int32), threshold.astype(np.float32), left.astype(np.int32),
+        right_nodes.astype(np.int32), value.astype(np.float32), float(np.ravel(model._baseline_prediction)[0]),
+    )  # fmt: skip
+
+
+def cross_validated(lists: list[Listed], parts: int = 5) -> Float64:
+    """(photos, 2): the score of each photo's choice by trees that have not seen the photo, and its overlap."""
+    chosen = np.zeros((len(lists), 2))
+    for part in range(parts):
+        trees = grow([item for k, item in enumerate(lists) if k % parts != part])
+        for k in range(part, len(lists), parts):
+            scores = trees(beside_the_others(lists[k].features))
+            best = int(scores.argmax())
+            chosen[k] = scores[best], lists[k].overlap[best]
+    return chosen
+
+
+def calibration(chosen: Float64) -> tuple[float, float]:
+    """Slope and shift that turn the scores of choices into honest log odds (Platt's method)."""
+    model = LogisticRegression(C=10.0).fit(chosen[:, :1], chosen[:, 1] >= RIGHT)
+    return float(model.coef_[0, 0]), float(model.intercept_[0])
+
+
+def write_weights(place: Path, rank: list[dict[str, Any]], judge: dict[str, Any], note: str) -> None:
     """Write autoprep/correction/outline/weights.py."""
     lines = ['"""Fitted numbers of the outline finder; made by `python -m tests.lab fit-outline`.', "", note, '"""', ""]
     lines += ["from typing import Any", "", "# fmt: off", f"RANK: list[dict[str, Any]] = {json.dumps(rank)}", ""]
-    lines += [f"JUDGE: list[dict[str, Any]] = {json.dumps(judge)}"]
+    lines += [f"JUDGE: dict[str, Any] = {json.dumps(judge)}"]
     place.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
@@ -225,29 +268,36 @@ def _judged(job: tuple[int, Path, list[dict[str, Any]]]) -> Listed:
     return judge_lists([_scene(*job[:2])], Committee.of(job[2]))[0]
 
 
-def fit(photos: int, place: Path, processes: int = 2) -> None:
+def fit(photos: int, place: Path, keep: Path | None = None, processes: int = 2) -> None:
     """Fit both networks on tuning seeds 0..photos-1 and write the weights; prints what to expect of them.
 
     The judge learns from finalists of a ranker that has not seen the photo (two halves), and the printed figures
-    come from a judge that has not seen it either, so they are honest for scenes of this kind.
+    come from a judge that has not seen it either, so they are honest for scenes of this kind. keep: a folder for
+    the scenes and the described finalists, to look at or to try other networks on.
     """
     seeds = list(range(photos))
     spawn = multiprocessing.get_context("spawn")
     with tempfile.TemporaryDirectory() as kept, spawn.Pool(processes) as pool:
-        store = Path(kept)
+        store = keep or Path(kept)
+        store.mkdir(parents=True, exist_ok=True)
         ranked = pool.map(_described, [(i, store) for i in seeds], chunksize=8)
         halves = [_committee(_rank_fit, ranked, [i for i in seeds if i % 2 != k]) for k in (0, 1)]
         judged = pool.map(_judged, [(i, store, halves[i % 2]) for i in seeds], chunksize=8)
-    chosen = np.zeros((photos, 2))
-    for k in (0, 1):
-        judge = Committee.of(_committee(_judge_fit, judged, [i for i in seeds if i % 2 != k]))
-        for i in seeds[k::2]:
-            scores = judge(judged[i].features)
-            best = int(scores.argmax())
-            chosen[i] = 1 / (1 + np.exp(-scores[best])), judged[i].overlap[best]
+        if keep is not None:
+            with (keep / "judged.pickle").open("wb") as file:
+                pickle.dump([tuple(item) for item in judged], file)
+    finish(photos, place, ranked, judged)
+
+
+def finish(photos: int, place: Path, ranked: list[Listed], judged: list[Listed]) -> None:
+    """Fit the ranker and the judge on all photos, tell what to expect, and write the weights."""
+    chosen = cross_validated(judged)
+    slope, shift = calibration(chosen)
+    chosen[:, 0] = 1 / (1 + np.exp(-(slope * chosen[:, 0] + shift)))
     _print_expectation(chosen, np.array([item.overlap.max() for item in judged]))
-    rank, judge_members = _committee(_rank_fit, ranked, seeds), _committee(_judge_fit, judged, seeds)
-    write_weights(place, rank, judge_members, f"Tuning seeds 0 to {photos - 1}.")
+    judge = replace(grow(judged), slope=round(slope, 5), shift=round(shift, 5))
+    rank = _committee(_rank_fit, ranked, list(range(photos)))
+    write_weights(place, rank, judge.packed(), f"Tuning seeds 0 to {photos - 1}.")
 
 
 def _committee(
@@ -260,10 +310,6 @@ def _committee(
 
 def _rank_fit(lists: list[Listed]) -> dict[str, Any]:
     return train(lists, listwise, hidden=12, steps=700, decay=1e-3)
-
-
-def _judge_fit(lists: list[Listed]) -> dict[str, Any]:
-    return train(lists, logistic, hidden=10, steps=600, decay=1.5e-3)
 
 
 def _print_expectation(chosen: Float64, best: Float64) -> None:

@@ -111,7 +111,7 @@ def measure_colour(
     if sheet is not None:
         sheet += [work.linear, after, truth]
     calm = [np.asarray(cv2.GaussianBlur(p, (0, 0), 1.5), np.float32) for p in (after, work.linear, truth)]
-    if not relative:
+    if not relative and plan.chart is None:  # a chart tells the exposure too
         calm[:2] = [_best_exposure(picture, calm[2], inner) for picture in calm[:2]]
     lab, lab_true = lab_fast(calm[0]), lab_fast(calm[2])
     difference = ciede2000(lab, lab_true)[inner]

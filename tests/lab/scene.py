@@ -128,6 +128,8 @@ class _Picture:
     def _furnish(self, table: objects.Table) -> None:
         """Put sheets and things around the work."""
         spec, rng = self.spec, self.rng
+        if spec.reference == "chart":
+            self._chart(table)
         corner = self.on_desk[[1, 1, -2, -2], [1, -2, 1, -2]]
         reach = np.minimum(np.abs(corner).max(axis=0), 2.4 * self.half_mm + 160)
         back = np.radians(spec.desk_turn_deg)
@@ -137,6 +139,14 @@ class _Picture:
             objects.strew(table, self.work.size_mm, int(rng.integers(3, 10)), reach, rng)
         elif spec.desk == "sheets" and rng.random() < 0.4:
             objects.strew(table, self.work.size_mm, int(rng.integers(1, 3)), reach, rng)
+
+    def _chart(self, table: objects.Table) -> None:
+        """A colour chart beside the work where the photo is wide, below it where it is tall."""
+        width = min(130.0, 0.8 * float(self.half_mm.max()))
+        beside = self.spec.aspect >= 1
+        away = np.array([width * 0.62 + 12, 0.0]) if beside else np.array([0.0, width * 0.45 + 12])
+        at = (self.half_mm * (1, 0) if beside else self.half_mm * (0, 1)) + away
+        objects.colour_chart(table, self.desk_turn @ at, self.spec.desk_turn_deg, width)
 
     def _sheets(self, table: objects.Table, turn: float) -> None:
         """Other sheets peeking out below the work or lying beside it, some almost of its own white."""

@@ -13,6 +13,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from autoprep.correction.chart import seen_through_chart
 from autoprep.correction.outline import find_outline
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import Declined, Outline
@@ -51,13 +52,18 @@ class Row:
     paper_found: str
     ratio_percent: float
     bow_percent: float
+    chart: float | None
     outline: OutlineMeasures
     colour: ColourMeasures
 
 
-def score_one(seed: int, kind: str, long_px: int, sheet: list[Float32] | None = None) -> Row:
+# A chart needs room: the work fills less of the photo and lies to the left or at the top.
+_WITH_CHART = {"reference": "chart", "fill": 0.62, "offset": (-0.9, -0.9), "over": "none"}
+
+
+def score_one(seed: int, kind: str, long_px: int, sheet: list[Float32] | None = None, chart: bool = False) -> Row:
     """Render, process and measure one photo."""
-    spec = random_spec(seed, kind)
+    spec = random_spec(seed, kind, None, **(_WITH_CHART if chart else {}))
     shot = render(spec, long_px)
     photo = read_photo(encode_jpeg(shot, spec.jpeg_quality))
     found = find_outline(photo)
@@ -70,31 +76,32 @@ def score_one(seed: int, kind: str, long_px: int, sheet: list[Float32] | None = 
             ratio, bow = ratio_error_percent(shot, plan.geometry), straightness_percent(shot, plan.geometry)
     corners = tuple((float(x), float(y)) for x, y in shot.truth.corners_px)
     given = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]
-    plan, judged, _ = make_plan(photo, given, Wishes(size_mm=shot.truth.size_mm))
+    photo, fit = seen_through_chart(photo)
+    plan, judged, _ = make_plan(photo, given, Wishes(size_mm=shot.truth.size_mm), fit)
     colour = measure_colour(photo, plan, shot, sheet)
     return Row(
         seed, kind, spec.desk, shot.truth.work.paper, spec.shadow, spec.glare, confidence, judged.kind, judged.paper,
-        ratio, bow, outline, colour,
+        ratio, bow, None if fit is None else fit.delta_e, outline, colour,
     )  # fmt: skip
 
 
-def _job(job: tuple[int, str, int, bool]) -> tuple[Row, list[AnyArray]]:
+def _job(job: tuple[int, str, int, bool, bool]) -> tuple[Row, list[AnyArray]]:
     cv2.setNumThreads(1)
-    seed, kind, long_px, drawn = job
+    seed, kind, long_px, drawn, chart = job
     sheet: list[Float32] | None = [] if drawn else None
-    row = score_one(seed, kind, long_px, sheet)
+    row = score_one(seed, kind, long_px, sheet, chart)
     return row, [_cell(picture) for picture in sheet or []]
 
 
 def score(
     photos: int, long_px: int, out: Path | None, kinds: Iterable[str] = KINDS, first: int = REPORT_SEEDS,
-    processes: int = 2,
+    chart: bool = False, processes: int = 2,
 ) -> list[Row]:  # fmt: skip
     """Score `photos` seeds of every kind from `first`; prints the table, and writes JSON and sheets into `out`."""
     kinds = list(kinds)
     # Every kind has seeds of its own: the same seed makes the same desk and the same mistakes.
     seeds = {kind: range(first + k * photos, first + (k + 1) * photos) for k, kind in enumerate(kinds)}
-    jobs = [(seed, kind, long_px, out is not None) for kind in kinds for seed in seeds[kind]]
+    jobs = [(seed, kind, long_px, out is not None, chart) for kind in kinds for seed in seeds[kind]]
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
         done = pool.map(_job, jobs, chunksize=1)
     rows = [row for row, _ in done]
@@ -172,6 +179,7 @@ def print_table(rows: list[Row]) -> None:
     parts = {kind: [row for row in rows if row.kind == kind] for kind in dict.fromkeys(row.kind for row in rows)}
     parts["all"] = rows
     parts["no shadow"] = [row for row in rows if row.shadow == "none" and row.glare == 0]
+    parts["chart"] = [row for row in rows if row.chart is not None]
     parts["hard desk"] = [row for row in rows if row.desk in ("clutter", "cloth", "sheets", "white")]
     for name, part in parts.items():
         if part:

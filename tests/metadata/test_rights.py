@@ -1,33 +1,50 @@
 """Rights in every format, read back by Exiv2 (pyexiv2), which knows nothing of our writers."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pyexiv2
 import pytest
 
-from autoprep.files.encoders import ENCODERS, Carried, encode
+from autoprep.domain import WorkFacts
+from autoprep.files.encoders import ENCODERS, Carried, How, encode
 from autoprep.files.icc import SPACES
 from autoprep.imaging.arrays import AnyArray
 from autoprep.metadata import exif, iim, xmp
-from autoprep.metadata.statement import PLUS_VOCABULARY, RightsStatement, make_statement
+from autoprep.metadata.statement import PLUS_VOCABULARY, Maker, RightsStatement, make_statement
 
 NAME = "Wren Hallöway 画"
 
 
-def statement(**changes: str) -> RightsStatement:
-    fields = {
-        "artist": NAME,
-        "year": "2026",
-        "notice": "© {year} {artist}",
-        "usage_terms": "All rights reserved",
-        "credit": "{artist}",
-        "statement_url": "https://example.org/rights",
-        "licensing_url": "https://example.org/licence",
-        "data_mining": "prohibited",
-        "title": "Thrift & <boats>",
-    }
-    return make_statement(**{**fields, **changes})
+MAKER = Maker(
+    artist=NAME,
+    email="wren@example.org",
+    website="https://example.org",
+    notice="© {year} {artist}",
+    usage_terms="All rights reserved",
+    credit="{artist}",
+    statement_url="https://example.org/rights",
+    licensing_url="https://example.org/licence",
+    licensing_email="licence@example.org",
+    data_mining="prohibited",
+    keywords=("field journal", "Saltmere"),
+)
+FACTS = WorkFacts(
+    title="Thrift & <boats>",
+    year="2026",
+    medium="ink and wash",
+    size_mm=(400.0, 300.0),
+    inventory="WH-017",
+    description="Sea thrift beside two boats <at> low tide",
+    alt_text="Pink thrift in the foreground, two boats behind it",
+    keywords=("thrift", "boats & tides"),
+)
+
+
+def statement(title: str | None = None, **changes: object) -> RightsStatement:
+    facts = FACTS if title is None else FACTS.model_copy(update={"title": title})
+    return make_statement(replace(MAKER, **changes), facts, "2026", "2026-06-14")  # type: ignore[arg-type]
 
 
 def carried(said: RightsStatement, format_: str) -> Carried:
@@ -48,7 +65,7 @@ def written(tmp_path: Path, format_: str, bits: int = 8, said: RightsStatement |
     pixels: AnyArray = eight if bits == 8 else eight.astype(np.uint16) * 257
     place = tmp_path / f"out{ENCODERS[format_].suffix}"
     said = said or statement()
-    place.write_bytes(encode(pixels, format_, carried(said, format_), 90))
+    place.write_bytes(encode(pixels, format_, carried(said, format_), How(90)))
     return pyexiv2.Image(str(place))
 
 
@@ -69,7 +86,24 @@ def test_xmp_in_every_format(tmp_path: Path, format_: str, bits: int) -> None:
     assert found["Xmp.plus.DataMining"] == PLUS_VOCABULARY + "DMI-PROHIBITED"
     assert found["Xmp.plus.Licensor[1]/plus:LicensorURL"] == "https://example.org/licence"
     assert found["Xmp.plus.CopyrightOwner[1]/plus:CopyrightOwnerName"] == NAME
+    assert found["Xmp.plus.Licensor[1]/plus:LicensorEmail"] == "licence@example.org"
+    assert found["Xmp.plus.ImageCreator[1]/plus:ImageCreatorName"] == NAME
     assert found["Xmp.iptcExt.DigitalSourceType"].endswith("/digitalCapture")
+    assert found["Xmp.dc.description"] == {'lang="x-default"': "Sea thrift beside two boats <at> low tide"}
+    assert found["Xmp.dc.subject"] == ["thrift", "boats & tides", "field journal", "Saltmere"]
+    assert found["Xmp.photoshop.DateCreated"] == "2026-06-14"
+    assert found["Xmp.iptc.AltTextAccessibility"] == {
+        'lang="x-default"': "Pink thrift in the foreground, two boats behind it"
+    }
+    assert found["Xmp.iptc.CreatorContactInfo/Iptc4xmpCore:CiEmailWork"] == "wren@example.org"
+    assert found["Xmp.iptc.CreatorContactInfo/Iptc4xmpCore:CiUrlWork"] == "https://example.org"
+    work = "Xmp.iptcExt.ArtworkOrObject[1]/Iptc4xmpExt:"
+    assert found[work + "AOTitle"] == {'lang="x-default"': "Thrift & <boats>"}
+    assert found[work + "AOCreator"] == [NAME]
+    assert found[work + "AODateCreated"] == "2026"
+    assert found[work + "AOCopyrightNotice"] == f"© 2026 {NAME}"
+    assert found[work + "AOPhysicalDescription"] == {'lang="x-default"': "ink and wash, 30 x 40 cm"}
+    assert found[work + "AOSourceInvNo"] == "WH-017"
 
 
 @pytest.mark.parametrize(("format_", "bits"), CASES)
@@ -91,6 +125,8 @@ def test_iim_agrees(tmp_path: Path, format_: str, bits: int) -> None:
     assert found["Iptc.Application2.Copyright"] == f"© 2026 {NAME}"
     assert found["Iptc.Application2.Credit"] == NAME
     assert found["Iptc.Application2.ObjectName"] == "Thrift & <boats>"
+    assert found["Iptc.Application2.Keywords"] == ["thrift", "boats & tides", "field journal", "Saltmere"]
+    assert found["Iptc.Application2.Caption"] == "Sea thrift beside two boats <at> low tide"
 
 
 def test_iim_limits_are_bytes_and_cut_on_characters() -> None:
@@ -109,7 +145,7 @@ def test_the_profile_is_in_every_format(tmp_path: Path, format_: str, bits: int)
 
 
 def test_without_a_name_nothing_is_claimed() -> None:
-    said = statement(artist="", statement_url="", licensing_url="", title="", data_mining="unspecified")
+    said = make_statement(Maker(notice="© {year} {artist}", credit="{artist}"), WorkFacts(), "2026")
     assert [name for name, _, _ in said.fields()] == ["source_type"]
 
 

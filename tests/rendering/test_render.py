@@ -37,7 +37,7 @@ def photo_of(codes: UInt8) -> Photo:
 def rendered(codes: UInt8, frame: Frame, look: Look | None = None) -> Rendition:
     plan = plan_for(codes.shape[1], codes.shape[0])
     layout = lay_out(frame, plan)
-    return render(photo_of(codes), plan, layout, look or Look(), lambda strip, _: strip, lambda strip, _: strip)
+    return render(photo_of(codes), plan, layout, look or Look(), lambda strip, x, y: strip, lambda strip: strip)
 
 
 def picture(width: int, height: int) -> UInt8:

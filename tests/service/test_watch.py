@@ -115,7 +115,8 @@ def test_every_way_of_arriving(service: Running) -> None:
     temporary.rename(inbox / "synced.jpg")  # the way of most sync tools
     originals["synced.jpg"] = pictures[53]
     (inbox / "notes.part").write_bytes(b"half")
-    (inbox / "letter.txt").write_bytes(b"not a picture")
+    (inbox / "letter.pdf").write_bytes(b"not a picture")
+    (inbox / "a note.txt").write_text("title: a note without a photo", encoding="utf-8")
     service.wait(lambda: len(service.outcomes("ready")) >= 53, 150)
     assert "growing.jpg" not in [record["photo"] for record in service.records()]
     half.write_bytes(pictures[2])
@@ -136,7 +137,7 @@ def test_every_way_of_arriving(service: Running) -> None:
     assert code == 0
     assert seconds < 10
     assert service.outcomes("duplicate") == ["copy one.jpg", "copy two.jpg"]
-    assert service.outcomes("set aside") == ["letter.txt"]
+    assert service.outcomes("set aside") == ["letter.pdf"]
     for destination in settings.destinations:
         names = files(settings, destination)
         assert len(names) == 56, names

@@ -8,7 +8,7 @@ from autoprep.correction.outline.candidates import Candidate, sample
 from autoprep.correction.outline.evidence import Evidence
 from autoprep.correction.perspective import off_square_degrees
 from autoprep.imaging.arrays import Float64
-from autoprep.imaging.geometry import overlap
+from autoprep.imaging.geometry import homography, overlap, project, rectangle
 
 NAMES = (
     "support_min", "support_mean", "support_second",
@@ -178,6 +178,66 @@ def _rivals(quads: Float64, worth: Float64) -> dict[str, Float64]:
     inner = np.where(around, worth[None], 0).max(1)
     outer = np.where(around.T, worth[None], 0).max(1)
     return {"inner_rival": inner - worth, "outer_rival": outer - worth}
+
+
+BESIDE_NAMES = (
+    "inner_line_min", "inner_line_mean", "outer_line_min", "outer_line_mean", "content_off_centre",
+    "border_spread", "border_light", "border_unlike",
+)  # fmt: skip
+"""Features of the few quads that come before the judge: what lies along their sides and around them."""
+
+# Parallel lines are looked for at these shares of the quad's extent across the side: mats, frames, drawn borders.
+_SHIFTS = np.linspace(0.015, 0.14, 22)
+
+
+def beside(evidence: Evidence, quads: Float64) -> Float64:
+    """(N, len(BESIDE_NAMES)) float64 for (N, 4, 2) quads."""
+    inner, outer = _parallel_lines(evidence, quads, inwards=True), _parallel_lines(evidence, quads, inwards=False)
+    columns = [inner.min(1), inner.mean(1), outer.min(1), outer.mean(1), _content_off_centre(evidence, quads)]
+    columns += [np.full(len(quads), value) for value in _border(evidence)]
+    return np.stack(columns, axis=1)
+
+
+def _parallel_lines(evidence: Evidence, quads: Float64, inwards: bool) -> Float64:
+    """(N, 4) support of the best line parallel to each side, inside it or outside."""
+    count = len(quads)
+    ends, before, after = np.roll(quads, -1, axis=1), np.roll(quads, 1, axis=1), np.roll(quads, -2, axis=1)
+    sign = 1.0 if inwards else -1.0
+    t = np.linspace(0.12, 0.88, 36)
+    best = np.zeros((count, 4))
+    along = (ends - quads) / (np.linalg.norm(ends - quads, axis=-1, keepdims=True) + 1e-9)
+    outward = np.stack([along[..., 1], -along[..., 0]], axis=-1)
+    height, width = evidence.shape
+    for shift in _SHIFTS:
+        a, b = quads + sign * shift * (before - quads), ends + sign * shift * (after - ends)
+        points = a[:, :, None] + (b - a)[:, :, None] * t[:, None]
+        inside = ((points > 2) & (points < np.array([width, height]) - 2)).all(-1)
+        across, _ = _across(evidence, points, along, outward)
+        best = np.maximum(best, ((across > 1.6 * evidence.noise) & inside).mean(-1))
+    return best
+
+
+def _content_off_centre(evidence: Evidence, quads: Float64) -> Float64:
+    """(N,) how far the middle of what is drawn lies from the quad's own middle, 0..1 of its half extent."""
+    ys, xs = np.nonzero(evidence.magnitude > 4 * evidence.noise)
+    step = max(1, len(xs) // 4000)
+    points = np.stack([xs[::step], ys[::step]], axis=-1) + 0.5
+    off = np.zeros(len(quads))
+    for k, quad in enumerate(quads):
+        unit = project(homography(quad, rectangle(2.0, 2.0)), points) - 1
+        held = unit[(np.abs(unit) < 0.94).all(-1)]
+        off[k] = float(np.abs(held.mean(0)).max()) if len(held) > 20 else 0.0
+    return off
+
+
+def _border(evidence: Evidence) -> tuple[float, float, float]:
+    """Of the photo's border: colour spread, lightness, and difference from the middle of the photo."""
+    lab, band = evidence.lab, 6
+    border = np.concatenate([p.reshape(-1, 3) for p in (lab[:band], lab[-band:], lab[:, :band], lab[:, -band:])])
+    height, width = evidence.shape
+    middle = np.median(lab[height // 4 : -height // 4, width // 4 : -width // 4].reshape(-1, 3), axis=0)
+    unlike = float(np.linalg.norm(np.median(border, axis=0) - middle)) / 30
+    return min(float(np.linalg.norm(border.std(0))) / 20, 2.0), float(border[:, 0].mean()) / 100, min(unlike, 2.0)
 
 
 def _agreeing(candidates: list[Candidate]) -> Float64:

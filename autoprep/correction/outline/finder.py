@@ -10,9 +10,9 @@ import numpy as np
 from autoprep.correction.outline import weights
 from autoprep.correction.outline.candidates import Candidate, propose
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
-from autoprep.correction.outline.features import NAMES, rows
+from autoprep.correction.outline.features import BESIDE_NAMES, NAMES, beside, rows
 from autoprep.correction.outline.refinement import Refined, refine
-from autoprep.correction.outline.scorer import Committee, probability
+from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others, probability
 from autoprep.correction.perspective import focal_length_px
 from autoprep.domain import Corners, Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
@@ -28,7 +28,7 @@ _TRIED, _FINALISTS, _SAME = 16, 8, 0.985
 
 JUDGE_NAMES = (
     *NAMES, "rank_score", "rank_gap", "fit_support_min", "fit_support_mean", "fit_residual", "moved", "votes",
-    "edge_width_max", "edge_width_mean", "edge_width_ratio",
+    "edge_width_max", "edge_width_mean", "edge_width_ratio", *BESIDE_NAMES,
 )  # fmt: skip
 """Feature names of the judge, in column order."""
 
@@ -44,8 +44,8 @@ class Finalist:
 
 
 @lru_cache(maxsize=1)
-def _networks() -> tuple[Committee, Committee]:
-    return Committee.of(weights.RANK), Committee.of(weights.JUDGE)
+def _scorers() -> tuple[Committee, Trees]:
+    return Committee.of(weights.RANK), Trees.of(weights.JUDGE)
 
 
 def find_outline(photo: Photo) -> Outline | Declined:
@@ -57,8 +57,8 @@ def find_outline(photo: Photo) -> Outline | Declined:
     finalists = contest(photo, evidence, scale)
     if not finalists:
         return Declined(reason="no four-sided shape stands out from its surroundings")
-    _, judge = _networks()
-    scores = judge(np.array([f.features for f in finalists]))
+    _, judge = _scorers()
+    scores = judge(beside_the_others(np.array([f.features for f in finalists])))
     best = int(scores.argmax())
     return _outline(photo, finalists[best], probability(float(scores[best])), scale)
 
@@ -75,16 +75,17 @@ def contest(photo: Photo, evidence: Evidence, scale: float, rank: Committee | No
     """The best few candidates, refined and described for the judge."""
     candidates = propose(evidence)
     features = rows(evidence, candidates)
-    scores = (rank or _networks()[0])(features)
+    scores = (rank or _scorers()[0])(features)
     entries = _entries(_smooth_lab(_at(photo, _REFINING_PX)), candidates, scores, evidence.shape[1])
     # The refined quads are described among all candidates, so that rivals and agreement still count.
     described = rows(evidence, [e.shape for e in entries] + candidates)[: len(entries)]
+    near = beside(evidence, np.array([e.shape.quad for e in entries]))
     diagonal = float(np.hypot(*evidence.shape))
     return [
         Finalist(
             entry.shape.quad,
             entry.shape.source,
-            np.concatenate([described[k], _judge_extras(entry, entries, diagonal)]),
+            np.concatenate([described[k], _judge_extras(entry, entries, diagonal), near[k]]),
             entry.fit,
         )
         for k, entry in enumerate(entries)

@@ -1,0 +1,218 @@
+"""One output of one photo: laid out, rendered, coloured, marked, signed with its rights, and written aside."""
+
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from autoprep.correction.apply import photometry
+from autoprep.correction.sharpening import sharpen
+from autoprep.domain import CorrectionPlan, OutputRecord, Photo, WorkFacts
+from autoprep.files.conversion import convert
+from autoprep.files.encoders import Carried, How, encode
+from autoprep.files.fitting import Fitted, Limits, fit_bytes
+from autoprep.files.icc import SPACES
+from autoprep.files.storage import write_part
+from autoprep.imaging.arrays import AnyArray, Float32, float32
+from autoprep.imaging.transfer import encode_fast
+from autoprep.metadata import exif, iim, xmp
+from autoprep.metadata.statement import Maker, RightsStatement, make_statement, titled_only
+from autoprep.presets import Preset
+from autoprep.rendering.layout import Frame, Layout, lay_out
+from autoprep.rendering.mark import MarkStyle, missing_glyphs
+from autoprep.rendering.render import Look, Rendition, render
+from autoprep.settings import Settings, font_path
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """What all outputs of a photo share."""
+
+    job: str
+    settings: Settings
+    photo: Photo
+    plan: CorrectionPlan
+    facts: WorkFacts
+
+    @property
+    def year(self) -> str:
+        """The year of the work as the artist says it, else that of the photo."""
+        taken = self.photo.facts.taken_at
+        return self.facts.year or (taken[:4] if taken else str(datetime.now().year))
+
+
+def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]:
+    """Make one destination's file and write it beside its final place. Raises CannotMeet and DeliveryError."""
+    preset = work.settings.destinations[name]
+    layout = lay_out(frame_of(preset, work.plan), work.plan)
+    rendition = _rendition(work, preset, layout)
+    pixels, profile, notes = _coloured(work, preset, rendition)
+    fitted = _written(work, preset, pixels, profile)
+    part = write_part(place, fitted.data, work.job)
+    height, width = fitted.pixels.shape[:2]
+    studio = work.settings.studio
+    output = OutputRecord(
+        destination=name,
+        path=str(place.relative_to(studio) if place.is_relative_to(studio) else place),
+        width_px=width,
+        height_px=height,
+        bytes=len(fitted.data),
+        sha256=hashlib.sha256(fitted.data).hexdigest(),
+        notes=(*layout.notes, *rendition.notes, *notes, *fitted.notes, *_glyph_notes(work, preset)),
+    )
+    return output, part
+
+
+def frame_of(preset: Preset, plan: CorrectionPlan) -> Frame:
+    """The layout part of a preset, with the plan's centre of interest."""
+    size_px = (preset.width_px, preset.height_px) if preset.width_px and preset.height_px else None
+    return Frame(
+        size_px=size_px,
+        long_side_px=preset.long_side_px,
+        short_side_px=preset.short_side_px,
+        size_mm=preset.size_mm(),
+        ppi=preset.ppi,
+        bleed_mm=preset.bleed_mm,
+        fit=preset.fit,
+        margin_percent=preset.margin_percent,
+        max_enlarge=preset.max_enlarge,
+        safe_mm=preset.safe_mm,
+        scene=preset.framing == "scene",
+        focus=plan.focus,
+        viewing_cm=preset.viewing_cm,
+    )
+
+
+# --- pixels ---------------------------------------------------------------------------------------------------
+
+
+def _rendition(work: Delivery, preset: Preset, layout: Layout) -> Rendition:
+    space = SPACES[_space_of(preset, work.photo)]
+    look = Look(
+        ground=_ground(preset.ground, work.plan),
+        matrix=None if space is SPACES["srgb"] else space.from_srgb(),
+        gamma=space.gamma,
+        bits=preset.bits,
+        mark=mark_style(work, preset),
+        crop_marks=preset.crop_marks,
+    )
+    correct = photometry(work.plan, layout.work[2:])
+
+    def finish(code: Float32) -> Float32:
+        return sharpen(code, work.plan.sharpening)
+
+    return render(work.photo, work.plan, layout, look, correct, finish)
+
+
+def _space_of(preset: Preset, photo: Photo) -> str:
+    """The space to render in: on the way to a profile of the lab's own, one that holds all that the photo has."""
+    if not preset.profile:
+        return preset.colour
+    return "srgb" if photo.matrix is None else "a98-rgb"
+
+
+def _coloured(work: Delivery, preset: Preset, rendition: Rendition) -> tuple[AnyArray, bytes, tuple[str, ...]]:
+    """The pixels in the destination's colours, their profile, and what has to be said of colours that it lacks."""
+    own = SPACES[_space_of(preset, work.photo)].profile()
+    if not preset.profile:
+        return rendition.pixels, own, ()
+    target = (work.settings.studio / preset.profile).read_bytes()
+    converted = convert(rendition.pixels, own, target, preset.intent, preset.black_point)
+    share = converted.outside * 100
+    return (
+        converted.pixels,
+        target,
+        (f"{share:.1f} % of the picture has colours that {Path(preset.profile).name} can't show as they are",),
+    )
+
+
+def _ground(ground: str, plan: CorrectionPlan) -> tuple[float, float, float]:
+    """sRGB code values 0..1 of a ground: neutral is L* 92, quiet and yet dark enough to show a white sheet."""
+    if ground.startswith("#"):
+        red, green, blue = (int(ground[k : k + 2], 16) / 255 for k in (1, 3, 5))
+        return red, green, blue
+    if ground == "paper" and plan.paper_colour is not None:
+        red, green, blue = (float(v) for v in encode_fast(float32([[plan.paper_colour]]))[0, 0])
+        return red, green, blue
+    # A work without bare paper has no paper tone to go on; printed, that means the sheet's own white.
+    level = 231 / 255 if ground == "neutral" else 1.0
+    return level, level, level
+
+
+def mark_style(work: Delivery, preset: Preset) -> MarkStyle | None:
+    """The mark of one output; None where there is none to draw."""
+    mark, artist = work.settings.mark, work.settings.artist.name
+    text = mark.text.format(artist=artist, year=work.year).strip()
+    picture = work.settings.studio / mark.picture if mark.picture else None
+    unsaid = ("{artist}" in mark.text and not artist) or not text
+    if not preset.mark or (picture is None and unsaid):
+        return None
+    return MarkStyle(
+        text, font_path(work.settings), mark.height_percent, mark.opacity_percent / 100, mark.corner, picture
+    )
+
+
+def _glyph_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:
+    style = mark_style(work, preset)
+    absent = missing_glyphs(style.text, style.font) if style and style.picture is None else ""
+    return (f"the mark's font does not hold {absent}; name another one in mark.font",) if absent else ()
+
+
+# --- bytes ----------------------------------------------------------------------------------------------------
+
+
+def _written(work: Delivery, preset: Preset, pixels: AnyArray, profile: bytes) -> Fitted:
+    statement = statement_for(work, preset)
+    own_profile = bool(preset.profile)
+
+    def write(current: AnyArray, quality: int) -> bytes:
+        height, width = current.shape[:2]
+        carried = _carried(statement, preset, profile, (width, height), own_profile)
+        return encode(current, preset.format, carried, How(quality, preset.progressive, preset.compression))
+
+    fixed = bool(preset.width_px or preset.size_mm())
+    limits = Limits(
+        most=None if preset.max_kb is None else int(preset.max_kb * 1000),
+        least=None if preset.min_kb is None else int(preset.min_kb * 1000),
+        least_quality=preset.least_quality,
+        may_shrink=not fixed,
+    )
+    return fit_bytes(pixels, preset.quality, limits, write)
+
+
+def _carried(
+    statement: RightsStatement, preset: Preset, profile: bytes, size: tuple[int, int], own_profile: bool
+) -> Carried:
+    records = iim.records(statement)
+    srgb = preset.colour == "srgb" and not own_profile
+    return Carried(
+        icc=profile,
+        exif=exif.block(statement, *size, preset.ppi, srgb, preset.format != "avif"),
+        xmp=xmp.packet(statement) if any(True for _ in statement.fields()) else b"",
+        iim_segment=iim.app13(records),
+        iim=records,
+        ppi=preset.ppi,
+        texts=tuple((ids.exif, value) for _, value, ids in statement.fields() if ids.exif is not None),
+    )
+
+
+def statement_for(work: Delivery, preset: Preset) -> RightsStatement:
+    """The rights statement of one output; empty, or the title alone, where the destination wants none."""
+    if preset.rights == "none":
+        return titled_only(work.facts) if preset.title else RightsStatement()
+    rights, artist = work.settings.rights, work.settings.artist
+    maker = Maker(
+        artist=artist.name,
+        email=artist.email,
+        website=artist.website,
+        notice=rights.notice,
+        usage_terms=rights.usage_terms,
+        credit=rights.credit,
+        statement_url=rights.statement_url,
+        licensing_url=rights.licensing_url,
+        licensing_email=rights.licensing_email,
+        data_mining=rights.data_mining,
+        keywords=rights.keywords,
+    )
+    taken = work.photo.facts.taken_at
+    return make_statement(maker, work.facts, work.year, taken[:10] if taken else "")

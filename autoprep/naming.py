@@ -1,0 +1,93 @@
+"""The names of finished files: a destination's template, filled with what is known of the work, made safe."""
+
+import re
+import unicodedata
+from pathlib import PurePosixPath
+from string import Formatter
+
+from autoprep.domain import WorkFacts
+from autoprep.files.storage import safe_stem
+from autoprep.presets import Preset
+
+_PLAIN = {
+    "ß": "ss",
+    "æ": "ae",
+    "Æ": "Ae",
+    "ø": "o",
+    "Ø": "O",
+    "œ": "oe",
+    "Œ": "Oe",
+    "đ": "d",
+    "Đ": "D",
+    "ł": "l",
+    "Ł": "L",
+    "þ": "th",
+    "ð": "d",
+    "ı": "i",
+}
+
+
+def file_stem(preset: Preset, destination: str, facts: WorkFacts, artist: str, shown: str, number: int) -> str:
+    """A file name without its ending, safe on every system; never empty. number fills {nn}."""
+    first, _, last = artist.strip().rpartition(" ")
+    height, width = _sides(facts)
+    values = {
+        "photo": PurePosixPath(shown).stem,
+        "nn": f"{number:02d}",
+        "last": last,
+        "first": first,
+        "initial": first[:1],
+        "title": facts.title,
+        "year": facts.year,
+        "medium": facts.medium,
+        "h": height,
+        "w": width,
+        "unit": facts.unit if height else "",
+        "inv": facts.inventory,
+        "destination": destination,
+    }
+    text = "".join(
+        literal + (values[name] if name is not None else "") for literal, name, _, _ in Formatter().parse(preset.name)
+    )
+    fallback = f"{number:02d}" if preset.rights == "none" else values["photo"]
+    return _shaped(text, preset) or _shaped(fallback, preset) or f"picture-{number:02d}"
+
+
+def counts(preset: Preset) -> bool:
+    """Whether the destination numbers its files."""
+    return any(name == "nn" for _, name, _, _ in Formatter().parse(preset.name))
+
+
+def _sides(facts: WorkFacts) -> tuple[str, str]:
+    """Height and width in the artist's unit, as short as they go; empty where no size is given."""
+    if facts.size_mm is None:
+        return "", ""
+    per = {"mm": 1.0, "cm": 10.0, "in": 25.4}.get(facts.unit, 10.0)
+    width, height = (f"{side / per:.1f}".removesuffix(".0") for side in facts.size_mm)
+    return height, width
+
+
+def _shaped(text: str, preset: Preset) -> str:
+    """The text within the destination's rules; empty where nothing of it may stay."""
+    if preset.name_letters == "plain":
+        text = plain_letters(text)
+    text = safe_stem(text, fallback="")
+    # An empty field leaves its separators behind: "02__Title_" -> "02_Title".
+    text = re.sub(r"([-_ ])[-_ ]*", r"\1", text).strip("-_ ")
+    text = text.replace(" ", preset.name_space)
+    if preset.name_letters == "plain":
+        text = re.sub(r"[^A-Za-z0-9_-]", "", text)
+    text = {"lower": text.lower(), "upper": text.upper()}.get(preset.name_case, text)
+    return text[: preset.name_max].strip("-_ ")
+
+
+def plain_letters(text: str) -> str:
+    """Latin letters without accents; letters of other scripts are left out."""
+    spelled = "".join(_PLAIN.get(ch, ch) for ch in text)
+    parted = unicodedata.normalize("NFKD", spelled)
+    return "".join(ch for ch in parted if ord(ch) < 128)
+
+
+def shortened(stem: str, ending: str, limit: int) -> str:
+    """The stem with an ending such as "-2", together no longer than the limit."""
+    return stem[: max(1, limit - len(ending))].rstrip("-_ ") + ending

@@ -1,0 +1,192 @@
+"""One destination as its TOML table says: size, framing, encoding, colour, names, mark, rights, and its rules."""
+
+import re
+from datetime import date
+from pathlib import Path
+from string import Formatter
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from autoprep.domain import NAME_FIELDS
+
+Pixels = Annotated[int, Field(ge=16, le=30000)]
+Millimetres = Annotated[float, Field(gt=0, le=3000)]
+Inches = Annotated[float, Field(gt=0, le=120)]
+MM_PER_INCH = 25.4
+
+
+class Table(BaseModel):
+    """A frozen TOML table; unknown keys are errors."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Preset(Table):
+    """One destination. The descriptions of the keys go into the published JSON Schema."""
+
+    when: Literal["always", "asked"] = Field(
+        default="always",
+        description="always: made for every photo; asked: only for photos that a folder or note sends here",
+    )
+    # --- size
+    width_px: Pixels | None = Field(default=None, description="exact width in pixels; goes with height_px")
+    height_px: Pixels | None = Field(default=None, description="exact height in pixels; goes with width_px")
+    long_side_px: Pixels | None = Field(default=None, description="the longer side in pixels")
+    short_side_px: Pixels | None = Field(default=None, description="the shorter side in pixels")
+    width_mm: Millimetres | None = Field(default=None, description="exact width in mm; goes with height_mm and ppi")
+    height_mm: Millimetres | None = Field(default=None, description="exact height in mm")
+    width_in: Inches | None = Field(default=None, description="exact width in inches; goes with height_in and ppi")
+    height_in: Inches | None = Field(default=None, description="exact height in inches")
+    full_size: bool = Field(default=False, description="as many pixels as the photo has on the work")
+    ppi: Annotated[float, Field(ge=30, le=2400)] | None = Field(
+        default=None, description="pixels per inch, written into the file"
+    )
+    bleed_mm: Annotated[float, Field(ge=0, le=50)] = Field(
+        default=0.0, description="added around a print; made by extending outward"
+    )
+    safe_mm: Annotated[float, Field(ge=0, le=100)] = Field(
+        default=0.0, description="the mark stays this far inside the trim"
+    )
+    crop_marks: bool = Field(default=False, description="thin corner marks in the bleed that show the trim")
+    viewing_cm: Annotated[float, Field(gt=0)] | None = Field(
+        default=None, description="from how far a print is looked at; the record says whether its pixels suffice"
+    )
+    # --- framing
+    framing: Literal["work", "scene"] = Field(
+        default="work", description="work: the work alone; scene: its desk stays around it"
+    )
+    fit: Literal["whole", "fill"] = Field(
+        default="whole", description="whole: all of it on a ground; fill: cropped, a detail"
+    )
+    ground: str = Field(default="neutral", description='"neutral", "paper", "white" or a colour such as "#e8e4dc"')
+    margin_percent: Annotated[float, Field(ge=0, le=45)] = Field(
+        default=0.0, description="ground around, in % of the shorter side"
+    )
+    max_enlarge: Annotated[float, Field(ge=0.1, le=20)] = Field(
+        default=1.0, description="the most that photo pixels are enlarged"
+    )
+    # --- encoding
+    format: Literal["jpeg", "tiff", "png", "webp", "avif"] = Field(default="jpeg", description="the file format")
+    quality: Annotated[int, Field(ge=1, le=100)] = Field(default=92, description="of jpeg, webp and avif")
+    least_quality: Annotated[int, Field(ge=1, le=100)] = Field(
+        default=60, description="under a byte cap, quality goes no lower; then the picture becomes smaller"
+    )
+    max_kb: Annotated[float, Field(gt=0)] | None = Field(default=None, description="the most bytes, in kB of 1000")
+    min_kb: Annotated[float, Field(gt=0)] | None = Field(default=None, description="the least bytes, in kB of 1000")
+    progressive: bool = Field(
+        default=False, description="progressive JPEG; false is baseline, which every system reads"
+    )
+    compression: Literal["deflate", "lzw", "none"] = Field(default="deflate", description="of TIFF")
+    bits: Literal[8, 16] = Field(default=8, description="per channel; 16 goes with tiff and png")
+    # --- colour
+    colour: Literal["srgb", "display-p3", "a98-rgb"] = Field(default="srgb", description="the built-in colour space")
+    profile: str = Field(
+        default="", description="an ICC file of the printer or lab, instead of colour; RGB, grey or CMYK"
+    )
+    intent: Literal["perceptual", "relative", "saturation", "absolute"] = Field(
+        default="relative", description="rendering intent into profile"
+    )
+    black_point: bool = Field(default=True, description="black-point compensation into profile")
+    # --- mark, rights, names
+    mark: bool = Field(default=True, description="the small visible mark")
+    rights: Literal["full", "none"] = Field(default="full", description="none: nothing in the file tells who made it")
+    title: bool = Field(default=False, description='with rights = "none": let the title stay in the file')
+    name: str = Field(default="{photo}", description="file name: " + " ".join(f"{{{field}}}" for field in NAME_FIELDS))
+    name_max: Annotated[int, Field(ge=1, le=120)] = Field(
+        default=100, description="the most characters, without the ending"
+    )
+    name_letters: Literal["any", "plain"] = Field(
+        default="any", description="plain: unaccented letters, digits, - and _ only"
+    )
+    name_case: Literal["keep", "lower", "upper"] = Field(default="keep", description="the case of letters in names")
+    name_space: Literal[" ", "_", "-"] = Field(default=" ", description="what stands for a space in names")
+    # --- what goes along, and the rules
+    listing: bool = Field(
+        default=False, description="a numbered list of the pictures, captions and a checklist in the folder"
+    )
+    prices: bool = Field(default=False, description="the list has a price column")
+    hold_for_glare: bool = Field(
+        default=False, description="wait for a better photo when glare hides more than 0.5 % of the work"
+    )
+    checked: date | None = Field(
+        default=None, description="when somebody last compared this table with the destination's rules"
+    )
+
+    @field_validator("ground")
+    @classmethod
+    def _known_ground(cls, value: str) -> str:
+        if value not in ("neutral", "paper", "white") and not re.fullmatch(r"#[0-9a-fA-F]{6}", value):
+            raise ValueError('must be "neutral", "paper", "white" or a colour such as "#e8e4dc"')
+        return value
+
+    @field_validator("name")
+    @classmethod
+    def _known_fields(cls, value: str) -> str:
+        try:
+            fields = [part[1:] for part in Formatter().parse(value)]
+        except ValueError as problem:
+            raise ValueError(f"the braces of the name do not close ({problem})") from None
+        for name, form, conversion in fields:
+            if name is not None and (name not in NAME_FIELDS or form or conversion):
+                raise ValueError("a name may hold " + " ".join(f"{{{field}}}" for field in NAME_FIELDS))
+        return value
+
+    @field_validator("profile")
+    @classmethod
+    def _icc_file(cls, value: str) -> str:
+        if value and Path(value).suffix.lower() not in (".icc", ".icm"):
+            raise ValueError("must be the path of an .icc or .icm file")
+        return value
+
+    @model_validator(mode="after")
+    def _one_size(self) -> Self:
+        ways = [
+            self.width_px is not None or self.height_px is not None,
+            self.long_side_px is not None,
+            self.short_side_px is not None,
+            self.width_mm is not None or self.height_mm is not None,
+            self.width_in is not None or self.height_in is not None,
+            self.full_size,
+        ]
+        if sum(ways) != 1:
+            raise ValueError(
+                "give one size: width_px and height_px, or long_side_px, or short_side_px, or width_mm and height_mm "
+                "with ppi, or width_in and height_in with ppi, or full_size = true"
+            )
+        if (self.width_px is None) != (self.height_px is None):
+            raise ValueError("width_px and height_px go together")
+        printed = ways[3] or ways[4]
+        if printed and (self.size_mm() is None or self.ppi is None):
+            unit = "mm" if ways[3] else "in"
+            raise ValueError(f"a printed size needs width_{unit}, height_{unit} and ppi")
+        for key in ("bleed_mm", "safe_mm", "crop_marks"):
+            if getattr(self, key) and not printed:
+                raise ValueError(f"{key} needs a size in mm or inches")
+        if self.crop_marks and not self.bleed_mm:
+            raise ValueError("crop_marks stand in the bleed; give bleed_mm too")
+        return self
+
+    @model_validator(mode="after")
+    def _fitting(self) -> Self:
+        if self.bits == 16 and self.format not in ("tiff", "png"):
+            raise ValueError(f"bits = 16 goes with tiff and png, not with {self.format}")
+        if self.profile and self.format not in ("tiff", "jpeg"):
+            raise ValueError(f"an ICC file of your own goes with tiff and jpeg, not with {self.format}")
+        if self.profile and self.bits == 16:
+            raise ValueError("an ICC file of your own goes with bits = 8")
+        if self.max_kb is not None and self.format in ("tiff", "png"):
+            raise ValueError(f"max_kb goes with jpeg, webp and avif; {self.format} keeps every pixel")
+        if self.max_kb is not None and self.min_kb is not None and self.min_kb >= self.max_kb:
+            raise ValueError("min_kb must be below max_kb")
+        if self.rights == "none" and any(f"{{{field}}}" in self.name for field in ("last", "first", "initial")):
+            raise ValueError('rights = "none" wants no artist\'s name in the file name either')
+        return self
+
+    def size_mm(self) -> tuple[float, float] | None:
+        """(width, height) of a print in mm, from either unit."""
+        if self.width_mm is not None and self.height_mm is not None:
+            return self.width_mm, self.height_mm
+        if self.width_in is not None and self.height_in is not None:
+            return self.width_in * MM_PER_INCH, self.height_in * MM_PER_INCH
+        return None

@@ -1,0 +1,137 @@
+"""What goes along with a destination's pictures: a numbered list as CSV and as a page to print, and a checklist.
+
+The list holds the artist's own words only. An alternative text that was not written is missing, never made up.
+"""
+
+import csv
+import io
+from collections.abc import Callable
+from dataclasses import dataclass
+from html import escape
+
+from autoprep.domain import JobRecord, OutputRecord, WorkFacts
+from autoprep.metadata.statement import physical
+from autoprep.presets import Preset
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One picture of a list: its file, and what is said of the work."""
+
+    output: OutputRecord
+    work: WorkFacts
+
+    @property
+    def file(self) -> str:
+        """The file's name alone."""
+        return self.output.path.replace("\\", "/").rsplit("/", 1)[-1]
+
+
+def entries(destination: str, records: list[JobRecord]) -> list[Entry]:
+    """The pictures that lie in a destination's folder, in the order of their names."""
+    found = [
+        Entry(output, record.work)
+        for record in records
+        if record.outcome == "ready"
+        for output in record.outputs
+        if output.destination == destination
+    ]
+    return sorted(found, key=lambda entry: entry.file)
+
+
+def caption(work: WorkFacts, artist: str, credit: str = "") -> str:
+    """Artist, title, year, medium, height x width, credit line; what is not known is left out."""
+    parts = [artist, work.title, work.year, physical(work), credit if credit != artist else ""]
+    return ", ".join(part for part in parts if part)
+
+
+def as_csv(listed: list[Entry], artist: str, prices: bool) -> str:
+    """The list as CSV (RFC 4180), numbered; artist is empty for a blind list."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    columns = ["number", "file", "title", "year", "medium and size", "inventory", "caption", "alternative text"]
+    writer.writerow(columns + (["price"] if prices else []))
+    for number, entry in enumerate(listed, 1):
+        work = entry.work
+        row = [
+            f"{number:02d}", entry.file, work.title, work.year, physical(work), work.inventory, caption(work, artist),
+            work.alt_text,
+        ]  # fmt: skip
+        writer.writerow([_harmless(cell) for cell in row + ([work.price] if prices else [])])
+    return out.getvalue()
+
+
+def _harmless(cell: str) -> str:
+    """A spreadsheet takes cells that begin with these for formulas."""
+    return f"'{cell}" if cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
+
+
+def checklist(listed: list[Entry], preset: Preset) -> list[str]:
+    """The destination's rules against the files, in plain words: "3 of 3 under 5 MB"."""
+    files = [entry.output for entry in listed]
+    said = []
+    if preset.max_kb is not None:
+        most = preset.max_kb
+        said.append(_counted(files, lambda f: f.bytes <= most * 1000, f"under {_bytes(most)}"))
+    if preset.min_kb is not None:
+        least = preset.min_kb
+        said.append(_counted(files, lambda f: f.bytes >= least * 1000, f"over {_bytes(least)}"))
+    if preset.long_side_px is not None:
+        long_px = preset.long_side_px
+        said.append(_counted(files, lambda f: max(f.width_px, f.height_px) == long_px, f"long side {long_px} px"))
+    if preset.short_side_px is not None:
+        short_px = preset.short_side_px
+        said.append(_counted(files, lambda f: min(f.width_px, f.height_px) == short_px, f"short side {short_px} px"))
+    if preset.width_px is not None and preset.height_px is not None:
+        size = (preset.width_px, preset.height_px)
+        said.append(_counted(files, lambda f: (f.width_px, f.height_px) == size, f"{size[0]} x {size[1]} px"))
+    named = [entry for entry in listed if len(entry.file.rsplit(".", 1)[0]) <= preset.name_max]
+    said.append(f"{len(named)} of {len(listed)} with names of at most {preset.name_max} characters")
+    said.append("no name inside the files" if preset.rights == "none" else "name and rights inside the files")
+    said.append("no mark on the pictures" if not preset.mark else "a small mark on the pictures")
+    without = [entry.file for entry in listed if not entry.work.title]
+    if without:
+        said.append(f"{len(without)} without a title: {', '.join(without[:5])}")
+    checked = f"rules last checked on {preset.checked}" if preset.checked else "rules never checked"
+    said.append(f"{checked}; read the call again before you send")
+    return said
+
+
+def _counted(files: list[OutputRecord], holds: Callable[[OutputRecord], bool], what: str) -> str:
+    right = sum(holds(file) for file in files)
+    return f"{right} of {len(files)} {what}"
+
+
+def _bytes(kilobytes: float) -> str:
+    return f"{kilobytes / 1000:g} MB" if kilobytes >= 1000 else f"{kilobytes:g} kB"
+
+
+_STYLE = (
+    "body{font:15px/1.5 Georgia,serif;color:#222;max-width:48rem;margin:2rem auto;padding:0 1rem}h1{font-weight:normal}"
+    "table{border-collapse:collapse;width:100%}td,th{text-align:left;vertical-align:top;padding:.3rem .7rem .3rem 0;"
+    "border-bottom:1px solid #ccc}th{font-weight:normal;color:#666}.q{color:#666}@media print{body{margin:0}}"
+)
+
+
+def as_page(listed: list[Entry], artist: str, preset: Preset) -> str:
+    """The list as one HTML page without scripts or network, made to be printed; artist is empty for a blind list."""
+    rows = "".join(_row(number, entry, artist, preset.prices) for number, entry in enumerate(listed, 1))
+    price = "<th>price</th>" if preset.prices else ""
+    heading = f"Image list — {escape(artist)}" if artist else "Image list"
+    checks = "".join(f"<li>{escape(line)}</li>" for line in checklist(listed, preset))
+    return (
+        '<!doctype html><html lang="en"><meta charset="utf-8"><meta http-equiv="Content-Security-Policy" '
+        "content=\"default-src 'none'; style-src 'unsafe-inline'\">"
+        f"<title>{heading}</title><style>{_STYLE}</style><h1>{heading}</h1><table>"
+        f"<tr><th>no.</th><th>file</th><th>work</th>{price}</tr>{rows}</table>"
+        f"<h2>Checked against this destination's rules</h2><ul>{checks}</ul></html>"
+    )
+
+
+def _row(number: int, entry: Entry, artist: str, prices: bool) -> str:
+    work = entry.work
+    before, after = escape(artist), escape(", ".join(part for part in (work.year, physical(work)) if part))
+    words = ", ".join(part for part in (before, f"<i>{escape(work.title)}</i>" if work.title else "", after) if part)
+    alt = f'<br><span class="q">{escape(work.alt_text)}</span>' if work.alt_text else ""
+    price = f"<td>{escape(work.price)}</td>" if prices else ""
+    return f"<tr><td>{number:02d}</td><td>{escape(entry.file)}</td><td>{words}{alt}</td>{price}</tr>"

@@ -1,0 +1,100 @@
+"""What a job says to the artist: what was done and why, and what would make the next photo better."""
+
+import numpy as np
+
+from autoprep.domain import CorrectionPlan, Declined, Photo
+
+# Above this share of the work under glare, prints and submissions wait for a better photo.
+GLARE_HOLDS_PERCENT = 0.5
+
+_RATIO_WORDS = {
+    "known size": "from its known size",
+    "corners and focal length": "from its corners and the camera's focal length",
+    "corners": "from its corners alone",
+    "side lengths": "from the lengths of its sides, which is rough",
+}
+
+
+def reasons(plan: CorrectionPlan, photo: Photo, measures: dict[str, float]) -> tuple[str, ...]:
+    """What was done and why, in plain words."""
+    return (
+        _geometry(plan, measures),
+        *_light(plan, measures),
+        *_colour(plan),
+        *_damage(measures),
+        *photo.facts.warnings,
+    )
+
+
+def advice(plan: CorrectionPlan, measures: dict[str, float]) -> tuple[str, ...]:
+    """What to do differently next time; empty when the photo was good. The most telling comes first."""
+    said = []
+    if measures.get("glare_percent", 0) > GLARE_HOLDS_PERCENT:
+        said.append("Turn the work or the lamp until the shine is gone; daylight from one side is kindest.")
+    if measures.get("shadow_percent", 0) > 3:
+        said.append("A shadow fell on the work: stand opposite the window and hold the phone from the far side.")
+    if measures.get("light_unevenness_percent", 0) > 25:
+        said.append("Turn the work a quarter or step back from the window for more even light.")
+    if measures["blur_px"] > 1.5:
+        said.append("The photo is blurred: rest the elbows on something, or use the self-timer.")
+    if measures["oblique_degrees"] > 15:
+        said.append("Hold the phone flatter over the work; now it looked at it from the side.")
+    if measures["work_long_side_px"] < 0.5 * max(plan.geometry.photo_px):
+        said.append("Come nearer: the work filled less than half of the photo, and prints need every pixel.")
+    if measures["clipped_percent"] > 1:
+        said.append("Tap on the paper and pull the brightness down a little: the lightest parts ran out of scale.")
+    if isinstance(plan.neutral, Declined) and plan.paper == "none":
+        said.append("Lay a colour chart or a strip of white paper beside a painting: then its colours can be checked.")
+    return tuple(said)
+
+
+def _geometry(plan: CorrectionPlan, measures: dict[str, float]) -> str:
+    geometry = plan.geometry
+    if geometry.ratio_from == "whole photo":
+        return "The photo shows the work and nothing else; nothing was cut."
+    return (
+        f"Straightened; the camera stood about {measures['oblique_degrees']:.0f}° from square-on. "
+        f"Width to height is {geometry.ratio:.3f}, {_RATIO_WORDS[geometry.ratio_from]}."
+    )
+
+
+def _light(plan: CorrectionPlan, measures: dict[str, float]) -> list[str]:
+    if isinstance(plan.light, Declined):
+        return [f"Light: {plan.light.reason}."]
+    words = [
+        f"The light varied by {measures['light_unevenness_percent']:.0f} % over the sheet; "
+        "it was evened from the bare paper."
+    ]
+    share, crossing = measures.get("shadow_percent", 0), measures.get("shadow_on_drawing_percent", 0)
+    if share > 1:
+        words.append(f"A soft shadow on {share:.0f} % of the sheet was evened.")
+    if crossing > 1:
+        words.append(f"It crosses the drawing on {crossing:.0f} % of the sheet; the light there is a guess.")
+    return words
+
+
+def _colour(plan: CorrectionPlan) -> list[str]:
+    said = []
+    if plan.chart is not None:
+        said.append(
+            f"A colour chart lies beside the work: exposure and colours follow it "
+            f"(its patches come out {plan.chart.delta_e:.1f} CIEDE2000 from their published values)."
+        )
+    if isinstance(plan.neutral, Declined):
+        said.append(f"Colour: {plan.neutral.reason}.")
+    elif plan.neutral.source == "paper":
+        tinted = max(plan.neutral.gain) / min(plan.neutral.gain) > 1.03
+        said.append(
+            "The bare paper was tinted; it is neutral now, and all colours moved with it."
+            if tinted
+            else "The bare paper was neutral within 3 %; what was left is taken out."
+        )
+    if plan.tone.gain > 1.02 and plan.paper != "none":
+        said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to clean white.")
+    return said
+
+
+def _damage(measures: dict[str, float]) -> list[str]:
+    if measures.get("glare_percent", 0) > GLARE_HOLDS_PERCENT:
+        return [f"Glare hides {measures['glare_percent']:.1f} % of the work; nothing was invented there."]
+    return []

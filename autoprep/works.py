@@ -1,0 +1,182 @@
+"""What the artist says of a work: by a note beside the photo, by the photo's name, by its folders.
+
+The note wins over the name, the name over the folders; what contradicts itself is told.
+"""
+
+import re
+import tomllib
+from collections.abc import Callable
+from pathlib import Path, PurePosixPath
+from typing import Any, cast, get_args
+
+from autoprep.domain import Kind, WorkFacts
+
+# Names that cameras, phones and screenshots give: they are no titles.
+_CAMERA_NAME = re.compile(
+    r"(img|dsc[nf]?|dscf|pxl|mvimg|image|photo|picture|scan|screenshot|p|cimg|imgp)?[-_ ]*\d[\d_\- .()]*"
+    r"([-_ ]?(copy|edited|hdr|burst\d*|cover|mp|night|portrait)\d*)*",
+    re.IGNORECASE,
+)
+# Folders that phones and sync tools make.
+_CAMERA_FOLDER = re.compile(
+    r"(dcim|camera|camera[ _-]?uploads|uploads|photos|pictures|inbox|\d{3}\w{0,5})", re.IGNORECASE
+)
+_YEAR = re.compile(r"(?:c\.? ?)?((?:1[5-9]|20)\d\d)")
+_SIZE = re.compile(r"(\d+(?:[.,]\d+)?)\s*[x×]\s*(\d+(?:[.,]\d+)?)\s*(mm|cm|in|inch|inches|\")?", re.IGNORECASE)
+_UNITS = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4}
+_LARGEST_NOTE = 64 * 1024
+NOTE_ENDINGS = (".txt", ".toml", ".md")
+
+_KEYS = {
+    "title": "title", "name": "title", "year": "year", "date": "year", "medium": "medium", "technique": "medium",
+    "size": "size", "inventory": "inventory", "inv": "inventory", "number": "inventory", "price": "price",
+    "description": "description", "caption": "description", "alt": "alt_text", "alt text": "alt_text",
+    "keywords": "keywords", "tags": "keywords", "kind": "kind", "as": "kind", "for": "destinations",
+    "destination": "destinations", "destinations": "destinations", "hold": "hold", "paper": "paper",
+}  # fmt: skip
+
+
+def facts_of(inbox: Path, shown: str) -> tuple[WorkFacts, tuple[str, ...]]:
+    """The facts of the work in a photo, and what was said that can't be used. Reads the note beside it, if any."""
+    said: dict[str, Any] = {}
+    warnings: list[str] = []
+    for source in (_from_folders(shown), _from_name(shown), _from_note(inbox, shown, warnings)):
+        said |= source
+    if "size_mm" in said and not all(5 <= side <= 20_000 for side in said["size_mm"]):
+        warnings.append("the size that is given is no size of a work; it was not used")
+        del said["size_mm"]
+    return WorkFacts(**said), tuple(warnings)
+
+
+def _from_folders(shown: str) -> dict[str, Any]:
+    said: dict[str, Any] = {}
+    for folder in PurePosixPath(shown).parts[:-1]:
+        text = " ".join(folder.split())
+        word = re.fullmatch(r"(as|for)\s+(.+)", text, re.IGNORECASE)
+        if word and word[1].lower() == "as" and word[2].lower() in get_args(Kind):
+            said["kind"] = word[2].lower()
+        elif word and word[1].lower() == "for":
+            said["destinations"] = (word[2],)
+        elif text.lower() == "hold":
+            said["hold"] = True
+        elif not _CAMERA_FOLDER.fullmatch(text) and not _is_camera_name(text):
+            said["title"] = text
+    return said
+
+
+def _is_camera_name(stem: str) -> bool:
+    return bool(_CAMERA_NAME.fullmatch(stem) or re.fullmatch(r"[0-9a-fA-F-]{16,}", stem))
+
+
+def _from_name(shown: str) -> dict[str, Any]:
+    """`Blue Jug, 2026, watercolour, 30x40cm` or a plain title; nothing from a camera's name."""
+    stem = PurePosixPath(shown).stem
+    if _is_camera_name(stem):
+        return {}
+    pieces = [" ".join(piece.replace("_", " ").split()) for piece in stem.split(",")]
+    known = [bool(_YEAR.fullmatch(piece) or _SIZE.fullmatch(piece)) for piece in pieces]
+    if not any(known[1:]):
+        return {"title": ", ".join(pieces)}
+    first = known.index(True, 1)
+    said: dict[str, Any] = {"title": ", ".join(pieces[:first])}
+    for piece, recognised in zip(pieces[first:], known[first:], strict=True):
+        if _SIZE.fullmatch(piece):
+            said |= _size(piece)
+        elif recognised:
+            said["year"] = cast(re.Match[str], _YEAR.fullmatch(piece))[1]
+        elif piece:
+            said["medium"] = piece
+    return said
+
+
+def _size(text: str) -> dict[str, Any]:
+    """Height x width, as captions have it; cm where no unit stands."""
+    found = _SIZE.search(text)
+    if found is None:
+        return {}
+    height, width = (float(found[k].replace(",", ".")) for k in (1, 2))
+    unit = (found[3] or "cm").lower()
+    return {"size_mm": (width * _UNITS[unit], height * _UNITS[unit]), "unit": "in" if _UNITS[unit] == 25.4 else unit}
+
+
+def _from_note(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
+    photo = inbox / shown
+    for place in (*(photo.with_suffix(end) for end in NOTE_ENDINGS), *(Path(f"{photo}{end}") for end in NOTE_ENDINGS)):
+        try:
+            if place.is_symlink() or not place.is_file() or place.stat().st_size > _LARGEST_NOTE:
+                continue
+            text = place.read_bytes().decode("utf-8-sig", "replace")
+        except OSError:
+            continue
+        return _note(text, place, warnings)
+    return {}
+
+
+def _note(text: str, place: Path, warnings: list[str]) -> dict[str, Any]:
+    try:
+        lines: dict[str, Any] = tomllib.loads(text) if place.suffix == ".toml" else dict(_loose(text))
+    except tomllib.TOMLDecodeError as problem:
+        warnings.append(f"the note {place.name} can't be read: {problem}")
+        return {}
+    said: dict[str, Any] = {}
+    for key, value in lines.items():
+        name = _KEYS.get(" ".join(key.lower().replace("_", " ").split()))
+        if name is None:
+            warnings.append(f"the note {place.name} says “{key}”, which is not understood")
+            continue
+        said |= _said(name, value, place, warnings)
+    return said
+
+
+def _loose(text: str) -> dict[str, str]:
+    """`key: value` lines in any case, with straight or curly quotes; a line without a colon goes on with the last."""
+    found: dict[str, str] = {}
+    last = ""
+    for line in text.splitlines():
+        key, colon, value = line.partition(":")
+        if colon and " ".join(key.lower().split()) in _KEYS:
+            last = key.strip()
+            found[last] = value.strip().strip("“”\"'‘’").strip()
+        elif colon and key.strip() and len(key.split()) <= 2 and not line[0].isspace():
+            last = ""
+            found[key.strip()] = value.strip()
+        elif last and line.strip():
+            found[last] = f"{found[last]} {line.strip()}".strip()
+    return found
+
+
+def _said(name: str, value: Any, place: Path, warnings: list[str]) -> dict[str, Any]:
+    """One line of a note as facts; what can't be used is told."""
+    text = ", ".join(str(v) for v in value) if isinstance(value, list) else " ".join(str(value).split())
+    found = _READERS[name](text) if name in _READERS else {name: text} if text else {}
+    if not found and text:
+        warnings.append(f"the note {place.name} gives a {name} that is not understood: {text}")
+    return found
+
+
+def _kind(text: str) -> dict[str, Any]:
+    return {"kind": text.lower()} if text.lower() in get_args(Kind) else {}
+
+
+def _paper(text: str) -> dict[str, Any]:
+    return {"keep_paper": text.lower() == "keep"} if text.lower() in ("keep", "clean") else {}
+
+
+def _year(text: str) -> dict[str, Any]:
+    found = _YEAR.search(text)
+    return {"year": found[1]} if found else {}
+
+
+def _listed(text: str) -> tuple[str, ...]:
+    return tuple(part.strip() for part in text.split(",") if part.strip())
+
+
+_READERS: dict[str, Callable[[str], dict[str, Any]]] = {
+    "size": _size,
+    "kind": _kind,
+    "paper": _paper,
+    "year": _year,
+    "hold": lambda text: {"hold": text.lower() not in ("no", "false", "0", "")},
+    "keywords": lambda text: {"keywords": _listed(text)},
+    "destinations": lambda text: {"destinations": _listed(text)},
+}

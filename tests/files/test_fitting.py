@@ -1,0 +1,80 @@
+"""Byte caps and minima: the best that fits, or a plain refusal."""
+
+import io
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from autoprep.errors import CannotMeet
+from autoprep.files.encoders import Carried, How, encode
+from autoprep.files.fitting import Limits, fit_bytes
+from autoprep.files.icc import SPACES
+from autoprep.imaging.arrays import AnyArray, UInt8
+
+PICTURE: UInt8 = np.random.default_rng(4).integers(0, 255, (300, 400, 3)).astype(np.uint8)
+
+
+def write(pixels: AnyArray, quality: int) -> bytes:
+    return encode(pixels, "jpeg", Carried(icc=SPACES["srgb"].profile()), How(quality))
+
+
+def test_a_cap_is_met_at_the_highest_quality_that_fits() -> None:
+    cap = len(write(PICTURE, 75)) + 10
+    fitted = fit_bytes(PICTURE, 95, Limits(most=cap), write)
+    assert len(fitted.data) <= cap
+    assert fitted.quality >= 75
+    assert len(write(PICTURE, fitted.quality + 1)) > cap
+    assert "quality" in fitted.notes[0]
+
+
+def test_below_the_least_quality_the_picture_shrinks_and_says_so() -> None:
+    cap = int(len(write(PICTURE, 80)) * 0.6)
+    fitted = fit_bytes(PICTURE, 95, Limits(most=cap, least_quality=80, may_shrink=True), write)
+    with Image.open(io.BytesIO(fitted.data)) as image:
+        assert image.width < 400
+        assert image.width / image.height == pytest.approx(4 / 3, abs=0.01)
+    assert fitted.quality >= 80
+    assert "px" in fitted.notes[0]
+
+
+def test_what_can_not_be_met_is_said() -> None:
+    with pytest.raises(CannotMeet, match="size is fixed"):
+        fit_bytes(PICTURE, 95, Limits(most=2000), write)
+    with pytest.raises(CannotMeet, match="cannot be met"):
+        fit_bytes(PICTURE, 95, Limits(most=2000, may_shrink=True), write)
+    with pytest.raises(CannotMeet, match="cannot be reached"):
+        fit_bytes(PICTURE, 95, Limits(least=10_000_000), write)
+
+
+def test_a_minimum_is_reached_by_quality() -> None:
+    least = len(write(PICTURE, 96))
+    fitted = fit_bytes(PICTURE, 90, Limits(least=least), write)
+    assert len(fitted.data) >= least
+    assert 90 < fitted.quality <= 96
+
+
+def test_quantisation_tables_follow_the_published_formula() -> None:
+    """ITU-T T.81 Annex K, tables K.1 and K.2, scaled by the Independent JPEG Group's rule."""
+    # First rows and a few of the table's entries, in zigzag-free order.
+    luma_row, chroma_row = [16, 11, 10, 16, 24, 40, 51, 61], [17, 18, 24, 47, 99, 99, 99, 99]
+    for quality in (30, 50, 75, 90, 95):
+        scale = 5000 / quality if quality < 50 else 200 - 2 * quality
+        with Image.open(io.BytesIO(write(PICTURE, quality))) as image:
+            tables = image.quantization  # type: ignore[attr-defined]
+            for table, row in ((tables[0], luma_row), (tables[1], chroma_row)):
+                expected = [int(np.clip((value * int(scale) + 50) // 100, 1, 255)) for value in row]
+                assert list(table[:8]) == expected
+
+
+def test_a_red_hairline_survives_4_4_4() -> None:
+    """Colour on one-pixel lines: CIEDE2000 of at most 1 at quality 95 without chroma subsampling."""
+    from autoprep.imaging.colour import ciede2000, lab_from_linear
+    from autoprep.imaging.transfer import srgb_to_linear
+
+    picture = np.full((64, 64, 3), 255, np.uint8)
+    picture[:, 31] = (220, 20, 20)
+    with Image.open(io.BytesIO(write(picture, 95))) as image:
+        back = np.asarray(image)
+    labs = [lab_from_linear(srgb_to_linear(p[:, 31] / 255)) for p in (picture, back)]
+    assert float(ciede2000(*labs).mean()) <= 1.0

@@ -1,0 +1,105 @@
+"""The work on its desk: how much is shown, that nothing is cut, and that the calming keeps to its bounds."""
+
+import numpy as np
+import pytest
+
+from autoprep.domain import CorrectionPlan, Geometry, Sharpening, Tone
+from autoprep.imaging.arrays import Float32
+from autoprep.imaging.colour import luminance
+from autoprep.rendering import scene
+from autoprep.rendering.layout import Frame, lay_out, least_ppi
+from autoprep.rendering.render import Look, render
+from tests.rendering.test_render import NO, photo_of, picture
+
+
+def plan(corners: list[tuple[float, float]], ratio: float, photo_px: tuple[int, int] = (800, 600)) -> CorrectionPlan:
+    geometry = Geometry(photo_px=photo_px, corners_px=tuple(corners), ratio=ratio, ratio_from="known size")  # type: ignore[arg-type]
+    return CorrectionPlan(
+        geometry=geometry, kind="painting", paper="none", light=NO, neutral=NO, tone=Tone(), sharpening=Sharpening()
+    )
+
+
+STRAIGHT = plan([(200, 150), (600, 150), (600, 450), (200, 450)], 4 / 3)
+OBLIQUE = plan([(220, 160), (590, 140), (630, 470), (190, 450)], 4 / 3)
+
+
+def test_all_of_a_straight_photo_is_shown() -> None:
+    assert scene.around(STRAIGHT, (400, 300)) == pytest.approx((-200, -150, 600, 450), abs=6)
+
+
+@pytest.mark.parametrize("found", [STRAIGHT, OBLIQUE], ids=["straight", "oblique"])
+@pytest.mark.parametrize("size", [(400, 400), (300, 700), (900, 300)])
+def test_nothing_is_cut_from_the_work_and_nothing_is_beyond_the_photo(
+    found: CorrectionPlan, size: tuple[int, int]
+) -> None:
+    layout = lay_out(Frame(size_px=size, scene=True, max_enlarge=3), found)
+    x, y, width, height = layout.work
+    assert layout.scene is not None
+    x0, y0, x1, y1 = layout.shown
+    assert x0 <= x
+    assert y0 <= y
+    assert x + width <= x1
+    assert y + height <= y1
+    assert width / height == pytest.approx(4 / 3, rel=0.02)
+    assert any("desk" in note for note in layout.notes)
+
+
+def test_a_work_that_touches_the_border_stays_whole() -> None:
+    layout = lay_out(Frame(long_side_px=500, scene=True), plan([(0, 0), (800, 0), (800, 600), (0, 600)], 4 / 3))
+    assert layout.work[:2] == (0, 0)
+    assert layout.work[2:] == layout.canvas_px
+
+
+def test_the_work_is_the_same_with_and_without_its_desk() -> None:
+    codes = picture(800, 600)
+
+    def shown(frame: Frame) -> tuple[np.ndarray, tuple[int, int, int, int]]:
+        layout = lay_out(frame, STRAIGHT)
+        out = render(photo_of(codes), STRAIGHT, layout, Look(), lambda strip, x, y: strip, lambda strip: strip)
+        return out.pixels, layout.work
+
+    alone, _ = shown(Frame())
+    desk, (x, y, width, height) = shown(Frame(scene=True))
+    inside = desk[y + 3 : y + height - 3, x + 3 : x + width - 3].astype(int)
+    assert np.abs(inside - alone[3:-3, 3:-3]).max() <= 2
+
+
+def test_the_calming_keeps_to_its_bounds() -> None:
+    rng = np.random.default_rng(1)
+    small: Float32 = (0.05 + 0.6 * rng.random((60, 80, 3))).astype(np.float32)
+    small[:, :40] *= 0.2  # one side of the desk is dark
+    calm = scene.calm(small, (800, 600), (300, 200, 500, 400))
+    most = 2**scene.MOST_STOPS
+    assert calm.gain.max() <= most * 1.001
+    assert calm.gain.min() >= 1 / most * 0.999
+    assert calm.gain[:, :20].mean() > calm.gain[:, -20:].mean()
+    strip: Float32 = np.tile(np.array([0.4, 0.2, 0.1], np.float32), (600, 800, 1))
+    out = calm(strip, 0)
+    assert np.array_equal(out[210:390, 310:490], strip[210:390, 310:490])
+    before, after = strip[5, 5] - luminance(strip[5:6, 5:6])[0, 0], out[5, 5] - luminance(out[5:6, 5:6])[0, 0]
+    assert np.abs(after).max() == pytest.approx(np.abs(before).max() * scene.COLOUR_KEPT * calm.gain[0, 0], rel=0.05)
+
+
+def test_viewing_distance() -> None:
+    """Acuity of one minute of arc: ppi = 3438 / distance in inches; 300 ppi goes with 11.46 in (29.1 cm)."""
+    assert least_ppi(29.1) == pytest.approx(300, abs=0.5)
+    assert least_ppi(36 * 2.54) == pytest.approx(95.5, abs=0.1)
+    near = lay_out(Frame(size_mm=(100, 75), ppi=300, viewing_cm=20, max_enlarge=9), STRAIGHT)
+    assert any("not enough" in note for note in near.notes)
+    far = lay_out(Frame(size_mm=(100, 75), ppi=300, viewing_cm=200, max_enlarge=9), STRAIGHT)
+    assert any(note.endswith("enough") for note in far.notes)
+
+
+def test_cropping_to_fill_keeps_to_the_centre_of_interest() -> None:
+    left = lay_out(Frame(size_px=(300, 300), fit="fill", focus=(0.25, 0.5)), STRAIGHT)
+    right = lay_out(Frame(size_px=(300, 300), fit="fill", focus=(0.75, 0.5)), STRAIGHT)
+    assert left.work[0] == 0
+    assert right.work[0] == 300 - right.work[2]
+    assert any("detail" in note for note in left.notes)
+
+
+def test_the_shorter_side() -> None:
+    layout = lay_out(Frame(short_side_px=150), STRAIGHT)
+    assert min(layout.canvas_px) == 150
+    limited = lay_out(Frame(short_side_px=3000), STRAIGHT)
+    assert "not enlarged" in limited.notes[0]

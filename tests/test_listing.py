@@ -1,0 +1,63 @@
+"""The list, the captions and the checklist that go along with a destination's pictures."""
+
+import csv
+import io
+from datetime import date
+
+from autoprep.domain import JobRecord, OutputRecord, WorkFacts
+from autoprep.presets import Preset
+from autoprep.proof.listing import as_csv, as_page, caption, checklist, entries
+
+PRESET = Preset(long_side_px=1920, max_kb=5000, listing=True, name="{nn}", mark=False, checked=date(2026, 11, 25))
+THRIFT = WorkFacts(
+    title="Sea <Thrift>", year="2026", medium="ink", size_mm=(400, 300), price="120", alt_text="Pink flowers by the sea"
+)
+
+
+def record(job: str, file: str, work: WorkFacts, size: int = 900_000, long_px: int = 1920) -> JobRecord:
+    output = OutputRecord(
+        destination="jury", path=f"ready/jury/{file}", width_px=long_px, height_px=1200, bytes=size, sha256="0" * 64
+    )
+    return JobRecord(job=job, photo="a.jpg", sha256="1" * 64, outcome="ready", outputs=(output,), work=work)
+
+
+RECORDS = [
+    record("2", "02.jpg", WorkFacts(title="=cmd()")),
+    record("1", "01.jpg", THRIFT),
+    record("3", "03.jpg", WorkFacts(), size=6_000_000, long_px=1800),
+]
+
+
+def test_the_list_is_numbered_in_the_order_of_the_files() -> None:
+    rows = list(csv.reader(io.StringIO(as_csv(entries("jury", RECORDS), "Wren Halloway", prices=True))))
+    assert [row[:3] for row in rows[1:]] == [
+        ["01", "01.jpg", "Sea <Thrift>"],
+        ["02", "02.jpg", "'=cmd()"],  # a spreadsheet must not run it
+        ["03", "03.jpg", ""],
+    ]
+    assert rows[1][6] == "Wren Halloway, Sea <Thrift>, 2026, ink, 30 x 40 cm"
+    assert rows[1][7] == "Pink flowers by the sea"
+    assert rows[2][7] == ""  # absent rather than invented
+    assert rows[1][8] == "120"
+    assert entries("elsewhere", RECORDS) == []
+
+
+def test_the_checklist_counts_what_holds() -> None:
+    said = checklist(entries("jury", RECORDS), PRESET)
+    assert "2 of 3 under 5 MB" in said
+    assert "2 of 3 long side 1920 px" in said
+    assert "name and rights inside the files" in said
+    assert any("1 without a title: 03.jpg" in line for line in said)
+    assert any("2026-11-25" in line for line in said)
+
+
+def test_the_page_is_escaped_and_blind_when_asked() -> None:
+    page = as_page(entries("jury", RECORDS), "", PRESET)
+    assert "Sea &lt;Thrift&gt;" in page
+    assert "Halloway" not in page
+    assert "<script" not in page
+
+
+def test_captions_leave_out_what_is_not_known() -> None:
+    assert caption(WorkFacts(title="Boats"), "Wren Halloway") == "Wren Halloway, Boats"
+    assert caption(THRIFT, "", "Collection of the harbour office").endswith("cm, Collection of the harbour office")

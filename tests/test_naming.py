@@ -1,0 +1,72 @@
+"""File names by template: what is asked for, within its limits, and never out of the folder."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from autoprep.domain import WorkFacts
+from autoprep.naming import counts, file_stem, plain_letters, shortened
+from autoprep.presets import Preset
+
+ARTIST = "Wren Halloway"
+THRIFT = WorkFacts(
+    title="Sea Thrift & Boats", year="2026", medium="ink", size_mm=(400, 300), unit="cm", inventory="WH-17"
+)
+
+
+def stem(template: str, facts: WorkFacts = THRIFT, number: int = 3, **rules: object) -> str:
+    preset = Preset(long_side_px=100, name=template, **rules)  # type: ignore[arg-type]
+    return file_stem(preset, "jury", facts, ARTIST, "sketches/IMG_0042.jpg", number)
+
+
+# Forms that calls ask for: common practice, no source.
+@pytest.mark.parametrize(
+    ("template", "rules", "expected"),
+    [
+        ("{photo}", {}, "IMG_0042"),
+        ("{nn} {last} {first} {title}", {"name_space": "_"}, "03_Halloway_Wren_Sea_Thrift_Boats"),
+        ("{last}_{first}_{nn}", {}, "Halloway_Wren_03"),
+        ("{title}", {"name_case": "lower", "name_space": "-"}, "sea-thrift-boats"),
+        (
+            "{last}_{title}_{year}_{medium}_{h}x{w}{unit}",
+            {"name_space": "-"},
+            "Halloway_Sea-Thrift-Boats_2026_ink_30x40cm",
+        ),
+        ("{initial}{last}_{inv}", {"name_case": "upper"}, "WHALLOWAY_WH-17"),
+        ("{nn} {last} {first} {title}", {"name_space": "_", "name_max": 25}, "03_Halloway_Wren_Sea_Thri"),
+        ("{destination}-{nn}", {}, "jury-03"),
+    ],
+)
+def test_templates(template: str, rules: dict[str, object], expected: str) -> None:
+    assert stem(template, **rules) == expected  # type: ignore[arg-type]
+
+
+def test_missing_facts_leave_no_holes() -> None:
+    assert stem("{nn}_{title}_{year}", WorkFacts()) == "03"
+    assert stem("{title}", WorkFacts()) == "IMG_0042"
+
+
+def test_a_blind_name_never_falls_back_on_the_photos() -> None:
+    assert stem("{title}", WorkFacts(), rights="none") == "03"
+
+
+def test_plain_letters() -> None:
+    assert plain_letters("Grün Æther Łódź ß") == "Grun Aether Lodz ss"
+    assert stem("{title}", WorkFacts(title="Grüne Möwe 画"), name_letters="plain", name_space="_") == "Grune_Mowe"
+
+
+def test_numbers() -> None:
+    assert counts(Preset(long_side_px=100, name="{nn} {title}"))
+    assert not counts(Preset(long_side_px=100, name="{title}"))
+    assert shortened("abcdef", "-12", 6) == "abc-12"
+
+
+@given(title=st.text(max_size=60), limit=st.integers(1, 40), plain=st.booleans())
+def test_no_title_leaves_the_folder(title: str, limit: int, plain: bool) -> None:
+    found = stem("{title}", WorkFacts(title=title), name_max=limit, name_letters="plain" if plain else "any")
+    assert 1 <= len(found) <= max(limit, 10)
+    assert not any(ch in found for ch in "/\\:\0\n")
+    assert found.strip(". ") == found
+    assert found not in ("..", ".")
+    if plain:
+        assert found.isascii()

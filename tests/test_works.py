@@ -1,0 +1,78 @@
+"""What the artist says of a work: folders, file names and notes, and which of them wins."""
+
+from pathlib import Path
+
+import pytest
+
+from autoprep.works import facts_of
+
+
+def facts(tmp_path: Path, shown: str, note: str | None = None, ending: str = ".txt"):  # type: ignore[no-untyped-def]
+    place = tmp_path / shown
+    place.parent.mkdir(parents=True, exist_ok=True)
+    place.write_bytes(b"")
+    if note is not None:
+        place.with_suffix(ending).write_text(note, encoding="utf-8")
+    return facts_of(tmp_path, shown)
+
+
+def test_a_name_as_a_caption(tmp_path: Path) -> None:
+    said, warnings = facts(tmp_path, "Blue Jug, 2026, watercolour, 30x40cm.jpg")
+    assert (said.title, said.year, said.medium) == ("Blue Jug", "2026", "watercolour")
+    assert said.size_mm == (400, 300)  # height comes first in captions: common practice, no source
+    assert warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("name", "title"),
+    [
+        ("IMG_1234.jpg", ""),
+        ("PXL_20260614_101112.jpg", ""),
+        ("Thrift, and boats.jpg", "Thrift, and boats"),
+        ("Boats, two of them, 2024.jpg", "Boats, two of them"),
+        ("Sea_thrift.jpg", "Sea thrift"),
+    ],
+)
+def test_titles(tmp_path: Path, name: str, title: str) -> None:
+    assert facts(tmp_path, name)[0].title == title
+
+
+def test_folders(tmp_path: Path) -> None:
+    said, _ = facts(tmp_path, "for spring show/as ink/hold/Blue Jug/IMG_0001.jpg")
+    assert said.destinations == ("spring show",)
+    assert said.kind == "ink"
+    assert said.hold
+    assert said.title == "Blue Jug"
+    assert facts(tmp_path, "Camera Uploads/IMG_0002.jpg")[0].title == ""
+
+
+def test_a_loose_note_wins_and_what_it_can_not_say_is_told(tmp_path: Path) -> None:
+    note = (
+        "TITLE: “Low Tide”\nSize: 12 x 9 in\nYear: c. 1998\nAlt: Boats lie on the sand;\n  gulls between them\n"
+        "Foo: bar\nkind: oil\n"
+    )
+    said, warnings = facts(tmp_path, "Blue Jug, 2026.jpg", note)
+    assert said.title == "Low Tide"
+    assert said.year == "1998"
+    assert said.size_mm == pytest.approx((9 * 25.4, 12 * 25.4))
+    assert said.unit == "in"
+    assert said.alt_text == "Boats lie on the sand; gulls between them"
+    assert any("Foo" in warning for warning in warnings)
+    assert any("kind" in warning and "oil" in warning for warning in warnings)
+
+
+def test_a_toml_note(tmp_path: Path) -> None:
+    said, warnings = facts(
+        tmp_path, "IMG_3.jpg", 'title = "Thrift"\nkeywords = ["thrift", "boats"]\nhold = true\n', ".toml"
+    )
+    assert (said.title, said.keywords, said.hold) == ("Thrift", ("thrift", "boats"), True)
+    assert warnings == ()
+    _, warnings = facts(tmp_path, "IMG_4.jpg", "title = [", ".toml")
+    assert len(warnings) == 1
+    assert "can't be read" in warnings[0]
+
+
+def test_impossible_sizes_are_told(tmp_path: Path) -> None:
+    said, warnings = facts(tmp_path, "Jug, 0x40cm.jpg")
+    assert said.size_mm is None
+    assert len(warnings) == 1
