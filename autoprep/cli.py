@@ -25,6 +25,7 @@ from autoprep.ledger import Job, Ledger
 from autoprep.logs import open_log, plain
 from autoprep.rendering.mark import missing_glyphs
 from autoprep.service.engine import Engine, ledger_path, write_page
+from autoprep.service.intake import facts_for, wanted
 from autoprep.settings import (
     DESTINATIONS_FILE,
     SETTINGS_FILE,
@@ -328,16 +329,21 @@ def _warnings(settings: Settings) -> list[str]:
 def _preset_words(preset: Any) -> str:
     if preset.full_size:
         size = "full size"
-    elif preset.long_side_px:
-        size = f"long side {preset.long_side_px} px"
-    elif preset.width_mm:
+    elif preset.long_side_px or preset.short_side_px:
+        size = f"{'long' if preset.long_side_px else 'short'} side {preset.long_side_px or preset.short_side_px} px"
+    elif preset.width_mm or preset.width_in:
         bleed = f" + {preset.bleed_mm:g} mm bleed" if preset.bleed_mm else ""
-        size = f"{preset.width_mm:g} x {preset.height_mm:g} mm{bleed} at {preset.ppi:g} ppi"
+        unit = "mm" if preset.width_mm else "in"
+        sides = (getattr(preset, f"width_{unit}"), getattr(preset, f"height_{unit}"))
+        size = f"{sides[0]:g} x {sides[1]:g} {unit}{bleed} at {preset.ppi:g} ppi"
     else:
         size = f"{preset.width_px} x {preset.height_px} px"
-    fit = "" if preset.full_size or preset.long_side_px else f", {preset.fit}"
+    free = preset.full_size or preset.long_side_px or preset.short_side_px
+    fit = ", on its desk" if preset.framing == "scene" else "" if free else f", {preset.fit}"
     mark = "mark" if preset.mark else "no mark"
-    return f"{size}{fit}, {preset.format} {preset.bits} bit, {preset.colour}, {mark}, rights {preset.rights}"
+    colour = Path(preset.profile).name if preset.profile else preset.colour
+    when = " (when asked)" if preset.when == "asked" else ""
+    return f"{size}{fit}, {preset.format} {preset.bits} bit, {colour}, {mark}, rights {preset.rights}{when}"
 
 
 def _jobs(options: argparse.Namespace) -> int:
@@ -401,6 +407,10 @@ def _print_record(record: JobRecord) -> None:
     print(f"  {record.outcome}" + (f", {record.kind}" if record.kind else ""))
     for reason in record.reasons:
         print(f"  - {plain(reason)}")
+    for name, reason in record.held.items():
+        print(f"  not given out: {name}: {plain(reason)}")
+    for line in record.advice:
+        print(f"  next time: {plain(line)}")
     if record.outline is not None:
         print(f"  outline confidence {record.outline.confidence:.0%}")
     for out in record.outputs:
@@ -423,11 +433,14 @@ def _redo(options: argparse.Namespace) -> int:
         raise UsageError(f"there is no destination {options.destination!r}; there are {known}")
     jobs = [_find_job(settings, options.photo)] if options.photo else _all_jobs(settings)
     able = [job for job in jobs if job.record is not None and job.record.plan is not None]
+    if not options.photo:  # alternates are made when they are named, never by the way
+        able = [job for job in able if job.outcome == "ready"]
     if not able:
         raise UsageError("there is no finished photo to render again")
     ledger = Ledger(ledger_path(settings))
     for job in able:
-        ledger.ask_redo(job.job, [options.destination] if options.destination else list(settings.destinations))
+        usual = wanted(settings, facts_for(settings, job.shown)[0])
+        ledger.ask_redo(job.job, [options.destination] if options.destination else usual)
     ledger.close()
     _make_folders(settings)
     try:

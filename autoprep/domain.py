@@ -138,6 +138,7 @@ class CorrectionPlan(Value):
     paper_colour: Triple | None = None
     chart: ChartFit | None = None
     focus: tuple[float, float] = (0.5, 0.5)
+    silhouette: tuple[Corner, ...] | None = None
 
 
 NAME_FIELDS = (
@@ -178,7 +179,11 @@ class OutputRecord(Value):
 
 
 class JobRecord(Value):
-    """Everything about one photo: what was seen, done, measured, written, and why."""
+    """Everything about one photo: what was seen, done, measured, written, and why.
+
+    likeness: a very small picture of the corrected work, 0..255, by which takes of one work are known; take_of: for
+    an alternate, the job whose take is used.
+    """
 
     version: Literal[1] = 1
     job: str
@@ -195,6 +200,8 @@ class JobRecord(Value):
     reasons: tuple[str, ...] = ()
     advice: tuple[str, ...] = ()
     outputs: tuple[OutputRecord, ...] = ()
+    likeness: tuple[int, ...] = ()
+    take_of: str | None = None
     held: dict[str, str] = Field(default_factory=dict)
     work: WorkFacts = WorkFacts()
     pages: dict[str, str] = Field(default_factory=dict)

@@ -7,6 +7,9 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import cv2
+import numpy as np
+
 from autoprep import words
 from autoprep.correction.chart import referred, seen_through_chart
 from autoprep.correction.outline import find_outline
@@ -134,6 +137,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
         photo=order.photo,
         sha256=order.sha256,
         outcome="ready",
+        likeness=_likeness(photo, plan),
         taken_at=photo.facts.taken_at,
         outline=outline,
         kind=judged.kind,
@@ -148,6 +152,17 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
     return _render_all(order, photo, record, stages)
 
 
+_LIKENESS_PX = 24
+
+
+def _likeness(photo: Photo, plan: CorrectionPlan) -> tuple[int, ...]:
+    """The corrected work as 24 x 24 lightness codes."""
+    work = rectify(photo, plan.geometry, 90_000)
+    code = encode_fast(corrected(work.linear, plan)).mean(-1)
+    small = cv2.resize(code, (_LIKENESS_PX, _LIKENESS_PX), interpolation=cv2.INTER_AREA)
+    return tuple(int(v) for v in np.clip(np.rint(np.asarray(small) * 255), 0, 255).ravel())
+
+
 def _redo(order: JobOrder, photo: Photo, stages: _Stages) -> JobResult:
     """Render again from the stored plan; nothing is measured."""
     assert order.earlier is not None
@@ -155,7 +170,10 @@ def _redo(order: JobOrder, photo: Photo, stages: _Stages) -> JobResult:
     if order.earlier.plan.chart is not None:
         photo = referred(photo, order.earlier.plan.chart)
     kept = tuple(out for out in order.earlier.outputs if out.destination not in order.places)
-    record = order.earlier.model_copy(update={"outputs": kept, "settings_sha256": order.settings.sha256})
+    # An alternate that is asked for again is the one that the artist wants.
+    record = order.earlier.model_copy(
+        update={"outputs": kept, "settings_sha256": order.settings.sha256, "outcome": "ready", "take_of": None}
+    )
     return _render_all(order, photo, record, stages)
 
 

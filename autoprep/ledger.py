@@ -226,6 +226,15 @@ class Ledger:
                 db.execute(change, (record.job, destination))
             db.execute("DELETE FROM redos WHERE job = ?", (record.job,))
 
+    def stand_back(self, record: JobRecord) -> None:
+        """A job that was ready is an alternate now; its places are free again."""
+        with self._transaction() as db:
+            db.execute(
+                "UPDATE jobs SET outcome = ?, record = ? WHERE job = ?",
+                (record.outcome, record.model_dump_json(), record.job),
+            )
+            db.execute("DELETE FROM places WHERE job = ?", (record.job,))
+
     def give_back(self, job: str, *, failed: bool, not_before: float = 0) -> int:
         """Queue a job again. failed counts an attempt; an interruption is no fault of the photo. Returns attempts."""
         column = "attempts" if failed else "interrupted"
@@ -257,6 +266,10 @@ class Ledger:
     def jobs(self) -> list[Job]:
         """All jobs, oldest first."""
         return self._jobs("ORDER BY number", ())
+
+    def recent_ready(self, count: int) -> list[Job]:
+        """The newest jobs whose pictures were given out, newest first."""
+        return self._jobs("WHERE outcome = 'ready' ORDER BY number DESC LIMIT ?", (count,))
 
     def get(self, job: str) -> Job | None:
         """A job by its id."""

@@ -82,6 +82,7 @@ class Correction(Table):
     paper: Literal["clean", "keep"] = "clean"
     paper_lightness: Annotated[float, Field(ge=85, le=99)] = 96.5
     sharpening: Annotated[float, Field(ge=0, le=2)] = 1.0
+    takes: Literal["best", "all"] = "best"
     sure_enough: Annotated[float, Field(ge=0, le=1)] = 0.90
 
 

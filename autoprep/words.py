@@ -52,9 +52,10 @@ def _geometry(plan: CorrectionPlan, measures: dict[str, float]) -> str:
     geometry = plan.geometry
     if geometry.ratio_from == "whole photo":
         return "The photo shows the work and nothing else; nothing was cut."
+    torn = " Its torn edges are kept: what is outside them is ground." if plan.silhouette is not None else ""
     return (
         f"Straightened; the camera stood about {measures['oblique_degrees']:.0f}° from square-on. "
-        f"Width to height is {geometry.ratio:.3f}, {_RATIO_WORDS[geometry.ratio_from]}."
+        f"Width to height is {geometry.ratio:.3f}, {_RATIO_WORDS[geometry.ratio_from]}.{torn}"
     )
 
 

@@ -14,8 +14,10 @@ from autoprep.correction.kind import Judged
 from autoprep.correction.paper import Paper, find_paper
 from autoprep.correction.perspective import focal_length_px, proportion
 from autoprep.correction.shadows import Shadow, find_shadow
+from autoprep.correction.silhouette import MARGIN, Silhouette, find_silhouette
 from autoprep.domain import (
     ChartFit,
+    Corner,
     CorrectionPlan,
     Declined,
     Geometry,
@@ -113,21 +115,42 @@ def measured_ratio(photo: Photo, outline: Outline) -> float:
 
 def rectify(photo: Photo, geometry: Geometry, pixels: int = _MEASURING_PIXELS) -> Work:
     """The work, warped square at about `pixels` pixels (never enlarged), with its blur in photo pixels."""
-    lens = geometry.lens()
-    covered = area(lens.ideal(geometry.array())) * photo.scale**2
+    size = _measuring_size(photo, geometry, pixels)
+    linear, scale = _warped(photo, geometry, size, 0)
+    return Work(linear, scale, {"blur_px": _blur_at_full_size(photo, geometry, linear)})
+
+
+def _measuring_size(photo: Photo, geometry: Geometry, pixels: int) -> tuple[int, int]:
+    covered = area(geometry.lens().ideal(geometry.array())) * photo.scale**2
     height = float(np.sqrt(min(pixels, covered) / geometry.ratio))
-    size = (max(24, round(height * geometry.ratio)), max(24, round(height)))
-    warp = Warp(homography(rectangle(*size), lens.ideal(geometry.array())), lens)
+    return max(24, round(height * geometry.ratio)), max(24, round(height))
+
+
+def _warped(photo: Photo, geometry: Geometry, size: tuple[int, int], margin_px: int) -> tuple[Float32, float]:
+    """The work at (width, height) pixels with a margin of surroundings, and photo pixels per pixel."""
+    lens = geometry.lens()
+    whole = (size[0] + 2 * margin_px, size[1] + 2 * margin_px)
+    matrix = homography(rectangle(*size) + margin_px, lens.ideal(geometry.array()))
+    warp = Warp(matrix, lens)
     factor = 1
-    while warp.scale(*size) * photo.scale / (factor * 2) >= 1:
+    while warp.scale(*whole) * photo.scale / (factor * 2) >= 1:
         factor *= 2
     level = photo.reduced(factor)
     strips = [
-        warp_rows(level.crop, level.size_px, level.scale, warp, size, (top, min(top + STRIP_ROWS, size[1])))
-        for top in range(0, size[1], STRIP_ROWS)
+        warp_rows(level.crop, level.size_px, level.scale, warp, whole, (top, min(top + STRIP_ROWS, whole[1])))
+        for top in range(0, whole[1], STRIP_ROWS)
     ]
-    linear = np.concatenate(strips)
-    return Work(linear, warp.scale(*size), {"blur_px": _blur_at_full_size(photo, geometry, linear)})
+    return np.concatenate(strips), warp.scale(*whole)
+
+
+def silhouette_of(photo: Photo, geometry: Geometry) -> Silhouette | None:
+    """The sheet's own edges where they are torn, deckled or rounded."""
+    if geometry.ratio_from == "whole photo":
+        return None
+    size = _measuring_size(photo, geometry, 2 * _MEASURING_PIXELS)
+    margin_px = max(6, round(MARGIN * max(size)))
+    framed, _ = _warped(photo, geometry, size, margin_px)
+    return find_silhouette(framed, margin_px)
 
 
 _PROBE_PX, _PROBES = 320, 5
@@ -186,6 +209,7 @@ def make_plan(
         paper_colour=_paper_colour(draft),
         chart=chart,
         focus=_focus(work.linear),
+        silhouette=_silhouette_points(photo, geometry),
     )
     measures = _measures(draft, plan)
     if not isinstance(shadow, Declined) and plan.paper != "none":
@@ -217,6 +241,11 @@ def _paper_and_shadow(linear: Float32) -> tuple[Paper | Declined, Shadow | Decli
         return paper, shadow
     shaded = replace(paper, mask=shadow.paper, shade=shadow.log_light, coverage=float(shadow.paper.mean()))
     return shaded, shadow
+
+
+def _silhouette_points(photo: Photo, geometry: Geometry) -> tuple[Corner, ...] | None:
+    found = silhouette_of(photo, geometry)
+    return None if found is None else tuple((round(float(x), 5), round(float(y), 5)) for x, y in found.points)
 
 
 def _focus(work: Float32) -> tuple[float, float]:

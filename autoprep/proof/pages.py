@@ -87,8 +87,19 @@ def _article(place: Place, record: JobRecord) -> str:
     return (
         f'<article id="{escape(record.job)}"><div>{_pictures(record)}</div><div>'
         f'<h2>{escape(record.photo)}<span class="state">{escape(record.outcome)}</span></h2>'
-        f"{kind}<ul>{words}</ul>{_outputs(place, record.outputs)}{_measures(record)}</div></article>"
+        f"{kind}<ul>{words}</ul>{_held(record)}{_advice(record)}{_outputs(place, record.outputs)}"
+        f"{_measures(record)}</div></article>"
     )
+
+
+def _held(record: JobRecord) -> str:
+    rows = "".join(f"<li><b>{escape(name)}</b>: {escape(reason)}</li>" for name, reason in record.held.items())
+    return f'<p class="quiet">Not given out:</p><ul>{rows}</ul>' if rows else ""
+
+
+def _advice(record: JobRecord) -> str:
+    rows = "".join(f"<li>{escape(line)}</li>" for line in record.advice)
+    return f'<p class="quiet">For the next photo:</p><ul>{rows}</ul>' if rows else ""
 
 
 def _pictures(record: JobRecord) -> str:

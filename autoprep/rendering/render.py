@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from autoprep.domain import CorrectionPlan, Photo
-from autoprep.imaging.arrays import AnyArray, Float32, float32
+from autoprep.imaging.arrays import AnyArray, Float32, UInt8, float32
 from autoprep.imaging.resample import STRIP_ROWS, Warp, warp_rows
 from autoprep.imaging.transfer import encode_fast, quantise8, quantise16, srgb_to_linear
 from autoprep.rendering import scene
@@ -58,11 +58,14 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
     canvas: AnyArray = np.empty(
         (layout.canvas_px[1], layout.canvas_px[0], 3), np.uint16 if look.bits == 16 else np.uint8
     )
-    canvas[:] = quantise(_ground(look))
+    ground = _ground(look)
+    canvas[:] = quantise(ground)
     x0, y0, x1, y1 = layout.shown
     outside = 0.0
+    sheet = _sheet_mask(plan, layout)
     for first, strip, share in _strips(photo, plan, layout, look, correct, finish):
-        canvas[y0 + first : y0 + first + len(strip), x0:x1] = quantise(strip)
+        shown = strip if sheet is None else _on_ground(strip, sheet[first : first + len(strip)], ground)
+        canvas[y0 + first : y0 + first + len(strip), x0:x1] = quantise(shown)
         outside += share * len(strip) / (y1 - y0)
     _extend(canvas, layout)
     if look.crop_marks:
@@ -76,6 +79,27 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
             f"{outside * 100:.1f} % of the picture has colours that this colour space can't hold; they are clipped"
         )
     return Rendition(canvas, placed, tuple(notes))
+
+
+_SUBPIXEL = 4  # bits
+
+
+def _sheet_mask(plan: CorrectionPlan, layout: Layout) -> UInt8 | None:
+    """(h, w) 0..255 coverage of the shown part by the sheet; None where its edges are straight or its desk is shown."""
+    if plan.silhouette is None or layout.scene is not None:
+        return None
+    x0, y0, x1, y1 = layout.shown
+    work_x, work_y, width, height = layout.work
+    points = np.array(plan.silhouette) * [width, height] + [work_x - x0, work_y - y0]
+    fixed = np.round((points - 0.5) * 2**_SUBPIXEL).astype(np.int32)
+    mask = np.zeros((y1 - y0, x1 - x0), np.uint8)
+    cv2.fillPoly(mask, [fixed], 255, cv2.LINE_AA, _SUBPIXEL)
+    return mask
+
+
+def _on_ground(strip: Float32, sheet: UInt8, ground: Float32) -> Float32:
+    cover = sheet.astype(np.float32)[..., None] / np.float32(255)
+    return np.asarray(ground + (strip - ground) * cover, np.float32)
 
 
 def _ground(look: Look) -> Float32:

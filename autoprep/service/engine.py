@@ -22,6 +22,7 @@ from autoprep.proof.pages import Place, index_html
 from autoprep.service.inbox import Found, Hints, SettledFile, Settling, read_settled, scan
 from autoprep.service.intake import facts_for, reserve, suffix_of, wanted
 from autoprep.service.pool import Pool
+from autoprep.service.takes import compare, same_work
 from autoprep.service.worker import Failed, Finished, Staged
 from autoprep.settings import Settings, worker_count
 
@@ -29,6 +30,7 @@ _LARGEST_FILE = 600 * 1024 * 1024
 _GIVE_UP_WAITING_S = 600.0  # an incomplete file that has been still for so long is set aside
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
 _PAGE_EVERY_S = 2.0
+_TAKES_LOOKED_AT = 40  # a new photo is compared with so many that came before it
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
 
 
@@ -339,6 +341,9 @@ class Engine:
 
     def _deliver(self, name: str, result: JobResult) -> None:
         """Give every part its final name, then write the record: in this order, a crash in between is repeatable."""
+        job = self.ledger.get(name)
+        fresh = job is not None and job.state == "running"
+        loser = self._among_takes(result) if fresh and self.settings.correction.takes == "best" else None
         try:
             for part, final in result.parts:
                 publish(part, final)
@@ -347,6 +352,42 @@ class Engine:
             return
         self.ledger.finish(result.record)
         self._finished(result.record)
+        if loser is not None:
+            self._stand_back(loser, result.record)
+
+    def _among_takes(self, result: JobResult) -> JobRecord | None:
+        """Of several takes of one work the best is used. A worse newcomer becomes an alternate here and now; the
+        return value is an earlier take that a better newcomer replaces."""
+        newer = result.record
+        if newer.outcome != "ready":
+            return None
+        known = [job.record for job in self.ledger.recent_ready(_TAKES_LOOKED_AT) if job.record is not None]
+        earlier = next((record for record in known if same_work(record, newer)), None)
+        if earlier is None:
+            return None
+        verdict = compare(earlier, newer)
+        if verdict.newer_is_better:
+            return earlier
+        finals = {self.settings.studio / output.path for output in newer.outputs}
+        for part, final in result.parts:
+            if final in finals:
+                with contextlib.suppress(OSError):
+                    part.unlink()
+        result.parts = [(part, final) for part, final in result.parts if final not in finals]
+        result.record = _as_alternate(newer, earlier, verdict.reason)
+        return None
+
+    def _stand_back(self, loser: JobRecord, winner: JobRecord) -> None:
+        """An earlier take gives way: its files go, unless somebody has changed them since."""
+        for output in loser.outputs:
+            path = self.settings.studio / output.path
+            with contextlib.suppress(OSError):
+                if not path.is_symlink() and hashlib.sha256(path.read_bytes()).hexdigest() == output.sha256:
+                    path.unlink()
+        record = _as_alternate(loser, winner, compare(loser, winner).reason)
+        self.ledger.stand_back(record)
+        self._log.info("alternate", job=loser.job, photo=loser.photo, take_of=winner.job)
+        self._page_due = True
 
     def _failed(self, failure: Failed) -> None:
         job = self.ledger.get(failure.job)
@@ -399,6 +440,15 @@ class Engine:
 def shown_name(path: bytes) -> str:
     """A path below the inbox as text for people: forward slashes, nothing that a terminal could obey."""
     return plain(path.replace(os.sep.encode(), b"/").decode("utf-8", "backslashreplace"))
+
+
+def _as_alternate(record: JobRecord, used: JobRecord, reason: str) -> JobRecord:
+    said = (
+        f"another take of the same work is used; {reason}. `autoprep redo` of this photo makes its pictures after all"
+    )
+    return record.model_copy(
+        update={"outcome": "alternate", "outputs": (), "take_of": used.job, "reasons": (said, *record.reasons)}
+    )
 
 
 def write_page(settings: Settings, records: list[JobRecord]) -> Path:

@@ -11,6 +11,7 @@ import numpy as np
 from autoprep.correction.outline import weights
 
 from .colour import Mask
+from .contact import contact
 from .demo import LONG_PX, write_demo
 from .fit_outline import fit
 from .scene import DESKS, random_spec, render
@@ -60,6 +61,10 @@ def main() -> None:
     refit.add_argument("--photos", type=int, default=600)
     refit.add_argument("--out", type=Path, default=Path(weights.__file__), help="the module to write")
     refit.add_argument("--keep", type=Path, help="folder to keep scenes and described finalists in")
+    outputs = commands.add_parser("contact", help="all destinations of demo photos on one sheet")
+    outputs.add_argument("--photos", type=Path, default=Path("demo_inbox"), help="folder with photos")
+    outputs.add_argument("--count", type=int, default=6)
+    outputs.add_argument("--out", type=Path, required=True)
     scored = commands.add_parser("score", help="score outline and correction on report seeds")
     scored.add_argument("--photos", type=int, default=6, help="photos of every kind")
     scored.add_argument("--first", type=int, default=REPORT_SEEDS, help="first seed (below 10000: tuning seeds)")
@@ -72,6 +77,8 @@ def main() -> None:
         write_demo(given.out, given.long_px)
     elif given.command == "fit-outline":
         fit(given.photos, given.out, given.keep)
+    elif given.command == "contact":
+        contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out)
     elif given.command == "score":
         score(given.photos, given.long_px, given.out, given.kind or KINDS, given.first, given.chart)
     else:

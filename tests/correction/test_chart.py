@@ -1,0 +1,93 @@
+"""The colour chart: found, read, and what it does for colours; against the published patches and a second finder."""
+
+import numpy as np
+import pytest
+
+from autoprep.correction.chart import PATCHES, bent, find_chart, fit_chart, referred, seen_through_chart
+from autoprep.correction.planning import Wishes, make_plan
+from autoprep.domain import Declined, Outline, Photo
+from autoprep.files.reading import read_photo
+from autoprep.imaging.colour import ciede2000, lab_from_linear
+from tests import photos
+from tests.lab.measures import measure_colour
+from tests.lab.scene import Shot, encode_jpeg, random_spec, render
+
+
+def test_the_patches_are_the_published_ones() -> None:
+    """xyY of the 24 patches (D50, after November 2014) in colour-science, adapted to D65 with Bradford's matrix."""
+    colour = pytest.importorskip("colour")
+    chart = colour.CCS_COLOURCHECKERS["ColorChecker24 - After November 2014"]
+    d65 = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
+    adapt = colour.adaptation.matrix_chromatic_adaptation_VonKries(
+        colour.xy_to_XYZ(chart.illuminant), colour.xy_to_XYZ(d65), transform="Bradford"
+    )
+    xyz = colour.xyY_to_XYZ(np.array(list(chart.data.values()))) @ adapt.T
+    linear = xyz @ np.array(colour.RGB_COLOURSPACES["sRGB"].matrix_XYZ_to_RGB).T
+    assert pytest.approx(linear, abs=2e-3) == PATCHES
+
+
+def shot_with_chart(seed: int, kind: str) -> tuple[Shot, Photo]:
+    spec = random_spec(
+        seed, kind, None, reference="chart", fill=0.62, offset=(-0.9, -0.9), over="none", shadow="none", glare=0.0
+    )
+    shot = render(spec, 1600)
+    return shot, read_photo(encode_jpeg(shot, spec.jpeg_quality))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("seed", "kind"), [(30060, "painting"), (30061, "toned"), (30062, "painting")])
+def test_colours_follow_the_chart(seed: int, kind: str) -> None:
+    """Mean CIEDE2000 within FADGI 2016's 3 stars for paintings (4), at the chart's own exposure."""
+    shot, photo = shot_with_chart(seed, kind)
+    seen, fit = seen_through_chart(photo)
+    assert fit is not None
+    assert fit.delta_e < 2
+    corners = tuple((float(x), float(y)) for x, y in shot.truth.corners_px)
+    outline = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]
+    plan, judged, _ = make_plan(seen, outline, Wishes(size_mm=shot.truth.size_mm), fit)
+    assert judged.kind == kind
+    assert not isinstance(plan.neutral, Declined)
+    assert plan.neutral.source == "grey reference"
+    assert measure_colour(seen, plan, shot).delta_e < 4
+
+
+def test_a_photo_without_a_chart_is_left_alone() -> None:
+    photo = read_photo(photos.jpeg())
+    assert find_chart(photo) is None
+    assert seen_through_chart(photo) == (photo, None)
+
+
+@pytest.mark.slow
+def test_the_fit_takes_a_known_cast_out_again() -> None:
+    """A chart seen through known gains and a known curve: what is fitted on it undoes them."""
+    _, photo = shot_with_chart(30063, "painting")
+    chart = find_chart(photo)
+    assert chart is not None
+    once = referred(photo, fit_chart(photo, chart))
+    again = fit_chart(once, chart)
+    assert np.allclose(again.gain, 1, atol=0.06)
+    assert np.allclose(np.array(again.matrix), np.eye(3), atol=0.08)
+
+
+def test_the_curve_goes_on_straight_beyond_the_chart() -> None:
+    values = np.linspace(0, 1.4, 400)[:, None].repeat(3, axis=1)
+    out = bent(values, np.ones(3), np.array([0.95, 0.02]))[:, 0]
+    assert out[0] == 0
+    assert (np.diff(out) > 0).all()
+    assert out[-1] / values[-1, 0] == pytest.approx(out[300] / values[300, 0], rel=0.05)
+
+
+def test_the_patches_differ_enough_to_be_told_apart() -> None:
+    labs = lab_from_linear(np.clip(PATCHES, 0, 1))
+    nearest = [min(float(ciede2000(labs[i], labs[j])) for j in range(24) if j != i) for i in range(24)]
+    assert min(nearest) > 5
+
+
+def test_a_referred_photo_keeps_its_codes() -> None:
+    photo = read_photo(photos.jpeg())
+    from autoprep.domain import ChartFit
+
+    fit = ChartFit(gain=(1.2, 1.0, 0.9), bend=(1.0, 0.0), matrix=((1, 0, 0), (0, 1, 0), (0, 0, 1)), delta_e=1.0)
+    seen = referred(photo, fit)
+    assert seen.codes is photo.codes
+    assert seen.linear()[100, 100] == pytest.approx(photo.linear()[100, 100] * [1.2, 1.0, 0.9], rel=1e-4)

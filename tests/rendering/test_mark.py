@@ -1,0 +1,120 @@
+"""The visible mark: off signatures, inside the safe zone, the same corner for a series, readable, in any script."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image, features
+
+from autoprep.imaging.arrays import UInt8
+from autoprep.rendering.mark import CORNERS, MarkStyle, contrast_ratio, missing_glyphs, place_and_draw, text_mask
+from autoprep.settings import font_path as _font_path
+from tests.test_settings import studio
+
+FONT = Path(__file__).parents[2] / "autoprep" / "fonts" / "DejaVuSans.ttf"
+STYLE = MarkStyle("© Wren Halloway", FONT, 3.0, 0.5)
+BOX = (0, 0, 900, 700)
+
+
+def sheet(level: int = 242) -> UInt8:
+    grain = np.random.default_rng(2).normal(0, 1.2, (700, 900, 1))
+    return np.clip(np.full((700, 900, 3), level) + grain, 0, 255).astype(np.uint8)
+
+
+def signed(canvas: UInt8, corner: str) -> UInt8:
+    x = 640 if corner.endswith("right") else 30
+    y = 670 if corner.startswith("bottom") else 40
+    cv2.putText(canvas, "W. Halloway 26", (x, y), cv2.FONT_HERSHEY_SCRIPT_SIMPLEX, 0.9, (40, 40, 45), 2, cv2.LINE_AA)
+    return canvas
+
+
+def test_the_usual_corner_where_nothing_is_in_the_way() -> None:
+    placed = place_and_draw(sheet(), BOX, BOX, STYLE)
+    assert placed is not None
+    assert placed.corner == CORNERS[0]
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+def test_it_never_covers_a_signature(corner: str) -> None:
+    canvas = signed(sheet(), corner)
+    before = canvas.copy()
+    placed = place_and_draw(canvas, BOX, BOX, STYLE)
+    assert placed is not None
+    assert placed.corner != corner
+    ink = (before < 150).all(-1)
+    assert np.array_equal(canvas[ink], before[ink])
+
+
+def test_a_series_keeps_its_corner_though_its_grounds_differ() -> None:
+    corners = {
+        placed.corner
+        for level in (235, 242, 180, 120)
+        if (placed := place_and_draw(sheet(level), BOX, BOX, STYLE)) is not None
+    }
+    assert corners == {CORNERS[0]}
+
+
+def test_a_work_signed_in_all_corners_gets_it_between_them() -> None:
+    canvas = sheet()
+    for corner in CORNERS:
+        signed(canvas, corner)
+    placed = place_and_draw(canvas, BOX, BOX, STYLE)
+    assert placed is not None
+    assert placed.corner in ("bottom", "top")
+
+
+def test_it_keeps_inside_the_safe_zone() -> None:
+    for shown in (BOX, (60, 60, 840, 640)):
+        placed = place_and_draw(sheet(), shown, BOX, STYLE, safe_px=50)
+        assert placed is not None
+        x0, y0, x1, y1 = placed.box
+        assert x0 >= 50
+        assert y0 >= 50
+        assert x1 <= 850
+        assert y1 <= 650
+
+
+@pytest.mark.parametrize("level", [10, 60, 110, 130, 160, 250])
+def test_light_or_dark_by_what_lies_under_it(level: int) -> None:
+    """Contrast of at least 3:1 before opacity, by the formula of WCAG 2.2."""
+    placed = place_and_draw(sheet(level), BOX, BOX, STYLE)
+    assert placed is not None
+    assert placed.contrast >= 3
+    assert placed.light == (level < 120)
+
+
+def test_wcag_pairs() -> None:
+    """Published boundary pairs on white: #949494 3.0335 and #767676 4.5422 (WCAG 2.2 formula)."""
+    for code, ratio in ((0x94, 3.0335), (0x76, 4.5422)):
+        value = ((code / 255 + 0.055) / 1.055) ** 2.4
+        assert contrast_ratio(1.0, value) == pytest.approx(ratio, abs=1e-3)
+
+
+def test_a_picture_of_the_artists_own(tmp_path: Path) -> None:
+    seal = np.zeros((40, 60, 4), np.uint8)
+    cv2.circle(seal, (30, 20), 15, (200, 30, 30, 255), -1)
+    place = tmp_path / "seal.png"
+    Image.fromarray(seal).save(place)
+    canvas = sheet()
+    placed = place_and_draw(canvas, BOX, BOX, MarkStyle("", FONT, 6.0, 1.0, picture=place))
+    assert placed is not None
+    x0, y0, x1, y1 = placed.box
+    assert (x1 - x0) / (y1 - y0) == pytest.approx(1.5, abs=0.05)
+    drawn = canvas[y0:y1, x0:x1]
+    assert drawn[(y1 - y0) // 2, (x1 - x0) // 2].max() < 60  # dark ink on light paper
+    assert drawn[1, 1].min() > 220  # and nothing outside its shape
+
+
+@pytest.mark.skipif(not features.check("raqm"), reason="this build of the imaging library has no raqm")
+def test_right_to_left_scripts_are_shaped() -> None:
+    joined = text_mask(MarkStyle("رسم", FONT), 60)
+    apart = text_mask(MarkStyle("ر‌س‌م", FONT), 60)  # zero-width non-joiners keep the letters' single forms
+    assert joined.shape[1] < apart.shape[1]
+    assert missing_glyphs("رסм", FONT) == ""
+
+
+def test_the_font_that_comes_along_is_used(tmp_path: Path) -> None:
+    from autoprep.settings import load
+
+    assert _font_path(load(studio(tmp_path))).is_file()

@@ -1,0 +1,118 @@
+"""Several takes of one work: the best is used, whichever came first, and the others are kept and explained."""
+
+import time
+
+import cv2
+import numpy as np
+import pytest
+
+from autoprep.domain import JobRecord
+from autoprep.ledger import Ledger
+from autoprep.logs import open_log
+from autoprep.service.engine import Engine, ledger_path
+from autoprep.service.takes import compare, likeness_of, merits
+from autoprep.settings import Settings
+from tests import photos
+
+
+def take(seed: int = 0, blur_px: float = 0.0, wobble: int = 0) -> bytes:
+    """A take of the work with this seed: blurred, or with other noise, so that its bytes are its own."""
+    pixels = photos.sheet(seed)
+    if blur_px:
+        pixels = np.asarray(cv2.GaussianBlur(pixels, (0, 0), blur_px), np.uint8)
+    pixels = np.clip(pixels.astype(int) + wobble, 0, 255).astype(np.uint8)
+    return photos.jpeg(pixels=pixels)
+
+
+def run(settings: Settings, **files: bytes) -> dict[str, JobRecord]:
+    """Drop the photos one after the other and process them; the records by photo."""
+    for name, data in files.items():
+        (settings.folders.inbox / f"{name}.jpg").write_bytes(data)
+        engine = Engine(settings, open_log(settings.folders.records, None), follow=False)
+        try:
+            limit = time.monotonic() + 60
+            while time.monotonic() < limit:
+                engine.step(0.1)
+                if engine.idle:
+                    break
+        finally:
+            engine.stop()
+    ledger = Ledger(ledger_path(settings))
+    records = {job.shown.removesuffix(".jpg"): job.record for job in ledger.jobs() if job.record is not None}
+    ledger.close()
+    return records
+
+
+def squares(settings: Settings) -> list[str]:
+    return sorted(path.name for path in (settings.folders.ready / "square").glob("*.jpg"))
+
+
+@pytest.mark.parametrize("order", [("sharp", "soft"), ("soft", "sharp")])
+def test_the_sharper_take_is_used_whichever_came_first(studio: Settings, order: tuple[str, str]) -> None:
+    data = {"sharp": take(), "soft": take(blur_px=2.5)}
+    records = run(studio, **{name: data[name] for name in order})
+    assert records["sharp"].outcome == "ready"
+    assert records["soft"].outcome == "alternate"
+    assert records["soft"].take_of == records["sharp"].job
+    assert "sharper" in records["soft"].reasons[0]
+    assert squares(studio) == ["sharp.jpg"]
+    assert (studio.folders.inbox / "soft.jpg").read_bytes() == data["soft"]
+
+
+def test_other_works_are_no_takes(studio: Settings) -> None:
+    records = run(studio, one=take(0), two=take(1), three=take(2))
+    assert {record.outcome for record in records.values()} == {"ready"}
+    assert len(squares(studio)) == 3
+
+
+def test_a_picture_that_somebody_has_changed_is_never_removed(studio: Settings) -> None:
+    run(studio, soft=take(blur_px=2.5))
+    changed = studio.folders.ready / "square" / "soft.jpg"
+    changed.write_bytes(b"retouched by hand")
+    records = run(studio, sharp=take())
+    assert records["soft"].outcome == "alternate"
+    assert changed.read_bytes() == b"retouched by hand"
+
+
+def test_all_takes_on_request(studio: Settings) -> None:
+    wish = studio.model_copy(update={"correction": studio.correction.model_copy(update={"takes": "all"})})
+    records = run(wish, sharp=take(), soft=take(blur_px=2.5))
+    assert {record.outcome for record in records.values()} == {"ready"}
+
+
+def test_the_artist_has_the_last_word(studio: Settings) -> None:
+    """Asked for by name, an alternate is rendered, and stays."""
+    records = run(studio, sharp=take(), soft=take(blur_px=2.5))
+    ledger = Ledger(ledger_path(studio))
+    ledger.ask_redo(records["soft"].job, ["square"])
+    ledger.close()
+    again = run(studio, other=take(3))
+    assert again["soft"].outcome == "ready"
+    assert again["sharp"].outcome == "ready"
+    assert squares(studio) == ["other.jpg", "sharp.jpg", "soft.jpg"]
+
+
+def test_what_a_take_is_worth() -> None:
+    def record(**measures: float) -> JobRecord:
+        usual = {"work_long_side_px": 3000.0, "blur_px": 1.0, "oblique_degrees": 3.0, "light_unevenness_percent": 8.0}
+        return JobRecord(job="j", photo="p.jpg", sha256="", outcome="ready", measures={**usual, **measures})
+
+    best = record()
+    for fault in (
+        {"blur_px": 2.0},
+        {"glare_percent": 2.0},
+        {"oblique_degrees": 20.0},
+        {"light_unevenness_percent": 40.0},
+    ):
+        assert compare(record(**fault), best).newer_is_better
+        assert not compare(best, record(**fault)).newer_is_better
+    assert not compare(best, record()).newer_is_better  # as good: the earlier one stays
+    assert sum(merits(record(glare_percent=3.0)).values()) < sum(merits(record(oblique_degrees=12.0)).values())
+
+
+def test_likeness_is_a_correlation() -> None:
+    rng = np.random.default_rng(5)
+    one = tuple(int(v) for v in rng.integers(0, 255, 576))
+    assert likeness_of(one, one) == pytest.approx(1)
+    assert abs(likeness_of(one, tuple(int(v) for v in rng.integers(0, 255, 576)))) < 0.2
+    assert likeness_of((7,) * 576, one) == 0
