@@ -23,7 +23,7 @@ _LIGHT_PAPER_L, _LIGHT_PAPER_C = 84.0, 20.0
 # no lamp gives white paper (it does not depend on exposure, as chroma does), near black, or a dark sheet with much
 # lighter things around it (an underexposed white sheet is the lightest thing in its photo). Chosen on the lab's
 # tuning seeds 7200-7289.
-_LIGHTER_SHARE, _TONED_RED_TO_BLUE, _BLACK_L, _DARK_L, _OUTSHONE = 0.0035, 0.87, 38.0, 58.0, 1.5
+_LIGHTER_SHARE, _TONED_RED_TO_BLUE, _BLACK_L, _DARK_L, _OUTSHONE = 0.0035, 0.87, 38.0, 68.0, 1.5
 _TINTED_C = 4.5
 
 

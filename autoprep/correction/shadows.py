@@ -44,6 +44,9 @@ class Shadow:
 def find_shadow(linear: Float32, paper: Paper) -> Shadow | Declined:
     """(H, W, 3) float32 linear sRGB of a rectified work and its lit paper -> the shadow on it, or why none is taken."""
     rest, luma = _what_paper_does_not_explain(linear, paper)
+    # The shade in the fold of an open book is the page's own: it is no shadow that somebody throws, and it stays.
+    fold = _fold(luma)
+    rest, luma = rest - fold[..., None], luma - fold
     open_ground = _open_ground(rest, luma, paper.mask)
     shaded = _shaded(open_ground, luma, paper.mask)
     if not shaded.any():
@@ -80,6 +83,32 @@ def _what_paper_does_not_explain(linear: Float32, paper: Paper) -> tuple[Float32
     field = paper.log_field(height, width)
     luma = np.log(small @ LUMINANCE) - np.log(np.exp(field) @ LUMINANCE)
     return np.asarray(np.log(small) - field, np.float32), np.asarray(luma, np.float32)
+
+
+_FOLD_FROM, _FOLD_TO, _FOLD_DEPTH = 0.41, 0.59, 0.02
+
+
+def _fold(luma: Float32) -> Float32:
+    """(h, w) natural log, 0 or less: what a fold across the middle of the longer side takes of the light.
+
+    A fold darkens its columns over the whole length of the sheet; what a hand darkens, it darkens in some places.
+    """
+    upright = luma.shape[0] > luma.shape[1]
+    plane = np.ascontiguousarray(luma.T) if upright else luma
+    width = plane.shape[1]
+    first, last = int(_FOLD_FROM * width), int(_FOLD_TO * width)
+    columns = np.quantile(plane[:, first:last], 0.75, axis=0).astype(np.float32)
+    columns = cast(Float32, cv2.GaussianBlur(columns.reshape(1, -1), (0, 0), 1.0)).ravel()
+    end = max(2, len(columns) // 8)
+    level = np.linspace(columns[:end].mean(), columns[-end:].mean(), len(columns))
+    drop = np.minimum(columns - level, 0)
+    middle = drop[len(drop) // 4 : -len(drop) // 4]
+    if middle.min() > -_FOLD_DEPTH:
+        return np.zeros_like(luma)
+    whole = np.zeros(width, np.float32)
+    whole[first:last] = drop
+    spread = np.broadcast_to(whole, plane.shape)
+    return np.ascontiguousarray(spread.T if upright else spread, np.float32)
 
 
 def _open_ground(rest: Float32, luma: Float32, lit: Bool) -> Bool:

@@ -84,3 +84,19 @@ def test_shadows_of_the_lab_are_evened(kind: str, shadow: str) -> None:
     assert measures["shadow_percent"] > 3
     assert found.paper_sd < 2.0
     assert found.delta_e < 2.0
+
+
+def test_the_fold_of_a_book_is_no_shadow() -> None:
+    """A soft dark valley across the middle is the page's own; a hand's shadow over it is still taken out."""
+    valley = 1 - 0.25 * np.exp(-(((np.arange(560) - 280) / 9.0) ** 2))
+    book = (sheet() * valley[None, :, None]).astype(np.float32)
+    paper = find_paper(book)
+    assert not isinstance(paper, Declined)
+    assert isinstance(find_shadow(book, paper), Declined)
+    dark = shaded(book, 14)
+    paper = find_paper(dark)
+    assert not isinstance(paper, Declined)
+    shadow = find_shadow(dark, paper)
+    assert not isinstance(shadow, Declined)
+    height, width = shadow.log_light.shape[:2]
+    assert np.abs(shadow.log_light[: height // 6, width // 2]).max() < 0.05

@@ -10,6 +10,8 @@ import numpy as np
 
 from autoprep.correction.outline import weights
 
+from .bars import print_bars
+from .calibrate import calibrate
 from .colour import Mask
 from .contact import contact
 from .demo import LONG_PX, write_demo
@@ -72,6 +74,9 @@ def main() -> None:
     scored.add_argument("--long-px", type=int, default=1600, help="long side of the photos in pixels")
     scored.add_argument("--out", type=Path, help="folder for score.json and before/after/truth sheets")
     scored.add_argument("--chart", action="store_true", help="with a colour chart beside the work")
+    honest = commands.add_parser("calibrate", help="how honest the outline's confidence is, on report seeds")
+    honest.add_argument("--photos", type=int, default=400)
+    honest.add_argument("--out", type=Path, help="the plot to write")
     given = parser.parse_args()
     if given.command == "demo":
         write_demo(given.out, given.long_px)
@@ -80,7 +85,11 @@ def main() -> None:
     elif given.command == "contact":
         contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out)
     elif given.command == "score":
-        score(given.photos, given.long_px, given.out, given.kind or KINDS, given.first, given.chart)
+        rows = score(given.photos, given.long_px, given.out, given.kind or KINDS, given.first, given.chart)
+        if not given.kind and not given.chart:
+            print_bars(rows)
+    elif given.command == "calibrate":
+        calibrate(given.photos, given.out)
     else:
         picture = contact_sheet(given.kind, given.desk, given.seeds)
         cv2.imwrite(str(given.out), picture[..., ::-1])

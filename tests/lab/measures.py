@@ -146,9 +146,10 @@ def _paper(lab: Float32, lab_true: Float32, bare: Bool, fine: Float32) -> tuple[
     smooth = np.asarray(cv2.GaussianBlur(rest * bare, (0, 0), 8)) / np.maximum(weight, 1e-3)
     light = ((smooth[bare & (weight > 0.3)] + 96.5 + 16) / 116) ** 3
     low, high = np.percentile(light, [1, 99]) if len(light) else (np.nan, np.nan)
+    middle = float(light.mean()) if len(light) else np.nan
     noise = (fine - cv2.GaussianBlur(fine, (0, 0), 1.5))[..., 0][bare].std()
     return (
-        float(lightness), float(np.hypot(a, b)), float(rest[bare].std()), float((high - low) / light.mean() * 100),
+        float(lightness), float(np.hypot(a, b)), float(rest[bare].std()), float((high - low) / middle * 100),
         float(noise),
     )  # fmt: skip
 
