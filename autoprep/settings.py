@@ -115,6 +115,7 @@ class Settings(Table):
     """Everything that the service runs by; paths are absolute."""
 
     studio: Path
+    config_file: Path
     folders: Folders
     artist: Artist
     rights: Rights
@@ -161,6 +162,7 @@ def load(config_file: Path) -> Settings:
     studio = config_file.parent.parent if config_file.parent.name == "config" else config_file.parent
     settings = Settings(
         studio=studio,
+        config_file=config_file,
         folders=_absolute(main.folders, studio, config_file),
         artist=main.artist,
         rights=main.rights,
@@ -173,6 +175,18 @@ def load(config_file: Path) -> Settings:
     _check_texts(settings, config_file, main_text)
     _check_profiles(settings, destinations_file, text)
     return settings
+
+
+def stamp(settings: Settings) -> tuple[int, ...]:
+    """What changes when one of the settings files is written: times and sizes; zeros for a file that is away."""
+    found: list[int] = []
+    for path in (settings.config_file, settings.config_file.with_name(DESTINATIONS_FILE)):
+        try:
+            status = path.stat()
+            found += [status.st_mtime_ns, status.st_size]
+        except OSError:
+            found += [0, 0]
+    return tuple(found)
 
 
 def _text(path: Path) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from autoprep.domain import JobRecord
-from autoprep.errors import AlreadyRunning, AutoprepError, DeliveryError
+from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, DeliveryError
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.storage import clear_parts, publish, write_now
 from autoprep.job import JobOrder, JobResult, set_aside
@@ -24,7 +24,7 @@ from autoprep.service.intake import facts_for, reserve, suffix_of, wanted
 from autoprep.service.pool import Pool
 from autoprep.service.takes import compare, same_work
 from autoprep.service.worker import Failed, Finished, Staged
-from autoprep.settings import Settings, worker_count
+from autoprep.settings import Settings, load, stamp, worker_count
 
 _LARGEST_FILE = 600 * 1024 * 1024
 _GIVE_UP_WAITING_S = 600.0  # an incomplete file that has been still for so long is set aside
@@ -47,6 +47,7 @@ class Engine:
     ) -> None:
         self.settings, self._log = settings, log
         self._on_record = on_record or (lambda record: None)
+        self._stamp = stamp(settings)
         self._inbox = settings.folders.inbox
         self._lock = _lock(settings.folders.records)
         self.ledger = Ledger(ledger_path(settings))
@@ -126,7 +127,28 @@ class Engine:
 
     # --- looking --------------------------------------------------------------------------------------------
 
+    def _reread_settings(self) -> None:
+        """Changed settings hold from the next photo on; mistakes are told, and what held before goes on holding."""
+        found = stamp(self.settings)
+        if found == self._stamp:
+            return
+        self._stamp = found
+        try:
+            fresh = load(self.settings.config_file)
+        except ConfigError as problem:
+            self._log.warning("settings not taken over", reason=str(problem))
+            return
+        if fresh.sha256 == self.settings.sha256:
+            return
+        if fresh.folders != self.settings.folders or fresh.service != self.settings.service:
+            self._log.warning("settings not taken over", reason="folders and [service] hold after the next start")
+            fresh = fresh.model_copy(update={"folders": self.settings.folders, "service": self.settings.service})
+        self.settings = fresh
+        self._log.info("settings taken over", destinations=len(fresh.destinations))
+
     def _look(self) -> None:
+        if self._follow:
+            self._reread_settings()
         service = self.settings.service
         if self._follow and not self.hints.arm():
             self._complain("inbox not watched", reason="it is not there, or the system has no watches left")
