@@ -259,10 +259,15 @@ def _process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
         bar.refresh()
         bar.close()
         hollow = engine.hollow
+        # A take that was ready may have given way to a better one that came later.
+        kept = [engine.ledger.get(record.job) for record in records]
         engine.stop()
     for name in hollow if show else ():
         print(f"  {name}: this file holds nothing yet; it is left alone until it does")
-    return records
+    return [
+        job.record if job is not None and job.record is not None else record
+        for job, record in zip(kept, records, strict=True)
+    ]
 
 
 def _print_summary(settings: Settings, records: list[JobRecord]) -> None:
@@ -273,7 +278,7 @@ def _print_summary(settings: Settings, records: list[JobRecord]) -> None:
         "Done: " + (", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing was waiting") + "."
     )
     for record in records:
-        if record.outcome in ("needs a look", "set aside", "duplicate"):
+        if record.outcome in ("needs a look", "alternate", "set aside", "duplicate"):
             print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
     if counts.get("ready"):
         print(f"Finished pictures, one folder per destination:  {settings.folders.ready}")

@@ -465,9 +465,7 @@ def shown_name(path: bytes) -> str:
 
 
 def _as_alternate(record: JobRecord, used: JobRecord, reason: str) -> JobRecord:
-    said = (
-        f"another take of the same work is used; {reason}. `autoprep redo` of this photo makes its pictures after all"
-    )
+    said = f"Another take of the same work is used: {reason}. To have this one too: autoprep redo {plain(record.photo)}"
     return record.model_copy(
         update={"outcome": "alternate", "outputs": (), "take_of": used.job, "reasons": (said, *record.reasons)}
     )

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from .measures import LEAST_BARE
 from .score import Row, high, mean, median, sure, wrong_percent
 
 _LINES = ("pencil", "ink", "journal")
@@ -36,6 +37,11 @@ def _hard(rows: list[Row]) -> list[Row]:
     return [row for row in rows if row.desk in ("clutter", "cloth", "sheets", "white")]
 
 
+def _washes(rows: list[Row], bare: bool) -> list[Row]:
+    """Watercolours that leave some paper bare, or none."""
+    return [row for row in rows if row.kind == "watercolour" and (row.bare >= LEAST_BARE) == bare]
+
+
 def _asked_percent(rows: list[Row]) -> float:
     return 100 * (1 - len(sure(rows)) / len(rows))
 
@@ -67,7 +73,10 @@ BARS = (
         "FADGI 2016, 4 stars for paintings: 2"),
     Bar("pencil, ink, journal: 95th percentile", lambda r: mean(x.colour.delta_e_95 for x in _of(_LINES, r)), 4.0,
         "own"),
-    Bar("watercolour: mean CIEDE2000", lambda r: mean(x.colour.delta_e for x in _of(("watercolour",), r)), 1.5, "own"),
+    Bar("watercolour with bare paper: mean CIEDE2000", lambda r: mean(x.colour.delta_e for x in _washes(r, True)), 1.5,
+        "own"),
+    Bar("watercolour without: worse than as shot, CIEDE2000", lambda r: _worse_than_shot(_washes(r, False)), 0.0,
+        "own"),
     Bar("watercolour: wash contrast kept, %", lambda r: mean(x.colour.wash_percent for x in _of(("watercolour",), r)),
         85.0, "own", at_least=True),
     Bar("painting: worse than as shot, CIEDE2000", lambda r: _worse_than_shot(_of(("painting",), r)), 0.0, "own"),
@@ -82,4 +91,4 @@ def print_bars(rows: list[Row]) -> None:
     for bar in BARS:
         value = bar.value(rows)
         sign = ">=" if bar.at_least else "<="
-        print(f"{'met    ' if bar.met(rows) else 'NOT MET'}  {bar.name:<44} {value:>8.3f}  {sign} {bar.limit:g}")
+        print(f"{'met    ' if bar.met(rows) else 'NOT MET'}  {bar.name:<54} {value:>8.3f}  {sign} {bar.limit:g}")

@@ -106,7 +106,7 @@ def measure_colour(
     work = rectify(photo, plan.geometry, 250_000)
     after = corrected(work.linear, plan)
     art, bare, inner = _truth(shot, after.shape[:2])
-    relative = shot.truth.work.paper in ("white", "natural", "cream") and bare.sum() > 50
+    relative = shot.truth.work.paper in ("white", "natural", "cream") and bare_share(shot) >= LEAST_BARE
     truth = np.asarray(art / np.median(art[bare], axis=0) * PAPER_Y if relative else art, np.float32)
     if sheet is not None:
         sheet += [work.linear, after, truth]
@@ -126,6 +126,15 @@ def measure_colour(
         float(np.percentile(difference, 95)),
         float(as_shot),
     )
+
+
+LEAST_BARE = 0.01
+"""With less bare paper than this a work counts as a painting: there is no paper to be relative to."""
+
+
+def bare_share(shot: Shot) -> float:
+    """Share of the work that is bare paper, 0..1."""
+    return float(shot.truth.work.bare.mean())
 
 
 def _truth(shot: Shot, shape: tuple[int, ...]) -> tuple[Float32, Bool, Bool]:

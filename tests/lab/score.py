@@ -22,8 +22,10 @@ from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
 
 from .measures import (
+    LEAST_BARE,
     ColourMeasures,
     OutlineMeasures,
+    bare_share,
     measure_colour,
     measure_outline,
     ratio_error_percent,
@@ -45,6 +47,7 @@ class Row:
     kind: str
     desk: str
     paper: str
+    bare: float
     shadow: str
     glare: float
     confidence: float
@@ -80,8 +83,8 @@ def score_one(seed: int, kind: str, long_px: int, sheet: list[Float32] | None = 
     plan, judged, _ = make_plan(photo, given, Wishes(size_mm=shot.truth.size_mm), fit)
     colour = measure_colour(photo, plan, shot, sheet)
     return Row(
-        seed, kind, spec.desk, shot.truth.work.paper, spec.shadow, spec.glare, confidence, judged.kind, judged.paper,
-        ratio, bow, None if fit is None else fit.delta_e, outline, colour,
+        seed, kind, spec.desk, shot.truth.work.paper, bare_share(shot), spec.shadow, spec.glare, confidence,
+        judged.kind, judged.paper, ratio, bow, None if fit is None else fit.delta_e, outline, colour,
     )  # fmt: skip
 
 
@@ -144,7 +147,9 @@ def wrong_percent(rows: list[Row]) -> float:
 
 
 def paper_right(row: Row) -> bool:
-    """Whether the paper's class was seen."""
+    """Whether the paper's class was seen; a watercolour without bare paper has none to be seen."""
+    if row.bare < LEAST_BARE:
+        return row.paper_found == "none"
     return row.paper_found in _PAPER_CLASSES.get(row.paper, ("toned",))
 
 
@@ -178,6 +183,8 @@ def print_table(rows: list[Row]) -> None:
     print(f"{'kind':<11}   n " + " ".join(f"{name:>7}" for name, _, _ in COLUMNS))
     parts = {kind: [row for row in rows if row.kind == kind] for kind in dict.fromkeys(row.kind for row in rows)}
     parts["all"] = rows
+    parts["bare paper"] = [row for row in rows if row.bare >= LEAST_BARE and row.paper_found != "none"]
+    parts["washed over"] = [row for row in rows if row.kind == "watercolour" and row.bare < LEAST_BARE]
     parts["no shadow"] = [row for row in rows if row.shadow == "none" and row.glare == 0]
     parts["chart"] = [row for row in rows if row.chart is not None]
     parts["hard desk"] = [row for row in rows if row.desk in ("clutter", "cloth", "sheets", "white")]
