@@ -1,5 +1,8 @@
 """Rights in every format, read back by Exiv2 (pyexiv2), which knows nothing of our writers."""
 
+import json
+import shutil
+import subprocess
 from dataclasses import replace
 from pathlib import Path
 
@@ -152,3 +155,21 @@ def test_without_a_name_nothing_is_claimed() -> None:
 def test_control_characters_can_not_break_the_packet(tmp_path: Path) -> None:
     found = written(tmp_path, "jpeg", said=statement(title="a\x00b\x1b]]></rdf:li>\ud800")).read_xmp()
     assert found["Xmp.dc.title"] == {'lang="x-default"': "ab]]></rdf:li>"}
+
+
+@pytest.mark.skipif(shutil.which("exiftool") is None, reason="exiftool is not installed")
+@pytest.mark.parametrize(("format_", "bits"), CASES)
+def test_a_second_reader_agrees(tmp_path: Path, format_: str, bits: int) -> None:
+    """Read back by exiftool, which shares no code with Exiv2; it must find no fault with the files either."""
+    written(tmp_path, format_, bits)
+    place = next(tmp_path.iterdir())
+    done = subprocess.run(["exiftool", "-json", "-struct", "-G0", str(place)], capture_output=True, check=True)
+    found = json.loads(done.stdout)[0]
+    assert found["XMP:Creator"] in (NAME, [NAME])
+    assert found["XMP:Rights"] == f"© 2026 {NAME}"
+    assert found["XMP:ArtworkOrObject"][0]["AOSourceInvNo"] == "WH-017"
+    assert found["XMP:Licensor"][0]["LicensorURL"] == "https://example.org/licence"
+    assert found["XMP:CreatorContactInfo"]["CiEmailWork"] == "wren@example.org"
+    assert found["XMP:AltTextAccessibility"] == "Pink thrift in the foreground, two boats behind it"
+    assert found["EXIF:Artist"] == NAME
+    assert "Warning" not in found
