@@ -4,6 +4,8 @@ Eighteen photos are few: limits that hang on one photo are wider here, and each 
 `python -m tests.lab score --photos 20`.
 """
 
+import math
+
 import pytest
 
 from tests.lab.bars import BARS
@@ -32,4 +34,6 @@ def rows() -> list[Row]:
 def test_bars(rows: list[Row], name: str) -> None:
     bar = next(bar for bar in BARS if bar.name == name)
     value, limit = bar.value(rows), _SMALL.get(name, bar.limit)
+    if math.isnan(value):
+        pytest.skip("none of the eighteen photos has this to be measured")
     assert value >= limit if bar.at_least else value <= limit

@@ -1,5 +1,6 @@
 """The bars of the correction: what the score of the report seeds has to reach, and where each scale comes from."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -91,4 +92,5 @@ def print_bars(rows: list[Row]) -> None:
     for bar in BARS:
         value = bar.value(rows)
         sign = ">=" if bar.at_least else "<="
-        print(f"{'met    ' if bar.met(rows) else 'NOT MET'}  {bar.name:<54} {value:>8.3f}  {sign} {bar.limit:g}")
+        verdict = "-" if math.isnan(value) else "met" if bar.met(rows) else "NOT MET"
+        print(f"{verdict:<7}  {bar.name:<54} {value:>8.3f}  {sign} {bar.limit:g}")
