@@ -234,7 +234,7 @@ def _once(options: argparse.Namespace) -> int:
         print(json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2))
     else:
         _print_summary(settings, records)
-    return 1 if any(record.outcome == "set aside" for record in records) else 0
+    return 1 if any(record.outcome in ("set aside", "needs a look") for record in records) else 0
 
 
 def _process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
@@ -280,6 +280,8 @@ def _print_summary(settings: Settings, records: list[JobRecord]) -> None:
     for record in records:
         if record.outcome in ("needs a look", "alternate", "set aside", "duplicate"):
             print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
+        for name, reason in record.held.items():
+            print(f"  {record.photo}: {name} was not given out: {plain(reason)}")
     if counts.get("ready"):
         print(f"Finished pictures, one folder per destination:  {settings.folders.ready}")
     if counts.get("needs a look"):
@@ -388,6 +390,7 @@ def _find_job(settings: Settings, wanted: str) -> Job:
     matches = [job for job in jobs if wanted in (job.job, job.shown)]
     matches = matches or [job for job in jobs if Path(job.shown).name == Path(wanted).name]
     matches = matches or [job for job in jobs if Path(job.shown).stem == wanted]
+    matches = matches or [job for job in jobs if job.record and job.record.work.title == wanted != ""]
     if not matches:
         raise UsageError(f"no job and no photo is called {wanted!r}; `autoprep jobs` lists them")
     own = [job for job in matches if job.outcome != "duplicate"]
@@ -454,15 +457,24 @@ def _redo(options: argparse.Namespace) -> int:
         print(f"{len(able)} photos are noted; the service that is running will render them again.")
         return 0
     made = [record for record in records if record.job in {job.job for job in able}]
+    write_page(settings, [job.record for job in _all_jobs(settings) if job.record])
+    refused = [
+        f"{record.photo}: {name} was not made: {plain(reason)}"
+        for record in made
+        for name, reason in record.held.items()
+        if options.destination in (None, name)
+    ]
+    gone = [job.shown for job in able if job.job not in {record.job for record in made}]
     if options.json:
         print(json.dumps([record.model_dump(mode="json") for record in made], ensure_ascii=False, indent=2))
     else:
         print(f"Rendered again: {len(made)} of {len(able)} photos.")
-        for job in able:
-            if job.job not in {record.job for record in made}:
-                print(f"  {plain(job.shown)}: its photo is no longer in the inbox; put it back first")
-    write_page(settings, [job.record for job in _all_jobs(settings) if job.record])
-    return 0 if len(made) == len(able) else 1
+        for line in [
+            *refused,
+            *(f"{plain(name)}: its photo is no longer in the inbox; put it back first" for name in gone),
+        ]:
+            print(f"  {line}")
+    return 1 if gone or refused else 0
 
 
 if __name__ == "__main__":

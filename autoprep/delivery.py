@@ -118,12 +118,10 @@ def _coloured(work: Delivery, preset: Preset, rendition: Rendition) -> tuple[Any
         return rendition.pixels, own, ()
     target = (work.settings.studio / preset.profile).read_bytes()
     converted = convert(rendition.pixels, own, target, preset.intent, preset.black_point)
-    share = converted.outside * 100
-    return (
-        converted.pixels,
-        target,
-        (f"{share:.1f} % of the picture has colours that {Path(preset.profile).name} can't show as they are",),
-    )
+    if converted.pixels.ndim == 2:
+        return converted.pixels, target, ()  # that grey shows no colours needs no telling
+    told = f"{converted.outside * 100:.1f} % of the picture has colours that {Path(preset.profile).name} can't show"
+    return converted.pixels, target, (told,)
 
 
 def _ground(ground: str, plan: CorrectionPlan) -> tuple[float, float, float]:

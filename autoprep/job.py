@@ -216,7 +216,9 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
 def _holds(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str:
     """Why this destination waits; empty when it does not."""
     if order.facts.hold:
-        return "the photo lies on hold; nothing is given out"
+        return (
+            "the photo is on hold (by its folder, its note, or because it was sent to a destination that is not known)"
+        )
     glare = measures.get("glare_percent", 0.0)
     if preset.hold_for_glare and glare > words.GLARE_HOLDS_PERCENT:
         return f"glare hides {glare:.1f} % of the work; this destination waits for a better photo"
@@ -275,12 +277,19 @@ def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _St
             settings_sha256=order.settings.sha256,
         )
     )
+    ways = (
+        "- take the photo again with some desk showing on all four sides, on a ground that differs from it;\n"
+        "- or crop the photo to the work alone on the phone, and drop it in again.\n"
+    )
+    if doubt:
+        ways = (
+            "- if the marked outline is right, correct the size in the photo's name or note, and drop it in again;\n"
+            "- if it is wrong, take the photo again with some desk showing on all four sides.\n"
+        )
     with stages.stage("ask"):
         marked = marked_photo(photo, None if isinstance(outline, Declined) else outline)
         note = (
-            f"{order.photo}\n\n{reason}\n\nTwo ways to settle it:\n"
-            "- take the photo again with some desk showing on all four sides, on a ground that differs from it;\n"
-            "- or crop the photo to the work alone on the phone, and drop it in again.\n"
+            f"{order.photo}\n\n{reason}\n\nTwo ways to settle it:\n{ways}"
             "The photo itself lies unchanged in the inbox.\n"
         )
         files = {

@@ -171,6 +171,11 @@ class Ledger:
         """Whether another output has this place reserved."""
         return self._db.execute("SELECT 1 FROM places WHERE key = ?", (_key(place),)).fetchone() is not None
 
+    def stems(self, destination: str) -> list[str]:
+        """The stems of all names that a destination has given."""
+        rows = self._db.execute("SELECT path FROM places WHERE destination = ?", (destination,))
+        return [Path(os.fsdecode(row[0])).stem for row in rows]
+
     def replace_places(self, job: str, places: dict[str, Path]) -> None:
         """Give destinations of a job new places, in the stead of any they had."""
         with self._transaction() as db:

@@ -46,11 +46,20 @@ def file_stem(preset: Preset, destination: str, facts: WorkFacts, artist: str, s
         "inv": facts.inventory,
         "destination": destination,
     }
-    text = "".join(
-        literal + (values[name] if name is not None else "") for literal, name, _, _ in Formatter().parse(preset.name)
-    )
+    text, absent = "", False
+    for literal, name, _, _ in Formatter().parse(preset.name):
+        # The x between two sides that are not known would stand alone.
+        text += ("" if absent and literal.strip() == "x" else literal) + (values[name] if name is not None else "")
+        absent = name == "h" and not height
     fallback = f"{number:02d}" if preset.rights == "none" else values["photo"]
     return _shaped(text, preset) or _shaped(fallback, preset) or f"picture-{number:02d}"
+
+
+def opening(preset: Preset, destination: str, facts: WorkFacts, artist: str, shown: str, number: int) -> str:
+    """How a numbered name begins, up to and with its number: no two files of a destination begin alike."""
+    start = preset.name[: preset.name.index("{nn}") + 4]
+    cut = preset.model_copy(update={"name": start})
+    return file_stem(cut, destination, facts, artist, shown, number)
 
 
 def counts(preset: Preset) -> bool:

@@ -4,7 +4,7 @@ import re
 from datetime import date
 from pathlib import Path
 from string import Formatter
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
@@ -24,6 +24,8 @@ class Table(BaseModel):
 
 class Preset(Table):
     """One destination. The descriptions of the keys go into the published JSON Schema."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True)
 
     when: Literal["always", "asked"] = Field(
         default="always",
@@ -179,9 +181,22 @@ class Preset(Table):
             raise ValueError(f"max_kb goes with jpeg, webp and avif; {self.format} keeps every pixel")
         if self.max_kb is not None and self.min_kb is not None and self.min_kb >= self.max_kb:
             raise ValueError("min_kb must be below max_kb")
-        if self.rights == "none" and any(f"{{{field}}}" in self.name for field in ("last", "first", "initial")):
-            raise ValueError('rights = "none" wants no artist\'s name in the file name either')
+        if self.rights == "none":
+            told = {"photo", "last", "first", "initial", "year", "inv", *(() if self.title else ("title",))}
+            found = [part[1] for part in Formatter().parse(self.name) if part[1] in told]
+            if found:
+                raise ValueError(
+                    f'rights = "none" wants nothing of the artist in the file name either, such as {{{found[0]}}}'
+                )
         return self
+
+    @model_validator(mode="before")
+    @classmethod
+    def _blind_name(cls, data: Any) -> Any:
+        """A blind file is not called after the photo."""
+        if isinstance(data, dict) and data.get("rights") == "none" and "name" not in data:
+            return {**data, "name": "{nn}"}
+        return data
 
     def size_mm(self) -> tuple[float, float] | None:
         """(width, height) of a print in mm, from either unit."""

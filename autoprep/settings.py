@@ -234,8 +234,18 @@ def _message(model: type[Table], error: Any, where: tuple[str, ...], at: tuple[s
         known = _known_names(model, where[len(at) : -1])
         near = difflib.get_close_matches(where[-1], known, 1, cutoff=0.0)
         return f"unknown key `{name}`; the nearest known one is `{near[0]}`" if near else f"unknown key `{name}`"
-    reason = str(error["msg"]).removeprefix("Value error, ")
+    reason = _PLAIN.get(error["type"]) or str(error["msg"]).removeprefix("Value error, ")
     return f"`{name}`: {reason}" if where else reason
+
+
+_PLAIN = {
+    **dict.fromkeys(("int_type", "int_parsing", "int_from_float"), "must be a whole number"),
+    **dict.fromkeys(("float_type", "float_parsing"), "must be a number"),
+    **dict.fromkeys(("bool_type", "bool_parsing"), "must be true or false, without quotes"),
+    **dict.fromkeys(("string_type", "path_type"), "must be text in quotes"),
+    **dict.fromkeys(("date_type", "date_from_datetime_parsing", "date_parsing"), "must be a date such as 2026-11-25"),
+    "tuple_type": 'must be a list such as ["sea", "boats"]',
+}
 
 
 def _known_names(model: type[Table], path: tuple[str, ...]) -> list[str]:
@@ -298,8 +308,13 @@ def _check_texts(settings: Settings, path: Path, text: str) -> None:
 
 
 def _check_profiles(settings: Settings, path: Path, text: str) -> None:
-    """A destination's own ICC file must be there and be of a kind that pictures can go to."""
+    """A destination's own ICC file must be there and be of a kind that pictures can go to; a blind one's file names
+    must not hold the artist's name."""
+    words = [word.casefold() for word in settings.artist.name.split() if len(word) > 2]
     for name, preset in settings.destinations.items():
+        if preset.rights == "none" and any(word in preset.name.casefold() for word in words):
+            line = _line_of(text, (name, "name"))
+            raise ConfigError(f'`{name}.name` holds your name, and rights = "none" wants no trace of it', path, line)
         if not preset.profile:
             continue
         place, line = settings.studio / preset.profile, _line_of(text, (name, "profile"))

@@ -105,11 +105,16 @@ def _from_note(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
         try:
             if place.is_symlink() or not place.is_file() or place.stat().st_size > _LARGEST_NOTE:
                 continue
-            text = place.read_bytes().decode("utf-8-sig", "replace")
+            text = _text(place.read_bytes())
         except OSError:
             continue
         return _note(text, place, warnings)
     return {}
+
+
+def _text(data: bytes) -> str:
+    wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")
+    return data.decode("utf-16" if wide else "utf-8-sig", "replace")
 
 
 def _note(text: str, place: Path, warnings: list[str]) -> dict[str, Any]:

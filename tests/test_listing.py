@@ -35,9 +35,9 @@ def test_the_list_is_numbered_in_the_order_of_the_files() -> None:
         ["02", "02.jpg", "'=cmd()"],  # a spreadsheet must not run it
         ["03", "03.jpg", ""],
     ]
-    assert rows[1][6] == "Wren Halloway, Sea <Thrift>, 2026, ink, 30 x 40 cm"
-    assert rows[1][7] == "Pink flowers by the sea"
-    assert rows[2][7] == ""  # absent rather than invented
+    assert rows[1][5] == "Wren Halloway, Sea <Thrift>, 2026, ink, 30 x 40 cm"
+    assert rows[1][6] == "Pink flowers by the sea"
+    assert rows[2][6] == ""  # absent rather than invented
     assert rows[1][8] == "120"
     assert entries("elsewhere", RECORDS) == []
 

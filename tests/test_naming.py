@@ -47,7 +47,8 @@ def test_missing_facts_leave_no_holes() -> None:
 
 
 def test_a_blind_name_never_falls_back_on_the_photos() -> None:
-    assert stem("{title}", WorkFacts(), rights="none") == "03"
+    assert stem("{title}", WorkFacts(), rights="none", title=True) == "03"
+    assert Preset(long_side_px=100, rights="none").name == "{nn}"
 
 
 def test_plain_letters() -> None:

@@ -72,6 +72,12 @@ def test_a_toml_note(tmp_path: Path) -> None:
     assert "can't be read" in warnings[0]
 
 
+def test_a_note_in_wide_characters(tmp_path: Path) -> None:
+    (tmp_path / "IMG_5.jpg").write_bytes(b"")
+    (tmp_path / "IMG_5.txt").write_text("title: Bläue", encoding="utf-16")
+    assert facts_of(tmp_path, "IMG_5.jpg")[0].title == "Bläue"
+
+
 def test_impossible_sizes_are_told(tmp_path: Path) -> None:
     said, warnings = facts(tmp_path, "Jug, 0x40cm.jpg")
     assert said.size_mm is None

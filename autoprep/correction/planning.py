@@ -209,7 +209,8 @@ def make_plan(
         paper_colour=_paper_colour(draft),
         chart=chart,
         focus=_focus(work.linear),
-        silhouette=_silhouette_points(photo, geometry),
+        # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
+        silhouette=None if judged.paper == "none" else _silhouette_points(photo, geometry),
     )
     measures = _measures(draft, plan)
     if not isinstance(shadow, Declined) and plan.paper != "none":

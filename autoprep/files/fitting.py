@@ -59,9 +59,9 @@ def _smaller(pixels: AnyArray, quality: int, limits: Limits, write: Write) -> Fi
             return Fitted(best[1], current, best[0], (f"to stay under {limits.most / 1000:.0f} kB: {said}",))
         scale *= _STEP
         if not limits.may_shrink or scale < _FLOOR:
+            how = "even at half its size" if limits.may_shrink else "and its size is fixed"
             raise CannotMeet(
-                f"{limits.most / 1000:.0f} kB cannot be met: at quality {floor} the picture still takes more"
-                + ("" if limits.may_shrink else ", and its size is fixed")
+                f"{limits.most / 1000:.0f} kB cannot be met: at quality {floor} the picture still takes more, {how}"
             )
         size = max(1, round(pixels.shape[1] * scale)), max(1, round(pixels.shape[0] * scale))
         current = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)

@@ -49,13 +49,14 @@ def as_csv(listed: list[Entry], artist: str, prices: bool) -> str:
     """The list as CSV (RFC 4180), numbered; artist is empty for a blind list."""
     out = io.StringIO()
     writer = csv.writer(out)
-    columns = ["number", "file", "title", "year", "medium and size", "inventory", "caption", "alternative text"]
-    writer.writerow(columns + (["price"] if prices else []))
+    columns = ["number", "file", "title", "year", "medium and size", "caption", "alternative text"]
+    # An inventory number can tell whose work it is.
+    writer.writerow(columns + (["inventory"] if artist else []) + (["price"] if prices else []))
     for number, entry in enumerate(listed, 1):
         work = entry.work
         row = [
-            f"{number:02d}", entry.file, work.title, work.year, physical(work), work.inventory, caption(work, artist),
-            work.alt_text,
+            f"{number:02d}", entry.file, work.title, work.year, physical(work), caption(work, artist), work.alt_text,
+            *([work.inventory] if artist else []),
         ]  # fmt: skip
         writer.writerow([_harmless(cell) for cell in row + ([work.price] if prices else [])])
     return out.getvalue()
@@ -88,6 +89,8 @@ def checklist(listed: list[Entry], preset: Preset) -> list[str]:
     named = [entry for entry in listed if len(entry.file.rsplit(".", 1)[0]) <= preset.name_max]
     said.append(f"{len(named)} of {len(listed)} with names of at most {preset.name_max} characters")
     said.append("no name inside the files" if preset.rights == "none" else "name and rights inside the files")
+    if preset.rights == "none":
+        said.append("look yourself whether a signature or a name can be read on the works: it is not removed")
     said.append("no mark on the pictures" if not preset.mark else "a small mark on the pictures")
     without = [entry.file for entry in listed if not entry.work.title]
     if without:

@@ -239,7 +239,7 @@ class Engine:
             file.path,
             shown,
             file.signature,
-            lambda _: reserve(settings, shown, facts, names, self.ledger.is_taken),
+            lambda _: reserve(settings, shown, facts, names, self.ledger.is_taken, self.ledger.stems),
         )
         self._known[file.path] = SeenFile(file.signature, digest, job.job)
         if job.path == file.path and job.state == "queued":
@@ -346,7 +346,7 @@ class Engine:
         stale = [n for n in destinations if n not in taken or taken[n].suffix != suffix_of(self.settings, n)]
         if stale:
             facts, _ = facts_for(self.settings, job.shown)
-            fresh = reserve(self.settings, job.shown, facts, stale, self.ledger.is_taken)
+            fresh = reserve(self.settings, job.shown, facts, stale, self.ledger.is_taken, self.ledger.stems)
             fresh.pop(LOOK)
             self.ledger.replace_places(job.job, fresh)
 

@@ -1,5 +1,6 @@
 """Where a photo's outputs will go: which destinations want it, and a free name in each."""
 
+import contextlib
 import re
 from collections.abc import Callable
 from pathlib import Path, PurePosixPath
@@ -8,11 +9,13 @@ from autoprep.domain import WorkFacts
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.storage import safe_stem
 from autoprep.ledger import LOOK
-from autoprep.naming import counts, file_stem, shortened
+from autoprep.naming import counts, file_stem, opening, shortened
 from autoprep.settings import Settings
 from autoprep.works import facts_of
 
 IsTaken = Callable[[Path], bool]
+Reserved = Callable[[str], list[str]]
+"""reserved(destination) -> the stems of the names that the ledger has given there."""
 
 
 def facts_for(settings: Settings, shown: str) -> tuple[WorkFacts, tuple[str, ...]]:
@@ -24,7 +27,9 @@ def facts_for(settings: Settings, shown: str) -> tuple[WorkFacts, tuple[str, ...
     if unknown:
         said = f"no destination is called {', '.join(unknown)}; there are {', '.join(settings.destinations)}"
         warnings = (*warnings, said)
-    return facts.model_copy(update={"destinations": named}), warnings
+    # Sent somewhere that is not known: better nothing is given out than everything.
+    hold = facts.hold or bool(facts.destinations and not named)
+    return facts.model_copy(update={"destinations": named, "hold": hold}), warnings
 
 
 def _folded(name: str) -> str:
@@ -38,11 +43,19 @@ def wanted(settings: Settings, facts: WorkFacts) -> list[str]:
     return [name for name, preset in settings.destinations.items() if preset.when == "always"]
 
 
-def reserve(settings: Settings, shown: str, facts: WorkFacts, names: list[str], is_taken: IsTaken) -> dict[str, Path]:
+def reserve(
+    settings: Settings,
+    shown: str,
+    facts: WorkFacts,
+    names: list[str],
+    is_taken: IsTaken,
+    reserved: Reserved = lambda destination: [],
+) -> dict[str, Path]:
     """Free places for a photo's outputs and for a question's folder.
 
     Names that meet one that is taken all get the same number at the end, so that a photo's outputs stay alike;
-    destinations that number their files go on counting instead.
+    destinations that number their files go on counting instead. reserved names the stems that a destination has
+    given already.
     """
 
     def taken(place: Path) -> bool:
@@ -51,7 +64,8 @@ def reserve(settings: Settings, shown: str, facts: WorkFacts, names: list[str], 
     places: dict[str, Path] = {}
     for name in names:
         if counts(settings.destinations[name]):
-            numbered = (_place(settings, name, shown, facts, number, "") for number in range(1, 100_000))
+            number = _next_number(settings, name, shown, facts, reserved(name))
+            numbered = (_place(settings, name, shown, facts, n, "") for n in range(number, 100_000))
             places[name] = next(place for place in numbered if not taken(place))
     plain = [name for name in names if name not in places]
     for number in range(1, 100_000):
@@ -61,6 +75,19 @@ def reserve(settings: Settings, shown: str, facts: WorkFacts, names: list[str], 
         if not any(taken(place) for place in group.values()):
             return {name: (group | places)[name] for name in (*names, LOOK)}
     raise RuntimeError("no free name")
+
+
+def _next_number(settings: Settings, name: str, shown: str, facts: WorkFacts, stems: list[str]) -> int:
+    """The first number after all that a destination has given, whatever their titles are."""
+    folder = settings.folders.ready / name
+    with contextlib.suppress(OSError):
+        stems = [*stems, *(path.stem for path in folder.iterdir())]
+    preset, number = settings.destinations[name], 1
+    while True:
+        start = opening(preset, name, facts, settings.artist.name, shown, number)
+        if not any(stem.startswith(start) and not stem[len(start) : len(start) + 1].isdigit() for stem in stems):
+            return number
+        number += 1
 
 
 def _place(settings: Settings, name: str, shown: str, facts: WorkFacts, number: int, ending: str) -> Path:

@@ -46,3 +46,35 @@ def test_changes_hold_for_the_next_photo(studio: Settings) -> None:
     refused = [event for event in events if event["event"] == "settings not taken over"]
     assert len(refused) == 1  # told once, not at every look
     assert "destinations.toml, line 2" in refused[0]["reason"]
+
+
+def test_numbers_go_on_whatever_the_titles_are(studio: Settings) -> None:
+    """Two works sent to a numbering destination one after the other are 01 and 02, not twice 01."""
+    from autoprep.ledger import Ledger
+    from autoprep.service.engine import ledger_path
+    from autoprep.service.intake import facts_for, reserve, wanted
+    from autoprep.settings import load
+
+    text = '[jury]\nlong_side_px = 300\nname = "{nn} {title}"\n\n[blind]\nlong_side_px = 300\nrights = "none"\n'
+    studio.config_file.with_name("destinations.toml").write_text(text, encoding="utf-8")
+    settings = load(studio.config_file)
+    ledger = Ledger(ledger_path(settings))
+    given = []
+    for number, name in enumerate(("Sea Thrift.jpg", "Boats.jpg", "Sea Thrift, 2021.jpg")):
+        facts, _ = facts_for(settings, name)
+
+        def choose(_: str, name: str = name, facts=facts) -> dict[str, object]:  # type: ignore[no-untyped-def]
+            return reserve(settings, name, facts, wanted(settings, facts), ledger.is_taken, ledger.stems)  # type: ignore[return-value]
+
+        job = ledger.claim(f"{number}" * 64, name.encode(), name, (1, number, 1), choose)  # type: ignore[arg-type]
+        given.append(sorted(place.stem for key, place in ledger.places(job.job).items() if key in ("jury", "blind")))
+    ledger.close()
+    assert given == [["01", "01 Sea Thrift"], ["02", "02 Boats"], ["03", "03 Sea Thrift"]]
+
+
+def test_a_photo_sent_to_nowhere_is_held(studio: Settings) -> None:
+    from autoprep.service.intake import facts_for
+
+    facts, warnings = facts_for(studio, "for subission/IMG_1.jpg")
+    assert facts.hold
+    assert "subission" in warnings[0]
