@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from autoprep.correction.chart import PATCHES
+
 from .camera import Matrix
 from .colour import Array, rgb8
 from .drawing import Points, ellipse, spline
@@ -253,18 +255,6 @@ def sheet(table: Table, at: Matrix, turn: float, size_mm: tuple[float, float], c
             table.paint([ribbon(path, np.full(len(path), 0.35))], colour * rng.uniform(0.15, 0.6))
 
 
-# Linear sRGB of the 24 patches of the usual colour chart, row by row: published xyY (D50, after November 2014) as
-# carried by the package colour-science 0.4, adapted to D65 with Bradford's matrix.
-CHART = np.array([
-    [0.1737, 0.0788, 0.0529], [0.5598, 0.2774, 0.2109], [0.1042, 0.1889, 0.3289], [0.1057, 0.1508, 0.0508],
-    [0.2274, 0.2124, 0.4264], [0.1153, 0.5074, 0.4111], [0.7459, 0.2021, 0.0299], [0.0587, 0.1012, 0.3877],
-    [0.5601, 0.0802, 0.1146], [0.1092, 0.0420, 0.1381], [0.3328, 0.4974, 0.0426], [0.7710, 0.3579, 0.0204],
-    [0.0210, 0.0475, 0.2841], [0.0461, 0.2920, 0.0615], [0.4462, 0.0364, 0.0406], [0.8417, 0.5744, 0.0047],
-    [0.5223, 0.0778, 0.2893], [-0.0439, 0.2337, 0.3772], [0.8795, 0.8850, 0.8342], [0.5845, 0.5922, 0.5845],
-    [0.3577, 0.3671, 0.3653], [0.1901, 0.1909, 0.1898], [0.0859, 0.0887, 0.0898], [0.0314, 0.0315, 0.0323],
-])  # fmt: skip
-
-
 def colour_chart(table: Table, at: Matrix, turn: float, width_mm: float = 130.0) -> None:
     """A chart of 6 x 4 patches on black card, its width given; turn in degrees."""
     pitch = width_mm / 6.4
@@ -273,7 +263,7 @@ def colour_chart(table: Table, at: Matrix, turn: float, width_mm: float = 130.0)
     board = rectangle(at, (6.4 * pitch, 4.4 * pitch), a, 2.0)
     table.shadow(board, 1.5, 0.4)
     table.paint([board], np.asarray([0.012, 0.012, 0.012], np.float32))
-    for index, colour in enumerate(np.maximum(CHART, 0.002)):
+    for index, colour in enumerate(np.maximum(PATCHES, 0.002)):
         centre = at + spin @ np.array([(index % 6 - 2.5) * pitch, (index // 6 - 1.5) * pitch])
         table.paint([rectangle(centre, (0.84 * pitch, 0.84 * pitch), a)], np.asarray(colour, np.float32))
 
