@@ -20,6 +20,7 @@ _INWARD, _OUTWARD = 0.024, 0.022
 # before they count as torn: torn sheets of the lab reach 0.0028 and 0.4 %, cut ones either wander less or leave less
 # than 0.1 % (tuning seeds 7700-7759).
 _WANDERS, _LEAST_OUTSIDE = 0.0020, 0.0013
+_FRINGE_PX = 0.8  # the lens mixes sheet and desk over about a pixel on each side of the edge
 _DEEPEST = 0.018
 _CLEAR = 0.35  # least difference between sheet and surroundings, in natural log units of light
 
@@ -47,7 +48,7 @@ def find_silhouette(framed: Float32, margin_px: int) -> Silhouette | None:
         jag = 0.0 if edge is None else _jag(edge) / long_px
         jags.append(jag)
         # A side that is cut, or can't be told from what lies beside it, stays on its line.
-        sides.append(edge if edge is not None and jag > _WANDERS else np.zeros(_SAMPLES))
+        sides.append(edge + _FRINGE_PX if edge is not None and jag > _WANDERS else np.zeros(_SAMPLES))
     points = _polygon(sides, work)
     if max(jags) < _WANDERS or 1 - _area_inside(points) < _LEAST_OUTSIDE:
         return None
@@ -116,9 +117,11 @@ def _polygon(sides: list[Float64], work: tuple[int, int]) -> Float64:
     right = np.stack([1 - sides[1] / width, t], axis=1)
     bottom = np.stack([1 - t, 1 - sides[2] / height], axis=1)
     left = np.stack([sides[3] / width, 1 - t], axis=1)
-    return np.concatenate([_trimmed(part) for part in (top, right, bottom, left)])
-
-
-def _trimmed(part: Float64) -> Float64:
-    """Without the ends, where the neighbouring side's edge cuts in: the corner is drawn straight across."""
-    return part[2:-2]
+    parts = [part[2:-2] for part in (top, right, bottom, left)]  # at the very ends the next side's edge cuts in
+    corners = []
+    for k, after in enumerate(parts):
+        before = parts[k - 1]
+        # The corner lies where the two edges, carried on straight, meet: x from the upright one, y from the level one.
+        level, upright = (after[0], before[-1]) if k % 2 == 0 else (before[-1], after[0])
+        corners.append(np.array([[upright[0], level[1]]]))
+    return np.concatenate([piece for pair in zip(corners, parts, strict=True) for piece in pair])
