@@ -276,6 +276,8 @@ def referred(photo: Photo, fit: ChartFit) -> Photo:
     gain, bend = np.array(fit.gain), np.array(fit.bend)
     matrix = float32(fit.matrix)
     if photo.tables is None:  # linear already: bend the values themselves
-        codes = bent(photo.codes, gain, bend).astype(np.float32)
+        codes = np.empty(photo.codes.shape, np.float32)
+        for row in range(0, len(codes), 256):  # the curve works in double precision; not on all of it at once
+            codes[row : row + 256] = bent(photo.codes[row : row + 256], gain, bend)
         return replace(photo, codes=codes, matrix=matrix, levels={})
     return replace(photo, tables=float32(bent(photo.tables.T, gain, bend).T), matrix=matrix, levels={})
