@@ -23,19 +23,19 @@ from autoprep.domain import JobRecord
 from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, UsageError
 from autoprep.ledger import Job, Ledger
 from autoprep.logs import open_log, plain
-from autoprep.rendering.mark import missing_glyphs
-from autoprep.service.engine import Engine, ledger_path, write_page
+from autoprep.service.engine import Engine
 from autoprep.service.intake import facts_for, wanted
+from autoprep.service.studio import ledger_path, write_page
 from autoprep.settings import (
     DESTINATIONS_FILE,
     SETTINGS_FILE,
     Settings,
     default_files,
     find_config,
-    font_path,
     load,
     worker_count,
 )
+from autoprep.telling import preset_words, print_record, print_summary, warnings_of
 
 _EPILOG = (
     "exit codes: 0 done; 1 something needs attention; 2 wrong use or settings; "
@@ -185,7 +185,7 @@ def _demo(options: argparse.Namespace) -> int:
     print(f"Demo studio: {settings.studio}")
     print(f"{len(files)} photos of Wren Halloway's field journals lie in its inbox; processing them now.")
     records = _process_all(settings)
-    _print_summary(settings, records)
+    print_summary(settings, records)
     return 1 if any(record.outcome == "set aside" for record in records) else 0
 
 
@@ -233,7 +233,7 @@ def _once(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2))
     else:
-        _print_summary(settings, records)
+        print_summary(settings, records)
     return 1 if any(record.outcome in ("set aside", "needs a look") for record in records) else 0
 
 
@@ -270,31 +270,12 @@ def _process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
     ]
 
 
-def _print_summary(settings: Settings, records: list[JobRecord]) -> None:
-    counts = {
-        outcome: sum(r.outcome == outcome for r in records) for outcome in dict.fromkeys(r.outcome for r in records)
-    }
-    print(
-        "Done: " + (", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing was waiting") + "."
-    )
-    for record in records:
-        if record.outcome in ("needs a look", "alternate", "set aside", "duplicate"):
-            print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
-        for name, reason in record.held.items():
-            print(f"  {record.photo}: {name} was not given out: {plain(reason)}")
-    if counts.get("ready"):
-        print(f"Finished pictures, one folder per destination:  {settings.folders.ready}")
-    if counts.get("needs a look"):
-        print(f"Questions, each with a marked picture:           {settings.folders.needs_a_look}")
-    print(f"Proof page, open it in a browser:                {settings.folders.records / 'proof' / 'index.html'}")
-
-
 # --- asking -------------------------------------------------------------------------------------------------
 
 
 def _check(options: argparse.Namespace) -> int:
     settings = _settings(options)
-    warnings = _warnings(settings)
+    warnings = warnings_of(settings)
     if options.json:
         print(
             json.dumps(
@@ -311,46 +292,10 @@ def _check(options: argparse.Namespace) -> int:
     print(f"  {'workers':<13} {worker_count(settings.service)}")
     print("Destinations:")
     for name, preset in settings.destinations.items():
-        print(f"  {name:<13} {_preset_words(preset)}")
+        print(f"  {name:<13} {preset_words(preset)}")
     for warning in warnings:
         print(f"Note: {warning}")
     return 0
-
-
-def _warnings(settings: Settings) -> list[str]:
-    notes = []
-    if not settings.artist.name:
-        notes.append("artist.name is empty, so files carry no rights and no visible mark")
-    text = settings.mark.text.format(artist=settings.artist.name, year="2026")
-    absent = missing_glyphs(text, font_path(settings))
-    if absent:
-        notes.append(f"the mark's font does not hold {absent}; name another one in mark.font")
-    notes += [
-        f"the {name.replace('_', ' ')} folder does not exist yet"
-        for name, place in settings.folders
-        if not place.is_dir()
-    ]
-    return notes
-
-
-def _preset_words(preset: Any) -> str:
-    if preset.full_size:
-        size = "full size"
-    elif preset.long_side_px or preset.short_side_px:
-        size = f"{'long' if preset.long_side_px else 'short'} side {preset.long_side_px or preset.short_side_px} px"
-    elif preset.width_mm or preset.width_in:
-        bleed = f" + {preset.bleed_mm:g} mm bleed" if preset.bleed_mm else ""
-        unit = "mm" if preset.width_mm else "in"
-        sides = (getattr(preset, f"width_{unit}"), getattr(preset, f"height_{unit}"))
-        size = f"{sides[0]:g} x {sides[1]:g} {unit}{bleed} at {preset.ppi:g} ppi"
-    else:
-        size = f"{preset.width_px} x {preset.height_px} px"
-    free = preset.full_size or preset.long_side_px or preset.short_side_px
-    fit = ", on its desk" if preset.framing == "scene" else "" if free else f", {preset.fit}"
-    mark = "mark" if preset.mark else "no mark"
-    colour = Path(preset.profile).name if preset.profile else preset.colour
-    when = " (when asked)" if preset.when == "asked" else ""
-    return f"{size}{fit}, {preset.format} {preset.bits} bit, {colour}, {mark}, rights {preset.rights}{when}"
 
 
 def _jobs(options: argparse.Namespace) -> int:
@@ -406,32 +351,8 @@ def _show(options: argparse.Namespace) -> int:
     if options.json:
         print(job.record.model_dump_json(indent=2))
         return 0
-    _print_record(job.record)
+    print_record(job.record)
     return 0
-
-
-def _print_record(record: JobRecord) -> None:
-    print(f"{record.photo}  ({record.job})")
-    print(f"  {record.outcome}" + (f", {record.kind}" if record.kind else ""))
-    for reason in record.reasons:
-        print(f"  - {plain(reason)}")
-    for name, reason in record.held.items():
-        print(f"  not given out: {name}: {plain(reason)}")
-    for line in record.advice:
-        print(f"  next time: {plain(line)}")
-    if record.outline is not None:
-        print(f"  outline confidence {record.outline.confidence:.0%}")
-    for out in record.outputs:
-        print(
-            f"  {out.destination:<12} {out.width_px} x {out.height_px} px, {out.bytes / 1e6:.2f} MB  {plain(out.path)}"
-        )
-        for note in out.notes:
-            print(f"  {'':<12} {plain(note)}")
-    total = sum(record.seconds.values())
-    if record.seconds:
-        print(
-            f"  took {total:.1f} s: " + ", ".join(f"{stage} {seconds:.2f}" for stage, seconds in record.seconds.items())
-        )
 
 
 def _redo(options: argparse.Namespace) -> int:

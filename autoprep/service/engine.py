@@ -11,17 +11,16 @@ from pathlib import Path
 from typing import Any
 
 from autoprep.domain import JobRecord
-from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, DeliveryError
+from autoprep.errors import AutoprepError, ConfigError, DeliveryError
 from autoprep.files.containers import is_whole, sniff
-from autoprep.files.storage import clear_parts, publish, write_now
+from autoprep.files.storage import clear_parts, publish
 from autoprep.job import JobOrder, JobResult, set_aside
 from autoprep.ledger import LOOK, Job, Ledger, SeenFile
 from autoprep.logs import plain
-from autoprep.proof import listing
-from autoprep.proof.pages import Place, index_html
 from autoprep.service.inbox import Found, Hints, SettledFile, Settling, read_settled, scan
 from autoprep.service.intake import facts_for, reserve, suffix_of, wanted
 from autoprep.service.pool import Pool
+from autoprep.service.studio import hold_lock, ledger_path, write_lists, write_page
 from autoprep.service.takes import compare, same_work
 from autoprep.service.worker import Failed, Finished, Staged
 from autoprep.settings import Settings, load, stamp, worker_count
@@ -49,7 +48,7 @@ class Engine:
         self._on_record = on_record or (lambda record: None)
         self._stamp = stamp(settings)
         self._inbox = settings.folders.inbox
-        self._lock = _lock(settings.folders.records)
+        self._lock = hold_lock(settings.folders.records)
         self.ledger = Ledger(ledger_path(settings))
         self._known = self.ledger.files()
         self._settling = Settling(settings.service.settle_s)
@@ -469,48 +468,3 @@ def _as_alternate(record: JobRecord, used: JobRecord, reason: str) -> JobRecord:
     return record.model_copy(
         update={"outcome": "alternate", "outputs": (), "take_of": used.job, "reasons": (said, *record.reasons)}
     )
-
-
-def write_page(settings: Settings, records: list[JobRecord]) -> Path:
-    """Write the proof page, records/proof/index.html; returns its path."""
-    page = settings.folders.records / "proof" / "index.html"
-    text = index_html(settings.artist.name, Place(settings.studio, page.parent), records)
-    write_now(page, text.encode("utf-8", "replace"), "page")
-    return page
-
-
-def write_lists(settings: Settings, records: list[JobRecord]) -> None:
-    """The picture lists of the destinations that ask for one, in their folders."""
-    for name, preset in settings.destinations.items():
-        if not preset.listing:
-            continue
-        folder = settings.folders.ready / name
-        listed = listing.entries(name, records)
-        if not listed:
-            continue
-        artist = settings.artist.name if preset.rights == "full" else ""
-        write_now(folder / "image-list.csv", listing.as_csv(listed, artist, preset.prices).encode("utf-8-sig"), "list")
-        write_now(folder / "image-list.html", listing.as_page(listed, artist, preset).encode("utf-8"), "list")
-
-
-def ledger_path(settings: Settings) -> Path:
-    """Where the ledger lies."""
-    return settings.folders.records / "ledger.sqlite3"
-
-
-def _lock(records: Path) -> Any:
-    """Hold the studio's lock; the system gives it back when the process ends, however it ends."""
-    records.mkdir(parents=True, exist_ok=True)
-    handle = (records / ".lock").open("a+")
-    try:
-        import fcntl
-
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except ImportError:
-        return handle
-    except OSError:
-        handle.close()
-        raise AlreadyRunning(
-            f"another Autoprep is at work in this studio ({records.parent}); stop it first, or let it do the work"
-        ) from None
-    return handle

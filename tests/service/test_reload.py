@@ -51,8 +51,8 @@ def test_changes_hold_for_the_next_photo(studio: Settings) -> None:
 def test_numbers_go_on_whatever_the_titles_are(studio: Settings) -> None:
     """Two works sent to a numbering destination one after the other are 01 and 02, not twice 01."""
     from autoprep.ledger import Ledger
-    from autoprep.service.engine import ledger_path
     from autoprep.service.intake import facts_for, reserve, wanted
+    from autoprep.service.studio import ledger_path
     from autoprep.settings import load
 
     text = '[jury]\nlong_side_px = 300\nname = "{nn} {title}"\n\n[blind]\nlong_side_px = 300\nrights = "none"\n'

@@ -9,7 +9,8 @@ import pytest
 from autoprep.domain import JobRecord
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
-from autoprep.service.engine import Engine, ledger_path
+from autoprep.service.engine import Engine
+from autoprep.service.studio import ledger_path
 from autoprep.service.takes import compare, likeness_of, merits
 from autoprep.settings import Settings
 from tests import photos

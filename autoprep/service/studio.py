@@ -1,0 +1,56 @@
+"""The studio's files that stand around the work: its lock, its ledger, the proof page and the picture lists."""
+
+from pathlib import Path
+from typing import Any
+
+from autoprep.domain import JobRecord
+from autoprep.errors import AlreadyRunning
+from autoprep.files.storage import write_now
+from autoprep.proof import listing
+from autoprep.proof.pages import Place, index_html
+from autoprep.settings import Settings
+
+
+def write_page(settings: Settings, records: list[JobRecord]) -> Path:
+    """Write the proof page, records/proof/index.html; returns its path."""
+    page = settings.folders.records / "proof" / "index.html"
+    text = index_html(settings.artist.name, Place(settings.studio, page.parent), records)
+    write_now(page, text.encode("utf-8", "replace"), "page")
+    return page
+
+
+def write_lists(settings: Settings, records: list[JobRecord]) -> None:
+    """The picture lists of the destinations that ask for one, in their folders."""
+    for name, preset in settings.destinations.items():
+        if not preset.listing:
+            continue
+        folder = settings.folders.ready / name
+        listed = listing.entries(name, records)
+        if not listed:
+            continue
+        artist = settings.artist.name if preset.rights == "full" else ""
+        write_now(folder / "image-list.csv", listing.as_csv(listed, artist, preset.prices).encode("utf-8-sig"), "list")
+        write_now(folder / "image-list.html", listing.as_page(listed, artist, preset).encode("utf-8"), "list")
+
+
+def ledger_path(settings: Settings) -> Path:
+    """Where the ledger lies."""
+    return settings.folders.records / "ledger.sqlite3"
+
+
+def hold_lock(records: Path) -> Any:
+    """Hold the studio's lock; the system gives it back when the process ends, however it ends."""
+    records.mkdir(parents=True, exist_ok=True)
+    handle = (records / ".lock").open("a+")
+    try:
+        import fcntl
+
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except ImportError:
+        return handle
+    except OSError:
+        handle.close()
+        raise AlreadyRunning(
+            f"another Autoprep is at work in this studio ({records.parent}); stop it first, or let it do the work"
+        ) from None
+    return handle

@@ -1,0 +1,92 @@
+"""What the command line says about runs, photos, settings and destinations, in plain words."""
+
+from pathlib import Path
+
+from autoprep.domain import JobRecord
+from autoprep.logs import plain
+from autoprep.presets import Preset
+from autoprep.rendering.mark import missing_glyphs
+from autoprep.settings import Settings, font_path
+
+
+def print_summary(settings: Settings, records: list[JobRecord]) -> None:
+    """What a run has made, and what it asks."""
+    counts = {
+        outcome: sum(r.outcome == outcome for r in records) for outcome in dict.fromkeys(r.outcome for r in records)
+    }
+    print(
+        "Done: " + (", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing was waiting") + "."
+    )
+    for record in records:
+        if record.outcome in ("needs a look", "alternate", "set aside", "duplicate"):
+            print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
+        for name, reason in record.held.items():
+            print(f"  {record.photo}: {name} was not given out: {plain(reason)}")
+    if counts.get("ready"):
+        print(f"Finished pictures, one folder per destination:  {settings.folders.ready}")
+    if counts.get("needs a look"):
+        print(f"Questions, each with a marked picture:           {settings.folders.needs_a_look}")
+    print(f"Proof page, open it in a browser:                {settings.folders.records / 'proof' / 'index.html'}")
+
+
+def warnings_of(settings: Settings) -> list[str]:
+    """What is valid and yet worth a second look."""
+    notes = []
+    if not settings.artist.name:
+        notes.append("artist.name is empty, so files carry no rights and no visible mark")
+    text = settings.mark.text.format(artist=settings.artist.name, year="2026")
+    absent = missing_glyphs(text, font_path(settings))
+    if absent:
+        notes.append(f"the mark's font does not hold {absent}; name another one in mark.font")
+    notes += [
+        f"the {name.replace('_', ' ')} folder does not exist yet"
+        for name, place in settings.folders
+        if not place.is_dir()
+    ]
+    return notes
+
+
+def preset_words(preset: Preset) -> str:
+    """A destination in one line."""
+    if preset.full_size:
+        size = "full size"
+    elif preset.long_side_px or preset.short_side_px:
+        size = f"{'long' if preset.long_side_px else 'short'} side {preset.long_side_px or preset.short_side_px} px"
+    elif preset.width_mm or preset.width_in:
+        bleed = f" + {preset.bleed_mm:g} mm bleed" if preset.bleed_mm else ""
+        unit = "mm" if preset.width_mm else "in"
+        sides = (getattr(preset, f"width_{unit}"), getattr(preset, f"height_{unit}"))
+        size = f"{sides[0]:g} x {sides[1]:g} {unit}{bleed} at {preset.ppi:g} ppi"
+    else:
+        size = f"{preset.width_px} x {preset.height_px} px"
+    free = preset.full_size or preset.long_side_px or preset.short_side_px
+    fit = ", on its desk" if preset.framing == "scene" else "" if free else f", {preset.fit}"
+    mark = "mark" if preset.mark else "no mark"
+    colour = Path(preset.profile).name if preset.profile else preset.colour
+    when = " (when asked)" if preset.when == "asked" else ""
+    return f"{size}{fit}, {preset.format} {preset.bits} bit, {colour}, {mark}, rights {preset.rights}{when}"
+
+
+def print_record(record: JobRecord) -> None:
+    """One photo's story."""
+    print(f"{record.photo}  ({record.job})")
+    print(f"  {record.outcome}" + (f", {record.kind}" if record.kind else ""))
+    for reason in record.reasons:
+        print(f"  - {plain(reason)}")
+    for name, reason in record.held.items():
+        print(f"  not given out: {name}: {plain(reason)}")
+    for line in record.advice:
+        print(f"  next time: {plain(line)}")
+    if record.outline is not None:
+        print(f"  outline confidence {record.outline.confidence:.0%}")
+    for out in record.outputs:
+        print(
+            f"  {out.destination:<12} {out.width_px} x {out.height_px} px, {out.bytes / 1e6:.2f} MB  {plain(out.path)}"
+        )
+        for note in out.notes:
+            print(f"  {'':<12} {plain(note)}")
+    total = sum(record.seconds.values())
+    if record.seconds:
+        print(
+            f"  took {total:.1f} s: " + ", ".join(f"{stage} {seconds:.2f}" for stage, seconds in record.seconds.items())
+        )
