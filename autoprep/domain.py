@@ -165,6 +165,14 @@ class WorkFacts(Value):
     hold: bool = False
     keep_paper: bool | None = None
 
+    def sides(self) -> tuple[str, str]:
+        """Height and width in the artist's own unit, as short as they go; empty where no size is given."""
+        if self.size_mm is None:
+            return "", ""
+        per = {"mm": 1.0, "cm": 10.0, "in": 25.4}.get(self.unit, 10.0)
+        width, height = (f"{side / per:.1f}".removesuffix(".0") for side in self.size_mm)
+        return height, width
+
 
 class OutputRecord(Value):
     """One delivered file."""

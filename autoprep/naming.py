@@ -30,7 +30,7 @@ _PLAIN = {
 def file_stem(preset: Preset, destination: str, facts: WorkFacts, artist: str, shown: str, number: int) -> str:
     """A file name without its ending, safe on every system; never empty. number fills {nn}."""
     first, _, last = artist.strip().rpartition(" ")
-    height, width = _sides(facts)
+    height, width = facts.sides()
     values = {
         "photo": PurePosixPath(shown).stem,
         "nn": f"{number:02d}",
@@ -65,15 +65,6 @@ def opening(preset: Preset, destination: str, facts: WorkFacts, artist: str, sho
 def counts(preset: Preset) -> bool:
     """Whether the destination numbers its files."""
     return any(name == "nn" for _, name, _, _ in Formatter().parse(preset.name))
-
-
-def _sides(facts: WorkFacts) -> tuple[str, str]:
-    """Height and width in the artist's unit, as short as they go; empty where no size is given."""
-    if facts.size_mm is None:
-        return "", ""
-    per = {"mm": 1.0, "cm": 10.0, "in": 25.4}.get(facts.unit, 10.0)
-    width, height = (f"{side / per:.1f}".removesuffix(".0") for side in facts.size_mm)
-    return height, width
 
 
 def _shaped(text: str, preset: Preset) -> str:

@@ -143,8 +143,7 @@ def titled_only(facts: WorkFacts) -> RightsStatement:
 def physical(facts: WorkFacts) -> str:
     """Medium and size as a caption has them, height first: "watercolour, 30 x 40 cm"."""
     parts = [facts.medium] if facts.medium else []
-    if facts.size_mm is not None:
-        per = {"mm": 1.0, "cm": 10.0, "in": 25.4}.get(facts.unit, 10.0)
-        width, height = (f"{side / per:.1f}".removesuffix(".0") for side in facts.size_mm)
+    height, width = facts.sides()
+    if height:
         parts.append(f"{height} x {width} {facts.unit}")
     return ", ".join(parts)

@@ -20,6 +20,7 @@ from watchdog.events import (
 from watchdog.observers import Observer
 
 from autoprep.ledger import SeenFile
+from autoprep.works import NOTE_ENDINGS
 
 Signature = tuple[int, int, int]
 
@@ -37,8 +38,6 @@ _IGNORED_ENDINGS = (
     ".swp",
     "~",
 )
-# Notes lie beside photos and are read with them.
-_NOTE_ENDINGS = (".txt", ".toml", ".md")
 _IGNORED_NAMES = {"thumbs.db", "desktop.ini"}
 _WINDOWS_PLACEHOLDER = 0x1000 | 0x40000 | 0x400000  # offline, recall on open, recall on data access
 _MACOS_DATALESS = 0x40000000
@@ -47,9 +46,7 @@ _MACOS_DATALESS = 0x40000000
 def is_ignored(name: str) -> bool:
     """Hidden, temporary and partial names, and notes; they are not taken for photos."""
     folded = name.casefold()
-    return (
-        folded.startswith((".", "~")) or folded in _IGNORED_NAMES or folded.endswith(_IGNORED_ENDINGS + _NOTE_ENDINGS)
-    )
+    return folded.startswith((".", "~")) or folded in _IGNORED_NAMES or folded.endswith(_IGNORED_ENDINGS + NOTE_ENDINGS)
 
 
 @dataclass(frozen=True)

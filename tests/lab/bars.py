@@ -63,7 +63,7 @@ BARS = (
     Bar("bow of straight lines, 95th percentile, %", lambda r: high(x.bow_percent for x in r), 0.5,
         "Metamorfoze 1.0 allows 2"),
     Bar("desk left inside, median, px at 2000", lambda r: median(x.outline.left_px for x in sure(r)), 2.0, "own"),
-    Bar("edge lost, median, px at 2000", lambda r: median(x.outline.lost_px for x in sure(r)), 0.5, "own"),
+    Bar("edge lost, median, px at 2000", lambda r: median(x.outline.lost_px for x in sure(r)), 0.0, "own"),
     Bar("bare paper, mean C*", lambda r: mean(x.colour.paper_chroma for x in r), 0.6, "Metamorfoze 1.0 allows 2"),
     Bar("bare paper, |mean L* - 96.5|", lambda r: abs(mean(x.colour.paper_lightness for x in r) - 96.5), 1.0,
         "FADGI 2016"),
