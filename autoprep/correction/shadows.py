@@ -7,24 +7,27 @@ never over edges; what is reached and darker is in shadow.
 """
 
 from dataclasses import dataclass
-from typing import cast
+from typing import NamedTuple, cast
 
 import cv2
 import numpy as np
 
 from autoprep.correction.paper import DARKEST, Paper
 from autoprep.domain import Declined
+from autoprep.imaging import fields
 from autoprep.imaging.arrays import Bool, Float32, Float64, UInt8
 from autoprep.imaging.colour import LUMINANCE
 
 # In natural-log units of light. Chosen on the lab's tuning seeds.
 _FAINT, _DEEPEST = 0.025, 1.5
 _FINE = 0.016  # what drawing and texture exceed after the slope is taken out
-_SOFT = 0.62  # the gradient that an edge keeps when it is blurred to 3 px: a step keeps 0.3-0.5, a slope 0.8-1
-_TINT, _TINT_SHARE = 0.035, 0.30
+_SOFT = 0.55  # the gradient that an edge keeps when it is blurred to 3 px: a step keeps 0.3-0.5, a slope 0.8-1
+_TINT, _TINT_SHARE = 0.035, 0.45
 _LEAST_SHARE, _LEAST_RIM = 0.004, 0.01
-_ISLAND = 0.04
-_OFF_TINT = 0.014
+_ISLAND = 0.02
+_SPECK_PX, _GAP_PX, _COLOURED = 6, 9, 0.01
+_STROKE_PX, _AROUND_PX, _SEEN, _OPEN = 11, 15, 0.15, 0.12
+_OFF_TINT, _OFF_TINT_DEEP = 0.014, 0.05
 
 
 @dataclass(frozen=True)
@@ -43,29 +46,29 @@ class Shadow:
 
 def find_shadow(linear: Float32, paper: Paper) -> Shadow | Declined:
     """(H, W, 3) float32 linear sRGB of a rectified work and its lit paper -> the shadow on it, or why none is taken."""
-    rest, luma = _what_paper_does_not_explain(linear, paper)
-    # The shade in the fold of an open book is the page's own: it is no shadow that somebody throws, and it stays.
-    fold = _fold(luma)
-    rest, luma = rest - fold[..., None], luma - fold
-    open_ground = _open_ground(rest, luma, paper.mask)
+    ground = _between_strokes(linear, paper)
+    rest, luma = ground.rest, ground.luma
+    open_ground = _open_ground(ground)
     shaded = _shaded(open_ground, luma, paper.mask)
     if not shaded.any():
         return Declined(reason="no soft shadow on bare paper")
-    slope = _tint_of_shadow(rest, luma, shaded)
-    if slope is None:
+    colour = _colour_of_hidden_light(ground, shaded)
+    if colour is None:
         return Declined(reason="what is darker has colours of its own; it is no shadow")
     # With the shadow's own tint known, a pale wash that the first look took for shadow stands out.
-    open_ground &= ~_off_tint(rest, luma, slope)
+    open_ground &= ~_off_tint(ground, colour)
     shaded = _shaded(open_ground, luma, paper.mask)
     if not shaded.any():
         return Declined(reason="no soft shadow on bare paper")
-    known = shaded | paper.mask
+    known = (shaded & ground.seen) | paper.mask
     # Well away from the shadow the light is what the lit paper told; close by it slopes into the shadow.
     near = cv2.dilate(shaded.astype(np.uint8), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (31, 31))) > 0
     values = np.where((paper.mask & ~near)[..., None], 0, rest).astype(np.float32)
     light = _spread(values, known)
     # Ground that lines enclose is not reached; where it shows just what the shadow around it promises, it is paper.
-    known |= open_ground & (np.abs(luma - light @ LUMINANCE) < _ISLAND)
+    for _ in range(3):
+        known |= open_ground & ground.seen & (np.abs(luma - light @ LUMINANCE) < _ISLAND)
+        light = _spread(values, known)
     light = np.minimum(_spread(values, known), 0)
     under = light @ LUMINANCE < -_FAINT
     return Shadow(light, known, float(under.mean()), float((under & ~known).mean()))
@@ -75,10 +78,72 @@ def _shaded(open_ground: Bool, luma: Float32, lit: Bool) -> Bool:
     return _substantial(_reached(open_ground, lit) & (luma < -_FAINT), luma)
 
 
-def _what_paper_does_not_explain(linear: Float32, paper: Paper) -> tuple[Float32, Float32]:
-    """(h, w, 3) and (h, w): natural log of the light relative to lit paper at each place, per channel and in all."""
+class _Ground(NamedTuple):
+    """The sheet without its thin strokes, at the paper's search size.
+
+    rest (h, w, 3) and luma (h, w): natural log of the light relative to lit paper, per channel and in all; seen: where
+    the surface shows between strokes; open: where enough of it does in the neighbourhood; lit: the lit paper; noise: standard deviation
+    of luma on lit paper.
+    """
+
+    rest: Float32
+    luma: Float32
+    seen: Bool
+    open: Bool
+    lit: Bool
+    noise: float
+
+
+def _between_strokes(linear: Float32, paper: Paper) -> _Ground:
+    """Strokes are narrow, and darker than what is on both their sides: a closing takes them out.
+
+    It looks at twice the search size, where the paper shows between lines of writing.
+    """
     height, width = paper.mask.shape
-    small = cast(Float32, cv2.resize(linear, (width, height), interpolation=cv2.INTER_AREA))
+    rest, luma = _what_paper_does_not_explain(linear, paper, 2)
+    # The shade in the fold of an open book is the page's own: it is no shadow that somebody throws, and it stays.
+    fold = _fold(luma)
+    rest, luma = rest - fold[..., None], luma - fold
+    lit = cv2.resize(paper.mask.astype(np.uint8), (2 * width, 2 * height), interpolation=cv2.INTER_NEAREST) > 0
+    brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_STROKE_PX, _STROKE_PX))
+    over = cast(Float32, cv2.morphologyEx(luma, cv2.MORPH_CLOSE, brush)) - luma
+    sharp = cast(Float32, cv2.blur(np.abs(_fine(luma)), (5, 5)))
+    deep = _deep(luma)
+    limit = np.maximum(0.02, 3.0 * float(np.std(_fine(luma)[lit]))) * deep
+    stroke = (over > limit) & (sharp > 0.5 * limit)
+    between = (cv2.dilate(stroke.astype(np.uint8), np.ones((3, 3), np.uint8)) == 0).astype(np.float32)
+    share = _halved(between, (width, height))
+    stack = _halved(np.dstack([rest, luma]) * between[..., None], (width, height)) / np.maximum(share, 1e-3)[..., None]
+    around = np.maximum(cast(Float32, cv2.GaussianBlur(share, (0, 0), 3.0)), 1e-3)[..., None]
+    carried = cv2.GaussianBlur(stack * share[..., None], (0, 0), 3.0) / around
+    seen = share > _SEEN
+    stack = np.where(seen[..., None], stack, carried).astype(np.float32)
+    luma = np.ascontiguousarray(stack[..., 3])
+    free = cast(Float32, cv2.blur(share, (_AROUND_PX, _AROUND_PX))) > _OPEN
+    lit = paper.mask & seen
+    return _Ground(stack[..., :3], luma, seen, free, lit, float(np.std(_fine(luma)[lit])))
+
+
+def _halved(plane: Float32, size: tuple[int, int]) -> Float32:
+    return cast(Float32, cv2.resize(plane, size, interpolation=cv2.INTER_AREA))
+
+
+def _deep(luma: Float32) -> Float32:
+    """How much the same grain grows in a shadow: it stands on less signal."""
+    return np.asarray(np.exp(-0.5 * np.clip(cv2.GaussianBlur(luma, (0, 0), 3.0), -1.2, 0)), np.float32)
+
+
+def _fine(luma: Float32) -> Float32:
+    """(h, w) what is finer than any slope or bend of a shadow's border."""
+    once = luma - cv2.GaussianBlur(luma, (0, 0), 2.0)
+    return np.asarray(once - cv2.GaussianBlur(once, (0, 0), 2.0), np.float32)
+
+
+def _what_paper_does_not_explain(linear: Float32, paper: Paper, times: int) -> tuple[Float32, Float32]:
+    """Natural log of the light relative to lit paper, per channel and in all, at a multiple of the search size."""
+    height, width = (times * side for side in paper.mask.shape)
+    how = cv2.INTER_AREA if width < linear.shape[1] else cv2.INTER_LINEAR
+    small = cast(Float32, cv2.resize(linear, (width, height), interpolation=how))
     small = np.maximum(cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8)), DARKEST)
     field = paper.log_field(height, width)
     luma = np.log(small @ LUMINANCE) - np.log(np.exp(field) @ LUMINANCE)
@@ -111,23 +176,37 @@ def _fold(luma: Float32) -> Float32:
     return np.ascontiguousarray(spread.T if upright else spread, np.float32)
 
 
-def _open_ground(rest: Float32, luma: Float32, lit: Bool) -> Bool:
+def _open_ground(ground: _Ground) -> Bool:
     """Where the surface is plain, without edges, not lighter than paper, and of its colour."""
-    noise = float(np.std((luma - cv2.GaussianBlur(luma, (0, 0), 2.0))[lit]))
-    fine = cast(Float32, cv2.blur(np.abs(luma - cv2.GaussianBlur(luma, (0, 0), 2.0)), (3, 3)))
-    # Shadow is noisier than light: the same grain stands on less signal.
-    deep = np.exp(-0.5 * np.clip(cv2.GaussianBlur(luma, (0, 0), 3.0), -1.2, 0))
-    plain = fine < np.maximum(_FINE, 2.2 * noise) * deep
+    rest, luma = ground.rest, ground.luma
+    fine = cast(Float32, cv2.blur(np.abs(_fine(luma)), (3, 3)))
+    plain = fine < np.maximum(_FINE, 2.2 * ground.noise) * _deep(luma)
     tint = np.abs(rest - luma[..., None]).max(-1)
     coloured = cast(Float32, cv2.blur(tint.astype(np.float32), (3, 3))) > _TINT + _TINT_SHARE * np.maximum(-luma, 0)
-    return np.asarray(plain & ~_edges(luma, noise) & ~coloured & (luma > -_DEEPEST) & (luma < 0.06))
+    clear = plain & ~_edges(ground, float(coloured.mean()) > _COLOURED) & ~coloured
+    return np.asarray(ground.open & clear & (luma > -_DEEPEST) & (luma < 0.06))
 
 
-def _edges(luma: Float32, noise: float) -> Bool:
-    """Where the lightness steps instead of sloping."""
-    steep = [_gradient(luma, sigma) for sigma in (1.0, 3.0)]
-    step = (steep[0] > max(0.008, 1.5 * noise)) & (steep[1] < _SOFT * steep[0])
-    return np.asarray(cv2.dilate(step.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+def _edges(ground: _Ground, coloured: bool) -> Bool:
+    """Where the lightness steps instead of sloping.
+
+    On a sheet with colours, steps of colour count too, and gaps of a few pixels in such a line are closed: there the
+    line may be the border of a wash, and what it encloses must not be entered through a gap.
+    """
+    planes = (ground.luma, ground.rest[..., 0], ground.rest[..., 2]) if coloured else (ground.luma,)
+    step = np.zeros(ground.luma.shape, bool)
+    for plane in planes:
+        noise = float(np.std(_fine(plane)[ground.lit]))
+        steep = [_gradient(np.ascontiguousarray(plane), sigma) for sigma in (1.0, 3.0)]
+        step |= (steep[0] > max(0.008, 1.5 * noise)) & (steep[1] < _SOFT * steep[0])
+    lines = step.astype(np.uint8)
+    if coloured:
+        _, labels, stats, _ = cv2.connectedComponentsWithStats(lines, connectivity=8)
+        long = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) >= _SPECK_PX
+        long[0] = False
+        brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_GAP_PX, _GAP_PX))
+        lines = cast(UInt8, cv2.morphologyEx(long[labels].astype(np.uint8), cv2.MORPH_CLOSE, brush))
+    return np.asarray(cv2.dilate(lines, np.ones((3, 3), np.uint8)) > 0)
 
 
 def _gradient(plane: Float32, sigma: float) -> Float32:
@@ -167,27 +246,38 @@ def _substantial(shaded: Bool, luma: Float32) -> Bool:
     return np.asarray(kept[labels] & shaded)
 
 
-def _tint_of_shadow(rest: Float32, luma: Float32, shaded: Bool) -> Float64 | None:
-    """(3,) tint per unit of depth: in a shadow it follows the share of the second light. None if it does not."""
-    depth = -luma[shaded].astype(np.float64)
-    tint = rest[shaded].astype(np.float64) + depth[:, None]
-    weight = np.minimum(depth, 0.3)[:, None]
-    slope = np.zeros(3)
-    for _ in range(4):
-        slope = (weight * tint * depth[:, None]).sum(0) / np.maximum((weight * depth[:, None] ** 2).sum(0), 1e-9)
-        left = np.abs(tint - slope * depth[:, None])
-        weight = np.minimum(depth, 0.3)[:, None] / np.maximum(1, left / 0.02) ** 2
-    if np.abs(slope).max() > _TINT_SHARE or float(np.median(left.max(1))) > _TINT:
+def _colour_of_hidden_light(ground: _Ground, shaded: Bool) -> Float32 | None:
+    """(h, w, 3) what a shadow takes per channel where it takes 1 of the luminance; None if no hidden light explains it.
+
+    A shadow hides a share of one light; what is left is that much less of its colour. So what is taken (1 - ratio to
+    the lit paper) is the same colour at every depth; over the sheet it may turn slowly, as the shares of the lights do.
+    """
+    height, width = shaded.shape
+    x, y = fields.grid_coordinates(height, width)
+    plane = np.stack([np.ones_like(x), x, y], axis=-1)
+    at = plane[shaded.ravel()]
+    taken = 1 - np.exp(ground.rest[shaded].astype(np.float64))
+    depth = 1 - np.exp(ground.luma[shaded].astype(np.float64))
+    weight = np.minimum(depth, 0.25)
+    turns, left = np.zeros((3, 3)), np.zeros(1)
+    for _ in range(5):
+        rows = at * depth[:, None]
+        pull = np.diag([1e-6, 0.05, 0.05]) * float((weight * depth**2).sum())
+        turns = np.linalg.solve((rows * weight[:, None]).T @ rows + pull, (rows * weight[:, None]).T @ (taken - depth[:, None]))
+        left = np.abs(taken - (1 + at @ turns) * depth[:, None]).max(1)
+        weight = np.minimum(depth, 0.25) / np.maximum(1, left / 0.012) ** 2
+    if np.abs(turns[0]).max() > _TINT_SHARE or float(np.median(left)) > _TINT:
         return None
-    return cast(Float64, slope)
+    return (1 + plane @ turns).reshape(height, width, 3).astype(np.float32)
 
 
-def _off_tint(rest: Float32, luma: Float32, slope: Float64) -> Bool:
+def _off_tint(ground: _Ground, colour: Float32) -> Bool:
     """(h, w) where the tint is not what a shadow of this depth would have."""
-    depth = np.maximum(-luma, 0)
-    off = rest - luma[..., None] - slope.astype(np.float32) * depth[..., None]
-    calm = np.abs(cv2.GaussianBlur(off, (0, 0), 2.0)).max(-1)
-    return np.asarray(calm > _OFF_TINT + 0.08 * depth)
+    depth = np.clip(1 - np.exp(ground.luma), 0, 0.95)[..., None]
+    expected = np.log(np.maximum(1 - depth * colour, 0.02))
+    off = cast(Float32, cv2.GaussianBlur(ground.rest - expected, (0, 0), 2.0))
+    tint = np.abs(off - (off @ LUMINANCE)[..., None]).max(-1)
+    return np.asarray(tint > _OFF_TINT + _OFF_TINT_DEEP * depth[..., 0])
 
 
 def _spread(values: Float32, known: Bool) -> Float32:

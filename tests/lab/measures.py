@@ -138,12 +138,15 @@ def bare_share(shot: Shot) -> float:
 
 
 def _truth(shot: Shot, shape: tuple[int, ...]) -> tuple[Float32, Bool, Bool]:
-    """The flat art (h, w, 3), where it is bare paper, and the work without its outermost 4 %."""
+    """The flat art (h, w, 3), where it is bare paper, and the work without its outermost 4 % and what lies on it."""
     size = (shape[1], shape[0])
     art = np.asarray(cv2.resize(shot.truth.work.reflectance, size, interpolation=cv2.INTER_AREA), np.float32)
     clear = cv2.resize(shot.truth.work.bare.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     inner = np.zeros(shape[:2], bool)
     inner[shape[0] // 25 : -shape[0] // 25, shape[1] // 25 : -shape[1] // 25] = True
+    # What a pencil or a finger hides, and the shadow at its foot, is neither paper nor the correction's business.
+    hidden = np.asarray(cv2.resize(shot.truth.covered, size, interpolation=cv2.INTER_LINEAR)) > 0.01
+    inner &= cv2.dilate(hidden.astype(np.uint8), np.ones((15, 15), np.uint8)) == 0
     return art, np.asarray(clear) > 0.99, inner
 
 

@@ -18,6 +18,7 @@ from .light import Caster, Light, make_light
 from .spec import DESKS, SceneSpec, random_spec
 from .works import make_work
 
+COVERED_LONG = 480
 LIGHT_STEP_PX = 12  # the light is smooth: it is worked out on every twelfth pixel (of 4032) and spread
 DESK_LONG_PX = 2600  # a desk needs no more detail than this
 
@@ -32,6 +33,7 @@ class Truth:
     size_mm: tuple[float, float]
     distortion: float  # k1 as in camera.py
     light: Array  # (h, w, 3) what a perfect white would read in linear camera values, over the work's own frame
+    covered: Array  # (h, w) share 0..1 hidden by a finger, tape or a pen, over the work's own frame
     work: FlatWork
     camera: Camera
 
@@ -80,7 +82,7 @@ def render(spec: SceneSpec, long_side_px: int = 4032, work: FlatWork | None = No
     picture.lay_over(reflectance)
     image, light_field = picture.expose(reflectance)
     corners = camera.to_pixels(camera.project(corners_mm(work.size_mm)), frame_px)
-    truth = Truth(corners, work.size_mm, spec.distortion, light_field, work, camera)
+    truth = Truth(corners, work.size_mm, spec.distortion, light_field, picture.covered, work, camera)
     return Shot(image, truth, spec)
 
 
@@ -97,6 +99,7 @@ class _Picture:
         self.on_desk = camera.onto_plane(self.lattice, self.depth_mm)
         self.on_work = camera.onto_plane(self.lattice, 0.0)
         self.half_mm = np.array(work.size_mm) / 2
+        self.covered: Array = np.zeros(self.cells_mm(COVERED_LONG).shape[:2], np.float32)
         corners = camera.to_pixels(camera.project(corners_mm(work.size_mm)), frame_px)
         self.corners = corners
         sides = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
@@ -281,6 +284,17 @@ class _Picture:
         seen = cv2.remap(layer, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)  # type: ignore[call-overload]
         cover = cv2.remap(table.opacity, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)  # type: ignore[call-overload]
         picture += (seen - picture) * cover[..., None]
+        # Where each cell of the work's frame lies on the layer.
+        cells = ((self.cells_mm(COVERED_LONG) - low) * ppm - 0.5).astype(np.float32)
+        self.covered = cv2.remap(table.opacity, cells, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
+
+    def cells_mm(self, long: int) -> Matrix:
+        """(h, w, 2) centres in mm of equal cells over the work, `long` of them along its longer side."""
+        w, h = self.work.size_mm
+        cell = max(w, h) / long
+        columns, rows = max(8, round(w / cell)), max(8, round(h / cell))
+        x, y = (np.arange(columns) + 0.5) / columns * w - w / 2, (np.arange(rows) + 0.5) / rows * h - h / 2
+        return np.stack(np.meshgrid(x, y), axis=-1)
 
     def expose(self, picture: Array) -> tuple[Mask, Array]:
         """Light the scene and take the picture: (H, W, 3) uint8 and the true light over the work."""
@@ -320,11 +334,7 @@ class _Picture:
 
     def _true_light(self, gains: Array) -> Array:
         """(h, w, 3) the light, vignetting and exposure over the work, cells of equal size, long side 96."""
-        w, h = self.work.size_mm
-        cell = max(w, h) / 96
-        columns, rows = max(8, round(w / cell)), max(8, round(h / cell))
-        x, y = (np.arange(columns) + 0.5) / columns * w - w / 2, (np.arange(rows) + 0.5) / rows * h - h / 2
-        points = np.stack(np.meshgrid(x, y), axis=-1)
+        points = self.cells_mm(96)
         world = np.concatenate([points, np.zeros((*points.shape[:2], 1))], axis=-1)
         return np.asarray(
             self.light.at(points) * self._vignette(self.camera.project(world))[..., None] * gains, np.float32
