@@ -7,15 +7,16 @@ never over edges; what is reached and darker is in shadow.
 """
 
 from dataclasses import dataclass
-from typing import NamedTuple, cast
+from typing import cast
 
 import cv2
 import numpy as np
 
-from autoprep.correction.paper import DARKEST, Paper
+from autoprep.correction.ground import Ground, between_strokes, deeper_grain, finest
+from autoprep.correction.paper import Paper
 from autoprep.domain import Declined
 from autoprep.imaging import fields
-from autoprep.imaging.arrays import Bool, Float32, Float64, UInt8
+from autoprep.imaging.arrays import Bool, Float32, UInt8
 from autoprep.imaging.colour import LUMINANCE
 
 # In natural-log units of light. Chosen on the lab's tuning seeds.
@@ -23,11 +24,14 @@ _FAINT, _DEEPEST = 0.025, 1.5
 _FINE = 0.016  # what drawing and texture exceed after the slope is taken out
 _SOFT = 0.55  # the gradient that an edge keeps when it is blurred to 3 px: a step keeps 0.3-0.5, a slope 0.8-1
 _TINT, _TINT_SHARE = 0.035, 0.45
+# Lights differ along the way from warm to cold, 2700 to 7500 K, and hardly in green.
+_WARM_COLD, _GREEN = 0.6, 0.12
+_OFF_TINT, _OFF_TINT_DEEP = 0.014, 0.05  # so far from the shadow's own tint, more where it is deep, is a colour
 _LEAST_SHARE, _LEAST_RIM = 0.004, 0.01
 _ISLAND = 0.02
-_SPECK_PX, _GAP_PX, _COLOURED = 6, 9, 0.01
-_STROKE_PX, _AROUND_PX, _SEEN, _OPEN = 11, 15, 0.15, 0.12
-_OFF_TINT, _OFF_TINT_DEEP = 0.014, 0.05
+_COLOURED = 0.01  # a sheet has colours when this share of it shows one
+_SPECK_PX, _GAP_PX = 6, 9  # shorter steps are noise; such gaps in a line of steps are closed
+_HARD = 0.66  # what has so much of its border hard is a wash; shadows stay below 0.5, but for drawing beside them
 
 
 @dataclass(frozen=True)
@@ -46,10 +50,13 @@ class Shadow:
 
 def find_shadow(linear: Float32, paper: Paper) -> Shadow | Declined:
     """(H, W, 3) float32 linear sRGB of a rectified work and its lit paper -> the shadow on it, or why none is taken."""
-    ground = _between_strokes(linear, paper)
-    rest, luma = ground.rest, ground.luma
-    open_ground = _open_ground(ground)
-    shaded = _shaded(open_ground, luma, paper.mask)
+    ground = between_strokes(linear, paper)
+    luma = ground.luma
+    coloured = _coloured(ground)
+    steps = _edges(ground, float(coloured.mean()) > _COLOURED)
+    hard = cv2.dilate(_edges(ground, False).astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
+    open_ground = _open_ground(ground) & ~steps & ~coloured
+    shaded = _shaded(open_ground, luma, paper.mask, hard)
     if not shaded.any():
         return Declined(reason="no soft shadow on bare paper")
     colour = _colour_of_hidden_light(ground, shaded)
@@ -57,137 +64,48 @@ def find_shadow(linear: Float32, paper: Paper) -> Shadow | Declined:
         return Declined(reason="what is darker has colours of its own; it is no shadow")
     # With the shadow's own tint known, a pale wash that the first look took for shadow stands out.
     open_ground &= ~_off_tint(ground, colour)
-    shaded = _shaded(open_ground, luma, paper.mask)
+    shaded = _shaded(open_ground, luma, paper.mask, hard)
     if not shaded.any():
         return Declined(reason="no soft shadow on bare paper")
-    known = (shaded & ground.seen) | paper.mask
+    return _carried(ground, shaded, open_ground, paper.mask)
+
+
+def _carried(ground: Ground, shaded: Bool, open_ground: Bool, lit: Bool) -> Shadow:
+    """The shadow's light from where it lies on bare ground, carried over the drawing."""
+    known = (shaded & ground.seen) | lit
     # Well away from the shadow the light is what the lit paper told; close by it slopes into the shadow.
     near = cv2.dilate(shaded.astype(np.uint8), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (31, 31))) > 0
-    values = np.where((paper.mask & ~near)[..., None], 0, rest).astype(np.float32)
+    values = np.where((lit & ~near)[..., None], 0, ground.rest).astype(np.float32)
     light = _spread(values, known)
     # Ground that lines enclose is not reached; where it shows just what the shadow around it promises, it is paper.
     for _ in range(3):
-        known |= open_ground & ground.seen & (np.abs(luma - light @ LUMINANCE) < _ISLAND)
+        known |= open_ground & ground.seen & (np.abs(ground.luma - light @ LUMINANCE) < _ISLAND)
         light = _spread(values, known)
-    light = np.minimum(_spread(values, known), 0)
+    light = np.minimum(light, 0)
     under = light @ LUMINANCE < -_FAINT
     return Shadow(light, known, float(under.mean()), float((under & ~known).mean()))
 
 
-def _shaded(open_ground: Bool, luma: Float32, lit: Bool) -> Bool:
-    return _substantial(_reached(open_ground, lit) & (luma < -_FAINT), luma)
+def _shaded(open_ground: Bool, luma: Float32, lit: Bool, hard: Bool) -> Bool:
+    return _substantial(_reached(open_ground, lit) & (luma < -_FAINT), luma, lit, hard)
 
 
-class _Ground(NamedTuple):
-    """The sheet without its thin strokes, at the paper's search size.
-
-    rest (h, w, 3) and luma (h, w): natural log of the light relative to lit paper, per channel and in all; seen: where
-    the surface shows between strokes; open: where enough of it does in the neighbourhood; lit: the lit paper; noise: standard deviation
-    of luma on lit paper.
-    """
-
-    rest: Float32
-    luma: Float32
-    seen: Bool
-    open: Bool
-    lit: Bool
-    noise: float
+def _open_ground(ground: Ground) -> Bool:
+    """Where the surface between the strokes is plain and not lighter than paper."""
+    luma = ground.luma
+    fine = cast(Float32, cv2.blur(np.abs(finest(luma)), (3, 3)))
+    plain = fine < np.maximum(_FINE, 2.2 * ground.noise) * deeper_grain(luma)
+    return np.asarray(ground.open & plain & (luma > -_DEEPEST) & (luma < 0.06))
 
 
-def _between_strokes(linear: Float32, paper: Paper) -> _Ground:
-    """Strokes are narrow, and darker than what is on both their sides: a closing takes them out.
-
-    It looks at twice the search size, where the paper shows between lines of writing.
-    """
-    height, width = paper.mask.shape
-    rest, luma = _what_paper_does_not_explain(linear, paper, 2)
-    # The shade in the fold of an open book is the page's own: it is no shadow that somebody throws, and it stays.
-    fold = _fold(luma)
-    rest, luma = rest - fold[..., None], luma - fold
-    lit = cv2.resize(paper.mask.astype(np.uint8), (2 * width, 2 * height), interpolation=cv2.INTER_NEAREST) > 0
-    brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_STROKE_PX, _STROKE_PX))
-    over = cast(Float32, cv2.morphologyEx(luma, cv2.MORPH_CLOSE, brush)) - luma
-    sharp = cast(Float32, cv2.blur(np.abs(_fine(luma)), (5, 5)))
-    deep = _deep(luma)
-    limit = np.maximum(0.02, 3.0 * float(np.std(_fine(luma)[lit]))) * deep
-    stroke = (over > limit) & (sharp > 0.5 * limit)
-    between = (cv2.dilate(stroke.astype(np.uint8), np.ones((3, 3), np.uint8)) == 0).astype(np.float32)
-    share = _halved(between, (width, height))
-    stack = _halved(np.dstack([rest, luma]) * between[..., None], (width, height)) / np.maximum(share, 1e-3)[..., None]
-    around = np.maximum(cast(Float32, cv2.GaussianBlur(share, (0, 0), 3.0)), 1e-3)[..., None]
-    carried = cv2.GaussianBlur(stack * share[..., None], (0, 0), 3.0) / around
-    seen = share > _SEEN
-    stack = np.where(seen[..., None], stack, carried).astype(np.float32)
-    luma = np.ascontiguousarray(stack[..., 3])
-    free = cast(Float32, cv2.blur(share, (_AROUND_PX, _AROUND_PX))) > _OPEN
-    lit = paper.mask & seen
-    return _Ground(stack[..., :3], luma, seen, free, lit, float(np.std(_fine(luma)[lit])))
+def _coloured(ground: Ground) -> Bool:
+    """Where the colour is none that light gives to paper."""
+    tint = np.abs(ground.rest - ground.luma[..., None]).max(-1)
+    calm = cast(Float32, cv2.blur(tint.astype(np.float32), (3, 3)))
+    return np.asarray(calm > _TINT + _TINT_SHARE * np.maximum(-ground.luma, 0))
 
 
-def _halved(plane: Float32, size: tuple[int, int]) -> Float32:
-    return cast(Float32, cv2.resize(plane, size, interpolation=cv2.INTER_AREA))
-
-
-def _deep(luma: Float32) -> Float32:
-    """How much the same grain grows in a shadow: it stands on less signal."""
-    return np.asarray(np.exp(-0.5 * np.clip(cv2.GaussianBlur(luma, (0, 0), 3.0), -1.2, 0)), np.float32)
-
-
-def _fine(luma: Float32) -> Float32:
-    """(h, w) what is finer than any slope or bend of a shadow's border."""
-    once = luma - cv2.GaussianBlur(luma, (0, 0), 2.0)
-    return np.asarray(once - cv2.GaussianBlur(once, (0, 0), 2.0), np.float32)
-
-
-def _what_paper_does_not_explain(linear: Float32, paper: Paper, times: int) -> tuple[Float32, Float32]:
-    """Natural log of the light relative to lit paper, per channel and in all, at a multiple of the search size."""
-    height, width = (times * side for side in paper.mask.shape)
-    how = cv2.INTER_AREA if width < linear.shape[1] else cv2.INTER_LINEAR
-    small = cast(Float32, cv2.resize(linear, (width, height), interpolation=how))
-    small = np.maximum(cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8)), DARKEST)
-    field = paper.log_field(height, width)
-    luma = np.log(small @ LUMINANCE) - np.log(np.exp(field) @ LUMINANCE)
-    return np.asarray(np.log(small) - field, np.float32), np.asarray(luma, np.float32)
-
-
-_FOLD_FROM, _FOLD_TO, _FOLD_DEPTH = 0.41, 0.59, 0.02
-
-
-def _fold(luma: Float32) -> Float32:
-    """(h, w) natural log, 0 or less: what a fold across the middle of the longer side takes of the light.
-
-    A fold darkens its columns over the whole length of the sheet; what a hand darkens, it darkens in some places.
-    """
-    upright = luma.shape[0] > luma.shape[1]
-    plane = np.ascontiguousarray(luma.T) if upright else luma
-    width = plane.shape[1]
-    first, last = int(_FOLD_FROM * width), int(_FOLD_TO * width)
-    columns = np.quantile(plane[:, first:last], 0.75, axis=0).astype(np.float32)
-    columns = cast(Float32, cv2.GaussianBlur(columns.reshape(1, -1), (0, 0), 1.0)).ravel()
-    end = max(2, len(columns) // 8)
-    level = np.linspace(columns[:end].mean(), columns[-end:].mean(), len(columns))
-    drop = np.minimum(columns - level, 0)
-    middle = drop[len(drop) // 4 : -len(drop) // 4]
-    if middle.min() > -_FOLD_DEPTH:
-        return np.zeros_like(luma)
-    whole = np.zeros(width, np.float32)
-    whole[first:last] = drop
-    spread = np.broadcast_to(whole, plane.shape)
-    return np.ascontiguousarray(spread.T if upright else spread, np.float32)
-
-
-def _open_ground(ground: _Ground) -> Bool:
-    """Where the surface is plain, without edges, not lighter than paper, and of its colour."""
-    rest, luma = ground.rest, ground.luma
-    fine = cast(Float32, cv2.blur(np.abs(_fine(luma)), (3, 3)))
-    plain = fine < np.maximum(_FINE, 2.2 * ground.noise) * _deep(luma)
-    tint = np.abs(rest - luma[..., None]).max(-1)
-    coloured = cast(Float32, cv2.blur(tint.astype(np.float32), (3, 3))) > _TINT + _TINT_SHARE * np.maximum(-luma, 0)
-    clear = plain & ~_edges(ground, float(coloured.mean()) > _COLOURED) & ~coloured
-    return np.asarray(ground.open & clear & (luma > -_DEEPEST) & (luma < 0.06))
-
-
-def _edges(ground: _Ground, coloured: bool) -> Bool:
+def _edges(ground: Ground, coloured: bool) -> Bool:
     """Where the lightness steps instead of sloping.
 
     On a sheet with colours, steps of colour count too, and gaps of a few pixels in such a line are closed: there the
@@ -196,16 +114,16 @@ def _edges(ground: _Ground, coloured: bool) -> Bool:
     planes = (ground.luma, ground.rest[..., 0], ground.rest[..., 2]) if coloured else (ground.luma,)
     step = np.zeros(ground.luma.shape, bool)
     for plane in planes:
-        noise = float(np.std(_fine(plane)[ground.lit]))
+        noise = float(np.std(finest(plane)[ground.lit]))
         steep = [_gradient(np.ascontiguousarray(plane), sigma) for sigma in (1.0, 3.0)]
         step |= (steep[0] > max(0.008, 1.5 * noise)) & (steep[1] < _SOFT * steep[0])
-    lines = step.astype(np.uint8)
-    if coloured:
-        _, labels, stats, _ = cv2.connectedComponentsWithStats(lines, connectivity=8)
-        long = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) >= _SPECK_PX
-        long[0] = False
-        brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_GAP_PX, _GAP_PX))
-        lines = cast(UInt8, cv2.morphologyEx(long[labels].astype(np.uint8), cv2.MORPH_CLOSE, brush))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(step.astype(np.uint8), connectivity=8)
+    least = _SPECK_PX if coloured else 2 * _SPECK_PX
+    long = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) >= least
+    long[0] = False
+    gap = _GAP_PX if coloured else 2 * _GAP_PX + 1
+    brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (gap, gap))
+    lines = cast(UInt8, cv2.morphologyEx(long[labels].astype(np.uint8), cv2.MORPH_CLOSE, brush))
     return np.asarray(cv2.dilate(lines, np.ones((3, 3), np.uint8)) > 0)
 
 
@@ -226,8 +144,8 @@ def _reached(ground: Bool, lit: Bool) -> Bool:
     return np.asarray((held >= 0.01 * lit.sum())[labels])
 
 
-def _substantial(shaded: Bool, luma: Float32) -> Bool:
-    """The dark parts that are large, deep enough to be seen, and come in from the rim."""
+def _substantial(shaded: Bool, luma: Float32, lit: Bool, hard: Bool) -> Bool:
+    """The dark parts that are large, deep enough to be seen, come in from the rim, and have no hard border."""
     height, width = shaded.shape
     solid = cast(UInt8, cv2.morphologyEx(shaded.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)))
     # Drawing cuts a shadow into pieces; for size and place they count together.
@@ -242,11 +160,21 @@ def _substantial(shaded: Bool, luma: Float32) -> Bool:
         if part.sum() < _LEAST_SHARE * part.size:
             continue
         touches = (part & rim).sum() > _LEAST_RIM * rim.sum()
-        kept[label] = touches and float(np.percentile(luma[part], 20)) < -2 * _FAINT
+        deep = float(np.percentile(luma[part], 20)) < -2 * _FAINT
+        kept[label] = touches and deep and _hard_border(labels == label, lit, hard) < _HARD
     return np.asarray(kept[labels] & shaded)
 
 
-def _colour_of_hidden_light(ground: _Ground, shaded: Bool) -> Float32 | None:
+def _hard_border(part: Bool, lit: Bool, hard: Bool) -> float:
+    """Share 0..1 of the part's border to lit paper where the light steps."""
+    contours, _ = cv2.findContours(part.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    line = np.zeros(part.shape, np.uint8)
+    cv2.drawContours(line, contours, -1, 1, 1)
+    border = (line > 0) & (cv2.dilate(lit.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0)
+    return float((border & hard).sum() / max(int(border.sum()), 1))
+
+
+def _colour_of_hidden_light(ground: Ground, shaded: Bool) -> Float32 | None:
     """(h, w, 3) what a shadow takes per channel where it takes 1 of the luminance; None if no hidden light explains it.
 
     A shadow hides a share of one light; what is left is that much less of its colour. So what is taken (1 - ratio to
@@ -263,15 +191,17 @@ def _colour_of_hidden_light(ground: _Ground, shaded: Bool) -> Float32 | None:
     for _ in range(5):
         rows = at * depth[:, None]
         pull = np.diag([1e-6, 0.05, 0.05]) * float((weight * depth**2).sum())
-        turns = np.linalg.solve((rows * weight[:, None]).T @ rows + pull, (rows * weight[:, None]).T @ (taken - depth[:, None]))
+        turns = np.linalg.solve(
+            (rows * weight[:, None]).T @ rows + pull, (rows * weight[:, None]).T @ (taken - depth[:, None])
+        )
         left = np.abs(taken - (1 + at @ turns) * depth[:, None]).max(1)
         weight = np.minimum(depth, 0.25) / np.maximum(1, left / 0.012) ** 2
-    if np.abs(turns[0]).max() > _TINT_SHARE or float(np.median(left)) > _TINT:
+    if np.abs(turns[0]).max() > _WARM_COLD or abs(turns[0, 1]) > _GREEN or float(np.median(left)) > _TINT:
         return None
     return (1 + plane @ turns).reshape(height, width, 3).astype(np.float32)
 
 
-def _off_tint(ground: _Ground, colour: Float32) -> Bool:
+def _off_tint(ground: Ground, colour: Float32) -> Bool:
     """(h, w) where the tint is not what a shadow of this depth would have."""
     depth = np.clip(1 - np.exp(ground.luma), 0, 0.95)[..., None]
     expected = np.log(np.maximum(1 - depth * colour, 0.02))

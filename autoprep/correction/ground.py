@@ -1,0 +1,125 @@
+"""The bare ground of a sheet: what shows between the strokes of drawing and writing, relative to its lit paper."""
+
+from typing import NamedTuple, cast
+
+import cv2
+import numpy as np
+
+from autoprep.correction.paper import DARKEST, Paper
+from autoprep.imaging.arrays import Bool, Float32
+from autoprep.imaging.colour import LUMINANCE
+
+# Chosen on the lab's tuning seeds. A stroke is at most this wide at twice the search size (2.5 mm on A4); the ground
+# is seen where this share of a pixel is free of strokes, and open where this share of its neighbourhood is.
+_STROKE_PX, _SEEN, _AROUND_PX, _OPEN = 11, 0.15, 15, 0.12
+_LEAST_STROKE = 0.02  # natural log by which the faintest stroke is darker than what is beside it
+
+
+class Ground(NamedTuple):
+    """The sheet without its thin strokes, at the paper's search size.
+
+    rest (h, w, 3) and luma (h, w): natural log of the light relative to lit paper, per channel and in all; seen: where
+    the surface shows between strokes; open: where enough of it does in the neighbourhood; lit: the lit paper; noise:
+    standard deviation of luma on lit paper.
+    """
+
+    rest: Float32
+    luma: Float32
+    seen: Bool
+    open: Bool
+    lit: Bool
+    noise: float
+
+
+def between_strokes(linear: Float32, paper: Paper) -> Ground:
+    """Strokes are narrow, and darker than what is on both their sides: a closing takes them out.
+
+    It looks at twice the search size, where the paper shows between lines of writing.
+    """
+    height, width = paper.mask.shape
+    rest, luma = _what_paper_does_not_explain(linear, paper, 2)
+    # The shade in the fold of an open book is the page's own: it is no shadow that somebody throws, and it stays.
+    fold = _fold(luma)
+    rest, luma = rest - fold[..., None], luma - fold
+    lit = cv2.resize(paper.mask.astype(np.uint8), (2 * width, 2 * height), interpolation=cv2.INTER_NEAREST) > 0
+    between = (~_strokes(luma, lit)).astype(np.float32)
+    share = _halved(between, (width, height))
+    light = _halved(np.dstack([rest, luma]) * between[..., None], (width, height)) / np.maximum(share, 1e-3)[..., None]
+    # Where no ground is seen, that around it is carried over.
+    around = np.maximum(cast(Float32, cv2.GaussianBlur(share, (0, 0), 3.0)), 1e-3)[..., None]
+    carried = cv2.GaussianBlur(light * share[..., None], (0, 0), 3.0) / around
+    seen = np.asarray(share > _SEEN)
+    light = np.where(seen[..., None], light, carried).astype(np.float32)
+    luma = np.ascontiguousarray(light[..., 3])
+    free = np.asarray(cv2.blur(share, (_AROUND_PX, _AROUND_PX)) > _OPEN)
+    lit = paper.mask & seen
+    return Ground(
+        np.ascontiguousarray(light[..., :3], np.float32), luma, seen, free, lit, float(np.std(finest(luma)[lit]))
+    )
+
+
+def _strokes(luma: Float32, lit: Bool) -> Bool:
+    brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_STROKE_PX, _STROKE_PX))
+    over = cast(Float32, cv2.morphologyEx(luma, cv2.MORPH_CLOSE, brush)) - luma
+    fine = finest(luma)
+    sharp = cast(Float32, cv2.blur(np.abs(fine), (5, 5)))
+    limit = max(_LEAST_STROKE, 3.0 * float(np.std(fine[lit]))) * deeper_grain(luma)
+    stroke = (over > limit) & (sharp > 0.5 * limit)
+    return np.asarray(cv2.dilate(stroke.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+
+
+def _halved(plane: Float32, size: tuple[int, int]) -> Float32:
+    return cast(Float32, cv2.resize(plane, size, interpolation=cv2.INTER_AREA))
+
+
+def deeper_grain(luma: Float32) -> Float32:
+    """(h, w) how much the same grain grows in a shadow: it stands on less signal."""
+    return np.asarray(np.exp(-0.5 * np.clip(cv2.GaussianBlur(luma, (0, 0), 3.0), -1.2, 0)), np.float32)
+
+
+def finest(luma: Float32) -> Float32:
+    """(h, w) what is finer than any slope or bend of a shadow's border."""
+    once = luma - cv2.GaussianBlur(luma, (0, 0), 2.0)
+    return np.asarray(once - cv2.GaussianBlur(once, (0, 0), 2.0), np.float32)
+
+
+def _what_paper_does_not_explain(linear: Float32, paper: Paper, times: int) -> tuple[Float32, Float32]:
+    """Natural log of the light relative to lit paper, per channel and in all, at a multiple of the search size."""
+    height, width = (times * side for side in paper.mask.shape)
+    how = cv2.INTER_AREA if width < linear.shape[1] else cv2.INTER_LINEAR
+    small = cast(Float32, cv2.resize(linear, (width, height), interpolation=how))
+    small = np.maximum(cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8)), DARKEST)
+    field = paper.log_field(height, width)
+    luma = np.log(small @ LUMINANCE) - np.log(np.exp(field) @ LUMINANCE)
+    return np.asarray(np.log(small) - field, np.float32), np.asarray(luma, np.float32)
+
+
+_FOLD_FROM, _FOLD_TO, _FOLD_DEPTH, _FOLD_STRETCHES = 0.41, 0.59, 0.02, 12
+
+
+def _fold(luma: Float32) -> Float32:
+    """(h, w) natural log, 0 or less: what a fold across the middle of the longer side takes of the light.
+
+    A fold darkens its columns over the whole length of the sheet; what a hand darkens, it darkens in some places. So
+    each stretch along the fold tells its own valley, and the middle one of them holds.
+    """
+    upright = luma.shape[0] > luma.shape[1]
+    plane = np.ascontiguousarray(luma.T) if upright else luma
+    width = plane.shape[1]
+    first, last = int(_FOLD_FROM * width), int(_FOLD_TO * width)
+    parts = np.array_split(plane[:, first:last], _FOLD_STRETCHES)
+    columns = np.stack([np.quantile(part, 0.75, axis=0) for part in parts]).astype(np.float32)
+    columns = cast(Float32, cv2.GaussianBlur(columns, (0, 0), sigmaX=1.0, sigmaY=0.01))
+    end = max(2, columns.shape[1] // 8)
+    left, right = columns[:, :end].mean(1, keepdims=True), columns[:, -end:].mean(1, keepdims=True)
+    level = left + (right - left) * np.linspace(0, 1, columns.shape[1])
+    drops = np.minimum(columns - level, 0)
+    middle = slice(columns.shape[1] // 4, -columns.shape[1] // 4)
+    deep_in = (drops[:, middle].min(axis=1) < -_FOLD_DEPTH).mean()
+    drop = np.median(drops, axis=0).astype(np.float32)
+    if drop[middle].min() > -_FOLD_DEPTH or deep_in < 0.75:
+        return np.zeros_like(luma)
+    whole = np.zeros(width, np.float32)
+    whole[first:last] = drop
+    spread = np.broadcast_to(whole, plane.shape)
+    return np.ascontiguousarray(spread.T if upright else spread, np.float32)
