@@ -57,6 +57,16 @@ def area(quad: AnyArray) -> float:
     return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
 
 
+def widened(quad: AnyArray, distance: float) -> Float64:
+    """(4, 2) convex polygon, in the order of `order_corners`, with every side moved outward by a distance."""
+    points = np.asarray(quad, np.float64)
+    along = np.roll(points, -1, axis=0) - points
+    outward = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.linalg.norm(along, axis=1, keepdims=True)
+    lines = [line_through(p + distance * n, q + distance * n)
+             for p, q, n in zip(points, np.roll(points, -1, axis=0), outward, strict=True)]  # fmt: skip
+    return np.stack([intersect(lines[k - 1], lines[k]) for k in range(4)])
+
+
 def is_convex(quad: AnyArray) -> bool:
     """Whether the (4, 2) polygon is strictly convex."""
     edges = np.roll(quad, -1, axis=0) - np.asarray(quad)

@@ -55,11 +55,13 @@ class Lens:
 class Warp:
     """From output pixels to photo pixels: a projective map into the ideal picture, then the lens.
 
-    matrix: (3, 3), output coordinates -> ideal photo coordinates at full size; lens: in full-size pixels.
+    matrix: (3, 3), output coordinates -> ideal photo coordinates at full size; lens: in full-size pixels; within:
+    (x0, y0, x1, y1) in output coordinates: pixels beyond it repeat those at its border.
     """
 
     matrix: Float64
     lens: Lens
+    within: tuple[float, float, float, float] | None = None
 
     def source(self, points: AnyArray) -> Float64:
         """(..., 2) output coordinates -> (..., 2) full-size photo coordinates."""
@@ -67,7 +69,11 @@ class Warp:
 
     def rows(self, first: int, last: int, width: int) -> Float64:
         """Photo coordinates of the pixel centres of output rows first..last-1: (last-first, width, 2)."""
-        x, y = np.meshgrid(np.arange(width) + 0.5, np.arange(first, last) + 0.5)
+        across, down = np.arange(width) + 0.5, np.arange(first, last) + 0.5
+        if self.within is not None:
+            x0, y0, x1, y1 = self.within
+            across, down = np.clip(across, x0, x1), np.clip(down, y0, y1)
+        x, y = np.meshgrid(across, down)
         return self.source(np.stack([x, y], axis=-1))
 
     def scale(self, width: int, height: int) -> float:

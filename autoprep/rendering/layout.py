@@ -222,4 +222,13 @@ def warp_for(layout: Layout, plan: CorrectionPlan) -> Warp:
     matrix: Float64 = homography(rectangle(width, height), lens.ideal(plan.geometry.array()))
     x0, y0, _, _ = layout.shown
     matrix = matrix @ np.array([[1, 0, x0 - x], [0, 1, y0 - y], [0, 0, 1.0]])
-    return Warp(matrix, lens)
+    if layout.scene is not None or plan.silhouette is not None or plan.geometry.ratio_from == "whole photo":
+        return Warp(matrix, lens)
+    # The outline stands a hair outside the work; the outermost pixels repeat what lies just inside, so that no line
+    # of desk stands at the edge of a print.
+    hair = _HAIR * max(width, height)
+    left, top = x - x0 + hair, y - y0 + hair
+    return Warp(matrix, lens, (left, top, left + width - 2 * hair, top + height - 2 * hair))
+
+
+_HAIR = 0.0008

@@ -17,13 +17,16 @@ from autoprep.correction.perspective import focal_length_px
 from autoprep.domain import Corners, Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import lab_fast
-from autoprep.imaging.geometry import is_convex, order_corners, overlap, rectangle
+from autoprep.imaging.geometry import is_convex, order_corners, overlap, rectangle, widened
 
 # Refinement happens at up to this long side; the last polish at up to the second. Chosen by speed: beyond
 # 2400 px the blur of phone photos leaves nothing to gain.
 _REFINING_PX = 1200
 _POLISHING_PX = 2400
 # So many candidates are refined, and so many different shapes come before the judge.
+# The fit errs by a fraction of a pixel to either side; the outline stands so much of the photo's long side outside it,
+# so that no edge of the work is lost. What little desk that lets in, rendering covers (see rendering/layout).
+_ROOM = 0.0002
 _TRIED, _FINALISTS, _SAME = 16, 8, 0.985
 
 JUDGE_NAMES = (
@@ -198,7 +201,8 @@ def _polish(photo: Photo, quad_px: Float64) -> Float64:
     scale = lab.shape[1] / photo.full_px[0]
     refined = refine(lab, quad_px * scale, reach=0.004, rounds=2, prior=0.003)
     polished = refined.quad / scale
-    return order_corners(polished) if overlap(polished, quad_px) > 0.97 else quad_px
+    fitted = order_corners(polished) if overlap(polished, quad_px) > 0.97 else order_corners(quad_px)
+    return widened(fitted, _ROOM * max(photo.full_px))
 
 
 def _corners(quad: Float64) -> Corners:
