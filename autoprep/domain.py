@@ -16,7 +16,8 @@ from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.resample import Lens
 
 Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
-Outcome = Literal["ready", "needs a look", "alternate", "duplicate", "set aside"]
+Outcome = Literal["ready", "needs a look", "alternate", "reference", "duplicate", "set aside"]
+ReferenceShot = Literal["reference", "grey card", "colour chart", "blank board"]
 Corner = tuple[float, float]
 Corners = tuple[Corner, Corner, Corner, Corner]
 Triple = tuple[float, float, float]
@@ -125,7 +126,10 @@ class Sharpening(Value):
 
 
 class CorrectionPlan(Value):
-    """What will be done to the pixels: estimated on a small copy, applied once per output."""
+    """What will be done to the pixels: estimated on a small copy, applied once per output.
+
+    reference: the reference shot, or "a grey card beside the work", that light, colour or chart came from.
+    """
 
     version: Literal[1] = 1
     geometry: Geometry
@@ -137,6 +141,7 @@ class CorrectionPlan(Value):
     sharpening: Sharpening
     paper_colour: Triple | None = None
     chart: ChartFit | None = None
+    reference: str = ""
     focus: tuple[float, float] = (0.5, 0.5)
     silhouette: tuple[Corner, ...] | None = None
 
@@ -148,7 +153,11 @@ NAME_FIELDS = (
 
 
 class WorkFacts(Value):
-    """What the artist says of a work; empty where nothing is said. size_mm is (width, height)."""
+    """What the artist says of a work; empty where nothing is said. size_mm is (width, height).
+
+    reference: the photo shows no work but something that tells the light of the others; grey_card: a grey card lies
+    beside the work.
+    """
 
     title: str = ""
     year: str = ""
@@ -164,6 +173,8 @@ class WorkFacts(Value):
     destinations: tuple[str, ...] = ()
     hold: bool = False
     keep_paper: bool | None = None
+    reference: ReferenceShot | None = None
+    grey_card: bool = False
 
     def sides(self) -> tuple[str, str]:
         """Height and width in the artist's own unit, as short as they go; empty where no size is given."""
@@ -220,12 +231,16 @@ class JobRecord(Value):
 
 @dataclass(frozen=True)
 class PhotoFacts:
-    """What the file says of itself, read once: camera facts that the correction may use, never a position."""
+    """What the file says of itself, read once: camera facts that the correction may use, never a position.
+
+    exposure: seconds * ISO / f-number^2, to which the light in the file is proportional, where all three are known.
+    """
 
     format: str
     width_px: int
     height_px: int
     focal_mm35: float | None = None
+    exposure: float | None = None
     taken_at: str | None = None
     profile_name: str = "sRGB (assumed)"
     warnings: tuple[str, ...] = ()

@@ -11,12 +11,13 @@ import cv2
 import numpy as np
 
 from autoprep import words
-from autoprep.correction.chart import referred, seen_through_chart
+from autoprep.correction.chart import referred
 from autoprep.correction.outline import find_outline
 from autoprep.correction.planning import Wishes, corrected, make_plan, measured_ratio, rectify
+from autoprep.correction.references import read_reference
 from autoprep.correction.sharpening import sharpen
 from autoprep.delivery import Delivery, deliver
-from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, WorkFacts
+from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts
 from autoprep.errors import CannotMeet, PhotoError
 from autoprep.files.encoders import Carried, How, encode
 from autoprep.files.icc import SPACES
@@ -26,6 +27,7 @@ from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.presets import Preset
 from autoprep.proof.pictures import marked_photo
+from autoprep.reference_shots import reference_words, usable, with_references
 from autoprep.settings import Settings
 
 _PROOF_PX = 1400
@@ -40,7 +42,8 @@ class JobOrder:
     """What a worker needs for one photo.
 
     data are the photo's bytes as hashed; places the reserved path of each destination's file; look_folder and
-    proof_folder where a question and the proof go; plan is given when a stored plan is rendered again.
+    proof_folder where a question and the proof go; references are the shots that tell the light of its folder;
+    earlier is given when a stored plan is rendered again.
     """
 
     job: str
@@ -52,6 +55,7 @@ class JobOrder:
     look_folder: Path
     proof_folder: Path
     facts: WorkFacts = field(default_factory=WorkFacts)
+    references: tuple[tuple[Path, ReferenceShot], ...] = ()
     warnings: tuple[str, ...] = ()
     earlier: JobRecord | None = None
 
@@ -96,6 +100,8 @@ def process(order: JobOrder, report: Report) -> JobResult:
         return JobResult(set_aside(order.job, order.photo, order.sha256, str(problem)))
     if order.earlier is not None:
         return _redo(order, photo, stages)
+    if order.facts.reference is not None:
+        return _reference(order, photo, order.facts.reference, stages)
     with stages.stage("outline") as facts:
         outline = find_outline(photo)
         facts["confidence"] = None if isinstance(outline, Declined) else round(outline.confidence, 3)
@@ -109,6 +115,30 @@ def set_aside(job: str, photo: str, sha256: str, reason: str) -> JobRecord:
     return JobRecord(job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=_now())
 
 
+def _reference(order: JobOrder, photo: Photo, said: ReferenceShot, stages: _Stages) -> JobResult:
+    """A photo that shows no work: what it tells of the light goes on record; nothing is rendered."""
+    with stages.stage("reference"):
+        found = usable(read_reference(photo, said, order.photo))
+        place = order.proof_folder / "photo.jpg"
+        part = write_part(place, preview_jpeg(photo, 900), order.job)
+    record = JobRecord(
+        job=order.job,
+        photo=order.photo,
+        sha256=order.sha256,
+        outcome="reference",
+        taken_at=photo.facts.taken_at,
+        work=order.facts,
+        reasons=(reference_words(found), *photo.facts.warnings, *order.warnings),
+        settings_sha256=order.settings.sha256,
+        seconds=stages.seconds,
+        finished_at=_now(),
+        pages={"photo": f"{order.proof_folder.name}/photo.jpg"},
+    )
+    result = JobResult(record, [(part, place)])
+    _stage_record(order, result)
+    return result
+
+
 def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
     """The correction's wishes from the settings and the artist's word on the work, which wins."""
     chosen = settings.correction
@@ -117,8 +147,9 @@ def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
 
 
 def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) -> JobResult:
-    with stages.stage("chart"):
-        photo, chart = seen_through_chart(photo)
+    with stages.stage("references"):
+        seen = with_references(photo, outline, order.facts.grey_card, order.references)
+        photo = seen.photo
     with stages.stage("measure") as facts:
         wishes = wishes_of(order.settings, order.facts)
         if order.facts.size_mm is not None:
@@ -126,7 +157,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
             if known is None:
                 return _ask(order, photo, outline, stages, doubt)
             wishes = replace(wishes, size_mm=known)
-        plan, judged, measures = make_plan(photo, outline, wishes, chart)
+        plan, judged, measures = make_plan(photo, outline, wishes, seen.chart, seen.reference, seen.absolute)
         facts |= {
             "kind": plan.kind,
             "paper": plan.paper,

@@ -18,7 +18,7 @@ def print_summary(settings: Settings, records: list[JobRecord]) -> None:
         "Done: " + (", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing was waiting") + "."
     )
     for record in records:
-        if record.outcome in ("needs a look", "alternate", "set aside", "duplicate"):
+        if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate"):
             print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
         for name, reason in record.held.items():
             print(f"  {record.photo}: {name} was not given out: {plain(reason)}")

@@ -62,6 +62,8 @@ def _geometry(plan: CorrectionPlan, measures: dict[str, float]) -> str:
 def _light(plan: CorrectionPlan, measures: dict[str, float]) -> list[str]:
     if isinstance(plan.light, Declined):
         return [f"Light: {plan.light.reason}."]
+    if plan.paper == "none":
+        return [f"The light over the work was evened as {plan.reference} tells it."]
     words = [
         f"The light varied by {measures['light_unevenness_percent']:.0f} % over the sheet; "
         "it was evened from the bare paper."
@@ -77,8 +79,9 @@ def _light(plan: CorrectionPlan, measures: dict[str, float]) -> list[str]:
 def _colour(plan: CorrectionPlan) -> list[str]:
     said = []
     if plan.chart is not None:
+        where = f"A colour chart was photographed in the same light ({plan.reference})" if plan.reference else ""
         said.append(
-            f"A colour chart lies beside the work: exposure and colours follow it "
+            f"{where or 'A colour chart lies beside the work'}: colours, and the exposure where it is known, follow it "
             f"(its patches come out {plan.chart.delta_e:.1f} CIEDE2000 from their published values)."
         )
     if isinstance(plan.neutral, Declined):
@@ -90,6 +93,8 @@ def _colour(plan: CorrectionPlan) -> list[str]:
             if tinted
             else "The bare paper was neutral within 3 %; what was left is taken out."
         )
+    elif plan.neutral.source == "grey reference" and plan.chart is None:
+        said.append(f"The colour of the light was taken from {plan.reference}; the exposure is as shot.")
     if plan.tone.gain > 1.02 and plan.paper != "none":
         said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to clean white.")
     return said

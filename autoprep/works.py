@@ -3,13 +3,14 @@
 The note wins over the name, the name over the folders; what contradicts itself is told.
 """
 
+import contextlib
 import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path, PurePosixPath
 from typing import Any, cast, get_args
 
-from autoprep.domain import Kind, WorkFacts
+from autoprep.domain import Kind, ReferenceShot, WorkFacts
 
 # Names that cameras, phones and screenshots give: they are no titles.
 _CAMERA_NAME = re.compile(
@@ -21,6 +22,28 @@ _CAMERA_NAME = re.compile(
 _CAMERA_FOLDER = re.compile(
     r"(dcim|camera|camera[ _-]?uploads|uploads|photos|pictures|inbox|\d{3}\w{0,5})", re.IGNORECASE
 )
+# Photos in such folders, or with such a name, show no work but the light of the others.
+_REFERENCE = re.compile(
+    r"(?:(references?)|(gr[ea]y[ _-]?cards?)|((?:colou?r[ _-]?)?charts?)|((?:blank|white)[ _-]?boards?))(?:[ _-]*\d+)?",
+    re.IGNORECASE,
+)
+_REFERENCE_SHOTS = cast(tuple[ReferenceShot, ...], get_args(ReferenceShot))
+_PICTURES = (
+    ".jpg",
+    ".jpeg",
+    ".heic",
+    ".heif",
+    ".png",
+    ".tif",
+    ".tiff",
+    ".webp",
+    ".avif",
+    ".dng",
+    ".nef",
+    ".cr2",
+    ".arw",
+)
+_MOST_REFERENCES = 4
 _YEAR = re.compile(r"(?:c\.? ?)?((?:1[5-9]|20)\d\d)")
 _SIZE = re.compile(r"(\d+(?:[.,]\d+)?)\s*[x×]\s*(\d+(?:[.,]\d+)?)\s*(mm|cm|in|inch|inches|\")?", re.IGNORECASE)
 _UNITS = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4}
@@ -33,6 +56,7 @@ _KEYS = {
     "description": "description", "caption": "description", "alt": "alt_text", "alt text": "alt_text",
     "keywords": "keywords", "tags": "keywords", "kind": "kind", "as": "kind", "for": "destinations",
     "destination": "destinations", "destinations": "destinations", "hold": "hold", "paper": "paper",
+    "grey card": "grey_card", "gray card": "grey_card",
 }  # fmt: skip
 
 
@@ -59,9 +83,51 @@ def _from_folders(shown: str) -> dict[str, Any]:
             said["destinations"] = (word[2],)
         elif text.lower() == "hold":
             said["hold"] = True
+        elif _reference(text) is not None:
+            said["reference"] = _reference(text)
+        elif re.fullmatch(r"with (a )?gr[ea]y card", text, re.IGNORECASE):
+            said["grey_card"] = True
         elif not _CAMERA_FOLDER.fullmatch(text) and not _is_camera_name(text):
             said["title"] = text
     return said
+
+
+def _reference(text: str) -> ReferenceShot | None:
+    """Which reference shot a folder or a photo is called; "reference" where the picture itself must tell."""
+    found = _REFERENCE.fullmatch(text)
+    return None if found is None else _REFERENCE_SHOTS[next(k for k in range(4) if found[k + 1])]
+
+
+def reference_shots(inbox: Path, shown: str) -> list[tuple[Path, ReferenceShot]]:
+    """The reference shots for a photo: those of its own folder, else of the next folder above that has some."""
+    folder = PurePosixPath(shown).parent
+    for place in (folder, *folder.parents):
+        found = sorted(_references_in(inbox / place))
+        if found:
+            return found[:_MOST_REFERENCES]
+    return []
+
+
+def _references_in(folder: Path) -> Iterator[tuple[Path, ReferenceShot]]:
+    try:
+        entries = sorted(folder.iterdir())
+    except OSError:
+        return
+    for entry in entries:
+        said = _reference(entry.stem)
+        if said is None or entry.is_symlink():
+            continue
+        if entry.is_dir():
+            with contextlib.suppress(OSError):
+                yield from (
+                    (file, _reference(file.stem) or said) for file in sorted(entry.iterdir()) if _is_picture(file)
+                )
+        elif _is_picture(entry):
+            yield entry, said
+
+
+def _is_picture(file: Path) -> bool:
+    return file.suffix.lower() in _PICTURES and file.is_file() and not file.is_symlink()
 
 
 def _is_camera_name(stem: str) -> bool:
@@ -73,6 +139,8 @@ def _from_name(shown: str) -> dict[str, Any]:
     stem = PurePosixPath(shown).stem
     if _is_camera_name(stem):
         return {}
+    if _reference(stem) is not None:
+        return {"reference": _reference(stem)}
     pieces = [" ".join(piece.replace("_", " ").split()) for piece in stem.split(",")]
     known = [bool(_YEAR.fullmatch(piece) or _SIZE.fullmatch(piece)) for piece in pieces]
     if not any(known[1:]):
@@ -182,6 +250,7 @@ _READERS: dict[str, Callable[[str], dict[str, Any]]] = {
     "paper": _paper,
     "year": _year,
     "hold": lambda text: {"hold": text.lower() not in ("no", "false", "0", "")},
+    "grey_card": lambda text: {"grey_card": text.lower() not in ("no", "false", "0", "")},
     "keywords": lambda text: {"keywords": _listed(text)},
     "destinations": lambda text: {"destinations": _listed(text)},
 }

@@ -33,7 +33,7 @@ _LEAST_SQUARES = 9  # so many patches must be seen as squares; the others are fo
 # behind a camera's tone curve stay below 0.35; other grids of squares exceed 0.6 (lab, tuning seeds 7400-7439).
 _LIKENESS = 0.45
 # FADGI's 2-star limit for paintings: a chart that does not come out itself is no witness for the work.
-_TRUSTED_DELTA_E = 5.0
+TRUSTED_DELTA_E = 5.0
 
 
 @dataclass(frozen=True)
@@ -265,7 +265,7 @@ def seen_through_chart(photo: Photo) -> tuple[Photo, ChartFit | None]:
     if chart is None:
         return photo, None
     fit = fit_chart(photo, chart)
-    if fit.delta_e > _TRUSTED_DELTA_E:
+    if fit.delta_e > TRUSTED_DELTA_E:
         warning = "a colour chart lies in the photo, but shine or shadow is on it; it was not used"
         return replace(photo, facts=replace(photo.facts, warnings=(*photo.facts.warnings, warning))), None
     return referred(photo, fit), fit

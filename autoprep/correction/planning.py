@@ -13,6 +13,7 @@ from autoprep.correction.apply import photometry
 from autoprep.correction.kind import Judged
 from autoprep.correction.paper import Paper, find_paper
 from autoprep.correction.perspective import focal_length_px, proportion
+from autoprep.correction.references import Reference, light_over
 from autoprep.correction.shadows import Shadow, find_shadow
 from autoprep.correction.silhouette import MARGIN, Silhouette, find_silhouette
 from autoprep.domain import (
@@ -60,6 +61,7 @@ class Draft:
     paper: Paper | Declined
     judged: Judged
     chart: ChartFit | None = None
+    reference: Reference | None = None
     light: LightField | Declined = field(default_factory=lambda: Declined(reason="not looked at"))
     neutral: Neutral | Declined = field(default_factory=lambda: Declined(reason="not looked at"))
     tone: Tone = field(default_factory=Tone)
@@ -68,10 +70,16 @@ class Draft:
 
 def _light(draft: Draft) -> None:
     draft.light = illumination.light_field(draft.paper, draft.judged.paper, draft.geometry.ratio)
+    # The work's own paper knows best; without it a board that was photographed from the same place does.
+    if isinstance(draft.light, Declined) and draft.reference is not None:
+        draft.light = light_over(draft.reference, draft.geometry) or draft.light
 
 
 def _neutral(draft: Draft) -> None:
     draft.neutral = neutral.neutral(draft.paper, draft.judged.paper, draft.wishes.paper, draft.chart is not None)
+    if isinstance(draft.neutral, Declined) and draft.judged.paper in ("none", "toned") and draft.reference is not None:
+        gain = draft.reference.gain
+        draft.neutral = draft.neutral if gain is None else Neutral(gain=gain, source="grey reference")
 
 
 def _tone(draft: Draft) -> None:
@@ -185,17 +193,24 @@ def _detailed_places(work: Float32) -> list[tuple[float, float]]:
 
 
 def make_plan(
-    photo: Photo, outline: Outline, wishes: Wishes, chart: ChartFit | None = None
+    photo: Photo,
+    outline: Outline,
+    wishes: Wishes,
+    chart: ChartFit | None = None,
+    reference: Reference | None = None,
+    absolute: bool | None = None,
 ) -> tuple[CorrectionPlan, Judged, dict[str, float]]:
     """The plan for an outlined photo, the kind with its evidence, and the measures before and after.
 
-    chart: the fit that the photo is already seen through, for the record.
+    chart: the fit that the photo is already seen through, for the record; reference: what a reference shot tells;
+    absolute: whether the photo's levels are reflectances, by default when there is a chart.
     """
+    absolute = chart is not None if absolute is None else absolute
     geometry = geometry_of(photo, outline, wishes)
     work = rectify(photo, geometry)
     paper, shadow = _paper_and_shadow(work.linear)
-    judged = kinds.judge(work.linear, paper, wishes.kind, _lightest_around(photo, geometry), absolute=chart is not None)
-    draft = Draft(work, geometry, wishes, paper, judged, chart)
+    judged = kinds.judge(work.linear, paper, wishes.kind, _lightest_around(photo, geometry), absolute=absolute)
+    draft = Draft(work, geometry, wishes, paper, judged, chart, reference)
     for _, step in STEPS:
         step(draft)
     plan = CorrectionPlan(
@@ -208,6 +223,7 @@ def make_plan(
         sharpening=draft.sharpening,
         paper_colour=_paper_colour(draft),
         chart=chart,
+        reference="" if reference is None else reference.name,
         focus=_focus(work.linear),
         # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
         silhouette=None if judged.paper == "none" else _silhouette_points(photo, geometry),

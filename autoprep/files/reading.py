@@ -74,6 +74,7 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         width_px=width,
         height_px=height,
         focal_mm35=_focal_mm35(exif),
+        exposure=_exposure(exif),
         taken_at=_taken_at(exif),
         profile_name=name,
         warnings=tuple(warnings),
@@ -180,6 +181,20 @@ def _focal_mm35(exif: Image.Exif) -> float | None:
     return None
 
 
+def _exposure(exif: Image.Exif) -> float | None:
+    """Seconds * ISO / f-number^2; None where one of them is not told."""
+    camera = exif.get_ifd(ExifTags.IFD.Exif)
+    speed = camera.get(ExifTags.Base.ISOSpeedRatings)
+    seconds, f_number, iso = (
+        _number(camera.get(ExifTags.Base.ExposureTime)),
+        _number(camera.get(ExifTags.Base.FNumber)),
+        _number(speed[0] if isinstance(speed, tuple) and speed else speed),
+    )
+    if not seconds or not f_number or not iso or min(seconds, f_number, iso) <= 0:
+        return None
+    return seconds * iso / f_number**2
+
+
 def _number(value: Any) -> float | None:
     try:
         number = float(value)
@@ -222,11 +237,11 @@ def _read_raw(data: bytes, max_pixels: int) -> Photo:
 
 
 def _raw_facts(data: bytes) -> dict[str, Any]:
-    """Focal length and date from the TIFF part of a RAW file, where it has one."""
+    """Focal length, exposure and date from the TIFF part of a RAW file, where it has one."""
     try:
         exif = Image.Exif()
         exif.load(b"Exif\0\0" + data[: 4 * 1024 * 1024])
-        return {"focal_mm35": _focal_mm35(exif), "taken_at": _taken_at(exif)}
+        return {"focal_mm35": _focal_mm35(exif), "exposure": _exposure(exif), "taken_at": _taken_at(exif)}
     except Exception:  # facts that can't be read are simply not known
         return {}
 

@@ -24,6 +24,7 @@ from autoprep.service.studio import hold_lock, ledger_path, write_lists, write_p
 from autoprep.service.takes import compare, same_work
 from autoprep.service.worker import Failed, Finished, Staged
 from autoprep.settings import Settings, load, stamp, worker_count
+from autoprep.works import reference_shots
 
 _LARGEST_FILE = 600 * 1024 * 1024
 _GIVE_UP_WAITING_S = 600.0  # an incomplete file that has been still for so long is set aside
@@ -300,6 +301,7 @@ class Engine:
             look_folder=look,
             proof_folder=self.settings.folders.records / "proof" / job.job,
             facts=facts,
+            references=tuple(reference_shots(self._inbox, job.shown)) if earlier is None else (),
             warnings=warnings,
             earlier=earlier,
         )

@@ -17,7 +17,7 @@ from .contact import contact
 from .demo import LONG_PX, write_demo
 from .fit_outline import fit
 from .scene import DESKS, random_spec, render
-from .score import REPORT_SEEDS, score
+from .score import REFERENCES, REPORT_SEEDS, score
 from .works import KINDS
 
 
@@ -73,7 +73,7 @@ def main() -> None:
     scored.add_argument("--kind", choices=KINDS, action="append", help="only this kind; may be given again")
     scored.add_argument("--long-px", type=int, default=1600, help="long side of the photos in pixels")
     scored.add_argument("--out", type=Path, help="folder for score.json and before/after/truth sheets")
-    scored.add_argument("--chart", action="store_true", help="with a colour chart beside the work")
+    scored.add_argument("--reference", choices=REFERENCES, default="none", help="what tells the light of the photo")
     honest = commands.add_parser("calibrate", help="how honest the outline's confidence is, on report seeds")
     honest.add_argument("--photos", type=int, default=400)
     honest.add_argument("--out", type=Path, help="the plot to write")
@@ -85,8 +85,8 @@ def main() -> None:
     elif given.command == "contact":
         contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out)
     elif given.command == "score":
-        rows = score(given.photos, given.long_px, given.out, given.kind or KINDS, given.first, given.chart)
-        if not given.kind and not given.chart:
+        rows = score(given.photos, given.long_px, given.out, given.kind or KINDS, given.first, given.reference)
+        if not given.kind and given.reference == "none":
             print_bars(rows)
     elif given.command == "calibrate":
         calibrate(given.photos, given.out)

@@ -32,15 +32,14 @@ def encode_jpeg(
     if icc:
         options["icc_profile"] = icc
     if exif:
-        options["exif"] = _exif(stored, shot.spec.focal_mm35, orientation, taken, gps)
+        options["exif"] = _exif(stored, shot, orientation, taken, gps)
     stored.save(out, "JPEG", **options)
     return out.getvalue()
 
 
-def _exif(
-    stored: Image.Image, focal_mm35: float, orientation: int, taken: str, gps: tuple[float, float] | None
-) -> bytes:
+def _exif(stored: Image.Image, shot: Shot, orientation: int, taken: str, gps: tuple[float, float] | None) -> bytes:
     """The Exif block."""
+    focal_mm35 = shot.spec.focal_mm35
     thumb = stored.copy()
     thumb.thumbnail((256, 256))
     small = io.BytesIO()
@@ -58,7 +57,7 @@ def _exif(
     details = {
         piexif.ExifIFD.DateTimeOriginal: taken.encode(),
         piexif.ExifIFD.DateTimeDigitized: taken.encode(),
-        piexif.ExifIFD.ExposureTime: (1, 60),
+        piexif.ExifIFD.ExposureTime: (max(1, round(shot.truth.exposure * 1e5)), 6_000_000),
         piexif.ExifIFD.FNumber: (18, 10),
         piexif.ExifIFD.ISOSpeedRatings: 125,
         piexif.ExifIFD.FocalLength: (round(focal_mm35 / LANDSCAPE_SENSOR * 1000), 1000),

@@ -268,6 +268,13 @@ def colour_chart(table: Table, at: Matrix, turn: float, width_mm: float = 130.0)
         table.paint([rectangle(centre, (0.84 * pitch, 0.84 * pitch), a)], np.asarray(colour, np.float32))
 
 
+def grey_card(table: Table, at: Matrix, turn: float, width_mm: float = 130.0) -> None:
+    """A card of 18 % grey, 5 : 4, its width given; turn in degrees."""
+    outline = rectangle(at, (width_mm * 0.8, width_mm * 0.64), np.radians(turn))
+    table.shadow(outline, 1.0, 0.4)
+    table.paint([outline], np.full(3, 0.18, np.float32))
+
+
 def finger(table: Table, tip: Matrix, away: Matrix, rng: Rng) -> None:
     """A thumb or finger holding the sheet at its edge: shaded skin, joint folds and a nail."""
     skin = rgb8(*((224, 178, 150), (196, 146, 116), (150, 104, 78), (104, 70, 52))[int(rng.integers(4))])

@@ -33,6 +33,7 @@ class Truth:
     size_mm: tuple[float, float]
     distortion: float  # k1 as in camera.py
     light: Array  # (h, w, 3) what a perfect white would read in linear camera values, over the work's own frame
+    exposure: float  # what the camera set for the scene; the light in the file is proportional to it
     covered: Array  # (h, w) share 0..1 hidden by a finger, tape or a pen, over the work's own frame
     work: FlatWork
     camera: Camera
@@ -69,11 +70,17 @@ def corners_mm(size_mm: tuple[float, float]) -> Matrix:
     return np.array([[-w, -h, 0], [w, -h, 0], [w, h, 0], [-w, h, 0]]) / 2
 
 
-def render(spec: SceneSpec, long_side_px: int = 4032, work: FlatWork | None = None) -> Shot:
-    """Render a photo; `work` saves making the flat work again (it must be the spec's own)."""
+def render(
+    spec: SceneSpec, long_side_px: int = 4032, work: FlatWork | None = None, *, placed_for: FlatWork | None = None
+) -> Shot:
+    """Render a photo; `work` saves making the flat work again (the spec's own).
+
+    placed_for: the work that camera and light were set up for, where another one is photographed in its place.
+    """
     if work is None:
         work = make_work(spec.kind, spec.work_seed, round(0.85 * long_side_px))
-    camera, light = camera_of(spec, work.size_mm), light_of(spec, work.size_mm)
+    set_up = (placed_for or work).size_mm
+    camera, light = camera_of(spec, set_up), light_of(spec, set_up)
     frame_px = camera.frame_px(long_side_px)
     picture = _Picture(spec, work, camera, light, frame_px)
     reflectance = picture.desk()
@@ -82,7 +89,7 @@ def render(spec: SceneSpec, long_side_px: int = 4032, work: FlatWork | None = No
     picture.lay_over(reflectance)
     image, light_field = picture.expose(reflectance)
     corners = camera.to_pixels(camera.project(corners_mm(work.size_mm)), frame_px)
-    truth = Truth(corners, work.size_mm, spec.distortion, light_field, picture.covered, work, camera)
+    truth = Truth(corners, work.size_mm, spec.distortion, light_field, picture.level, picture.covered, work, camera)
     return Shot(image, truth, spec)
 
 
@@ -99,6 +106,7 @@ class _Picture:
         self.on_desk = camera.onto_plane(self.lattice, self.depth_mm)
         self.on_work = camera.onto_plane(self.lattice, 0.0)
         self.half_mm = np.array(work.size_mm) / 2
+        self.level = 1.0
         self.covered: Array = np.zeros(self.cells_mm(COVERED_LONG).shape[:2], np.float32)
         corners = camera.to_pixels(camera.project(corners_mm(work.size_mm)), frame_px)
         self.corners = corners
@@ -131,8 +139,8 @@ class _Picture:
     def _furnish(self, table: objects.Table) -> None:
         """Put sheets and things around the work."""
         spec, rng = self.spec, self.rng
-        if spec.reference == "chart":
-            self._chart(table)
+        if spec.reference != "none":
+            self._reference(table)
         corner = self.on_desk[[1, 1, -2, -2], [1, -2, 1, -2]]
         reach = np.minimum(np.abs(corner).max(axis=0), 2.4 * self.half_mm + 160)
         back = np.radians(spec.desk_turn_deg)
@@ -143,13 +151,14 @@ class _Picture:
         elif spec.desk == "sheets" and rng.random() < 0.4:
             objects.strew(table, self.work.size_mm, int(rng.integers(1, 3)), reach, rng)
 
-    def _chart(self, table: objects.Table) -> None:
-        """A colour chart beside the work where the photo is wide, below it where it is tall."""
+    def _reference(self, table: objects.Table) -> None:
+        """A colour chart or a grey card beside the work where the photo is wide, below it where it is tall."""
         width = min(130.0, 0.8 * float(self.half_mm.max()))
         beside = self.spec.aspect >= 1
         away = np.array([width * 0.62 + 12, 0.0]) if beside else np.array([0.0, width * 0.45 + 12])
         at = (self.half_mm * (1, 0) if beside else self.half_mm * (0, 1)) + away
-        objects.colour_chart(table, self.desk_turn @ at, self.spec.desk_turn_deg, width)
+        lay = objects.colour_chart if self.spec.reference == "chart" else objects.grey_card
+        lay(table, self.desk_turn @ at, self.spec.desk_turn_deg, width)
 
     def _sheets(self, table: objects.Table, turn: float) -> None:
         """Other sheets peeking out below the work or lying beside it, some almost of its own white."""
@@ -330,6 +339,7 @@ class _Picture:
             level = min(level, 0.93 / max(float(brightest), 1e-4))
         brightest_white = float(np.percentile((lit * balance.astype(np.float32)).max(axis=2), 90))
         level = min(level, 1.7 / brightest_white)  # a dim subject is not pushed without end
+        self.level = level
         return np.asarray(balance * level, np.float32)
 
     def _true_light(self, gains: Array) -> Array:

@@ -7,20 +7,23 @@ columns. Report seeds are the default; no tuning uses them.
 import json
 import multiprocessing
 from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 
-from autoprep.correction.chart import seen_through_chart
 from autoprep.correction.outline import find_outline
 from autoprep.correction.planning import Wishes, make_plan
-from autoprep.domain import Declined, Outline
+from autoprep.correction.references import read_reference
+from autoprep.domain import Declined, Outline, Photo, ReferenceShot
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.reference_shots import Seen, seen_with, usable, with_references
 
+from .flatwork import blank_board
 from .measures import (
     LEAST_BARE,
     ColourMeasures,
@@ -31,7 +34,7 @@ from .measures import (
     ratio_error_percent,
     straightness_percent,
 )
-from .scene import encode_jpeg, random_spec, render
+from .scene import Shot, encode_jpeg, random_spec, render
 from .works import KINDS
 
 REPORT_SEEDS = 20000
@@ -55,18 +58,35 @@ class Row:
     paper_found: str
     ratio_percent: float
     bow_percent: float
-    chart: float | None
+    told: str
     outline: OutlineMeasures
     colour: ColourMeasures
 
 
-# A chart needs room: the work fills less of the photo and lies to the left or at the top.
-_WITH_CHART = {"reference": "chart", "fill": 0.62, "offset": (-0.9, -0.9), "over": "none"}
+REFERENCES = ("none", "chart", "grey card", "chart apart", "board apart")
+"""What tells the light: nothing, a chart or card beside the work, or a chart or a plain board in a photo of its own."""
+# A reference beside the work needs room: the work fills less of the photo and lies to the left or at the top.
+_ROOM: dict[str, Any] = {"fill": 0.62, "offset": (-0.9, -0.9), "over": "none"}
 
 
-def score_one(seed: int, kind: str, long_px: int, sheet: list[Float32] | None = None, chart: bool = False) -> Row:
+def _seen(shot: Shot, photo: Photo, outline: Outline, reference: str, long_px: int) -> Seen:
+    if not reference.endswith("apart"):
+        return with_references(photo, outline, reference == "grey card", ())
+    # Another photo in the same light, with the white balance kept: of a chart, or of a plain board in the work's place.
+    if reference == "chart apart":
+        other = render(replace(shot.spec, reference="chart", **_ROOM), long_px)
+        said: ReferenceShot = "colour chart"
+    else:
+        plain = replace(shot.spec, over="none", shadow="none", glare=0.0)
+        other, said = render(plain, long_px, blank_board(shot.truth.work), placed_for=shot.truth.work), "blank board"
+    told = usable(read_reference(read_photo(encode_jpeg(other, other.spec.jpeg_quality)), said, reference))
+    return Seen(photo) if isinstance(told, Declined) else seen_with(told, photo)
+
+
+def score_one(seed: int, kind: str, long_px: int, sheet: list[Float32] | None = None, reference: str = "none") -> Row:
     """Render, process and measure one photo."""
-    spec = random_spec(seed, kind, None, **(_WITH_CHART if chart else {}))
+    beside = {} if reference == "none" or reference.endswith("apart") else {"reference": reference, **_ROOM}
+    spec = random_spec(seed, kind, None, **beside)
     shot = render(spec, long_px)
     photo = read_photo(encode_jpeg(shot, spec.jpeg_quality))
     found = find_outline(photo)
@@ -79,32 +99,38 @@ def score_one(seed: int, kind: str, long_px: int, sheet: list[Float32] | None = 
             ratio, bow = ratio_error_percent(shot, plan.geometry), straightness_percent(shot, plan.geometry)
     corners = tuple((float(x), float(y)) for x, y in shot.truth.corners_px)
     given = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]
-    photo, fit = seen_through_chart(photo)
-    plan, judged, _ = make_plan(photo, given, Wishes(size_mm=shot.truth.size_mm), fit)
-    colour = measure_colour(photo, plan, shot, sheet)
+    seen = _seen(shot, photo, given, reference, long_px)
+    plan, judged, _ = make_plan(
+        seen.photo, given, Wishes(size_mm=shot.truth.size_mm), seen.chart, seen.reference, seen.absolute
+    )
+    colour = measure_colour(seen.photo, plan, shot, sheet)
     return Row(
         seed, kind, spec.desk, shot.truth.work.paper, bare_share(shot), spec.shadow, spec.glare, confidence,
-        judged.kind, judged.paper, ratio, bow, None if fit is None else fit.delta_e, outline, colour,
+        judged.kind, judged.paper, ratio, bow, _told(seen), outline, colour,
     )  # fmt: skip
 
 
-def _job(job: tuple[int, str, int, bool, bool]) -> tuple[Row, list[AnyArray]]:
+def _told(seen: Seen) -> str:
+    return "chart" if seen.chart is not None else "" if seen.reference is None else seen.reference.name
+
+
+def _job(job: tuple[int, str, int, bool, str]) -> tuple[Row, list[AnyArray]]:
     cv2.setNumThreads(1)
-    seed, kind, long_px, drawn, chart = job
+    seed, kind, long_px, drawn, reference = job
     sheet: list[Float32] | None = [] if drawn else None
-    row = score_one(seed, kind, long_px, sheet, chart)
+    row = score_one(seed, kind, long_px, sheet, reference)
     return row, [_cell(picture) for picture in sheet or []]
 
 
 def score(
     photos: int, long_px: int, out: Path | None, kinds: Iterable[str] = KINDS, first: int = REPORT_SEEDS,
-    chart: bool = False, processes: int = 2,
+    reference: str = "none", processes: int = 2,
 ) -> list[Row]:  # fmt: skip
     """Score `photos` seeds of every kind from `first`; prints the table, and writes JSON and sheets into `out`."""
     kinds = list(kinds)
     # Every kind has seeds of its own: the same seed makes the same desk and the same mistakes.
     seeds = {kind: range(first + k * photos, first + (k + 1) * photos) for k, kind in enumerate(kinds)}
-    jobs = [(seed, kind, long_px, out is not None, chart) for kind in kinds for seed in seeds[kind]]
+    jobs = [(seed, kind, long_px, out is not None, reference) for kind in kinds for seed in seeds[kind]]
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
         done = pool.map(_job, jobs, chunksize=1)
     rows = [row for row, _ in done]
@@ -186,7 +212,7 @@ def print_table(rows: list[Row]) -> None:
     parts["bare paper"] = [row for row in rows if row.bare >= LEAST_BARE and row.paper_found != "none"]
     parts["washed over"] = [row for row in rows if row.kind == "watercolour" and row.bare < LEAST_BARE]
     parts["no shadow"] = [row for row in rows if row.shadow == "none" and row.glare == 0]
-    parts["chart"] = [row for row in rows if row.chart is not None]
+    parts["told"] = [row for row in rows if row.told]
     parts["hard desk"] = [row for row in rows if row.desk in ("clutter", "cloth", "sheets", "white")]
     for name, part in parts.items():
         if part:

@@ -47,7 +47,7 @@ class SceneSpec:
     shadow_softness_mm: float = 12.0
     glare: float = 0.0
     glare_at: tuple[float, float] = (0.3, -0.2)
-    reference: str = "none"  # or "chart": a colour chart lies beside the work, to the right or below
+    reference: str = "none"  # or "chart", "grey card": it lies beside the work, to the right or below
     over: str = "none"  # what lies over the edge of the work
     exposure_ev: float = 0.7
     keep_highlights: bool = True  # the meter backs off before paper clips

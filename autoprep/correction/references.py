@@ -1,0 +1,184 @@
+"""Reference shots: a colour chart, a grey card or a blank board that was photographed in the light of the works.
+
+A chart tells light and camera, a grey card the colour of the light, a plain board that fills the photo the light over
+the frame. A reference holds for photos of the same camera setting: same light, and white balance set by hand.
+"""
+
+from dataclasses import replace
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.correction.chart import find_chart, fit_chart
+from autoprep.domain import ChartFit, Declined, Geometry, LightField, Outline, Photo, ReferenceShot, Triple, Value
+from autoprep.imaging import fields
+from autoprep.imaging.arrays import Bool, Float32, Float64
+from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.geometry import homography, project, rectangle
+
+_LONG_PX = 240
+_PLAIN = 0.035  # spread of log luminance about a smooth field: cards and boards stay below 0.02 with phone noise
+_FRAME_NODES = 20
+# Light that reaches a card is not further from what the camera took for neutral than this, in log red to blue.
+_FAR_FROM_NEUTRAL = 1.1
+
+
+class Reference(Value):
+    """What a reference shot tells, and with which exposure (seconds * ISO / f-number^2) it was taken, if known.
+
+    gain: per channel, makes the card neutral at unchanged luminance; light: relative light over the photo's frame.
+    """
+
+    name: str
+    chart: ChartFit | None = None
+    gain: Triple | None = None
+    light: LightField | None = None
+    exposure: float | None = None
+    taken_at: str | None = None
+
+
+def read_reference(photo: Photo, said: ReferenceShot, name: str) -> Reference | Declined:
+    """The reference in a photo that the artist calls one; Declined with the reason where it can't serve."""
+    facts = photo.facts
+    told = Reference(name=name, exposure=facts.exposure, taken_at=facts.taken_at)
+    chart = find_chart(photo) if said in ("reference", "colour chart") else None
+    if chart is not None:
+        return told.model_copy(update={"chart": fit_chart(photo, chart)})
+    if said == "colour chart":
+        return Declined(reason="no colour chart with 24 patches is seen in it")
+    plain = _plain(photo)
+    if isinstance(plain, Declined):
+        return plain
+    field, colour = plain
+    # A board's own white may be tinted; of a card that is called grey, grey is known.
+    gain = None if said == "blank board" else _neutralising(colour)
+    if gain is None and said == "grey card":
+        return Declined(reason="its colour is too far from grey for a card")
+    return told.model_copy(update={"gain": gain, "light": field})
+
+
+def _plain(photo: Photo) -> tuple[LightField, Float64] | Declined:
+    """The light over the frame and the mean linear colour, where the photo shows one plain surface."""
+    level = photo.reduced(max(1, max(photo.size_px) // _LONG_PX))
+    small = cast(Float32, cv2.GaussianBlur(level.linear(), (0, 0), 1.5))
+    height, width = small.shape[:2]
+    logs = np.log(np.maximum(small, 2e-3)).reshape(-1, 3)
+    x, y = fields.grid_coordinates(height, width)
+    weight, coefficients = np.ones(len(x)), np.zeros((15, 3))
+    rest: Float64 = np.zeros(len(x))
+    for _ in range(4):
+        coefficients = fields.fit(x, y, logs, weight, 4)
+        rest = np.asarray((logs - fields.evaluate(coefficients, height, width).reshape(-1, 3)) @ LUMINANCE, np.float64)
+        weight = 1 / np.maximum(1, np.abs(rest) / 0.02) ** 2
+    if float(np.percentile(np.abs(rest), 90)) > _PLAIN:
+        return Declined(reason="it shows neither a colour chart nor one plain surface that fills the photo")
+    rows, cols = (_FRAME_NODES, max(4, round(_FRAME_NODES * width / height)))
+    field = fields.evaluate(coefficients, rows, cols).astype(np.float64)
+    mean = field.mean(axis=(0, 1))
+    nodes = tuple(
+        (round(float(r), 4), round(float(g), 4), round(float(b), 4)) for r, g, b in (field - mean).reshape(-1, 3)
+    )
+    return LightField(rows=rows, cols=cols, log_light=nodes), np.exp(mean)
+
+
+def _neutralising(colour: Float64) -> Triple | None:
+    """The gains that make a linear colour grey; None where no lamp would give it to a grey card."""
+    if abs(float(np.log(colour[0] / colour[2]))) > _FAR_FROM_NEUTRAL:
+        return None
+    gain = float(colour @ LUMINANCE.astype(np.float64)) / colour
+    return round(float(gain[0]), 5), round(float(gain[1]), 5), round(float(gain[2]), 5)
+
+
+def at_exposure(fit: ChartFit, reference: Reference, photo: Photo) -> ChartFit | None:
+    """The chart's fit for a photo that was exposed otherwise; None where one of the exposures is not known.
+
+    The fit works on what the chart's photo would have shown: on x times the ratio k of the exposures. In its
+    logarithmic terms, b ln(kx) + c ln(kx)^2, that is another gain and another slope.
+    """
+    if not reference.exposure or not photo.facts.exposure:
+        return None
+    ratio = float(np.log(reference.exposure / photo.facts.exposure))
+    slope, bend = fit.bend
+    factor = float(np.exp(slope * ratio + bend * ratio**2))
+    red, green, blue = (round(g * factor, 6) for g in fit.gain)
+    return fit.model_copy(update={"gain": (red, green, blue), "bend": (round(slope + 2 * bend * ratio, 6), bend)})
+
+
+def light_over(reference: Reference, geometry: Geometry, nodes: int = _FRAME_NODES) -> LightField | None:
+    """The reference's light where a work lies in the frame: relative, 0 in the mean over the work."""
+    if reference.light is None:
+        return None
+    rows, cols = (nodes, max(4, round(nodes * geometry.ratio)))
+    x, y = np.meshgrid((np.arange(cols) + 0.5) / cols, (np.arange(rows) + 0.5) / rows)
+    lens = geometry.lens()
+    back = homography(rectangle(1, 1), lens.ideal(geometry.array()))
+    at = lens.seen(project(back, np.stack([x, y], axis=-1))) / np.array(geometry.photo_px)
+    frame = reference.light
+    maps = (at * np.array([frame.cols, frame.rows]) - 0.5).astype(np.float32)
+    seen = cv2.remap(frame.array(), maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
+    field = np.asarray(seen, np.float64)
+    field -= np.log(np.exp(field) @ LUMINANCE.astype(np.float64)).mean()
+    flat = tuple((round(float(r), 4), round(float(g), 4), round(float(b), 4)) for r, g, b in field.reshape(-1, 3))
+    return LightField(rows=rows, cols=cols, log_light=flat)
+
+
+_CARD_PX = 700
+_CARD_SHARE = (0.004, 0.25)  # of the photo
+_CARD_SPREAD, _CARD_LEVELS = 0.05, (0.02, 0.75)
+_CARD_FAR = 0.75  # log red to blue of a card in lamp light that the camera left uncorrected
+
+
+def grey_card_beside(photo: Photo, outline: Outline, name: str) -> Reference | None:
+    """The grey card that the artist says lies beside the work: a plain, four-sided, nearly neutral area.
+
+    Of several such areas the one nearest to neutral counts. None where there is none.
+    """
+    level = photo.reduced(max(1, max(photo.size_px) // _CARD_PX))
+    linear = cast(Float32, cv2.GaussianBlur(level.linear(), (0, 0), 1.0))
+    luma = np.log(np.maximum(linear @ LUMINANCE, 2e-3)).astype(np.float32)
+    steep = cv2.magnitude(
+        cv2.Sobel(luma, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(luma, cv2.CV_32F, 0, 1, scale=0.125)
+    )
+    plain = (steep < max(0.03, 2.5 * float(np.median(steep)))).astype(np.uint8)
+    cv2.fillConvexPoly(plain, np.round(outline.array() * level.scale).astype(np.int32), 0)
+    plain = cv2.morphologyEx(plain, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(plain, connectivity=4)
+    best: tuple[float, Float64] | None = None
+    for label in range(1, count):
+        if not _CARD_SHARE[0] < stats[label, cv2.CC_STAT_AREA] / plain.size < _CARD_SHARE[1]:
+            continue
+        found = _as_card(labels == label, linear, luma)
+        if found is not None and (best is None or found[0] < best[0]):
+            best = found
+    if best is None:
+        return None
+    return Reference(name=name, gain=_neutralising(best[1]), exposure=photo.facts.exposure)
+
+
+def _as_card(part: Bool, linear: Float32, luma: Float32) -> tuple[float, Float64] | None:
+    """How far from neutral and the mean linear colour of an area that may be a card."""
+    contours, _ = cv2.findContours(part.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outline = max(contours, key=cv2.contourArea)
+    height, width = part.shape
+    x, y, w, h = cv2.boundingRect(outline)
+    if x <= 1 or y <= 1 or x + w >= width - 1 or y + h >= height - 1:
+        return None  # the desk, the wall
+    hull = cv2.convexHull(outline)
+    four = cv2.approxPolyDP(hull, 0.06 * cv2.arcLength(hull, True), True)
+    (_, sides, _) = cv2.minAreaRect(outline)
+    if len(four) != 4 or cv2.contourArea(outline) < 0.88 * cv2.contourArea(hull) or max(sides) > 3 * min(sides):
+        return None
+    inner = cv2.erode(part.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    if inner.sum() < 50 or float(luma[inner].std()) > _CARD_SPREAD:
+        return None
+    colour = linear[inner].mean(axis=0).astype(np.float64)
+    level, far = float(colour @ LUMINANCE.astype(np.float64)), abs(float(np.log(colour[0] / max(colour[2], 1e-4))))
+    if not _CARD_LEVELS[0] < level < _CARD_LEVELS[1] or far > _CARD_FAR:
+        return None
+    return far, colour
+
+
+def with_warning(photo: Photo, words: str) -> Photo:
+    """The photo with one more thing to tell."""
+    return replace(photo, facts=replace(photo.facts, warnings=(*photo.facts.warnings, words)))
