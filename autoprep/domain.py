@@ -17,7 +17,7 @@ from autoprep.imaging.resample import Lens
 
 Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
 Outcome = Literal["ready", "needs a look", "alternate", "reference", "duplicate", "set aside"]
-ReferenceShot = Literal["reference", "grey card", "colour chart", "blank board"]
+ReferenceShot = Literal["light reference", "grey card", "colour chart", "blank board"]
 Corner = tuple[float, float]
 Corners = tuple[Corner, Corner, Corner, Corner]
 Triple = tuple[float, float, float]

@@ -24,25 +24,14 @@ _CAMERA_FOLDER = re.compile(
 )
 # Photos in such folders, or with such a name, show no work but the light of the others.
 _REFERENCE = re.compile(
-    r"(?:(references?)|(gr[ea]y[ _-]?cards?)|((?:colou?r[ _-]?)?charts?)|((?:blank|white)[ _-]?boards?))(?:[ _-]*\d+)?",
+    r"(?:(light[ _-]?references?)|(gr[ea]y[ _-]?cards?)|(colou?r[ _-]?charts?)|((?:blank|white)[ _-]?boards?))"
+    r"(?:[ _-]*\d+)?",
     re.IGNORECASE,
 )
 _REFERENCE_SHOTS = cast(tuple[ReferenceShot, ...], get_args(ReferenceShot))
 _PICTURES = (
-    ".jpg",
-    ".jpeg",
-    ".heic",
-    ".heif",
-    ".png",
-    ".tif",
-    ".tiff",
-    ".webp",
-    ".avif",
-    ".dng",
-    ".nef",
-    ".cr2",
-    ".arw",
-)
+    ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
+)  # fmt: skip
 _MOST_REFERENCES = 4
 _YEAR = re.compile(r"(?:c\.? ?)?((?:1[5-9]|20)\d\d)")
 _SIZE = re.compile(r"(\d+(?:[.,]\d+)?)\s*[x×]\s*(\d+(?:[.,]\d+)?)\s*(mm|cm|in|inch|inches|\")?", re.IGNORECASE)
@@ -93,7 +82,7 @@ def _from_folders(shown: str) -> dict[str, Any]:
 
 
 def _reference(text: str) -> ReferenceShot | None:
-    """Which reference shot a folder or a photo is called; "reference" where the picture itself must tell."""
+    """Which reference shot a folder or a photo is called; "light reference" where the picture itself must tell."""
     found = _REFERENCE.fullmatch(text)
     return None if found is None else _REFERENCE_SHOTS[next(k for k in range(4) if found[k + 1])]
 

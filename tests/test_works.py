@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from autoprep.works import facts_of
+from autoprep.works import facts_of, reference_shots
 
 
 def facts(tmp_path: Path, shown: str, note: str | None = None, ending: str = ".txt"):  # type: ignore[no-untyped-def]
@@ -82,3 +82,36 @@ def test_impossible_sizes_are_told(tmp_path: Path) -> None:
     said, warnings = facts(tmp_path, "Jug, 0x40cm.jpg")
     assert said.size_mm is None
     assert len(warnings) == 1
+
+
+@pytest.mark.parametrize(
+    ("shown", "said"),
+    [
+        ("light reference/IMG_1.jpg", "light reference"),
+        ("Grey Card.jpg", "grey card"),
+        ("gray-card 2.jpg", "grey card"),
+        ("color chart.jpg", "colour chart"),
+        ("white board.jpg", "blank board"),
+        ("Charts of Saltmere.jpg", None),
+        ("reference/IMG_1.jpg", None),
+    ],
+)
+def test_reference_shots_by_name(tmp_path: Path, shown: str, said: str | None) -> None:
+    """Only what can hardly be the title of a work is taken for a reference."""
+    facts, _ = facts_of(tmp_path, shown)
+    assert facts.reference == said
+
+
+def test_the_nearest_folder_with_references_counts(tmp_path: Path) -> None:
+    for place in ("light reference/a.jpg", "june/grey card.jpg", "june/pages/IMG_7.jpg", "IMG_8.jpg"):
+        (tmp_path / place).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / place).write_bytes(b"x")
+    assert reference_shots(tmp_path, "june/pages/IMG_7.jpg") == [(tmp_path / "june" / "grey card.jpg", "grey card")]
+    assert reference_shots(tmp_path, "IMG_8.jpg") == [(tmp_path / "light reference" / "a.jpg", "light reference")]
+
+
+def test_a_grey_card_beside_the_work_is_said(tmp_path: Path) -> None:
+    assert facts_of(tmp_path, "with grey card/IMG_1.jpg")[0].grey_card
+    (tmp_path / "Reeds.txt").write_text("Grey card: yes", encoding="utf-8")
+    assert facts_of(tmp_path, "Reeds.jpg")[0].grey_card
+    assert not facts_of(tmp_path, "IMG_2.jpg")[0].grey_card

@@ -13,8 +13,8 @@ import numpy as np
 from autoprep.correction.chart import find_chart, fit_chart
 from autoprep.domain import ChartFit, Declined, Geometry, LightField, Outline, Photo, ReferenceShot, Triple, Value
 from autoprep.imaging import fields
-from autoprep.imaging.arrays import Bool, Float32, Float64
-from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.arrays import Bool, Float32, Float64, UInt8
+from autoprep.imaging.colour import LUMINANCE, lab_fast
 from autoprep.imaging.geometry import homography, project, rectangle
 
 _LONG_PX = 240
@@ -42,7 +42,7 @@ def read_reference(photo: Photo, said: ReferenceShot, name: str) -> Reference | 
     """The reference in a photo that the artist calls one; Declined with the reason where it can't serve."""
     facts = photo.facts
     told = Reference(name=name, exposure=facts.exposure, taken_at=facts.taken_at)
-    chart = find_chart(photo) if said in ("reference", "colour chart") else None
+    chart = find_chart(photo) if said in ("light reference", "colour chart") else None
     if chart is not None:
         return told.model_copy(update={"chart": fit_chart(photo, chart)})
     if said == "colour chart":
@@ -124,40 +124,50 @@ def light_over(reference: Reference, geometry: Geometry, nodes: int = _FRAME_NOD
 
 
 _CARD_PX = 700
-_CARD_SHARE = (0.004, 0.25)  # of the photo
-_CARD_SPREAD, _CARD_LEVELS = 0.05, (0.02, 0.75)
-_CARD_FAR = 0.75  # log red to blue of a card in lamp light that the camera left uncorrected
+_CARD_SHARE = (0.0015, 0.25)  # of the photo
+_CARD_STEEP = 1.2  # in units of L*a*b* per pixel: noise stays below, the border of a card does not
+_CARD_SPREAD, _CARD_LEVELS = 0.04, (0.02, 0.75)
+# Lamp light that the camera leaves uncorrected makes a card warm, log red to blue; none makes it green or pink, log
+# green^2 to red * blue, but for the bend of the way from daylight to lamp light.
+_CARD_FAR, _CARD_GREEN, _BEND = 0.95, 0.2, 0.4
 
 
 def grey_card_beside(photo: Photo, outline: Outline, name: str) -> Reference | None:
     """The grey card that the artist says lies beside the work: a plain, four-sided, nearly neutral area.
 
-    Of several such areas the one nearest to neutral counts. None where there is none.
+    Of several such areas the largest counts. None where there is none.
     """
     level = photo.reduced(max(1, max(photo.size_px) // _CARD_PX))
     linear = cast(Float32, cv2.GaussianBlur(level.linear(), (0, 0), 1.0))
     luma = np.log(np.maximum(linear @ LUMINANCE, 2e-3)).astype(np.float32)
-    steep = cv2.magnitude(
-        cv2.Sobel(luma, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(luma, cv2.CV_32F, 0, 1, scale=0.125)
-    )
-    plain = (steep < max(0.03, 2.5 * float(np.median(steep)))).astype(np.uint8)
+    plain = cast(UInt8, (_steepness(lab_fast(linear)) < _CARD_STEEP).astype(np.uint8))
     cv2.fillConvexPoly(plain, np.round(outline.array() * level.scale).astype(np.int32), 0)
-    plain = cv2.morphologyEx(plain, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8))
+    plain = cast(UInt8, cv2.morphologyEx(plain, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8)))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(plain, connectivity=4)
-    best: tuple[float, Float64] | None = None
+    best: tuple[int, Float64] | None = None
     for label in range(1, count):
         if not _CARD_SHARE[0] < stats[label, cv2.CC_STAT_AREA] / plain.size < _CARD_SHARE[1]:
             continue
         found = _as_card(labels == label, linear, luma)
-        if found is not None and (best is None or found[0] < best[0]):
+        if found is not None and (best is None or found[0] > best[0]):
             best = found
     if best is None:
         return None
     return Reference(name=name, gain=_neutralising(best[1]), exposure=photo.facts.exposure)
 
 
-def _as_card(part: Bool, linear: Float32, luma: Float32) -> tuple[float, Float64] | None:
-    """How far from neutral and the mean linear colour of an area that may be a card."""
+def _steepness(lab: Float32) -> Float32:
+    """(h, w) steepest change of L*, a* or b* per pixel."""
+    steep = np.zeros(lab.shape[:2], np.float32)
+    for k in range(3):
+        channel = np.ascontiguousarray(lab[..., k])
+        across = cv2.Sobel(channel, cv2.CV_32F, 1, 0, scale=0.125)
+        steep = np.maximum(steep, cv2.magnitude(across, cv2.Sobel(channel, cv2.CV_32F, 0, 1, scale=0.125)))
+    return steep
+
+
+def _as_card(part: Bool, linear: Float32, luma: Float32) -> tuple[int, Float64] | None:
+    """Size in pixels and mean linear colour of an area that may be a card."""
     contours, _ = cv2.findContours(part.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     outline = max(contours, key=cv2.contourArea)
     height, width = part.shape
@@ -170,13 +180,26 @@ def _as_card(part: Bool, linear: Float32, luma: Float32) -> tuple[float, Float64
     if len(four) != 4 or cv2.contourArea(outline) < 0.88 * cv2.contourArea(hull) or max(sides) > 3 * min(sides):
         return None
     inner = cv2.erode(part.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-    if inner.sum() < 50 or float(luma[inner].std()) > _CARD_SPREAD:
+    if inner.sum() < 50 or _unplain(luma, inner) > _CARD_SPREAD:
         return None
-    colour = linear[inner].mean(axis=0).astype(np.float64)
-    level, far = float(colour @ LUMINANCE.astype(np.float64)), abs(float(np.log(colour[0] / max(colour[2], 1e-4))))
-    if not _CARD_LEVELS[0] < level < _CARD_LEVELS[1] or far > _CARD_FAR:
+    colour = np.asarray(linear[inner].mean(axis=0), np.float64)
+    red, green, blue = np.log(np.maximum(colour, 1e-4))
+    level = float(colour @ LUMINANCE.astype(np.float64))
+    if not _CARD_LEVELS[0] < level < _CARD_LEVELS[1]:
         return None
-    return far, colour
+    warm, leafy = float(red - blue), float(2 * green - red - blue)
+    if abs(warm) > _CARD_FAR or not -_CARD_GREEN < leafy < _CARD_GREEN + _BEND * abs(warm):
+        return None
+    return int(inner.sum()), colour
+
+
+def _unplain(luma: Float32, part: Bool) -> float:
+    """Spread of log luminance over an area about the plane that the falling light makes of it."""
+    rows, cols = np.nonzero(part)
+    terms = np.stack([np.ones(len(rows)), rows, cols], axis=1)
+    values = luma[part].astype(np.float64)
+    plane = np.linalg.lstsq(terms, values, rcond=None)[0]
+    return float((values - terms @ plane).std())
 
 
 def with_warning(photo: Photo, words: str) -> Photo:

@@ -32,8 +32,8 @@ class FlatWork:
 
 
 def blank_board(work: FlatWork) -> FlatWork:
-    """A plain board four times as large as a work, to lie in its place."""
+    """A plain board eight times as large as a work, to lie in its place."""
     width, height = work.size_mm
     plain = np.full((200, max(8, round(200 * width / height)), 3), 0.8, np.float32)
     clear = np.ones(plain.shape[:2], np.float32)
-    return FlatWork("painting", "board", plain, clear > 0, clear, (4 * width, 4 * height), "none")
+    return FlatWork("painting", "board", plain, clear > 0, clear, (8 * width, 8 * height), "none")

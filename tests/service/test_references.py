@@ -1,0 +1,104 @@
+"""Reference shots in the inbox: never rendered, told of, and used for the works of their folder."""
+
+import io
+import time
+from pathlib import Path
+
+import numpy as np
+import piexif
+import pytest
+from PIL import Image
+
+from autoprep.domain import JobRecord
+from autoprep.imaging.arrays import float32
+from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.ledger import Ledger
+from autoprep.logs import open_log
+from autoprep.service.engine import Engine
+from autoprep.service.studio import ledger_path
+from autoprep.settings import Settings
+from tests import photos
+
+LIGHT = (1.0, 0.86, 0.66)
+
+
+def jpeg(linear: np.ndarray, taken: str = "2025:06:14 10:11:12") -> bytes:
+    out = io.BytesIO()
+    exif = piexif.dump({"Exif": {piexif.ExifIFD.DateTimeOriginal: taken.encode()}})
+    Image.fromarray(quantise8(encode_fast(linear.astype(np.float32)))).save(out, "JPEG", quality=92, exif=exif)
+    return out.getvalue()
+
+
+def card() -> np.ndarray:
+    grain = 1 + np.random.default_rng(1).normal(0, 0.01, (450, 600, 1))
+    return np.asarray(0.18 * float32(LIGHT) * grain, np.float32)
+
+
+def painting() -> bytes:
+    """A patterned picture without any paper, in the same warm light."""
+    rng = np.random.default_rng(5)
+    pixels = np.asarray(photos.sheet(5), np.float32) * 0 + 12
+    top, left, bottom, right = 140, 230, 760, 1000
+    cells = rng.uniform(60, 190, (31, 38, 3)).repeat(20, axis=0).repeat(20, axis=1)
+    pixels[top:bottom, left : left + 760] = cells[: bottom - top, : right - left]
+    out = io.BytesIO()
+    Image.fromarray(pixels.astype(np.uint8)).save(out, "JPEG", quality=92)
+    return out.getvalue()
+
+
+def run(settings: Settings) -> dict[str, JobRecord]:
+    engine = Engine(settings, open_log(settings.folders.records, None), follow=False)
+    try:
+        limit = time.monotonic() + 60
+        while time.monotonic() < limit:
+            engine.step(0.1)
+            if engine.idle:
+                break
+    finally:
+        engine.stop()
+    ledger = Ledger(ledger_path(settings))
+    records = {job.shown: job.record for job in ledger.jobs() if job.record is not None}
+    ledger.close()
+    return records
+
+
+def put(settings: Settings, place: str, data: bytes) -> Path:
+    path = settings.folders.inbox / place
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(data)
+    return path
+
+
+def test_a_grey_card_in_the_folder_tells_the_light(studio: Settings) -> None:
+    put(studio, "as painting/light reference/IMG_1.jpg", jpeg(card()))
+    put(studio, "as painting/IMG_2.jpg", painting())
+    records = run(studio)
+    reference = records["as painting/light reference/IMG_1.jpg"]
+    assert reference.outcome == "reference"
+    assert "the colour of the light" in reference.reasons[0]
+    assert not reference.outputs
+    work = records["as painting/IMG_2.jpg"]
+    assert work.outcome == "ready"
+    assert work.plan is not None
+    assert work.plan.reference == "IMG_1.jpg"
+    gain = np.array(work.plan.neutral.gain)  # type: ignore[union-attr]
+    assert gain * LIGHT / (gain[1] * LIGHT[1]) == pytest.approx(np.ones(3), abs=0.03)
+    assert any("IMG_1.jpg" in reason for reason in work.reasons)
+    assert len(list((studio.folders.ready / "square").glob("*"))) == 1
+
+
+def test_a_reference_from_another_day_is_not_used(studio: Settings) -> None:
+    put(studio, "grey card.jpg", jpeg(card(), "2025:06:13 10:11:12"))
+    put(studio, "Reeds.jpg", photos.jpeg())
+    records = run(studio)
+    assert records["grey card.jpg"].outcome == "reference"
+    assert any("another time" in reason for reason in records["Reeds.jpg"].reasons)
+    assert records["Reeds.jpg"].outcome == "ready"
+
+
+def test_a_photo_that_is_no_reference_is_told(studio: Settings) -> None:
+    put(studio, "colour chart.jpg", photos.jpeg())
+    record = run(studio)["colour chart.jpg"]
+    assert record.outcome == "reference"
+    assert "can't serve: no colour chart" in record.reasons[0]
+    assert not record.outputs
