@@ -201,7 +201,7 @@ class JobRecord(Value):
     """Everything about one photo: what was seen, done, measured, written, and why.
 
     likeness: a very small picture of the corrected work, 0..255, by which takes of one work are known; take_of: for
-    an alternate, the job whose take is used.
+    an alternate, the job whose take is used; choices: for a question, the outlines that it offers.
     """
 
     version: Literal[1] = 1
@@ -212,6 +212,7 @@ class JobRecord(Value):
     taken_at: str | None = None
     finished_at: str | None = None
     outline: Outline | None = None
+    choices: tuple[Outline, ...] = ()
     kind: Kind | None = None
     kind_evidence: dict[str, float] = Field(default_factory=dict)
     plan: CorrectionPlan | None = None

@@ -12,7 +12,7 @@ import numpy as np
 
 from autoprep import words
 from autoprep.correction.chart import referred
-from autoprep.correction.outline import find_outline
+from autoprep.correction.outline import find_outline, find_outlines
 from autoprep.correction.planning import Wishes, corrected, make_plan, measured_ratio, rectify
 from autoprep.correction.references import read_reference
 from autoprep.correction.sharpening import sharpen
@@ -43,7 +43,7 @@ class JobOrder:
 
     data are the photo's bytes as hashed; places the reserved path of each destination's file; look_folder and
     proof_folder where a question and the proof go; references are the shots that tell the light of its folder;
-    earlier is given when a stored plan is rendered again.
+    earlier is given when a stored plan is rendered again; answer is the outline that the artist chose.
     """
 
     job: str
@@ -58,6 +58,7 @@ class JobOrder:
     references: tuple[tuple[Path, ReferenceShot], ...] = ()
     warnings: tuple[str, ...] = ()
     earlier: JobRecord | None = None
+    answer: Outline | None = None
 
 
 @dataclass
@@ -102,6 +103,8 @@ def process(order: JobOrder, report: Report) -> JobResult:
         return _redo(order, photo, stages)
     if order.facts.reference is not None:
         return _reference(order, photo, order.facts.reference, stages)
+    if order.answer is not None:
+        return _finish(order, photo, order.answer.model_copy(update={"confidence": 1.0}), stages)
     with stages.stage("outline") as facts:
         outline = find_outline(photo)
         facts["confidence"] = None if isinstance(outline, Declined) else round(outline.confidence, 3)
@@ -176,11 +179,15 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
         plan=plan,
         measures=measures,
         work=order.facts,
-        reasons=(*words.reasons(plan, photo, measures), *order.warnings),
+        reasons=(*_chosen(order), *words.reasons(plan, photo, measures), *order.warnings),
         advice=words.advice(plan, measures),
         settings_sha256=order.settings.sha256,
     )
     return _render_all(order, photo, record, stages)
+
+
+def _chosen(order: JobOrder) -> tuple[str, ...]:
+    return () if order.answer is None else ("You chose the outline.",)
 
 
 _LIKENESS_PX = 24
@@ -295,6 +302,7 @@ def known_size(size_mm: tuple[float, float], ratio: float) -> tuple[tuple[float,
 def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _Stages, doubt: str = "") -> JobResult:
     """Something is not sure: a marked picture, the reason, and what can be done."""
     reason = doubt or _doubt(outline)
+    choices = () if doubt or isinstance(outline, Declined) else tuple(find_outlines(photo, _MOST_CHOICES))
     result = JobResult(
         JobRecord(
             job=order.job,
@@ -303,6 +311,7 @@ def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _St
             outcome="needs a look",
             taken_at=photo.facts.taken_at,
             outline=None if isinstance(outline, Declined) else outline,
+            choices=choices,
             work=order.facts,
             reasons=(reason, *photo.facts.warnings, *order.warnings),
             settings_sha256=order.settings.sha256,
@@ -312,6 +321,12 @@ def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _St
         "- take the photo again with some desk showing on all four sides, on a ground that differs from it;\n"
         "- or crop the photo to the work alone on the phone, and drop it in again.\n"
     )
+    if choices:
+        ways = (
+            f"- delete all pictures {choice_name(1)[:-5]}... in this folder but the one with the right outline: "
+            "the photo is then finished by it;\n"
+            "- or take the photo again with some desk showing on all four sides, on a ground that differs from it.\n"
+        )
     if doubt:
         ways = (
             "- if the marked outline is right, correct the size in the photo's name or note, and drop it in again;\n"
@@ -328,6 +343,8 @@ def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _St
             order.look_folder / "why.txt": note.encode("utf-8"),
             order.proof_folder / "photo.jpg": marked,
         }
+        for number, choice in enumerate(choices, 1):
+            files[order.look_folder / choice_name(number)] = marked_photo(photo, choice)
         for place, data in files.items():
             result.parts.append((write_part(place, data, order.job), place))
     result.record = result.record.model_copy(
@@ -341,12 +358,20 @@ def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _St
     return result
 
 
+_MOST_CHOICES = 3
+
+
+def choice_name(number: int) -> str:
+    """The picture of a question's choice, counted from 1."""
+    return f"choice-{number}.jpg"
+
+
 def _doubt(outline: Outline | Declined) -> str:
     if isinstance(outline, Declined):
         return f"The edge of the work was not found: {outline.reason}."
     return (
         f"The edge of the work is not sure (confidence {outline.confidence:.0%}); "
-        "the marked picture shows the best guess."
+        "the marked picture shows the best guess, the others what else it may be."
     )
 
 

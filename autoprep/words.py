@@ -44,7 +44,7 @@ def advice(plan: CorrectionPlan, measures: dict[str, float]) -> tuple[str, ...]:
     if measures["clipped_percent"] > 1:
         said.append("Tap on the paper and pull the brightness down a little: the lightest parts ran out of scale.")
     if isinstance(plan.neutral, Declined) and plan.paper == "none":
-        said.append("Lay a colour chart or a strip of white paper beside a painting: then its colours can be checked.")
+        said.append("Lay a colour chart or a grey card beside a painting: then the light, and so its colours, are known.")
     return tuple(said)
 
 

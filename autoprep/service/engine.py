@@ -10,18 +10,19 @@ from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any
 
-from autoprep.domain import JobRecord
+from autoprep.domain import JobRecord, Outline
 from autoprep.errors import AutoprepError, ConfigError, DeliveryError
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.storage import clear_parts, publish
 from autoprep.job import JobOrder, JobResult, set_aside
 from autoprep.ledger import LOOK, Job, Ledger, SeenFile
 from autoprep.logs import plain
+from autoprep.service.alternates import among_takes, stand_back
 from autoprep.service.inbox import Found, Hints, SettledFile, Settling, read_settled, scan
 from autoprep.service.intake import facts_for, reserve, suffix_of, wanted
 from autoprep.service.pool import Pool
+from autoprep.service.questions import Questions, clear
 from autoprep.service.studio import hold_lock, ledger_path, write_lists, write_page
-from autoprep.service.takes import compare, same_work
 from autoprep.service.worker import Failed, Finished, Staged
 from autoprep.settings import Settings, load, stamp, worker_count
 from autoprep.works import reference_shots
@@ -30,7 +31,6 @@ _LARGEST_FILE = 600 * 1024 * 1024
 _GIVE_UP_WAITING_S = 600.0  # an incomplete file that has been still for so long is set aside
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
 _PAGE_EVERY_S = 2.0
-_TAKES_LOOKED_AT = 40  # a new photo is compared with so many that came before it
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
 
 
@@ -58,6 +58,9 @@ class Engine:
             worker_count(settings.service), settings.service.worker_memory_mb, settings.service.job_limit_s
         )
         self.hints = Hints(self._inbox)
+        self._questions = Questions()
+        for job in self.ledger.jobs():
+            self._note_question(job.record)
         self._follow = follow
         self._next_scan = 0.0
         self._next_page, self._page_due = 0.0, True
@@ -173,6 +176,7 @@ class Engine:
         if not self._room():
             return
         self._dispatch_redos()
+        self._dispatch_answers()
         queued = [job for job in self.ledger.queued(time.time()) if job.job not in self._pool.running]
         # One waiting job, one new photo, in turn: neither a backlog of retries nor a burst starves the other.
         while self._pool.free and (queued or self._ready):
@@ -286,7 +290,34 @@ class Engine:
         self._finish_without_files(job, "the photo was changed or removed before it could be worked on")
         return None
 
-    def _submit(self, job: Job, data: bytes, earlier: JobRecord | None = None, only: list[str] | None = None) -> None:
+    def _note_question(self, record: JobRecord | None) -> None:
+        if record is not None:
+            self._questions.note(record, self.ledger.places(record.job).get(LOOK))
+
+    def _dispatch_answers(self) -> None:
+        """Questions of whose choices one is left are finished by it."""
+        for name, _, outline in self._questions.answers():
+            job = self.ledger.get(name)
+            if not self._pool.free or name in self._pool.running:
+                continue
+            data = None if job is None else self._photo_for_redo(job)
+            if job is None or data is None:
+                self._log.warning("answer not used", job=name, reason="the photo is no longer in the inbox")
+                self._questions.forget(name)
+                continue
+            facts, _ = facts_for(self.settings, job.shown)
+            self._make_places(job, wanted(self.settings, facts))
+            self._log.info("answered", job=name, photo=job.shown)
+            self._submit(job, data, answer=outline)
+
+    def _submit(
+        self,
+        job: Job,
+        data: bytes,
+        earlier: JobRecord | None = None,
+        only: list[str] | None = None,
+        answer: Outline | None = None,
+    ) -> None:
         places = self.ledger.places(job.job)
         look = places.pop(LOOK, self.settings.folders.needs_a_look / job.job)
         ordered = {name: places[name] for name in self.settings.destinations if name in places}
@@ -304,8 +335,9 @@ class Engine:
             references=tuple(reference_shots(self._inbox, job.shown)) if earlier is None else (),
             warnings=warnings,
             earlier=earlier,
+            answer=answer,
         )
-        if earlier is None:
+        if earlier is None and answer is None:
             self.ledger.start(job.job)
         self._log.info("started", job=job.job, photo=job.shown)
         self._pool.submit(job.job, order)
@@ -347,8 +379,8 @@ class Engine:
         stale = [n for n in destinations if n not in taken or taken[n].suffix != suffix_of(self.settings, n)]
         if stale:
             facts, _ = facts_for(self.settings, job.shown)
-            fresh = reserve(self.settings, job.shown, facts, stale, self.ledger.is_taken, self.ledger.stems)
-            fresh.pop(LOOK)
+            ledger = self.ledger
+            fresh = reserve(self.settings, job.shown, facts, stale, ledger.is_taken, ledger.stems, may_ask=False)
             self.ledger.replace_places(job.job, fresh)
 
     # --- results --------------------------------------------------------------------------------------------
@@ -366,58 +398,31 @@ class Engine:
         """Give every part its final name, then write the record: in this order, a crash in between is repeatable."""
         job = self.ledger.get(name)
         fresh = job is not None and job.state == "running"
-        loser = self._among_takes(result) if fresh and self.settings.correction.takes == "best" else None
+        best = fresh and self.settings.correction.takes == "best"
+        loser = among_takes(self.ledger, self.settings.studio, result) if best else None
         try:
             for part, final in result.parts:
                 publish(part, final)
         except DeliveryError as problem:
             self._failed(Failed(name, str(problem), retry=True))
             return
+        look = self.ledger.places(name).get(LOOK)
         self.ledger.finish(result.record)
         self._finished(result.record)
+        if look is not None and job is not None and job.outcome == "needs a look" != result.record.outcome:
+            clear(look, len(job.record.choices) if job.record else 0)
         if loser is not None:
-            self._stand_back(loser, result.record)
-
-    def _among_takes(self, result: JobResult) -> JobRecord | None:
-        """Of several takes of one work the best is used. A worse newcomer becomes an alternate here and now; the
-        return value is an earlier take that a better newcomer replaces."""
-        newer = result.record
-        if newer.outcome != "ready":
-            return None
-        known = [job.record for job in self.ledger.recent_ready(_TAKES_LOOKED_AT) if job.record is not None]
-        earlier = next((record for record in known if same_work(record, newer)), None)
-        if earlier is None:
-            return None
-        verdict = compare(earlier, newer)
-        if verdict.newer_is_better:
-            return earlier
-        finals = {self.settings.studio / output.path for output in newer.outputs}
-        for part, final in result.parts:
-            if final in finals:
-                with contextlib.suppress(OSError):
-                    part.unlink()
-        result.parts = [(part, final) for part, final in result.parts if final not in finals]
-        result.record = _as_alternate(newer, earlier, verdict.reason)
-        return None
-
-    def _stand_back(self, loser: JobRecord, winner: JobRecord) -> None:
-        """An earlier take gives way: its files go, unless somebody has changed them since."""
-        for output in loser.outputs:
-            path = self.settings.studio / output.path
-            with contextlib.suppress(OSError):
-                if not path.is_symlink() and hashlib.sha256(path.read_bytes()).hexdigest() == output.sha256:
-                    path.unlink()
-        record = _as_alternate(loser, winner, compare(loser, winner).reason)
-        self.ledger.stand_back(record)
-        self._log.info("alternate", job=loser.job, photo=loser.photo, take_of=winner.job)
-        self._page_due = True
+            stand_back(self.ledger, self.settings.studio, loser, result.record)
+            self._log.info("alternate", job=loser.job, photo=loser.photo, take_of=result.record.job)
+            self._page_due = True
 
     def _failed(self, failure: Failed) -> None:
         job = self.ledger.get(failure.job)
         if job is None:
             return
-        if job.state == "done":  # a redo: what was there before stays
+        if job.state == "done":  # a redo or an answer: what was there before stays
             self.ledger.drop_redo(job.job)
+            self._questions.forget(job.job)
             self._log.warning("redo failed", job=job.job, photo=job.shown, reason=failure.reason)
             return
         wait_s = min(_RETRY_S * 2**job.attempts, _RETRY_MOST_S)
@@ -445,6 +450,7 @@ class Engine:
             outputs=len(record.outputs),
         )
         self._page_due = True
+        self._note_question(record)
         self._on_record(record)
 
     def _write_page(self) -> None:
@@ -463,10 +469,3 @@ class Engine:
 def shown_name(path: bytes) -> str:
     """A path below the inbox as text for people: forward slashes, nothing that a terminal could obey."""
     return plain(path.replace(os.sep.encode(), b"/").decode("utf-8", "backslashreplace"))
-
-
-def _as_alternate(record: JobRecord, used: JobRecord, reason: str) -> JobRecord:
-    said = f"Another take of the same work is used: {reason}. To have this one too: autoprep redo {plain(record.photo)}"
-    return record.model_copy(
-        update={"outcome": "alternate", "outputs": (), "take_of": used.job, "reasons": (said, *record.reasons)}
-    )

@@ -50,8 +50,10 @@ def reserve(
     names: list[str],
     is_taken: IsTaken,
     reserved: Reserved = lambda destination: [],
+    *,
+    may_ask: bool = True,
 ) -> dict[str, Path]:
-    """Free places for a photo's outputs and for a question's folder.
+    """Free places for a photo's outputs and, if it may become a question, for that one's folder.
 
     Names that meet one that is taken all get the same number at the end, so that a photo's outputs stay alike;
     destinations that number their files go on counting instead. reserved names the stems that a destination has
@@ -71,9 +73,10 @@ def reserve(
     for number in range(1, 100_000):
         ending = "" if number == 1 else f"-{number}"
         group = {name: _place(settings, name, shown, facts, number, ending) for name in plain}
-        group[LOOK] = settings.folders.needs_a_look / f"{safe_stem(PurePosixPath(shown).stem)}{ending}"
+        if may_ask:
+            group[LOOK] = settings.folders.needs_a_look / f"{safe_stem(PurePosixPath(shown).stem)}{ending}"
         if not any(taken(place) for place in group.values()):
-            return {name: (group | places)[name] for name in (*names, LOOK)}
+            return {name: (group | places)[name] for name in (*names, LOOK) if name in group | places}
     raise RuntimeError("no free name")
 
 

@@ -56,14 +56,40 @@ def find_outline(photo: Photo) -> Outline | Declined:
 
     The confidence is the estimated probability that the outline overlaps the true one by 0.95 or more.
     """
-    evidence, scale = finding_copy(photo)
+    judged = _judged(photo, *finding_copy(photo))
+    if not judged:
+        return Declined(reason="no four-sided shape stands out from its surroundings")
+    return judged[0].outline()
+
+
+def find_outlines(photo: Photo, most: int) -> list[Outline]:
+    """The likeliest outlines that differ, best first; the whole photo is always among them."""
+    judged = _judged(photo, *finding_copy(photo))
+    return [entry.outline() for k, entry in enumerate(judged) if k < most or entry.finalist.source == "whole"]
+
+
+@dataclass(frozen=True)
+class _Judged:
+    """A finalist with the probability that it is right."""
+
+    photo: Photo
+    finalist: Finalist
+    chance: float
+    scale: float
+
+    def outline(self) -> Outline:
+        return _outline(self.photo, self.finalist, self.chance, self.scale)
+
+
+def _judged(photo: Photo, evidence: Evidence, scale: float) -> list[_Judged]:
+    """The finalists, likeliest first."""
     finalists = contest(photo, evidence, scale)
     if not finalists:
-        return Declined(reason="no four-sided shape stands out from its surroundings")
+        return []
     _, judge = _scorers()
     scores = judge(beside_the_others(np.array([f.features for f in finalists])))
-    best = int(scores.argmax())
-    return _outline(photo, finalists[best], probability(float(scores[best])), scale)
+    order = np.argsort(-scores, kind="stable")
+    return [_Judged(photo, finalists[k], probability(float(scores[k])), scale) for k in order]
 
 
 def finding_copy(photo: Photo) -> tuple[Evidence, float]:
