@@ -128,7 +128,8 @@ class Sharpening(Value):
 class CorrectionPlan(Value):
     """What will be done to the pixels: estimated on a small copy, applied once per output.
 
-    reference: the reference shot, or "a grey card beside the work", that light, colour or chart came from.
+    reference: the reference shot, or "a grey card beside the work", that light, colour or chart came from;
+    contrast: how much of a camera's contrast curve is taken back (see correction.camera).
     """
 
     version: Literal[1] = 1
@@ -142,6 +143,7 @@ class CorrectionPlan(Value):
     paper_colour: Triple | None = None
     chart: ChartFit | None = None
     reference: str = ""
+    contrast: Annotated[float, Field(ge=0, le=0.5)] = 0.0
     focus: tuple[float, float] = (0.5, 0.5)
     silhouette: tuple[Corner, ...] | None = None
 
@@ -234,7 +236,8 @@ class JobRecord(Value):
 class PhotoFacts:
     """What the file says of itself, read once: camera facts that the correction may use, never a position.
 
-    exposure: seconds * ISO / f-number^2, to which the light in the file is proportional, where all three are known.
+    exposure: seconds * ISO / f-number^2, to which the light in the file is proportional, where all three are known;
+    camera: the file names the camera that made it.
     """
 
     format: str
@@ -242,6 +245,7 @@ class PhotoFacts:
     height_px: int
     focal_mm35: float | None = None
     exposure: float | None = None
+    camera: bool = False
     taken_at: str | None = None
     profile_name: str = "sRGB (assumed)"
     warnings: tuple[str, ...] = ()

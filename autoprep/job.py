@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from autoprep import words
+from autoprep.correction.camera import without_contrast
 from autoprep.correction.chart import referred
 from autoprep.correction.outline import find_outline, find_outlines
 from autoprep.correction.planning import Wishes, corrected, make_plan, measured_ratio, rectify
@@ -152,7 +153,8 @@ def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
 def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) -> JobResult:
     with stages.stage("references"):
         seen = with_references(photo, outline, order.facts.grey_card, order.references)
-        photo = seen.photo
+        contrast = order.settings.correction.camera_contrast if seen.chart is None else 0.0
+        lit = without_contrast(seen.photo, contrast)
     with stages.stage("measure") as facts:
         wishes = wishes_of(order.settings, order.facts)
         if order.facts.size_mm is not None:
@@ -160,7 +162,8 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
             if known is None:
                 return _ask(order, photo, outline, stages, doubt)
             wishes = replace(wishes, size_mm=known)
-        plan, judged, measures = make_plan(photo, outline, wishes, seen.chart, seen.reference, seen.absolute)
+        plan, judged, measures = make_plan(lit, outline, wishes, seen.chart, seen.reference, seen.absolute)
+        plan = plan.model_copy(update={"contrast": contrast if lit is not seen.photo else 0.0})
         facts |= {
             "kind": plan.kind,
             "paper": plan.paper,
@@ -171,7 +174,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
         photo=order.photo,
         sha256=order.sha256,
         outcome="ready",
-        likeness=_likeness(photo, plan),
+        likeness=_likeness(lit, plan),
         taken_at=photo.facts.taken_at,
         outline=outline,
         kind=judged.kind,
@@ -179,7 +182,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
         plan=plan,
         measures=measures,
         work=order.facts,
-        reasons=(*_chosen(order), *words.reasons(plan, photo, measures), *order.warnings),
+        reasons=(*_chosen(order), *words.reasons(plan, seen.photo, measures), *order.warnings),
         advice=words.advice(plan, measures),
         settings_sha256=order.settings.sha256,
     )
@@ -205,8 +208,6 @@ def _redo(order: JobOrder, photo: Photo, stages: _Stages) -> JobResult:
     """Render again from the stored plan; nothing is measured."""
     assert order.earlier is not None
     assert order.earlier.plan is not None
-    if order.earlier.plan.chart is not None:
-        photo = referred(photo, order.earlier.plan.chart)
     kept = tuple(out for out in order.earlier.outputs if out.destination not in order.places)
     # An alternate that is asked for again is the one that the artist wants.
     record = order.earlier.model_copy(
@@ -218,6 +219,7 @@ def _redo(order: JobOrder, photo: Photo, stages: _Stages) -> JobResult:
 def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stages) -> JobResult:
     assert record.plan is not None
     result = JobResult(record)
+    lit = _as_planned(photo, record.plan)
     outputs, held = list(record.outputs), {k: v for k, v in record.held.items() if k not in order.places}
     for name, place in order.places.items():
         with stages.stage(f"render {name}") as facts:
@@ -227,7 +229,7 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
                 held[name] = reason
                 continue
             try:
-                output, part = deliver(_delivery(order, photo, record.plan), name, place)
+                output, part = deliver(_delivery(order, lit, record.plan), name, place)
             except CannotMeet as problem:
                 held[name] = str(problem)
                 continue
@@ -235,7 +237,7 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
             result.parts.append((part, place))
             facts |= {"width_px": output.width_px, "height_px": output.height_px, "bytes": output.bytes}
     with stages.stage("proof"):
-        pages = _proof(order, photo, record.plan, result)
+        pages = _proof(order, photo, lit, record.plan, result)
     order_of = {name: index for index, name in enumerate(order.settings.destinations)}
     outputs.sort(key=lambda out: order_of.get(out.destination, len(order_of)))
     result.record = record.model_copy(
@@ -249,6 +251,11 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
     )
     _stage_record(order, result)
     return result
+
+
+def _as_planned(photo: Photo, plan: CorrectionPlan) -> Photo:
+    """The photo as the plan was made on it: through a chart, or without the camera's contrast."""
+    return without_contrast(photo, plan.contrast) if plan.chart is None else referred(photo, plan.chart)
 
 
 def _holds(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str:
@@ -267,11 +274,11 @@ def _delivery(order: JobOrder, photo: Photo, plan: CorrectionPlan) -> Delivery:
     return Delivery(order.job, order.settings, photo, plan, order.facts)
 
 
-def _proof(order: JobOrder, photo: Photo, plan: CorrectionPlan, result: JobResult) -> dict[str, str]:
+def _proof(order: JobOrder, photo: Photo, lit: Photo, plan: CorrectionPlan, result: JobResult) -> dict[str, str]:
     """Before and after for the proof page: the same view, so that one can be dragged over the other."""
-    work = rectify(photo, plan.geometry, _PROOF_PX * _PROOF_PX // 2)
+    shot, work = (rectify(picture, plan.geometry, _PROOF_PX * _PROOF_PX // 2) for picture in (photo, lit))
     after = quantise8(sharpen(encode_fast(corrected(work.linear, plan)), plan.sharpening))
-    before = quantise8(encode_fast(work.linear))
+    before = quantise8(encode_fast(shot.linear))
     pictures = {
         "photo.jpg": preview_jpeg(photo, 900),
         "before.jpg": _plain_jpeg(before),

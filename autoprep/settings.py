@@ -76,12 +76,18 @@ class Mark(Table):
     corner: Corner = "auto"
 
 
+# Chosen on 88 photos of the lab's tuning seeds (11000-14500), three in four of them with a contrast curve: against
+# leaving the curve alone, the colour difference falls by 8 % on pencil and ink, 10 % on paintings, 12 % on toned paper.
+CAMERA_CONTRAST = 0.09
+
+
 class Correction(Table):
     """Choices of the correction."""
 
     paper: Literal["clean", "keep"] = "clean"
     paper_lightness: Annotated[float, Field(ge=85, le=99)] = 96.5
     sharpening: Annotated[float, Field(ge=0, le=2)] = 1.0
+    camera_contrast: Annotated[float, Field(ge=0, le=0.5)] = CAMERA_CONTRAST
     takes: Literal["best", "all"] = "best"
     sure_enough: Annotated[float, Field(ge=0, le=1)] = 0.90
 

@@ -44,7 +44,9 @@ def advice(plan: CorrectionPlan, measures: dict[str, float]) -> tuple[str, ...]:
     if measures["clipped_percent"] > 1:
         said.append("Tap on the paper and pull the brightness down a little: the lightest parts ran out of scale.")
     if isinstance(plan.neutral, Declined) and plan.paper == "none":
-        said.append("Lay a colour chart or a grey card beside a painting: then the light, and so its colours, are known.")
+        said.append(
+            "Lay a colour chart or a grey card beside a painting: then the light, and so its colours, are known."
+        )
     return tuple(said)
 
 
@@ -95,6 +97,8 @@ def _colour(plan: CorrectionPlan) -> list[str]:
         )
     elif plan.neutral.source == "grey reference" and plan.chart is None:
         said.append(f"The colour of the light was taken from {plan.reference}; the exposure is as shot.")
+    if plan.contrast > 0:
+        said.append(f"{plan.contrast * 100:.0f} % of contrast in the middle tones, which cameras add, was taken back.")
     if plan.tone.gain > 1.02 and plan.paper != "none":
         said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to clean white.")
     return said

@@ -75,6 +75,7 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         height_px=height,
         focal_mm35=_focal_mm35(exif),
         exposure=_exposure(exif),
+        camera=bool(exif.get(ExifTags.Base.Make) or exif.get(ExifTags.Base.Model)),
         taken_at=_taken_at(exif),
         profile_name=name,
         warnings=tuple(warnings),

@@ -99,23 +99,30 @@ def straightness_percent(shot: Shot, geometry: Geometry) -> float:
 
 
 def measure_colour(
-    photo: Photo, plan: CorrectionPlan, shot: Shot, sheet: list[Float32] | None = None
+    photo: Photo,
+    plan: CorrectionPlan,
+    shot: Shot,
+    sheet: list[Float32] | None = None,
+    as_shot: Photo | None = None,
 ) -> ColourMeasures:
     """The corrected work against the truth: media-relative (paper at L* 96.5) on white, natural and cream paper;
-    absolute, at the best single exposure, for paintings and toned paper."""
-    work = rectify(photo, plan.geometry, 250_000)
-    after = corrected(work.linear, plan)
+    absolute, at the best single exposure, for paintings and toned paper. as_shot: the photo as it came, where the plan
+    was made on it through a chart or without the camera's contrast."""
+    after = corrected(rectify(photo, plan.geometry, 250_000).linear, plan)
+    work = rectify(as_shot or photo, plan.geometry, 250_000)
     art, bare, inner = _truth(shot, after.shape[:2])
     relative = shot.truth.work.paper in ("white", "natural", "cream") and bare_share(shot) >= LEAST_BARE
     truth = np.asarray(art / np.median(art[bare], axis=0) * PAPER_Y if relative else art, np.float32)
     if sheet is not None:
         sheet += [work.linear, after, truth]
     calm = [np.asarray(cv2.GaussianBlur(p, (0, 0), 1.5), np.float32) for p in (after, work.linear, truth)]
-    if not relative and plan.chart is None:  # a chart tells the exposure too
-        calm[:2] = [_best_exposure(picture, calm[2], inner) for picture in calm[:2]]
+    if not relative:
+        calm[1] = _best_exposure(calm[1], calm[2], inner)
+        if plan.chart is None:  # a chart tells the exposure too
+            calm[0] = _best_exposure(calm[0], calm[2], inner)
     lab, lab_true = lab_fast(calm[0]), lab_fast(calm[2])
     difference = ciede2000(lab, lab_true)[inner]
-    as_shot = ciede2000(lab_fast(calm[1]), lab_true)[inner].mean()
+    shot_difference = ciede2000(lab_fast(calm[1]), lab_true)[inner].mean()
     top = (quantise8(encode_fast(after)).max(-1) >= 250) & (quantise8(encode_fast(work.linear)).max(-1) < 250)
     paper = _paper(lab, lab_true, bare & inner, lab_fast(after)) if relative else _NO_PAPER
     return ColourMeasures(
@@ -124,7 +131,7 @@ def measure_colour(
         float(top[inner].mean() * 100),
         float(difference.mean()),
         float(np.percentile(difference, 95)),
-        float(as_shot),
+        float(shot_difference),
     )
 
 

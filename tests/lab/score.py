@@ -14,6 +14,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from autoprep.correction.camera import without_contrast
 from autoprep.correction.outline import find_outline
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.references import read_reference
@@ -22,6 +23,7 @@ from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.reference_shots import Seen, seen_with, usable, with_references
+from autoprep.settings import CAMERA_CONTRAST
 
 from .flatwork import blank_board
 from .measures import (
@@ -100,10 +102,11 @@ def score_one(seed: int, kind: str, long_px: int, sheet: list[Float32] | None = 
     corners = tuple((float(x), float(y)) for x, y in shot.truth.corners_px)
     given = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]
     seen = _seen(shot, photo, given, reference, long_px)
+    lit = seen.photo if seen.chart is not None else without_contrast(photo, CAMERA_CONTRAST)
     plan, judged, _ = make_plan(
-        seen.photo, given, Wishes(size_mm=shot.truth.size_mm), seen.chart, seen.reference, seen.absolute
+        lit, given, Wishes(size_mm=shot.truth.size_mm), seen.chart, seen.reference, seen.absolute
     )
-    colour = measure_colour(seen.photo, plan, shot, sheet)
+    colour = measure_colour(lit, plan, shot, sheet, as_shot=photo)
     return Row(
         seed, kind, spec.desk, shot.truth.work.paper, bare_share(shot), spec.shadow, spec.glare, confidence,
         judged.kind, judged.paper, ratio, bow, _told(seen), outline, colour,
