@@ -210,14 +210,25 @@ def _off_tint(ground: Ground, colour: Float32) -> Bool:
     return np.asarray(tint > _OFF_TINT + _OFF_TINT_DEEP * depth[..., 0])
 
 
+def _blurred(plane: Float32, sigma: float) -> Float32:
+    """A Gaussian blur; a wide one on a smaller copy, which comes to the same and is much faster."""
+    factor = int(sigma // 4)
+    if factor < 2:
+        return cast(Float32, cv2.GaussianBlur(plane, (0, 0), sigma))
+    height, width = plane.shape[:2]
+    size = (max(8, width // factor), max(8, height // factor))
+    small = cv2.GaussianBlur(cv2.resize(plane, size, interpolation=cv2.INTER_AREA), (0, 0), sigma / factor)
+    return cast(Float32, cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR))
+
+
 def _spread(values: Float32, known: Bool) -> Float32:
     """Values at the known places, smoothed, and carried over the gaps: finest scale first, coarser where unknown."""
     height, width = known.shape
     filled = np.zeros_like(values)
     missing = np.ones((height, width, 1), np.float32)
     for sigma in (2.0, 4.0, 8.0, 16.0, 40.0):
-        weight = cast(Float32, cv2.GaussianBlur(known.astype(np.float32), (0, 0), sigma))[..., None]
-        mean = cv2.GaussianBlur(values * known[..., None], (0, 0), sigma) / np.maximum(weight, 1e-6)
+        weight = _blurred(known.astype(np.float32), sigma)[..., None]
+        mean = _blurred(values * known[..., None], sigma) / np.maximum(weight, 1e-6)
         trust = np.clip((weight - 0.15) / 0.35, 0, 1)
         filled += missing * trust * mean
         missing = missing * (1 - trust)
