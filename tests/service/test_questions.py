@@ -1,17 +1,13 @@
 """A question with choices: its pictures, and the answer by deleting all but one."""
 
-import time
 from pathlib import Path
 
 import pytest
 
 from autoprep.domain import JobRecord
-from autoprep.ledger import Ledger
-from autoprep.logs import open_log
-from autoprep.service.engine import Engine
-from autoprep.service.studio import ledger_path
 from autoprep.settings import Settings
 from tests import photos
+from tests.service.engines import run_once
 
 
 @pytest.fixture
@@ -21,19 +17,8 @@ def careful(studio: Settings) -> Settings:
 
 
 def run(settings: Settings) -> JobRecord:
-    engine = Engine(settings, open_log(settings.folders.records, None), follow=False)
-    try:
-        limit = time.monotonic() + 60
-        engine.step(0.1)
-        while time.monotonic() < limit and not engine.idle:
-            engine.step(0.1)
-    finally:
-        engine.stop()
-    ledger = Ledger(ledger_path(settings))
-    records = [job.record for job in ledger.jobs() if job.record is not None]
-    ledger.close()
-    assert len(records) == 1
-    return records[0]
+    (record,) = run_once(settings).values()
+    return record
 
 
 def asked(settings: Settings) -> Path:

@@ -1,7 +1,6 @@
 """Reference shots in the inbox: never rendered, told of, and used for the works of their folder."""
 
 import io
-import time
 from pathlib import Path
 
 import numpy as np
@@ -9,15 +8,11 @@ import piexif
 import pytest
 from PIL import Image
 
-from autoprep.domain import JobRecord
 from autoprep.imaging.arrays import float32
 from autoprep.imaging.transfer import encode_fast, quantise8
-from autoprep.ledger import Ledger
-from autoprep.logs import open_log
-from autoprep.service.engine import Engine
-from autoprep.service.studio import ledger_path
 from autoprep.settings import Settings
 from tests import photos
+from tests.service.engines import run_once
 
 LIGHT = (1.0, 0.86, 0.66)
 
@@ -46,22 +41,6 @@ def painting() -> bytes:
     return out.getvalue()
 
 
-def run(settings: Settings) -> dict[str, JobRecord]:
-    engine = Engine(settings, open_log(settings.folders.records, None), follow=False)
-    try:
-        limit = time.monotonic() + 60
-        while time.monotonic() < limit:
-            engine.step(0.1)
-            if engine.idle:
-                break
-    finally:
-        engine.stop()
-    ledger = Ledger(ledger_path(settings))
-    records = {job.shown: job.record for job in ledger.jobs() if job.record is not None}
-    ledger.close()
-    return records
-
-
 def put(settings: Settings, place: str, data: bytes) -> Path:
     path = settings.folders.inbox / place
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -72,7 +51,7 @@ def put(settings: Settings, place: str, data: bytes) -> Path:
 def test_a_grey_card_in_the_folder_tells_the_light(studio: Settings) -> None:
     put(studio, "as painting/light reference/IMG_1.jpg", jpeg(card()))
     put(studio, "as painting/IMG_2.jpg", painting())
-    records = run(studio)
+    records = run_once(studio)
     reference = records["as painting/light reference/IMG_1.jpg"]
     assert reference.outcome == "reference"
     assert "the colour of the light" in reference.reasons[0]
@@ -90,7 +69,7 @@ def test_a_grey_card_in_the_folder_tells_the_light(studio: Settings) -> None:
 def test_a_reference_from_another_day_is_not_used(studio: Settings) -> None:
     put(studio, "grey card.jpg", jpeg(card(), "2025:06:13 10:11:12"))
     put(studio, "Reeds.jpg", photos.jpeg())
-    records = run(studio)
+    records = run_once(studio)
     assert records["grey card.jpg"].outcome == "reference"
     assert any("another time" in reason for reason in records["Reeds.jpg"].reasons)
     assert records["Reeds.jpg"].outcome == "ready"
@@ -98,7 +77,7 @@ def test_a_reference_from_another_day_is_not_used(studio: Settings) -> None:
 
 def test_a_photo_that_is_no_reference_is_told(studio: Settings) -> None:
     put(studio, "colour chart.jpg", photos.jpeg())
-    record = run(studio)["colour chart.jpg"]
+    record = run_once(studio)["colour chart.jpg"]
     assert record.outcome == "reference"
     assert "can't serve: no colour chart" in record.reasons[0]
     assert not record.outputs

@@ -1,19 +1,16 @@
 """Several takes of one work: the best is used, whichever came first, and the others are kept and explained."""
 
-import time
-
 import cv2
 import numpy as np
 import pytest
 
 from autoprep.domain import JobRecord
 from autoprep.ledger import Ledger
-from autoprep.logs import open_log
-from autoprep.service.engine import Engine
 from autoprep.service.studio import ledger_path
 from autoprep.service.takes import compare, likeness_of, merits
 from autoprep.settings import Settings
 from tests import photos
+from tests.service.engines import run_once
 
 
 def take(seed: int = 0, blur_px: float = 0.0, wobble: int = 0) -> bytes:
@@ -27,21 +24,11 @@ def take(seed: int = 0, blur_px: float = 0.0, wobble: int = 0) -> bytes:
 
 def run(settings: Settings, **files: bytes) -> dict[str, JobRecord]:
     """Drop the photos one after the other and process them; the records by photo."""
+    records: dict[str, JobRecord] = {}
     for name, data in files.items():
         (settings.folders.inbox / f"{name}.jpg").write_bytes(data)
-        engine = Engine(settings, open_log(settings.folders.records, None), follow=False)
-        try:
-            limit = time.monotonic() + 60
-            while time.monotonic() < limit:
-                engine.step(0.1)
-                if engine.idle:
-                    break
-        finally:
-            engine.stop()
-    ledger = Ledger(ledger_path(settings))
-    records = {job.shown.removesuffix(".jpg"): job.record for job in ledger.jobs() if job.record is not None}
-    ledger.close()
-    return records
+        records = run_once(settings)
+    return {shown.removesuffix(".jpg"): record for shown, record in records.items()}
 
 
 def squares(settings: Settings) -> list[str]:
