@@ -126,10 +126,10 @@ def usable(found: Reference | Declined) -> Reference | Declined:
 def reference_words(found: Reference | Declined) -> str:
     """What a reference shot is good for, in plain words."""
     if isinstance(found, Declined):
-        return f"A reference shot that can't serve: {found.reason}."
+        return f"A reference shot that can't serve: {found.reason}. If it shows a work, give it another name or place."
     use = []
     if found.chart is not None:
-        use.append(f"a colour chart ({found.chart.delta_e:.1f} CIEDE2000 from its published values)")
+        use.append(f"colours and exposure by a chart ({found.chart.delta_e:.1f} CIEDE2000 from its published values)")
     if found.gain is not None:
         use.append("the colour of the light")
     if found.light is not None:

@@ -257,6 +257,7 @@ class Engine:
         if not original.exists():
             self.ledger.move(job.job, file.path, shown)
             self._log.info("renamed", job=job.job, photo=shown, was=job.shown)
+            self._no_reference_any_more(job.job)
             return
         record = JobRecord(
             job="",
@@ -268,6 +269,16 @@ class Engine:
             finished_at=time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime()),
         )
         self._finished(self.ledger.add_finished(record, file.path, file.signature))
+
+    def _no_reference_any_more(self, name: str) -> None:
+        """A photo that was taken for a reference and has another name now is a work after all."""
+        job = self.ledger.get(name)
+        if job is None or job.outcome != "reference":
+            return
+        facts, _ = facts_for(self.settings, job.shown)
+        if facts.reference is None:
+            self._make_places(job, wanted(self.settings, facts))
+            self.ledger.give_back(name, failed=False)
 
     # --- giving work ----------------------------------------------------------------------------------------
 

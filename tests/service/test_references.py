@@ -81,3 +81,12 @@ def test_a_photo_that_is_no_reference_is_told(studio: Settings) -> None:
     assert record.outcome == "reference"
     assert "can't serve: no colour chart" in record.reasons[0]
     assert not record.outputs
+
+
+def test_a_work_that_was_taken_for_a_reference_is_made_under_another_name(studio: Settings) -> None:
+    path = put(studio, "white board.jpg", photos.jpeg())
+    assert run_once(studio)["white board.jpg"].outcome == "reference"
+    path.rename(path.with_name("The white board.jpg"))
+    record = run_once(studio)["The white board.jpg"]
+    assert record.outcome == "ready"
+    assert (studio.folders.ready / "square" / "The white board.jpg").is_file()
