@@ -18,9 +18,8 @@ _SMALL = {
     "wrong outlines passed, %": 8.0,  # one of the eighteen
     "sent to needs a look, %": 25.0,
     "width to height, 95th percentile, %": 3.5,  # the 95th percentile of eighteen is the worst
-    "edge lost, median, px at 2000": 1.2,
-    "bare paper, unevenness, %": 8.0,  # one photo has glare
-    "watercolour with bare paper: mean CIEDE2000": 3.5,
+    "edge lost, median, px at 2000": 0.2,  # at 1200 px the fit is coarser than in the report
+    "watercolour with bare paper: mean CIEDE2000": 2.6,  # two photos
 }
 
 
