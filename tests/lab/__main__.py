@@ -16,16 +16,17 @@ from .colour import Mask
 from .contact import contact
 from .demo import LONG_PX, write_demo
 from .fit_outline import fit
-from .scene import DESKS, random_spec, render
+from .real_pages import score_pages
+from .scene import DESKS, random_spec, render, rough_spec
 from .score import REFERENCES, REPORT_SEEDS, score
-from .works import KINDS
+from .works import ALL_KINDS, KINDS
 
 
-def contact_sheet(kind: str | None, desk: str | None, seeds: range, cell_px: int = 480) -> Mask:
+def contact_sheet(kind: str | None, desk: str | None, seeds: range, rough: bool = False, cell_px: int = 480) -> Mask:
     """(H, W, 3) uint8 RGB: simulated photos with the true outline drawn, four to a row."""
     cells = []
     for seed in seeds:
-        shot = render(random_spec(seed, kind, desk), 2 * cell_px)
+        shot = render((rough_spec if rough else random_spec)(seed, kind, desk), 2 * cell_px)
         picture = shot.pixels.copy()
         outline = np.round((shot.truth.corners_px - 0.5) * 16).astype(np.int32)
         cv2.polylines(picture, [outline], True, (230, 40, 40), 2, cv2.LINE_AA, 4)
@@ -55,7 +56,8 @@ def main() -> None:
     demo.add_argument("--out", type=Path, default=Path("demo_inbox"))
     demo.add_argument("--long-px", type=int, default=LONG_PX, help="long side in pixels (less for a quick look)")
     sheet = commands.add_parser("sheet", help="a contact sheet of simulated photos with their true outline")
-    sheet.add_argument("--kind", choices=KINDS)
+    sheet.add_argument("--kind", choices=ALL_KINDS)
+    sheet.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
     sheet.add_argument("--desk", choices=DESKS)
     sheet.add_argument("--seeds", type=_seed_range, default=range(8), metavar="A-B")
     sheet.add_argument("--out", type=Path, required=True)
@@ -70,10 +72,14 @@ def main() -> None:
     scored = commands.add_parser("score", help="score outline and correction on report seeds")
     scored.add_argument("--photos", type=int, default=6, help="photos of every kind")
     scored.add_argument("--first", type=int, default=REPORT_SEEDS, help="first seed (below 10000: tuning seeds)")
-    scored.add_argument("--kind", choices=KINDS, action="append", help="only this kind; may be given again")
+    scored.add_argument("--kind", choices=ALL_KINDS, action="append", help="only this kind; may be given again")
     scored.add_argument("--long-px", type=int, default=1600, help="long side of the photos in pixels")
     scored.add_argument("--out", type=Path, help="folder for score.json and before/after/truth sheets")
     scored.add_argument("--reference", choices=REFERENCES, default="none", help="what tells the light of the photo")
+    scored.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
+    pages = commands.add_parser("pages", help="score the light on real photos of pages with labelled outlines")
+    pages.add_argument("folder", type=Path, help="photos and their labels.json")
+    pages.add_argument("--out", type=Path, help="folder for before/after sheets")
     honest = commands.add_parser("calibrate", help="how honest the outline's confidence is, on report seeds")
     honest.add_argument("--photos", type=int, default=400)
     honest.add_argument("--out", type=Path, help="the plot to write")
@@ -85,13 +91,16 @@ def main() -> None:
     elif given.command == "contact":
         contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out)
     elif given.command == "score":
-        rows = score(given.photos, given.long_px, given.out, given.kind or KINDS, given.first, given.reference)
-        if not given.kind and given.reference == "none":
+        kinds = given.kind or (ALL_KINDS if given.rough else KINDS)
+        rows = score(given.photos, given.long_px, given.out, kinds, given.first, given.reference, given.rough)
+        if not given.kind and given.reference == "none" and not given.rough:
             print_bars(rows)
+    elif given.command == "pages":
+        score_pages(given.folder, given.out)
     elif given.command == "calibrate":
         calibrate(given.photos, given.out)
     else:
-        picture = contact_sheet(given.kind, given.desk, given.seeds)
+        picture = contact_sheet(given.kind, given.desk, given.seeds, given.rough)
         cv2.imwrite(str(given.out), picture[..., ::-1])
         print(f"wrote {given.out}")
 

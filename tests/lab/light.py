@@ -10,7 +10,7 @@ from .camera import Matrix
 from .colour import Array, light_colour
 from .fields import smoothstep
 
-SHADOWS = ("none", "hand", "phone", "head")
+SHADOWS = ("none", "hand", "phone", "head", "arm")
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Caster:
         u = ((x - self.at_mm[0]) * np.cos(a) + (y - self.at_mm[1]) * np.sin(a)) / self.size
         v = (-(x - self.at_mm[0]) * np.sin(a) + (y - self.at_mm[1]) * np.cos(a)) / self.size
         soft = self.softness_mm / self.size
-        inside = {"hand": _hand, "phone": _phone, "head": _head}[self.kind](u, v)
+        inside = {"hand": _hand, "phone": _phone, "head": _head, "arm": _arm}[self.kind](u, v)
         return np.asarray(self.strength * smoothstep(-soft, soft, inside), np.float32)
 
 
@@ -65,6 +65,43 @@ def _head(u: Array, v: Array) -> Array:
     return np.asarray(np.maximum(head, _capsule(u, v, (210, -170), (210, 170), 110)), np.float32)
 
 
+def _arm(u: Array, v: Array) -> Array:
+    """An arm and the body behind it, held out of the light: one long border, and all beyond it in shadow."""
+    return np.asarray(np.maximum(u + 0.12 * v, _capsule(u, v, (-90, 60), (200, -20), 45)), np.float32)
+
+
+@dataclass(frozen=True)
+class Bend:
+    """How a sheet that does not lie flat turns from the light: waves across one direction, as a share of the light."""
+
+    depth: float = 0.0
+    turn_deg: float = 0.0
+    wave_mm: float = 200.0
+    phase: float = 0.0
+
+    def at(self, x: Array, y: Array) -> Array:
+        """Points in mm -> factor about 1."""
+        a = np.radians(self.turn_deg)
+        along = (x * np.cos(a) + y * np.sin(a)) / self.wave_mm * 2 * np.pi + self.phase
+        return np.asarray(1 + self.depth * np.sin(along) * (0.7 + 0.3 * np.sin(0.37 * along + 1)), np.float32)
+
+
+@dataclass(frozen=True)
+class Lamp:
+    """A second, near source: where it stands in mm (z negative: before the sheet), its colour and its strength."""
+
+    at_mm: tuple[float, float, float]
+    rgb: tuple[float, float, float]
+    strength: float = 0.0
+
+    def at(self, x: Array, y: Array) -> Array:
+        """Points in mm -> (..., 3) what the lamp adds."""
+        lx, ly, lz = self.at_mm
+        distance2 = (x - lx) ** 2 + (y - ly) ** 2 + lz**2
+        fall = (lz**2 / distance2) ** 1.5 * np.float32(self.strength)
+        return np.asarray(fall[..., None] * np.array(self.rgb, np.float32), np.float32)
+
+
 @dataclass(frozen=True)
 class Light:
     """The light on the plane; `at` is relative: 1 is the mean of source and ambient at the work's centre."""
@@ -74,6 +111,8 @@ class Light:
     ambient_rgb: Array
     ambient_share: float
     caster: Caster
+    bend: Bend = Bend()
+    lamp: Lamp | None = None
 
     def at(self, points_mm: Matrix) -> Array:
         """(..., 2) mm -> (..., 3) float32 illumination."""
@@ -86,7 +125,10 @@ class Light:
         hidden = self.caster.cover(x, y)
         direct = direct * (1 - self.ambient_share) * (1 - hidden)
         ambient = self.ambient_share * (1 - 0.3 * hidden)
-        return np.asarray(direct[..., None] * self.source_rgb + ambient[..., None] * self.ambient_rgb, np.float32)
+        light = direct[..., None] * self.source_rgb + ambient[..., None] * self.ambient_rgb
+        if self.lamp is not None:
+            light = light + self.lamp.at(x, y)
+        return np.asarray(light * self.bend.at(x, y)[..., None], np.float32)
 
     def shadow_offset(self, height_mm: float) -> Matrix:
         """(2,) where the shadow of a point at the centre, `height_mm` above the plane, falls."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from . import desks, objects, sensor
 from .camera import Camera, Matrix, place, rotation, spread
-from .colour import LUMINANCE, Array, Mask, rgb8
+from .colour import LUMINANCE, Array, Mask, light_colour, rgb8
 from .exif import encode_jpeg
 from .fields import blurred, smoothstep
 from .flatwork import FlatWork
-from .light import Caster, Light, make_light
-from .spec import DESKS, SceneSpec, random_spec
+from .light import Bend, Caster, Lamp, Light, make_light
+from .spec import DESKS, SceneSpec, random_spec, rough_spec
 from .works import make_work
 
 COVERED_LONG = 480
@@ -60,8 +60,14 @@ def light_of(spec: SceneSpec, size_mm: tuple[float, float]) -> Light:
     at = (spec.shadow_at[0] * w / 2, spec.shadow_at[1] * h / 2)
     size = 0.75 + 0.25 * max(size_mm) / 297
     caster = Caster(spec.shadow, at, spec.shadow_turn_deg, spec.shadow_softness_mm, spec.shadow_strength, size)
-    return make_light(size_mm, spec.light_azimuth_deg, spec.light_elevation_deg, spec.falloff, spec.source_kelvin,
-                      spec.ambient_kelvin, spec.ambient_share, caster)  # fmt: skip
+    light = make_light(size_mm, spec.light_azimuth_deg, spec.light_elevation_deg, spec.falloff, spec.source_kelvin,
+                       spec.ambient_kelvin, spec.ambient_share, caster)  # fmt: skip
+    if spec.bend == 0 and spec.lamp == 0:
+        return light
+    bend = Bend(spec.bend, spec.bend_turn_deg, spec.bend_wave * max(size_mm), spec.seed % 7)
+    beside = (spec.lamp_at[0] * w / 2, spec.lamp_at[1] * h / 2, -0.8 * max(size_mm))
+    red, green, blue = (float(c) for c in light_colour(spec.lamp_kelvin))
+    return replace(light, bend=bend, lamp=Lamp(beside, (red, green, blue), spec.lamp))
 
 
 def corners_mm(size_mm: tuple[float, float]) -> Matrix:
@@ -318,6 +324,7 @@ class _Picture:
         picture = sensor.shaken(picture, spec.motion_px * scale, spec.motion_deg)
         picture = sensor.noisy(picture, spec.noise, spec.seed)
         picture = sensor.sharpened(picture, spec.sharpening, 1.4 * scale)
+        picture = sensor.contrasted(picture, spec.local_contrast)
         return sensor.coded(picture, spec.tone_curve), self._true_light(gains)
 
     def _vignette(self, d: Matrix) -> Array:
@@ -358,4 +365,4 @@ def _inside(points_mm: Matrix, half_mm: Matrix, radius_mm: float = 0.0) -> Array
     return (-(outside + np.minimum(np.maximum(beyond[..., 0], beyond[..., 1]), 0)) + radius_mm).astype(np.float32)
 
 
-__all__ = ["DESKS", "SceneSpec", "Shot", "Truth", "camera_of", "encode_jpeg", "random_spec", "render"]
+__all__ = ["DESKS", "SceneSpec", "Shot", "Truth", "camera_of", "encode_jpeg", "random_spec", "render", "rough_spec"]

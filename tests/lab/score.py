@@ -36,7 +36,7 @@ from .measures import (
     ratio_error_percent,
     straightness_percent,
 )
-from .scene import Shot, encode_jpeg, random_spec, render
+from .scene import Shot, encode_jpeg, random_spec, render, rough_spec
 from .works import KINDS
 
 REPORT_SEEDS = 20000
@@ -85,10 +85,12 @@ def _seen(shot: Shot, photo: Photo, outline: Outline, reference: str, long_px: i
     return Seen(photo) if isinstance(told, Declined) else seen_with(told, photo)
 
 
-def score_one(seed: int, kind: str, long_px: int, sheet: list[Float32] | None = None, reference: str = "none") -> Row:
-    """Render, process and measure one photo."""
+def score_one(
+    seed: int, kind: str, long_px: int, sheet: list[Float32] | None = None, reference: str = "none", rough: bool = False
+) -> Row:
+    """Render, process and measure one photo; rough: in the light and with the phone of everyday."""
     beside = {} if reference == "none" or reference.endswith("apart") else {"reference": reference, **_ROOM}
-    spec = random_spec(seed, kind, None, **beside)
+    spec = (rough_spec if rough else random_spec)(seed, kind, None, **beside)
     shot = render(spec, long_px)
     photo = read_photo(encode_jpeg(shot, spec.jpeg_quality))
     found = find_outline(photo)
@@ -117,23 +119,23 @@ def _told(seen: Seen) -> str:
     return "chart" if seen.chart is not None else "" if seen.reference is None else seen.reference.name
 
 
-def _job(job: tuple[int, str, int, bool, str]) -> tuple[Row, list[AnyArray]]:
+def _job(job: tuple[int, str, int, bool, str, bool]) -> tuple[Row, list[AnyArray]]:
     cv2.setNumThreads(1)
-    seed, kind, long_px, drawn, reference = job
+    seed, kind, long_px, drawn, reference, rough = job
     sheet: list[Float32] | None = [] if drawn else None
-    row = score_one(seed, kind, long_px, sheet, reference)
+    row = score_one(seed, kind, long_px, sheet, reference, rough)
     return row, [_cell(picture) for picture in sheet or []]
 
 
 def score(
     photos: int, long_px: int, out: Path | None, kinds: Iterable[str] = KINDS, first: int = REPORT_SEEDS,
-    reference: str = "none", processes: int = 2,
+    reference: str = "none", rough: bool = False, processes: int = 2,
 ) -> list[Row]:  # fmt: skip
     """Score `photos` seeds of every kind from `first`; prints the table, and writes JSON and sheets into `out`."""
     kinds = list(kinds)
     # Every kind has seeds of its own: the same seed makes the same desk and the same mistakes.
     seeds = {kind: range(first + k * photos, first + (k + 1) * photos) for k, kind in enumerate(kinds)}
-    jobs = [(seed, kind, long_px, out is not None, reference) for kind in kinds for seed in seeds[kind]]
+    jobs = [(seed, kind, long_px, out is not None, reference, rough) for kind in kinds for seed in seeds[kind]]
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
         done = pool.map(_job, jobs, chunksize=1)
     rows = [row for row, _ in done]

@@ -63,6 +63,16 @@ def sharpened(light: Array, amount: float, radius_px: float) -> Array:
     return np.asarray(light + np.float32(amount) * (light - blurred(light, max(0.5, radius_px))), np.float32)
 
 
+def contrasted(light: Array, amount: float) -> Array:
+    """(H, W, 3) -> the same with local contrast: what is lighter than its wide surroundings is lifted, as phones do."""
+    if amount <= 0:
+        return light
+    luma = np.maximum(light @ np.array([0.2126, 0.7152, 0.0722], np.float32), 1e-3)
+    around = blurred(luma, 0.03 * max(luma.shape))
+    gain = (luma / np.maximum(around, 1e-3)) ** np.float32(amount)
+    return np.asarray(light * np.clip(gain, 0.8, 1.2)[..., None], np.float32)
+
+
 def coded(light: Array, tone_curve: float) -> Mask:
     """(H, W, 3) linear -> uint8 sRGB through a mild S-shaped tone curve (0 none, 1 strong)."""
     steps = np.arange(65536, dtype=np.float32) / 65535

@@ -61,6 +61,13 @@ class SceneSpec:
     motion_deg: float = 20.0
     sharpening: float = 0.25
     jpeg_quality: int = 88
+    bend: float = 0.0  # how much of the light a sheet that does not lie flat loses and gains in its waves
+    bend_turn_deg: float = 0.0
+    bend_wave: float = 0.8  # length of a wave in long sides of the work
+    lamp: float = 0.0  # strength of a second source beside the sheet
+    lamp_kelvin: float = 2800.0
+    lamp_at: tuple[float, float] = (1.2, 0.0)  # in half sizes of the work
+    local_contrast: float = 0.0
 
 
 def random_spec(seed: int, kind: str | None = None, desk: str | None = None, **overrides: object) -> SceneSpec:
@@ -115,7 +122,7 @@ def _lit(spec: SceneSpec, hung: bool, rng: np.random.Generator) -> SceneSpec:
     day = rng.random() < 0.62
     source = float(rng.uniform(4800, 7500) if day else rng.uniform(2700, 4200))
     ambient = float(np.clip(source + rng.normal(0, 1300), 2700, 7500))
-    odds = (0.74, 0.11, 0.09, 0.06) if not hung else (0.9, 0.0, 0.05, 0.05)
+    odds = (0.74, 0.11, 0.09, 0.06, 0.0) if not hung else (0.9, 0.0, 0.05, 0.05, 0.0)
     return replace(
         spec,
         light_azimuth_deg=float(rng.uniform(0, 360)) if not hung else float(rng.uniform(200, 340)),
@@ -144,3 +151,35 @@ def _taken(spec: SceneSpec, rng: np.random.Generator) -> SceneSpec:
         motion_deg=float(rng.uniform(0, 180)), sharpening=float(rng.uniform(0, 0.45)),
         jpeg_quality=int(rng.integers(78, 95)),
     )  # fmt: skip
+
+
+def rough_spec(seed: int, kind: str | None = None, desk: str | None = None, **overrides: object) -> SceneSpec:
+    """A photo as phones really take them: dim rooms, lamp and window on one page, hard shadows, sheets that do not lie
+    flat, the phone's own contrast and sharpening, coarse coding. About two of these troubles to a photo."""
+    rng = np.random.default_rng([seed, 2])
+    spec = random_spec(seed, kind, desk)
+    if rng.random() < 0.35:
+        dim = {"exposure_ev": float(rng.uniform(-1.4, 0.2)), "noise": float(rng.uniform(0.5, 1.3))}
+        spec = replace(spec, **dim)  # type: ignore[arg-type]
+    if rng.random() < 0.35:
+        at = (float(rng.choice([-1, 1]) * rng.uniform(0.8, 1.6)), float(rng.uniform(-1, 1)))
+        spec = replace(
+            spec, source_kelvin=float(rng.uniform(5500, 9500)), ambient_kelvin=float(rng.uniform(5500, 8500)),
+            lamp=float(rng.uniform(0.2, 0.9)), lamp_kelvin=float(rng.uniform(2500, 3600)), lamp_at=at,
+        )  # fmt: skip
+    if rng.random() < 0.35:
+        spec = replace(
+            spec, shadow=str(rng.choice(["arm", "phone", "hand"])), shadow_softness_mm=float(rng.uniform(1.0, 10.0)),
+            shadow_strength=float(rng.uniform(0.4, 0.9)), shadow_at=tuple(rng.uniform(-0.5, 0.5, 2).tolist()),
+            shadow_turn_deg=float(rng.uniform(0, 360)),
+        )  # fmt: skip
+    if rng.random() < 0.3 and spec.kind not in ("painting", "journal"):
+        spec = replace(
+            spec, bend=float(rng.uniform(0.03, 0.16)), bend_turn_deg=float(rng.uniform(0, 180)),
+            bend_wave=float(rng.uniform(0.35, 1.5)),
+        )  # fmt: skip
+    if rng.random() < 0.6:
+        spec = replace(spec, local_contrast=float(rng.uniform(0.05, 0.3)), sharpening=float(rng.uniform(0.3, 1.2)))
+    if rng.random() < 0.5:
+        spec = replace(spec, jpeg_quality=int(rng.integers(40, 75)))
+    return replace(spec, **overrides)  # type: ignore[arg-type]

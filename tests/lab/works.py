@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from .flatwork import FlatWork
-from .kinds import ink, journal, painting, pencil, toned, watercolour
+from .kinds import ink, journal, notebook, painting, pencil, toned, watercolour
 
 KINDS = ("pencil", "ink", "journal", "watercolour", "painting", "toned")
+"""The kinds that a seed alone chooses among."""
+ALL_KINDS = (*KINDS, "notebook")
 _BUILDERS: dict[str, Callable[[int, int], FlatWork]] = {
     "pencil": pencil.build,
     "ink": ink.build,
@@ -15,6 +17,7 @@ _BUILDERS: dict[str, Callable[[int, int], FlatWork]] = {
     "watercolour": watercolour.build,
     "painting": painting.build,
     "toned": toned.build,
+    "notebook": notebook.build,
 }
 
 
@@ -23,4 +26,4 @@ def make_work(kind: str, seed: int, long_px: int = 2000) -> FlatWork:
     return _BUILDERS[kind](seed, long_px)
 
 
-__all__ = ["KINDS", "FlatWork", "make_work"]
+__all__ = ["ALL_KINDS", "KINDS", "FlatWork", "make_work"]
