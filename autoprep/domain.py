@@ -16,6 +16,7 @@ from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.resample import Lens
 
 Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
+PaperWord = Literal["white", "toned", "none"]
 Outcome = Literal["ready", "needs a look", "alternate", "reference", "duplicate", "set aside"]
 ReferenceShot = Literal["light reference", "grey card", "colour chart", "blank board"]
 Corner = tuple[float, float]
@@ -129,7 +130,8 @@ class CorrectionPlan(Value):
     """What will be done to the pixels: estimated on a small copy, applied once per output.
 
     reference: the reference shot, or "a grey card beside the work", that light, colour or chart came from;
-    contrast: how much of a camera's contrast curve is taken back (see correction.camera).
+    contrast: how much of a camera's contrast curve is taken back (see correction.camera); paper_guessed: nothing in the
+    photo tells whether the paper is white or grey, and it was taken for white.
     """
 
     version: Literal[1] = 1
@@ -146,6 +148,7 @@ class CorrectionPlan(Value):
     contrast: Annotated[float, Field(ge=0, le=0.5)] = 0.0
     focus: tuple[float, float] = (0.5, 0.5)
     silhouette: tuple[Corner, ...] | None = None
+    paper_guessed: bool = False
 
 
 NAME_FIELDS = (
@@ -157,6 +160,7 @@ NAME_FIELDS = (
 class WorkFacts(Value):
     """What the artist says of a work; empty where nothing is said. size_mm is (width, height).
 
+    paper: what the work stands on, where the artist says it; keep_paper: whether its own tint stays.
     reference: the photo shows no work but something that tells the light of the others; grey_card: a grey card lies
     beside the work.
     """
@@ -175,6 +179,7 @@ class WorkFacts(Value):
     destinations: tuple[str, ...] = ()
     hold: bool = False
     keep_paper: bool | None = None
+    paper: PaperWord | None = None
     reference: ReferenceShot | None = None
     grey_card: bool = False
 

@@ -97,6 +97,11 @@ def _colour(plan: CorrectionPlan) -> list[str]:
         )
     elif plan.neutral.source == "grey reference" and plan.chart is None:
         said.append(f"The colour of the light was taken from {plan.reference}; the exposure is as shot.")
+    if plan.paper_guessed:
+        said.append(
+            "The paper was taken for white; that is a guess, for a grey sheet would look the same. "
+            "A line “paper: toned” in a note keeps it as it is."
+        )
     if plan.contrast > 0:
         said.append(f"{plan.contrast * 100:.0f} % of contrast in the middle tones, which cameras add, was taken back.")
     if plan.tone.gain > 1.02 and plan.paper != "none":

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path, PurePosixPath
 from typing import Any, cast, get_args
 
-from autoprep.domain import Kind, ReferenceShot, WorkFacts
+from autoprep.domain import Kind, PaperWord, ReferenceShot, WorkFacts
 
 # Names that cameras, phones and screenshots give: they are no titles.
 _CAMERA_NAME = re.compile(
@@ -37,6 +37,7 @@ _YEAR = re.compile(r"(?:c\.? ?)?((?:1[5-9]|20)\d\d)")
 _SIZE = re.compile(r"(\d+(?:[.,]\d+)?)\s*[x×]\s*(\d+(?:[.,]\d+)?)\s*(mm|cm|in|inch|inches|\")?", re.IGNORECASE)
 _UNITS = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4}
 _LARGEST_NOTE = 64 * 1024
+_FOLDER_NOTE = "note"  # this note, in any of the endings, speaks of all in its folder
 NOTE_ENDINGS = (".txt", ".toml", ".md")
 
 _KEYS = {
@@ -53,7 +54,14 @@ def facts_of(inbox: Path, shown: str) -> tuple[WorkFacts, tuple[str, ...]]:
     """The facts of the work in a photo, and what was said that can't be used. Reads the note beside it, if any."""
     said: dict[str, Any] = {}
     warnings: list[str] = []
-    for source in (_from_folders(shown), _from_name(shown), _from_note(inbox, shown, warnings)):
+    sources = (
+        _from_sketchbook(inbox, shown),
+        _from_folder_notes(inbox, shown, warnings),
+        _from_folders(shown),
+        _from_name(shown),
+        _from_note(inbox, shown, warnings),
+    )
+    for source in sources:
         said |= source
     if "size_mm" in said and not all(5 <= side <= 20_000 for side in said["size_mm"]):
         warnings.append("the size that is given is no size of a work; it was not used")
@@ -159,14 +167,49 @@ def _size(text: str) -> dict[str, Any]:
 def _from_note(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
     photo = inbox / shown
     for place in (*(photo.with_suffix(end) for end in NOTE_ENDINGS), *(Path(f"{photo}{end}") for end in NOTE_ENDINGS)):
-        try:
-            if place.is_symlink() or not place.is_file() or place.stat().st_size > _LARGEST_NOTE:
-                continue
-            text = _text(place.read_bytes())
-        except OSError:
-            continue
-        return _note(text, place, warnings)
+        text = _read(place)
+        if text is not None:
+            return _note(text, place, warnings)
     return {}
+
+
+def _from_folder_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
+    """What a note that is called `note` says of all in its folder and below; the nearest one wins."""
+    said: dict[str, Any] = {}
+    for folder in reversed(PurePosixPath(shown).parents):
+        for place in (inbox / folder / f"{_FOLDER_NOTE}{end}" for end in NOTE_ENDINGS):
+            text = _read(place)
+            said |= {} if text is None else _note(text, place, warnings)
+    return said
+
+
+def _from_sketchbook(inbox: Path, shown: str) -> dict[str, Any]:
+    """A sketchbook has one paper: what a note says of the paper of one page holds for all in that folder.
+
+    Only folders that the artist named are sketchbooks; of several notes that speak of the paper the newest holds.
+    """
+    folder = PurePosixPath(shown).parent
+    if not folder.name or _CAMERA_FOLDER.fullmatch(folder.name) or _is_camera_name(folder.name):
+        return {}
+    newest: tuple[float, dict[str, Any]] = (0.0, {})
+    with contextlib.suppress(OSError):
+        for place in sorted((inbox / folder).iterdir()):
+            if place.suffix.lower() in NOTE_ENDINGS and place.stem != _FOLDER_NOTE:
+                said = _note(_read(place) or "", place, [])
+                paper: dict[str, Any] = {key: said[key] for key in ("paper", "keep_paper") if key in said}
+                when = place.stat().st_mtime
+                newest = (when, paper) if paper and when >= newest[0] else newest
+    return newest[1]
+
+
+def _read(place: Path) -> str | None:
+    """The text of a note, or None where there is none that can be read."""
+    try:
+        if place.is_symlink() or not place.is_file() or place.stat().st_size > _LARGEST_NOTE:
+            return None
+        return _text(place.read_bytes())
+    except OSError:
+        return None
 
 
 def _text(data: bytes) -> str:
@@ -221,7 +264,9 @@ def _kind(text: str) -> dict[str, Any]:
 
 
 def _paper(text: str) -> dict[str, Any]:
-    return {"keep_paper": text.lower() == "keep"} if text.lower() in ("keep", "clean") else {}
+    if text.lower() in ("keep", "clean"):
+        return {"keep_paper": text.lower() == "keep"}
+    return {"paper": text.lower()} if text.lower() in get_args(PaperWord) else {}
 
 
 def _year(text: str) -> dict[str, Any]:

@@ -115,3 +115,36 @@ def test_a_grey_card_beside_the_work_is_said(tmp_path: Path) -> None:
     (tmp_path / "Reeds.txt").write_text("Grey card: yes", encoding="utf-8")
     assert facts_of(tmp_path, "Reeds.jpg")[0].grey_card
     assert not facts_of(tmp_path, "IMG_2.jpg")[0].grey_card
+
+
+@pytest.mark.parametrize(
+    ("said", "field", "value"),
+    [("white", "paper", "white"), ("Toned", "paper", "toned"), ("none", "paper", "none"), ("keep", "keep_paper", True)],
+)
+def test_the_paper_can_be_said(tmp_path: Path, said: str, field: str, value: object) -> None:
+    (tmp_path / "IMG_1.txt").write_text(f"paper: {said}", encoding="utf-8")
+    facts, warnings = facts_of(tmp_path, "IMG_1.jpg")
+    assert getattr(facts, field) == value
+    assert warnings == ()
+
+
+def test_a_folders_note_holds_for_all_in_it_and_the_photos_own_wins(tmp_path: Path) -> None:
+    book = tmp_path / "Sketchbook" / "May"
+    book.mkdir(parents=True)
+    (tmp_path / "Sketchbook" / "note.txt").write_text("paper: toned\nmedium: chalk\nsize: 20 x 30 cm", encoding="utf-8")
+    (book / "IMG_2.txt").write_text("medium: ink", encoding="utf-8")
+    facts, _ = facts_of(tmp_path, "Sketchbook/May/IMG_2.jpg")
+    assert (facts.paper, facts.medium, facts.size_mm) == ("toned", "ink", (300.0, 200.0))
+    assert facts_of(tmp_path, "IMG_3.jpg")[0].paper is None
+
+
+def test_a_sketchbook_remembers_its_paper(tmp_path: Path) -> None:
+    for folder in ("Grey book", "DCIM"):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "IMG_1.txt").write_text("paper: toned\ntitle: Rope", encoding="utf-8")
+    later, _ = facts_of(tmp_path, "Grey book/IMG_2.jpg")
+    assert later.paper == "toned"
+    assert later.title == "Grey book"  # only the paper is the book's
+    assert facts_of(tmp_path, "DCIM/IMG_2.jpg")[0].paper is None  # a camera's folder is no sketchbook
+    (tmp_path / "Grey book" / "IMG_3.txt").write_text("paper: white", encoding="utf-8")
+    assert facts_of(tmp_path, "Grey book/IMG_3.jpg")[0].paper == "white"

@@ -5,8 +5,9 @@ from typing import NamedTuple, cast
 import cv2
 import numpy as np
 
-from autoprep.correction.paper import DARKEST, Paper
-from autoprep.imaging.arrays import Bool, Float32
+from autoprep.correction.fold import fold_of
+from autoprep.correction.paper import Paper
+from autoprep.imaging.arrays import DARKEST, Bool, Float32
 from autoprep.imaging.colour import LUMINANCE
 
 # Chosen on the lab's tuning seeds. A stroke is at most this wide at twice the search size (2.5 mm on A4); the ground
@@ -39,7 +40,7 @@ def between_strokes(linear: Float32, paper: Paper) -> Ground:
     height, width = paper.mask.shape
     rest, luma = _what_paper_does_not_explain(linear, paper, 2)
     # The shade in the fold of an open book is the page's own: it is no shadow that somebody throws, and it stays.
-    fold = _fold(luma)
+    fold = fold_of(luma)
     rest, luma = rest - fold[..., None], luma - fold
     lit = cv2.resize(paper.mask.astype(np.uint8), (2 * width, 2 * height), interpolation=cv2.INTER_NEAREST) > 0
     between = (~_strokes(luma, lit)).astype(np.float32)
@@ -92,34 +93,3 @@ def _what_paper_does_not_explain(linear: Float32, paper: Paper, times: int) -> t
     field = paper.log_field(height, width)
     luma = np.log(small @ LUMINANCE) - np.log(np.exp(field) @ LUMINANCE)
     return np.asarray(np.log(small) - field, np.float32), np.asarray(luma, np.float32)
-
-
-_FOLD_FROM, _FOLD_TO, _FOLD_DEPTH, _FOLD_STRETCHES = 0.41, 0.59, 0.02, 12
-
-
-def _fold(luma: Float32) -> Float32:
-    """(h, w) natural log, 0 or less: what a fold across the middle of the longer side takes of the light.
-
-    A fold darkens its columns over the whole length of the sheet; what a hand darkens, it darkens in some places. So
-    each stretch along the fold tells its own valley, and the middle one of them holds.
-    """
-    upright = luma.shape[0] > luma.shape[1]
-    plane = np.ascontiguousarray(luma.T) if upright else luma
-    width = plane.shape[1]
-    first, last = int(_FOLD_FROM * width), int(_FOLD_TO * width)
-    parts = np.array_split(plane[:, first:last], _FOLD_STRETCHES)
-    columns = np.stack([np.quantile(part, 0.75, axis=0) for part in parts]).astype(np.float32)
-    columns = cast(Float32, cv2.GaussianBlur(columns, (0, 0), sigmaX=1.0, sigmaY=0.01))
-    end = max(2, columns.shape[1] // 8)
-    left, right = columns[:, :end].mean(1, keepdims=True), columns[:, -end:].mean(1, keepdims=True)
-    level = left + (right - left) * np.linspace(0, 1, columns.shape[1])
-    drops = np.minimum(columns - level, 0)
-    middle = slice(columns.shape[1] // 4, -columns.shape[1] // 4)
-    deep_in = (drops[:, middle].min(axis=1) < -_FOLD_DEPTH).mean()
-    drop = np.median(drops, axis=0).astype(np.float32)
-    if drop[middle].min() > -_FOLD_DEPTH or deep_in < 0.75:
-        return np.zeros_like(luma)
-    whole = np.zeros(width, np.float32)
-    whole[first:last] = drop
-    spread = np.broadcast_to(whole, plane.shape)
-    return np.ascontiguousarray(spread.T if upright else spread, np.float32)

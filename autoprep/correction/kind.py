@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.paper import Paper, photographed_lab
-from autoprep.domain import Declined, Kind
+from autoprep.domain import Declined, Kind, PaperWord
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import LUMINANCE, lab_fast, luminance
 
@@ -24,16 +24,19 @@ _LIGHT_PAPER_L, _LIGHT_PAPER_C = 84.0, 20.0
 # that, near black, or a dark sheet with much lighter things around it (an underexposed white sheet is the lightest
 # thing in its photo). Chosen on 405 sheets of the lab's tuning seeds 1100-2179: 1 of 231 light ones is taken for
 # toned, 20 of 174 toned ones, grey and without light marks, for light; white left grey is the worse mistake.
-_LIGHTER_SHARE, _TONED_RED_TO_BLUE, _LIGHT_L, _BLACK_L, _DARK_L, _OUTSHONE = 0.0045, 0.95, 82.0, 38.0, 68.0, 1.8
+_LIGHTER_SHARE, _TONED_RED_TO_BLUE, _LIGHT_L, _BLACK_L, _DARK_L, _OUTSHONE = 0.0045, 0.95, 82.0, 30.0, 68.0, 1.8
 _TINTED_C = 4.5
+# Ruled paper is hardly ever toned (common practice, no source), and between its lines more is lighter by chance.
+_LIGHTER_ON_RULED = 0.02
 
 
 class Judged(NamedTuple):
-    """The kind, the paper's class and the numbers that led to them."""
+    """The kind, the paper's class, the numbers that led to them, and whether white was but the likeliest guess."""
 
     kind: Kind
     paper: PaperClass
     evidence: dict[str, float]
+    guessed: bool = False
 
 
 def judge(
@@ -42,14 +45,17 @@ def judge(
     said: Kind | None = None,
     surroundings: float | None = None,
     absolute: bool = False,
+    said_paper: PaperWord | None = None,
 ) -> Judged:
     """(H, W, 3) float32 linear sRGB of the rectified work and its paper -> kind and paper class.
 
     surroundings: the luminance of the lightest things around the work in the photo, where there are any; absolute:
-    the photo is seen through a colour chart, so its levels are reflectances.
+    the photo is seen through a colour chart, so its levels are reflectances; said, said_paper: the artist's word, which
+    settles it.
     """
     evidence: dict[str, float] = {}
-    paper_class = _paper_class(paper, surroundings, absolute, evidence)
+    found = _paper_class(paper, surroundings, absolute, evidence)
+    paper_class = found if said_paper is None else _class_said(said_paper, paper, found)
     kind: Kind
     if paper_class == "none" or isinstance(paper, Declined):
         kind = "painting"
@@ -58,8 +64,23 @@ def judge(
     else:
         kind = _kind_on_white(linear, paper, evidence)
     if said is not None:
-        kind, paper_class = said, _class_for(said, paper, paper_class)
-    return Judged(kind, paper_class, {name: round(value, 4) for name, value in evidence.items()})
+        kind = said
+        paper_class = paper_class if said_paper is not None else _class_for(said, paper, paper_class)
+    told = said_paper is not None or absolute or paper_class not in ("white", "tinted")
+    guessed = not told and not _surely_white(cast(Paper, paper), evidence)
+    return Judged(kind, paper_class, {name: round(value, 4) for name, value in evidence.items()}, guessed)
+
+
+def _class_said(said: PaperWord, paper: Paper | Declined, found: PaperClass) -> PaperClass:
+    """The paper class that the artist's word asks for, as far as paper is to be seen."""
+    if isinstance(paper, Declined) or said == "none":
+        return "none"
+    return "toned" if said == "toned" else found if found in ("white", "tinted") else "tinted"
+
+
+def _surely_white(paper: Paper, evidence: dict[str, float]) -> bool:
+    """Whether something else than custom speaks for white: a ruling, or a lightness that grey sheets do not reach."""
+    return evidence["paper_as_shot_L"] > _LIGHT_L or (paper.sheet is not None and paper.sheet.ruled)
 
 
 def _class_for(said: Kind, paper: Paper | Declined, found: PaperClass) -> PaperClass:
@@ -98,9 +119,10 @@ def _paper_class(
         light = lightness > _LIGHT_PAPER_L and chroma < _LIGHT_PAPER_C
         return "toned" if not light else "tinted" if chroma > _TINTED_C else "white"
     brown = red_to_blue > _TONED_RED_TO_BLUE and lightness < _LIGHT_L
-    if paper.lighter > _LIGHTER_SHARE or brown or lightness < _BLACK_L:
+    ruled = paper.sheet is not None and paper.sheet.ruled
+    if paper.lighter > (_LIGHTER_ON_RULED if ruled else _LIGHTER_SHARE) or brown or lightness < _BLACK_L:
         return "toned"
-    if lightness < _DARK_L and outshone > _OUTSHONE:
+    if lightness < _DARK_L and outshone > _OUTSHONE and not ruled:
         return "toned"
     return "tinted" if chroma > _TINTED_C else "white"
 

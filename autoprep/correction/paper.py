@@ -13,13 +13,15 @@ from typing import cast
 import cv2
 import numpy as np
 
+from autoprep.correction.fold import fold_of
+from autoprep.correction.marks import lighter_marks
+from autoprep.correction.sheet import Sheet, smooth_light
 from autoprep.domain import Declined
 from autoprep.imaging import fields
-from autoprep.imaging.arrays import Bool, Float32, Float64
+from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE, lab_from_linear
 
 _SEARCH_PX = 480  # long side; chosen: paper tooth and sensor noise average out, pen lines still show as texture
-DARKEST = 2e-3
 _RIM = 0.05  # the rim is this share of the shorter side; chosen from usual sketchbook margins
 _RIM_WEIGHT = 3.0
 _CELLS = 26
@@ -36,8 +38,9 @@ class Paper:
     paper's linear RGB over the work; coverage: share of the work that is bare paper; rim: share of the rim that
     is; scatter: standard deviation of log luminance over the mask; lighter: share of the work clearly lighter
     than the paper; lifted: share of it that shines, lighter than the paper over wide plain areas; unevenness:
-    (max - min) / mean of the light's luminance over the work; shade: (h, w, 3) float32 natural log of what a soft
-    shadow takes of that light, if there is one (see shadows).
+    (max - min) / mean of the light's luminance over the work; shade: (h, w, 3) float32 natural log of what shadows
+    and bends take of that light, if they do; sheet: the work is a sheet that is paper between its strokes (see sheet),
+    whose shade is known already.
     """
 
     mask: Bool
@@ -49,6 +52,7 @@ class Paper:
     lifted: float
     unevenness: float
     shade: Float32 | None = None
+    sheet: Sheet | None = None
 
     def log_field(self, rows: int, cols: int) -> Float32:
         """(rows, cols, 3) float32 natural log of what bare paper would show at each place."""
@@ -78,8 +82,11 @@ class _Search:
     weight: Float64
 
 
-def find_paper(linear: Float32) -> Paper | Declined:
-    """(H, W, 3) float32 linear sRGB of a rectified work -> its bare paper, or why there is none to be seen."""
+def find_level(linear: Float32) -> Paper | Declined:
+    """(H, W, 3) float32 linear sRGB of a rectified work -> the bare paper beside what is painted, by its level.
+
+    The hypothesis for works with painted parts: the paper is one lightness and one tint under a smooth light.
+    """
     search = _prepare(linear)
     if search.smooth.mean() < 0.02:
         return Declined(reason="the surface is textured all over; no bare paper to measure the light on")
@@ -94,6 +101,42 @@ def find_paper(linear: Float32) -> Paper | Declined:
     if mask.sum() < 60:
         return Declined(reason="no level of bare paper stands out")
     return _describe(search, mask, _refit(search, mask, _degree(search, mask, 4)))
+
+
+def on_sheet(linear: Float32, sheet: Sheet) -> Paper:
+    """The paper of a believed sheet: a smooth light, and as its shade all that the light does besides."""
+    ratio = min(1.0, _SEARCH_PX / max(linear.shape[:2]))
+    size = (max(16, round(linear.shape[1] * ratio)), max(16, round(linear.shape[0] * ratio)))
+    small = cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
+    log_light = _without_fold(sheet)
+    smooth = smooth_light(log_light, sheet.paper, 2)
+    light = cast(Float32, cv2.resize(log_light, size, interpolation=cv2.INTER_LINEAR))
+    rest = np.log(np.maximum(small @ LUMINANCE, DARKEST)) - light @ LUMINANCE
+    held = cv2.resize(sheet.paper.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    mask = np.asarray(held & (np.abs(rest) < _ON_SHEET))
+    levels = np.exp(light @ LUMINANCE)
+    return Paper(
+        mask=mask,
+        coefficients=smooth,
+        coverage=float(sheet.paper.mean()),
+        rim=sheet.rim,
+        scatter=float(rest[mask].std()) if mask.any() else 0.0,
+        lighter=lighter_marks(linear, sheet.log_light),
+        lifted=sheet.lifted,
+        unevenness=float((levels.max() - levels.min()) / levels.mean()),
+        shade=np.asarray(light - fields.evaluate(smooth, size[1], size[0]), np.float32),
+        sheet=sheet,
+    )
+
+
+_ON_SHEET = 0.06
+
+
+def _without_fold(sheet: Sheet) -> Float32:
+    """The sheet's light; the shade in the fold of an open book is the page's own, and stays in the picture."""
+    base = fields.evaluate(smooth_light(sheet.log_light, sheet.paper, 4), *sheet.paper.shape)
+    fold = fold_of(np.ascontiguousarray((sheet.log_light - base) @ LUMINANCE))
+    return np.asarray(sheet.log_light - fold[..., None], np.float32)
 
 
 def _prepare(linear: Float32) -> _Search:

@@ -1,7 +1,7 @@
 """The sequence of the correction: from an outlined photo to a plan, a step at a time."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
@@ -10,11 +10,11 @@ from autoprep.correction import assessment, illumination, neutral, tone
 from autoprep.correction import kind as kinds
 from autoprep.correction import sharpening as sharpness
 from autoprep.correction.apply import photometry
+from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import Judged
-from autoprep.correction.paper import Paper, find_paper
+from autoprep.correction.paper import Paper
 from autoprep.correction.perspective import focal_length_px, proportion
 from autoprep.correction.references import Reference, light_over
-from autoprep.correction.shadows import Shadow, find_shadow
 from autoprep.correction.silhouette import MARGIN, Silhouette, find_silhouette
 from autoprep.domain import (
     ChartFit,
@@ -26,6 +26,7 @@ from autoprep.domain import (
     LightField,
     Neutral,
     Outline,
+    PaperWord,
     Photo,
     Sharpening,
     Tone,
@@ -49,6 +50,7 @@ class Wishes:
     sharpening: float = 1.0
     kind: Kind | None = None
     size_mm: tuple[float, float] | None = None
+    said_paper: PaperWord | None = None
 
 
 @dataclass
@@ -208,8 +210,9 @@ def make_plan(
     absolute = chart is not None if absolute is None else absolute
     geometry = geometry_of(photo, outline, wishes)
     work = rectify(photo, geometry)
-    paper, shadow = _paper_and_shadow(work.linear)
-    judged = kinds.judge(work.linear, paper, wishes.kind, _lightest_around(photo, geometry), absolute=absolute)
+    paper, shadow = find_paper(work.linear)
+    around = _lightest_around(photo, geometry)
+    judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper)
     draft = Draft(work, geometry, wishes, paper, judged, chart, reference)
     for _, step in STEPS:
         step(draft)
@@ -227,6 +230,7 @@ def make_plan(
         focus=_focus(work.linear),
         # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
         silhouette=None if judged.paper == "none" else _silhouette_points(photo, geometry),
+        paper_guessed=judged.guessed,
     )
     measures = _measures(draft, plan)
     if not isinstance(shadow, Declined) and plan.paper != "none":
@@ -246,18 +250,6 @@ def _lightest_around(photo: Photo, geometry: Geometry) -> float | None:
     cv2.polylines(around, [corners], True, 0, 5)
     outside = luminance(level.linear())[around > 0]
     return float(np.percentile(outside, 99)) if len(outside) > 0.02 * around.size else None
-
-
-def _paper_and_shadow(linear: Float32) -> tuple[Paper | Declined, Shadow | Declined]:
-    """The bare paper with the shadow that lies on it, if it does."""
-    paper = find_paper(linear)
-    if isinstance(paper, Declined):
-        return paper, paper
-    shadow = find_shadow(linear, paper)
-    if isinstance(shadow, Declined):
-        return paper, shadow
-    shaded = replace(paper, mask=shadow.paper, shade=shadow.log_light, coverage=float(shadow.paper.mean()))
-    return shaded, shadow
 
 
 def _silhouette_points(photo: Photo, geometry: Geometry) -> tuple[Corner, ...] | None:

@@ -5,8 +5,8 @@ import pytest
 
 from autoprep.correction import kind, planning
 from autoprep.correction.apply import photometry
+from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.outline import find_outline
-from autoprep.correction.paper import find_paper
 from autoprep.correction.planning import STEPS, Draft, Wishes, corrected, make_plan
 from autoprep.domain import CorrectionPlan, Declined, Outline, Photo, PhotoFacts, Work
 from autoprep.files.icc import srgb_tables
@@ -33,7 +33,7 @@ def draft_of(linear: Float32) -> Draft:
     codes = np.zeros((*linear.shape[:2], 3), np.uint8)
     photo = Photo(codes, PhotoFacts("png", linear.shape[1], linear.shape[0]), srgb_tables(256))
     outline = whole(photo)
-    paper = find_paper(linear)
+    paper, _ = find_paper(linear)
     geometry = planning.geometry_of(photo, outline, Wishes())
     return Draft(Work(linear, 1.0, {"blur_px": 1.0}), geometry, Wishes(), paper, kind.judge(linear, paper))
 

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.paper import find_paper
+from autoprep.correction.paper import find_level
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.shadows import find_shadow
 from autoprep.domain import Declined, Outline
@@ -32,7 +32,7 @@ def shaded(paper: Float32, soft_px: float, colour: tuple[float, float, float] = 
 
 def test_a_soft_shadow_is_found_with_its_depth() -> None:
     picture = shaded(sheet(), 14)
-    paper = find_paper(picture)
+    paper = find_level(picture)
     assert not isinstance(paper, Declined)
     shadow = find_shadow(picture, paper)
     assert not isinstance(shadow, Declined)
@@ -44,7 +44,7 @@ def test_a_soft_shadow_is_found_with_its_depth() -> None:
 
 
 def test_no_shadow_on_a_plain_sheet() -> None:
-    paper = find_paper(sheet())
+    paper = find_level(sheet())
     assert not isinstance(paper, Declined)
     assert isinstance(find_shadow(sheet(), paper), Declined)
 
@@ -55,7 +55,7 @@ def test_no_shadow_on_a_plain_sheet() -> None:
 )  # fmt: skip
 def test_washes_are_no_shadows(soft_px: float, colour: tuple[float, float, float]) -> None:
     picture = shaded(sheet(), soft_px, colour)
-    paper = find_paper(picture)
+    paper = find_level(picture)
     assert not isinstance(paper, Declined)
     shadow = find_shadow(picture, paper)
     assert isinstance(shadow, Declined) or shadow.share < 0.02
@@ -90,11 +90,11 @@ def test_the_fold_of_a_book_is_no_shadow() -> None:
     """A soft dark valley across the middle is the page's own; a hand's shadow over it is still taken out."""
     valley = 1 - 0.25 * np.exp(-(((np.arange(560) - 280) / 9.0) ** 2))
     book = (sheet() * valley[None, :, None]).astype(np.float32)
-    paper = find_paper(book)
+    paper = find_level(book)
     assert not isinstance(paper, Declined)
     assert isinstance(find_shadow(book, paper), Declined)
     dark = shaded(book, 14)
-    paper = find_paper(dark)
+    paper = find_level(dark)
     assert not isinstance(paper, Declined)
     shadow = find_shadow(dark, paper)
     assert not isinstance(shadow, Declined)

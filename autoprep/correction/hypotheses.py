@@ -1,0 +1,57 @@
+"""What a work stands on, as two hypotheses on the same page, each with the light that it implies.
+
+Either the work is a sheet that is paper between its strokes, and the ground itself shows the light (see sheet); or it
+is painted in parts, and the paper is the lightest level beside the paint under a smooth light, with soft shadows
+followed from where it is lit (see paper, shadows). What explains more of the ground is believed; where both do, the
+second, because it leaves what is painted alone.
+"""
+
+from dataclasses import replace
+
+from autoprep.correction.cells import Cells, ground_cells
+from autoprep.correction.paper import Paper, find_level, on_sheet
+from autoprep.correction.shadows import Shadow, find_shadow
+from autoprep.correction.sheet import Sheet, explained_by, find_sheet
+from autoprep.domain import Declined
+from autoprep.imaging.arrays import Float32
+
+# Chosen on the lab's tuning seeds: where both explain the ground within this share, the level is the better light; and
+# so it is on unruled sheets with so large a share of colours, which the sheet's light would take for its own, unless
+# it explains less than this share of the ground.
+_AS_WELL, _COLOURS, _LEAST_EXPLAINED = 0.08, 0.03, 0.6
+
+
+def find_paper(linear: Float32) -> tuple[Paper | Declined, Shadow | Declined]:
+    """(H, W, 3) float32 linear sRGB of a rectified work -> its bare paper, and the shadow that lies on it if any."""
+    cells = ground_cells(linear)
+    sheet = find_sheet(cells)
+    if not isinstance(sheet, Declined) and sheet.ruled:
+        return _on_sheet(linear, sheet)
+    level, shadow = _by_level(linear)
+    if isinstance(sheet, Declined) or not _explains_more(sheet, level, cells):
+        return level, shadow
+    return _on_sheet(linear, sheet)
+
+
+def _on_sheet(linear: Float32, sheet: Sheet) -> tuple[Paper, Declined]:
+    return on_sheet(linear, sheet), Declined(reason="the sheet's own light tells its shadows")
+
+
+def _by_level(linear: Float32) -> tuple[Paper | Declined, Shadow | Declined]:
+    paper = find_level(linear)
+    if isinstance(paper, Declined):
+        return paper, paper
+    shadow = find_shadow(linear, paper)
+    if isinstance(shadow, Declined):
+        return paper, shadow
+    shaded = replace(paper, mask=shadow.paper, shade=shadow.log_light, coverage=float(shadow.paper.mean()))
+    return shaded, shadow
+
+
+def _explains_more(sheet: Sheet, level: Paper | Declined, cells: Cells) -> bool:
+    if isinstance(level, Declined):
+        return True
+    by_level, by_sheet = (explained_by(light, cells) for light in (level.log_field(*cells.shape), sheet.log_light))
+    if sheet.colours > _COLOURS and by_level > _LEAST_EXPLAINED:
+        return False
+    return by_sheet > by_level + _AS_WELL

@@ -1,0 +1,77 @@
+"""Marks lighter than the paper they stand on: what proves best that a sheet is toned.
+
+Chalk, gouache and gel pen are lighter than toned paper. But so are, on white sheets, the edges that a camera's
+sharpening leaves beside dark lines, glare, a shine that comes in from the rim, and noise; none of these is a mark.
+"""
+
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.imaging.arrays import DARKEST, Bool, Float32
+from autoprep.imaging.colour import LUMINANCE
+
+# Chosen: at 960 px a pen line is about 1.5 px wide.
+_LOOK_PX = 960
+_LIGHTER, _DARKER, _GRAINS = 0.12, 0.06, 4.0  # natural log, or so many deviations of the grain
+_BESIDE_PX, _AROUND_GLARE_PX = 9, 61
+_BLOWN = 0.85
+_RIM = 0.03
+_STEEP = 0.04  # natural log per cell of the light
+
+
+def lighter_marks(linear: Float32, log_light: Float32) -> float:
+    """Share of the work under marks lighter than its paper.
+
+    linear: (H, W, 3) float32 linear sRGB of the rectified work; log_light: (h, w, 3) natural log of what bare paper
+    shows, at any size.
+    """
+    ratio = min(1.0, _LOOK_PX / max(linear.shape[:2]))
+    size = (max(16, round(linear.shape[1] * ratio)), max(16, round(linear.shape[0] * ratio)))
+    small = cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
+    small = cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8))
+    light = cast(Float32, cv2.resize(log_light, size, interpolation=cv2.INTER_LINEAR))
+    rest = np.asarray(np.log(np.maximum(small @ LUMINANCE, DARKEST)) - light @ LUMINANCE, np.float32)
+    grain = _grain(rest)
+    marks = (rest > max(_LIGHTER, _GRAINS * grain)) & ~_beside_lines(rest, grain) & ~_around_glare(small)
+    marks &= ~_at_borders(log_light, size)
+    marks = _inside_only(cv2.morphologyEx(marks.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)) > 0)
+    return float(marks.mean())
+
+
+def _grain(rest: Float32) -> float:
+    once = rest - cv2.GaussianBlur(rest, (0, 0), 2.0)
+    fine = once - cv2.GaussianBlur(once, (0, 0), 2.0)
+    return float(1.4826 * np.median(np.abs(fine)))
+
+
+def _beside_lines(rest: Float32, grain: float) -> Bool:
+    dark = (rest < -max(_DARKER, _GRAINS * grain)).astype(np.uint8)
+    return np.asarray(cv2.dilate(dark, np.ones((_BESIDE_PX, _BESIDE_PX), np.uint8)) > 0)
+
+
+def _around_glare(small: Float32) -> Bool:
+    blown = cv2.morphologyEx((small.min(axis=-1) > _BLOWN).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    return np.asarray(cv2.dilate(blown, np.ones((_AROUND_GLARE_PX, _AROUND_GLARE_PX), np.uint8)) > 0)
+
+
+def _at_borders(log_light: Float32, size: tuple[int, int]) -> Bool:
+    """Where a shadow begins, the light is known to a cell only, and what is lit may seem lighter than it."""
+    luma = np.ascontiguousarray(log_light @ LUMINANCE)
+    change = cv2.magnitude(
+        cv2.Sobel(luma, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(luma, cv2.CV_32F, 0, 1, scale=0.125)
+    )
+    steep = cv2.dilate((change > _STEEP).astype(np.uint8), np.ones((5, 5), np.uint8))
+    return np.asarray(cv2.resize(steep, size, interpolation=cv2.INTER_NEAREST) > 0)
+
+
+def _inside_only(marks: Bool) -> Bool:
+    """Marks lie inside the sheet; what comes in from its rim is a shine, another sheet, or desk."""
+    band = max(2, round(_RIM * min(marks.shape)))
+    rim = np.ones(marks.shape, bool)
+    rim[band:-band, band:-band] = False
+    count, labels = cv2.connectedComponents(marks.astype(np.uint8), connectivity=8)
+    at_rim = np.bincount(labels[rim], minlength=count) > 0
+    at_rim[0] = True
+    return np.asarray(~at_rim[labels])

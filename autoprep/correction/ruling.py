@@ -1,0 +1,45 @@
+"""Whether lines, squares or dots are printed on a sheet: thin dark lines that come back at one distance."""
+
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.imaging.arrays import DARKEST, Float32, Float64
+from autoprep.imaging.colour import LUMINANCE
+
+# Chosen: lines of 0.2-0.6 mm at 1150 px along A4 are 1-3 px; they come back every 4-10 mm.
+_LINE_PX, _BLOCKS = 7, 5
+_LEAST_LAG, _MOST_LAG = 8, 60
+_COMES_BACK = 0.35  # autocorrelation at the distance of the lines; writing and paper's tooth stay below
+_RULED = 0.75  # share of the parts; ruled pages show it in .76 and more, others in .48 and less but for one in 120
+_FAINTEST = 0.004  # natural log: rulings are darker than the paper by more, on the mean of a line
+
+
+def is_ruled(linear: Float32) -> bool:
+    """Whether (H, W, 3) float32 linear sRGB of a rectified work shows a sheet with a ruling."""
+    return ruled_share(linear) >= _RULED
+
+
+def ruled_share(linear: Float32) -> float:
+    """(H, W, 3) float32 linear sRGB of a rectified work -> share 0..1 of its parts that show a ruling."""
+    luma = np.log(np.maximum(linear @ LUMINANCE, DARKEST)).astype(np.float32)
+    lines = cast(Float32, cv2.morphologyEx(luma, cv2.MORPH_CLOSE, np.ones((_LINE_PX, _LINE_PX), np.uint8))) - luma
+    # A pen's line is far darker than a ruling; cut at that, it does not drown it.
+    lines = np.minimum(lines, np.float32(0.25))
+    parts = [part for rows in np.array_split(lines, _BLOCKS) for part in np.array_split(rows, _BLOCKS, axis=1)]
+    return float(np.mean([max(_comes_back(part.mean(0)), _comes_back(part.mean(1))) > _COMES_BACK for part in parts]))
+
+
+def _comes_back(profile: Float32) -> float:
+    """The autocorrelation of a profile at the distance at which it comes back best; 0 where nothing does."""
+    if len(profile) < 3 * _LEAST_LAG:
+        return 0.0
+    smooth = cast(Float64, cv2.GaussianBlur(profile[None].astype(np.float64), (0, 0), 12.0))[0]
+    fine = profile - smooth
+    power = float((fine**2).mean())
+    if power < _FAINTEST**2:
+        return 0.0
+    lags = range(_LEAST_LAG, min(_MOST_LAG, len(fine) // 3))
+    back = np.array([float((fine[:-lag] * fine[lag:]).mean()) / power for lag in lags])
+    return float(back.max()) if len(back) else 0.0

@@ -1,0 +1,133 @@
+"""Sheets of paper between strokes: what is believed to be one, and the light that is read off it."""
+
+import cv2
+import numpy as np
+import pytest
+
+from autoprep.correction.cells import ground_cells
+from autoprep.correction.hypotheses import find_paper
+from autoprep.correction.kind import judge
+from autoprep.correction.marks import lighter_marks
+from autoprep.correction.ruling import is_ruled
+from autoprep.correction.sheet import Sheet, find_sheet
+from autoprep.domain import Declined
+from autoprep.imaging.arrays import Float32
+from autoprep.imaging.colour import LUMINANCE
+
+_SIZE = (840, 1180)
+
+
+def _paper(level: float = 0.88, seed: int = 1) -> Float32:
+    """A bare sheet with a little grain."""
+    rng = np.random.default_rng(seed)
+    return np.asarray(level * np.exp(rng.normal(0, 0.01, (*_SIZE, 1))) * np.ones(3), np.float32)
+
+
+def _squared(sheet: Float32, step: int = 20, strength: float = 0.4) -> Float32:
+    sheet = sheet.copy()
+    for at in range(7, max(_SIZE), step):
+        sheet[at : at + 2] *= 1 - strength
+        sheet[:, at : at + 2] *= 1 - strength
+    return cv2.GaussianBlur(sheet, (0, 0), 0.8)  # type: ignore[return-value]
+
+
+def _drawn(sheet: Float32) -> Float32:
+    picture = sheet.copy()
+    rng = np.random.default_rng(5)
+    for _ in range(40):
+        a, b = (rng.uniform((120, 120), (1060, 720)).astype(int) for _ in range(2))
+        cv2.line(picture, tuple(int(v) for v in a), tuple(int(v) for v in b), (0.03, 0.03, 0.08), 3, cv2.LINE_AA)
+    return picture
+
+
+def _two_lights() -> Float32:
+    """Lamp from the left, window from the right: the tint turns over the sheet, the light falls off to a third."""
+    x = np.linspace(0, 1, _SIZE[1], dtype=np.float32)[None, :, None]
+    lamp, window = np.array([1.3, 0.95, 0.55], np.float32), np.array([0.85, 1.0, 1.3], np.float32)
+    return np.asarray((0.9 * (1 - x) ** 2 * lamp + 0.5 * x * window + 0.15) * np.ones((_SIZE[0], 1, 1)), np.float32)
+
+
+def _error(sheet: Sheet, light: Float32) -> float:
+    """The 98th percentile of how far the read light lies from the true one, natural log."""
+    size = sheet.paper.shape[::-1]
+    true = np.log(cv2.resize(light, size, interpolation=cv2.INTER_AREA))
+    off = sheet.log_light - true
+    return float(np.percentile(np.abs(off - np.median(off, axis=(0, 1))), 98))
+
+
+@pytest.mark.parametrize("ruled", [True, False])
+def test_light_of_two_colours_is_followed(ruled: bool) -> None:
+    light = _two_lights()
+    page = _drawn(_squared(_paper()) if ruled else _paper()) * light
+    sheet = find_sheet(ground_cells(page))
+    assert isinstance(sheet, Sheet), sheet
+    assert sheet.explained > 0.9
+    assert _error(sheet, light) < 0.06
+
+
+def test_a_hard_shadow_over_half_a_squared_page_is_its_light() -> None:
+    light = np.ones((*_SIZE, 3), np.float32)
+    cv2.fillPoly(light, [np.array([[0, 0], [700, 0], [420, _SIZE[0]], [0, _SIZE[0]]])], (0.42, 0.46, 0.52))
+    light = np.asarray(cv2.GaussianBlur(light, (0, 0), 4), np.float32)
+    sheet = find_sheet(ground_cells(_drawn(_squared(_paper())) * light))
+    assert isinstance(sheet, Sheet), sheet
+    lit = sheet.log_light @ LUMINANCE
+    cols = lit.shape[1]
+    assert lit[:, : cols // 4].mean() - lit[:, -cols // 4 :].mean() == pytest.approx(np.log(0.46), abs=0.06)
+
+
+def test_a_painted_page_is_no_sheet() -> None:
+    rng = np.random.default_rng(3)
+    patches = cv2.resize(rng.uniform(0.05, 0.8, (9, 12, 3)).astype(np.float32), _SIZE[::-1])
+    page = np.asarray(patches * np.exp(rng.normal(0, 0.15, (*_SIZE, 1))), np.float32)
+    assert isinstance(find_sheet(ground_cells(page)), Declined)
+
+
+def test_a_pale_wash_keeps_the_sheet_from_taking_it_for_light() -> None:
+    page = _drawn(_paper())
+    cv2.ellipse(page, (600, 420), (330, 220), 0, 0, 360, (0.80, 0.84, 0.88), -1)
+    paper, _ = find_paper(page)
+    assert not isinstance(paper, Declined)
+    light = paper.log_field(84, 118) @ LUMINANCE
+    wash, bare = light[42, 60], light[8, 60]
+    assert abs(wash - bare) < 0.012  # the wash is 0.05 darker than the paper; it must not be evened
+
+
+def test_only_printed_lines_are_a_ruling() -> None:
+    assert is_ruled(_drawn(_squared(_paper())))
+    assert not is_ruled(_drawn(_paper()))
+    grain = np.asarray(cv2.GaussianBlur(np.random.default_rng(2).normal(0, 0.05, _SIZE), (0, 0), 1.5))
+    assert not is_ruled(np.asarray(0.4 * np.exp(grain[..., None]) * np.ones(3), np.float32))
+
+
+def test_chalk_counts_as_lighter_and_what_a_camera_adds_does_not() -> None:
+    grey = _paper(0.35)
+    flat = np.full((84, 118, 3), np.log(0.35), np.float32)
+    chalk = grey.copy()
+    for y in range(200, 600, 60):
+        cv2.line(chalk, (300, y), (800, y + 20), (0.75, 0.75, 0.72), 5)
+    assert lighter_marks(chalk, flat) > 0.005
+    sharpened = _drawn(grey)
+    sharpened = np.asarray(sharpened + 0.8 * (sharpened - cv2.GaussianBlur(sharpened, (0, 0), 2.0)), np.float32)
+    assert lighter_marks(sharpened, flat) < 0.001
+    shine = grey.copy()
+    cv2.rectangle(shine, (0, 0), (500, 90), (0.7, 0.7, 0.7), -1)  # comes in from the rim
+    assert lighter_marks(shine, flat) < 0.001
+
+
+def test_ruled_paper_in_a_dim_warm_room_is_white() -> None:
+    page = _drawn(_squared(_paper())) * np.array([0.34, 0.27, 0.17], np.float32)
+    paper, _ = find_paper(page)
+    judged = judge(page, paper)
+    assert judged.paper in ("white", "tinted")
+    assert not judged.guessed
+
+
+def test_the_artists_word_on_the_paper_settles_it() -> None:
+    page = _drawn(_paper(0.30))
+    paper, _ = find_paper(page)
+    assert judge(page, paper).guessed
+    assert judge(page, paper).paper == "white"
+    for said, expected in (("toned", "toned"), ("none", "none"), ("white", "white")):
+        told = judge(page, paper, said_paper=said)  # type: ignore[arg-type]
+        assert (told.paper, told.guessed) == (expected, False)
