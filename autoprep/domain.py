@@ -13,6 +13,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
+from autoprep.imaging.colour import mixed
 from autoprep.imaging.resample import Lens
 
 Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
@@ -95,16 +96,18 @@ class Neutral(Value):
 
 
 class ChartFit(Value):
-    """What a colour chart in the photo says of light and camera: gain per channel, a curve, a 3 x 3 matrix.
+    """What a colour chart in the photo says of light and camera: gain per channel, a curve, a matrix.
 
     y = gain * x * exp((bend[0] - 1) ln x + bend[1] ln^2 x) on device-linear values, then the matrix to linear
-    sRGB; delta_e: mean CIEDE2000 of the chart's patches after it.
+    sRGB, of 3 x 3 or, with the roots of the channels' products, 3 x 6 (see imaging.colour.mixed); delta_e: mean
+    CIEDE2000 of the chart's patches after it; left_out_delta_e: the same of patches that the fit has not seen.
     """
 
     gain: Triple
     bend: tuple[float, float]
-    matrix: tuple[Triple, Triple, Triple]
+    matrix: tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]
     delta_e: float
+    left_out_delta_e: float | None = None
 
 
 class Tone(Value):
@@ -262,8 +265,8 @@ class Photo:
 
     codes: (H, W, 3) uint8 or uint16 device codes, or float32 linear light when `tables` is None;
     tables: (3, levels) float32 linear light of each code per channel; matrix: (3, 3) device primaries ->
-    linear sRGB. Values outside 0..1 stay (wide-gamut photos). full_px is the (width, height) of the whole
-    photo; scale is the size of `codes` relative to it.
+    linear sRGB, or (3, 6) with their roots (see imaging.colour.mixed). Values outside 0..1 stay (wide-gamut photos).
+    full_px is the (width, height) of the whole photo; scale is the size of `codes` relative to it.
     """
 
     codes: AnyArray
@@ -293,7 +296,7 @@ class Photo:
             linear = cast(Float32, cv2.LUT(np.ascontiguousarray(part), table))
         else:
             linear = np.stack([self.tables[c][part[..., c]] for c in range(3)], axis=-1)
-        return linear if self.matrix is None else cast(Float32, cv2.transform(linear, self.matrix))
+        return linear if self.matrix is None else mixed(linear, self.matrix)
 
     def linear(self) -> Float32:
         """(H, W, 3) float32 linear sRGB of the whole copy."""

@@ -18,6 +18,8 @@ from autoprep.correction.references import (
 from autoprep.domain import ChartFit, Declined, Outline, Photo, ReferenceShot
 from autoprep.errors import PhotoError
 from autoprep.files.reading import read_photo
+from autoprep.imaging.arrays import float32
+from autoprep.imaging.colour import mixed
 
 # Daylight turns within a few hours; a reference from another time is none.
 _WITHIN = timedelta(hours=3)
@@ -88,8 +90,8 @@ def _joined(told: Reference, found: Reference) -> Reference:
 
 def _exposure_left(fit: ChartFit) -> ChartFit:
     """The fit without what it says of the exposure: a middle grey stays as light as it was."""
-    grey = np.full((1, 3), 0.18)
-    after = float((bent(grey, np.array(fit.gain), np.array(fit.bend)) @ np.array(fit.matrix).T).mean())
+    grey = np.full((1, 1, 3), 0.18)
+    after = float(mixed(float32(bent(grey, np.array(fit.gain), np.array(fit.bend))), float32(fit.matrix)).mean())
     red, green, blue = (round(g * 0.18 / after, 6) for g in fit.gain)
     return fit.model_copy(update={"gain": (red, green, blue)})
 

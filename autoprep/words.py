@@ -84,7 +84,8 @@ def _colour(plan: CorrectionPlan) -> list[str]:
         where = f"A colour chart was photographed in the same light ({plan.reference})" if plan.reference else ""
         said.append(
             f"{where or 'A colour chart lies beside the work'}: colours, and the exposure where it is known, follow it "
-            f"(its patches come out {plan.chart.delta_e:.1f} CIEDE2000 from their published values)."
+            f"(its patches come out {plan.chart.delta_e:.1f} CIEDE2000 from their published values"
+            f"{_unseen(plan.chart.left_out_delta_e)})."
         )
     if isinstance(plan.neutral, Declined):
         said.append(f"Colour: {plan.neutral.reason}.")
@@ -107,6 +108,10 @@ def _colour(plan: CorrectionPlan) -> list[str]:
     if plan.tone.gain > 1.02 and plan.paper != "none":
         said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to clean white.")
     return said
+
+
+def _unseen(left_out: float | None) -> str:
+    return "" if left_out is None else f", patches that the fit has not seen {left_out:.1f}"
 
 
 def _damage(measures: dict[str, float]) -> list[str]:

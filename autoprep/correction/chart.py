@@ -8,7 +8,7 @@ import numpy as np
 
 from autoprep.domain import ChartFit, Photo
 from autoprep.imaging.arrays import AnyArray, Float32, Float64, UInt8, float32
-from autoprep.imaging.colour import ciede2000, lab_from_linear
+from autoprep.imaging.colour import ciede2000, lab_from_linear, with_roots
 from autoprep.imaging.transfer import encode_fast, quantise8
 
 # Linear sRGB of the 24 patches, row by row, dark skin first, black last: the published xyY (D50, charts made after
@@ -207,28 +207,70 @@ def read_patches(photo: Photo, chart: Chart) -> Float64:
 def fit_chart(photo: Photo, chart: Chart) -> ChartFit:
     """One gain per channel, one curve for all, and a matrix that bring the seen patches to the published ones.
 
-    Clipped patches are left out. The curve is fitted on the grey row, the matrix on all patches with the greys
-    held; both are drawn towards doing nothing, so that 24 patches cannot bend what lies between them.
+    Clipped patches are left out. The curve is fitted on the grey row, the matrix on all patches with the greys held.
+    How many terms the matrix has, and how strongly it is drawn towards doing nothing, is what brings patches that are
+    left out of the fit nearest to their published values: 24 patches must not bend what lies between them.
     """
     seen = read_patches(photo, chart)
     usual = np.eye(3) if photo.matrix is None else np.asarray(photo.matrix, np.float64)
-    target = PATCHES @ np.linalg.inv(usual).T
+    return fit_patches(seen, usual)
+
+
+def fit_patches(seen: Float64, usual: Float64, published: Float64 = PATCHES) -> ChartFit:
+    """(24, 3) device-linear patches and the (3, 3) matrix that such values usually take to linear sRGB -> the fit."""
+    target = published @ np.linalg.inv(usual).T
     usable = (seen.max(1) < 0.97) & (seen.min(1) > 0.0005)
     gain, bend = _curve(seen[_GREYS], target[_GREYS], usable[_GREYS])
     straight = bent(seen, gain, bend)
-    weight = usable / (0.03 + PATCHES.mean(1)) * np.where(np.arange(24) >= 18, 3.0, 1.0)
-    pull = 0.15 * weight.sum() / 24
-    left = np.concatenate([straight * weight[:, None], pull * np.eye(3)])
-    right = np.concatenate([PATCHES * weight[:, None], pull * usual.T])
-    matrix = np.linalg.lstsq(left, right, rcond=None)[0].T
-    after = straight @ matrix.T
-    difference = ciede2000(lab_from_linear(np.clip(after, 0, 1)), lab_from_linear(np.clip(PATCHES, 0, 1)))
+    trials = [
+        (_left_out(straight, published, usable, usual, terms, pull), terms, pull) for terms in _TERMS for pull in _PULLS
+    ]
+    left_out, terms, pull = min(trials)
+    matrix = _matrix(straight, published, usable, usual, terms, pull)
+    rows = tuple(tuple(round(float(v), 6) for v in row) for row in matrix)
     return ChartFit(
         gain=_triple(gain),
         bend=(round(float(bend[0]), 5), round(float(bend[1]), 5)),
-        matrix=tuple(_triple(row) for row in matrix),  # type: ignore[arg-type]
-        delta_e=round(float(difference[usable].mean()), 3),
+        matrix=rows,  # type: ignore[arg-type]
+        delta_e=round(float(_difference(straight, published, matrix)[usable].mean()), 3),
+        left_out_delta_e=round(left_out, 3),
     )
+
+
+# Terms of the matrix and how strongly it is drawn towards the usual one; which of them, the chart itself says.
+_TERMS, _PULLS = (3, 6), (0.15, 0.05, 0.02, 0.005)
+
+
+def _matrix(
+    straight: Float64, published: Float64, usable: AnyArray, usual: Float64, terms: int, pull: float
+) -> Float64:
+    """(3, terms) least squares over the usable patches, dark ones and greys counting more."""
+    weight = usable / (0.03 + published.mean(1)) * np.where(np.arange(24) >= 18, 3.0, 1.0)
+    values = straight if terms == 3 else with_roots(straight)
+    held = np.zeros((terms, 3))
+    held[:3] = usual.T
+    pull *= float(weight.sum()) / 24
+    left = np.concatenate([values * weight[:, None], pull * np.eye(terms)])
+    right = np.concatenate([published * weight[:, None], pull * held])
+    return cast(Float64, np.linalg.lstsq(left, right, rcond=None)[0].T)
+
+
+def _difference(straight: Float64, published: Float64, matrix: Float64) -> Float64:
+    values = straight if matrix.shape[1] == 3 else with_roots(straight)
+    lab = [lab_from_linear(np.clip(linear, 0, 1)) for linear in (values @ matrix.T, published)]
+    return np.asarray(ciede2000(*lab), np.float64)
+
+
+def _left_out(
+    straight: Float64, published: Float64, usable: AnyArray, usual: Float64, terms: int, pull: float
+) -> float:
+    """Mean CIEDE2000 of every usable patch after a fit that has not seen it."""
+    found = []
+    for patch in np.flatnonzero(usable):
+        others = usable.copy()
+        others[patch] = False
+        found.append(_difference(straight, published, _matrix(straight, published, others, usual, terms, pull))[patch])
+    return float(np.mean(found)) if found else 99.0
 
 
 def _triple(values: AnyArray) -> tuple[float, float, float]:

@@ -117,3 +117,20 @@ def _hue_difference_and_mean(h1: Float64, h2: Float64, product: Float64) -> tupl
     apart = np.abs(h1 - h2) > 180
     mean = np.where(apart, np.where(total < 360, (total + 360) / 2, (total - 360) / 2), total / 2)
     return np.where(grey, 0, wrapped), np.where(grey, total, mean)
+
+
+def with_roots(linear: AnyArray) -> AnyArray:
+    """(..., 3) -> (..., 6): the channels, and the square roots of their products by twos.
+
+    A root-polynomial of degree 2 keeps its colours when the exposure changes (Finlayson, Mackiewicz, Hurlbert, "Color
+    correction using root-polynomial regression", IEEE Transactions on Image Processing 24, 2015).
+    """
+    red, green, blue = (np.maximum(linear[..., k], 0) for k in range(3))
+    roots = (np.sqrt(red * green), np.sqrt(green * blue), np.sqrt(red * blue))
+    return np.concatenate([linear, np.stack(roots, axis=-1)], axis=-1)
+
+
+def mixed(linear: Float32, matrix: Float32) -> Float32:
+    """(H, W, 3) float32 linear light through a (3, 3) matrix, or a (3, 6) one that takes roots as well."""
+    seen = linear if matrix.shape[1] == 3 else np.asarray(with_roots(linear), np.float32)
+    return cast(Float32, cv2.transform(seen, matrix))
