@@ -147,7 +147,9 @@ def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
     """The correction's wishes from the settings and the artist's word on the work, which wins."""
     chosen = settings.correction
     paper = chosen.paper if facts.keep_paper is None else "keep" if facts.keep_paper else "clean"
-    return Wishes(paper, chosen.paper_lightness, chosen.sharpening, facts.kind, said_paper=facts.paper)
+    return Wishes(
+        paper, chosen.paper_lightness, chosen.sharpening, facts.kind, said_paper=facts.paper, flat=chosen.flat
+    )
 
 
 def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) -> JobResult:

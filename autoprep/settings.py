@@ -87,6 +87,7 @@ class Correction(Table):
     paper: Literal["clean", "keep"] = "clean"
     paper_lightness: Annotated[float, Field(ge=85, le=99)] = 96.5
     sharpening: Annotated[float, Field(ge=0, le=2)] = 1.0
+    flat: bool = True
     camera_contrast: Annotated[float, Field(ge=0, le=0.5)] = CAMERA_CONTRAST
     takes: Literal["best", "all"] = "best"
     sure_enough: Annotated[float, Field(ge=0, le=1)] = 0.90

@@ -11,7 +11,7 @@ from dataclasses import replace
 from autoprep.correction.cells import Cells, ground_cells
 from autoprep.correction.paper import Paper, find_level, on_sheet
 from autoprep.correction.shadows import Shadow, find_shadow
-from autoprep.correction.sheet import Sheet, explained_by, find_sheet
+from autoprep.correction.sheet import Sheet, explained_by, find_sheet, without_bends
 from autoprep.domain import Declined
 from autoprep.imaging.arrays import Float32
 
@@ -21,20 +21,25 @@ from autoprep.imaging.arrays import Float32
 _AS_WELL, _COLOURS, _LEAST_EXPLAINED = 0.08, 0.03, 0.6
 
 
-def find_paper(linear: Float32) -> tuple[Paper | Declined, Shadow | Declined]:
-    """(H, W, 3) float32 linear sRGB of a rectified work -> its bare paper, and the shadow that lies on it if any."""
+def find_paper(linear: Float32, flat: bool = True) -> tuple[Paper | Declined, Shadow | Declined]:
+    """(H, W, 3) float32 linear sRGB of a rectified work -> its bare paper, and the shadow that lies on it if any.
+
+    flat: the shade of a sheet's own bends counts as light, and is evened; else only what is smooth does.
+    """
     cells = ground_cells(linear)
     sheet = find_sheet(cells)
     if not isinstance(sheet, Declined) and sheet.ruled:
-        return _on_sheet(linear, sheet)
+        return _on_sheet(linear, sheet, flat)
     level, shadow = _by_level(linear)
     if isinstance(sheet, Declined) or not _explains_more(sheet, level, cells):
         return level, shadow
-    return _on_sheet(linear, sheet)
+    return _on_sheet(linear, sheet, flat)
 
 
-def _on_sheet(linear: Float32, sheet: Sheet) -> tuple[Paper, Declined]:
-    return on_sheet(linear, sheet), Declined(reason="the sheet's own light tells its shadows")
+def _on_sheet(linear: Float32, sheet: Sheet, flat: bool) -> tuple[Paper, Declined]:
+    return on_sheet(linear, sheet if flat else without_bends(sheet)), Declined(
+        reason="the sheet's own light tells its shadows"
+    )
 
 
 def _by_level(linear: Float32) -> tuple[Paper | Declined, Shadow | Declined]:

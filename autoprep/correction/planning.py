@@ -51,6 +51,7 @@ class Wishes:
     kind: Kind | None = None
     size_mm: tuple[float, float] | None = None
     said_paper: PaperWord | None = None
+    flat: bool = True
 
 
 @dataclass
@@ -210,7 +211,7 @@ def make_plan(
     absolute = chart is not None if absolute is None else absolute
     geometry = geometry_of(photo, outline, wishes)
     work = rectify(photo, geometry)
-    paper, shadow = find_paper(work.linear)
+    paper, shadow = find_paper(work.linear, wishes.flat)
     around = _lightest_around(photo, geometry)
     judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper)
     draft = Draft(work, geometry, wishes, paper, judged, chart, reference)

@@ -6,7 +6,7 @@ is believed when it explains nearly all of the ground with few colours of its ow
 wherever it is paper and is carried over what is drawn, however the light may bend, fall off or turn in colour.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import cv2
@@ -100,6 +100,12 @@ def find_sheet(cells: Cells) -> Sheet | Declined:
             reason=f"only {100 * sheet.explained:.0f} % of the ground is one paper in one light, or it has colours"
         )
     return sheet
+
+
+def without_bends(sheet: Sheet) -> Sheet:
+    """The sheet in the smooth part of its light alone: the shade of its waves stays in the picture."""
+    smooth = fields.evaluate(smooth_light(sheet.log_light, sheet.paper), *sheet.paper.shape)
+    return replace(sheet, log_light=smooth)
 
 
 def explained_by(log_light: Float32, cells: Cells) -> float:

@@ -131,3 +131,17 @@ def test_the_artists_word_on_the_paper_settles_it() -> None:
     for said, expected in (("toned", "toned"), ("none", "none"), ("white", "white")):
         told = judge(page, paper, said_paper=said)  # type: ignore[arg-type]
         assert (told.paper, told.guessed) == (expected, False)
+
+
+def test_the_shade_of_bends_is_evened_or_stays_as_the_artist_asks() -> None:
+    x = np.arange(_SIZE[1], dtype=np.float32)[None, :, None]
+    page = np.asarray(_drawn(_squared(_paper())) * (1 + 0.12 * np.sin(x / 60)), np.float32)
+    spread = []
+    for flat in (True, False):
+        paper, _ = find_paper(page, flat)
+        assert not isinstance(paper, Declined)
+        ground = ground_cells(page)
+        left = ground.luma - paper.log_field(*ground.shape) @ LUMINANCE
+        spread.append(float(np.std(np.median(left, axis=0))))
+    assert spread[0] < 0.03
+    assert spread[1] > 0.06
