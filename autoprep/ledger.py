@@ -103,10 +103,12 @@ class Ledger:
         self._db.execute("BEGIN IMMEDIATE")
         try:
             yield self._db
+            self._db.execute("COMMIT")
         except BaseException:
-            self._db.execute("ROLLBACK")
+            # A full disk rolls back by itself; a second rollback would hide what went wrong.
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
             raise
-        self._db.execute("COMMIT")
 
     def _migrate(self) -> None:
         with self._transaction() as db:
@@ -189,8 +191,15 @@ class Ledger:
         return {row[0]: Path(os.fsdecode(row[1])) for row in rows}
 
     def add_finished(self, record: JobRecord, path: bytes, signature: tuple[int, int, int]) -> JobRecord:
-        """Record a photo that needed no work (a duplicate, something set aside); its job id is filled in."""
+        """Record a photo that needed no work (a duplicate, something set aside); its job id is filled in.
+
+        Bytes that the ledger knows already keep the record that they have: only where they lie is remembered.
+        """
         with self._transaction() as db:
+            known = self._by_photo(db, record.sha256) if record.sha256 and record.outcome != "duplicate" else None
+            if known is not None:
+                self._remember(db, path, SeenFile(signature, record.sha256, known.job))
+                return known.record or record.model_copy(update={"job": known.job})
             number = db.execute("SELECT coalesce(max(number), 0) + 1 FROM jobs").fetchone()[0]
             record = record.model_copy(update={"job": f"{number:05d}-{record.sha256[:8] or 'unread'}"})
             db.execute(
@@ -249,6 +258,20 @@ class Ledger:
                 (not_before, job),
             )
             return int(db.execute("SELECT attempts FROM jobs WHERE job = ?", (job,)).fetchone()[0])
+
+    def reopen(self, job: str, path: bytes, shown: str, places: dict[str, Path]) -> None:
+        """A photo that was set aside, or waits, lies here now: it is worked on again from the start."""
+        with self._transaction() as db:
+            db.execute(
+                "UPDATE jobs SET state = 'queued', outcome = NULL, attempts = 0, not_before = 0, path = ?, shown = ? "
+                "WHERE job = ?",
+                (path, shown, job),
+            )
+            self._reserve(db, job, places)
+
+    def postpone(self, job: str, not_before: float) -> None:
+        """Leave a queued job alone until then: no fault of its own, no attempt counted."""
+        self._db.execute("UPDATE jobs SET not_before = ? WHERE job = ?", (not_before, job))
 
     def recover(self) -> int:
         """After a crash: jobs that were running are queued again. Returns how many."""

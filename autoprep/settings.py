@@ -213,6 +213,8 @@ def _toml(path: Path, text: str) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as problem:
         line = re.search(r"line (\d+)", str(problem))
         raise ConfigError(f"this is not valid TOML: {problem}", path, int(line[1]) if line else None) from None
+    except (RecursionError, ValueError):  # what the parser itself chokes on
+        raise ConfigError("this file holds a number or a nesting that is too large to be meant", path) from None
 
 
 def _preset(name: str, table: Any, path: Path, text: str) -> Preset:

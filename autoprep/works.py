@@ -220,8 +220,10 @@ def _text(data: bytes) -> str:
 def _note(text: str, place: Path, warnings: list[str]) -> dict[str, Any]:
     try:
         lines: dict[str, Any] = tomllib.loads(text) if place.suffix == ".toml" else dict(_loose(text))
-    except tomllib.TOMLDecodeError as problem:
-        warnings.append(f"the note {place.name} can't be read: {problem}")
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as problem:
+        # Nesting without end and numbers of thousands of digits are no syntax errors to the parser.
+        reason = problem if isinstance(problem, tomllib.TOMLDecodeError) else "it holds a number or a nesting too large"
+        warnings.append(f"the note {place.name} can't be read: {reason}")
         return {}
     said: dict[str, Any] = {}
     for key, value in lines.items():

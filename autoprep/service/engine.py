@@ -4,13 +4,14 @@ import contextlib
 import hashlib
 import os
 import shutil
+import sqlite3
 import time
 from collections.abc import Callable
 from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any
 
-from autoprep.domain import JobRecord, Outline
+from autoprep.domain import JobRecord, Outline, WorkFacts
 from autoprep.errors import AutoprepError, ConfigError, DeliveryError
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.storage import clear_parts, publish
@@ -18,6 +19,7 @@ from autoprep.job import JobOrder, JobResult, set_aside
 from autoprep.ledger import LOOK, Job, Ledger, SeenFile
 from autoprep.logs import plain
 from autoprep.service.alternates import among_takes, stand_back
+from autoprep.service.handover import beside_foreign_files
 from autoprep.service.inbox import Found, Hints, SettledFile, Settling, read_settled, scan
 from autoprep.service.intake import facts_for, reserve, suffix_of, wanted
 from autoprep.service.pool import Pool
@@ -32,6 +34,8 @@ _GIVE_UP_WAITING_S = 600.0  # an incomplete file that has been still for so long
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
 _PAGE_EVERY_S = 2.0
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
+_ABSENT_WAIT_S = 15.0  # a queued photo that is not there is looked for so often
+_FAULT_WAIT_S = 300.0
 
 
 class Engine:
@@ -78,11 +82,16 @@ class Engine:
 
     def step(self, most_s: float = 1.0) -> None:
         """Do everything that is due, then wait for news, at most this long."""
-        self._collect()
-        if time.monotonic() >= self._next_scan:
-            self._look()
-        self._dispatch()
-        self._write_page()
+        try:
+            self._collect()
+            if time.monotonic() >= self._next_scan:
+                self._look()
+            self._dispatch()
+            self._write_page()
+        except (OSError, sqlite3.OperationalError) as problem:
+            # A full disk, a share that went away: what is running is kept, and work goes on by itself when it is back.
+            self._complain("waiting", reason=str(problem))
+            time.sleep(min(most_s, 0.5))
         pause = max(0.0, min(most_s, self._next_scan - time.monotonic()))
         deadline = self._pool.next_deadline()
         if deadline is not None:
@@ -181,10 +190,24 @@ class Engine:
         # One waiting job, one new photo, in turn: neither a backlog of retries nor a burst starves the other.
         while self._pool.free and (queued or self._ready):
             if queued:
-                self._start_queued(queued.pop(0))
+                job = queued.pop(0)
+                self._guarded(job.shown, lambda job=job: self._start_queued(job), job)  # type: ignore[misc]
             if self._ready and self._pool.free:
-                path = next(iter(self._ready))
-                self._take(self._ready.pop(path))
+                item = self._ready.pop(next(iter(self._ready)))
+                self._guarded(shown_name(item.path), lambda item=item: self._take(item), item)  # type: ignore[misc]
+
+    def _guarded(self, shown: str, act: Callable[[], None], about: Job | Found) -> None:
+        """No fault of one photo ends the loop: it is told with its traceback, and that photo waits."""
+        try:
+            act()
+        except (OSError, sqlite3.OperationalError):
+            raise  # the disk or the ledger, not the photo: see step
+        except Exception as problem:
+            self._log.error("fault", photo=shown, reason=str(problem), exc_info=True)
+            if isinstance(about, Job):
+                self.ledger.postpone(about.job, time.time() + _FAULT_WAIT_S)
+            else:
+                self._settling.later(about.path, _FAULT_WAIT_S)
 
     def _room(self) -> bool:
         try:
@@ -248,14 +271,27 @@ class Engine:
         self._known[file.path] = SeenFile(file.signature, digest, job.job)
         if job.path == file.path and job.state == "queued":
             self._submit(job, file.data)
+        elif job.state == "done" and job.outcome == "set aside":
+            self._reopen(job, file, shown, facts, names)
         elif job.path != file.path:
             self._same_photo(job, file, shown, digest)
+
+    def _reopen(self, job: Job, file: SettledFile, shown: str, facts: WorkFacts, names: list[str]) -> None:
+        """The same bytes are here again, copied anew or put back: what could not be done then is tried again."""
+        ledger = self.ledger
+        places = reserve(self.settings, shown, facts, names, ledger.is_taken, ledger.stems)
+        ledger.reopen(job.job, file.path, shown, places)
+        self._log.info("tried again", job=job.job, photo=shown)
+        again = ledger.get(job.job)
+        if again is not None:
+            self._submit(again, file.data)
 
     def _same_photo(self, job: Job, file: SettledFile, shown: str, digest: str) -> None:
         """The bytes are known under another name: a copy is recorded, a renamed file is followed."""
         original = Path(os.fsdecode(os.path.join(os.fsencode(self._inbox), job.path)))
         if not original.exists():
             self.ledger.move(job.job, file.path, shown)
+            self.ledger.postpone(job.job, 0)  # if it waited for its bytes: here they are
             self._log.info("renamed", job=job.job, photo=shown, was=job.shown)
             self._no_reference_any_more(job.job)
             return
@@ -296,10 +332,11 @@ class Engine:
             data = b""
         if hashlib.sha256(data).hexdigest() == job.sha256:
             return data
-        if not self._inbox.is_dir():
-            return None  # the share is away; absence is not deletion
-        self._finish_without_files(job, "the photo was changed or removed before it could be worked on")
-        return None
+        elsewhere = self._photo_for_redo(job)
+        if elsewhere is None:
+            # Absence is not deletion: a share may be away, a phone may move its photos. The job waits for its bytes.
+            self.ledger.postpone(job.job, time.time() + _ABSENT_WAIT_S)
+        return elsewhere
 
     def _note_question(self, record: JobRecord | None) -> None:
         if record is not None:
@@ -411,6 +448,10 @@ class Engine:
         fresh = job is not None and job.state == "running"
         best = fresh and self.settings.correction.takes == "best"
         loser = among_takes(self.ledger, self.settings.studio, result) if best else None
+        earlier = None if job is None else job.record
+        result, places = beside_foreign_files(result, earlier, self.settings.studio, self.ledger.is_taken)
+        if places:
+            self.ledger.replace_places(name, places)
         try:
             for part, final in result.parts:
                 publish(part, final)

@@ -36,15 +36,23 @@ _IGNORED_ENDINGS = (
     ".!sync",
     ".icloud",
     ".swp",
+    ".aae",
+    ".xmp",
+    ".thm",
     "~",
 )
-_IGNORED_NAMES = {"thumbs.db", "desktop.ini"}
+_IGNORED_NAMES = {
+    "thumbs.db", "desktop.ini", "$recycle.bin", "system volume information", "lost+found", "@eadir", "#recycle",
+}  # fmt: skip
+# The film that phones take along with a photo carries the photo's name.
+_FILMS = (".mov", ".mp4", ".m4v")
+_BESIDE = (".jpg", ".jpeg", ".heic", ".heif", ".avif", ".png", ".dng")
 _WINDOWS_PLACEHOLDER = 0x1000 | 0x40000 | 0x400000  # offline, recall on open, recall on data access
 _MACOS_DATALESS = 0x40000000
 
 
 def is_ignored(name: str) -> bool:
-    """Hidden, temporary and partial names, and notes; they are not taken for photos."""
+    """Hidden, temporary and partial names, notes, what systems keep and what phones write beside an edited photo."""
     folded = name.casefold()
     return folded.startswith((".", "~")) or folded in _IGNORED_NAMES or folded.endswith(_IGNORED_ENDINGS + NOTE_ENDINGS)
 
@@ -73,8 +81,10 @@ def scan(inbox: Path) -> list[Found]:
             entries = list(os.scandir(folder))
         except OSError:
             continue
+        photos = {_stem(entry.name) for entry in entries if entry.name.lower().endswith(_PHOTO_ENDINGS)}
         for entry in entries:
-            if is_ignored(os.fsdecode(entry.name)):
+            film = entry.name.lower().endswith(_FILM_ENDINGS) and _stem(entry.name) in photos
+            if film or is_ignored(os.fsdecode(entry.name)):
                 continue
             with contextlib.suppress(OSError):
                 if entry.is_dir(follow_symlinks=False):
@@ -82,6 +92,14 @@ def scan(inbox: Path) -> list[Found]:
                 else:
                     found.append(_found(root, entry))
     return sorted(found, key=lambda item: item.path)
+
+
+_PHOTO_ENDINGS = tuple(os.fsencode(ending) for ending in _BESIDE)
+_FILM_ENDINGS = tuple(os.fsencode(ending) for ending in _FILMS)
+
+
+def _stem(name: bytes) -> bytes:
+    return name.rpartition(b".")[0].lower()
 
 
 def _found(root: bytes, entry: os.DirEntry[bytes]) -> Found:

@@ -4,6 +4,7 @@ import contextlib
 import multiprocessing
 import os
 import signal
+import threading
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -24,6 +25,7 @@ class _Worker:
     job: str | None = None
     deadline: float = 0.0
     done: int = 0
+    sender: threading.Thread | None = None
 
 
 class Pool:
@@ -58,10 +60,7 @@ class Pool:
         """Give an order to a free worker; one is started when there is none."""
         worker = next((w for w in self._workers if w.job is None), None) or self._start()
         worker.job, worker.deadline = job, time.monotonic() + self._job_limit_s
-        try:
-            worker.pipe.send(order)
-        except OSError:
-            return  # it has died; collect() will say so
+        worker.sender = _send(worker.pipe, order)
 
     def collect(self) -> Iterator[Staged | Finished | Failed]:
         """Everything the workers have said, with deaths and overtime as failures."""
@@ -92,8 +91,7 @@ class Pool:
     def stop(self, grace_s: float = 0.5) -> None:
         """End all workers; those that do not go are killed."""
         for worker in self._workers:
-            with contextlib.suppress(OSError):
-                worker.pipe.send(None)
+            _send(worker.pipe, None)
         limit = time.monotonic() + grace_s
         for worker in list(self._workers):
             if worker.job is None:
@@ -111,14 +109,31 @@ class Pool:
 
     def _remove(self, worker: _Worker, *, kill: bool) -> None:
         self._workers.remove(worker)
-        worker.pipe.close()
         if kill and worker.process.is_alive():
             worker.process.kill()
+        if worker.sender is not None:  # what it still sends breaks off with the process
+            worker.sender.join(2)
+        worker.pipe.close()
         worker.process.join(2)
         if worker.process.is_alive():
             worker.process.kill()
             worker.process.join()
         worker.process.close()
+
+
+def _send(pipe: Connection, message: Any) -> threading.Thread:
+    """Send from a thread of its own: a worker that is stopped or stuck does not read, and the service must not wait.
+
+    Where the worker has died, collect() will say so; where it never reads, its deadline ends it and the thread with it.
+    """
+
+    def send() -> None:
+        with contextlib.suppress(OSError, ValueError):
+            pipe.send(message)
+
+    thread = threading.Thread(target=send, daemon=True, name="autoprep-send")
+    thread.start()
+    return thread
 
 
 def _how(code: int | None) -> str:
