@@ -234,7 +234,7 @@ def _once(options: argparse.Namespace) -> int:
         print(json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2))
     else:
         print_summary(settings, records)
-    return 1 if any(record.outcome in ("set aside", "needs a look") for record in records) else 0
+    return 1 if any(record.outcome in ("set aside", "needs a look") or record.failed for record in records) else 0
 
 
 def _process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
@@ -382,7 +382,7 @@ def _redo(options: argparse.Namespace) -> int:
     refused = [
         f"{record.photo}: {name} was not made: {plain(reason)}"
         for record in made
-        for name, reason in record.held.items()
+        for name, reason in record.not_given_out.items()
         if options.destination in (None, name)
     ]
     gone = [job.shown for job in able if job.job not in {record.job for record in made}]

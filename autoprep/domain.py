@@ -211,7 +211,8 @@ class JobRecord(Value):
     """Everything about one photo: what was seen, done, measured, written, and why.
 
     likeness: a very small picture of the corrected work, 0..255, by which takes of one work are known; take_of: for
-    an alternate, the job whose take is used; choices: for a question, the outlines that it offers.
+    an alternate, the job whose take is used; held, failed: destinations that wait, and that could not be made, and
+    why; choices: for a question, the outlines that it offers.
     """
 
     version: Literal[1] = 1
@@ -233,11 +234,17 @@ class JobRecord(Value):
     likeness: tuple[int, ...] = ()
     take_of: str | None = None
     held: dict[str, str] = Field(default_factory=dict)
+    failed: dict[str, str] = Field(default_factory=dict)
     work: WorkFacts = WorkFacts()
     pages: dict[str, str] = Field(default_factory=dict)
     seconds: dict[str, float] = Field(default_factory=dict)
     settings_sha256: str | None = None
     duplicate_of: str | None = None
+
+    @property
+    def not_given_out(self) -> dict[str, str]:
+        """Destinations without a file, and why: those that wait and those that could not be made."""
+        return {**self.held, **self.failed}
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """One photo's story: read, find the outline, measure, plan, render per destination, embed, write, record."""
 
 import time
+import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -11,6 +12,7 @@ import cv2
 import numpy as np
 
 from autoprep import words
+from autoprep.blind import names_artist
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.chart import referred
 from autoprep.correction.outline import find_outline, find_outlines
@@ -19,7 +21,7 @@ from autoprep.correction.references import read_reference
 from autoprep.correction.sharpening import sharpen
 from autoprep.delivery import Delivery, deliver
 from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts
-from autoprep.errors import CannotMeet, PhotoError
+from autoprep.errors import CannotMeet, DeliveryError, PhotoError
 from autoprep.files.encoders import Carried, How, encode
 from autoprep.files.icc import SPACES
 from autoprep.files.reading import preview_jpeg, read_photo
@@ -223,6 +225,7 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
     result = JobResult(record)
     lit = _as_planned(photo, record.plan)
     outputs, held = list(record.outputs), {k: v for k, v in record.held.items() if k not in order.places}
+    failed = {k: v for k, v in record.failed.items() if k not in order.places}
     for name, place in order.places.items():
         with stages.stage(f"render {name}") as facts:
             preset = order.settings.destinations[name]
@@ -235,6 +238,13 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
             except CannotMeet as problem:
                 held[name] = str(problem)
                 continue
+            except DeliveryError:
+                raise  # the disk, not the destination: all of it is tried again
+            except Exception as problem:
+                # One destination's fault costs no other; it is named, and a redo of it tries again.
+                failed[name] = f"it could not be made: {problem}"
+                facts |= {"fault": "".join(traceback.format_exception(problem))}
+                continue
             outputs.append(output)
             result.parts.append((part, place))
             facts |= {"width_px": output.width_px, "height_px": output.height_px, "bytes": output.bytes}
@@ -246,6 +256,7 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
         update={
             "outputs": tuple(outputs),
             "held": held,
+            "failed": failed,
             "pages": pages,
             "seconds": {**record.seconds, **stages.seconds},
             "finished_at": _now(),
@@ -266,6 +277,9 @@ def _holds(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str:
         return (
             "the photo is on hold (by its folder, its note, or because it was sent to a destination that is not known)"
         )
+    told = names_artist(order.facts, order.settings.artist.name) if preset.rights == "none" else ""
+    if told:
+        return f"the {told} holds the artist's name, and this destination is blind; say it without"
     glare = measures.get("glare_percent", 0.0)
     if preset.hold_for_glare and glare > words.GLARE_HOLDS_PERCENT:
         return f"glare hides {glare:.1f} % of the work; this destination waits for a better photo"

@@ -181,6 +181,8 @@ class Preset(Table):
             raise ValueError(f"max_kb goes with jpeg, webp and avif; {self.format} keeps every pixel")
         if self.max_kb is not None and self.min_kb is not None and self.min_kb >= self.max_kb:
             raise ValueError("min_kb must be below max_kb")
+        if self.rights == "none" and self.mark:
+            raise ValueError('rights = "none" and mark = true contradict each other: the mark names the artist')
         if self.rights == "none":
             told = {"photo", "last", "first", "initial", "year", "inv", *(() if self.title else ("title",))}
             found = [part[1] for part in Formatter().parse(self.name) if part[1] in told]
@@ -193,9 +195,9 @@ class Preset(Table):
     @model_validator(mode="before")
     @classmethod
     def _blind_name(cls, data: Any) -> Any:
-        """A blind file is not called after the photo."""
-        if isinstance(data, dict) and data.get("rights") == "none" and "name" not in data:
-            return {**data, "name": "{nn}"}
+        """A blind file is not called after the photo, and bears no mark."""
+        if isinstance(data, dict) and data.get("rights") == "none":
+            return {"name": "{nn}", "mark": False, **data}
         return data
 
     def size_mm(self) -> tuple[float, float] | None:

@@ -20,7 +20,7 @@ def print_summary(settings: Settings, records: list[JobRecord]) -> None:
     for record in records:
         if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate"):
             print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
-        for name, reason in record.held.items():
+        for name, reason in record.not_given_out.items():
             print(f"  {record.photo}: {name} was not given out: {plain(reason)}")
     if counts.get("ready"):
         print(f"Finished pictures, one folder per destination:  {settings.folders.ready}")
@@ -73,7 +73,7 @@ def print_record(record: JobRecord) -> None:
     print(f"  {record.outcome}" + (f", {record.kind}" if record.kind else ""))
     for reason in record.reasons:
         print(f"  - {plain(reason)}")
-    for name, reason in record.held.items():
+    for name, reason in record.not_given_out.items():
         print(f"  not given out: {name}: {plain(reason)}")
     for line in record.advice:
         print(f"  next time: {plain(line)}")

@@ -2,6 +2,7 @@
 
 import io
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import piexif
@@ -10,6 +11,7 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms
 
+from autoprep.delivery import Delivery, deliver
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.job import JobOrder, JobResult, process
 from autoprep.presets import Preset
@@ -115,7 +117,7 @@ def test_profiles_density_and_sampling_of_a_jpeg(studio: Settings) -> None:
 
 
 def test_blind_copies_carry_no_name(studio: Settings) -> None:
-    settings = with_presets(studio, jury=Preset(long_side_px=600, mark=False, rights="none"))
+    settings = with_presets(studio, jury=Preset(long_side_px=600, rights="none"))
     done(order_for(settings, photos.jpeg()))
     data = (settings.folders.ready / "jury" / "Blue Jug.jpg").read_bytes()
     assert not any(word in data for word in (b"Wren", b"Halloway", b"Blue Jug", b"2025"))
@@ -162,3 +164,61 @@ def test_what_can_not_be_read_is_set_aside(studio: Settings, data: bytes) -> Non
     record = process(order_for(studio, data), lambda *_: None).record
     assert record.outcome == "set aside"
     assert record.reasons[0]
+
+
+def test_a_fault_of_one_destination_costs_no_other(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = deliver
+
+    def faulty(work: Delivery, name: str, place: Path) -> object:
+        if name == "square":
+            raise ValueError("planted")
+        return real(work, name, place)
+
+    monkeypatch.setattr("autoprep.job.deliver", faulty)
+    record = done(order_for(studio, photos.jpeg())).record
+    assert record.outcome == "ready"
+    assert [out.destination for out in record.outputs] == ["master"]
+    assert "planted" in record.failed["square"]
+    assert record.not_given_out == record.failed
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ({"title": "Self, W. Hallo\u0301way"}, "title"),
+        ({"medium": "ink on HALLOWAY's own paper"}, "medium"),
+        ({"alt_text": "A jug, by Wren-Halloway"}, "alternative text"),
+        ({"title": "A wren on a wall"}, "title"),
+        ({"title": "Blue jug"}, ""),
+    ],
+)
+def test_a_blind_destination_waits_for_words_that_name_the_artist(
+    studio: Settings, said: dict[str, str], told: str
+) -> None:
+    settings = with_presets(studio, jury=Preset(long_side_px=600, rights="none", listing=True))
+    order = replace(order_for(settings, photos.jpeg()), facts=WorkFacts(**said))  # type: ignore[arg-type]
+    record = done(order).record
+    if told:
+        assert told in record.held["jury"]
+        assert record.outputs == ()
+    else:
+        assert [out.destination for out in record.outputs] == ["jury"]
+
+
+def test_blind_means_no_mark_and_saying_both_is_a_mistake() -> None:
+    assert not Preset(long_side_px=600, rights="none").mark
+    with pytest.raises(ValueError, match="contradict"):
+        Preset(long_side_px=600, rights="none", mark=True)
+
+
+@pytest.mark.parametrize("compression", ["deflate", "lzw", "none"])
+@pytest.mark.parametrize("bits", [8, 16])
+def test_every_word_for_the_compression_of_tiff_works(studio: Settings, compression: str, bits: int) -> None:
+    preset = Preset(long_side_px=300, format="tiff", compression=compression, bits=bits, mark=False)  # type: ignore[arg-type]
+    record = done(order_for(with_presets(studio, archive=preset), photos.jpeg())).record
+    with tifffile.TiffFile(studio.studio / record.outputs[0].path) as file:
+        assert (
+            tifffile.COMPRESSION(int(file.pages[0].compression)).name
+            == {"deflate": "ADOBE_DEFLATE", "lzw": "LZW", "none": "NONE"}[compression]
+        )
+        assert file.asarray().shape[2] == 3

@@ -93,7 +93,7 @@ def _article(place: Place, record: JobRecord) -> str:
 
 
 def _held(record: JobRecord) -> str:
-    rows = "".join(f"<li><b>{escape(name)}</b>: {escape(reason)}</li>" for name, reason in record.held.items())
+    rows = "".join(f"<li><b>{escape(name)}</b>: {escape(reason)}</li>" for name, reason in record.not_given_out.items())
     return f'<p class="quiet">Not given out:</p><ul>{rows}</ul>' if rows else ""
 
 
