@@ -163,7 +163,8 @@ NAME_FIELDS = (
 class WorkFacts(Value):
     """What the artist says of a work; empty where nothing is said. size_mm is (width, height).
 
-    paper: what the work stands on, where the artist says it; keep_paper: whether its own tint stays.
+    paper: what the work stands on, where the artist says it; keep_paper: whether its own tint stays; lighter:
+    by how many stops, for works whose exposure nothing in the photo tells.
     reference: the photo shows no work but something that tells the light of the others; grey_card: a grey card lies
     beside the work.
     """
@@ -183,6 +184,7 @@ class WorkFacts(Value):
     hold: bool = False
     keep_paper: bool | None = None
     paper: PaperWord | None = None
+    lighter: Annotated[float, Field(ge=-3, le=3)] = 0.0
     reference: ReferenceShot | None = None
     grey_card: bool = False
 

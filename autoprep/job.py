@@ -150,8 +150,9 @@ def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
     chosen = settings.correction
     paper = chosen.paper if facts.keep_paper is None else "keep" if facts.keep_paper else "clean"
     return Wishes(
-        paper, chosen.paper_lightness, chosen.sharpening, facts.kind, said_paper=facts.paper, flat=chosen.flat
-    )
+        paper, chosen.paper_lightness, chosen.sharpening, facts.kind, said_paper=facts.paper, flat=chosen.flat,
+        lighter=facts.lighter,
+    )  # fmt: skip
 
 
 def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) -> JobResult:

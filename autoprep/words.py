@@ -105,7 +105,10 @@ def _colour(plan: CorrectionPlan) -> list[str]:
         )
     if plan.contrast > 0:
         said.append(f"{plan.contrast * 100:.0f} % of contrast in the middle tones, which cameras add, was taken back.")
-    if plan.tone.gain > 1.02 and plan.paper != "none":
+    if plan.paper in ("none", "toned") and plan.tone.gain != 1:
+        stops = np.log2(plan.tone.gain)
+        said.append(f"You asked for {abs(stops):.1f} stops {'lighter' if stops > 0 else 'darker'}.")
+    elif plan.tone.gain > 1.02:
         said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to clean white.")
     return said
 

@@ -38,6 +38,7 @@ _SIZE = re.compile(r"(\d+(?:[.,]\d+)?)\s*[x×]\s*(\d+(?:[.,]\d+)?)\s*(mm|cm|in|i
 _UNITS = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4}
 _LARGEST_NOTE = 64 * 1024
 _FOLDER_NOTE = "note"  # this note, in any of the endings, speaks of all in its folder
+_MOST_STOPS = 3.0
 NOTE_ENDINGS = (".txt", ".toml", ".md")
 
 _KEYS = {
@@ -46,7 +47,7 @@ _KEYS = {
     "description": "description", "caption": "description", "alt": "alt_text", "alt text": "alt_text",
     "keywords": "keywords", "tags": "keywords", "kind": "kind", "as": "kind", "for": "destinations",
     "destination": "destinations", "destinations": "destinations", "hold": "hold", "paper": "paper",
-    "grey card": "grey_card", "gray card": "grey_card",
+    "grey card": "grey_card", "gray card": "grey_card", "lighter": "lighter", "darker": "darker",
 }  # fmt: skip
 
 
@@ -271,6 +272,12 @@ def _paper(text: str) -> dict[str, Any]:
     return {"paper": text.lower()} if text.lower() in get_args(PaperWord) else {}
 
 
+def _stops(text: str, sign: int) -> dict[str, Any]:
+    found = re.fullmatch(r"([+-]?\d+(?:[.,]\d+)?)\s*(?:stops?|ev)?", text.strip(), re.IGNORECASE)
+    stops = sign * float(found[1].replace(",", ".")) if found else 99.0
+    return {"lighter": stops} if abs(stops) <= _MOST_STOPS else {}
+
+
 def _year(text: str) -> dict[str, Any]:
     found = _YEAR.search(text)
     return {"year": found[1]} if found else {}
@@ -284,6 +291,8 @@ _READERS: dict[str, Callable[[str], dict[str, Any]]] = {
     "size": _size,
     "kind": _kind,
     "paper": _paper,
+    "lighter": lambda text: _stops(text, 1),
+    "darker": lambda text: _stops(text, -1),
     "year": _year,
     "hold": lambda text: {"hold": text.lower() not in ("no", "false", "0", "")},
     "grey_card": lambda text: {"grey_card": text.lower() not in ("no", "false", "0", "")},

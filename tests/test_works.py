@@ -148,3 +148,14 @@ def test_a_sketchbook_remembers_its_paper(tmp_path: Path) -> None:
     assert facts_of(tmp_path, "DCIM/IMG_2.jpg")[0].paper is None  # a camera's folder is no sketchbook
     (tmp_path / "Grey book" / "IMG_3.txt").write_text("paper: white", encoding="utf-8")
     assert facts_of(tmp_path, "Grey book/IMG_3.jpg")[0].paper == "white"
+
+
+@pytest.mark.parametrize(
+    ("line", "stops", "warned"),
+    [("lighter: 0.3", 0.3, 0), ("Lighter: 0,5 stops", 0.5, 0), ("darker: 1", -1.0, 0), ("lighter: a lot", 0.0, 1)],
+)
+def test_lighter_and_darker(tmp_path: Path, line: str, stops: float, warned: int) -> None:
+    (tmp_path / "IMG_1.txt").write_text(line, encoding="utf-8")
+    said, warnings = facts_of(tmp_path, "IMG_1.jpg")
+    assert said.lighter == pytest.approx(stops)
+    assert len(warnings) == warned

@@ -52,6 +52,7 @@ class Wishes:
     size_mm: tuple[float, float] | None = None
     said_paper: PaperWord | None = None
     flat: bool = True
+    lighter: float = 0.0
 
 
 @dataclass
@@ -86,7 +87,8 @@ def _neutral(draft: Draft) -> None:
 
 
 def _tone(draft: Draft) -> None:
-    draft.tone = tone.tone(draft.paper, draft.judged.paper, draft.wishes.paper_lightness)
+    found = tone.tone(draft.paper, draft.judged.paper, draft.wishes.paper_lightness)
+    draft.tone = tone.lighter(found, draft.wishes.lighter) if draft.judged.paper in ("none", "toned") else found
 
 
 def _sharpening(draft: Draft) -> None:
@@ -234,6 +236,8 @@ def make_plan(
         paper_guessed=judged.guessed,
     )
     measures = _measures(draft, plan)
+    if not isinstance(paper, Declined) and paper.sheet is not None:
+        measures["shadow_percent"] = round(paper.sheet.shaded * 100, 2)
     if not isinstance(shadow, Declined) and plan.paper != "none":
         measures |= {
             "shadow_percent": round(shadow.share * 100, 2),

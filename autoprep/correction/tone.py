@@ -14,6 +14,18 @@ PAPER_LIGHTNESS = 96.5
 _CEILING = float(srgb_to_linear(np.array(249.2 / 255)))
 
 
+def lighter(found: Tone, stops: float) -> Tone:
+    """The tone, so many stops lighter by the artist's word, darker below 0; near the top it is bent, not cut."""
+    if stops == 0:
+        return found
+    gain = found.gain * 2.0**stops
+    return Tone(gain=gain, knee=_KNEE, ceiling=_CEILING) if stops > 0 else found.model_copy(update={"gain": gain})
+
+
+# Chosen: L* 90; below it what the artist asked for is kept in full.
+_KNEE = luminance_of_lightness(90.0)
+
+
 def tone(paper: Paper | Declined, paper_class: PaperClass, paper_lightness: float = PAPER_LIGHTNESS) -> Tone:
     """Gain and shoulder. Paintings and toned paper are not stretched: gain 1, no shoulder."""
     if isinstance(paper, Declined) or paper_class in ("none", "toned"):

@@ -4,12 +4,14 @@ import cv2
 import numpy as np
 import pytest
 
+from autoprep.correction.apply import shoulder
 from autoprep.correction.cells import ground_cells
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import judge
 from autoprep.correction.marks import lighter_marks
 from autoprep.correction.ruling import is_ruled
 from autoprep.correction.sheet import Sheet, find_sheet
+from autoprep.correction.tone import lighter, tone
 from autoprep.domain import Declined
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import LUMINANCE
@@ -145,3 +147,15 @@ def test_the_shade_of_bends_is_evened_or_stays_as_the_artist_asks() -> None:
         spread.append(float(np.std(np.median(left, axis=0))))
     assert spread[0] < 0.03
     assert spread[1] > 0.06
+
+
+def test_lighter_lifts_what_no_paper_tells_and_never_white_paper() -> None:
+    grey = tone(Declined(reason="none"), "none")
+    lifted = lighter(grey, 0.5)
+    assert lifted.gain == pytest.approx(2**0.5)
+    values = np.linspace(0, 1.4, 50, dtype=np.float32)
+    bent = shoulder(values * lifted.gain, lifted)
+    assert bent.max() < lifted.ceiling
+    assert (np.diff(bent) > 0).all()
+    assert lighter(grey, 0) == grey
+    assert lighter(grey, -1).gain == 0.5
