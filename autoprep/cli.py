@@ -12,6 +12,7 @@ import shutil
 import signal
 import sys
 from collections.abc import Callable
+from dataclasses import asdict
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -24,7 +25,7 @@ from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, UsageErr
 from autoprep.ledger import Job, Ledger
 from autoprep.logs import open_log, plain
 from autoprep.service.engine import Engine
-from autoprep.service.intake import facts_for, wanted
+from autoprep.service.intake import facts_for, reserve, wanted
 from autoprep.service.studio import ledger_path, write_page
 from autoprep.settings import (
     DESTINATIONS_FILE,
@@ -35,6 +36,7 @@ from autoprep.settings import (
     load,
     worker_count,
 )
+from autoprep.status import status_of
 from autoprep.telling import preset_words, print_record, print_summary, warnings_of
 
 _EPILOG = (
@@ -91,6 +93,9 @@ def _parser() -> argparse.ArgumentParser:
     _json(_add(commands, _once, "once", "process everything that waits in the inbox, then stop"))
     _json(_add(commands, _check, "check", "validate the settings and show what they come to"))
     _json(_add(commands, _jobs, "jobs", "list all jobs"))
+    _json(_add(commands, _status, "status", "what waits, runs, asks and failed, and how much space is left"))
+    retry = _add(commands, _retry, "retry", "work again on what was set aside")
+    retry.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
     show = _json(_add(commands, _show, "show", "tell one photo's story in plain words"))
     show.add_argument("photo", metavar="PHOTO", help="the photo's name, or a job")
     redo = _json(_add(commands, _redo, "redo", "render again from the stored plans, without measuring again"))
@@ -353,6 +358,35 @@ def _show(options: argparse.Namespace) -> int:
         return 0
     print_record(job.record)
     return 0
+
+
+def _status(options: argparse.Namespace) -> int:
+    settings = _settings(options)
+    found = status_of(settings, _all_jobs(settings))
+    if options.json:
+        print(json.dumps(asdict(found), ensure_ascii=False, indent=2))
+    else:
+        for line in found.lines():
+            print(line)
+    return 1 if found.needs_attention else 0
+
+
+def _retry(options: argparse.Namespace) -> int:
+    settings = _settings(options)
+    jobs = [_find_job(settings, options.photo)] if options.photo else _all_jobs(settings)
+    aside = [job for job in jobs if job.outcome == "set aside"]
+    there = [job for job in aside if (settings.folders.inbox / os.fsdecode(job.path)).is_file()]
+    ledger = Ledger(ledger_path(settings))
+    for job in there:
+        facts = facts_for(settings, job.shown)[0]
+        places = reserve(settings, job.shown, facts, wanted(settings, facts), ledger.is_taken, ledger.stems)
+        ledger.reopen(job.job, job.path, job.shown, places)
+    ledger.close()
+    print(f"{len(there)} of {len(aside)} photos that were set aside will be worked on again by `watch` or `once`.")
+    for job in aside:
+        if job not in there:
+            print(f"  {plain(job.shown)}: it is no longer in the inbox; put it back")
+    return 0 if len(there) == len(aside) else 1
 
 
 def _redo(options: argparse.Namespace) -> int:

@@ -8,9 +8,12 @@ import pytest
 
 from autoprep import cli
 from autoprep.domain import JobRecord, OutputRecord
+from autoprep.ledger import Ledger
 from autoprep.proof.pages import Place, index_html
+from autoprep.service.studio import ledger_path
 from autoprep.settings import Settings
 from tests import photos
+from tests.service.engines import run_once
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
@@ -153,3 +156,38 @@ def test_an_empty_file_and_a_file_in_the_way_hold_nothing_up(
     code, _, err = run(capsys, "once", *at)
     assert code == 2
     assert "a file of that name stands in its place" in err
+
+
+def test_status_says_what_needs_a_look_and_retry_starts_it_over(
+    studio: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    config = str(studio.studio)
+    (studio.folders.inbox / "page.jpg").write_bytes(photos.jpeg())
+    assert run(capsys, "once", "--config", config)[0] == 0
+    code, out, _ = run(capsys, "status", "--config", config)
+    assert (code, "Finished: 1 photos" in out) == (0, True)
+    ledger = Ledger(ledger_path(studio))
+    job = ledger.jobs()[0]
+    assert job.record is not None
+    ledger.finish(job.record.model_copy(update={"outcome": "set aside", "outputs": ()}))
+    ledger.close()
+    code, out, _ = run(capsys, "status", "--json", "--config", config)
+    assert code == 1
+    assert json.loads(out)["set_aside"] == 1
+    code, out, _ = run(capsys, "retry", "--config", config)
+    assert code == 0
+    assert "1 of 1" in out
+    run(capsys, "once", "--config", config)
+    assert run(capsys, "status", "--config", config)[0] == 0
+
+
+def test_a_redo_of_a_destination_that_went_away_ends_nothing(studio: Settings) -> None:
+    (studio.folders.inbox / "page.jpg").write_bytes(photos.jpeg())
+    job = run_once(studio)["page.jpg"].job
+    ledger = Ledger(ledger_path(studio))
+    ledger.ask_redo(job, ["gone"])
+    ledger.close()
+    assert run_once(studio)["page.jpg"].outcome == "ready"
+    ledger = Ledger(ledger_path(studio))
+    assert ledger.redos() == {}
+    ledger.close()

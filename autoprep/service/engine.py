@@ -7,6 +7,7 @@ import shutil
 import sqlite3
 import time
 from collections.abc import Callable
+from functools import partial
 from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any
@@ -191,10 +192,10 @@ class Engine:
         while self._pool.free and (queued or self._ready):
             if queued:
                 job = queued.pop(0)
-                self._guarded(job.shown, lambda job=job: self._start_queued(job), job)  # type: ignore[misc]
+                self._guarded(job.shown, partial(self._start_queued, job), job)
             if self._ready and self._pool.free:
                 item = self._ready.pop(next(iter(self._ready)))
-                self._guarded(shown_name(item.path), lambda item=item: self._take(item), item)  # type: ignore[misc]
+                self._guarded(shown_name(item.path), partial(self._take, item), item)
 
     def _guarded(self, shown: str, act: Callable[[], None], about: Job | Found) -> None:
         """No fault of one photo ends the loop: it is told with its traceback, and that photo waits."""
@@ -391,8 +392,16 @@ class Engine:
         self._pool.submit(job.job, order)
 
     def _dispatch_redos(self) -> None:
-        for name, destinations in self.ledger.redos().items():
+        asked = self.ledger.redos()
+        if self._follow and any(d not in self.settings.destinations for names in asked.values() for d in names):
+            self._reread_settings()  # a table that was added a moment ago
+        for name, wished in asked.items():
             job = self.ledger.get(name)
+            destinations = [d for d in wished if d in self.settings.destinations]
+            if wished and not destinations:
+                self._log.warning("redo not possible", job=name, reason=f"no destination is called {', '.join(wished)}")
+                self.ledger.drop_redo(name)
+                continue
             if not self._pool.free or name in self._pool.running:
                 continue
             if job is None or job.record is None or job.record.plan is None:
@@ -438,7 +447,9 @@ class Engine:
             if isinstance(message, Staged):
                 self._log.info("stage", job=message.job, stage=message.stage, seconds=message.seconds, **message.facts)
             elif isinstance(message, Finished):
-                self._deliver(message.job, message.result)
+                job = self.ledger.get(message.job)
+                deliver = partial(self._deliver, message.job, message.result)
+                self._guarded(message.result.record.photo, deliver, job) if job is not None else deliver()
             else:
                 self._failed(message)
 
