@@ -9,7 +9,7 @@ second, because it leaves what is painted alone.
 from dataclasses import replace
 
 from autoprep.correction.cells import Cells, ground_cells
-from autoprep.correction.paper import Paper, find_level, on_sheet
+from autoprep.correction.paper import Paper, find_level, on_sheet, rim_share
 from autoprep.correction.shadows import Shadow, find_shadow
 from autoprep.correction.sheet import Sheet, explained_by, find_sheet, without_bends
 from autoprep.domain import Declined
@@ -49,7 +49,9 @@ def _by_level(linear: Float32) -> tuple[Paper | Declined, Shadow | Declined]:
     shadow = find_shadow(linear, paper)
     if isinstance(shadow, Declined):
         return paper, shadow
-    shaded = replace(paper, mask=shadow.paper, shade=shadow.log_light, coverage=float(shadow.paper.mean()))
+    # A shadow comes in from the rim, and the paper in it counts there as well.
+    held = shadow.paper
+    shaded = replace(paper, mask=held, shade=shadow.log_light, coverage=float(held.mean()), rim=rim_share(held))
     return shaded, shadow
 
 

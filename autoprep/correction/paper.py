@@ -294,6 +294,18 @@ def _rim_share(search: _Search, mask: Bool) -> float:
     return float((held > 0.15).mean())
 
 
+def rim_share(mask: Bool) -> float:
+    """Share of 40 stretches along the rim of a work that hold paper, from a (h, w) mask of it."""
+    height, width = mask.shape
+    band = max(2, round(_RIM * min(height, width)))
+    rim = np.zeros((height, width), bool)
+    rim[:band], rim[-band:], rim[:, :band], rim[:, -band:] = True, True, True, True
+    x, y = (plane.reshape(height, width) for plane in fields.grid_coordinates(height, width))
+    stretch = ((np.arctan2(y[rim], x[rim]) + np.pi) / (2 * np.pi) * 40).astype(int) % 40
+    held = np.bincount(stretch, weights=mask[rim], minlength=40) / np.maximum(np.bincount(stretch, minlength=40), 1)
+    return float((held > 0.15).mean())
+
+
 def photographed_lab(paper: Paper) -> Float64:
     """(3,) L*a*b* of the paper as the photo shows it, at its mean light."""
     return lab_from_linear(paper.mean_linear())

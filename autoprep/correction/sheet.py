@@ -31,6 +31,7 @@ _LEAST_PART, _LEAST_SHADE, _LEAST_APART, _LEAST_RIM = 6, 0.015, 0.004, 0.01
 # What a shadow or another lamp does to the tint, at most, per depth: along warm to cold, and in green.
 _TURN, _TURN_PER_DEPTH, _TURN_ON_RULED, _GREEN = 0.035, 0.4, 0.7, 0.04
 _MOST_PARTS, _ACROSS = 16, 6  # cells on both sides of a shadow's border that are compared
+_FRAME = 6  # cells by which a drawn frame may lie inside the rim
 _BORDER, _BEYOND = 10, 0.1  # half the width of the softest border, in cells; how far its light may lie outside
 _PALE_TINT = 0.015
 _EXPLAINS = 0.05
@@ -195,7 +196,8 @@ def _patches(ground: _Ground, coloured: Bool, grain: float) -> tuple[Int32, Bool
 
 def _same_paper(ground: _Ground, part: Bool, lit: Bool) -> bool:
     """Whether a part comes in from the rim and differs from the paper across its border as one light more or less."""
-    if (part & ground.rim).sum() <= _LEAST_RIM * ground.rim.sum():
+    # A drawn frame may keep the part from the rim itself.
+    if not (part & _within(ground.rim, _FRAME)).any():
         return False
     here, there = part & _within(lit, _ACROSS), lit & _within(part, _ACROSS)
     if min(here.sum(), there.sum()) < 2 * _LEAST_PART:
