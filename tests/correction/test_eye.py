@@ -126,7 +126,7 @@ def test_a_finalist_makes_up_for_the_judges_best_only_beside_a_sure_eye() -> Non
     lone = replace(GOOD, agreement=0.7, support=0.99)
     assert gate.confidence(lone) >= 0.9
     for change in ({"undecided": 0.2}, {"views": 0.95}, {"rail": True}, {"all_cut": True}, {"several": True}):
-        assert gate.confidence(replace(lone, **change)) < 0.9  # type: ignore[arg-type]
+        assert gate.confidence(replace(lone, **change)) < 0.9
 
 
 def test_a_rail_inside_asks_for_more_agreement() -> None:
