@@ -113,6 +113,18 @@ def test_black_and_noise_show_no_work() -> None:
         assert set(evidence) == {"chance", "undecided"}
 
 
+def test_where_the_eye_sees_no_work_nothing_is_passed(monkeypatch: pytest.MonkeyPatch) -> None:
+    photo = read_photo(photos.jpeg())
+    monkeypatch.setattr(eye, "look", lambda photo, small: eye.Sight((), 0.02, 0.0))
+    found = find_outline(photo)
+    assert isinstance(found, Outline)
+    assert found.confidence < 0.9
+
+
+def test_works_side_by_side_are_never_passed_as_one() -> None:
+    assert gate.confidence(GOOD) > 0.9 > gate.confidence(replace(GOOD, several=True))
+
+
 # --- the gate ---------------------------------------------------------------------------------------------------
 
 

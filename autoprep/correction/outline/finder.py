@@ -123,8 +123,10 @@ def _answers(photo: Photo) -> list[_Answer]:
     evidence, scale = finding_copy(photo)
     judged = [_answer_of_judge(entry) for entry in _judged(photo, evidence, scale)]
     sight = eye.look(photo, _at(photo, FINDING_PX))
-    if sight is None or not sight.works or not judged:
+    if sight is None or not judged:
         return [replace(entry, confidence=_JUDGE_ALONE * entry.confidence) for entry in judged]
+    if not sight.works:  # the eye sees no work: whatever the judge says, it is a question
+        return [replace(entry, confidence=min(entry.confidence, gate.DOUBTED)) for entry in judged]
     seen = sight.works[0]
     first = _answer_of_eye(photo, _smooth_lab(_at(photo, _REFINING_PX)), seen, 0.0, {})
     witness = _witness(photo, evidence, scale, first, judged, sight)
