@@ -12,14 +12,14 @@ import numpy as np
 
 # The overlap of the eye's outline with the judge's best at which both are believed. A rail inside all sides (a frame, a
 # mount, a board) is where two witnesses may both take the inner edge: more is asked there.
-_CUT_SHEET, _CUT_RAIL = 0.95, 0.975
+_CUT_SHEET, _CUT_RAIL = 0.955, 0.975
 # A line along the whole of the weakest side, so far inside, counts as a rail (features.beside, inner_line_min).
 RAIL = 0.75
 # Where the judge's best is another outline, but one of its finalists is the eye's: so alike, and the eye this sure.
 _SUPPORT, _SURE_VIEWS, _SURE_UNDECIDED = 0.975, 0.975, 0.18
 # The eye must be of one mind: its views overlap so much, and so little of its mask is undecided; less for the whole
 # photo, where an edge that both overlook costs a wrong answer.
-_VIEWS_AGREE, _UNDECIDED, _UNDECIDED_WHOLE, _CHANCE = 0.93, 0.35, 0.15, 0.5
+_VIEWS_AGREE, _UNDECIDED, _UNDECIDED_WHOLE, _CHANCE = 0.935, 0.35, 0.15, 0.5
 # What is not believed stays below this, whatever else speaks for it.
 DOUBTED = 0.85
 
