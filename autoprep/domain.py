@@ -39,11 +39,15 @@ class Declined(Value):
 
 
 class Outline(Value):
-    """The four corners of the work in the upright full-size photo, and how sure the finder is of them."""
+    """The four corners of the work in the upright full-size photo, and how sure the finder is of them.
+
+    cut: whether the top, right, bottom and left side is no edge of the work but the photo's border, which cuts it.
+    """
 
     corners_px: Corners
     confidence: Confidence
     whole_photo: bool = False
+    cut: tuple[bool, bool, bool, bool] = (False, False, False, False)
     evidence: dict[str, float] = Field(default_factory=dict)
 
     def array(self) -> Float64:

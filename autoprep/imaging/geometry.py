@@ -57,13 +57,14 @@ def area(quad: AnyArray) -> float:
     return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
 
 
-def widened(quad: AnyArray, distance: float) -> Float64:
-    """(4, 2) convex polygon, in the order of `order_corners`, with every side moved outward by a distance."""
+def widened(quad: AnyArray, distance: float | AnyArray) -> Float64:
+    """(4, 2) convex polygon, in the order of `order_corners`, with every side moved outward by (its) distance."""
     points = np.asarray(quad, np.float64)
+    distances = np.broadcast_to(np.asarray(distance, np.float64), 4)
     along = np.roll(points, -1, axis=0) - points
     outward = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.linalg.norm(along, axis=1, keepdims=True)
-    lines = [line_through(p + distance * n, q + distance * n)
-             for p, q, n in zip(points, np.roll(points, -1, axis=0), outward, strict=True)]  # fmt: skip
+    lines = [line_through(p + d * n, q + d * n)
+             for p, q, n, d in zip(points, np.roll(points, -1, axis=0), outward, distances, strict=True)]  # fmt: skip
     return np.stack([intersect(lines[k - 1], lines[k]) for k in range(4)])
 
 
@@ -92,6 +93,49 @@ def overlap(one: AnyArray, two: AnyArray) -> float:
     shared, _ = cv2.intersectConvexConvex(np.asarray(one, np.float32), np.asarray(two, np.float32))
     union = area(one) + area(two) - shared
     return float(np.clip(shared / union, 0, 1)) if union > 0 else 0.0
+
+
+def clipped(polygon: AnyArray, by: AnyArray) -> Float64:
+    """The part of a convex (N, 2) polygon that lies in another one, (M, 2) float64; M is 0 when there is none.
+
+    Sutherland and Hodgman, "Reentrant polygon clipping", 1974. The library's own routine fails on shared sides.
+    """
+    points, frame = np.asarray(polygon, np.float64), np.asarray(by, np.float64)
+    if _signed_area(frame) < 0:
+        frame = frame[::-1]
+    for start, end in zip(frame, np.roll(frame, -1, axis=0), strict=True):
+        if len(points) < 3:
+            return np.empty((0, 2))
+        inward = np.array([start[1] - end[1], end[0] - start[0]])
+        points = _half(points, (points - start) @ inward)
+    return points if len(points) >= 3 else np.empty((0, 2))
+
+
+def _half(points: Float64, depth: Float64) -> Float64:
+    """The polygon's part of positive depth."""
+    kept = []
+    for p, q, d, e in zip(points, np.roll(points, -1, axis=0), depth, np.roll(depth, -1), strict=True):
+        if d >= 0:
+            kept.append(p)
+        if d * e < 0:
+            kept.append(p + (q - p) * d / (d - e))
+    return np.array(kept).reshape(-1, 2)
+
+
+def _signed_area(polygon: AnyArray) -> float:
+    x, y = np.asarray(polygon, np.float64).T
+    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+
+
+def overlap_in_photo(one: AnyArray, two: AnyArray, photo_px: tuple[int, int]) -> float:
+    """Jaccard index of two convex polygons, both clipped to the photo: what lies beyond its border is not compared."""
+    frame = rectangle(*photo_px)
+    a, b = clipped(one, frame), clipped(two, frame)
+    if not len(a) or not len(b):
+        return 0.0
+    both = clipped(a, b)
+    shared = area(both) if len(both) else 0.0
+    return float(np.clip(shared / (area(a) + area(b) - shared), 0, 1))
 
 
 def overlap_in_frame(truth: AnyArray, found: AnyArray) -> float:

@@ -15,6 +15,8 @@ from .calibrate import calibrate
 from .colour import Mask
 from .contact import contact
 from .demo import LONG_PX, write_demo
+from .eye.__main__ import add_arguments as add_eye_arguments
+from .eye.__main__ import run as train_eye
 from .fit_outline import fit
 from .real_pages import score_pages
 from .scene import DESKS, random_spec, render, rough_spec
@@ -83,11 +85,14 @@ def main() -> None:
     honest = commands.add_parser("calibrate", help="how honest the outline's confidence is, on report seeds")
     honest.add_argument("--photos", type=int, default=400)
     honest.add_argument("--out", type=Path, help="the plot to write")
+    add_eye_arguments(commands.add_parser("train-eye", help="train the second eye for one piece (extra: train)"))
     given = parser.parse_args()
     if given.command == "demo":
         write_demo(given.out, given.long_px)
     elif given.command == "fit-outline":
         fit(given.photos, given.out, given.keep)
+    elif given.command == "train-eye":
+        train_eye(given)
     elif given.command == "contact":
         contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out)
     elif given.command == "score":

@@ -1,23 +1,23 @@
 """The outline finder: propose, rank, refine the best few, judge them, polish the winner on the full-size photo."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import cast
 
 import cv2
 import numpy as np
 
-from autoprep.correction.outline import weights
+from autoprep.correction.outline import eye, gate, weights
 from autoprep.correction.outline.candidates import Candidate, propose
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
 from autoprep.correction.outline.features import BESIDE_NAMES, NAMES, beside, rows
-from autoprep.correction.outline.refinement import Refined, refine
+from autoprep.correction.outline.refinement import Refined, Sides, refine
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others, probability
 from autoprep.correction.perspective import focal_length_px
 from autoprep.domain import Corners, Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import lab_fast
-from autoprep.imaging.geometry import is_convex, order_corners, overlap, rectangle, widened
+from autoprep.imaging.geometry import is_convex, order_corners, overlap, overlap_in_photo, rectangle, widened
 
 # Refinement happens at up to this long side; the last polish at up to the second. Chosen by speed: beyond
 # 2400 px the blur of phone photos leaves nothing to gain.
@@ -54,31 +54,156 @@ def _scorers() -> tuple[Committee, Trees]:
 def find_outline(photo: Photo) -> Outline | Declined:
     """The four corners of the work in full-size photo coordinates with a confidence, or why not.
 
-    The confidence is the estimated probability that the outline overlaps the true one by 0.95 or more.
+    The confidence is the estimated probability that the outline overlaps the true one by 0.95 or more. It is made of
+    the agreement of two finders (see gate); without the second it is the judge's, taken down, so that more is asked.
     """
-    judged = _judged(photo, *finding_copy(photo))
-    if not judged:
+    answers = _answers(photo)
+    if not answers:
         return Declined(reason="no four-sided shape stands out from its surroundings")
-    return judged[0].outline()
+    return answers[0].outline(photo)
 
 
 def find_outlines(photo: Photo, most: int) -> list[Outline]:
     """The likeliest outlines that differ, best first; the whole photo is always among them."""
-    judged = _judged(photo, *finding_copy(photo))
-    return [entry.outline() for k, entry in enumerate(judged) if k < most or entry.finalist.source == "whole"]
+    answers = _answers(photo)
+    return [entry.outline(photo) for k, entry in enumerate(answers) if k < most or entry.whole]
+
+
+def find_works(photo: Photo) -> list[Outline]:
+    """The outlines of several works that lie side by side, in reading order; one outline, or none, where there are not.
+
+    Rows are read from the top, each from the left: a work belongs to a row when its middle lies in the row's height.
+    """
+    sight = eye.look(photo, _at(photo, FINDING_PX))
+    if sight is None or len(sight.works) < 2:
+        found = find_outline(photo)
+        return [] if isinstance(found, Declined) else [found]
+    lab = _smooth_lab(_at(photo, _REFINING_PX))
+    several = [_answer_of_eye(photo, lab, seen, sight.chance * seen.views_agree, {}) for seen in sight.works]
+    return [entry.outline(photo) for entry in _in_reading_order(several)]
+
+
+def shows_work(photo: Photo) -> tuple[float, dict[str, float]]:
+    """How likely the photo shows a work at all, 0..1, and the evidence; 1 where the second eye is missing."""
+    sight = eye.look(photo, _at(photo, FINDING_PX))
+    if sight is None:
+        return 1.0, {}
+    return gate.work_chance(sight.chance, sight.undecided), {"chance": sight.chance, "undecided": sight.undecided}
+
+
+# The judge alone: its chance was learned on generated photos, where nearly all is easy. Chosen: only what it holds for
+# all but certain is passed.
+_JUDGE_ALONE = 0.92
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """One outline that may be right: (4, 2) corners in full-size pixels, and what is known of it."""
+
+    quad: Float64
+    confidence: float
+    cut: Sides = (False, False, False, False)
+    whole: bool = False
+    evidence: dict[str, float] = field(default_factory=dict)
+
+    def outline(self, photo: Photo) -> Outline:
+        corners = rectangle(*photo.full_px) if self.whole else _polish(photo, self.quad, self.cut)
+        evidence = {name: round(float(value), 3) for name, value in self.evidence.items()}
+        return Outline(
+            corners_px=_corners(corners),
+            confidence=self.confidence,
+            whole_photo=self.whole,
+            cut=(True, True, True, True) if self.whole else self.cut,
+            evidence=evidence,
+        )
+
+
+def _answers(photo: Photo) -> list[_Answer]:
+    """All that the work's outline may be, likeliest first: the eye's if it sees one, then the judge's finalists."""
+    evidence, scale = finding_copy(photo)
+    judged = [_answer_of_judge(entry) for entry in _judged(photo, evidence, scale)]
+    sight = eye.look(photo, _at(photo, FINDING_PX))
+    if sight is None or not judged:
+        return [replace(entry, confidence=_JUDGE_ALONE * entry.confidence) for entry in judged]
+    if not sight.works:  # the eye sees no work: whatever the judge says, it is a question
+        return [replace(entry, confidence=min(entry.confidence, gate.DOUBTED)) for entry in judged]
+    seen = sight.works[0]
+    first = _answer_of_eye(photo, _smooth_lab(_at(photo, _REFINING_PX)), seen, 0.0, {})
+    witness = _witness(photo, evidence, scale, first, judged, sight)
+    named = {**judged[0].evidence, **witness.as_evidence()}
+    first = replace(first, confidence=gate.confidence(witness), evidence=named)
+    left = 1 - first.confidence
+    others = [
+        replace(entry, confidence=min(entry.confidence, left))
+        for entry in judged
+        if (entry.whole and not first.whole) or overlap_in_photo(entry.quad, first.quad, photo.full_px) < _SAME
+    ]
+    if others and gate.of_two_minds(witness):
+        best = replace(others[0], confidence=min(judged[0].confidence, gate.DOUBTED), evidence=named)
+        return [best, first, *others[1:]]
+    return [first, *others]
+
+
+def _witness(
+    photo: Photo, evidence: Evidence, scale: float, first: _Answer, judged: list[_Answer], sight: eye.Sight
+) -> gate.Witness:
+    size = photo.full_px
+    best = judged[0]
+    rail = beside(evidence, first.quad[None] * scale)[0, 0] > gate.RAIL
+    return gate.Witness(
+        agreement=overlap_in_photo(best.quad, first.quad, size),
+        support=max(overlap_in_photo(entry.quad, first.quad, size) for entry in judged),
+        views=sight.works[0].views_agree,
+        undecided=sight.undecided,
+        chance=sight.chance,
+        rail=bool(rail),
+        all_cut=first.whole,
+        several=len(sight.works) > 1,
+    )
+
+
+def _answer_of_judge(entry: "_Judged") -> _Answer:
+    whole = entry.finalist.source == "whole"
+    named = dict(zip(JUDGE_NAMES, (float(v) for v in entry.finalist.features), strict=True))
+    return _Answer(entry.finalist.quad / entry.scale, entry.chance, whole=whole, evidence=named)
+
+
+def _answer_of_eye(
+    photo: Photo, lab: Float32, seen: eye.Seen, confidence: float, evidence: dict[str, float]
+) -> _Answer:
+    """The eye's outline, its sides fitted to the edges of the photo, but for those that the border cuts."""
+    if all(seen.cut):
+        return _Answer(rectangle(*photo.full_px), confidence, seen.cut, whole=True, evidence=evidence)
+    scale = lab.shape[1] / photo.full_px[0]
+    fit = refine(lab, seen.quad * scale, held=seen.cut)
+    fitted = fit.quad / scale
+    good = is_convex(fitted) and overlap_in_photo(fitted, seen.quad, photo.full_px) > _STAYS
+    return _Answer(fitted if good else seen.quad, confidence, seen.cut, evidence=evidence)
+
+
+# The eye errs by a pixel or two of its mask; a fit that leads further away has taken another edge.
+_STAYS = 0.94
+
+
+def _in_reading_order(answers: list[_Answer]) -> list[_Answer]:
+    rows: list[list[_Answer]] = []
+    for entry in sorted(answers, key=lambda a: float(a.quad[:, 1].min())):
+        middle = float(entry.quad[:, 1].mean())
+        row = next((r for r in rows if middle < float(r[0].quad[:, 1].max())), None)
+        if row is None:
+            rows.append([entry])
+        else:
+            row.append(entry)
+    return [entry for row in rows for entry in sorted(row, key=lambda a: float(a.quad[:, 0].mean()))]
 
 
 @dataclass(frozen=True)
 class _Judged:
-    """A finalist with the probability that it is right."""
+    """A finalist with the probability that the judge gives it."""
 
-    photo: Photo
     finalist: Finalist
     chance: float
     scale: float
-
-    def outline(self) -> Outline:
-        return _outline(self.photo, self.finalist, self.chance, self.scale)
 
 
 def _judged(photo: Photo, evidence: Evidence, scale: float) -> list[_Judged]:
@@ -89,7 +214,7 @@ def _judged(photo: Photo, evidence: Evidence, scale: float) -> list[_Judged]:
     _, judge = _scorers()
     scores = judge(beside_the_others(np.array([f.features for f in finalists])))
     order = np.argsort(-scores, kind="stable")
-    return [_Judged(photo, finalists[k], probability(float(scores[k])), scale) for k in order]
+    return [_Judged(finalists[k], probability(float(scores[k])), scale) for k in order]
 
 
 def finding_copy(photo: Photo) -> tuple[Evidence, float]:
@@ -212,23 +337,15 @@ def _smooth_lab(linear: Float32) -> Float32:
     return cast(Float32, cv2.GaussianBlur(lab_fast(linear), (0, 0), 0.8))
 
 
-def _outline(photo: Photo, winner: Finalist, confidence: float, scale: float) -> Outline:
-    width, height = photo.full_px
-    evidence = {name: round(float(value), 3) for name, value in zip(JUDGE_NAMES, winner.features, strict=True)}
-    if winner.source == "whole":
-        corners = _corners(rectangle(width, height))
-        return Outline(corners_px=corners, confidence=confidence, whole_photo=True, evidence=evidence)
-    return Outline(corners_px=_corners(_polish(photo, winner.quad / scale)), confidence=confidence, evidence=evidence)
-
-
-def _polish(photo: Photo, quad_px: Float64) -> Float64:
-    """The last sub-pixel fit, on the largest useful copy of the photo."""
+def _polish(photo: Photo, quad_px: Float64, cut: Sides) -> Float64:
+    """The last sub-pixel fit, on the largest useful copy of the photo; sides that are cut stay on the border."""
     lab = _smooth_lab(_at(photo, _POLISHING_PX))
     scale = lab.shape[1] / photo.full_px[0]
-    refined = refine(lab, quad_px * scale, reach=0.004, rounds=2, prior=0.003)
+    refined = refine(lab, quad_px * scale, reach=0.004, rounds=2, prior=0.003, held=cut)
     polished = refined.quad / scale
-    fitted = order_corners(polished) if overlap(polished, quad_px) > 0.97 else order_corners(quad_px)
-    return widened(fitted, _ROOM * max(photo.full_px))
+    fitted = polished if overlap(polished, quad_px) > 0.97 else quad_px
+    room = np.where(cut, 0.0, _ROOM * max(photo.full_px))
+    return widened(fitted if any(cut) else order_corners(fitted), room)
 
 
 def _corners(quad: Float64) -> Corners:

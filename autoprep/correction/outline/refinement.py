@@ -27,11 +27,18 @@ class Refined:
     widths_px: Float64
 
 
-def refine(lab: Float32, quad: Float64, reach: float = 0.012, rounds: int = 2, prior: float = 0.006) -> Refined:
+Sides = tuple[bool, bool, bool, bool]
+_NONE: Sides = (False, False, False, False)
+
+
+def refine(
+    lab: Float32, quad: Float64, reach: float = 0.012, rounds: int = 2, prior: float = 0.006, held: Sides = _NONE
+) -> Refined:
     """Fit a line to the strongest coherent edge near each side, and cross the lines.
 
     lab: (H, W, 3) float32 L*a*b*; quad in the same picture's coordinates; reach and prior are shares of the
     diagonal: how far to look, and how far an edge may stand from the rough side before it must be stronger to win.
+    held: sides that stay where they are, because the photo's border cuts the work there.
     """
     quad = np.asarray(quad, np.float64)
     support, points, residual = np.zeros(4), tuple(np.empty((0, 2)) for _ in range(4)), 0.0
@@ -40,7 +47,8 @@ def refine(lab: Float32, quad: Float64, reach: float = 0.012, rounds: int = 2, p
         diagonal = float(np.linalg.norm(quad[0] - quad[2]) + np.linalg.norm(quad[1] - quad[3])) / 2
         reach_px = max(3.0, reach * diagonal * 0.5**turn)
         prior_px = max(1.5, prior * diagonal * 0.6**turn)
-        sides = [_side(lab, quad[i], quad[(i + 1) % 4], reach_px, prior_px) for i in range(4)]
+        ends = [(quad[i], quad[(i + 1) % 4]) for i in range(4)]
+        sides = [_kept(*ends[i]) if held[i] else _side(lab, *ends[i], reach_px, prior_px) for i in range(4)]
         moved = np.array([intersect(sides[i - 1].line, sides[i].line) for i in range(4)])
         if not np.isfinite(moved).all() or np.linalg.norm(moved - quad, axis=1).max() > 3 * reach_px:
             break
@@ -61,9 +69,13 @@ class _Side:
     width_px: float = 6.0
 
 
+def _kept(start: Float64, end: Float64) -> _Side:
+    return _Side(line_through(start, end), 0.0, np.empty((0, 2)), 0.0)
+
+
 def _side(lab: Float32, start: Float64, end: Float64, reach_px: float, prior_px: float) -> _Side:
     """The edge near one side: all pairs of end offsets are tried, then points are fitted around the best."""
-    kept = _Side(line_through(start, end), 0.0, np.empty((0, 2)), 0.0)
+    kept = _kept(start, end)
     length = float(np.linalg.norm(end - start))
     if length < 12:
         return kept

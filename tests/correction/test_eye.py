@@ -1,0 +1,195 @@
+"""The second eye and the gate: found or missing, cut sides, whole pages, several works, no work, old records."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from autoprep.correction.outline import eye, find_outline, find_works, gate, masks, shows_work
+from autoprep.domain import Outline, Photo, PhotoFacts
+from autoprep.files.icc import srgb_tables
+from autoprep.files.reading import read_photo
+from autoprep.imaging.arrays import Float32, Float64, UInt8
+from autoprep.imaging.geometry import clipped, overlap_in_photo, rectangle, widened
+from tests import photos
+
+GOOD = gate.Witness(agreement=0.99, support=0.99, views=0.99, undecided=0.05, chance=1.0, rail=False, all_cut=False)
+
+
+def photo_of(pixels: UInt8) -> Photo:
+    return Photo(pixels, PhotoFacts("png", pixels.shape[1], pixels.shape[0]), srgb_tables(256))
+
+
+def desk(height: int = 900, width: int = 1200) -> UInt8:
+    rng = np.random.default_rng(5)
+    grain = cv2.GaussianBlur(rng.normal(0, 40, (height, width)), (0, 0), 6, sigmaY=1)
+    return np.clip(np.array([110, 78, 52]) + grain[..., None], 0, 255).astype(np.uint8)
+
+
+def sheet(picture: UInt8, quad: Float64) -> None:
+    """A white sheet with a drawing, and its shadow."""
+    cv2.fillPoly(picture, [np.round(quad + 6).astype(np.int32)], (50, 36, 26), cv2.LINE_AA)
+    cv2.fillPoly(picture, [np.round(quad).astype(np.int32)], (236, 233, 226), cv2.LINE_AA)
+    middle = quad.mean(0)
+    for k in range(9):
+        line = (
+            (quad[0] * (8 - k) + quad[3] * k) / 8 * 0.8 + middle * 0.2,
+            (quad[1] * (8 - k) + quad[2] * k) / 8 * 0.7 + middle * 0.3,
+        )
+        points = np.round([line[0], (line[0] + line[1]) / 2 + [0, 9], line[1]]).astype(np.int32)
+        cv2.polylines(picture, [points], False, (40, 40, 60), 2, cv2.LINE_AA)
+
+
+def test_the_weights_are_there_and_are_the_ones_this_code_was_made_for() -> None:
+    assert eye._net() is not None
+
+
+def test_a_sheet_is_seen_with_no_side_cut() -> None:
+    quad = np.array([[220.0, 130], [930, 160], [900, 760], [250, 740]])
+    picture = desk()
+    sheet(picture, quad)
+    sight = eye.look(photo_of(picture), photo_of(picture).linear())
+    assert sight is not None
+    assert len(sight.works) == 1
+    assert sight.works[0].cut == (False, False, False, False)
+    assert overlap_in_photo(sight.works[0].quad, quad, (1200, 900)) > 0.95
+    assert sight.chance > 0.9
+
+
+def test_a_side_beyond_the_photo_is_cut_and_stays_on_its_border() -> None:
+    quad = np.array([[150.0, 110], [1400, 120], [1400, 800], [170, 790]])
+    picture = desk()
+    sheet(picture, quad)
+    found = find_outline(photo_of(picture))
+    assert isinstance(found, Outline)
+    assert found.cut == (False, True, False, False)
+    assert found.array()[1:3, 0] == pytest.approx([1200, 1200], abs=0.02)
+    assert overlap_in_photo(found.array(), quad, (1200, 900)) > 0.98
+
+
+def test_without_the_weights_the_service_works_and_asks_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    photo = read_photo(photos.jpeg())
+    both = find_outline(photo)
+    monkeypatch.setattr(eye, "_net", lambda: None)
+    alone = find_outline(read_photo(photos.jpeg()))
+    assert isinstance(both, Outline)
+    assert isinstance(alone, Outline)
+    assert "eye_agreement" in both.evidence
+    assert "eye_agreement" not in alone.evidence
+    assert alone.confidence <= 0.92
+    assert shows_work(photo) == (1.0, {})
+    assert len(find_works(photo)) == 1
+
+
+def test_weights_that_are_not_the_ones_are_not_used(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(eye, "_WEIGHTS_SHA256", "0" * 64)
+    eye._net.cache_clear()
+    try:
+        assert eye._net() is None
+    finally:
+        eye._net.cache_clear()
+
+
+def test_two_sheets_come_out_in_reading_order() -> None:
+    left = np.array([[90.0, 200], [520, 190], [530, 720], [80, 730]])
+    right = np.add(left, [570, 15])
+    picture = desk()
+    sheet(picture, right)
+    sheet(picture, left)
+    works = find_works(photo_of(picture))
+    assert len(works) == 2
+    for found, quad in zip(works, (left, right), strict=True):
+        assert overlap_in_photo(found.array(), quad, (1200, 900)) > 0.95
+
+
+def test_black_and_noise_show_no_work() -> None:
+    rng = np.random.default_rng(3)
+    black = np.zeros((600, 800, 3), np.uint8)
+    noise = rng.integers(0, 60, (600, 800, 3), dtype=np.uint8)
+    for picture in (black, noise):
+        chance, evidence = shows_work(photo_of(picture))
+        assert chance < 0.5
+        assert set(evidence) == {"chance", "undecided"}
+
+
+def test_where_the_eye_sees_no_work_nothing_is_passed(monkeypatch: pytest.MonkeyPatch) -> None:
+    photo = read_photo(photos.jpeg())
+    monkeypatch.setattr(eye, "look", lambda photo, small: eye.Sight((), 0.02, 0.0))
+    found = find_outline(photo)
+    assert isinstance(found, Outline)
+    assert found.confidence < 0.9
+
+
+def test_works_side_by_side_are_never_passed_as_one() -> None:
+    assert gate.confidence(GOOD) > 0.9 > gate.confidence(replace(GOOD, several=True))
+
+
+# --- the gate ---------------------------------------------------------------------------------------------------
+
+
+def test_agreement_is_believed_and_disagreement_is_not() -> None:
+    assert gate.confidence(GOOD) >= 0.9
+    assert gate.confidence(replace(GOOD, agreement=0.9, support=0.9)) < 0.9
+    assert gate.confidence(replace(GOOD, agreement=0.0, support=0.0)) < 0.1
+
+
+def test_a_finalist_makes_up_for_the_judges_best_only_beside_a_sure_eye() -> None:
+    lone = replace(GOOD, agreement=0.7, support=0.99)
+    assert gate.confidence(lone) >= 0.9
+    for change in ({"undecided": 0.2}, {"views": 0.95}, {"rail": True}, {"all_cut": True}, {"several": True}):
+        assert gate.confidence(replace(lone, **change)) < 0.9
+
+
+def test_a_rail_inside_asks_for_more_agreement() -> None:
+    near = replace(GOOD, agreement=0.96, support=0.96)
+    assert gate.confidence(near) >= 0.9
+    assert gate.confidence(replace(near, rail=True)) < 0.9
+
+
+@pytest.mark.parametrize("change", [{"views": 0.8}, {"undecided": 0.9}, {"chance": 0.2}, {"several": True}])
+def test_an_eye_of_two_minds_is_a_question(change: dict[str, float]) -> None:
+    assert gate.confidence(replace(GOOD, **change)) < 0.9  # type: ignore[arg-type]
+
+
+# --- masks ------------------------------------------------------------------------------------------------------
+
+
+def bell(distance: Float32) -> Float32:
+    return np.asarray(np.exp(-(distance**2) / 2.4), np.float32)
+
+
+def test_a_weak_side_near_the_border_is_the_border() -> None:
+    mask, edges = np.zeros((160, 160), np.float32), np.zeros((160, 160), np.float32)
+    mask[30:130, 8:150] = 1
+    at = np.arange(160, dtype=np.float32) + 0.5
+    edges = np.maximum.reduce([bell(at - 30)[:, None] * np.ones(160), bell(at - 130)[:, None] * np.ones(160)])
+    edges = np.maximum(edges, bell(at - 150)[None] * np.ones((160, 1))).astype(np.float32)
+    shape = masks.shapes(mask, edges)[0]
+    assert shape.cut == (False, False, False, True)
+    assert shape.quad[[0, 3], 0] == pytest.approx([0, 0], abs=1e-6)
+    edges = np.maximum(edges, bell(at - 8)[None] * np.ones((160, 1))).astype(np.float32)
+    assert masks.shapes(mask, edges)[0].cut == (False, False, False, False)
+
+
+# --- geometry and records -----------------------------------------------------------------------------------------
+
+
+def test_what_lies_beyond_the_photo_is_not_compared() -> None:
+    one, two = rectangle(100, 80), np.array([[0.0, -30], [130, -30], [130, 90], [0, 90]])
+    assert overlap_in_photo(one, two, (100, 80)) == pytest.approx(1.0)
+    assert overlap_in_photo(rectangle(50, 80), one, (100, 80)) == pytest.approx(0.5)
+    assert len(clipped(rectangle(10, 10) + 500, one)) == 0
+
+
+def test_sides_move_out_by_their_own_distance() -> None:
+    moved = widened(rectangle(10, 10), np.array([1.0, 0, 0, 2.0]))
+    assert moved == pytest.approx(np.array([[-2.0, -1], [10, -1], [10, 10], [-2, 10]]))
+
+
+def test_an_outline_of_an_older_record_still_loads() -> None:
+    corners = [[0, 0], [10, 0], [10, 8], [0, 8]]
+    old = Outline.model_validate_json(f'{{"corners_px": {corners}, "confidence": 0.9}}')
+    assert old.cut == (False, False, False, False)
+    new = old.model_copy(update={"cut": (True, False, False, True)})
+    assert Outline.model_validate_json(new.model_dump_json()) == new
