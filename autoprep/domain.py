@@ -18,7 +18,7 @@ from autoprep.imaging.resample import Lens
 
 Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
 PaperWord = Literal["white", "toned", "none"]
-Outcome = Literal["ready", "needs a look", "alternate", "reference", "duplicate", "set aside"]
+Outcome = Literal["ready", "needs a look", "alternate", "reference", "duplicate", "set aside", "no work seen"]
 ReferenceShot = Literal["light reference", "grey card", "colour chart", "blank board"]
 Corner = tuple[float, float]
 Corners = tuple[Corner, Corner, Corner, Corner]
@@ -191,6 +191,15 @@ class WorkFacts(Value):
     lighter: Annotated[float, Field(ge=-3, le=3)] = 0.0
     reference: ReferenceShot | None = None
     grey_card: bool = False
+
+    @property
+    def says_work(self) -> bool:
+        """Whether the artist has said anything that is said of works only: then the photo shows one.
+
+        A title alone is none: any file name that no camera gives becomes one.
+        """
+        said = (self.medium, self.size_mm, self.inventory, self.price, self.kind, self.paper)
+        return any(said) or bool(self.destinations) or self.grey_card
 
     def sides(self) -> tuple[str, str]:
         """Height and width in the artist's own unit, as short as they go; empty where no size is given."""

@@ -2,7 +2,7 @@
 
 import time
 import traceback
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -15,7 +15,7 @@ from autoprep import words
 from autoprep.blind import names_artist
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.chart import referred
-from autoprep.correction.outline import find_outline, find_outlines
+from autoprep.correction.outline import Survey, gate
 from autoprep.correction.planning import Wishes, corrected, make_plan, measured_ratio, rectify
 from autoprep.correction.references import read_reference
 from autoprep.correction.sharpening import sharpen
@@ -108,17 +108,46 @@ def process(order: JobOrder, report: Report) -> JobResult:
         return _reference(order, photo, order.facts.reference, stages)
     if order.answer is not None:
         return _finish(order, photo, order.answer.model_copy(update={"confidence": 1.0}), stages)
+    return _look(order, photo, stages)
+
+
+def _look(order: JobOrder, photo: Photo, stages: _Stages) -> JobResult:
+    """A new photo: find its work, and make it, ask, or leave it alone."""
     with stages.stage("outline") as facts:
-        outline = find_outline(photo)
-        facts["confidence"] = None if isinstance(outline, Declined) else round(outline.confidence, 3)
+        survey = Survey(photo)
+        outline = survey.outline()
+        chance, seen = survey.shows_work()
+        facts |= {"confidence": None if isinstance(outline, Declined) else round(outline.confidence, 3), **seen}
+    if chance < gate.NO_WORK and order.settings.inbox.holds == "everything" and not order.facts.says_work:
+        return _no_work(order, photo, chance, stages)
     if isinstance(outline, Declined) or outline.confidence < order.settings.correction.sure_enough:
-        return _ask(order, photo, outline, stages)
+        return _ask(order, photo, outline, stages, choices=survey.outlines(_MOST_CHOICES), several=survey.several)
     return _finish(order, photo, outline, stages)
 
 
 def set_aside(job: str, photo: str, sha256: str, reason: str) -> JobRecord:
     """The record of a photo that can't be worked on."""
     return JobRecord(job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=_now())
+
+
+def _no_work(order: JobOrder, photo: Photo, chance: float, stages: _Stages) -> JobResult:
+    """A photo of something else: nothing is made or asked; a line in the record says how to make it a work."""
+    record = JobRecord(
+        job=order.job,
+        photo=order.photo,
+        sha256=order.sha256,
+        outcome="no work seen",
+        taken_at=photo.facts.taken_at,
+        work=order.facts,
+        measures={"work_chance": round(chance, 3)},
+        reasons=(words.NO_WORK,),
+        settings_sha256=order.settings.sha256,
+        seconds=stages.seconds,
+        finished_at=_now(),
+    )
+    result = JobResult(record)
+    _stage_record(order, result)
+    return result
 
 
 def _reference(order: JobOrder, photo: Photo, said: ReferenceShot, stages: _Stages) -> JobResult:
@@ -323,10 +352,18 @@ def known_size(size_mm: tuple[float, float], ratio: float) -> tuple[tuple[float,
     )
 
 
-def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _Stages, doubt: str = "") -> JobResult:
+def _ask(
+    order: JobOrder,
+    photo: Photo,
+    outline: Outline | Declined,
+    stages: _Stages,
+    doubt: str = "",
+    choices: Sequence[Outline] = (),
+    several: bool = False,
+) -> JobResult:
     """Something is not sure: a marked picture, the reason, and what can be done."""
-    reason = doubt or _doubt(outline)
-    choices = () if doubt or isinstance(outline, Declined) else tuple(find_outlines(photo, _MOST_CHOICES))
+    reason = doubt or (_SEVERAL if several else _doubt(outline))
+    choices = () if isinstance(outline, Declined) else tuple(choices)
     result = JobResult(
         JobRecord(
             job=order.job,
@@ -383,6 +420,7 @@ def _ask(order: JobOrder, photo: Photo, outline: Outline | Declined, stages: _St
 
 
 _MOST_CHOICES = 3
+_SEVERAL = "More than one work is seen in the photo; the marked picture shows one of them, the others the rest."
 
 
 def choice_name(number: int) -> str:

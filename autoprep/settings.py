@@ -93,6 +93,12 @@ class Correction(Table):
     sure_enough: Annotated[float, Field(ge=0, le=1)] = 0.90
 
 
+class Inbox(Table):
+    """What lies in the inbox: works and nothing else, or everything that a phone takes."""
+
+    holds: Literal["works", "everything"] = "everything"
+
+
 class Service(Table):
     """How the service works."""
 
@@ -114,6 +120,7 @@ class Main(Table):
     artist: Artist = Artist()
     rights: Rights = Rights()
     mark: Mark = Mark()
+    inbox: Inbox = Inbox()
     correction: Correction = Correction()
     service: Service = Service()
 
@@ -127,6 +134,7 @@ class Settings(Table):
     artist: Artist
     rights: Rights
     mark: Mark
+    inbox: Inbox = Inbox()
     correction: Correction
     service: Service
     destinations: dict[str, Preset]
@@ -174,6 +182,7 @@ def load(config_file: Path) -> Settings:
         artist=main.artist,
         rights=main.rights,
         mark=main.mark,
+        inbox=main.inbox,
         correction=main.correction,
         service=main.service,
         destinations=presets,

@@ -7,6 +7,11 @@ from autoprep.domain import CorrectionPlan, Declined, Photo
 # Above this share of the work under glare, prints and submissions wait for a better photo.
 GLARE_HOLDS_PERCENT = 0.5
 
+NO_WORK = (
+    "No work is seen in this photo, so nothing was made and nothing is asked. If it shows one, move it into a folder "
+    "such as “as painting”."
+)
+
 _RATIO_WORDS = {
     "known size": "from its known size",
     "corners and focal length": "from its corners and the camera's focal length",

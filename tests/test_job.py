@@ -8,6 +8,7 @@ import numpy as np
 import piexif
 import pyexiv2
 import pytest
+import skimage.data
 import tifffile
 from PIL import Image, ImageCms
 
@@ -222,3 +223,25 @@ def test_every_word_for_the_compression_of_tiff_works(studio: Settings, compress
             == {"deflate": "ADOBE_DEFLATE", "lzw": "LZW", "none": "NONE"}[compression]
         )
         assert file.asarray().shape[2] == 3
+
+
+def scene_without_work() -> bytes:
+    """A portrait that scikit-image carries. The eye may have been trained with it: what is tested here is the job."""
+    return photos.jpeg(skimage.data.astronaut())
+
+
+def test_a_photo_that_shows_no_work_is_left_alone(studio: Settings) -> None:
+    order = replace(order_for(studio, scene_without_work()), facts=WorkFacts())
+    result = done(order)
+    assert result.record.outcome == "no work seen"
+    assert result.record.outputs == ()
+    assert [final.name for _, final in result.parts] == ["record.json"]
+    assert not studio.folders.needs_a_look.exists() or not any(studio.folders.needs_a_look.iterdir())
+
+
+def test_the_artists_word_or_an_inbox_of_works_makes_it_a_question(studio: Settings) -> None:
+    order = order_for(studio, scene_without_work())
+    said = replace(order, facts=WorkFacts(kind="painting"))
+    assert done(said).record.outcome != "no work seen"
+    works = studio.model_copy(update={"inbox": studio.inbox.model_copy(update={"holds": "works"})})
+    assert done(replace(order, settings=works, facts=WorkFacts())).record.outcome != "no work seen"

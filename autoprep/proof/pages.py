@@ -54,7 +54,8 @@ class Place:
 
 def index_html(artist: str, place: Place, records: list[JobRecord]) -> str:
     """The whole page as text, the newest photos first."""
-    shown = [record for record in reversed(records) if record.outcome != "duplicate"][:_MOST_SHOWN]
+    quiet = ("duplicate", "no work seen")
+    shown = [record for record in reversed(records) if record.outcome not in quiet][:_MOST_SHOWN]
     counts = {
         outcome: sum(r.outcome == outcome for r in records) for outcome in dict.fromkeys(r.outcome for r in records)
     }

@@ -294,7 +294,7 @@ class Engine:
             self.ledger.move(job.job, file.path, shown)
             self.ledger.postpone(job.job, 0)  # if it waited for its bytes: here they are
             self._log.info("renamed", job=job.job, photo=shown, was=job.shown)
-            self._no_reference_any_more(job.job)
+            self._a_work_after_all(job.job)
             return
         record = JobRecord(
             job="",
@@ -307,13 +307,13 @@ class Engine:
         )
         self._finished(self.ledger.add_finished(record, file.path, file.signature))
 
-    def _no_reference_any_more(self, name: str) -> None:
-        """A photo that was taken for a reference and has another name now is a work after all."""
+    def _a_work_after_all(self, name: str) -> None:
+        """A photo that showed no work, by its name or to the eye, and whose name or folder says now that it does."""
         job = self.ledger.get(name)
-        if job is None or job.outcome != "reference":
+        if job is None or job.outcome not in ("reference", "no work seen"):
             return
         facts, _ = facts_for(self.settings, job.shown)
-        if facts.reference is None:
+        if facts.reference is None and (job.outcome == "reference" or facts.says_work):
             self._make_places(job, wanted(self.settings, facts))
             self.ledger.give_back(name, failed=False)
 

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.outline import eye, find_outline, find_works, gate, masks, shows_work
+from autoprep.correction.outline import Survey, eye, find_outline, gate, masks
 from autoprep.domain import Outline, Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.files.reading import read_photo
@@ -78,8 +78,8 @@ def test_without_the_weights_the_service_works_and_asks_more(monkeypatch: pytest
     assert "eye_agreement" in both.evidence
     assert "eye_agreement" not in alone.evidence
     assert alone.confidence <= 0.92
-    assert shows_work(photo) == (1.0, {})
-    assert len(find_works(photo)) == 1
+    assert Survey(photo).shows_work() == (1.0, {})
+    assert len(Survey(photo).works()) == 1
 
 
 def test_weights_that_are_not_the_ones_are_not_used(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -97,7 +97,7 @@ def test_two_sheets_come_out_in_reading_order() -> None:
     picture = desk()
     sheet(picture, right)
     sheet(picture, left)
-    works = find_works(photo_of(picture))
+    works = Survey(photo_of(picture)).works()
     assert len(works) == 2
     for found, quad in zip(works, (left, right), strict=True):
         assert overlap_in_photo(found.array(), quad, (1200, 900)) > 0.95
@@ -108,7 +108,7 @@ def test_black_and_noise_show_no_work() -> None:
     black = np.zeros((600, 800, 3), np.uint8)
     noise = rng.integers(0, 60, (600, 800, 3), dtype=np.uint8)
     for picture in (black, noise):
-        chance, evidence = shows_work(photo_of(picture))
+        chance, evidence = Survey(photo_of(picture)).shows_work()
         assert chance < 0.5
         assert set(evidence) == {"chance", "undecided"}
 

@@ -1,5 +1,5 @@
 """Finding the outline of the work in a photo."""
 
-from autoprep.correction.outline.finder import find_outline, find_outlines, find_works, shows_work
+from autoprep.correction.outline.finder import Survey, find_outline
 
-__all__ = ["find_outline", "find_outlines", "find_works", "shows_work"]
+__all__ = ["Survey", "find_outline"]

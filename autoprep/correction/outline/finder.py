@@ -51,44 +51,69 @@ def _scorers() -> tuple[Committee, Trees]:
     return Committee.of(weights.RANK), Trees.of(weights.JUDGE)
 
 
+class Survey:
+    """What one look at a photo tells: the outlines that its work may have, several works, or that there is none."""
+
+    def __init__(self, photo: Photo) -> None:
+        """Look at the photo with both finders."""
+        self._photo = photo
+        self._sight = eye.look(photo, _at(photo, FINDING_PX))
+        self._answers = _answers(photo, self._sight)
+
+    def outline(self) -> Outline | Declined:
+        """The four corners of the work in full-size photo coordinates with a confidence, or why not.
+
+        The confidence is the estimated probability that the outline overlaps the true one by 0.95 or more. It is made
+        of the agreement of two finders (see gate); without the second it is the judge's, taken down, so that more is
+        asked.
+        """
+        if not self._answers:
+            return Declined(reason="no four-sided shape stands out from its surroundings")
+        return self._answers[0].outline(self._photo)
+
+    def outlines(self, most: int) -> list[Outline]:
+        """The likeliest outlines that differ, best first; the whole photo is always among them.
+
+        Where several works are seen, all of them come first, in reading order.
+        """
+        works = self.works() if self.several else []
+        others = [
+            entry.outline(self._photo) for k, entry in enumerate(self._answers) if k < most - len(works) or entry.whole
+        ]
+        size = self._photo.full_px
+        new = [o for o in others if all(overlap_in_photo(o.array(), w.array(), size) < _SAME for w in works)]
+        return [*works, *new]
+
+    @property
+    def several(self) -> bool:
+        """Whether more than one work is seen."""
+        return self._sight is not None and len(self._sight.works) > 1
+
+    def works(self) -> list[Outline]:
+        """The outlines of several works that lie side by side, in reading order; one, or none, where there are not.
+
+        Rows are read from the top, each from the left: a work belongs to a row when its middle lies in the row's
+        height.
+        """
+        if self._sight is None or not self.several:
+            found = self.outline()
+            return [] if isinstance(found, Declined) else [found]
+        lab = _smooth_lab(_at(self._photo, _REFINING_PX))
+        chance = self._sight.chance
+        seen = [_answer_of_eye(self._photo, lab, s, chance * s.views_agree, {}) for s in self._sight.works]
+        return [entry.outline(self._photo) for entry in _in_reading_order(seen)]
+
+    def shows_work(self) -> tuple[float, dict[str, float]]:
+        """How likely the photo shows a work at all, 0..1, and the evidence; 1 where the second eye is missing."""
+        sight = self._sight
+        if sight is None:
+            return 1.0, {}
+        return gate.work_chance(sight.chance, sight.undecided), {"chance": sight.chance, "undecided": sight.undecided}
+
+
 def find_outline(photo: Photo) -> Outline | Declined:
-    """The four corners of the work in full-size photo coordinates with a confidence, or why not.
-
-    The confidence is the estimated probability that the outline overlaps the true one by 0.95 or more. It is made of
-    the agreement of two finders (see gate); without the second it is the judge's, taken down, so that more is asked.
-    """
-    answers = _answers(photo)
-    if not answers:
-        return Declined(reason="no four-sided shape stands out from its surroundings")
-    return answers[0].outline(photo)
-
-
-def find_outlines(photo: Photo, most: int) -> list[Outline]:
-    """The likeliest outlines that differ, best first; the whole photo is always among them."""
-    answers = _answers(photo)
-    return [entry.outline(photo) for k, entry in enumerate(answers) if k < most or entry.whole]
-
-
-def find_works(photo: Photo) -> list[Outline]:
-    """The outlines of several works that lie side by side, in reading order; one outline, or none, where there are not.
-
-    Rows are read from the top, each from the left: a work belongs to a row when its middle lies in the row's height.
-    """
-    sight = eye.look(photo, _at(photo, FINDING_PX))
-    if sight is None or len(sight.works) < 2:
-        found = find_outline(photo)
-        return [] if isinstance(found, Declined) else [found]
-    lab = _smooth_lab(_at(photo, _REFINING_PX))
-    several = [_answer_of_eye(photo, lab, seen, sight.chance * seen.views_agree, {}) for seen in sight.works]
-    return [entry.outline(photo) for entry in _in_reading_order(several)]
-
-
-def shows_work(photo: Photo) -> tuple[float, dict[str, float]]:
-    """How likely the photo shows a work at all, 0..1, and the evidence; 1 where the second eye is missing."""
-    sight = eye.look(photo, _at(photo, FINDING_PX))
-    if sight is None:
-        return 1.0, {}
-    return gate.work_chance(sight.chance, sight.undecided), {"chance": sight.chance, "undecided": sight.undecided}
+    """The outline of the work in a photo, or why there is none to be found (see Survey.outline)."""
+    return Survey(photo).outline()
 
 
 # The judge alone: its chance was learned on generated photos, where nearly all is easy. Chosen: only what it holds for
@@ -118,11 +143,10 @@ class _Answer:
         )
 
 
-def _answers(photo: Photo) -> list[_Answer]:
+def _answers(photo: Photo, sight: eye.Sight | None) -> list[_Answer]:
     """All that the work's outline may be, likeliest first: the eye's if it sees one, then the judge's finalists."""
     evidence, scale = finding_copy(photo)
     judged = [_answer_of_judge(entry) for entry in _judged(photo, evidence, scale)]
-    sight = eye.look(photo, _at(photo, FINDING_PX))
     if sight is None or not judged:
         return [replace(entry, confidence=_JUDGE_ALONE * entry.confidence) for entry in judged]
     if not sight.works:  # the eye sees no work: whatever the judge says, it is a question

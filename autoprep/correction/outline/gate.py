@@ -81,6 +81,10 @@ def of_two_minds(witness: Witness) -> bool:
     return witness.views < 0.9 and witness.undecided > _UNDECIDED and witness.agreement < _CUT_SHEET
 
 
+# Below this chance (see work_chance) a photo is taken to show no work; what is passed has more than _CHANCE.
+NO_WORK = 0.4
+
+
 def work_chance(chance: float, undecided: float) -> float:
     """How likely the photo shows a work: the eye's own answer, taken down where much of its mask is undecided."""
     return float(chance * np.interp(undecided, (0.3, 1.5), (1.0, 0.5)))
