@@ -227,7 +227,7 @@ def test_every_word_for_the_compression_of_tiff_works(studio: Settings, compress
 
 def scene_without_work() -> bytes:
     """A portrait that scikit-image carries. The eye may have been trained with it: what is tested here is the job."""
-    return photos.jpeg(skimage.data.astronaut())
+    return photos.jpeg(skimage.data.astronaut())  # type: ignore[no-untyped-call]
 
 
 def test_a_photo_that_shows_no_work_is_left_alone(studio: Settings) -> None:

@@ -21,6 +21,7 @@ from .fit_outline import fit
 from .real_pages import score_pages
 from .scene import DESKS, random_spec, render, rough_spec
 from .score import REFERENCES, REPORT_SEEDS, score
+from .several import SEVERAL_SEEDS, score_several
 from .works import ALL_KINDS, KINDS
 
 
@@ -79,6 +80,9 @@ def main() -> None:
     scored.add_argument("--out", type=Path, help="folder for score.json and before/after/truth sheets")
     scored.add_argument("--reference", choices=REFERENCES, default="none", help="what tells the light of the photo")
     scored.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
+    groups = commands.add_parser("several", help="what comes of photos that show two or three works")
+    groups.add_argument("--photos", type=int, default=60)
+    groups.add_argument("--first", type=int, default=SEVERAL_SEEDS)
     pages = commands.add_parser("pages", help="score the light on real photos of pages with labelled outlines")
     pages.add_argument("folder", type=Path, help="photos and their labels.json")
     pages.add_argument("--out", type=Path, help="folder for before/after sheets")
@@ -100,6 +104,8 @@ def main() -> None:
         rows = score(given.photos, given.long_px, given.out, kinds, given.first, given.reference, given.rough)
         if not given.kind and given.reference == "none" and not given.rough:
             print_bars(rows)
+    elif given.command == "several":
+        score_several(given.photos, given.first)
     elif given.command == "pages":
         score_pages(given.folder, given.out)
     elif given.command == "calibrate":

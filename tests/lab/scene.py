@@ -88,7 +88,7 @@ def render(
     set_up = (placed_for or work).size_mm
     camera, light = camera_of(spec, set_up), light_of(spec, set_up)
     frame_px = camera.frame_px(long_side_px)
-    picture = _Picture(spec, work, camera, light, frame_px)
+    picture = Picture(spec, work, camera, light, frame_px)
     reflectance = picture.desk()
     picture.side_faces(reflectance)
     picture.lay_work(reflectance)
@@ -99,7 +99,7 @@ def render(
     return Shot(image, truth, spec)
 
 
-class _Picture:
+class Picture:
     """The steps of one rendering; all pictures are (H, W, 3) float32, linear."""
 
     def __init__(
@@ -207,8 +207,8 @@ class _Picture:
         moved = points - self.light.shadow_offset(lift)
         soft, radius = 0.35 + 0.28 * lift, self.work.corner_radius_mm
         direct = 1 - self.spec.ambient_share
-        cast = smoothstep(-soft, soft, _inside(moved, self.half_mm, radius)) * np.float32(0.85 * direct)
-        near = np.clip(-_inside(points, self.half_mm, radius), 0, None)
+        cast = smoothstep(-soft, soft, inside(moved, self.half_mm, radius)) * np.float32(0.85 * direct)
+        near = np.clip(-inside(points, self.half_mm, radius), 0, None)
         contact = 0.24 * np.exp(-near / (0.5 + 0.35 * lift)) + 0.1 * np.exp(-near / (2.0 + 2.0 * lift))
         factor = (1 - cast) * (1 - contact)
         return spread(factor.astype(np.float32), self.frame_px, step)
@@ -341,8 +341,8 @@ class _Picture:
         seen = small * lit * balance.astype(np.float32)
         level = 0.18 * 2.0**spec.exposure_ev / max(float((seen @ LUMINANCE).mean()), 1e-4)
         if spec.keep_highlights:
-            inside = _inside(self.on_work, self.half_mm) > 0
-            brightest = np.percentile(seen[inside].max(axis=1), 99.5) if inside.any() else 1.0
+            within = inside(self.on_work, self.half_mm) > 0
+            brightest = np.percentile(seen[within].max(axis=1), 99.5) if within.any() else 1.0
             level = min(level, 0.93 / max(float(brightest), 1e-4))
         brightest_white = float(np.percentile((lit * balance.astype(np.float32)).max(axis=2), 90))
         level = min(level, 1.7 / brightest_white)  # a dim subject is not pushed without end
@@ -358,7 +358,7 @@ class _Picture:
         )
 
 
-def _inside(points_mm: Matrix, half_mm: Matrix, radius_mm: float = 0.0) -> Array:
+def inside(points_mm: Matrix, half_mm: Matrix, radius_mm: float = 0.0) -> Array:
     """(..., 2) -> signed depth inside the (rounded) rectangle in mm, positive inside."""
     beyond = np.abs(points_mm) - half_mm + radius_mm
     outside = np.hypot(np.maximum(beyond[..., 0], 0), np.maximum(beyond[..., 1], 0))

@@ -17,7 +17,7 @@ from autoprep.correction.perspective import focal_length_px
 from autoprep.domain import Corners, Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import lab_fast
-from autoprep.imaging.geometry import is_convex, order_corners, overlap, overlap_in_photo, rectangle, widened
+from autoprep.imaging.geometry import area, is_convex, order_corners, overlap, overlap_in_photo, rectangle, widened
 
 # Refinement happens at up to this long side; the last polish at up to the second. Chosen by speed: beyond
 # 2400 px the blur of phone photos leaves nothing to gain.
@@ -58,7 +58,7 @@ class Survey:
         """Look at the photo with both finders."""
         self._photo = photo
         self._sight = eye.look(photo, _at(photo, FINDING_PX))
-        self._answers = _answers(photo, self._sight)
+        self._answers, self._beside = _answers(photo, self._sight)
 
     def outline(self) -> Outline | Declined:
         """The four corners of the work in full-size photo coordinates with a confidence, or why not.
@@ -87,7 +87,7 @@ class Survey:
     @property
     def several(self) -> bool:
         """Whether more than one work is seen."""
-        return self._sight is not None and len(self._sight.works) > 1
+        return self._sight is not None and bool(len(self._sight.works) > 1 or self._beside)
 
     def works(self) -> list[Outline]:
         """The outlines of several works that lie side by side, in reading order; one, or none, where there are not.
@@ -101,6 +101,10 @@ class Survey:
         lab = _smooth_lab(_at(self._photo, _REFINING_PX))
         chance = self._sight.chance
         seen = [_answer_of_eye(self._photo, lab, s, chance * s.views_agree, {}) for s in self._sight.works]
+        size = self._photo.full_px
+        for entry in self._beside:
+            if all(overlap_in_photo(entry.quad, other.quad, size) < _OTHER for other in seen):
+                seen.append(entry)
         return [entry.outline(self._photo) for entry in _in_reading_order(seen)]
 
     def shows_work(self) -> tuple[float, dict[str, float]]:
@@ -143,17 +147,23 @@ class _Answer:
         )
 
 
-def _answers(photo: Photo, sight: eye.Sight | None) -> list[_Answer]:
-    """All that the work's outline may be, likeliest first: the eye's if it sees one, then the judge's finalists."""
+def _answers(photo: Photo, sight: eye.Sight | None) -> tuple[list[_Answer], list[_Answer]]:
+    """All that the work's outline may be, likeliest first: the eye's if it sees one, then the judge's finalists.
+
+    And those finalists that are a work beside it, as likely as not.
+    """
     evidence, scale = finding_copy(photo)
     judged = [_answer_of_judge(entry) for entry in _judged(photo, evidence, scale)]
     if sight is None or not judged:
-        return [replace(entry, confidence=_JUDGE_ALONE * entry.confidence) for entry in judged]
+        return [replace(entry, confidence=_JUDGE_ALONE * entry.confidence) for entry in judged], []
     if not sight.works:  # the eye sees no work: whatever the judge says, it is a question
-        return [replace(entry, confidence=min(entry.confidence, gate.DOUBTED)) for entry in judged]
+        return [replace(entry, confidence=min(entry.confidence, gate.DOUBTED)) for entry in judged], []
     seen = sight.works[0]
     first = _answer_of_eye(photo, _smooth_lab(_at(photo, _REFINING_PX)), seen, 0.0, {})
-    witness = _witness(photo, evidence, scale, first, judged, sight)
+    apart = _apart(first, judged, photo.full_px)
+    witness = replace(
+        _witness(photo, evidence, scale, first, judged, sight), several=len(sight.works) > 1 or bool(apart)
+    )
     named = {**judged[0].evidence, **witness.as_evidence()}
     first = replace(first, confidence=gate.confidence(witness), evidence=named)
     left = 1 - first.confidence
@@ -164,8 +174,23 @@ def _answers(photo: Photo, sight: eye.Sight | None) -> list[_Answer]:
     ]
     if others and gate.of_two_minds(witness):
         best = replace(others[0], confidence=min(judged[0].confidence, gate.DOUBTED), evidence=named)
-        return [best, first, *others[1:]]
-    return [first, *others]
+        return [best, first, *others[1:]], apart
+    return [first, *others], apart
+
+
+# A finalist that lies apart from the outline, is not small beside it, and that the judge holds for so likely is another
+# work. (Generated photos of tuning seeds: other works .2-.94, things on the desk of single works .04 at most.)
+_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.2
+
+
+def _apart(first: _Answer, judged: list[_Answer], size: tuple[int, int]) -> list[_Answer]:
+    found: list[_Answer] = []
+    for entry in judged:
+        likely = not entry.whole and entry.confidence > _AS_LIKELY and area(entry.quad) > _NOT_SMALL * area(first.quad)
+        alone = all(overlap_in_photo(entry.quad, other.quad, size) < _OTHER for other in found)
+        if likely and alone and overlap_in_photo(entry.quad, first.quad, size) < _APART:
+            found.append(entry)
+    return found
 
 
 def _witness(
@@ -182,7 +207,6 @@ def _witness(
         chance=sight.chance,
         rail=bool(rail),
         all_cut=first.whole,
-        several=len(sight.works) > 1,
     )
 
 
