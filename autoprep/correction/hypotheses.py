@@ -8,17 +8,21 @@ second, because it leaves what is painted alone.
 
 from dataclasses import replace
 
+import numpy as np
+
 from autoprep.correction.cells import Cells, ground_cells
 from autoprep.correction.paper import Paper, find_level, on_sheet, rim_share
 from autoprep.correction.shadows import Shadow, find_shadow
 from autoprep.correction.sheet import Sheet, explained_by, find_sheet, without_bends
 from autoprep.domain import Declined
 from autoprep.imaging.arrays import Float32
+from autoprep.imaging.colour import LUMINANCE
 
 # Chosen on the lab's tuning seeds: where both explain the ground within this share, the level is the better light; and
 # so it is on unruled sheets with so large a share of colours, which the sheet's light would take for its own, unless
 # it explains less than this share of the ground.
 _AS_WELL, _COLOURS, _LEAST_EXPLAINED = 0.08, 0.03, 0.6
+_NOT_DARK = 0.12
 
 
 def find_paper(linear: Float32, flat: bool = True) -> tuple[Paper | Declined, Shadow | Declined]:
@@ -49,10 +53,12 @@ def _by_level(linear: Float32) -> tuple[Paper | Declined, Shadow | Declined]:
     shadow = find_shadow(linear, paper)
     if isinstance(shadow, Declined):
         return paper, shadow
-    # A shadow comes in from the rim, and the paper in it counts there as well.
     held = shadow.paper
-    shaded = replace(paper, mask=held, shade=shadow.log_light, coverage=float(held.mean()), rim=rim_share(held))
-    return shaded, shadow
+    shaded = replace(paper, mask=held, shade=shadow.log_light, coverage=float(held.mean()))
+    # A shadow comes in from the rim, and the paper in it counts there as well; but on dark paper what seems lit may be
+    # a shine, and the shadow all of the sheet.
+    seen = float(np.exp(np.median(shaded.log_field(24, 24) @ LUMINANCE)))
+    return (replace(shaded, rim=rim_share(held)) if seen > _NOT_DARK else shaded), shadow
 
 
 def _explains_more(sheet: Sheet, level: Paper | Declined, cells: Cells) -> bool:

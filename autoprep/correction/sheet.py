@@ -35,6 +35,8 @@ _FRAME = 6  # cells by which a drawn frame may lie inside the rim
 _BORDER, _BEYOND = 10, 0.1  # half the width of the softest border, in cells; how far its light may lie outside
 _PALE_TINT = 0.015
 _EXPLAINS = 0.05
+# Gloss adds light of its own: on white paper it is little beside what the paper gives back, on dark paper it is all.
+_SHINE, _DARK = 0.01, float(np.log(0.12))
 # The sheet is believed from this share of its ground, with colours on at most that share, turning by so much.
 # (Drawn sheets: explained .78-1, colours 0-.03, tint off by .001-.045 in the median and .13 in the 90th percentile, a
 # grain without lines of 0-.011; paintings and full washes .1-.99, 0-.26, .025-.4 and .23-1.2, .003-.032.)
@@ -95,6 +97,8 @@ def find_sheet(cells: Cells) -> Sheet | Declined:
     paper, light = _followed(ground, believed, (drawn | apart | coloured) & ~shade, borders)
     colours = _share_of_colours(turning, ground.open)
     sheet = _described(ground, base, light, paper, shade | (patches > 1), colours)
+    if sheet.lifted > _SHINE and float(np.median(light @ LUMINANCE)) < _DARK:
+        return Declined(reason="a shine lies on dark paper; it adds to what is seen, and is no light that falls on it")
     clear = float((coloured & ground.open & ~shade & ~borders).sum() / ground.open.sum())
     if sheet.explained < _EXPLAINED or clear > _COLOURED:
         return Declined(

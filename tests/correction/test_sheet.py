@@ -159,3 +159,11 @@ def test_lighter_lifts_what_no_paper_tells_and_never_white_paper() -> None:
     assert (np.diff(bent) > 0).all()
     assert lighter(grey, 0) == grey
     assert lighter(grey, -1).gain == 0.5
+
+
+def test_a_shine_on_black_paper_is_not_taken_for_its_light() -> None:
+    y, x = np.mgrid[0 : _SIZE[0], 0 : _SIZE[1]].astype(np.float32)
+    gloss = 0.25 * np.exp(-(((x - 500) / 160) ** 2) - ((y - 400) / 120) ** 2)[..., None]
+    black = np.asarray(_paper(0.035) + gloss, np.float32)
+    assert isinstance(find_sheet(ground_cells(black)), Declined)
+    assert isinstance(find_sheet(ground_cells(_paper(0.035))), Sheet)

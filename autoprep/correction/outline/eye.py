@@ -22,7 +22,7 @@ from autoprep.imaging.transfer import encode_fast
 SIDE_PX = 320
 """Side of the network's input; photos of any shape are squeezed into the square."""
 _WEIGHTS = "eye.onnx"
-_WEIGHTS_SHA256 = "83491cb980f927de21c2f450348960c4a33f0eea7fde44b0ed86285ac09f4e69"
+_WEIGHTS_SHA256 = "7e42f5b415fa640ce711835965886cd74ff63f82648ebc4df2a631e0c936f12e"
 # A mask value between these is undecided.
 _UNDECIDED = (0.1, 0.9)
 
