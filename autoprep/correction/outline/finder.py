@@ -11,6 +11,7 @@ from autoprep.correction.outline import eye, gate, weights
 from autoprep.correction.outline.candidates import Candidate, propose
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
 from autoprep.correction.outline.features import BESIDE_NAMES, NAMES, beside, rows
+from autoprep.correction.outline.material import is_one_sheet
 from autoprep.correction.outline.refinement import Refined, Sides, refine
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others, probability
 from autoprep.correction.perspective import focal_length_px
@@ -161,8 +162,11 @@ def _answers(photo: Photo, sight: eye.Sight | None) -> tuple[list[_Answer], list
     seen = sight.works[0]
     first = _answer_of_eye(photo, _smooth_lab(_at(photo, _REFINING_PX)), seen, 0.0, {})
     apart = _apart(first, judged, photo.full_px)
+    copy = _at(photo, _REFINING_PX)
     witness = replace(
-        _witness(photo, evidence, scale, first, judged, sight), several=len(sight.works) > 1 or bool(apart)
+        _witness(photo, evidence, scale, first, judged, sight),
+        several=len(sight.works) > 1 or bool(apart),
+        one_sheet=not first.whole and is_one_sheet(copy, first.quad * (copy.shape[1] / photo.full_px[0]), first.cut),
     )
     named = {**judged[0].evidence, **witness.as_evidence()}
     first = replace(first, confidence=gate.confidence(witness), evidence=named)

@@ -30,7 +30,7 @@ class Witness:
 
     agreement: overlap with the judge's best; support: with any of its finalists; views, undecided, chance: of the eye;
     rail: whether a line runs inside all sides; all_cut: the photo's border cuts every side; several: more works than
-    this one are seen.
+    this one are seen; one_sheet: the material says so too (see material).
     """
 
     agreement: float
@@ -41,6 +41,7 @@ class Witness:
     rail: bool
     all_cut: bool
     several: bool = False
+    one_sheet: bool = False
 
     def as_evidence(self) -> dict[str, float]:
         """The numbers for the record."""
@@ -52,6 +53,7 @@ class Witness:
             "eye_chance": self.chance,
             "eye_rail": float(self.rail),
             "eye_several": float(self.several),
+            "one_sheet": float(self.one_sheet),
         }
 
 
@@ -61,6 +63,8 @@ def confidence(witness: Witness) -> float:
     value = float(np.interp(witness.agreement, (0.0, cut - 0.1, cut, 1.0), (0.05, 0.5, 0.90, 0.99)))
     if _supported(witness):
         value = max(value, 0.90)
+    if witness.one_sheet and not witness.all_cut:
+        value = max(value, 0.92)  # a third witness: the finders need not agree
     return value if _of_one_mind(witness) else min(value, DOUBTED)
 
 

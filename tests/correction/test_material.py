@@ -1,0 +1,52 @@
+"""The witness of the material: one sheet within the outline, another material beyond."""
+
+import cv2
+import numpy as np
+import pytest
+
+from autoprep.correction.outline.material import is_one_sheet
+from autoprep.imaging.arrays import Float32
+
+_NONE = (False, False, False, False)
+_QUAD = np.array([[150.0, 110.0], [850.0, 110.0], [850.0, 610.0], [150.0, 610.0]])
+
+
+def _page(desk: tuple[float, float, float] = (0.2, 0.13, 0.08)) -> Float32:
+    """A squared page with a drawing on a desk, in light that falls off."""
+    rng = np.random.default_rng(4)
+    photo = np.full((720, 1000, 3), desk, np.float32) * np.exp(rng.normal(0, 0.02, (720, 1000, 1)))
+    photo[110:610, 150:850] = 0.86
+    for at in range(120, 610, 16):
+        photo[at, 150:850] *= 0.7
+    for at in range(160, 850, 16):
+        photo[110:610, at] *= 0.7
+    for _ in range(8):
+        a, b = (rng.uniform((220, 180), (780, 540)).astype(int) for _ in range(2))
+        cv2.line(photo, tuple(int(v) for v in a), tuple(int(v) for v in b), (0.04, 0.04, 0.1), 2, cv2.LINE_AA)
+    return np.asarray(photo * np.linspace(0.9, 0.5, 1000, dtype=np.float32)[None, :, None], np.float32)
+
+
+def test_the_right_outline_is_confirmed() -> None:
+    assert is_one_sheet(_page(), _QUAD, _NONE)
+
+
+@pytest.mark.parametrize("side", range(4))
+@pytest.mark.parametrize("outward_px", [45.0, -45.0], ids=["takes in desk", "leaves page out"])
+def test_a_side_in_the_wrong_place_is_not(side: int, outward_px: float) -> None:
+    quad = _QUAD.copy()
+    step = np.array([[0, -1], [1, 0], [0, 1], [-1, 0]])[side] * outward_px
+    quad[[side, (side + 1) % 4]] += step
+    assert not is_one_sheet(_page(), quad, _NONE)
+
+
+def test_a_sheet_on_its_own_kind_of_paper_is_not_confirmed() -> None:
+    assert not is_one_sheet(_page(desk=(0.85, 0.85, 0.85)), _QUAD, _NONE)
+
+
+def test_where_the_photo_cuts_the_page_there_is_no_end_to_be_seen() -> None:
+    photo = np.ascontiguousarray(_page()[:, 300:])
+    quad = np.array([[0.0, 110.0], [550.0, 110.0], [550.0, 610.0], [0.0, 610.0]])
+    assert is_one_sheet(photo, quad, (False, False, False, True))
+    whole = np.ascontiguousarray(_page()[130:590, 170:830])
+    corners = np.array([[0.0, 0.0], [660.0, 0.0], [660.0, 460.0], [0.0, 460.0]])
+    assert not is_one_sheet(whole, corners, (True, True, True, True))  # nothing beyond tells
