@@ -36,7 +36,7 @@ def lighter_marks(linear: Float32, log_light: Float32) -> float:
     grain = _grain(rest)
     marks = (rest > max(_LIGHTER, _GRAINS * grain)) & ~_beside_lines(rest, grain) & ~_around_glare(small)
     marks &= ~_at_borders(log_light, size)
-    marks = _inside_only(cv2.morphologyEx(marks.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)) > 0)
+    marks = inside_only(cv2.morphologyEx(marks.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)) > 0)
     return float(marks.mean())
 
 
@@ -66,7 +66,7 @@ def _at_borders(log_light: Float32, size: tuple[int, int]) -> Bool:
     return np.asarray(cv2.resize(steep, size, interpolation=cv2.INTER_NEAREST) > 0)
 
 
-def _inside_only(marks: Bool) -> Bool:
+def inside_only(marks: Bool) -> Bool:
     """Marks lie inside the sheet; what comes in from its rim is a shine, another sheet, or desk."""
     band = max(2, round(_RIM * min(marks.shape)))
     rim = np.ones(marks.shape, bool)

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.fold import fold_of
-from autoprep.correction.marks import lighter_marks
+from autoprep.correction.marks import inside_only, lighter_marks
 from autoprep.correction.sheet import Sheet, smooth_light
 from autoprep.domain import Declined
 from autoprep.imaging import fields
@@ -252,7 +252,7 @@ def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
         mask=mask.reshape(search.shape),
         coefficients=field,
         coverage=float(mask.mean()),
-        rim=_rim_share(search, mask),
+        rim=rim_share(mask.reshape(search.shape)),
         scatter=float(rest[mask].std()),
         lighter=_lighter_marks(search, rest),
         lifted=float((_lifted(search, rest) > _SHINES).mean()),
@@ -273,7 +273,8 @@ def _lighter_marks(search: _Search, rest: Float64) -> float:
     # Where the camera ran out of scale there is glare, and nothing around its core can be told from chalk.
     blown = (search.logs.min(axis=1) > np.log(0.88)).reshape(search.shape).astype(np.uint8)
     near = cv2.dilate(cv2.morphologyEx(blown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.ones((61, 61), np.uint8))
-    return float((stands_out & (rest > 0.06) & (search.weight > 0) & (near.ravel() == 0)).mean())
+    marks = stands_out & (rest > 0.06) & (search.weight > 0) & (near.ravel() == 0)
+    return float(inside_only(marks.reshape(search.shape)).mean())
 
 
 _SHINES = 0.35
@@ -285,21 +286,14 @@ def _lifted(search: _Search, rest: Float64) -> Float32:
     return cast(Float32, cv2.blur(plain, (41, 41)))
 
 
-def _rim_share(search: _Search, mask: Bool) -> float:
-    """Share of 40 stretches along the rim that hold paper."""
-    rim = np.flatnonzero(search.rim & (search.weight > 0))
-    angle = np.arctan2(search.y[rim], search.x[rim])
-    stretch = ((angle + np.pi) / (2 * np.pi) * 40).astype(int) % 40
-    held = np.bincount(stretch, weights=mask[rim], minlength=40) / np.maximum(np.bincount(stretch, minlength=40), 1)
-    return float((held > 0.15).mean())
-
-
 def rim_share(mask: Bool) -> float:
     """Share of 40 stretches along the rim of a work that hold paper, from a (h, w) mask of it."""
     height, width = mask.shape
     band = max(2, round(_RIM * min(height, width)))
     rim = np.zeros((height, width), bool)
     rim[:band], rim[-band:], rim[:, :band], rim[:, -band:] = True, True, True, True
+    edge = max(1, band // 6)  # the outermost pixels may still hold a whisker of the desk
+    rim[:edge], rim[-edge:], rim[:, :edge], rim[:, -edge:] = False, False, False, False
     x, y = (plane.reshape(height, width) for plane in fields.grid_coordinates(height, width))
     stretch = ((np.arctan2(y[rim], x[rim]) + np.pi) / (2 * np.pi) * 40).astype(int) % 40
     held = np.bincount(stretch, weights=mask[rim], minlength=40) / np.maximum(np.bincount(stretch, minlength=40), 1)
