@@ -36,7 +36,8 @@ _BORDER, _BEYOND = 10, 0.1  # half the width of the softest border, in cells; ho
 _PALE_TINT = 0.015
 _EXPLAINS = 0.05
 # Gloss adds light of its own: on white paper it is little beside what the paper gives back, on dark paper it is all.
-_SHINE, _DARK = 0.01, float(np.log(0.12))
+# Nobody rules black paper (common practice, no source).
+_SHINE, _DARK = 0.01, float(np.log(0.08))
 # The sheet is believed from this share of its ground, with colours on at most that share, turning by so much.
 # (Drawn sheets: explained .78-1, colours 0-.03, tint off by .001-.045 in the median and .13 in the 90th percentile, a
 # grain without lines of 0-.011; paintings and full washes .1-.99, 0-.26, .025-.4 and .23-1.2, .003-.032.)
@@ -97,7 +98,7 @@ def find_sheet(cells: Cells) -> Sheet | Declined:
     paper, light = _followed(ground, believed, (drawn | apart | coloured) & ~shade, borders)
     colours = _share_of_colours(turning, ground.open)
     sheet = _described(ground, base, light, paper, shade | (patches > 1), colours)
-    if sheet.lifted > _SHINE and float(np.median(light @ LUMINANCE)) < _DARK:
+    if not ground.ruled and sheet.lifted > _SHINE and float(np.median(light @ LUMINANCE)) < _DARK:
         return Declined(reason="a shine lies on dark paper; it adds to what is seen, and is no light that falls on it")
     clear = float((coloured & ground.open & ~shade & ~borders).sum() / ground.open.sum())
     if sheet.explained < _EXPLAINED or clear > _COLOURED:

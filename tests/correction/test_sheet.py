@@ -167,3 +167,12 @@ def test_a_shine_on_black_paper_is_not_taken_for_its_light() -> None:
     black = np.asarray(_paper(0.035) + gloss, np.float32)
     assert isinstance(find_sheet(ground_cells(black)), Declined)
     assert isinstance(find_sheet(ground_cells(_paper(0.035))), Sheet)
+
+
+def test_a_dim_ruled_page_half_in_shadow_is_a_sheet() -> None:
+    light = np.full((*_SIZE, 3), 0.06, np.float32)
+    light[:, 700:] = 0.16
+    page = _drawn(_squared(_paper())) * np.asarray(cv2.GaussianBlur(light, (0, 0), 5), np.float32)
+    sheet = find_sheet(ground_cells(page))
+    assert isinstance(sheet, Sheet), sheet
+    assert judge(page, find_paper(page)[0]).paper == "white"
