@@ -193,3 +193,12 @@ def test_an_outline_of_an_older_record_still_loads() -> None:
     assert old.cut == (False, False, False, False)
     new = old.model_copy(update={"cut": (True, False, False, True)})
     assert Outline.model_validate_json(new.model_dump_json()) == new
+
+
+def test_the_material_speaks_for_an_outline_on_which_the_finders_differ() -> None:
+    seen = gate.Witness(
+        agreement=0.8, support=0.8, views=0.97, undecided=0.2, chance=0.99, rail=False, all_cut=False, one_sheet=True
+    )
+    assert gate.confidence(seen) >= 0.9
+    for doubt in ({"one_sheet": False}, {"all_cut": True}, {"views": 0.9}, {"several": True}, {"chance": 0.3}):
+        assert gate.confidence(replace(seen, **doubt)) < 0.9, doubt

@@ -110,7 +110,7 @@ def test_chalk_counts_as_lighter_and_what_a_camera_adds_does_not() -> None:
         cv2.line(chalk, (300, y), (800, y + 20), (0.75, 0.75, 0.72), 5)
     assert lighter_marks(chalk, flat) > 0.005
     sharpened = _drawn(grey)
-    sharpened = np.asarray(sharpened + 0.8 * (sharpened - cv2.GaussianBlur(sharpened, (0, 0), 2.0)), np.float32)
+    sharpened = np.asarray(sharpened + 2.5 * (sharpened - cv2.GaussianBlur(sharpened, (0, 0), 2.0)), np.float32)
     assert lighter_marks(sharpened, flat) < 0.001
     shine = grey.copy()
     cv2.rectangle(shine, (0, 0), (500, 90), (0.7, 0.7, 0.7), -1)  # comes in from the rim
@@ -176,3 +176,16 @@ def test_a_dim_ruled_page_half_in_shadow_is_a_sheet() -> None:
     sheet = find_sheet(ground_cells(page))
     assert isinstance(sheet, Sheet), sheet
     assert judge(page, find_paper(page)[0]).paper == "white"
+
+
+def test_soft_pale_washes_are_left_to_the_level() -> None:
+    """Washes without a hard edge: the sheet's light would follow them, so it must not be asked."""
+    y, x = np.mgrid[0 : _SIZE[0], 0 : _SIZE[1]].astype(np.float32)
+    page = _drawn(_paper())
+    for cx, cy in ((300, 250), (820, 300), (560, 600)):
+        wash = np.exp(-(((x - cx) / 110) ** 2) - ((y - cy) / 90) ** 2)[..., None]
+        page = np.asarray(page * np.exp(-wash * np.array([0.16, 0.08, 0.0])), np.float32)
+    paper, _ = find_paper(page)
+    assert not isinstance(paper, Declined)
+    light = paper.log_field(84, 118) @ LUMINANCE
+    assert light[10, 100] - light[25, 30] < 0.02
