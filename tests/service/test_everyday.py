@@ -34,6 +34,9 @@ def test_the_same_bytes_set_aside_twice_do_not_stop_it(studio: Settings) -> None
     os.utime(inbox / "film.bin", (1, 1))
     again = run_once(studio)
     assert [r.outcome for r in again.values()].count("set aside") == 1
+    logged = "".join(file.read_text(encoding="utf-8") for file in studio.folders.records.glob("log.jsonl*"))
+    assert "set aside" in logged
+    assert '"fault"' not in logged
 
 
 @pytest.mark.parametrize(
