@@ -70,6 +70,7 @@ class Engine:
         self._next_scan = 0.0
         self._next_page, self._page_due = 0.0, True
         self._complained = -1e9
+        self._stumbled = False
         self._recover()
 
     def _recover(self) -> None:
@@ -84,6 +85,7 @@ class Engine:
     def step(self, most_s: float = 1.0) -> None:
         """Do everything that is due, then wait for news, at most this long."""
         try:
+            self._take_up_again()
             self._collect()
             if time.monotonic() >= self._next_scan:
                 self._look()
@@ -92,6 +94,7 @@ class Engine:
         except (OSError, sqlite3.OperationalError) as problem:
             # A full disk, a share that went away: what is running is kept, and work goes on by itself when it is back.
             self._complain("waiting", reason=str(problem))
+            self._stumbled = True
             time.sleep(min(most_s, 0.5))
         pause = max(0.0, min(most_s, self._next_scan - time.monotonic()))
         deadline = self._pool.next_deadline()
@@ -101,11 +104,18 @@ class Engine:
         if self.hints.drain():
             self._next_scan = min(self._next_scan, time.monotonic() + 0.2)
 
+    def _take_up_again(self) -> None:
+        """After a fault of disk or ledger a job may count as running that no worker has any more: it waits again."""
+        if self._stumbled and not self._pool.running:
+            self.ledger.recover()
+            self._stumbled = False
+
     @property
     def idle(self) -> bool:
         """Whether nothing is running, queued for now, or settling."""
         return not (
             self._pool.running
+            or self._stumbled
             or self._ready
             or self._settling.untaken(self._known)
             or self.ledger.queued(time.time())
@@ -205,9 +215,9 @@ class Engine:
             raise  # the disk or the ledger, not the photo: see step
         except Exception as problem:
             self._log.error("fault", photo=shown, reason=str(problem), exc_info=True)
-            if isinstance(about, Job):
-                self.ledger.postpone(about.job, time.time() + _FAULT_WAIT_S)
-            else:
+            if isinstance(about, Job) and about.state != "done":
+                self.ledger.give_back(about.job, failed=True, not_before=time.time() + _FAULT_WAIT_S)
+            elif isinstance(about, Found):
                 self._settling.later(about.path, _FAULT_WAIT_S)
 
     def _room(self) -> bool:

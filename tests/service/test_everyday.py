@@ -155,6 +155,22 @@ def test_a_full_disk_is_waited_for(studio: Settings, monkeypatch: pytest.MonkeyP
     assert run_some(studio, 1)["page.jpg"].outcome == "ready"
 
 
+def test_a_full_disk_at_the_very_end_loses_no_job(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The worker is done, and the ledger can't be written: no worker has the job, and yet it must come out."""
+    (studio.folders.inbox / "page.jpg").write_bytes(photos.jpeg())
+    real, times = Ledger.finish, [0]
+
+    def full(self: Ledger, record: JobRecord) -> None:
+        times[0] += 1
+        if times[0] == 1:
+            raise sqlite3.OperationalError("database or disk is full")
+        real(self, record)
+
+    monkeypatch.setattr(Ledger, "finish", full)
+    assert run_some(studio, 1)["page.jpg"].outcome == "ready"
+    assert times[0] == 2
+
+
 def run_some(settings: Settings, count: int) -> dict[str, JobRecord]:
     """Run the engine until so many records are there, at most half a minute."""
     found: dict[str, JobRecord] = {}
