@@ -34,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--total-s", type=float, default=1560, help="seconds of training over all pieces")
     parser.add_argument("--piece-s", type=float, default=540, help="seconds that this piece may take")
     parser.add_argument("--rate", type=float, default=4e-3, help="highest learning rate")
-    parser.add_argument("--start", type=Path, help="folder of an earlier training whose weights this one starts from")
+    parser.add_argument("--weights", type=Path, help="folder of an earlier training whose weights this one starts from")
     parser.add_argument("--workers", type=int, default=15, help="processes that make scenes")
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--pool", type=int, default=60_000, help="scenes kept on the GPU (0.5 MB each)")
@@ -48,7 +48,7 @@ def run(given: argparse.Namespace) -> None:
 
     if given.album:
         add_folder(given.album)
-    course = Course(given.total_s, given.piece_s, given.rate, given.start)
+    course = Course(given.total_s, given.piece_s, given.rate, given.weights)
     train(given.out, course, given.workers, given.seed, given.pool, given.keep)
 
 

@@ -28,9 +28,9 @@ _NO_WORK = 0.14
 # Kinds of work, and how they stand in the photo. Paper: half of real photos of pages are cut or fill the photo.
 _KINDS = ((0.55, "paper"), (0.28, "framed"), (0.17, "full"))
 _MODES = {
-    "paper": ((0.36, "in"), (0.09, "sliver"), (0.26, "cut"), (0.17, "whole"), (0.07, "book"), (0.05, "several")),
-    "framed": ((0.86, "in"), (0.06, "sliver"), (0.06, "cut"), (0.02, "several")),
-    "full": ((0.68, "in"), (0.12, "sliver"), (0.06, "cut"), (0.10, "whole"), (0.04, "several")),
+    "paper": ((0.33, "in"), (0.09, "sliver"), (0.27, "cut"), (0.17, "whole"), (0.06, "book"), (0.08, "several")),
+    "framed": ((0.84, "in"), (0.06, "sliver"), (0.06, "cut"), (0.04, "several")),
+    "full": ((0.65, "in"), (0.12, "sliver"), (0.06, "cut"), (0.10, "whole"), (0.07, "several")),
 }
 
 
@@ -262,7 +262,7 @@ def _below(dice: Dice, plan: _Plan, stage: Stage, quad: Float32, book: _Book | N
         texture = page(dice, height, width, kind) if dice.chance(0.8) else flat(height, width, base)
         curl = abs(dice.normal(0, 0.006))
         stage.lay(dice, (texture * dice.between(0.8, 1.03)).astype(np.float32), book.quad, Sheet(curl=curl))
-    if dice.chance(0.2):
+    if dice.chance(0.26):
         p.sheets_below(dice, stage, quad, base)
 
 

@@ -18,6 +18,7 @@ from torch import Tensor, nn
 
 from autoprep.imaging.arrays import Float32, UInt8
 
+from .cards import Cards
 from .dice import Dice
 from .export import export
 from .net import OutlineNet
@@ -29,6 +30,8 @@ _SIDES = ((0.50, 320), (0.12, 288), (0.12, 352), (0.13, 256), (0.13, 384))
 _BATCH_AT_320 = 128
 _RATE, _DECAY, _WARM_STEPS, _MEAN = 4e-3, 0.01, 300, 0.999
 _CHECKPOINT_S = 60.0
+# Steps between two looks at the clock: several cards must look together.
+_STEPS_BETWEEN = 16
 _TEST_SEED, _TEST_SCENES = 77_000_000, 512
 
 
@@ -58,29 +61,33 @@ def train(out: Path, course: Course, workers: int, seed: int, pool_size: int, ke
     """Trains for one piece and writes what the next one needs."""
     started = time.monotonic()
     out.mkdir(parents=True, exist_ok=True)
-    device = "cuda" if torch.cuda.is_available() else "cpu"
-    _prepare_backend(seed)
+    cards = Cards()
+    device = cards.device
+    _prepare_backend(seed + cards.rank)
     state = _resumed(out, device, course.start)
-    pool = Pool(pool_size, device, seed, state.piece, workers, keep)
+    keep = keep / str(cards.rank) if keep else None
+    pool = Pool(pool_size, device, seed + 1000 * cards.rank, state.piece, workers, keep)
     tests = [torch.from_numpy(part).to(device) for part in _tests(keep or out, min(_TEST_SCENES, pool_size // 4))]
     while pool.made < min(8 * _BATCH_AT_320, pool_size // 2):
         time.sleep(0.2)
     before_s, last = state.spent_s, time.monotonic()
-    begun = last
-    while True:
+    begun, over = last, False
+    while not over:
         now = time.monotonic()
-        state.spent_s = before_s + now - begun
-        over = state.spent_s >= course.total_s or now - started >= course.piece_s
-        if over or now - last > _CHECKPOINT_S:
+        past_piece = now - started >= course.piece_s
+        state.spent_s, over = cards.agree(before_s + now - begun, past_piece)
+        over = over or state.spent_s >= course.total_s
+        if cards.first and (over or now - last > _CHECKPOINT_S):
             last = now
-            _checkpoint(out, state, tests, pool.made)
-        if over:
-            break
-        _step(state, pool, device, course.rate, state.spent_s / course.total_s)
+            _checkpoint(out, state, tests, pool.made * cards.count)
+        for _ in range(0 if over else _STEPS_BETWEEN):
+            _step(state, pool, cards, course.rate, state.spent_s / course.total_s)
     pool.stop()
     state.piece += 1
-    _save(out, state)
-    export(state.mean, out / "eye.onnx")
+    if cards.first:
+        _save(out, state)
+        export(state.mean, out / "eye.onnx")
+    cards.leave()
 
 
 def _tests(folder: Path, count: int) -> tuple[UInt8, Float32]:
@@ -101,20 +108,22 @@ def _prepare_backend(seed: int) -> None:
     torch.backends.cudnn.allow_tf32 = True
 
 
-def _step(state: _State, pool: Pool, device: str, highest: float, progress: float) -> None:
+def _step(state: _State, pool: Pool, cards: Cards, highest: float, progress: float) -> None:
+    device = cards.device
     rate = highest * min(1, (state.steps + 1) / _WARM_STEPS) * (0.5 + 0.5 * math.cos(math.pi * min(1, progress))) + 1e-6
     for group in state.optimiser.param_groups:
         group["lr"] = rate
     side = Dice(state.steps * 7 + state.piece).weighted(_SIDES)
     count = max(8, int(_BATCH_AT_320 * (320 / side) ** 2) // 8 * 8)
     with torch.no_grad():
-        picture, quads = varied(*pool.draw(count if device == "cuda" else 8), side)
+        picture, quads = varied(*pool.draw(count if device.startswith("cuda") else 8), side)
     picture = picture.to(memory_format=torch.channels_last)
-    with torch.autocast(device, torch.bfloat16):
+    with torch.autocast(device.partition(":")[0], torch.bfloat16):
         maps, work = state.net(picture)
     paid = loss(maps, work, quads, side)
     state.optimiser.zero_grad(set_to_none=True)
     paid.backward()  # type: ignore[no-untyped-call]
+    cards.average_gradients(state.net)
     nn.utils.clip_grad_norm_(state.net.parameters(), 2.0)
     state.optimiser.step()
     state.steps += 1
