@@ -25,7 +25,8 @@ from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, UsageErr
 from autoprep.ledger import Job, Ledger
 from autoprep.logs import open_log, plain
 from autoprep.service.engine import Engine
-from autoprep.service.intake import facts_for, reserve, wanted
+from autoprep.service.places import reserve
+from autoprep.service.said import facts_for, sent_to
 from autoprep.service.studio import ledger_path, write_page
 from autoprep.settings import (
     DESTINATIONS_FILE,
@@ -379,7 +380,7 @@ def _retry(options: argparse.Namespace) -> int:
     ledger = Ledger(ledger_path(settings))
     for job in there:
         facts = facts_for(settings, job.shown)[0]
-        places = reserve(settings, job.shown, facts, wanted(settings, facts), ledger.is_taken, ledger.stems)
+        places = reserve(settings, job.shown, facts, sent_to(settings, facts), ledger.is_taken, ledger.stems)
         ledger.reopen(job.job, job.path, job.shown, places)
     ledger.close()
     print(f"{len(there)} of {len(aside)} photos that were set aside will be worked on again by `watch` or `once`.")
@@ -402,7 +403,7 @@ def _redo(options: argparse.Namespace) -> int:
         raise UsageError("there is no finished photo to render again")
     ledger = Ledger(ledger_path(settings))
     for job in able:
-        usual = wanted(settings, facts_for(settings, job.shown)[0])
+        usual = sent_to(settings, facts_for(settings, job.shown)[0])
         ledger.ask_redo(job.job, [options.destination] if options.destination else usual)
     ledger.close()
     _make_folders(settings)

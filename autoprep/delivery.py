@@ -23,6 +23,9 @@ from autoprep.rendering.mark import MarkStyle, missing_glyphs
 from autoprep.rendering.render import Look, Rendition, render
 from autoprep.settings import Settings, font_path
 
+RENDERER = 1
+"""Counts up when the same plan and the same settings come to other pixels or bytes: then `redo` has something to do."""
+
 
 @dataclass(frozen=True)
 class Delivery:

@@ -2,11 +2,10 @@
 
 import time
 import traceback
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import UTC, datetime
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -28,6 +27,7 @@ from autoprep.files.reading import preview_jpeg, read_photo
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
 from autoprep.presets import Preset
 from autoprep.proof.pictures import marked_photo
 from autoprep.reference_shots import reference_words, usable, with_references
@@ -35,41 +35,6 @@ from autoprep.settings import Settings
 
 _PROOF_PX = 1400
 _SIZE_AGREES = 0.03  # a proportion that differs more than this from the size that is given is a question
-
-Report = Callable[[str, float, dict[str, object]], None]
-"""report(stage, seconds, facts): called once as each stage ends."""
-
-
-@dataclass(frozen=True)
-class JobOrder:
-    """What a worker needs for one photo.
-
-    data are the photo's bytes as hashed; places the reserved path of each destination's file; look_folder and
-    proof_folder where a question and the proof go; references are the shots that tell the light of its folder;
-    earlier is given when a stored plan is rendered again; answer is the outline that the artist chose.
-    """
-
-    job: str
-    photo: str
-    sha256: str
-    data: bytes
-    settings: Settings
-    places: dict[str, Path]
-    look_folder: Path
-    proof_folder: Path
-    facts: WorkFacts = field(default_factory=WorkFacts)
-    references: tuple[tuple[Path, ReferenceShot], ...] = ()
-    warnings: tuple[str, ...] = ()
-    earlier: JobRecord | None = None
-    answer: Outline | None = None
-
-
-@dataclass
-class JobResult:
-    """The record, and the synced parts that still have to get their final names."""
-
-    record: JobRecord
-    parts: list[tuple[Path, Path]] = field(default_factory=list)
 
 
 class _Stages:
@@ -102,12 +67,12 @@ def process(order: JobOrder, report: Report) -> JobResult:
         if problem.retry:
             raise
         return JobResult(set_aside(order.job, order.photo, order.sha256, str(problem)))
-    if order.earlier is not None:
-        return _redo(order, photo, stages)
+    if isinstance(order, AgainOrder):
+        return _again(order, photo, stages)
     if order.facts.reference is not None:
         return _reference(order, photo, order.facts.reference, stages)
-    if order.answer is not None:
-        return _finish(order, photo, order.answer.model_copy(update={"confidence": 1.0}), stages)
+    if isinstance(order, OutlinedOrder):
+        return _finish(order, photo, order.outline, stages)
     return _look(order, photo, stages)
 
 
@@ -145,9 +110,7 @@ def _no_work(order: JobOrder, photo: Photo, chance: float, stages: _Stages) -> J
         seconds=stages.seconds,
         finished_at=_now(),
     )
-    result = JobResult(record)
-    _stage_record(order, result)
-    return result
+    return JobResult(record)
 
 
 def _reference(order: JobOrder, photo: Photo, said: ReferenceShot, stages: _Stages) -> JobResult:
@@ -169,9 +132,7 @@ def _reference(order: JobOrder, photo: Photo, said: ReferenceShot, stages: _Stag
         finished_at=_now(),
         pages={"photo": f"{order.proof_folder.name}/photo.jpg"},
     )
-    result = JobResult(record, [(part, place)])
-    _stage_record(order, result)
-    return result
+    return JobResult(record, [(part, place)])
 
 
 def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
@@ -224,7 +185,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
 
 
 def _chosen(order: JobOrder) -> tuple[str, ...]:
-    return () if order.answer is None else ("You chose the outline.",)
+    return ("You chose the outline.",) if isinstance(order, OutlinedOrder) and order.chosen else ()
 
 
 _LIKENESS_PX = 24
@@ -238,14 +199,11 @@ def _likeness(photo: Photo, plan: CorrectionPlan) -> tuple[int, ...]:
     return tuple(int(v) for v in np.clip(np.rint(np.asarray(small) * 255), 0, 255).ravel())
 
 
-def _redo(order: JobOrder, photo: Photo, stages: _Stages) -> JobResult:
-    """Render again from the stored plan; nothing is measured."""
-    assert order.earlier is not None
-    assert order.earlier.plan is not None
+def _again(order: AgainOrder, photo: Photo, stages: _Stages) -> JobResult:
+    """Render again from the stored plan; nothing is measured. What is said of the work may be other than before."""
     kept = tuple(out for out in order.earlier.outputs if out.destination not in order.places)
-    # An alternate that is asked for again is the one that the artist wants.
     record = order.earlier.model_copy(
-        update={"outputs": kept, "settings_sha256": order.settings.sha256, "outcome": "ready", "take_of": None}
+        update={"outputs": kept, "settings_sha256": order.settings.sha256, "work": order.facts, "photo": order.photo}
     )
     return _render_all(order, photo, record, stages)
 
@@ -292,7 +250,6 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
             "finished_at": _now(),
         }
     )
-    _stage_record(order, result)
     return result
 
 
@@ -304,9 +261,7 @@ def _as_planned(photo: Photo, plan: CorrectionPlan) -> Photo:
 def _holds(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str:
     """Why this destination waits; empty when it does not."""
     if order.facts.hold:
-        return (
-            "the photo is on hold (by its folder, its note, or because it was sent to a destination that is not known)"
-        )
+        return words.HOLD
     told = names_artist(order.facts, order.settings.artist.name) if preset.rights == "none" else ""
     if told:
         return f"the {told} holds the artist's name, and this destination is blind; say it without"
@@ -415,7 +370,6 @@ def _ask(
             "pages": {"photo": f"{order.proof_folder.name}/photo.jpg"},
         }
     )
-    _stage_record(order, result)
     return result
 
 
@@ -435,12 +389,6 @@ def _doubt(outline: Outline | Declined) -> str:
         f"The edge of the work is not sure (confidence {outline.confidence:.0%}); "
         "the marked picture shows the best guess, the others what else it may be."
     )
-
-
-def _stage_record(order: JobOrder, result: JobResult) -> None:
-    place = order.proof_folder / "record.json"
-    data = result.record.model_dump_json(indent=2).encode("utf-8")
-    result.parts.append((write_part(place, data, order.job), place))
 
 
 def _now() -> str:

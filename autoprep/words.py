@@ -12,6 +12,12 @@ NO_WORK = (
     "such as “as painting”."
 )
 
+# Why a destination has no file of a work.
+HOLD = "the photo is on hold (by its folder, its note, or because it was sent to a destination that is not known)"
+OTHER_TAKE = "another take of the same work is used"
+NO_PLAN = "the photo was looked at again, and is no finished work now"
+NOT_SENT = "the work is not sent here (any more)"
+
 _RATIO_WORDS = {
     "known size": "from its known size",
     "corners and focal length": "from its corners and the camera's focal length",

@@ -37,7 +37,7 @@ _YEAR = re.compile(r"(?:c\.? ?)?((?:1[5-9]|20)\d\d)")
 _SIZE = re.compile(r"(\d+(?:[.,]\d+)?)\s*[x×]\s*(\d+(?:[.,]\d+)?)\s*(mm|cm|in|inch|inches|\")?", re.IGNORECASE)
 _UNITS = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4}
 _LARGEST_NOTE = 64 * 1024
-_FOLDER_NOTE = "note"  # this note, in any of the endings, speaks of all in its folder
+FOLDER_NOTE = "note"  # this note, in any of the endings, speaks of all in its folder
 _MOST_STOPS = 3.0
 NOTE_ENDINGS = (".txt", ".toml", ".md")
 
@@ -178,7 +178,7 @@ def _from_folder_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str
     """What a note that is called `note` says of all in its folder and below; the nearest one wins."""
     said: dict[str, Any] = {}
     for folder in reversed(PurePosixPath(shown).parents):
-        for place in (inbox / folder / f"{_FOLDER_NOTE}{end}" for end in NOTE_ENDINGS):
+        for place in (inbox / folder / f"{FOLDER_NOTE}{end}" for end in NOTE_ENDINGS):
             text = _read(place)
             said |= {} if text is None else _note(text, place, warnings)
     return said
@@ -195,7 +195,7 @@ def _from_sketchbook(inbox: Path, shown: str) -> dict[str, Any]:
     newest: tuple[float, dict[str, Any]] = (0.0, {})
     with contextlib.suppress(OSError):
         for place in sorted((inbox / folder).iterdir()):
-            if place.suffix.lower() in NOTE_ENDINGS and place.stem != _FOLDER_NOTE:
+            if place.suffix.lower() in NOTE_ENDINGS and place.stem != FOLDER_NOTE:
                 said = _note(_read(place) or "", place, [])
                 paper: dict[str, Any] = {key: said[key] for key in ("paper", "keep_paper") if key in said}
                 when = place.stat().st_mtime

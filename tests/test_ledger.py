@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from autoprep.domain import JobRecord, OutputRecord
-from autoprep.ledger import LOOK, Ledger, journal_mode
+from autoprep.ledger import LOOK, MIGRATIONS, Change, Ledger, Rendition, SeenFile, journal_mode
 
 SIGNATURE = (10, 20, 30)
 
@@ -21,7 +21,7 @@ def ledger(tmp_path: Path) -> Iterator[Ledger]:
 
 
 def claim(ledger: Ledger, sha: str = "a" * 64, path: bytes = b"a.jpg", place: str = "/r/a.jpg") -> str:
-    return ledger.claim(sha, path, path.decode(), SIGNATURE, lambda _: {"square": Path(place), LOOK: Path("/l/a")}).job
+    return ledger.claim(sha, path, path.decode(), lambda _: {"square": Path(place), LOOK: Path("/l/a")}).job
 
 
 def record(job: str, sha: str = "a" * 64, destination: str | None = "square") -> JobRecord:
@@ -33,6 +33,7 @@ def test_one_job_per_photo(ledger: Ledger) -> None:
     job = claim(ledger)
     assert claim(ledger, path=b"copy.jpg") == job
     assert claim(ledger, sha="c" * 64, path=b"b.jpg", place="/r/b.jpg") != job
+    ledger.remember(b"copy.jpg", SeenFile(SIGNATURE, "a" * 64, job))
     assert ledger.files()[b"copy.jpg"].job == job
 
 
@@ -45,8 +46,13 @@ def test_places_are_unique_on_any_file_system(ledger: Ledger) -> None:
 def test_a_finished_job_keeps_what_it_delivered(ledger: Ledger) -> None:
     job = claim(ledger)
     ledger.start(job)
-    ledger.finish(record(job))
+    made = record(job)
+    row = Rendition("square", "in place", Path("/r/a.jpg"), {"title": "A"}, "p", "s", output=made.outputs[0])
+    ledger.apply([Change(made, (row,), {"plan": "p", "usual": ("square",)})])
     assert ledger.places(job) == {"square": Path("/r/a.jpg")}
+    assert ledger.renditions(job) == {"square": row}
+    assert ledger.coming(job) == {}
+    assert ledger.is_taken(Path("/r/A.jpg"))
     found = ledger.get(job)
     assert found is not None
     assert (found.state, found.outcome) == ("done", "ready")
@@ -66,7 +72,7 @@ def test_interruption_is_no_attempt(ledger: Ledger) -> None:
 
 
 def test_names_need_not_be_text(ledger: Ledger) -> None:
-    job = ledger.claim("d" * 64, b"\xff\xfe.jpg", "\\xff\\xfe.jpg", SIGNATURE, lambda _: {}).job
+    job = ledger.claim("d" * 64, b"\xff\xfe.jpg", "\\xff\\xfe.jpg", lambda _: {}).job
     found = ledger.get(job)
     assert found is not None
     assert found.path == b"\xff\xfe.jpg"
@@ -86,7 +92,7 @@ def test_migrations_are_applied_once(tmp_path: Path) -> None:
     for _ in range(2):
         Ledger(tmp_path / "l.sqlite3").close()
     version = sqlite3.connect(tmp_path / "l.sqlite3").execute("PRAGMA user_version").fetchone()[0]
-    assert version == 1
+    assert version == len(MIGRATIONS)
 
 
 @pytest.mark.parametrize(

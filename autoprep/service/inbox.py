@@ -23,6 +23,8 @@ from autoprep.ledger import SeenFile
 from autoprep.works import NOTE_ENDINGS
 
 Signature = tuple[int, int, int]
+Note = tuple[str, int, int]
+"""Name, mtime_ns and size of a note."""
 
 # Names that sync tools, cameras and systems use for what is not yet, or never, a photo.
 _IGNORED_ENDINGS = (
@@ -67,9 +69,10 @@ class Found:
     filled: bool = True
 
 
-def scan(inbox: Path) -> list[Found]:
+def scan(inbox: Path, notes: dict[str, tuple[Note, ...]] | None = None) -> list[Found]:
     """Every file below the inbox that is not ignored, in a stable order; links are not followed.
 
+    notes: filled with the notes of each folder, by its path below the inbox ("." for the inbox itself).
     An inbox that is not there gives nothing: absence is not deletion.
     """
     found: list[Found] = []
@@ -81,6 +84,8 @@ def scan(inbox: Path) -> list[Found]:
             entries = list(os.scandir(folder))
         except OSError:
             continue
+        if notes is not None:
+            notes[os.fsdecode(os.path.relpath(folder, root))] = _notes_of(entries)
         photos = {_stem(entry.name) for entry in entries if entry.name.lower().endswith(_PHOTO_ENDINGS)}
         for entry in entries:
             film = entry.name.lower().endswith(_FILM_ENDINGS) and _stem(entry.name) in photos
@@ -92,6 +97,17 @@ def scan(inbox: Path) -> list[Found]:
                 else:
                     found.append(_found(root, entry))
     return sorted(found, key=lambda item: item.path)
+
+
+def _notes_of(entries: list[os.DirEntry[bytes]]) -> tuple[Note, ...]:
+    found = []
+    for entry in entries:
+        name = os.fsdecode(entry.name)
+        if name.casefold().endswith(NOTE_ENDINGS) and not name.startswith("."):
+            with contextlib.suppress(OSError):
+                status = entry.stat(follow_symlinks=False)
+                found.append((name, status.st_mtime_ns, status.st_size))
+    return tuple(sorted(found))
 
 
 _PHOTO_ENDINGS = tuple(os.fsencode(ending) for ending in _BESIDE)

@@ -7,6 +7,8 @@ from pathlib import Path
 from autoprep.domain import JobRecord, Outline
 from autoprep.job import choice_name
 
+_MOST_CHOICES = 9
+
 
 class Questions:
     """The open questions that offer choices, and the folders where their pictures lie."""
@@ -36,9 +38,9 @@ class Questions:
                 yield job, folder, record.choices[left[0]]
 
 
-def clear(folder: Path, choices: int) -> None:
+def clear(folder: Path) -> None:
     """Remove what a settled question has put into its folder, and the folder if nothing else lies in it."""
-    for name in ("marked.jpg", "why.txt", *(choice_name(k + 1) for k in range(choices))):
+    for name in ("marked.jpg", "why.txt", *(choice_name(k + 1) for k in range(_MOST_CHOICES))):
         with contextlib.suppress(OSError):
             (folder / name).unlink()
     with contextlib.suppress(OSError):

@@ -26,7 +26,9 @@ def write_lists(settings: Settings, records: list[JobRecord]) -> None:
             continue
         folder = settings.folders.ready / name
         listed = listing.entries(name, records)
-        if not listed:
+        if not listed:  # a list without pictures would name what was taken back
+            for old in ("image-list.csv", "image-list.html"):
+                (folder / old).unlink(missing_ok=True)
             continue
         artist = settings.artist.name if preset.rights == "full" else ""
         write_now(folder / "image-list.csv", listing.as_csv(listed, artist, preset.prices).encode("utf-8-sig"), "list")

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from autoprep.domain import JobRecord
+from autoprep.service.rule import CLEARLY_BETTER
 
 # Takes are made one after the other; the same work photographed on another day is another occasion.
 _WITHIN = timedelta(minutes=45)
@@ -71,12 +72,16 @@ def merits(record: JobRecord) -> dict[str, float]:
     return parts
 
 
+def merit(record: JobRecord) -> float:
+    """What a take is worth, all in all."""
+    return sum(merits(record).values())
+
+
 def compare(earlier: JobRecord, newer: JobRecord) -> Verdict:
     """Which take is used; the earlier one stays unless the newer one is clearly better."""
     one, two = merits(earlier), merits(newer)
     gain = {words: two[words] - one[words] for words in one}
-    total = sum(gain.values())
-    newer_wins = total > 0.02
+    newer_wins = merit(newer) > merit(earlier) + CLEARLY_BETTER
     best = max(gain, key=lambda words: gain[words] if newer_wins else -gain[words])
     winner = newer if newer_wins else earlier
     decisive = abs(gain[best]) > 0.005

@@ -5,6 +5,7 @@ import ctypes
 import os
 import signal
 import sys
+import traceback
 from collections.abc import Iterator
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
@@ -43,11 +44,12 @@ class Finished:
 
 @dataclass(frozen=True)
 class Failed:
-    """A job failed; retry tells whether another try may help."""
+    """A job failed; retry tells whether another try may help; trace is the traceback of a mistake in the code."""
 
     job: str
     reason: str
     retry: bool
+    trace: str = ""
 
 
 def run(pipe: Connection, limits: Limits) -> None:
@@ -77,7 +79,9 @@ def _do(process: Any, order: Any, pipe: Connection) -> Finished | Failed:
     except MemoryError:
         return Failed(order.job, "the photo needs more memory than a worker may use", retry=True)
     except Exception as problem:
-        return Failed(order.job, f"{type(problem).__name__}: {problem}", retry=True)
+        # A mistake of ours, not of the photo: another try would end the same way.
+        trace = "".join(traceback.format_exception(problem))
+        return Failed(order.job, f"{type(problem).__name__}: {problem}", retry=False, trace=trace)
 
 
 def _confine(limits: Limits) -> None:

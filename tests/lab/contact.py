@@ -12,8 +12,9 @@ from autoprep import settings as settings_module
 from autoprep.cli import make_studio
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.files.storage import publish
-from autoprep.job import JobOrder, process
-from autoprep.service.intake import reserve
+from autoprep.job import process
+from autoprep.orders import JobOrder
+from autoprep.service.places import reserve
 from autoprep.settings import Settings
 from autoprep.works import facts_of
 

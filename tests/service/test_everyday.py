@@ -4,18 +4,19 @@ import os
 import signal
 import sqlite3
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 
 from autoprep.domain import JobRecord
 from autoprep.errors import ConfigError
-from autoprep.ledger import Ledger
+from autoprep.ledger import Change, Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import is_ignored, scan
-from autoprep.service.intake import facts_for
 from autoprep.service.pool import Pool
+from autoprep.service.said import facts_for
 from autoprep.service.studio import ledger_path
 from autoprep.settings import Settings, load
 from autoprep.works import facts_of
@@ -76,8 +77,7 @@ def test_a_queued_photo_waits_for_its_bytes_and_is_found_where_it_went(studio: S
     time.sleep(0.5)
     first._look()
     item = first._ready.popitem()[1]
-    first._pool.submit = lambda job, order: None  # type: ignore[method-assign]
-    first._take(item)  # the job is open; nothing was made
+    first._arrivals.take(item)  # the job is open; nothing was made
     first.stop()
     (inbox / "page.jpg").rename(studio.studio / "away.jpg")
     records = run_once(studio)
@@ -134,7 +134,8 @@ def test_a_fault_about_one_photo_costs_no_other(studio: Settings, monkeypatch: p
             raise ValueError("planted")
         return real(settings, shown)
 
-    monkeypatch.setattr("autoprep.service.engine.facts_for", faulty)
+    for module in ("said", "arrivals"):
+        monkeypatch.setattr(f"autoprep.service.{module}.facts_for", faulty)
     records = run_some(studio, 3)
     assert {name for name, record in records.items() if record.outcome in ("ready", "alternate")} == {
         "page 0.jpg", "page 1.jpg", "page 3.jpg",
@@ -158,15 +159,15 @@ def test_a_full_disk_is_waited_for(studio: Settings, monkeypatch: pytest.MonkeyP
 def test_a_full_disk_at_the_very_end_loses_no_job(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
     """The worker is done, and the ledger can't be written: no worker has the job, and yet it must come out."""
     (studio.folders.inbox / "page.jpg").write_bytes(photos.jpeg())
-    real, times = Ledger.finish, [0]
+    real, times = Ledger.apply, [0]
 
-    def full(self: Ledger, record: JobRecord) -> None:
+    def full(self: Ledger, changes: Sequence[Change]) -> None:
         times[0] += 1
         if times[0] == 1:
             raise sqlite3.OperationalError("database or disk is full")
-        real(self, record)
+        real(self, changes)
 
-    monkeypatch.setattr(Ledger, "finish", full)
+    monkeypatch.setattr(Ledger, "apply", full)
     assert run_some(studio, 1)["page.jpg"].outcome == "ready"
     assert times[0] == 2
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from autoprep.job import JobOrder
+from autoprep.orders import JobOrder
 from autoprep.service.pool import Pool
 from autoprep.service.worker import Failed, Finished
 from autoprep.settings import Settings

@@ -51,7 +51,8 @@ def test_changes_hold_for_the_next_photo(studio: Settings) -> None:
 def test_numbers_go_on_whatever_the_titles_are(studio: Settings) -> None:
     """Two works sent to a numbering destination one after the other are 01 and 02, not twice 01."""
     from autoprep.ledger import Ledger
-    from autoprep.service.intake import facts_for, reserve, wanted
+    from autoprep.service.places import reserve
+    from autoprep.service.said import facts_for, sent_to
     from autoprep.service.studio import ledger_path
     from autoprep.settings import load
 
@@ -64,16 +65,16 @@ def test_numbers_go_on_whatever_the_titles_are(studio: Settings) -> None:
         facts, _ = facts_for(settings, name)
 
         def choose(_: str, name: str = name, facts=facts) -> dict[str, object]:  # type: ignore[no-untyped-def]
-            return reserve(settings, name, facts, wanted(settings, facts), ledger.is_taken, ledger.stems)  # type: ignore[return-value]
+            return reserve(settings, name, facts, sent_to(settings, facts), ledger.is_taken, ledger.stems)  # type: ignore[return-value]
 
-        job = ledger.claim(f"{number}" * 64, name.encode(), name, (1, number, 1), choose)  # type: ignore[arg-type]
+        job = ledger.claim(f"{number}" * 64, name.encode(), name, choose)  # type: ignore[arg-type]
         given.append(sorted(place.stem for key, place in ledger.places(job.job).items() if key in ("jury", "blind")))
     ledger.close()
     assert given == [["01", "01 Sea Thrift"], ["02", "02 Boats"], ["03", "03 Sea Thrift"]]
 
 
 def test_a_photo_sent_to_nowhere_is_held(studio: Settings) -> None:
-    from autoprep.service.intake import facts_for
+    from autoprep.service.said import facts_for
 
     facts, warnings = facts_for(studio, "for subission/IMG_1.jpg")
     assert facts.hold

@@ -141,7 +141,7 @@ def test_every_way_of_arriving(service: Running) -> None:
     for destination in settings.destinations:
         names = files(settings, destination)
         assert len(names) == 56, names
-        assert {re.sub(r"-\d+$", "", Path(name).stem) for name in names} >= {"first", "second", "growing", "synced"}
+        assert {re.sub(r"-\d+$", "", Path(name).stem) for name in names} >= {"renamed", "second", "growing", "synced"}
     ready = [record for record in service.records() if record["outcome"] == "ready"]
     assert len({record["sha256"] for record in ready}) == 56
     for record in ready:

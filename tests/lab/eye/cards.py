@@ -1,4 +1,4 @@
-"""One GPU or several of one machine, each a process of its own: `torchrun --nproc-per-node N -m tests.lab.eye train ...`.
+"""One GPU or several of one machine, each a process of its own (`torchrun --nproc-per-node N -m tests.lab.eye ...`).
 
 Every card has its own pool of scenes; the gradients are averaged, so that the weights stay the same on all.
 """

@@ -1,46 +1,59 @@
-"""Where a photo's outputs will go: which destinations want it, and a free name in each."""
+"""Where finished files go: the name that a work has in each destination, kept while the work is called the same."""
 
 import contextlib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path, PurePosixPath
 
 from autoprep.domain import WorkFacts
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.storage import safe_stem
-from autoprep.ledger import LOOK
+from autoprep.ledger import LOOK, Ledger, Rendition
 from autoprep.naming import counts, file_stem, opening, shortened
+from autoprep.service.depends import same_name
+from autoprep.service.rule import Known
 from autoprep.settings import Settings
-from autoprep.works import facts_of
 
 IsTaken = Callable[[Path], bool]
 Reserved = Callable[[str], list[str]]
 """reserved(destination) -> the stems of the names that the ledger has given there."""
 
 
-def facts_for(settings: Settings, shown: str) -> tuple[WorkFacts, tuple[str, ...]]:
-    """What is said of the work in a photo, with the artist's destinations as the settings spell them."""
-    facts, warnings = facts_of(settings.folders.inbox, shown)
-    known = {_folded(name): name for name in settings.destinations}
-    named = tuple(known[_folded(word)] for word in facts.destinations if _folded(word) in known)
-    unknown = [word for word in facts.destinations if _folded(word) not in known]
-    if unknown:
-        said = f"no destination is called {', '.join(unknown)}; there are {', '.join(settings.destinations)}"
-        warnings = (*warnings, said)
-    # Sent somewhere that is not known: better nothing is given out than everything.
-    hold = facts.hold or bool(facts.destinations and not named)
-    return facts.model_copy(update={"destinations": named, "hold": hold}), warnings
+def places_for(settings: Settings, ledger: Ledger, known: Known, names: list[str], *, may_ask: bool) -> dict[str, Path]:
+    """The place of each destination's file, and of the question if there may be one.
+
+    A file that is still called the same stays where it is; a name that was kept for it before is used; else a free
+    name is chosen, and kept.
+    """
+    job, shown = known.view.job, known.view.shown
+    coming, kept, fresh = ledger.coming(job), dict[str, Path](), list[str]()
+    for name in names:
+        made = known.made.get(name)
+        suffix = suffix_of(settings, name)
+        if made is not None and made.path is not None and made.path.suffix == suffix and (
+            same_name(settings, name, dict(made.told), known.said, shown)
+        ):  # fmt: skip
+            kept[name] = made.path
+        elif name in coming and _is_called(settings, name, known, coming[name][0]):
+            kept[name] = coming[name][0]
+        else:
+            fresh.append(name)
+    if may_ask and LOOK in coming:
+        kept[LOOK] = coming[LOOK][0]
+    asks = may_ask and LOOK not in coming
+    chosen = {} if not fresh and not asks else reserve(
+        settings, shown, known.said, fresh, ledger.is_taken, ledger.stems, may_ask=asks, before=known.made,
+    )  # fmt: skip
+    return {name: place for name, place in {**kept, **chosen}.items() if name in names or name == LOOK}
 
 
-def _folded(name: str) -> str:
-    return re.sub(r"[\W_]+", "", name.casefold())
-
-
-def wanted(settings: Settings, facts: WorkFacts) -> list[str]:
-    """The destinations of a work: those that it was sent to, else all that take every photo."""
-    if facts.destinations:
-        return list(facts.destinations)
-    return [name for name, preset in settings.destinations.items() if preset.when == "always"]
+def _is_called(settings: Settings, name: str, known: Known, place: Path) -> bool:
+    """Whether a name that is kept is, but for a number at its end, the one that the work should have."""
+    if place.suffix != suffix_of(settings, name):
+        return False
+    number = _number_of(settings, name, known.view.shown, known.said, place.stem)
+    expected = _place(settings, name, known.view.shown, known.said, number or 1, "").stem
+    return place.stem == expected or re.fullmatch(re.escape(expected) + r"-\d+", place.stem) is not None
 
 
 def reserve(
@@ -52,12 +65,13 @@ def reserve(
     reserved: Reserved = lambda destination: [],
     *,
     may_ask: bool = True,
+    before: Mapping[str, Rendition] | None = None,
 ) -> dict[str, Path]:
     """Free places for a photo's outputs and, if it may become a question, for that one's folder.
 
     Names that meet one that is taken all get the same number at the end, so that a photo's outputs stay alike;
     destinations that number their files go on counting instead. reserved names the stems that a destination has
-    given already.
+    given already; before: what the work has in the destinations now, whose numbers it keeps.
     """
 
     def taken(place: Path) -> bool:
@@ -66,7 +80,10 @@ def reserve(
     places: dict[str, Path] = {}
     for name in names:
         if counts(settings.destinations[name]):
-            number = _next_number(settings, name, shown, facts, reserved(name))
+            made = (before or {}).get(name)
+            stem = made.path.stem if made is not None and made.path is not None else ""
+            own = _number_of(settings, name, shown, facts, stem) if stem else None
+            number = own or _next_number(settings, name, shown, facts, reserved(name))
             numbered = (_place(settings, name, shown, facts, n, "") for n in range(number, 100_000))
             places[name] = next(place for place in numbered if not taken(place))
     plain = [name for name in names if name not in places]
@@ -91,6 +108,18 @@ def _next_number(settings: Settings, name: str, shown: str, facts: WorkFacts, st
         if not any(stem.startswith(start) and not stem[len(start) : len(start) + 1].isdigit() for stem in stems):
             return number
         number += 1
+
+
+def _number_of(settings: Settings, name: str, shown: str, facts: WorkFacts, stem: str) -> int | None:
+    """The number that a file of a numbering destination bears; None where it has none, or begins in another way."""
+    preset = settings.destinations[name]
+    if not counts(preset):
+        return None
+    for found in re.findall(r"\d+", stem):
+        start = opening(preset, name, facts, settings.artist.name, shown, int(found))
+        if int(found) and stem.startswith(start) and not stem[len(start) : len(start) + 1].isdigit():
+            return int(found)
+    return None
 
 
 def _place(settings: Settings, name: str, shown: str, facts: WorkFacts, number: int, ending: str) -> Path:

@@ -1,0 +1,157 @@
+"""What the ledger holds, as plain values."""
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+from autoprep.domain import JobRecord, OutputRecord, WorkFacts
+
+State = Literal["in place", "withdrawn", "picked up", "held", "failed"]
+
+LOOK = "needs-a-look"
+"""The reserved name under which a question's folder is kept among the places."""
+
+
+@dataclass(frozen=True)
+class SeenFile:
+    """What the ledger knows of a path: its signature (size, mtime_ns, inode), the photo and the job."""
+
+    signature: tuple[int, int, int]
+    sha256: str
+    job: str
+
+
+@dataclass(frozen=True)
+class View:
+    """One photo and the work that it shows, without what is heavy: all that the rule needs.
+
+    path, shown: where the bytes lie, or lay last; work: the job of the work's first take; usual: the destinations that
+    took every photo when this one was made; merit: what the take is worth; chosen: the artist asked for this take;
+    plan: a digest of the correction plan, empty without one; said: what was said of the work when this was written;
+    answered: the artist chose the outline; unwritten: the record on disk is older than the ledger's.
+    """
+
+    number: int
+    job: str
+    sha256: str
+    path: bytes
+    shown: str
+    state: str
+    attempts: int
+    interrupted: int
+    not_before: float
+    outcome: str | None
+    work: str = ""
+    usual: tuple[str, ...] = ()
+    merit: float | None = None
+    chosen: bool = False
+    plan: str = ""
+    said: WorkFacts = field(default_factory=WorkFacts)
+    answered: bool = False
+    unwritten: bool = False
+
+
+@dataclass(frozen=True)
+class Job(View):
+    """A view with its record."""
+
+    record: JobRecord | None = None
+
+
+@dataclass(frozen=True)
+class Rendition:
+    """One destination of one work: its file and everything that the file depends on, or why there is none.
+
+    state: the file lies where it was put, was withdrawn, or had been picked up when it was to be withdrawn; or there is
+    none, because it waits or could not be made.
+    told: the artist's words that reach the file, by field; plan, settings: digests of the correction plan and of what
+    the settings say; asked: made because it was asked for by name, whatever is usual; reason: why it is no longer, or
+    not, in place.
+    """
+
+    destination: str
+    state: State
+    path: Path | None = None
+    told: Mapping[str, Any] = field(default_factory=dict)
+    plan: str = ""
+    settings: str = ""
+    asked: bool = False
+    reason: str = ""
+    output: OutputRecord | None = None
+
+
+@dataclass(frozen=True)
+class Change:
+    """What one step leaves in the ledger for one job: its record, what became of renditions, and what else is new.
+
+    renditions: those that changed; fields: columns of the job by name (work, usual, merit, chosen, plan, answered).
+    """
+
+    record: JobRecord
+    renditions: tuple[Rendition, ...] = ()
+    fields: Mapping[str, Any] = field(default_factory=dict)
+
+
+VIEW_COLUMNS = (
+    "number, job, sha256, path, shown, state, attempts, interrupted, not_before, outcome, "
+    "work, usual, merit, chosen, plan, said, answered, unwritten"
+)
+RENDITION_COLUMNS = "destination, state, path, told, plan, settings, asked, reason, output"
+
+
+def view_of(row: Any) -> View:
+    """A row of VIEW_COLUMNS."""
+    return View(**_view_values(row))
+
+
+def job_of(row: Any) -> Job:
+    """A row of VIEW_COLUMNS and the record."""
+    record = None if row[-1] is None else JobRecord.model_validate_json(row[-1])
+    return Job(**_view_values(row), record=record)
+
+
+def _view_values(row: Any) -> dict[str, Any]:
+    values = dict(zip(VIEW_COLUMNS.split(", "), row, strict=False))
+    said = values["said"]
+    return {
+        **values,
+        "usual": tuple(json.loads(values["usual"])),
+        "chosen": bool(values["chosen"]),
+        "answered": bool(values["answered"]),
+        "unwritten": bool(values["unwritten"]),
+        "said": WorkFacts.model_validate_json(said) if said else WorkFacts(),
+    }
+
+
+def rendition_of(row: Any) -> Rendition:
+    """A row of RENDITION_COLUMNS."""
+    destination, state, path, told, plan, settings, asked, reason, output = row
+    return Rendition(
+        destination,
+        state,
+        None if path is None else Path(os.fsdecode(path)),
+        json.loads(told),
+        plan,
+        settings,
+        bool(asked),
+        reason,
+        None if output is None else OutputRecord.model_validate_json(output),
+    )
+
+
+def rendition_row(rendition: Rendition) -> tuple[Any, ...]:
+    """The values of RENDITION_COLUMNS."""
+    return (
+        rendition.destination,
+        rendition.state,
+        None if rendition.path is None else os.fsencode(rendition.path),
+        json.dumps(dict(rendition.told), sort_keys=True),
+        rendition.plan,
+        rendition.settings,
+        int(rendition.asked),
+        rendition.reason,
+        None if rendition.output is None else rendition.output.model_dump_json(),
+    )

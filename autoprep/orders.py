@@ -1,0 +1,55 @@
+"""What a worker gets and gives: an order for one photo, of three kinds, and the result."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from autoprep.domain import JobRecord, Outline, ReferenceShot, WorkFacts
+from autoprep.settings import Settings
+
+Report = Callable[[str, float, dict[str, object]], None]
+"""report(stage, seconds, facts): called once as each stage ends."""
+
+
+@dataclass(frozen=True)
+class JobOrder:
+    """A photo to look at: find its work, plan, and make it, ask, or leave it alone.
+
+    data are the photo's bytes as hashed; places the path that is kept for each destination's file; look_folder and
+    proof_folder where a question and the proof go; references are the shots that tell the light of its folder.
+    """
+
+    job: str
+    photo: str
+    sha256: str
+    data: bytes
+    settings: Settings
+    places: dict[str, Path]
+    look_folder: Path
+    proof_folder: Path
+    facts: WorkFacts = field(default_factory=WorkFacts)
+    references: tuple[tuple[Path, ReferenceShot], ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class OutlinedOrder(JobOrder):
+    """The same where the outline is known: chosen by the artist, or found before and not in doubt."""
+
+    outline: Outline
+    chosen: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class AgainOrder(JobOrder):
+    """Files to make from a plan that there is; nothing is measured."""
+
+    earlier: JobRecord
+
+
+@dataclass
+class JobResult:
+    """The record, and the synced parts that still have to get their final names."""
+
+    record: JobRecord
+    parts: list[tuple[Path, Path]] = field(default_factory=list)

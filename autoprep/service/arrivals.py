@@ -1,0 +1,126 @@
+"""What comes in: a settled file is set aside, known already, not whole yet, or a new photo."""
+
+import hashlib
+import os
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from autoprep.domain import JobRecord
+from autoprep.files.containers import is_whole, sniff
+from autoprep.job import set_aside
+from autoprep.ledger import Job, Ledger, SeenFile
+from autoprep.logs import plain
+from autoprep.service.inbox import Found, SettledFile, Settling, read_settled
+from autoprep.service.places import reserve
+from autoprep.service.said import facts_for, sent_to
+from autoprep.settings import Settings
+
+_LARGEST_FILE = 600 * 1024 * 1024
+_GIVE_UP_WAITING_S = 600.0  # an incomplete file that has been still for so long is set aside
+_UNREADABLE = "not a photo that can be read (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW)"
+
+
+class Arrivals:
+    """Takes settled files in. finished(record) is told of those that need no work; here(job, path) of all others.
+
+    known: what the ledger knows of the inbox's paths; it is kept up to date.
+    """
+
+    def __init__(
+        self,
+        settings: Settings,
+        ledger: Ledger,
+        settling: Settling,
+        log: Any,
+        finished: Callable[[JobRecord], None],
+        here: Callable[[str, bytes], None],
+        *,
+        patient: bool,
+    ) -> None:
+        self.settings = settings
+        self.known = ledger.files()
+        self._ledger, self._settling, self._log = ledger, settling, log
+        self._finished, self._here, self._patient = finished, here, patient
+
+    def take(self, item: Found) -> None:
+        """Take one file in."""
+        shown = shown_name(item.path)
+        if not item.plain or item.signature[0] > _LARGEST_FILE:
+            reason = "this is no plain file (a link or a device)" if not item.plain else "the file is too large"
+            self._aside(item, shown, "", reason)
+            return
+        file = read_settled(self.settings.folders.inbox, item)
+        if file is None:
+            return  # changed or gone; the next scan sees what it is now
+        digest, kind = hashlib.sha256(file.data).hexdigest(), sniff(file.data)
+        if kind is None:
+            self._aside(item, shown, digest, _UNREADABLE)
+        elif kind == "heic" and not self.settings.service.heic:
+            self._aside(item, shown, digest, "HEIC photos are switched off in the settings (service.heic)")
+        elif not is_whole(file.data, kind):
+            self._not_whole(item, shown, digest)
+        else:
+            self._open(file, shown, digest)
+
+    def _not_whole(self, item: Found, shown: str, digest: str) -> None:
+        still = self._settling.still_s(item.path)
+        if still >= _GIVE_UP_WAITING_S or not self._patient:
+            self._aside(item, shown, digest, "the file ends before the picture does; copy it again")
+        else:
+            self._settling.later(item.path, min(60.0, max(1.0, still)))
+
+    def _aside(self, item: Found, shown: str, digest: str, reason: str) -> None:
+        record = self._ledger.add_finished(set_aside("", shown, digest, reason), item.path, item.signature)
+        self.known[item.path] = SeenFile(item.signature, digest, record.job)
+        self._finished(record)
+
+    def _open(self, file: SettledFile, shown: str, digest: str) -> None:
+        job = self._ledger.claim(digest, file.path, shown, lambda _: self._places(shown))
+        seen = SeenFile(file.signature, digest, job.job)
+        if job.state == "done" and job.outcome == "set aside":
+            # The same bytes are here again, copied anew or put back: what could not be done then is tried again.
+            self._ledger.reopen(job.job, file.path, shown, self._places(shown))
+            self._log.info("tried again", job=job.job, photo=shown)
+        elif job.path != file.path:
+            self._same_photo(job, file, shown, digest)
+        # Last: a file that was cut off before this is taken in once more, to the same end.
+        self._ledger.remember(file.path, seen)
+        self.known[file.path] = seen
+        self._here(job.job, file.path)
+
+    def _places(self, shown: str) -> dict[str, Path]:
+        facts, _ = facts_for(self.settings, shown)
+        names = [name for name in self.settings.destinations if name in sent_to(self.settings, facts)]
+        return reserve(self.settings, shown, facts, names, self._ledger.is_taken, self._ledger.stems)
+
+    def _same_photo(self, job: Job, file: SettledFile, shown: str, digest: str) -> None:
+        """The bytes are known under another name: a copy is recorded, a renamed file is followed."""
+        if not (self.settings.folders.inbox / os.fsdecode(job.path)).exists():
+            self.follow(job.job, job.shown, file.path)
+            return
+        if self._ledger.is_copy(file.path, digest):
+            return
+        record = JobRecord(
+            job="",
+            photo=shown,
+            sha256=digest,
+            outcome="duplicate",
+            duplicate_of=job.job,
+            reasons=(f"the same photo as {job.shown}; nothing was made twice",),
+            finished_at=time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime()),
+        )
+        self._finished(self._ledger.add_finished(record, file.path, file.signature))
+
+    def follow(self, job: str, was: str, path: bytes) -> None:
+        """The work follows its photo to another name or folder."""
+        self._ledger.move(job, path, shown_name(path))
+        self._ledger.postpone(job, 0)  # if it waited for its bytes: here they are
+        self._log.info("renamed", job=job, photo=shown_name(path), was=was)
+        self._here(job, path)
+
+
+def shown_name(path: bytes) -> str:
+    """A path below the inbox as text for people: forward slashes, nothing that a terminal could obey."""
+    return plain(path.replace(os.sep.encode(), b"/").decode("utf-8", "backslashreplace"))

@@ -1,0 +1,61 @@
+"""What a finished file depends on: the correction plan, the settings, and those of the artist's words that reach it."""
+
+import hashlib
+import json
+from typing import Any
+
+from autoprep.delivery import RENDERER
+from autoprep.domain import CorrectionPlan, WorkFacts
+from autoprep.naming import file_stem
+from autoprep.service.rule import told_of
+from autoprep.settings import Settings
+
+_IN_RIGHTS = ("title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords")
+# Words that a blind destination must look through, though they do not reach its file.
+_WATCHED = ("title", "medium", "alt_text", "description", "keywords")
+_NAMED = ("title", "year", "medium", "size_mm", "unit", "inventory", "photo")
+_OTHER: dict[str, Any] = {
+    "title": "Xq7z", "year": "0001", "medium": "Xq7z", "size_mm": (7.0, 9.0), "unit": "mm", "inventory": "Xq7z",
+}  # fmt: skip
+
+
+def plan_digest(plan: CorrectionPlan | None) -> str:
+    """A digest of a plan; empty without one."""
+    return "" if plan is None else _digest(plan.model_dump(mode="json"))
+
+
+def settings_digest(settings: Settings, name: str) -> str:
+    """A digest of all that the settings say of one destination's files, and of the renderer's version."""
+    tables = (settings.destinations[name], settings.mark, settings.rights, settings.artist)
+    return _digest([RENDERER, *(table.model_dump(mode="json") for table in tables)])
+
+
+def _digest(value: Any) -> str:
+    return hashlib.sha256(json.dumps(value, sort_keys=True).encode()).hexdigest()[:24]
+
+
+def told(settings: Settings, name: str, facts: WorkFacts, shown: str) -> dict[str, Any]:
+    """The artist's words that reach one destination's file, its rights or its name, as JSON has them."""
+    preset = settings.destinations[name]
+    words = {"hold", *_in_name(settings, name, facts, shown)}
+    words |= set(_IN_RIGHTS) if preset.rights == "full" else set(_WATCHED)
+    if preset.mark and "{year}" in settings.mark.text:
+        words.add("year")
+    return {word: told_of(facts, shown, word) for word in sorted(words)}
+
+
+def _in_name(settings: Settings, name: str, facts: WorkFacts, shown: str) -> list[str]:
+    """The words that the file's name depends on, found by changing one after the other."""
+
+    def stem(said: WorkFacts, photo: str) -> str:
+        return file_stem(settings.destinations[name], name, said, settings.artist.name, photo, 1)
+
+    usual = stem(facts, shown)
+    found = [word for word in _OTHER if stem(facts.model_copy(update={word: _OTHER[word]}), shown) != usual]
+    return [*found, "photo"] if stem(facts, "Xq8z.jpg") != usual else found
+
+
+def same_name(settings: Settings, name: str, was: dict[str, Any], facts: WorkFacts, shown: str) -> bool:
+    """Whether a file that was named by these words is still called so."""
+    words = [word for word in _in_name(settings, name, facts, shown) if word in was]
+    return all(was[word] == told_of(facts, shown, word) for word in words)

@@ -1,0 +1,262 @@
+"""The steps on their way: worked out, given to workers, what came back delivered, what failed tried again."""
+
+import shutil
+import sqlite3
+import time
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from autoprep.domain import JobRecord
+from autoprep.errors import DeliveryError
+from autoprep.job import set_aside
+from autoprep.ledger import Ledger
+from autoprep.orders import JobOrder
+from autoprep.service.hands import Hands
+from autoprep.service.inbox import Found
+from autoprep.service.knowledge import Knowledge
+from autoprep.service.pool import Pool
+from autoprep.service.rule import Measure, Render, Restore, Step, Tell, Withdraw
+from autoprep.service.worker import Failed, Finished, Staged
+from autoprep.settings import Settings
+
+_RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
+_ABSENT_WAIT_S = 15.0  # a queued photo that is not there is looked for so often
+_FAULT_WAIT_S = 300.0
+
+
+class Desk:
+    """Where steps wait, run and end. finished(record) is told of every photo that something was done for."""
+
+    def __init__(
+        self, settings: Settings, ledger: Ledger, pool: Pool, log: Any, finished: Callable[[JobRecord], None]
+    ) -> None:
+        self.settings, self._ledger, self._pool, self._log = settings, ledger, pool, log
+        self._told = finished
+        self._knowledge = Knowledge(settings, ledger)
+        self._hands = Hands(settings, ledger)
+        self._hands.clear_questions()
+        self._todo: dict[str, Measure | Render] = {}
+        self._running: dict[str, JobOrder] = {}
+        self._stumbling: dict[str, float] = {}
+        self._taken = False
+
+    # --- news -----------------------------------------------------------------------------------------------
+
+    def here(self, job: str, path: bytes) -> None:
+        """A photo lies there, for the first time or again."""
+        self._knowledge.here(job, path)
+
+    def all_anew(self) -> None:
+        """What follows is worked out for all photos again, from the ledger."""
+        self._running = {job: order for job, order in self._running.items() if job in self._pool.running}
+        for view in self._ledger.views():
+            self._knowledge.touch(view.job)
+
+    def arrived(self, record: JobRecord) -> None:
+        """A file came in that needs no work."""
+        self._finished(record)
+
+    def look(self, found: list[Found], notes: dict[str, Any], files: Any) -> list[tuple[str, str, bytes]]:
+        """After a look at the inbox: (job, where it was, where it is) of photos that lie elsewhere now."""
+        moved = self._knowledge.look(found, notes, files)
+        return [(job, self._knowledge.view(job).shown, self._knowledge.where(job)[0]) for job in moved]
+
+    def settings_changed(self, settings: Settings) -> None:
+        """Other settings hold from now on."""
+        self.settings = self._hands.settings = settings
+        self._knowledge.settings_changed(settings)
+
+    # --- steps ----------------------------------------------------------------------------------------------
+
+    def work_out(self) -> bool:
+        """Find the steps that follow from what is new; those without a worker are taken. Whether any was."""
+        self._knowledge.listen()
+        now, self._taken = time.monotonic(), False
+        for job in [job for job, when in self._stumbling.items() if when <= now]:
+            del self._stumbling[job]
+            self._knowledge.touch(job)
+        for group in self._knowledge.news():
+            if not self.guarded(self._knowledge.view(group[0]).shown, partial(self._follow, group)):
+                self._stumbling |= dict.fromkeys(group, now + _FAULT_WAIT_S)
+        return self._taken
+
+    def _follow(self, group: list[str]) -> None:
+        for job in group:
+            self._todo.pop(job, None)
+        for step in self._knowledge.follows(group):
+            if isinstance(step, Measure | Render):
+                self._todo[step.job] = step
+            elif step.job not in self._running:  # what comes back is told of by itself
+                self._take(step)
+
+    def _take(self, step: Step) -> None:
+        """A step that needs no worker. What follows from it is worked out in turn."""
+        assert isinstance(step, Withdraw | Restore | Tell)
+        known = self._knowledge.known(step.job)
+        if isinstance(step, Tell) and known.redo:
+            unknown = self._knowledge.unknown_redos().get(step.job)
+            self._warn(step.job, "redo not possible", _no_such(unknown) if unknown else step.why)
+        work = known.view.work
+        record = self._hands.take(step, known, self._knowledge.takes(work) if work else [known])
+        names = getattr(step, "destinations", ())
+        event = {Withdraw: "withdrawn", Restore: "brought back", Tell: "told"}[type(step)]
+        self._log.info(event, job=step.job, photo=record.photo, reason=step.why, destinations=",".join(names) or None)
+        self._taken = True
+        self._knowledge.touch(step.job)
+
+    def _warn(self, job: str, event: str, reason: str) -> None:
+        self._log.warning(event, job=job, photo=self._knowledge.view(job).shown, reason=reason)
+
+    def waiting(self) -> list[Measure | Render]:
+        """Steps that a worker can begin now, oldest photo first."""
+        now, view = time.time(), self._knowledge.view
+        steps = [s for job, s in self._todo.items() if job not in self._running and view(job).not_before <= now]
+        return sorted(steps, key=lambda step: view(step.job).number)
+
+    def begin(self, step: Measure | Render) -> None:
+        """Give a step to a worker."""
+        if not self.guarded(self._knowledge.view(step.job).shown, partial(self._begin, step)):
+            self._put_off(step.job, _FAULT_WAIT_S, attempt=True)
+
+    def _begin(self, step: Measure | Render) -> None:
+        view = self._knowledge.view(step.job)
+        data = self._knowledge.data(step.job)
+        if data is None:
+            # Absence is not deletion: a share may be away, a phone may move its photos. The job waits for its bytes.
+            self._put_off(step.job, _ABSENT_WAIT_S)
+            return
+        order = self._hands.order(step, self._knowledge.known(step.job), data, self._knowledge.warnings(step.job))
+        if view.state == "queued":
+            self._ledger.start(step.job)
+        self._log.info("started", job=step.job, photo=view.shown, why=step.why)
+        self._todo.pop(step.job, None)
+        self._running[step.job] = order
+        self._pool.submit(step.job, order)
+
+    def _put_off(self, job: str, wait_s: float, *, attempt: bool = False) -> int:
+        attempts = self._ledger.postpone(job, time.time() + wait_s, attempt=attempt)
+        self._knowledge.touch(job)
+        return attempts
+
+    def guarded(self, shown: str, act: Callable[[], None]) -> bool:
+        """No fault of one photo ends the loop: it is told with its traceback. Whether there was none."""
+        try:
+            act()
+        except (OSError, sqlite3.OperationalError):
+            raise  # the disk or the ledger, not the photo: see Engine.step
+        except Exception as problem:
+            self._log.error("fault", photo=shown, reason=str(problem), exc_info=True)
+            return False
+        return True
+
+    def room(self, complain: Callable[..., None]) -> bool:
+        """Whether there is space enough to begin anything."""
+        try:
+            free = shutil.disk_usage(self.settings.folders.records).free / 1e6
+        except OSError:
+            return True
+        needed = self.settings.service.min_free_mb
+        if free < needed:
+            complain("waiting for space", free_mb=round(free), needed_mb=needed)
+        return free >= needed
+
+    # --- results --------------------------------------------------------------------------------------------
+
+    def collect(self) -> None:
+        """Everything that workers have said since."""
+        for message in self._pool.collect():
+            if isinstance(message, Staged):
+                self._log.info("stage", job=message.job, stage=message.stage, seconds=message.seconds, **message.facts)
+            elif isinstance(message, Finished):
+                deliver = partial(self._deliver, message)
+                if not self.guarded(message.result.record.photo, deliver):
+                    self._running.pop(message.job, None)
+                    self._again(message.job, _FAULT_WAIT_S)
+            else:
+                self._failed(message)
+
+    def _deliver(self, message: Finished) -> None:
+        order = self._running[message.job]
+        try:
+            record = self._hands.deliver(order, message.result, self._knowledge.takes)
+        except DeliveryError as problem:
+            self._failed(Failed(message.job, str(problem), retry=True))
+            return
+        del self._running[message.job]
+        self._knowledge.touch(message.job)
+        self._finished(record)
+
+    def _again(self, job: str, wait_s: float) -> int:
+        """A step that failed comes up again later. Returns the attempts so far."""
+        view = self._ledger.view(job)
+        if view is not None and view.state != "done":
+            attempts = self._ledger.give_back(job, failed=True, not_before=time.time() + wait_s)
+            self._knowledge.touch(job)
+            return attempts
+        return self._put_off(job, wait_s, attempt=True)
+
+    def _failed(self, failure: Failed) -> None:
+        self._running.pop(failure.job, None)
+        job = self._ledger.get(failure.job)
+        if job is None:
+            return
+        if failure.trace:
+            self._log.error("fault", job=job.job, photo=job.shown, reason=failure.reason, traceback=failure.trace)
+        wait_s = min(_RETRY_S * 2**job.attempts, _RETRY_MOST_S)
+        attempts = self._again(job.job, wait_s)
+        if job.state == "done":  # a redo, an answer, other words: what was there before stays
+            self._ledger.drop_redo(job.job)
+            self._knowledge.forget_answer(job.job)
+            self._log.warning("redo failed", job=job.job, photo=job.shown, reason=failure.reason)
+            return
+        final = not failure.retry or attempts >= self.settings.service.attempts
+        self._log.warning("failed", job=job.job, photo=job.shown, reason=failure.reason, attempt=attempts, final=final)
+        if final:
+            reason = f"{failure.reason} (tried {attempts} times)" if attempts > 1 else failure.reason
+            record = set_aside(job.job, job.shown, job.sha256, reason)
+            self._ledger.finish(record)
+            self._knowledge.touch(job.job)
+            self._finished(record)
+
+    def _finished(self, record: JobRecord) -> None:
+        self._log.info(
+            "finished",
+            job=record.job,
+            photo=record.photo,
+            outcome=record.outcome,
+            kind=record.kind,
+            reason=record.reasons[0] if record.reasons and record.outcome != "ready" else None,
+            outputs=len(record.outputs),
+        )
+        self._knowledge.touch(record.job)
+        self._told(record)
+
+    # --- standing -------------------------------------------------------------------------------------------
+
+    @property
+    def busy(self) -> bool:
+        """Whether a step runs or could begin now, or something is new."""
+        return bool(self._running or self.waiting() or self._knowledge.unsettled or self._ledger.redos())
+
+    @property
+    def unsettled(self) -> bool:
+        """Whether a note may still be on its way."""
+        return self._knowledge.unsettled
+
+    @property
+    def pending(self) -> int:
+        """Photos that a step waits or runs for."""
+        return len(self._todo.keys() | self._running.keys())
+
+    def give_back(self) -> None:
+        """Jobs that are still running wait again; what a worker makes of them now is lost."""
+        for job in self._pool.running:
+            view = self._ledger.view(job)
+            if view is not None and view.state == "running":
+                self._ledger.give_back(job, failed=False)
+            self._log.info("given back", job=job)
+
+
+def _no_such(names: list[str]) -> str:
+    return f"no destination is called {', '.join(names)}"

@@ -1,0 +1,321 @@
+"""What takes the steps: orders for the workers, what they made into place, and the ledger told in one transaction."""
+
+import contextlib
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from autoprep.domain import JobRecord, Outline, OutputRecord
+from autoprep.files.storage import publish, write_now
+from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
+from autoprep.logs import plain
+from autoprep.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
+from autoprep.service.depends import plan_digest, settings_digest, told
+from autoprep.service.keeping import bring_back, is_ours, next_free, take_out, under_another_name, withdrawn_place
+from autoprep.service.places import places_for
+from autoprep.service.questions import clear
+from autoprep.service.rule import Known, Measure, Render, Restore, Tell, Withdraw, is_shown, used, wanted, words_only
+from autoprep.service.said import sent_to, usual
+from autoprep.service.takes import compare, merit, same_work
+from autoprep.settings import Settings
+from autoprep.works import reference_shots
+
+_LOOKED_AT = 40  # a new photo is compared with so many that came before it
+_ALTERNATE = "Another take of the same work is used"
+
+
+class Hands:
+    """Takes steps in one studio. Every step can be cut short at any moment and taken again."""
+
+    def __init__(self, settings: Settings, ledger: Ledger) -> None:
+        self.settings, self._ledger = settings, ledger
+
+    # --- orders ---------------------------------------------------------------------------------------------
+
+    def order(self, step: Measure | Render, known: Known, data: bytes, warnings: tuple[str, ...]) -> JobOrder:
+        """The order for a step; the names of its files are kept from now on."""
+        job = self._ledger.get(known.view.job)
+        assert job is not None
+        names = list(step.destinations) if isinstance(step, Render) else self._measured_for(known)
+        asks = isinstance(step, Measure)
+        self._clear_orphans(known)
+        places = places_for(self.settings, self._ledger, known, names, may_ask=asks)
+        self._ledger.reserve(job.job, places)
+        look = places.pop(LOOK, self.settings.folders.needs_a_look / job.job)
+        proof = self.settings.folders.records / "proof" / job.job
+        base = JobOrder(
+            job.job, job.shown, job.sha256, data, self.settings, places, look, proof, known.said, (), warnings
+        )
+        if isinstance(step, Render):
+            assert job.record is not None
+            return AgainOrder(**vars(base), earlier=job.record)
+        base = replace(base, references=tuple(reference_shots(self.settings.folders.inbox, job.shown)))
+        outline, chosen = _outline(step, job)
+        return base if outline is None else OutlinedOrder(**vars(base), outline=outline, chosen=chosen)
+
+    def _measured_for(self, known: Known) -> list[str]:
+        """The destinations of a photo that is looked at; one that is on hold learns here why it has none."""
+        asked = [name for name, made in known.made.items() if made.asked]
+        names = {*(known.said.destinations or known.view.usual or usual(self.settings)), *asked}
+        names = names if known.view.plan else {*sent_to(self.settings, known.said), *asked}
+        return [name for name in self.settings.destinations if name in names]
+
+    def _clear_orphans(self, known: Known) -> None:
+        """Files that got a name just before a crash, and would now be made under another one."""
+        for name, (place, sha256) in self._ledger.coming(known.view.job).items():
+            made = known.made.get(name)
+            if made is not None and made.path == place:
+                continue
+            for each in sha256:
+                output = OutputRecord(destination=name, path=str(place), width_px=0, height_px=0, bytes=0, sha256=each)
+                take_out(self.settings, known.view.job, Rendition(name, "in place", place, output=output))
+
+    # --- results --------------------------------------------------------------------------------------------
+
+    def deliver(self, order: JobOrder, result: JobResult, takes_of: Callable[[str], list[Known]]) -> JobRecord:
+        """Give every part its final name, then tell the ledger: in this order, a crash in between is repeatable.
+
+        takes_of(work) are all photos of a work as they are known now. Raises DeliveryError.
+        """
+        job = self._ledger.get(order.job)
+        assert job is not None
+        before = self._ledger.renditions(job.job)
+        asked = set(self._ledger.redos().get(job.job, ()))
+        record, fields = result.record, self._fields(job, order, result.record)
+        view = replace(job, state="done", outcome=record.outcome, **fields)
+        known = Known(view, order.facts, True, before, frozenset(asked))
+        takes = [known, *(other for other in takes_of(view.work) if other.view.job != job.job)]
+        best = used(take.view for take in takes)
+        shown = record.outcome in ("ready", "alternate") and is_shown(known, best)
+        rows = _rows(self.settings, order, record, fields.get("plan", job.plan), asked, before) if shown else {}
+        self._ledger.reserve(job.job, {name: row.path for name, row in rows.items() if row.path is not None})
+        rows, parts = self._beside_foreign_files(job, rows, result.parts, before)
+        self._ledger.announce(job.job, {name: row.output.sha256 for name, row in rows.items() if row.output})
+        self._publish(parts, order, shown)
+        for name, row in rows.items():
+            old = before.get(name)
+            if old is not None and old.path is not None and old.path != row.path and row.state == "in place":
+                take_out(self.settings, job.job, old)
+        known = replace(known, made={**before, **rows})
+        change = self._change(known, best, record, rows, fields)
+        losers = [self._stood_back(take, best, record) for take in takes[1:]]
+        self._write([change, *(loser for loser in losers if loser is not None)])
+        self.clear_questions()
+        return change.record
+
+    def clear_questions(self) -> None:
+        """Questions that are settled leave their folders."""
+        for job, folder in self._ledger.settled_questions().items():
+            clear(folder)
+            boundary("cleared")
+            self._ledger.settle_question(job)
+
+    def _fields(self, job: Job, order: JobOrder, record: JobRecord) -> dict[str, Any]:
+        """The job's columns after this result."""
+        if isinstance(order, AgainOrder):
+            names = dict.fromkeys((*job.usual, *(name for name in order.places if name in usual(self.settings))))
+            fields: dict[str, Any] = {"usual": tuple(names)}
+            # An alternate that is asked for again is the one that the artist wants.
+            return fields | ({"chosen": True} if job.outcome == "alternate" else {})
+        if record.outcome != "ready":
+            return {"plan": "", "work": "", "answered": False}
+        grouped = self.settings.correction.takes == "best"
+        return {
+            "plan": plan_digest(record.plan),
+            "merit": merit(record),
+            "work": (job.work or self._work_of(record)) if grouped else job.job,
+            "usual": job.usual or tuple(usual(self.settings)),
+            "answered": isinstance(order, OutlinedOrder) and order.chosen,
+        }
+
+    def _work_of(self, record: JobRecord) -> str:
+        """The work that a photo shows: that of an earlier take, or a new one."""
+        for other in self._ledger.recent_works(_LOOKED_AT):
+            if other.record is not None and other.job != record.job and same_work(other.record, record):
+                return other.work
+        return record.job
+
+    def _beside_foreign_files(
+        self, job: Job, rows: dict[str, Rendition], parts: list[tuple[Path, Path]], before: Mapping[str, Rendition]
+    ) -> tuple[dict[str, Rendition], list[tuple[Path, Path]]]:
+        """The same with other names where a file lies that is not, or no longer, ours."""
+        coming, moved = self._ledger.coming(job.job), dict[Path, Path]()
+        for name, row in rows.items():
+            if row.path is None or row.output is None or not row.path.exists():
+                continue
+            old = before.get(name)
+            known = [row.output.sha256, *coming.get(name, (None, ()))[1]]
+            known += [old.output.sha256] if old and old.output and old.path == row.path else []
+            if not is_ours(row.path, *known):
+                place = next_free(row.path, self._ledger)
+                moved[row.path] = place
+                output = under_another_name(row.output, place, self.settings.studio)
+                rows = {**rows, name: replace(row, path=place, output=output)}
+        fresh = {name: row.path for name, row in rows.items() if row.path in moved.values() and row.path is not None}
+        if fresh:
+            self._ledger.reserve(job.job, fresh)
+        return rows, [(part, moved.get(final, final)) for part, final in parts]
+
+    def _publish(self, parts: list[tuple[Path, Path]], order: JobOrder, shown: bool) -> None:
+        finals = set(order.places.values())
+        for part, final in parts:
+            if final in finals and not shown:
+                with contextlib.suppress(OSError):
+                    part.unlink()
+                continue
+            boundary("publish")
+            publish(part, final)
+
+    def _stood_back(self, take: Known, best: str, newest: JobRecord) -> Change | None:
+        """What becomes of an earlier take when another is used: None where nothing does."""
+        view = take.view
+        if view.outcome != "ready" or is_shown(take, best):
+            return None
+        record = self._record(view.job)
+        rows = self._taken_out(take, tuple(take.made), "another take of the same work is used")
+        return self._change(replace(take, made={**take.made, **rows}), best, record, rows, {}, newest)
+
+    # --- steps without a worker -----------------------------------------------------------------------------
+
+    def take(self, step: Withdraw | Restore | Tell, known: Known, takes: list[Known]) -> JobRecord:
+        """Withdraw, bring back, or only tell; the record as it is then."""
+        best, job = used(take.view for take in takes), known.view.job
+        rows: dict[str, Rendition] = {}
+        if isinstance(step, Withdraw):
+            rows = self._taken_out(known, step.destinations, step.why)
+        elif isinstance(step, Restore):
+            rows = self._brought_back(known, step.destinations)
+        known = replace(known, made={**known.made, **rows})
+        change = self._change(known, best, self._record(job), rows, {})
+        self._write([change])
+        return change.record
+
+    def _taken_out(self, known: Known, names: tuple[str, ...], why: str) -> dict[str, Rendition]:
+        rows = {}
+        for name in names:
+            made = known.made[name]
+            if made.state == "in place":
+                boundary("withdraw")
+                away = take_out(self.settings, known.view.job, made)
+                rows[name] = replace(made, state="withdrawn" if away else "picked up", reason=why)
+        return rows
+
+    def _brought_back(self, known: Known, names: tuple[str, ...]) -> dict[str, Rendition]:
+        rows = {}
+        for name in names:
+            boundary("restore")
+            back = bring_back(self.settings, known.view.job, known.made[name], self._ledger)
+            # Where somebody has emptied the folder of withdrawn files, there is none of this plan: it is made again.
+            rows[name] = replace(back or replace(known.made[name], plan=""), state="in place", reason="")
+        return rows
+
+    # --- records --------------------------------------------------------------------------------------------
+
+    def _record(self, job: str) -> JobRecord:
+        found = self._ledger.get(job)
+        assert found is not None
+        assert found.record is not None
+        return found.record
+
+    def _change(
+        self,
+        known: Known,
+        best: str,
+        record: JobRecord,
+        rows: Mapping[str, Rendition],
+        fields: Mapping[str, object],
+        newest: JobRecord | None = None,
+    ) -> Change:
+        """The record as it follows from what is known, with the rows that changed.
+
+        newest: the record of a take that the ledger does not have yet.
+        """
+        said = {} if fields.get("plan") is not None else {"work": words_only(known), "photo": known.view.shown}
+        record = record.model_copy(update=said)
+        if record.outcome in ("ready", "alternate"):
+            record = self._regarded(known, best, record, newest)
+            goal = wanted(known, best, tuple(self.settings.destinations))
+            record = _with_renditions(record, known.made, goal, tuple(self.settings.destinations))
+        return Change(record, tuple(rows.values()), fields)
+
+    def _regarded(self, known: Known, best: str, record: JobRecord, newest: JobRecord | None) -> JobRecord:
+        """Ready, or an alternate to the take that is used, with the reason in its first line."""
+        reasons = tuple(reason for reason in record.reasons if not reason.startswith(_ALTERNATE))
+        if is_shown(known, best) or best == record.job:
+            return record.model_copy(update={"outcome": "ready", "take_of": None, "reasons": reasons})
+        other = newest if newest is not None and newest.job == best else self._record(best)
+        reason = compare(record, other).reason
+        said = f"{_ALTERNATE}: {reason}. To have this one too: autoprep redo {plain(record.photo)}"
+        return record.model_copy(update={"outcome": "alternate", "take_of": best, "reasons": (said, *reasons)})
+
+    def _write(self, changes: list[Change]) -> None:
+        """The records' files, then the ledger: all in one transaction."""
+        for change in changes:
+            place = self.settings.folders.records / "proof" / change.record.job / "record.json"
+            boundary("record")
+            write_now(place, change.record.model_dump_json(indent=2).encode("utf-8"), change.record.job)
+        boundary("ledger")
+        self._ledger.apply(changes)
+        boundary("done")
+
+
+def boundary(name: str) -> None:
+    """Called between any two acts of a step: tests cut the service off here."""
+
+
+def _outline(step: Measure, job: Job) -> tuple[Outline | None, bool]:
+    if step.outline is not None:
+        return step.outline.model_copy(update={"confidence": 1.0}), True
+    record = job.record
+    if record is not None and record.plan is not None and record.outline is not None:
+        return record.outline, job.answered  # what is said of the work does not move its edges
+    return None, False
+
+
+def _rows(
+    settings: Settings,
+    order: JobOrder,
+    record: JobRecord,
+    plan: object,
+    asked: set[str],
+    before: Mapping[str, Rendition],
+) -> dict[str, Rendition]:
+    """What a worker has made of each destination of its order."""
+    outputs = {output.destination: output for output in record.outputs}
+    rows = {}
+    for name, place in order.places.items():
+        words = told(settings, name, order.facts, order.photo) if name in settings.destinations else {}
+        base = Rendition(
+            name, "in place", place, words, str(plan),
+            settings_digest(settings, name) if name in settings.destinations else "",
+            name in asked and name not in usual(settings),
+        )  # fmt: skip
+        base = replace(base, asked=base.asked or (name in before and before[name].asked))
+        if name in outputs:
+            rows[name] = replace(base, output=outputs[name])
+        elif name in record.held:
+            rows[name] = replace(base, state="held", path=None, reason=record.held[name])
+        elif name in record.failed:
+            rows[name] = replace(base, state="failed", path=None, reason=record.failed[name])
+    return rows
+
+
+def _with_renditions(
+    record: JobRecord, made: Mapping[str, Rendition], goal: tuple[str, ...], order: tuple[str, ...]
+) -> JobRecord:
+    """The record with the files and the reasons that the ledger has of each destination."""
+    rank = {name: index for index, name in enumerate(order)}
+    rows = sorted(made.values(), key=lambda row: rank.get(row.destination, len(rank)))
+    given = [row for row in rows if row.state == "in place" or (row.state == "picked up" and row.destination in goal)]
+    outputs = [row.output for row in given if row.output is not None]
+    alternate = record.outcome == "alternate"
+    waits = {row.destination: row.reason for row in rows if row.state in ("held", "withdrawn", "picked up")}
+    held = {name: reason for name, reason in waits.items() if name not in {o.destination for o in outputs}}
+    failed = {row.destination: row.reason for row in rows if row.state == "failed"}
+    return record.model_copy(
+        update={"outputs": tuple(outputs), "held": {} if alternate else held, "failed": {} if alternate else failed}
+    )
+
+
+__all__ = ["Hands", "boundary", "withdrawn_place"]

@@ -1,0 +1,105 @@
+"""The studio's finished files: withdrawn, brought back. Nothing is deleted, and nothing of the artist's is moved.
+
+A file is the service's own while its bytes are those that the ledger has of it: what the artist has edited, or laid
+there, is theirs, and stays where it is.
+"""
+
+import contextlib
+import hashlib
+import os
+import shutil
+from pathlib import Path
+
+from autoprep.domain import OutputRecord
+from autoprep.files.storage import sync_folder
+from autoprep.ledger import Ledger, Rendition
+from autoprep.settings import Settings
+
+
+def withdrawn_place(settings: Settings, job: str, rendition: Rendition) -> Path:
+    """Where a file lies that was withdrawn: records/withdrawn/<job>/<destination>/<name>."""
+    assert rendition.path is not None
+    return settings.folders.records / "withdrawn" / job / rendition.destination / rendition.path.name
+
+
+def is_ours(place: Path, *sha256: str) -> bool:
+    """Whether a plain file lies there, with one of these contents."""
+    try:
+        return not place.is_symlink() and hashlib.sha256(place.read_bytes()).hexdigest() in sha256
+    except OSError:
+        return False
+
+
+def take_out(settings: Settings, job: str, rendition: Rendition) -> bool:
+    """Move a file of ours to where withdrawn ones lie; whether it lies there now. One that was edited stays."""
+    if rendition.path is None or rendition.output is None:
+        return False
+    away = withdrawn_place(settings, job, rendition)
+    if is_ours(rendition.path, rendition.output.sha256):
+        _move(rendition.path, away)
+        return True
+    return is_ours(away, rendition.output.sha256)
+
+
+def bring_back(settings: Settings, job: str, rendition: Rendition, ledger: Ledger) -> Rendition | None:
+    """The withdrawn file in its place again, or beside what lies there now; None where it is lost."""
+    assert rendition.output is not None
+    assert rendition.path is not None
+    away, place, sha256 = withdrawn_place(settings, job, rendition), rendition.path, rendition.output.sha256
+    if is_ours(place, sha256):
+        return rendition
+    if not is_ours(away, sha256):
+        return None
+    output = rendition.output
+    if os.path.lexists(place):
+        place = next_free(place, ledger)
+        output = under_another_name(output, place, settings.studio)
+    _move(away, place)
+    return Rendition(
+        rendition.destination, "in place", place, rendition.told, rendition.plan, rendition.settings, rendition.asked,
+        output=output,
+    )  # fmt: skip
+
+
+def next_free(place: Path, ledger: Ledger) -> Path:
+    """The place under the next number that nobody has."""
+    numbered = (place.with_stem(f"{place.stem}-{number}") for number in range(2, 100_000))
+    return next(other for other in numbered if not os.path.lexists(other) and not ledger.is_taken(other))
+
+
+def under_another_name(output: OutputRecord, place: Path, studio: Path) -> OutputRecord:
+    """The output beside a file that is the artist's, and why."""
+    note = f"{Path(output.path).name} was there already and was not made, or was changed, by someone else; it stays"
+    path = str(place.relative_to(studio) if place.is_relative_to(studio) else place)
+    return output.model_copy(update={"path": path, "notes": (*output.notes, note)})
+
+
+def sweep(settings: Settings, ledger: Ledger) -> int:
+    """After a crash: files that were moved away, and of which the ledger says that they are in place, come back."""
+    back = 0
+    root = settings.folders.records / "withdrawn"
+    for folder in sorted(root.iterdir()) if root.is_dir() else ():
+        for rendition in ledger.renditions(folder.name).values():
+            if rendition.state == "in place" and rendition.path is not None and rendition.output is not None:
+                away = withdrawn_place(settings, folder.name, rendition)
+                if not os.path.lexists(rendition.path) and is_ours(away, rendition.output.sha256):
+                    _move(away, rendition.path)
+                    back += 1
+    return back
+
+
+def _move(source: Path, target: Path) -> None:
+    """Also to another file system, and durably."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        source.replace(target)
+    except OSError:
+        part = target.with_name(f".autoprep-moved-{target.name[-60:]}.part")
+        shutil.copyfile(source, part)
+        with part.open("rb+") as handle:
+            os.fsync(handle.fileno())
+        part.replace(target)
+        source.unlink()
+    for folder in {source.parent, target.parent}:
+        with contextlib.suppress(OSError):
+            sync_folder(folder)

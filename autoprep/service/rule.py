@@ -1,0 +1,224 @@
+"""The one rule: what should lie in ready/ follows from what is known; the difference to what does is a list of steps.
+
+Pure: plain values in, plain values out. Every step can be taken again, and ends in one transaction.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import PurePosixPath
+from typing import Any
+
+from autoprep.domain import Outline, WorkFacts
+from autoprep.ledger import Rendition, View
+from autoprep.words import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE
+
+# What the plan depends on, of all that is said; and what a file may depend on besides its plan.
+MEASURED_BY = ("kind", "paper", "keep_paper", "lighter", "size_mm", "grey_card", "reference")
+TOLD = (
+    "title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords", "photo", "hold",
+)  # fmt: skip
+# A later take replaces an earlier one only where it is clearly better (natural log of detail, see takes).
+CLEARLY_BETTER = 0.02
+
+
+@dataclass(frozen=True)
+class Known:
+    """One photo of a work with all that is known of it now.
+
+    said: what is said of the work; present: the photo's bytes lie in the inbox; made: what is on record of each
+    destination; redo: destinations that were asked for again; answer: the outline that the artist has chosen since.
+    """
+
+    view: View
+    said: WorkFacts
+    present: bool = True
+    made: Mapping[str, Rendition] = field(default_factory=dict)
+    redo: frozenset[str] = frozenset()
+    answer: Outline | None = None
+
+
+@dataclass(frozen=True)
+class Step:
+    """Something to do for one photo, and why."""
+
+    job: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Measure(Step):
+    """Look at the photo: find the work, plan, and render; outline is given where the artist has chosen it."""
+
+    outline: Outline | None = None
+
+
+@dataclass(frozen=True)
+class Render(Step):
+    """Make these destinations' files from the plan that there is."""
+
+    destinations: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Withdraw(Step):
+    """These destinations' files leave the place where they lie; nothing is deleted."""
+
+    destinations: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Restore(Step):
+    """These destinations' withdrawn files come back as they were."""
+
+    destinations: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Tell(Step):
+    """The record says what is known now; no file of a picture changes."""
+
+
+def used(views: Iterable[View]) -> str:
+    """The job of the take that is used: the best one, the earlier where they are alike; empty where there is none."""
+    best: View | None = None
+    for view in sorted(views, key=lambda view: view.number):
+        if not view.plan or view.outcome not in ("ready", "alternate"):
+            continue
+        if best is None or (view.merit or 0.0) > (best.merit or 0.0) + CLEARLY_BETTER:
+            best = view
+    return "" if best is None else best.job
+
+
+def is_shown(known: Known, best: str) -> bool:
+    """Whether this take of the work is given out: the used one, and any that the artist asked for."""
+    return known.view.job == best or known.view.chosen or bool(known.redo)
+
+
+def wanted(known: Known, best: str, destinations: Sequence[str]) -> tuple[str, ...]:
+    """The destinations that should have a file of this photo, in the order of the settings."""
+    view = known.view
+    if not view.plan or view.outcome not in ("ready", "alternate") or known.said.hold or not is_shown(known, best):
+        return ()
+    asked = {name for name, made in known.made.items() if made.asked}
+    sent = {*(known.said.destinations or view.usual), *asked, *known.redo}
+    return tuple(name for name in destinations if name in sent)
+
+
+def why_not(known: Known, best: str) -> str:
+    """Why a destination has no file of this photo."""
+    if not known.view.plan:
+        return NO_PLAN
+    if known.said.hold:
+        return HOLD
+    return NOT_SENT if is_shown(known, best) else OTHER_TAKE
+
+
+def steps(work: Sequence[Known], destinations: Sequence[str]) -> list[Step]:
+    """What is to be done for all photos of one work; destinations: those of the settings, in their order."""
+    best = used(known.view for known in work)
+    found: list[Step] = []
+    for known in sorted(work, key=lambda known: known.view.number):
+        found += _steps(known, best, destinations)
+    return found
+
+
+def _steps(known: Known, best: str, destinations: Sequence[str]) -> list[Step]:
+    view = known.view
+    if view.state == "queued":
+        return [Measure(view.job, "it is new")]
+    if view.state != "done":
+        return []
+    goal = wanted(known, best, destinations)
+    found = _without(known, best, goal, destinations)
+    anew = _measured_anew(known)
+    if anew is not None and known.present:
+        return [*found, anew]
+    back = tuple(name for name in goal if _comes_back(known, name))
+    stale = {name: reason for name in goal if (reason := _stale(known, name))}
+    if back:
+        found.append(Restore(view.job, "it is wanted again", back))
+    if stale and known.present:
+        found.append(Render(view.job, next(iter(stale.values())), tuple(stale)))
+    elif known.redo:
+        found.append(Tell(view.job, _no_redo(known)))
+    elif _untold(known, best):
+        found.append(Tell(view.job, "other words, or another name"))
+    return found
+
+
+def _no_redo(known: Known) -> str:
+    """Why what was asked for again can't be made: it is settled by saying so."""
+    if not known.view.plan:
+        return "it has no finished pictures"
+    if known.said.hold:
+        return HOLD
+    return "there is no such destination" if known.present else "the photo is no longer in the inbox"
+
+
+def _without(known: Known, best: str, goal: Sequence[str], destinations: Sequence[str]) -> list[Step]:
+    """Files that should not be there. Those of a table that went away stay: nobody took the work back."""
+    gone = tuple(
+        name for name, made in known.made.items()
+        if made.state == "in place" and name not in goal and name in destinations
+    )  # fmt: skip
+    return [Withdraw(known.view.job, why_not(known, best), gone)] if gone else []
+
+
+def _measured_anew(known: Known) -> Measure | None:
+    view, said = known.view, known.said
+    if known.answer is not None:
+        return Measure(view.job, "you chose the outline", known.answer)
+    if view.outcome in (None, "set aside", "duplicate"):
+        return None
+    changed = [name for name in MEASURED_BY if getattr(said, name) != getattr(view.said, name)]
+    if changed:
+        return Measure(view.job, f"you said something of its {changed[0].replace('_', ' ')}")
+    if view.outcome == "no work seen" and said.says_work:
+        return Measure(view.job, "you said that it shows a work")
+    return None
+
+
+def _comes_back(known: Known, name: str) -> bool:
+    made = known.made.get(name)
+    return made is not None and made.state == "withdrawn" and not _stale(known, name)
+
+
+def _stale(known: Known, name: str) -> str:
+    """Why a destination's file must be made (again); empty where it need not."""
+    made = known.made.get(name)
+    if name in known.redo:
+        return "you asked for it"
+    if made is None:
+        return "there is none yet"
+    if made.plan != known.view.plan:
+        return "the photo was measured anew"
+    changed = [word for word, was in made.told.items() if word in TOLD and told_now(known, word) != was]
+    return f"its {changed[0].replace('_', ' ')} has changed" if changed else ""
+
+
+def told_now(known: Known, word: str) -> Any:
+    """What is said now under one of the names of TOLD, as JSON has it."""
+    return told_of(known.said, known.view.shown, word)
+
+
+def told_of(said: WorkFacts, shown: str, word: str) -> Any:
+    """What reaches a file under one of the names of TOLD, as JSON has it."""
+    if word == "photo":
+        return PurePosixPath(shown).stem
+    value = getattr(said, word)
+    return list(value) if isinstance(value, tuple) else value
+
+
+def _untold(known: Known, best: str) -> bool:
+    view, outcome = known.view, known.view.outcome
+    if outcome in (None, "duplicate", "set aside"):
+        return view.unwritten
+    if outcome in ("ready", "alternate"):
+        outcome = "ready" if is_shown(known, best) else "alternate"
+    return view.unwritten or outcome != view.outcome or words_only(known) != view.said
+
+
+def words_only(known: Known) -> WorkFacts:
+    """What is said now, but for what the plan depends on: that is as it was measured."""
+    kept = {name: getattr(known.view.said, name) for name in MEASURED_BY}
+    return known.said.model_copy(update=kept)

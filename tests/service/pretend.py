@@ -1,0 +1,247 @@
+"""A studio without pictures: a worker that only pretends, so that what the service decides can be tried quickly.
+
+A pretended photo is a small whole JPEG with a comment that says which work it shows, how sharp it is, and what the
+finder would say. A pretended file holds the plan and all words that would reach it, so that it shows when they change.
+"""
+
+import hashlib
+import io
+import json
+import os
+import re
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+
+from autoprep.delivery import Delivery, statement_for
+from autoprep.domain import (
+    CorrectionPlan,
+    Declined,
+    Geometry,
+    JobRecord,
+    Outline,
+    OutputRecord,
+    Photo,
+    PhotoFacts,
+    Sharpening,
+    Tone,
+)
+from autoprep.files.storage import write_part
+from autoprep.ledger import Ledger
+from autoprep.logs import open_log
+from autoprep.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
+from autoprep.service.engine import Engine
+from autoprep.service.studio import ledger_path
+from autoprep.service.worker import Failed, Finished
+from autoprep.settings import Settings, load
+from autoprep.words import HOLD
+
+_SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
+_PHOTO = PhotoFacts("jpeg", 90, 60, taken_at="2026-11-20T10:00:00")
+
+
+def photo(work: int, sharp: int = 5, answer: str = "found", take: int = 0) -> bytes:
+    """A pretended photo; answer: found, ask, nothing, broken."""
+    data = io.BytesIO()
+    comment = f"work={work} sharp={sharp} answer={answer} take={take}".encode()
+    Image.new("RGB", (9, 6), (200, work % 255, 90)).save(data, "JPEG", comment=comment)
+    return data.getvalue()
+
+
+def _said_by(data: bytes) -> tuple[int, int, str]:
+    found = re.search(rb"work=(\d+) sharp=(\d+) answer=(\w+)", data)
+    assert found is not None
+    return int(found[1]), int(found[2]), found[3].decode()
+
+
+def pretend(order: JobOrder) -> JobResult:
+    """What autoprep.job.process does, without pictures."""
+    work, sharp, answer = _said_by(order.data)
+    if answer == "broken":
+        raise ValueError("planted")
+    if isinstance(order, AgainOrder):
+        kept = tuple(out for out in order.earlier.outputs if out.destination not in order.places)
+        return _made(order, order.earlier.model_copy(update={"outputs": kept, "work": order.facts}))
+    base = JobRecord(
+        job=order.job, photo=order.photo, sha256=order.sha256, outcome="ready", work=order.facts,
+        taken_at=_PHOTO.taken_at,
+    )  # fmt: skip
+    if order.facts.reference is not None:
+        return JobResult(base.model_copy(update={"outcome": "reference", "reasons": ("a card",)}))
+    if answer == "nothing" and not order.facts.says_work:
+        return JobResult(base.model_copy(update={"outcome": "no work seen", "reasons": ("nothing",)}))
+    outline = Outline(corners_px=_SQUARE, confidence=0.99)
+    if answer == "ask" and not isinstance(order, OutlinedOrder):
+        return _asked(order, base, outline)
+    plan = CorrectionPlan(
+        geometry=Geometry(photo_px=(90, 60), corners_px=_SQUARE, ratio=1.5, ratio_from="corners"),
+        kind=order.facts.kind or "ink", paper="none", light=Declined(reason="-"), neutral=Declined(reason="-"),
+        tone=Tone(gain=2.0**order.facts.lighter), sharpening=Sharpening(),
+    )  # fmt: skip
+    noise = hashlib.sha256(str(work).encode()).digest() * 18
+    measures = {"work_long_side_px": 90.0 * sharp, "blur_px": 1.0}
+    chosen = isinstance(order, OutlinedOrder) and order.chosen
+    return _made(order, base.model_copy(update={
+        "outline": order.outline if isinstance(order, OutlinedOrder) else outline, "kind": plan.kind, "plan": plan,
+        "measures": measures, "likeness": tuple(noise), "reasons": ("You chose the outline.",) if chosen else ("ok",),
+    }))  # fmt: skip
+
+
+def _asked(order: JobOrder, base: JobRecord, outline: Outline) -> JobResult:
+    other = outline.model_copy(update={"corners_px": ((1.0, 1.0), (80.0, 1.0), (80.0, 50.0), (1.0, 50.0))})
+    record = base.model_copy(update={
+        "outcome": "needs a look", "choices": (outline, other), "reasons": ("not sure",), "outline": outline,
+    })  # fmt: skip
+    names = ("marked.jpg", "why.txt", "choice-1.jpg", "choice-2.jpg")
+    finals = [order.look_folder / name for name in names]
+    return JobResult(record, [(write_part(final, b"x", order.job), final) for final in finals])
+
+
+def _made(order: JobOrder, record: JobRecord) -> JobResult:
+    assert record.plan is not None
+    parts, outputs = [], list(record.outputs)
+    held = {k: v for k, v in record.held.items() if k not in order.places}
+    for name, place in order.places.items():
+        if order.facts.hold:
+            held[name] = HOLD
+            continue
+        preset = order.settings.destinations[name]
+        delivery = Delivery(order.job, order.settings, Photo(b"", _PHOTO), record.plan, order.facts)  # type: ignore[arg-type]
+        words = {field: value for field, value, _ in statement_for(delivery, preset).fields()}
+        text = json.dumps([order.sha256, record.plan.model_dump(mode="json"), words, preset.model_dump(mode="json")])
+        data = text.encode()
+        parts.append((write_part(place, data, order.job), place))
+        outputs.append(OutputRecord(
+            destination=name, path=str(place.relative_to(order.settings.studio)), width_px=9, height_px=6,
+            bytes=len(data), sha256=hashlib.sha256(data).hexdigest(),
+        ))  # fmt: skip
+    return JobResult(record.model_copy(update={"outputs": tuple(outputs), "held": held}), parts)
+
+
+class InlinePool:
+    """A pool of one worker that lives in this process and only pretends. made: the orders it was given, by photo."""
+
+    made: list[tuple[str, str, tuple[str, ...]]] = []  # noqa: RUF012 - one list for all pools of a test
+
+    def __init__(self, *_: object) -> None:
+        self._orders: list[JobOrder] = []
+
+    @property
+    def free(self) -> int:
+        return 1 - len(self._orders)
+
+    @property
+    def running(self) -> list[str]:
+        return [order.job for order in self._orders]
+
+    def waitables(self) -> list[Any]:
+        return []
+
+    def next_deadline(self) -> float | None:
+        return None
+
+    def submit(self, _job: str, order: JobOrder) -> None:
+        self._orders.append(order)
+        self.made.append((type(order).__name__, order.photo, tuple(order.places)))
+
+    def collect(self) -> Iterator[Finished | Failed]:
+        while self._orders:
+            order = self._orders.pop()
+            try:
+                yield Finished(order.job, pretend(order))
+            except ValueError as problem:
+                yield Failed(order.job, str(problem), retry=False, trace="planted")
+
+    def stop(self) -> None:
+        self._orders.clear()
+
+
+class Studio:
+    """A pretended studio: the service is started for every event and stopped when all is at rest."""
+
+    def __init__(self, settings: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr("autoprep.service.engine.Pool", InlinePool)
+        InlinePool.made = []
+        config = settings.config_file
+        text = config.read_text(encoding="utf-8")
+        config.write_text(re.sub(r"settle_s = .*", "settle_s = 0.0", text), encoding="utf-8")
+        self.config = config
+
+    @property
+    def settings(self) -> Settings:
+        settings = load(self.config)
+        service = settings.service.model_copy(update={"settle_s": 0.0})
+        return settings.model_copy(update={"service": service})
+
+    @property
+    def inbox(self) -> Path:
+        return self.settings.folders.inbox
+
+    def put(self, name: str, data: bytes | str) -> Path:
+        place = self.inbox / name
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.unlink(missing_ok=True)  # a new file, as sync tools make it
+        place.write_bytes(data if isinstance(data, bytes) else data.encode())
+        return place
+
+    def run(self) -> dict[str, JobRecord]:
+        """Let the service do all that follows, then stop it; the records by photo."""
+        engine = Engine(self.settings, open_log(self.settings.folders.records, None), follow=False)
+        try:
+            for _ in range(400):
+                engine._next_scan = engine._next_page = 0.0
+                engine.step(0.0)
+                if engine.idle:
+                    break
+            else:
+                raise AssertionError("the studio does not come to rest")
+        except BaseException:
+            self.cut_off(engine)
+            raise
+        engine.stop()
+        return self.records()
+
+    @staticmethod
+    def cut_off(engine: Engine) -> None:
+        """What the system does for a process that is killed."""
+        engine.hints.close()
+        engine.ledger.close()
+        engine._lock.close()
+
+    def records(self) -> dict[str, JobRecord]:
+        ledger = Ledger(ledger_path(self.settings))
+        try:
+            return {job.shown: job.record for job in ledger.jobs() if job.record is not None}
+        finally:
+            ledger.close()
+
+    def redo(self, shown: str, *destinations: str) -> None:
+        ledger = Ledger(ledger_path(self.settings))
+        job = next(job for job in ledger.jobs() if job.shown == shown)
+        ledger.ask_redo(job.job, list(destinations))
+        ledger.close()
+
+    def wait_over(self) -> None:
+        """Nothing has to wait any longer for another try."""
+        ledger = sqlite3.connect(ledger_path(self.settings))
+        ledger.execute("UPDATE jobs SET not_before = 0")
+        ledger.commit()
+        ledger.close()
+
+    def files(self) -> dict[str, bytes]:
+        """Everything below ready/, by its path."""
+        root = self.settings.folders.ready
+        return {
+            str(path.relative_to(root)).replace(os.sep, "/"): path.read_bytes()
+            for path in sorted(root.rglob("*"))
+            if path.is_file()
+        }
+
+    def made(self) -> list[tuple[str, str, tuple[str, ...]]]:
+        """What workers were asked for since the last call: (kind of order, photo, destinations)."""
+        made, InlinePool.made[:] = list(InlinePool.made), []
+        return made

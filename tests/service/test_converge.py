@@ -1,0 +1,417 @@
+"""What lies in ready/ follows from what is known: whatever the artist does, before or after a picture was made."""
+
+import csv
+import json
+import os
+
+import pytest
+
+from autoprep.settings import Settings
+from tests.service.pretend import Studio, photo
+
+DESTINATIONS = """
+[square]
+long_side_px = 300
+
+[site]
+long_side_px = 500
+name = "{title}"
+listing = true
+
+[blind]
+long_side_px = 400
+rights = "none"
+listing = true
+
+[print]
+long_side_px = 900
+when = "asked"
+"""
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    studio.config_file.with_name("destinations.toml").write_text(DESTINATIONS, encoding="utf-8")
+    return Studio(studio, monkeypatch)
+
+
+def listed(wren: Studio, destination: str = "site") -> list[dict[str, str]]:
+    place = wren.settings.folders.ready / destination / "image-list.csv"
+    if not place.exists():
+        return []
+    return list(csv.DictReader(place.read_text(encoding="utf-8-sig").splitlines()))
+
+
+def pictures(wren: Studio) -> list[str]:
+    return [name for name in wren.files() if "image-list" not in name]
+
+
+def on_disk(wren: Studio, shown: str) -> dict[str, object]:
+    job = wren.records()[shown].job
+    place = wren.settings.folders.records / "proof" / job / "record.json"
+    read: dict[str, object] = json.loads(place.read_text(encoding="utf-8"))
+    return read
+
+
+def test_a_title_that_comes_late_reaches_file_list_and_record_and_nothing_else(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    assert pictures(wren) == ["blind/01.jpg", "site/IMG_1.jpg", "square/IMG_1.jpg"]
+    before = wren.files()
+    wren.made()
+    wren.put("IMG_1.txt", "title: Sea Thrift\n")
+    wren.run()
+    assert pictures(wren) == ["blind/01.jpg", "site/Sea Thrift.jpg", "square/IMG_1.jpg"]
+    assert b"Sea Thrift" in wren.files()["square/IMG_1.jpg"]
+    assert wren.files()["blind/01.jpg"] == before["blind/01.jpg"]
+    assert [row["title"] for row in listed(wren)] == ["Sea Thrift"]
+    assert on_disk(wren, "IMG_1.jpg")["work"]["title"] == "Sea Thrift"  # type: ignore[index]
+    assert [kind for kind, _, _ in wren.made()] == ["AgainOrder"]  # measured once
+    withdrawn = list((wren.settings.folders.records / "withdrawn").rglob("IMG_1.jpg"))
+    assert len(withdrawn) == 1  # the picture under its old name: nothing is deleted
+
+
+def test_words_that_reach_no_file_make_none_again(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    wren.made()
+    before = {name: data for name, data in wren.files().items() if "image-list" not in name}
+    wren.put("Reeds.txt", "price: 200\n")
+    records = wren.run()
+    assert wren.made() == []
+    assert {name: data for name, data in wren.files().items() if "image-list" not in name} == before
+    assert records["Reeds.jpg"].work.price == "200"
+    assert on_disk(wren, "Reeds.jpg")["work"]["price"] == "200"  # type: ignore[index]
+
+
+def test_what_the_plan_depends_on_is_measured_again(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    before = wren.files()
+    wren.made()
+    wren.put("Reeds.txt", "kind: painting\nlighter: 0.5\n")
+    record = wren.run()["Reeds.jpg"]
+    assert record.kind == "painting"
+    assert [kind for kind, _, _ in wren.made()] == ["OutlinedOrder"]  # its edges are where they were
+    assert wren.files()["square/Reeds.jpg"] != before["square/Reeds.jpg"]
+    assert pictures(wren) == ["blind/01.jpg", "site/Reeds.jpg", "square/Reeds.jpg"]
+    wren.run()
+    assert wren.made() == []
+
+
+@pytest.mark.parametrize("way", ["note", "folder"])
+def test_hold_takes_the_files_back_and_releasing_it_brings_them_again(wren: Studio, way: str) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("Boats.jpg", photo(2))
+    wren.run()
+    before = wren.files()
+    wren.made()
+    if way == "note":
+        wren.put("Reeds.txt", "hold: yes")
+    else:
+        (wren.inbox / "hold").mkdir()
+        (wren.inbox / "Reeds.jpg").rename(wren.inbox / "hold" / "Reeds.jpg")
+    held = wren.run()["Reeds.jpg" if way == "note" else "hold/Reeds.jpg"]
+    assert pictures(wren) == ["blind/01.jpg", "site/Boats.jpg", "square/Boats.jpg"]
+    assert [row["title"] for row in listed(wren)] == ["Boats"]
+    assert [row["number"] for row in listed(wren)] == ["01"]  # numbered anew
+    assert held.outputs == ()
+    assert set(held.held) == {"square", "site", "blind"}
+    assert all("on hold" in reason for reason in held.held.values())
+    withdrawn = wren.settings.folders.records / "withdrawn"
+    assert sorted(p.name for p in withdrawn.rglob("*.jpg")) == ["02.jpg", "Reeds.jpg", "Reeds.jpg"]
+    if way == "note":
+        (wren.inbox / "Reeds.txt").unlink()
+    else:
+        (wren.inbox / "hold" / "Reeds.jpg").rename(wren.inbox / "Reeds.jpg")
+    back = wren.run()["Reeds.jpg"]
+    assert wren.made() == []  # nothing was rendered again
+    assert wren.files() == before
+    assert back.held == {}
+    assert len(back.outputs) == 3
+    assert [row["title"] for row in listed(wren)] == ["Boats", "Reeds"]
+
+
+def test_a_photo_on_hold_from_the_start_comes_out_when_it_is_released(wren: Studio) -> None:
+    wren.put("hold/Reeds.jpg", photo(1))
+    record = wren.run()["hold/Reeds.jpg"]
+    assert pictures(wren) == []
+    assert set(record.held) == {"square", "site", "blind"}
+    (wren.inbox / "hold" / "Reeds.jpg").rename(wren.inbox / "Reeds.jpg")
+    record = wren.run()["Reeds.jpg"]
+    assert pictures(wren) == ["blind/01.jpg", "site/Reeds.jpg", "square/Reeds.jpg"]
+    assert record.held == {}
+
+
+def test_the_list_goes_when_its_last_picture_does(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    assert len(listed(wren)) == 1
+    wren.put("Reeds.txt", "hold: yes")
+    wren.run()
+    assert wren.files() == {}
+
+
+def test_a_renamed_photo_keeps_one_name(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    (wren.inbox / "Reeds.jpg").rename(wren.inbox / "Reeds at Dusk.jpg")
+    records = wren.run()
+    assert list(records) == ["Reeds at Dusk.jpg"]
+    assert pictures(wren) == ["blind/01.jpg", "site/Reeds at Dusk.jpg", "square/Reeds at Dusk.jpg"]
+    assert [row["title"] for row in listed(wren)] == ["Reeds at Dusk"]
+    assert on_disk(wren, "Reeds at Dusk.jpg")["photo"] == "Reeds at Dusk.jpg"
+    (wren.inbox / "Reeds at Dusk.jpg").rename(wren.inbox / "Reeds.jpg")
+    wren.run()
+    assert pictures(wren) == ["blind/01.jpg", "site/Reeds.jpg", "square/Reeds.jpg"]
+
+
+def test_a_copy_keeps_the_work_when_the_first_file_goes(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    wren.put("Reeds too.jpg", photo(1))
+    records = wren.run()
+    assert records["Reeds too.jpg"].outcome == "duplicate"
+    (wren.inbox / "Reeds.jpg").unlink()
+    wren.run()
+    assert pictures(wren) == ["blind/01.jpg", "site/Reeds too.jpg", "square/Reeds too.jpg"]
+
+
+def test_a_deleted_photo_leaves_its_pictures(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("Reeds.txt", "medium: ink")
+    wren.run()
+    before = wren.files()
+    (wren.inbox / "Reeds.jpg").unlink()
+    (wren.inbox / "Reeds.txt").unlink()  # notes may go with their photo: they were said all the same
+    record = wren.run()["Reeds.jpg"]
+    assert wren.files() == before
+    assert record.work.medium == "ink"
+
+
+def test_an_inbox_that_goes_away_changes_nothing(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("Reeds.txt", "title: Reeds at Dusk")
+    wren.run()
+    before = wren.files()
+    away = wren.inbox.with_name("away")
+    wren.inbox.rename(away)
+    wren.inbox.mkdir()  # the empty mount point of a share
+    wren.run()
+    assert wren.files() == before
+    wren.inbox.rmdir()
+    away.rename(wren.inbox)
+    wren.made()
+    wren.run()
+    assert (wren.files(), wren.made()) == (before, [])
+
+
+def test_what_was_picked_up_is_not_made_again_unless_it_would_be_another(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    place = wren.settings.folders.ready / "square" / "Reeds.jpg"
+    place.unlink()
+    wren.run()
+    assert not place.exists()
+    wren.put("Reeds.txt", "hold: yes")
+    wren.run()
+    (wren.inbox / "Reeds.txt").unlink()
+    record = wren.run()["Reeds.jpg"]
+    assert not place.exists()  # it had been picked up before it was held
+    assert {output.destination for output in record.outputs} == {"square", "site", "blind"}
+    wren.redo("Reeds.jpg", "square")
+    wren.run()
+    assert place.exists()
+    place.unlink()
+    wren.put("Reeds.txt", "medium: ink")
+    wren.run()
+    assert place.exists()
+
+
+def test_withdrawn_files_that_somebody_threw_away_are_made_again(wren: Studio) -> None:
+    import shutil
+
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    before = wren.files()
+    wren.put("Reeds.txt", "hold: yes")
+    wren.run()
+    shutil.rmtree(wren.settings.folders.records / "withdrawn")
+    (wren.inbox / "Reeds.txt").unlink()
+    wren.run()
+    assert wren.files() == before
+
+
+def test_an_edited_file_is_neither_overwritten_nor_withdrawn(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    place = wren.settings.folders.ready / "square" / "Reeds.jpg"
+    place.write_bytes(b"retouched by hand")
+    wren.put("Reeds.txt", "medium: ink")
+    record = wren.run()["Reeds.jpg"]
+    assert place.read_bytes() == b"retouched by hand"
+    square = next(o for o in record.outputs if o.destination == "square")
+    assert square.path == "ready/square/Reeds-2.jpg"
+    assert any("stays" in note for note in square.notes)
+    wren.put("Reeds.txt", "medium: ink\nhold: yes")
+    wren.run()
+    assert pictures(wren) == ["square/Reeds.jpg"]
+    (wren.inbox / "Reeds.txt").unlink()
+    wren.run()
+    assert "square/Reeds-2.jpg" in pictures(wren)
+    assert place.read_bytes() == b"retouched by hand"
+
+
+def test_a_file_in_the_way_of_one_that_comes_back_stays(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    made = (wren.settings.folders.ready / "square" / "Reeds.jpg").read_bytes()
+    wren.put("Reeds.txt", "hold: yes")
+    wren.run()
+    (wren.settings.folders.ready / "square" / "Reeds.jpg").write_bytes(b"mine")
+    (wren.inbox / "Reeds.txt").unlink()
+    record = wren.run()["Reeds.jpg"]
+    assert wren.files()["square/Reeds.jpg"] == b"mine"
+    assert wren.files()["square/Reeds-2.jpg"] == made
+    assert next(o.path for o in record.outputs if o.destination == "square") == "ready/square/Reeds-2.jpg"
+
+
+def test_a_new_table_takes_new_works_at_once_and_older_ones_when_asked(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    file = wren.config.with_name("destinations.toml")
+    file.write_text(DESTINATIONS + "\n[wide]\nlong_side_px = 700\n", encoding="utf-8")
+    wren.put("Boats.jpg", photo(2))
+    wren.run()
+    assert [name for name in pictures(wren) if name.startswith("wide/")] == ["wide/Boats.jpg"]
+    wren.redo("Reeds.jpg", "wide")
+    wren.run()
+    assert [name for name in pictures(wren) if name.startswith("wide/")] == ["wide/Boats.jpg", "wide/Reeds.jpg"]
+    before = {name: wren.files()[name] for name in pictures(wren)}
+    file.write_text(DESTINATIONS.replace("500", "501"), encoding="utf-8")  # [wide] is gone, [site] has changed
+    wren.redo("Boats.jpg", "wide")
+    wren.run()
+    assert {name: wren.files()[name] for name in pictures(wren)} == before  # older files stay as they are
+    wren.redo("Boats.jpg", "site")
+    wren.run()
+    assert wren.files()["site/Boats.jpg"] != before["site/Boats.jpg"]
+    log = "".join(p.read_text(encoding="utf-8") for p in wren.settings.folders.records.glob("log.jsonl*"))
+    assert "no destination is called wide" in log
+    assert '"fault"' not in log
+
+
+def test_sent_elsewhere_after_it_was_made(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    wren.put("Reeds.txt", "for: print")
+    record = wren.run()["Reeds.jpg"]
+    assert pictures(wren) == ["print/Reeds.jpg"]
+    assert set(record.held) == {"square", "site", "blind"}
+    (wren.inbox / "Reeds.txt").unlink()
+    wren.run()
+    assert pictures(wren) == ["blind/01.jpg", "site/Reeds.jpg", "square/Reeds.jpg"]
+
+
+def test_a_destination_that_waits_to_be_asked_is_made_only_then(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    assert not [name for name in pictures(wren) if name.startswith("print/")]
+    wren.redo("Reeds.jpg", "print")
+    wren.run()
+    assert "print/Reeds.jpg" in pictures(wren)
+    wren.put("Reeds.txt", "medium: ink")
+    wren.run()
+    assert "print/Reeds.jpg" in pictures(wren)  # asked for once, it stays
+
+
+@pytest.mark.parametrize("better_first", [True, False])
+def test_the_better_take_is_used_and_the_other_withdrawn(wren: Studio, better_first: bool) -> None:
+    takes = {"Good.jpg": photo(1, sharp=9), "Poor.jpg": photo(1, sharp=3)}
+    for name in takes if better_first else reversed(takes):
+        wren.put(name, takes[name])
+        wren.run()
+    records = wren.records()
+    assert records["Good.jpg"].outcome == "ready"
+    assert records["Poor.jpg"].outcome == "alternate"
+    assert records["Poor.jpg"].take_of == records["Good.jpg"].job
+    assert "sharper" in records["Poor.jpg"].reasons[0]
+    assert on_disk(wren, "Poor.jpg")["outcome"] == "alternate"
+    assert [name for name in pictures(wren) if name.startswith("square/")] == ["square/Good.jpg"]
+    assert len(listed(wren)) == 1
+
+
+def test_an_alternate_that_is_asked_for_is_ready_and_says_so(wren: Studio) -> None:
+    wren.put("Good.jpg", photo(1, sharp=9))
+    wren.put("Poor.jpg", photo(1, sharp=3))
+    wren.run()
+    wren.redo("Poor.jpg", "square", "site", "blind")
+    records = wren.run()
+    assert records["Poor.jpg"].outcome == "ready"
+    assert records["Poor.jpg"].take_of is None
+    assert not any("Another take" in reason for reason in records["Poor.jpg"].reasons)
+    assert records["Good.jpg"].outcome == "ready"
+    assert len([name for name in pictures(wren) if name.startswith("square/")]) == 2
+
+
+def test_takes_of_another_day_are_another_occasion(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    from tests.service import pretend
+
+    wren.put("Monday.jpg", photo(1, sharp=9))
+    wren.run()
+    later = pretend._PHOTO.__class__("jpeg", 90, 60, taken_at="2026-11-24T10:00:00")
+    monkeypatch.setattr(pretend, "_PHOTO", later)
+    wren.put("Friday.jpg", photo(1, sharp=3))
+    records = wren.run()
+    assert {record.outcome for record in records.values()} == {"ready"}
+
+
+def test_a_question_is_answered_and_an_answer_survives_other_words(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1, answer="ask"))
+    assert wren.run()["Reeds.jpg"].outcome == "needs a look"
+    folder = wren.settings.folders.needs_a_look / "Reeds"
+    (folder / "choice-1.jpg").unlink()
+    record = wren.run()["Reeds.jpg"]
+    assert record.outcome == "ready"
+    assert record.outline is not None
+    assert record.outline.corners_px[0] == (1.0, 1.0)
+    assert not folder.exists()
+    wren.put("Reeds.txt", "kind: painting")
+    record = wren.run()["Reeds.jpg"]
+    assert (record.outcome, record.kind) == ("ready", "painting")
+    assert record.outline is not None
+    assert record.outline.corners_px[0] == (1.0, 1.0)
+    assert record.reasons[0] == "You chose the outline."
+
+
+def test_no_work_becomes_one_by_word_and_a_work_becomes_a_reference(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1, answer="nothing"))
+    assert wren.run()["IMG_1.jpg"].outcome == "no work seen"
+    wren.put("IMG_1.txt", "kind: painting")
+    assert wren.run()["IMG_1.jpg"].outcome == "ready"
+    assert len(pictures(wren)) == 3
+    (wren.inbox / "grey card").mkdir()
+    os.rename(wren.inbox / "IMG_1.jpg", wren.inbox / "grey card" / "IMG_1.jpg")
+    os.rename(wren.inbox / "IMG_1.txt", wren.inbox / "grey card" / "IMG_1.txt")
+    record = wren.run()["grey card/IMG_1.jpg"]
+    assert record.outcome == "reference"
+    assert pictures(wren) == []
+
+
+def test_a_mistake_in_the_code_is_told_with_its_traceback_and_not_tried_again(wren: Studio) -> None:
+    wren.put("Broken.jpg", photo(1, answer="broken"))
+    wren.put("Fine.jpg", photo(2))
+    records = wren.run()
+    assert records["Broken.jpg"].outcome == "set aside"
+    assert records["Fine.jpg"].outcome == "ready"
+    assert [name for _, name, _ in wren.made()].count("Broken.jpg") == 1
+    log = "".join(p.read_text(encoding="utf-8") for p in wren.settings.folders.records.glob("log.jsonl*"))
+    assert '"traceback": "planted"' in log or '"traceback":"planted"' in log
+
+
+def test_what_is_at_rest_stays_at_rest(wren: Studio) -> None:
+    for number in range(4):
+        wren.put(f"{number}.jpg", photo(number))
+    wren.run()
+    before, _ = wren.files(), wren.made()
+    wren.run()
+    assert (wren.files(), wren.made()) == (before, [])
