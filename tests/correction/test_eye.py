@@ -202,3 +202,11 @@ def test_the_material_speaks_for_an_outline_on_which_the_finders_differ() -> Non
     assert gate.confidence(seen) >= 0.9
     for doubt in ({"one_sheet": False}, {"all_cut": True}, {"views": 0.9}, {"several": True}, {"chance": 0.3}):
         assert gate.confidence(replace(seen, **doubt)) < 0.9, doubt
+
+
+def test_the_material_decides_only_where_the_finders_are_in_doubt() -> None:
+    doubt = replace(GOOD, agreement=0.5, support=0.5, views=0.9, undecided=0.6)
+    assert gate.may_be_whole(doubt)
+    assert not gate.may_be_whole(GOOD)
+    for change in ({"several": True}, {"chance": 0.3}, {"views": 0.99, "undecided": 0.1}):
+        assert not gate.may_be_whole(replace(doubt, **change))

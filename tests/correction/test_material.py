@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.outline.material import is_one_sheet
+from autoprep.correction.outline.material import fills_photo, is_one_sheet
 from autoprep.imaging.arrays import Float32
 
 _NONE = (False, False, False, False)
@@ -50,3 +50,33 @@ def test_where_the_photo_cuts_the_page_there_is_no_end_to_be_seen() -> None:
     whole = np.ascontiguousarray(_page()[130:590, 170:830])
     corners = np.array([[0.0, 0.0], [660.0, 0.0], [660.0, 460.0], [0.0, 460.0]])
     assert not is_one_sheet(whole, corners, (True, True, True, True))  # nothing beyond tells
+
+
+def _framed_drawing() -> tuple[Float32, list[np.ndarray]]:  # type: ignore[type-arg]
+    """A page that fills the photo, with a drawn frame that looks like its edge, and that frame's outline."""
+    whole = np.ascontiguousarray(_page()[130:590, 170:830])
+    cv2.rectangle(whole, (60, 50), (600, 410), (0.04, 0.04, 0.1), 3, cv2.LINE_AA)
+    return whole, [np.array([[60.0, 50.0], [600.0, 50.0], [600.0, 410.0], [60.0, 410.0]])]
+
+
+def test_beyond_a_drawn_frame_the_paper_goes_on() -> None:
+    assert fills_photo(*_framed_drawing())
+
+
+def test_a_page_that_ends_in_the_photo_does_not_fill_it() -> None:
+    assert not fills_photo(_page(), [_QUAD])
+    cut = np.ascontiguousarray(_page()[:, 300:])
+    assert not fills_photo(cut, [np.array([[0.0, 110.0], [550.0, 110.0], [550.0, 610.0], [0.0, 610.0]])])
+
+
+def test_a_scene_is_no_sheet_that_fills_the_photo() -> None:
+    rng = np.random.default_rng(5)
+    scene = cv2.GaussianBlur(rng.uniform(0, 1, (720, 1000, 3)).astype(np.float32), (0, 0), 30)
+    scene = np.asarray((scene - scene.min()) / np.ptp(scene), np.float32)
+    assert not fills_photo(scene, [])
+
+
+def test_a_small_dark_figure_is_no_end_of_the_page() -> None:
+    whole, quads = _framed_drawing()
+    cv2.rectangle(whole, (90, 80), (190, 160), (0.3, 0.05, 0.05), -1)
+    assert fills_photo(whole, [*quads, np.array([[100.0, 90.0], [150.0, 90.0], [150.0, 130.0], [100.0, 130.0]])])

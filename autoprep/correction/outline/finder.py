@@ -11,7 +11,7 @@ from autoprep.correction.outline import eye, gate, weights
 from autoprep.correction.outline.candidates import Candidate, propose
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
 from autoprep.correction.outline.features import BESIDE_NAMES, NAMES, beside, rows
-from autoprep.correction.outline.material import is_one_sheet
+from autoprep.correction.outline.material import fills_photo, is_one_sheet
 from autoprep.correction.outline.refinement import Refined, Sides, refine
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others, probability
 from autoprep.correction.perspective import focal_length_px
@@ -176,6 +176,12 @@ def _answers(photo: Photo, sight: eye.Sight | None) -> tuple[list[_Answer], list
         for entry in judged
         if (entry.whole and not first.whole) or overlap_in_photo(entry.quad, first.quad, photo.full_px) < _SAME
     ]
+    if gate.may_be_whole(witness):
+        quads = [entry.quad * (copy.shape[1] / photo.full_px[0]) for entry in (first, *judged) if not entry.whole]
+        if fills_photo(copy, quads):
+            all_cut = (True, True, True, True)
+            whole = _Answer(rectangle(*photo.full_px), gate.WHOLE, all_cut, whole=True, evidence=named)
+            return [whole, *([] if first.whole else [replace(first, confidence=1 - gate.WHOLE)]), *others], apart
     if others and gate.of_two_minds(witness):
         best = replace(others[0], confidence=min(judged[0].confidence, gate.DOUBTED), evidence=named)
         return [best, first, *others[1:]], apart

@@ -80,6 +80,17 @@ def _of_one_mind(witness: Witness) -> bool:
     return agreed and witness.chance >= _CHANCE and not witness.several
 
 
+WHOLE = 0.92
+"""The confidence that the whole photo is the page where its material says so and the finders are in doubt."""
+
+
+def may_be_whole(witness: Witness) -> bool:
+    """Whether the finders are in doubt, so that the material decides: the eye holds for no other outline."""
+    firm = witness.views >= _SURE_VIEWS and witness.undecided <= _UNDECIDED_WHOLE and not witness.all_cut
+    doubt = confidence(witness) < 0.9
+    return doubt and not firm and not witness.several and witness.chance >= _CHANCE
+
+
 def of_two_minds(witness: Witness) -> bool:
     """Whether the eye is so unsure, and so alone, that the judge's best outline comes first in the question."""
     return witness.views < 0.9 and witness.undecided > _UNDECIDED and witness.agreement < _CUT_SHEET

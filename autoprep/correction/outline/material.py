@@ -5,6 +5,7 @@ is one paper in one light, up to all sides; a strip beyond each side that the ph
 that takes in some desk fails the first, one that leaves a strip of the page out fails the second.
 """
 
+from collections.abc import Iterable
 from typing import cast
 
 import cv2
@@ -14,7 +15,7 @@ from autoprep.correction.cells import ground_cells
 from autoprep.correction.sheet import Sheet, find_sheet
 from autoprep.imaging.arrays import Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE
-from autoprep.imaging.geometry import homography, rectangle, side_lengths
+from autoprep.imaging.geometry import area, homography, rectangle, side_lengths
 
 Sides = tuple[bool, bool, bool, bool]
 
@@ -25,6 +26,10 @@ _EXPLAINED, _RIM = 0.88, 0.8
 _STRETCHES = 40
 _ANOTHER = 0.08  # natural log by which another material differs from the paper, in any channel
 _LEAST_SHOWN, _LEAST_OTHER = 0.3, 0.8  # shares of a side's stretches
+# The whole photo is one sheet where so much of it is explained, and so little of any side has another material beyond.
+# (Of the 74 pages: where the photo is the page, .0-.3 for most; where it is not, .85-1 for all but two bleached ones.)
+_ALL_EXPLAINED, _MOST_OTHER = 0.95, 0.3
+_A_PAGE = 0.3  # what takes less of the photo is a figure on the page
 
 
 def is_one_sheet(linear: Float32, quad: Float64, cut: Sides) -> bool:
@@ -37,8 +42,30 @@ def is_one_sheet(linear: Float32, quad: Float64, cut: Sides) -> bool:
     sheet = find_sheet(ground_cells(view[band:-band, band:-band]))
     if not isinstance(sheet, Sheet) or sheet.explained < _EXPLAINED or sheet.rim < _RIM:
         return False
-    ends = [_ends(view, shown, sheet, band, side) for side in range(4) if not cut[side]]
-    return bool(ends) and all(ends)
+    shares = [_other_beyond(view, shown, sheet, band, side) for side in range(4) if not cut[side]]
+    return bool(shares) and all(share is None or share >= _LEAST_OTHER for share in shares)
+
+
+def fills_photo(linear: Float32, quads: Iterable[Float64]) -> bool:
+    """Whether all of the photo is one sheet, and at no side of the outlines that it may have does the sheet end.
+
+    A drawn frame is an edge to those who look for lines; beyond it the paper goes on. linear: (H, W, 3) float32 linear
+    light of the photo; quads: (4, 2) corners in its pixels.
+    """
+    whole = find_sheet(ground_cells(_rectified(linear, rectangle(linear.shape[1], linear.shape[0]))[0]))
+    if not isinstance(whole, Sheet) or whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:
+        return False
+    size = linear.shape[1] * linear.shape[0]
+    for quad in quads:
+        if area(quad) < _A_PAGE * size:
+            continue
+        view, shown, band = _rectified(linear, quad)
+        sheet = find_sheet(ground_cells(view[band:-band, band:-band]))
+        if isinstance(sheet, Sheet) and sheet.explained > _RIM:
+            shares = [_other_beyond(view, shown, sheet, band, side) or 0.0 for side in range(4)]
+            if max(shares) > _MOST_OTHER:
+                return False
+    return True
 
 
 def _rectified(linear: Float32, quad: Float64) -> tuple[Float32, Bool, int]:
@@ -56,8 +83,8 @@ def _rectified(linear: Float32, quad: Float64) -> tuple[Float32, Bool, int]:
     return cast(Float32, seen), shown, band
 
 
-def _ends(view: Float32, shown: Bool, sheet: Sheet, band: int, side: int) -> bool:
-    """Whether beyond a side, along most of what the photo shows of it, lies another material."""
+def _other_beyond(view: Float32, shown: Bool, sheet: Sheet, band: int, side: int) -> float | None:
+    """The share of a side beyond which lies another material; None where the photo shows too little of what is there."""
     # Each side in turn is brought to the top.
     turned, seen = (np.rot90(plane, side) for plane in (view, shown))
     light = np.rot90(sheet.log_light, side)
@@ -74,7 +101,7 @@ def _ends(view: Float32, shown: Bool, sheet: Sheet, band: int, side: int) -> boo
         known += 1
         ground = _upper_half(part[ok])
         others += bool(np.abs(np.log(np.maximum(ground, 2e-3)) - place.mean(axis=0)).max() > _ANOTHER)
-    return known < _LEAST_SHOWN * _STRETCHES or others >= _LEAST_OTHER * known
+    return None if known < _LEAST_SHOWN * _STRETCHES else others / known
 
 
 def _upper_half(pixels: Float32) -> Float64:
