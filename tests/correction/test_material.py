@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from autoprep.correction.outline.material import fills_photo, is_one_sheet
-from autoprep.imaging.arrays import Float32
+from autoprep.imaging.arrays import Float32, Float64
 
 _NONE = (False, False, False, False)
 _QUAD = np.array([[150.0, 110.0], [850.0, 110.0], [850.0, 610.0], [150.0, 610.0]])
@@ -52,7 +52,7 @@ def test_where_the_photo_cuts_the_page_there_is_no_end_to_be_seen() -> None:
     assert not is_one_sheet(whole, corners, (True, True, True, True))  # nothing beyond tells
 
 
-def _framed_drawing() -> tuple[Float32, list[np.ndarray]]:  # type: ignore[type-arg]
+def _framed_drawing() -> tuple[Float32, list[Float64]]:
     """A page that fills the photo, with a drawn frame that looks like its edge, and that frame's outline."""
     whole = np.ascontiguousarray(_page()[130:590, 170:830])
     cv2.rectangle(whole, (60, 50), (600, 410), (0.04, 0.04, 0.1), 3, cv2.LINE_AA)
@@ -71,8 +71,8 @@ def test_a_page_that_ends_in_the_photo_does_not_fill_it() -> None:
 
 def test_a_scene_is_no_sheet_that_fills_the_photo() -> None:
     rng = np.random.default_rng(5)
-    scene = cv2.GaussianBlur(rng.uniform(0, 1, (720, 1000, 3)).astype(np.float32), (0, 0), 30)
-    scene = np.asarray((scene - scene.min()) / np.ptp(scene), np.float32)
+    scene = np.asarray(cv2.GaussianBlur(rng.uniform(0, 1, (720, 1000, 3)).astype(np.float32), (0, 0), 30), np.float32)
+    scene = ((scene - scene.min()) / np.ptp(scene)).astype(np.float32)
     assert not fills_photo(scene, [])
 
 

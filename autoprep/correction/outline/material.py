@@ -84,7 +84,7 @@ def _rectified(linear: Float32, quad: Float64) -> tuple[Float32, Bool, int]:
 
 
 def _other_beyond(view: Float32, shown: Bool, sheet: Sheet, band: int, side: int) -> float | None:
-    """The share of a side beyond which lies another material; None where the photo shows too little of what is there."""
+    """The share of a side beyond which lies another material; None where the photo shows too little there."""
     # Each side in turn is brought to the top.
     turned, seen = (np.rot90(plane, side) for plane in (view, shown))
     light = np.rot90(sheet.log_light, side)

@@ -1,0 +1,100 @@
+"""A studio that version 0.3.0 left behind goes on: nothing is made twice, and the new rule holds for the old works.
+
+tests/data/studio-0.3.0.zip was made by that version from five photos of this project's own: a work with an alternate
+take and a copy, one on hold, a question, and a file that is no photo. Three of the photos are no longer there.
+"""
+
+import json
+import os
+import sqlite3
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from autoprep.ledger import Ledger
+from autoprep.service.studio import ledger_path
+from autoprep.settings import Settings, load
+from tests.service.engines import run_once
+
+ARCHIVE = Path(__file__).parent.parent / "data" / "studio-0.3.0.zip"
+
+
+@pytest.fixture
+def old(tmp_path: Path) -> Settings:
+    studio = tmp_path / "saltmere"
+    with zipfile.ZipFile(ARCHIVE) as archive:
+        archive.extractall(studio)
+        held = json.loads(archive.read("ledger.json"))
+    (studio / "records").mkdir()
+    db = sqlite3.connect(studio / "records" / "ledger.sqlite3")
+    for statement in held.pop("schema"):
+        db.execute(statement)
+    db.execute("PRAGMA user_version = 1")
+    for table, rows in held.items():
+        for row in rows:
+            values = [_value(value, studio) for value in row.values()]
+            db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})", values)
+    db.commit()
+    db.close()
+    return load(studio / "config" / "autoprep.toml")
+
+
+def _value(value: Any, studio: Path) -> Any:
+    if isinstance(value, dict):
+        return os.fsencode(value["path"].replace("{studio}", str(studio)))
+    return value.replace("{studio}", str(studio).casefold()) if isinstance(value, str) else value
+
+
+def _files(settings: Settings) -> dict[str, bytes]:
+    ready = settings.folders.ready
+    return {str(path.relative_to(ready)): path.read_bytes() for path in ready.rglob("*.jpg")}
+
+
+def test_what_was_known_is_known(old: Settings) -> None:
+    ledger = Ledger(ledger_path(old))
+    views = {view.shown: view for view in ledger.views()}
+    used, other = views["Sea Thrift.jpg"], views["Sea Thrift soft.jpg"]
+    assert used.work == other.work == used.job
+    assert set(used.usual) == {"square", "site"}
+    assert used.said.title == "Sea Thrift"
+    made = ledger.renditions(used.job)
+    assert {name: row.state for name, row in made.items()} == {"square": "in place", "site": "in place"}
+    assert made["site"].path == old.folders.ready / "site" / "Sea Thrift.jpg"
+    assert {row.state for row in ledger.renditions(views["hold/Boats.jpg"].job).values()} == {"held"}
+    assert ledger.is_taken(old.folders.needs_a_look / "Reeds")
+    assert ledger.files()[b"copy.jpg"].job == used.job
+    assert ledger.check() == "ok"
+    ledger.close()
+
+
+def test_the_old_ledger_is_kept_beside_the_new_one(old: Settings) -> None:
+    Ledger(ledger_path(old)).close()
+    copies = list(old.folders.records.glob("ledger-before-*.sqlite3"))
+    assert [copy.name for copy in copies] == ["ledger-before-2.sqlite3"]
+    kept = sqlite3.connect(copies[0])
+    assert kept.execute("PRAGMA user_version").fetchone()[0] == 1
+    assert kept.execute("SELECT count(*) FROM places").fetchone()[0] > 0
+    kept.close()
+    before = copies[0].read_bytes()
+    Ledger(ledger_path(old)).close()
+    assert copies[0].read_bytes() == before
+
+
+@pytest.mark.slow
+def test_nothing_is_made_twice_and_the_new_rule_holds(old: Settings) -> None:
+    before = _files(old)
+    assert set(before) == {"site/Sea Thrift.jpg", "square/Sea Thrift.jpg"}
+    records = run_once(old)
+    assert _files(old) == before
+    assert records["Sea Thrift soft.jpg"].outcome == "alternate"
+    (old.folders.inbox / "Sea Thrift.txt").write_text("hold: yes", encoding="utf-8")
+    (old.folders.inbox / "hold" / "Boats.jpg").rename(old.folders.inbox / "Boats.jpg")
+    records = run_once(old)
+    assert set(_files(old)) == {"site/Boats.jpg", "square/Boats.jpg"}
+    assert set(records["Sea Thrift.jpg"].held) == {"square", "site"}
+    (old.folders.inbox / "Sea Thrift.txt").unlink()
+    run_once(old)
+    after = _files(old)
+    assert {name: after[name] for name in before} == before
