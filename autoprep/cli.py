@@ -25,6 +25,7 @@ from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, UsageErr
 from autoprep.ledger import Job, Ledger
 from autoprep.logs import open_log, plain
 from autoprep.service.engine import Engine
+from autoprep.service.outlook import outlook
 from autoprep.service.places import reserve
 from autoprep.service.said import facts_for, sent_to
 from autoprep.service.studio import ledger_path, write_page
@@ -92,7 +93,8 @@ def _parser() -> argparse.ArgumentParser:
     watch = _add(commands, _watch, "watch", "run the service in the foreground until Ctrl-C")
     watch.add_argument("--quiet", action="store_true", help="log to the records only")
     _json(_add(commands, _once, "once", "process everything that waits in the inbox, then stop"))
-    _json(_add(commands, _check, "check", "validate the settings and show what they come to"))
+    check = _json(_add(commands, _check, "check", "validate the settings and show what they come to"))
+    check.add_argument("--ahead", action="store_true", help="show what would be done now and why, without doing it")
     _json(_add(commands, _jobs, "jobs", "list all jobs"))
     _json(_add(commands, _status, "status", "what waits, runs, asks and failed, and how much space is left"))
     retry = _add(commands, _retry, "retry", "work again on what was set aside")
@@ -282,6 +284,8 @@ def _process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
 def _check(options: argparse.Namespace) -> int:
     settings = _settings(options)
     warnings = warnings_of(settings)
+    if options.ahead:
+        return _ahead(settings, as_json=options.json)
     if options.json:
         print(
             json.dumps(
@@ -301,6 +305,18 @@ def _check(options: argparse.Namespace) -> int:
         print(f"  {name:<13} {preset_words(preset)}")
     for warning in warnings:
         print(f"Note: {warning}")
+    return 0
+
+
+def _ahead(settings: Settings, *, as_json: bool) -> int:
+    lines = list(outlook(settings))
+    if as_json:
+        print(json.dumps(lines, ensure_ascii=False, indent=2))
+        return 0
+    for line in lines:
+        print(plain(line))
+    if not lines:
+        print("All is as it should be; there is nothing to do.")
     return 0
 
 

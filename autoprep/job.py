@@ -217,7 +217,7 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
     for name, place in order.places.items():
         with stages.stage(f"render {name}") as facts:
             preset = order.settings.destinations[name]
-            reason = _holds(order, preset, record.measures)
+            reason = why_held(order, preset, record.measures)
             if reason:
                 held[name] = reason
                 continue
@@ -258,8 +258,8 @@ def _as_planned(photo: Photo, plan: CorrectionPlan) -> Photo:
     return without_contrast(photo, plan.contrast) if plan.chart is None else referred(photo, plan.chart)
 
 
-def _holds(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str:
-    """Why this destination waits; empty when it does not."""
+def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str:
+    """Why a destination waits for another photo, or another word; empty where it does not."""
     if order.facts.hold:
         return words.HOLD
     told = names_artist(order.facts, order.settings.artist.name) if preset.rights == "none" else ""

@@ -11,8 +11,8 @@ from autoprep.service.rule import told_of
 from autoprep.settings import Settings
 
 _IN_RIGHTS = ("title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords")
-# Words that a blind destination must look through, though they do not reach its file.
-_WATCHED = ("title", "medium", "alt_text", "description", "keywords")
+# A blind destination waits while the words on the work name the artist, though they do not reach its file.
+_WATCHED = ("names the artist",)
 _NAMED = ("title", "year", "medium", "size_mm", "unit", "inventory", "photo")
 _OTHER: dict[str, Any] = {
     "title": "Xq7z", "year": "0001", "medium": "Xq7z", "size_mm": (7.0, 9.0), "unit": "mm", "inventory": "Xq7z",
@@ -41,7 +41,9 @@ def told(settings: Settings, name: str, facts: WorkFacts, shown: str) -> dict[st
     words |= set(_IN_RIGHTS) if preset.rights == "full" else set(_WATCHED)
     if preset.mark and "{year}" in settings.mark.text:
         words.add("year")
-    return {word: told_of(facts, shown, word) for word in sorted(words)}
+    if preset.rights == "none" and preset.title:
+        words.add("title")
+    return {word: told_of(facts, shown, settings.artist.name, word) for word in sorted(words)}
 
 
 def _in_name(settings: Settings, name: str, facts: WorkFacts, shown: str) -> list[str]:
@@ -58,4 +60,4 @@ def _in_name(settings: Settings, name: str, facts: WorkFacts, shown: str) -> lis
 def same_name(settings: Settings, name: str, was: dict[str, Any], facts: WorkFacts, shown: str) -> bool:
     """Whether a file that was named by these words is still called so."""
     words = [word for word in _in_name(settings, name, facts, shown) if word in was]
-    return all(was[word] == told_of(facts, shown, word) for word in words)
+    return all(was[word] == told_of(facts, shown, settings.artist.name, word) for word in words)

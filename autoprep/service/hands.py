@@ -84,7 +84,7 @@ class Hands:
         asked = set(self._ledger.redos().get(job.job, ()))
         record, fields = result.record, self._fields(job, order, result.record)
         view = replace(job, state="done", outcome=record.outcome, **fields)
-        known = Known(view, order.facts, True, before, frozenset(asked))
+        known = Known(view, order.facts, True, before, frozenset(asked), artist=self.settings.artist.name)
         takes = [known, *(other for other in takes_of(view.work) if other.view.job != job.job)]
         best = used(take.view for take in takes)
         shown = record.outcome in ("ready", "alternate") and is_shown(known, best)
@@ -95,7 +95,7 @@ class Hands:
         self._publish(parts, order, shown)
         for name, row in rows.items():
             old = before.get(name)
-            if old is not None and old.path is not None and old.path != row.path and row.state == "in place":
+            if old is not None and old.state == "in place" and (old.path != row.path or row.state != "in place"):
                 take_out(self.settings, job.job, old)
         known = replace(known, made={**before, **rows})
         change = self._change(known, best, record, rows, fields)

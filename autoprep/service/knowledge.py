@@ -143,9 +143,8 @@ class Knowledge:
         here = job in self._present
         # A photo that is away keeps what was said of it: its notes may be away with it.
         said = self._said.of(self.settings, view)[0] if here or view.state != "done" else view.said
-        return Known(
-            view, said, here, self._ledger.renditions(job), frozenset(self._redos.get(job, ())), self._answer(view)
-        )
+        made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
+        return Known(view, said, here, made, redo, self._answer(view), self.settings.artist.name)
 
     def _answer(self, view: View) -> Outline | None:
         return self._answers.get(view.job) if view.outcome == "needs a look" else None

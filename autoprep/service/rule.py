@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from typing import Any
 
+from autoprep.blind import names_artist
 from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import Rendition, View
 from autoprep.words import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE
@@ -16,6 +17,7 @@ from autoprep.words import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE
 MEASURED_BY = ("kind", "paper", "keep_paper", "lighter", "size_mm", "grey_card", "reference")
 TOLD = (
     "title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords", "photo", "hold",
+    "names the artist",
 )  # fmt: skip
 # A later take replaces an earlier one only where it is clearly better (natural log of detail, see takes).
 CLEARLY_BETTER = 0.02
@@ -26,7 +28,8 @@ class Known:
     """One photo of a work with all that is known of it now.
 
     said: what is said of the work; present: the photo's bytes lie in the inbox; made: what is on record of each
-    destination; redo: destinations that were asked for again; answer: the outline that the artist has chosen since.
+    destination; redo: destinations that were asked for again; answer: the outline that the artist has chosen since;
+    artist: whose works these are.
     """
 
     view: View
@@ -35,6 +38,7 @@ class Known:
     made: Mapping[str, Rendition] = field(default_factory=dict)
     redo: frozenset[str] = frozenset()
     answer: Outline | None = None
+    artist: str = ""
 
 
 @dataclass(frozen=True)
@@ -141,7 +145,7 @@ def _steps(known: Known, best: str, destinations: Sequence[str]) -> list[Step]:
         found.append(Render(view.job, next(iter(stale.values())), tuple(stale)))
     elif known.redo:
         found.append(Tell(view.job, _no_redo(known)))
-    elif _untold(known, best):
+    elif not found and _untold(known, best):  # any other step tells too
         found.append(Tell(view.job, "other words, or another name"))
     return found
 
@@ -157,10 +161,8 @@ def _no_redo(known: Known) -> str:
 
 def _without(known: Known, best: str, goal: Sequence[str], destinations: Sequence[str]) -> list[Step]:
     """Files that should not be there. Those of a table that went away stay: nobody took the work back."""
-    gone = tuple(
-        name for name, made in known.made.items()
-        if made.state == "in place" and name not in goal and name in destinations
-    )  # fmt: skip
+    lies = {name for name, made in known.made.items() if made.state == "in place"}
+    gone = tuple(name for name in destinations if name in lies and name not in goal)
     return [Withdraw(known.view.job, why_not(known, best), gone)] if gone else []
 
 
@@ -198,13 +200,15 @@ def _stale(known: Known, name: str) -> str:
 
 def told_now(known: Known, word: str) -> Any:
     """What is said now under one of the names of TOLD, as JSON has it."""
-    return told_of(known.said, known.view.shown, word)
+    return told_of(known.said, known.view.shown, known.artist, word)
 
 
-def told_of(said: WorkFacts, shown: str, word: str) -> Any:
+def told_of(said: WorkFacts, shown: str, artist: str, word: str) -> Any:
     """What reaches a file under one of the names of TOLD, as JSON has it."""
     if word == "photo":
         return PurePosixPath(shown).stem
+    if word == "names the artist":
+        return names_artist(said, artist)
     value = getattr(said, word)
     return list(value) if isinstance(value, tuple) else value
 

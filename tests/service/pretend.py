@@ -31,6 +31,7 @@ from autoprep.domain import (
     Tone,
 )
 from autoprep.files.storage import write_part
+from autoprep.job import why_held
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
@@ -38,7 +39,6 @@ from autoprep.service.engine import Engine
 from autoprep.service.studio import ledger_path
 from autoprep.service.worker import Failed, Finished
 from autoprep.settings import Settings, load
-from autoprep.words import HOLD
 
 _SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
 _PHOTO = PhotoFacts("jpeg", 90, 60, taken_at="2026-11-20T10:00:00")
@@ -106,10 +106,11 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
     parts, outputs = [], list(record.outputs)
     held = {k: v for k, v in record.held.items() if k not in order.places}
     for name, place in order.places.items():
-        if order.facts.hold:
-            held[name] = HOLD
-            continue
         preset = order.settings.destinations[name]
+        reason = why_held(order, preset, record.measures)
+        if reason:
+            held[name] = reason
+            continue
         delivery = Delivery(order.job, order.settings, Photo(b"", _PHOTO), record.plan, order.facts)  # type: ignore[arg-type]
         words = {field: value for field, value, _ in statement_for(delivery, preset).fields()}
         text = json.dumps([order.sha256, record.plan.model_dump(mode="json"), words, preset.model_dump(mode="json")])

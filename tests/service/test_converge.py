@@ -415,3 +415,33 @@ def test_what_is_at_rest_stays_at_rest(wren: Studio) -> None:
     before, _ = wren.files(), wren.made()
     wren.run()
     assert (wren.files(), wren.made()) == (before, [])
+
+
+def test_what_would_be_done_can_be_read_before(wren: Studio) -> None:
+    from autoprep.service.outlook import outlook
+
+    wren.put("Reeds.jpg", photo(1))
+    assert list(outlook(wren.settings)) == ["Reeds.jpg: looked at, because it is new"]
+    wren.run()
+    assert list(outlook(wren.settings)) == []
+    before = wren.files()
+    wren.put("Reeds.txt", "title: Reeds at Dusk")
+    wren.put("Boats.jpg", photo(2))
+    assert sorted(outlook(wren.settings)) == [
+        "Boats.jpg: looked at, because it is new or has changed",
+        "Reeds.jpg: square, site made, because its title has changed",
+    ]
+    wren.put("Reeds.txt", "hold: yes")
+    (said,) = [line for line in outlook(wren.settings) if "Reeds" in line]
+    assert said.startswith("Reeds.jpg: square, site, blind withdrawn, because the photo is on hold")
+    assert wren.files() == before
+
+
+def test_words_that_come_to_name_the_artist_take_the_picture_from_the_blind_table(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    wren.put("Reeds.txt", "title: Wren Halloway at the Reeds")
+    record = wren.run()["Reeds.jpg"]
+    assert "blind" in record.held or "blind/01.jpg" not in pictures(wren)
+    text = "".join(str(row) for row in listed(wren, "blind"))
+    assert "Halloway" not in text
