@@ -49,6 +49,8 @@ def test_a_finished_job_keeps_what_it_delivered(ledger: Ledger) -> None:
     made = record(job)
     row = Rendition("square", "in place", Path("/r/a.jpg"), {"title": "A"}, "p", "s", output=made.outputs[0])
     ledger.apply([Change(made, (row,), {"plan": "p", "usual": ("square",)})])
+    assert ledger.settled_questions() == {job: Path("/l/a")}
+    ledger.settle_question(job)
     assert ledger.places(job) == {"square": Path("/r/a.jpg")}
     assert ledger.renditions(job) == {"square": row}
     assert ledger.coming(job) == {}

@@ -1,0 +1,222 @@
+"""The table of planted mistakes. Each is one that a tired hand could make; none may pass the quick tests.
+
+`tests` are those that stand next to the mistake and run first; where they pass, all quick tests run.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """In `file`, the one place that reads `old` reads `new`."""
+
+    name: str
+    file: str
+    old: str
+    new: str
+    tests: tuple[str, ...]
+
+
+_RULE = ("tests/service/test_rule.py", "tests/service/test_converge.py")
+_LEDGER = ("tests/test_ledger.py", "tests/service/test_converge.py")
+_STORE = ("tests/files", "tests/test_job.py")
+_COLOUR = ("tests/reference", "tests/files/test_conversion.py")
+
+
+def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tuple[Mistake, ...]:
+    return tuple(Mistake(name, file, old, new, tests) for name, old, new in rows)
+
+
+PLANTED: tuple[Mistake, ...] = (
+    *_all(
+        "autoprep/service/rule.py", _RULE,
+        ("hold is ignored", "or known.said.hold or not is_shown", "or not is_shown"),
+        ("an alternate is given out", "return known.view.job == best or known.view.chosen", "return True or known.view.chosen"),
+        ("a take that was chosen is taken back", "or known.view.chosen or bool(known.redo)", "or bool(known.redo)"),
+        ("a redo of an alternate shows nothing", "known.view.chosen or bool(known.redo)", "known.view.chosen"),
+        ("usual destinations win over those it was sent to", "known.said.destinations or view.usual", "view.usual or known.said.destinations"),
+        ("what was asked for is forgotten", "*asked, *known.redo}", "*known.redo}"),
+        ("the later of two like takes is used", "(best.merit or 0.0) + CLEARLY_BETTER", "(best.merit or 0.0) - CLEARLY_BETTER"),
+        ("takes count from the newest", "key=lambda view: view.number):\n        if not view.plan", "key=lambda view: -view.number):\n        if not view.plan"),
+        ("a question is a take", 'view.outcome not in ("ready", "alternate"):\n            continue', 'view.outcome not in ("ready", "alternate", "needs a look"):\n            continue'),
+        ("the plan does not count", "if made.plan != known.view.plan:", "if False:"),
+        ("words do not count", "if word in TOLD and told_now(known, word) != was]", "if word in TOLD and False]"),
+        ("a withdrawn file comes back with old words", 'made.state == "withdrawn" and not _stale(known, name)', 'made.state == "withdrawn"'),
+        ("what was picked up is made again", 'return made is not None and made.state == "withdrawn"', 'return made is not None and made.state in ("withdrawn", "picked up")'),
+        ("a photo that is away is measured", "if anew is not None and known.present:", "if anew is not None:"),
+        ("a photo that is away is rendered", "if stale and known.present:", "if stale:"),
+        ("a table that went away takes its files along", "for name in destinations if name in lies", "for name in lies if name in lies"),
+        ("paper is not measured anew", '"kind", "paper", "keep_paper"', '"kind", "keep_paper"'),
+        ("words of a work do not wake a photo without one", 'view.outcome == "no work seen" and said.says_work', "False and said.says_work"),
+        ("a moved photo's record stays old", "return view.unwritten or outcome != view.outcome or", "return outcome != view.outcome or"),
+        ("telling forgets what was measured", "return known.said.model_copy(update=kept)", "return known.said"),
+        ("an answer is not used", "if known.answer is not None:", "if False and known.answer is not None:"),
+    ),
+    *_all(
+        "autoprep/service/hands.py", _RULE,
+        ("an edited picture is overwritten", "if not is_ours(row.path, *known):", "if False and not is_ours(row.path, *known):"),
+        ("the old name stays beside the new one", "take_out(self.settings, job.job, old)\n        known", "pass\n        known"),
+        ("a worse take is published", "if final in finals and not shown:", "if False:"),
+        ("an alternate asked for is not kept", '{"chosen": True} if job.outcome == "alternate"', '{} if job.outcome == "alternate"'),
+        ("an answered outline is found anew", "return record.outline, job.answered", "return None, False"),
+        ("a redo's destination is forgotten", "asked=base.asked or (name in before and before[name].asked)", "asked=False"),
+        ("held files are listed as outputs", 'row.state == "picked up" and row.destination in goal', 'row.state in ("picked up", "withdrawn")'),
+        ("takes of every kind are joined", "and same_work(other.record, record):", "and True:"),
+    ),
+    *_all(
+        "autoprep/service/keeping.py", _RULE,
+        ("an edited picture is moved away", "if is_ours(rendition.path, rendition.output.sha256):\n        _move", "if rendition.path.exists():\n        _move"),
+        ("what comes back overwrites", "    if os.path.lexists(place):\n        place = next_free", "    if False:\n        place = next_free"),
+    ),
+    *_all(
+        "autoprep/service/knowledge.py", _RULE,
+        ("notes that are away are unsaid", 'if here or view.state != "done" else view.said', "if True else view.said"),
+        ("a copy steals the name", "if view.path not in there]", "if view.path in there]"),
+    ),
+    *_all(
+        "autoprep/service/said.py", _RULE,
+        ("a photo sent to nowhere goes everywhere", "hold = facts.hold or bool(facts.destinations and not named)", "hold = facts.hold"),
+        ("when asked is always", 'if preset.when == "always"]', "if True]"),
+        ("other words are never read", "if known is None or known[0] == key:", "if known is not None or known is None:"),
+    ),
+    *_all(
+        "autoprep/service/depends.py", _RULE,
+        ("a blind picture does not wait for its words", '_WATCHED = ("names the artist",)', "_WATCHED: tuple[str, ...] = ()"),
+        ("the plan's digest is the kind's", "return \"\" if plan is None else _digest(plan.model_dump(mode=\"json\"))", "return \"\" if plan is None else plan.paper"),
+    ),
+    *_all(
+        "autoprep/service/takes.py", ("tests/service/test_takes.py", "tests/service/test_converge.py"),
+        ("takes of any day are joined", "<= _WITHIN\n", "<= _WITHIN * 10000\n"),
+        ("takes of any shape are joined", "> _SAME_SHAPE:\n        return False", "> _SAME_SHAPE:\n        pass"),
+        ("glare is no fault", '("glare_percent", 0.25,', '("glare_percent", 0.0,'),
+        ("a blurred take is the sharper one", 'measures.get("work_long_side_px", 1.0) / max', 'measures.get("work_long_side_px", 1.0) * max'),
+    ),
+    *_all(
+        "autoprep/service/arrivals.py", ("tests/service/test_converge.py", "tests/service/test_everyday.py", "tests/test_cli.py"),
+        ("a growing file is taken", "elif not is_whole(file.data, kind):", "elif False:"),
+        ("a link is followed", "if not item.plain or item.signature", "if item.signature"),
+        ("what was set aside is never tried again", 'job.state == "done" and job.outcome == "set aside"', "False and job.outcome"),
+        ("HEIC is taken where it is switched off", "and not self.settings.service.heic:", "and False:"),
+    ),
+    *_all(
+        "autoprep/service/desk.py", ("tests/service/test_converge.py", "tests/service/test_everyday.py"),
+        ("a fault of one photo ends the loop", "return False\n        return True\n\n    def room", "raise\n        return True\n\n    def room"),
+        ("a failed photo is tried for ever", "final = not failure.retry or attempts", "final = False and attempts"),
+        ("a mistake leaves no traceback", "if failure.trace:", "if False:"),
+        ("work begins on a full disk", "return free >= needed", "return True"),
+    ),
+    *_all(
+        "autoprep/service/inbox.py", ("tests/service/test_everyday.py", "tests/service/test_inbox.py"),
+        ("a film beside its photo is a photo", "film = entry.name.lower().endswith(_FILM_ENDINGS) and", "film = False and"),
+        ("hidden files are photos", 'return folded.startswith((".", "~"))', 'return folded.startswith("~")'),
+        ("a placeholder is a photo", "hollow = blocks is not None and", "hollow = False and"),
+        ("nothing settles", "ready = now - since >= self._settle_s and", "ready = now - since >= 0 and"),
+    ),
+    *_all(
+        "autoprep/ledger/book.py", _LEDGER,
+        ("a failed transaction is committed", 'self._db.execute("ROLLBACK")', 'self._db.execute("COMMIT")'),
+        ("names differ by their capitals only", "normalize(\"NFC\", text).casefold()", "normalize(\"NFC\", text)"),
+        ("names differ by how their letters are put together", 'normalize("NFC", text)', 'normalize("NFD", text) if False else (text)'),
+        ("interruptions count as attempts", 'column = "attempts" if failed else "interrupted"', 'column = "attempts"'),
+        ("jobs that were running are lost", "WHERE state = 'running'\"", "WHERE state = 'queued'\""),
+        ("no copy of an older ledger is kept", "if not 0 < version < len(MIGRATIONS):", "if True:"),
+    ),
+    *_all(
+        "autoprep/files/storage.py", _STORE,
+        ("nothing is synced", "            os.fsync(handle.fileno())\n    except", "            pass\n    except"),
+        ("names are not made durable", "        sync_folder(final.parent)\n", "        pass\n"),
+        ("reserved names are given", "or kept.casefold().split(\" \")[0] in _RESERVED:", "or False:"),
+        ("a file is written under its final name", "with part.open(\"wb\") as handle:", "with final.open(\"wb\") as handle:"),
+    ),
+    *_all(
+        "autoprep/job.py", ("tests/test_job.py", "tests/service/test_converge.py"),
+        ("glare holds nothing", "if preset.hold_for_glare and glare > words.GLARE_HOLDS_PERCENT:", "if False:"),
+        ("hold is not told", "    if order.facts.hold:\n        return words.HOLD", "    if False:\n        return words.HOLD"),
+        ("one destination's fault costs all", "            except Exception as problem:\n                # One", "            except ZeroDivisionError as problem:\n                # One"),
+        ("whatever is seen is made", "outline.confidence < order.settings.correction.sure_enough:", "False:"),
+        ("a scene is a work", 'chance < gate.NO_WORK and order.settings.inbox.holds == "everything"', "False and order.settings.inbox.holds"),
+        ("a wrong size is believed", "if abs(ratio / (size[0] / size[1]) - 1) <= _SIZE_AGREES:", "if True:"),
+    ),
+    *_all(
+        "autoprep/blind.py", ("tests/service/test_converge.py", "tests/test_destinations.py"),
+        ("no word names the artist", "        if any(part in word", "        if False and any(part in word"),
+    ),
+    *_all(
+        "autoprep/proof/listing.py", ("tests/test_listing.py",),
+        ("a blind list gives the inventory", '*([work.inventory] if artist else []),', "work.inventory,"),
+        ("cells are formulas", 'return f"\'{cell}" if', 'return cell if'),
+        ("what is not given out is listed", 'if record.outcome == "ready"\n', "if record.outcome\n"),
+    ),
+    *_all(
+        "autoprep/delivery.py", ("tests/test_destinations.py", "tests/test_job.py"),
+        ("a blind file carries the name", "if preset.rights == \"none\":\n        return titled_only(work.facts) if preset.title else RightsStatement()", "if False:\n        return RightsStatement()"),
+        ("a mark without a name", "if not preset.mark or (picture is None and unsaid):", "if not preset.mark:"),
+        ("caps are ignored", "most=None if preset.max_kb is None else int(preset.max_kb * 1000),", "most=None,"),
+    ),
+    *_all(
+        "autoprep/imaging/colour.py", _COLOUR,
+        ("a and b are swapped in the fast Lab", "500 * (x - y), 200 * (y - z)], axis=-1).astype(np.float32)", "200 * (y - z), 500 * (x - y)], axis=-1).astype(np.float32)"),
+        ("hue differences do not wrap", "np.where(difference > 180, difference - 360,", "np.where(difference > 180, difference,"),
+    ),
+    *_all(
+        "autoprep/files/conversion.py", _COLOUR,
+        ("black point is ignored", "ImageCms.Flags.BLACKPOINTCOMPENSATION if black_point", "ImageCms.Flags.NONE if black_point"),
+        ("every intent is relative", "mode, _INTENTS[intent], flags)", "mode, _INTENTS[\"relative\"], flags)"),
+    ),
+    *_all(
+        "autoprep/rendering/render.py", ("tests/rendering", "tests/test_job.py"),
+        ("strips have no halo", "max(0, top - _HALO), min(size[1], bottom + _HALO)", "top, bottom"),
+        ("bleed is not mirrored", "if out_left or out_top or out_right or out_bottom:", "if False:"),
+        ("crop marks stand in the picture", "canvas[: top * 2 // 3, x] = ink", "canvas[: top * 4, x] = ink"),
+    ),
+    *_all(
+        "autoprep/rendering/layout.py", ("tests/rendering", "tests/test_destinations.py"),
+        ("whatever is small is enlarged", "if wanted > frame.max_enlarge * 1.0005:\n        scale, note", "if False:\n        scale, note"),
+        ("prints do not turn to suit the work", "if (native[0] > native[1]) != (size_mm[0] > size_mm[1]):\n", "if False:\n"),
+        ("bleed is on one side only", "side + 2 * frame.bleed_mm", "side + frame.bleed_mm"),
+    ),
+    *_all(
+        "autoprep/correction/apply.py", ("tests/correction/test_contract.py", "tests/correction/test_bars.py", "tests/test_job.py"),
+        ("light is put on instead of taken off", "np.exp(-_spread(", "np.exp(_spread("),
+        ("the shoulder is a step", "* (1 - np.exp(-over / np.float32(room)))", "* np.float32(1)"),
+        ("light is applied half a cell off", "(start + 0.5) / _GAIN_STEP_PX - 0.5", "(start + 0.5) / _GAIN_STEP_PX + 0.5"),
+    ),
+    *_all(
+        "autoprep/correction/neutral.py", ("tests/correction", ),
+        ("toned paper is made white", 'if paper_class == "toned":\n        return Declined', 'if False:\n        return Declined'),
+        ("a tint that should stay goes", 'if wish == "keep":', "if False:"),
+    ),
+    *_all(
+        "autoprep/correction/outline/gate.py", ("tests/correction/test_eye.py",),
+        ("an eye of two minds is believed", "return value if _of_one_mind(witness) else min(value, DOUBTED)", "return value"),
+        ("several works are passed as one", "and witness.chance >= _CHANCE and not witness.several\n\n\nWHOLE", "and witness.chance >= _CHANCE\n\n\nWHOLE"),
+        ("the material decides against a firm eye", "return doubt and not firm and not", "return doubt and not"),
+    ),
+    *_all(
+        "autoprep/correction/outline/material.py", ("tests/correction/test_material.py",),
+        ("a page ends nowhere", "if max(shares) > _MOST_OTHER:", "if False:"),
+        ("a scene is a sheet", "whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:", "False:"),
+    ),
+    *_all(
+        "autoprep/works.py", ("tests/test_works.py",),
+        ("sizes are width x height", 'return {"size_mm": (width * _UNITS[unit], height * _UNITS[unit])', 'return {"size_mm": (height * _UNITS[unit], width * _UNITS[unit])'),
+        ("the folder wins over the note", "        _from_note(inbox, shown, warnings),\n    )", "    )"),
+        ("hold: no holds", 'lambda text: {"hold": text.lower() not in ("no", "false", "0", "")}', 'lambda text: {"hold": True}'),
+        ("darker is lighter", '"darker": lambda text: _stops(text, -1)', '"darker": lambda text: _stops(text, 1)'),
+    ),
+    *_all(
+        "autoprep/files/containers.py", ("tests/files/test_reading.py", "tests/service/test_everyday.py"),
+        ("half a JPEG is whole", 'return data[at : at + 2] == b"\\xff\\xd9"', "return True"),
+        ("half a PNG is whole", "return bool(at <= len(data))\n    return False", "return bool(at <= len(data))\n    return True"),
+    ),
+    *_all(
+        "autoprep/metadata/exif.py", ("tests/metadata", "tests/test_destinations.py"),
+        ("every profile is called sRGB", "1 if srgb else 0xFFFF", "1"),
+        ("density per centimetre", "_INCH = 2", "_INCH = 3"),
+    ),
+    *_all(
+        "autoprep/files/fitting.py", ("tests/files/test_fitting.py",),
+        ("fixed sizes shrink", "if not limits.may_shrink or scale < _FLOOR:", "if scale < _FLOOR:"),
+        ("the least quality is no floor", "min(quality, limits.least_quality)", "1"),
+    ),
+)  # fmt: skip
