@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from autoprep.cli import make_studio
-from autoprep.settings import Settings, load
+from autoprep.wishes.settings import Settings, load
 
 QUICK = """
 [artist]

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from autoprep import settings
+from autoprep.wishes import settings
 
 ROOT = Path(__file__).parent.parent
 

@@ -9,9 +9,9 @@ import pytest
 from autoprep import cli
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.ledger import Ledger
-from autoprep.proof.pages import Place, index_html
 from autoprep.service.studio import ledger_path
-from autoprep.settings import Settings
+from autoprep.told.pages import Place, index_html
+from autoprep.wishes.settings import Settings
 from tests import photos
 from tests.service.engines import run_once
 

@@ -12,21 +12,21 @@ import skimage.data
 import tifffile
 from PIL import Image, ImageCms
 
-from autoprep.delivery import Delivery, deliver
 from autoprep.domain import WorkFacts
+from autoprep.files.encoders import ENCODERS
 from autoprep.job import process
-from autoprep.orders import AgainOrder, JobOrder, JobResult
-from autoprep.presets import Preset
-from autoprep.settings import Settings
+from autoprep.job.delivery import Delivery, deliver
+from autoprep.job.orders import AgainOrder, JobOrder, JobResult
+from autoprep.wishes.destinations import Preset
+from autoprep.wishes.settings import Settings
 from tests import photos
 
 SECRETS = (b"PLANTED", b"GPS", b"SO-1", b"Saltmere Optics")
 
 
 def order_for(settings: Settings, data: bytes, name: str = "Blue Jug.jpg") -> JobOrder:
-    suffix = {"jpeg": ".jpg", "tiff": ".tif", "png": ".png", "webp": ".webp", "avif": ".avif"}
     places = {
-        key: settings.folders.ready / key / f"Blue Jug{suffix[preset.format]}"
+        key: settings.folders.ready / key / f"Blue Jug{ENCODERS[preset.format].suffix}"
         for key, preset in settings.destinations.items()
     }
     return JobOrder(

@@ -5,8 +5,8 @@ import io
 from datetime import date
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
-from autoprep.presets import Preset
-from autoprep.proof.listing import as_csv, as_page, caption, checklist, entries
+from autoprep.told.lists import as_csv, as_page, caption, checklist, entries
+from autoprep.wishes.destinations import Preset
 
 PRESET = Preset(long_side_px=1920, max_kb=5000, listing=True, name="{nn}", mark=False, checked=date(2026, 11, 25))
 THRIFT = WorkFacts(

@@ -5,8 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from autoprep.domain import WorkFacts
-from autoprep.naming import counts, file_stem, plain_letters, shortened
-from autoprep.presets import Preset
+from autoprep.wishes.destinations import Preset
+from autoprep.wishes.names import counts, file_stem, plain_letters, shortened
 
 ARTIST = "Wren Halloway"
 THRIFT = WorkFacts(

@@ -7,7 +7,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from autoprep.schema import destinations_schema
+from autoprep.wishes.schema import destinations_schema
 
 CONFIG = Path(__file__).parent.parent / "config"
 

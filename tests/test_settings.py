@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from autoprep.errors import ConfigError
-from autoprep.settings import default_files, find_config, load
+from autoprep.wishes.settings import default_files, find_config, load
 
 
 def studio(tmp_path: Path, main: str = "", destinations: str | None = None) -> Path:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from autoprep.works import facts_of, reference_shots
+from autoprep.wishes.notes import facts_of, reference_shots
 
 
 def facts(tmp_path: Path, shown: str, note: str | None = None, ending: str = ".txt"):  # type: ignore[no-untyped-def]

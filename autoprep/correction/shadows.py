@@ -12,7 +12,7 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.correction.ground import Ground, between_strokes, deeper_grain, finest
+from autoprep.correction.bare_ground import Ground, between_strokes, deeper_grain, finest
 from autoprep.correction.paper import Paper
 from autoprep.domain import Declined
 from autoprep.imaging import fields

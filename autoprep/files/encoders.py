@@ -37,15 +37,16 @@ class How:
 
 
 def encode(pixels: AnyArray, format_: str, carried: Carried, how: How | None = None) -> bytes:
-    """Codes -> file bytes: (H, W, 3) uint8 or uint16; tiff and jpeg also (H, W) grey and (H, W, 4) CMYK, uint8.
+    """Codes -> file bytes: (H, W, 3) uint8 or uint16; some formats also (H, W) grey and (H, W, 4) CMYK, uint8.
 
-    16 bit: tiff and png only (ValueError).
+    Raises ValueError for what the format can't hold (see Encoder).
     """
-    if pixels.dtype == np.uint16 and format_ not in ("tiff", "png"):
+    row = ENCODERS[format_]
+    if pixels.dtype == np.uint16 and not row.deep:
         raise ValueError(f"{format_} holds 8 bits")
-    if (pixels.ndim == 2 or pixels.shape[2] == 4) and format_ not in ("tiff", "jpeg"):
+    if (pixels.ndim == 2 or pixels.shape[2] == 4) and not row.inks:
         raise ValueError(f"{format_} is written in RGB only")
-    return ENCODERS[format_].encode(pixels, carried, how or How())
+    return row.encode(pixels, carried, how or How())
 
 
 def _jpeg(pixels: AnyArray, carried: Carried, how: How) -> bytes:
@@ -158,16 +159,34 @@ def _tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
 
 @dataclass(frozen=True)
 class Encoder:
-    """A format: its function and the ending of its files."""
+    """A format: its function, the ending of its files, and what it can hold.
+
+    deep: 16 bits a channel; inks: grey and CMYK, so that a profile of the lab's own can be met; lossy: its quality can
+    be turned down for a cap on bytes; oriented: Exif may tell the orientation; marked_inks: a mark can be
+    drawn in CMYK.
+    """
 
     encode: Callable[[AnyArray, Carried, How], bytes]
     suffix: str
+    deep: bool = False
+    inks: bool = False
+    lossy: bool = False
+    oriented: bool = True
+    marked_inks: bool = False
 
 
 ENCODERS = {
-    "jpeg": Encoder(_jpeg, ".jpg"),
-    "webp": Encoder(_webp, ".webp"),
-    "avif": Encoder(_avif, ".avif"),
-    "png": Encoder(_png, ".png"),
-    "tiff": Encoder(_tiff, ".tif"),
+    "jpeg": Encoder(_jpeg, ".jpg", inks=True, lossy=True),
+    "webp": Encoder(_webp, ".webp", lossy=True),
+    # AVIF turns pictures by its own boxes, and its writer mangles Exif blocks that hold an orientation.
+    "avif": Encoder(_avif, ".avif", lossy=True, oriented=False),
+    "png": Encoder(_png, ".png", deep=True),
+    "tiff": Encoder(_tiff, ".tif", deep=True, inks=True, marked_inks=True),
 }
+"""One row for each format: its name in the settings, and all that the rest of the code asks of it."""
+
+
+def able(ability: str) -> str:
+    """The names of the formats with an ability, as words: "tiff and png"."""
+    names = sorted(name for name, row in ENCODERS.items() if getattr(row, ability))
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))

@@ -94,8 +94,8 @@ def migrate(db: sqlite3.Connection) -> None:
 
 def _statements(script: str) -> Iterator[str]:
     pending = ""
-    for line in script.splitlines():
-        pending += line + "\n"
+    for piece in script.split(";"):
+        pending += piece + ";"
         if sqlite3.complete_statement(pending):
             yield pending
             pending = ""

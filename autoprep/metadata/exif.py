@@ -16,7 +16,6 @@ def block(
     oriented: bool = True,
 ) -> bytes:
     """Exif bytes ("Exif\\0\\0" + TIFF structure): rights, orientation 1, size, density, colour space."""
-    # AVIF turns pictures by its own boxes, and its writer mangles blocks that hold an orientation.
     main: dict[int, object] = {piexif.ImageIFD.Orientation: 1} if oriented else {}
     for _, value, ids in statement.fields():
         if ids.exif is not None:

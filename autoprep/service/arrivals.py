@@ -15,7 +15,7 @@ from autoprep.logs import plain
 from autoprep.service.inbox import Found, SettledFile, Settling, read_settled
 from autoprep.service.places import reserve
 from autoprep.service.said import facts_for, sent_to
-from autoprep.settings import Settings
+from autoprep.wishes.settings import Settings
 
 _LARGEST_FILE = 600 * 1024 * 1024
 _GIVE_UP_WAITING_S = 600.0  # an incomplete file that has been still for so long is set aside

@@ -4,11 +4,11 @@ import hashlib
 import json
 from typing import Any
 
-from autoprep.delivery import RENDERER
 from autoprep.domain import CorrectionPlan, WorkFacts
-from autoprep.naming import file_stem
+from autoprep.job.delivery import RENDERER
 from autoprep.service.rule import told_of
-from autoprep.settings import Settings
+from autoprep.wishes.names import file_stem
+from autoprep.wishes.settings import Settings
 
 _IN_RIGHTS = ("title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords")
 # A blind destination waits while the words on the work name the artist, though they do not reach its file.

@@ -10,15 +10,15 @@ from typing import Any
 from autoprep.domain import JobRecord
 from autoprep.errors import DeliveryError
 from autoprep.job import set_aside
+from autoprep.job.orders import JobOrder
 from autoprep.ledger import Ledger
-from autoprep.orders import JobOrder
 from autoprep.service.hands import Hands
 from autoprep.service.inbox import Found
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.pool import Pool
 from autoprep.service.rule import Measure, Render, Restore, Step, Tell, Withdraw
 from autoprep.service.worker import Failed, Finished, Staged
-from autoprep.settings import Settings
+from autoprep.wishes.settings import Settings
 
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
 _ABSENT_WAIT_S = 15.0  # a queued photo that is not there is looked for so often

@@ -18,7 +18,7 @@ from autoprep.service.keeping import sweep
 from autoprep.service.pool import Pool
 from autoprep.service.reload import Reload
 from autoprep.service.studio import hold_lock, ledger_path, write_lists, write_page
-from autoprep.settings import Settings, worker_count
+from autoprep.wishes.settings import Settings, worker_count
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
 _PAGE_EVERY_S = 2.0

@@ -8,9 +8,9 @@ from typing import Any
 
 from autoprep.domain import JobRecord, Outline, OutputRecord
 from autoprep.files.storage import publish, write_now
+from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
 from autoprep.logs import plain
-from autoprep.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.service.depends import plan_digest, settings_digest, told
 from autoprep.service.keeping import bring_back, is_ours, next_free, take_out, under_another_name, withdrawn_place
 from autoprep.service.places import places_for
@@ -18,8 +18,8 @@ from autoprep.service.questions import clear
 from autoprep.service.rule import Known, Measure, Render, Restore, Tell, Withdraw, is_shown, used, wanted, words_only
 from autoprep.service.said import sent_to, usual
 from autoprep.service.takes import compare, merit, same_work
-from autoprep.settings import Settings
-from autoprep.works import reference_shots
+from autoprep.wishes.notes import reference_shots
+from autoprep.wishes.settings import Settings
 
 _LOOKED_AT = 40  # a new photo is compared with so many that came before it
 _ALTERNATE = "Another take of the same work is used"

@@ -13,7 +13,7 @@ from autoprep.service.questions import Questions
 from autoprep.service.rule import Known, Step, steps
 from autoprep.service.said import Said
 from autoprep.service.takes import merit
-from autoprep.settings import Settings
+from autoprep.wishes.settings import Settings
 
 
 class Knowledge:

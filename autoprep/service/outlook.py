@@ -9,7 +9,7 @@ from autoprep.service.inbox import scan
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.rule import Measure, Render, Restore, Step, Withdraw
 from autoprep.service.studio import ledger_path
-from autoprep.settings import Settings
+from autoprep.wishes.settings import Settings
 
 _WORDS = {Measure: "looked at", Render: "made", Withdraw: "withdrawn", Restore: "brought back"}
 

@@ -9,10 +9,10 @@ from autoprep.domain import WorkFacts
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.storage import safe_stem
 from autoprep.ledger import LOOK, Ledger, Rendition
-from autoprep.naming import counts, file_stem, opening, shortened
 from autoprep.service.depends import same_name
 from autoprep.service.rule import Known
-from autoprep.settings import Settings
+from autoprep.wishes.names import counts, file_stem, opening, shortened
+from autoprep.wishes.settings import Settings
 
 IsTaken = Callable[[Path], bool]
 Reserved = Callable[[str], list[str]]

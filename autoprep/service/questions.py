@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from autoprep.domain import JobRecord, Outline
-from autoprep.job import choice_name
+from autoprep.job.question import choice_name
 
 _MOST_CHOICES = 9
 

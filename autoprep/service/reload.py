@@ -3,7 +3,7 @@
 from typing import Any
 
 from autoprep.errors import ConfigError
-from autoprep.settings import Settings, load, stamp
+from autoprep.wishes.settings import Settings, load, stamp
 
 
 class Reload:

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from typing import Any
 
-from autoprep.blind import names_artist
 from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import Rendition, View
-from autoprep.words import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE
+from autoprep.told.explanations import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE
+from autoprep.wishes.blind import names_artist
 
 # What the plan depends on, of all that is said; and what a file may depend on besides its plan.
 MEASURED_BY = ("kind", "paper", "keep_paper", "lighter", "size_mm", "grey_card", "reference")

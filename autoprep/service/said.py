@@ -8,8 +8,8 @@ from typing import Any
 
 from autoprep.domain import WorkFacts
 from autoprep.ledger import View
-from autoprep.settings import Settings
-from autoprep.works import FOLDER_NOTE, facts_of
+from autoprep.wishes.notes import FOLDER_NOTE, facts_of
+from autoprep.wishes.settings import Settings
 
 Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
 """Folder below the inbox -> (name, mtime_ns, size) of its notes."""

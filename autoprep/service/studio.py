@@ -6,9 +6,9 @@ from typing import Any
 from autoprep.domain import JobRecord
 from autoprep.errors import AlreadyRunning
 from autoprep.files.storage import write_now
-from autoprep.proof import listing
-from autoprep.proof.pages import Place, index_html
-from autoprep.settings import Settings
+from autoprep.told import lists as listing
+from autoprep.told.pages import Place, index_html
+from autoprep.wishes.settings import Settings
 
 
 def write_page(settings: Settings, records: list[JobRecord]) -> Path:

@@ -8,15 +8,15 @@ import cv2
 import numpy as np
 from PIL import Image, ImageCms
 
-from autoprep import settings as settings_module
 from autoprep.cli import make_studio
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.files.storage import publish
 from autoprep.job import process
-from autoprep.orders import JobOrder
+from autoprep.job.orders import JobOrder
 from autoprep.service.places import reserve
-from autoprep.settings import Settings
-from autoprep.works import facts_of
+from autoprep.wishes import settings as settings_module
+from autoprep.wishes.notes import facts_of
+from autoprep.wishes.settings import Settings
 
 from .colour import Mask
 

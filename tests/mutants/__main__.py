@@ -44,9 +44,7 @@ def _passes(copy: Path, tests: list[str]) -> bool:
     command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:randomly", "-m", "not slow", *tests]
     environment = {**os.environ, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
     try:
-        done = subprocess.run(
-            command, cwd=copy, env=environment, capture_output=True, timeout=_LIMIT_S, check=False
-        )
+        done = subprocess.run(command, cwd=copy, env=environment, capture_output=True, timeout=_LIMIT_S, check=False)
     except subprocess.TimeoutExpired:
         return False  # a service that never comes to rest is noticed
     return done.returncode == 0

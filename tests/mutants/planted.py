@@ -129,7 +129,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a file is written under its final name", "with part.open(\"wb\") as handle:", "with final.open(\"wb\") as handle:"),
     ),
     *_all(
-        "autoprep/job.py", ("tests/test_job.py", "tests/service/test_converge.py"),
+        "autoprep/job/story.py", ("tests/test_job.py", "tests/service/test_converge.py"),
         ("glare holds nothing", "if preset.hold_for_glare and glare > words.GLARE_HOLDS_PERCENT:", "if False:"),
         ("hold is not told", "    if order.facts.hold:\n        return words.HOLD", "    if False:\n        return words.HOLD"),
         ("one destination's fault costs all", "            except Exception as problem:\n                # One", "            except ZeroDivisionError as problem:\n                # One"),
@@ -138,17 +138,17 @@ PLANTED: tuple[Mistake, ...] = (
         ("a wrong size is believed", "if abs(ratio / (size[0] / size[1]) - 1) <= _SIZE_AGREES:", "if True:"),
     ),
     *_all(
-        "autoprep/blind.py", ("tests/service/test_converge.py", "tests/test_destinations.py"),
+        "autoprep/wishes/blind.py", ("tests/service/test_converge.py", "tests/test_destinations.py"),
         ("no word names the artist", "        if any(part in word", "        if False and any(part in word"),
     ),
     *_all(
-        "autoprep/proof/listing.py", ("tests/test_listing.py",),
+        "autoprep/told/lists.py", ("tests/test_listing.py",),
         ("a blind list gives the inventory", '*([work.inventory] if artist else []),', "work.inventory,"),
         ("cells are formulas", 'return f"\'{cell}" if', 'return cell if'),
         ("what is not given out is listed", 'if record.outcome == "ready"\n', "if record.outcome\n"),
     ),
     *_all(
-        "autoprep/delivery.py", ("tests/test_destinations.py", "tests/test_job.py"),
+        "autoprep/job/delivery.py", ("tests/test_destinations.py", "tests/test_job.py"),
         ("a blind file carries the name", "if preset.rights == \"none\":\n        return titled_only(work.facts) if preset.title else RightsStatement()", "if False:\n        return RightsStatement()"),
         ("a mark without a name", "if not preset.mark or (picture is None and unsaid):", "if not preset.mark:"),
         ("caps are ignored", "most=None if preset.max_kb is None else int(preset.max_kb * 1000),", "most=None,"),
@@ -198,7 +198,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a scene is a sheet", "whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:", "False:"),
     ),
     *_all(
-        "autoprep/works.py", ("tests/test_works.py",),
+        "autoprep/wishes/notes.py", ("tests/test_works.py",),
         ("sizes are width x height", 'return {"size_mm": (width * _UNITS[unit], height * _UNITS[unit])', 'return {"size_mm": (height * _UNITS[unit], width * _UNITS[unit])'),
         ("the folder wins over the note", "        _from_note(inbox, shown, warnings),\n    )", "    )"),
         ("hold: no holds", 'lambda text: {"hold": text.lower() not in ("no", "false", "0", "")}', 'lambda text: {"hold": True}'),

@@ -9,7 +9,7 @@ from PIL import Image, features
 
 from autoprep.imaging.arrays import UInt8
 from autoprep.rendering.mark import CORNERS, MarkStyle, contrast_ratio, missing_glyphs, place_and_draw, text_mask
-from autoprep.settings import font_path as _font_path
+from autoprep.wishes.settings import font_path as _font_path
 from tests.test_settings import studio
 
 FONT = Path(__file__).parents[2] / "autoprep" / "fonts" / "DejaVuSans.ttf"
@@ -115,6 +115,6 @@ def test_right_to_left_scripts_are_shaped() -> None:
 
 
 def test_the_font_that_comes_along_is_used(tmp_path: Path) -> None:
-    from autoprep.settings import load
+    from autoprep.wishes.settings import load
 
     assert _font_path(load(studio(tmp_path))).is_file()

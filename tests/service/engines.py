@@ -7,7 +7,7 @@ from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.studio import ledger_path
-from autoprep.settings import Settings
+from autoprep.wishes.settings import Settings
 
 
 def run_once(settings: Settings) -> dict[str, JobRecord]:

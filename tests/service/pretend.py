@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from autoprep.delivery import Delivery, statement_for
+from autoprep.correction.planned import Planned
 from autoprep.domain import (
     CorrectionPlan,
     Declined,
@@ -32,13 +32,14 @@ from autoprep.domain import (
 )
 from autoprep.files.storage import write_part
 from autoprep.job import why_held
+from autoprep.job.delivery import Delivery, statement_for
+from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
-from autoprep.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.service.engine import Engine
 from autoprep.service.studio import ledger_path
 from autoprep.service.worker import Failed, Finished
-from autoprep.settings import Settings, load
+from autoprep.wishes.settings import Settings, load
 
 _SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
 _PHOTO = PhotoFacts("jpeg", 90, 60, taken_at="2026-11-20T10:00:00")
@@ -111,7 +112,7 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
         if reason:
             held[name] = reason
             continue
-        delivery = Delivery(order.job, order.settings, Photo(b"", _PHOTO), record.plan, order.facts)  # type: ignore[arg-type]
+        delivery = Delivery(order.job, order.settings, Planned(Photo(b"", _PHOTO), record.plan), order.facts)  # type: ignore[arg-type]
         words = {field: value for field, value, _ in statement_for(delivery, preset).fields()}
         text = json.dumps([order.sha256, record.plan.model_dump(mode="json"), words, preset.model_dump(mode="json")])
         data = text.encode()

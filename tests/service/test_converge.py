@@ -6,7 +6,7 @@ import os
 
 import pytest
 
-from autoprep.settings import Settings
+from autoprep.wishes.settings import Settings
 from tests.service.pretend import Studio, photo
 
 DESTINATIONS = """

@@ -18,8 +18,8 @@ from autoprep.service.inbox import is_ignored, scan
 from autoprep.service.pool import Pool
 from autoprep.service.said import facts_for
 from autoprep.service.studio import ledger_path
-from autoprep.settings import Settings, load
-from autoprep.works import facts_of
+from autoprep.wishes.notes import facts_of
+from autoprep.wishes.settings import Settings, load
 from tests import photos
 from tests.service.engines import run_once
 

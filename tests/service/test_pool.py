@@ -7,10 +7,10 @@ from collections.abc import Iterator
 
 import pytest
 
-from autoprep.orders import JobOrder
+from autoprep.job.orders import JobOrder
 from autoprep.service.pool import Pool
 from autoprep.service.worker import Failed, Finished
-from autoprep.settings import Settings
+from autoprep.wishes.settings import Settings
 from tests import photos
 
 pytestmark = pytest.mark.slow

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from autoprep.domain import JobRecord
-from autoprep.settings import Settings
+from autoprep.wishes.settings import Settings
 from tests import photos
 from tests.service.engines import run_once
 

@@ -8,7 +8,7 @@ from autoprep.domain import JobRecord
 from autoprep.ledger import Ledger
 from autoprep.service.studio import ledger_path
 from autoprep.service.takes import compare, likeness_of, merits
-from autoprep.settings import Settings
+from autoprep.wishes.settings import Settings
 from tests import photos
 from tests.service.engines import run_once
 

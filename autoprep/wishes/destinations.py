@@ -6,9 +6,11 @@ from pathlib import Path
 from string import Formatter
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from autoprep.domain import NAME_FIELDS
+from autoprep.files.encoders import ENCODERS, able
+from autoprep.files.icc import SPACES
 
 Pixels = Annotated[int, Field(ge=16, le=30000)]
 Millimetres = Annotated[float, Field(gt=0, le=3000)]
@@ -69,7 +71,7 @@ class Preset(Table):
         default=1.0, description="the most that photo pixels are enlarged"
     )
     # --- encoding
-    format: Literal["jpeg", "tiff", "png", "webp", "avif"] = Field(default="jpeg", description="the file format")
+    format: str = Field(default="jpeg", description="the file format", json_schema_extra={"enum": [*ENCODERS]})
     quality: Annotated[int, Field(ge=1, le=100)] = Field(default=92, description="of jpeg, webp and avif")
     least_quality: Annotated[int, Field(ge=1, le=100)] = Field(
         default=60, description="under a byte cap, quality goes no lower; then the picture becomes smaller"
@@ -82,7 +84,7 @@ class Preset(Table):
     compression: Literal["deflate", "lzw", "none"] = Field(default="deflate", description="of TIFF")
     bits: Literal[8, 16] = Field(default=8, description="per channel; 16 goes with tiff and png")
     # --- colour
-    colour: Literal["srgb", "display-p3", "a98-rgb"] = Field(default="srgb", description="the built-in colour space")
+    colour: str = Field(default="srgb", description="the built-in colour space", json_schema_extra={"enum": [*SPACES]})
     profile: str = Field(
         default="", description="an ICC file of the printer or lab, instead of colour; RGB, grey or CMYK"
     )
@@ -120,6 +122,14 @@ class Preset(Table):
     def _known_ground(cls, value: str) -> str:
         if value not in ("neutral", "paper", "white") and not re.fullmatch(r"#[0-9a-fA-F]{6}", value):
             raise ValueError('must be "neutral", "paper", "white" or a colour such as "#e8e4dc"')
+        return value
+
+    @field_validator("format", "colour")
+    @classmethod
+    def _known(cls, value: str, info: ValidationInfo) -> str:
+        known = ENCODERS if info.field_name == "format" else SPACES
+        if value not in known:
+            raise ValueError(f"must be one of {', '.join(known)}")
         return value
 
     @field_validator("name")
@@ -171,14 +181,15 @@ class Preset(Table):
 
     @model_validator(mode="after")
     def _fitting(self) -> Self:
-        if self.bits == 16 and self.format not in ("tiff", "png"):
-            raise ValueError(f"bits = 16 goes with tiff and png, not with {self.format}")
-        if self.profile and self.format not in ("tiff", "jpeg"):
-            raise ValueError(f"an ICC file of your own goes with tiff and jpeg, not with {self.format}")
+        row = ENCODERS[self.format]
+        if self.bits == 16 and not row.deep:
+            raise ValueError(f"bits = 16 goes with {able('deep')}, not with {self.format}")
+        if self.profile and not row.inks:
+            raise ValueError(f"an ICC file of your own goes with {able('inks')}, not with {self.format}")
         if self.profile and self.bits == 16:
             raise ValueError("an ICC file of your own goes with bits = 8")
-        if self.max_kb is not None and self.format in ("tiff", "png"):
-            raise ValueError(f"max_kb goes with jpeg, webp and avif; {self.format} keeps every pixel")
+        if self.max_kb is not None and not row.lossy:
+            raise ValueError(f"max_kb goes with {able('lossy')}; {self.format} keeps every pixel")
         if self.max_kb is not None and self.min_kb is not None and self.min_kb >= self.max_kb:
             raise ValueError("min_kb must be below max_kb")
         if self.rights == "none" and self.mark:

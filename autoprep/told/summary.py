@@ -4,9 +4,9 @@ from pathlib import Path
 
 from autoprep.domain import JobRecord
 from autoprep.logs import plain
-from autoprep.presets import Preset
 from autoprep.rendering.mark import missing_glyphs
-from autoprep.settings import Settings, font_path
+from autoprep.wishes.destinations import Preset
+from autoprep.wishes.settings import Settings, font_path
 
 
 def print_summary(settings: Settings, records: list[JobRecord]) -> None:

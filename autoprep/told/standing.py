@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import chain
 
 from autoprep.ledger import Job
-from autoprep.settings import Settings
+from autoprep.wishes.settings import Settings
 
 
 @dataclass(frozen=True)

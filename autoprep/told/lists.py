@@ -11,7 +11,7 @@ from html import escape
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
 from autoprep.metadata.statement import physical
-from autoprep.presets import Preset
+from autoprep.wishes.destinations import Preset
 
 
 @dataclass(frozen=True)

@@ -5,23 +5,22 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from autoprep.correction.apply import photometry
-from autoprep.correction.sharpening import sharpen
+from autoprep.correction.planned import Planned
 from autoprep.domain import CorrectionPlan, OutputRecord, Photo, WorkFacts
 from autoprep.files.conversion import convert
-from autoprep.files.encoders import Carried, How, encode
+from autoprep.files.encoders import ENCODERS, Carried, How, encode
 from autoprep.files.fitting import Fitted, Limits, fit_bytes
 from autoprep.files.icc import SPACES
 from autoprep.files.storage import write_part
-from autoprep.imaging.arrays import AnyArray, Float32, float32
+from autoprep.imaging.arrays import AnyArray, float32
 from autoprep.imaging.transfer import encode_fast
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import Maker, RightsStatement, make_statement, titled_only
-from autoprep.presets import Preset
 from autoprep.rendering.layout import Frame, Layout, lay_out
 from autoprep.rendering.mark import MarkStyle, missing_glyphs
 from autoprep.rendering.render import Look, Rendition, render
-from autoprep.settings import Settings, font_path
+from autoprep.wishes.destinations import Preset
+from autoprep.wishes.settings import Settings, font_path
 
 RENDERER = 1
 """Counts up when the same plan and the same settings come to other pixels or bytes: then `redo` has something to do."""
@@ -33,9 +32,18 @@ class Delivery:
 
     job: str
     settings: Settings
-    photo: Photo
-    plan: CorrectionPlan
+    made: Planned
     facts: WorkFacts
+
+    @property
+    def photo(self) -> Photo:
+        """The photo as its plan saw it."""
+        return self.made.photo
+
+    @property
+    def plan(self) -> CorrectionPlan:
+        """What is done to it."""
+        return self.made.plan
 
     @property
     def year(self) -> str:
@@ -99,12 +107,7 @@ def _rendition(work: Delivery, preset: Preset, layout: Layout) -> Rendition:
         mark=mark_style(work, preset),
         crop_marks=preset.crop_marks,
     )
-    correct = photometry(work.plan, layout.work[2:])
-
-    def finish(code: Float32) -> Float32:
-        return sharpen(code, work.plan.sharpening)
-
-    return render(work.photo, work.plan, layout, look, correct, finish)
+    return render(work.photo, work.plan, layout, look, work.made.strips(layout.work[2:]), work.made.finish)
 
 
 def _space_of(preset: Preset, photo: Photo) -> str:
@@ -188,7 +191,7 @@ def _carried(
     srgb = preset.colour == "srgb" and not own_profile
     return Carried(
         icc=profile,
-        exif=exif.block(statement, *size, preset.ppi, srgb, preset.format != "avif"),
+        exif=exif.block(statement, *size, preset.ppi, srgb, ENCODERS[preset.format].oriented),
         xmp=xmp.packet(statement) if any(True for _ in statement.fields()) else b"",
         iim_segment=iim.app13(records),
         iim=records,

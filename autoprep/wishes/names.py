@@ -7,7 +7,7 @@ from string import Formatter
 
 from autoprep.domain import WorkFacts
 from autoprep.files.storage import safe_stem
-from autoprep.presets import Preset
+from autoprep.wishes.destinations import Preset
 
 _PLAIN = {
     "ß": "ss",

@@ -1,10 +1,10 @@
-"""The JSON Schema of destinations.toml, for editors: `python -m autoprep.schema FILE` writes it."""
+"""The JSON Schema of destinations.toml, for editors: `python -m autoprep.wishes.schema FILE` writes it."""
 
 import json
 import sys
 from pathlib import Path
 
-from autoprep.presets import Preset
+from autoprep.wishes.destinations import Preset
 
 
 def destinations_schema() -> str:

@@ -1,24 +1,16 @@
 """One photo's story: read, find the outline, measure, plan, render per destination, embed, write, record."""
 
-import time
 import traceback
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import replace
-from datetime import UTC, datetime
 
 import cv2
 import numpy as np
 
-from autoprep import words
-from autoprep.blind import names_artist
 from autoprep.correction.camera import without_contrast
-from autoprep.correction.chart import referred
 from autoprep.correction.outline import Survey, gate
-from autoprep.correction.planning import Wishes, corrected, make_plan, measured_ratio, rectify
+from autoprep.correction.planned import Planned, planned
+from autoprep.correction.planning import Wishes, make_plan, measured_ratio, rectify
 from autoprep.correction.references import read_reference
-from autoprep.correction.sharpening import sharpen
-from autoprep.delivery import Delivery, deliver
 from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts
 from autoprep.errors import CannotMeet, DeliveryError, PhotoError
 from autoprep.files.encoders import Carried, How, encode
@@ -27,34 +19,23 @@ from autoprep.files.reading import preview_jpeg, read_photo
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
-from autoprep.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
-from autoprep.presets import Preset
-from autoprep.proof.pictures import marked_photo
-from autoprep.reference_shots import reference_words, usable, with_references
-from autoprep.settings import Settings
+from autoprep.job.delivery import Delivery, deliver
+from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
+from autoprep.job.question import MOST_CHOICES, ask
+from autoprep.job.reference_shots import reference_words, usable, with_references
+from autoprep.job.stages import Stages, now
+from autoprep.told import explanations as words
+from autoprep.wishes.blind import names_artist
+from autoprep.wishes.destinations import Preset
+from autoprep.wishes.settings import Settings
 
 _PROOF_PX = 1400
 _SIZE_AGREES = 0.03  # a proportion that differs more than this from the size that is given is a question
 
 
-class _Stages:
-    """Times the stages of one job and reports each as it ends."""
-
-    def __init__(self, report: Report) -> None:
-        self.seconds: dict[str, float] = {}
-        self._report = report
-
-    @contextmanager
-    def stage(self, name: str) -> Iterator[dict[str, object]]:
-        started, facts = time.perf_counter(), dict[str, object]()
-        yield facts
-        self.seconds[name] = round(time.perf_counter() - started, 4)
-        self._report(name, self.seconds[name], facts)
-
-
 def process(order: JobOrder, report: Report) -> JobResult:
     """Do one job. PhotoError becomes a record with the outcome "set aside" unless waiting can help."""
-    stages = _Stages(report)
+    stages = Stages(report)
     try:
         with stages.stage("read") as facts:
             photo = read_photo(order.data, int(order.settings.service.max_megapixels * 1e6))
@@ -76,7 +57,7 @@ def process(order: JobOrder, report: Report) -> JobResult:
     return _look(order, photo, stages)
 
 
-def _look(order: JobOrder, photo: Photo, stages: _Stages) -> JobResult:
+def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
     """A new photo: find its work, and make it, ask, or leave it alone."""
     with stages.stage("outline") as facts:
         survey = Survey(photo)
@@ -86,16 +67,16 @@ def _look(order: JobOrder, photo: Photo, stages: _Stages) -> JobResult:
     if chance < gate.NO_WORK and order.settings.inbox.holds == "everything" and not order.facts.says_work:
         return _no_work(order, photo, chance, stages)
     if isinstance(outline, Declined) or outline.confidence < order.settings.correction.sure_enough:
-        return _ask(order, photo, outline, stages, choices=survey.outlines(_MOST_CHOICES), several=survey.several)
+        return ask(order, photo, outline, stages, choices=survey.outlines(MOST_CHOICES), several=survey.several)
     return _finish(order, photo, outline, stages)
 
 
 def set_aside(job: str, photo: str, sha256: str, reason: str) -> JobRecord:
     """The record of a photo that can't be worked on."""
-    return JobRecord(job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=_now())
+    return JobRecord(job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=now())
 
 
-def _no_work(order: JobOrder, photo: Photo, chance: float, stages: _Stages) -> JobResult:
+def _no_work(order: JobOrder, photo: Photo, chance: float, stages: Stages) -> JobResult:
     """A photo of something else: nothing is made or asked; a line in the record says how to make it a work."""
     record = JobRecord(
         job=order.job,
@@ -108,12 +89,12 @@ def _no_work(order: JobOrder, photo: Photo, chance: float, stages: _Stages) -> J
         reasons=(words.NO_WORK,),
         settings_sha256=order.settings.sha256,
         seconds=stages.seconds,
-        finished_at=_now(),
+        finished_at=now(),
     )
     return JobResult(record)
 
 
-def _reference(order: JobOrder, photo: Photo, said: ReferenceShot, stages: _Stages) -> JobResult:
+def _reference(order: JobOrder, photo: Photo, said: ReferenceShot, stages: Stages) -> JobResult:
     """A photo that shows no work: what it tells of the light goes on record; nothing is rendered."""
     with stages.stage("reference"):
         found = usable(read_reference(photo, said, order.photo))
@@ -129,7 +110,7 @@ def _reference(order: JobOrder, photo: Photo, said: ReferenceShot, stages: _Stag
         reasons=(reference_words(found), *photo.facts.warnings, *order.warnings),
         settings_sha256=order.settings.sha256,
         seconds=stages.seconds,
-        finished_at=_now(),
+        finished_at=now(),
         pages={"photo": f"{order.proof_folder.name}/photo.jpg"},
     )
     return JobResult(record, [(part, place)])
@@ -145,7 +126,7 @@ def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
     )  # fmt: skip
 
 
-def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) -> JobResult:
+def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> JobResult:
     with stages.stage("references"):
         seen = with_references(photo, outline, order.facts.grey_card, order.references)
         contrast = order.settings.correction.camera_contrast if seen.chart is None else 0.0
@@ -155,7 +136,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
         if order.facts.size_mm is not None:
             known, doubt = known_size(order.facts.size_mm, measured_ratio(photo, outline))
             if known is None:
-                return _ask(order, photo, outline, stages, doubt)
+                return ask(order, photo, outline, stages, doubt)
             wishes = replace(wishes, size_mm=known)
         plan, judged, measures = make_plan(lit, outline, wishes, seen.chart, seen.reference, seen.absolute)
         plan = plan.model_copy(update={"contrast": contrast if lit is not seen.photo else 0.0})
@@ -169,7 +150,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: _Stages) ->
         photo=order.photo,
         sha256=order.sha256,
         outcome="ready",
-        likeness=_likeness(lit, plan),
+        likeness=_likeness(photo, plan),
         taken_at=photo.facts.taken_at,
         outline=outline,
         kind=judged.kind,
@@ -193,13 +174,12 @@ _LIKENESS_PX = 24
 
 def _likeness(photo: Photo, plan: CorrectionPlan) -> tuple[int, ...]:
     """The corrected work as 24 x 24 lightness codes."""
-    work = rectify(photo, plan.geometry, 90_000)
-    code = encode_fast(corrected(work.linear, plan)).mean(-1)
+    code = planned(photo, plan).picture(90_000).mean(-1)
     small = cv2.resize(code, (_LIKENESS_PX, _LIKENESS_PX), interpolation=cv2.INTER_AREA)
     return tuple(int(v) for v in np.clip(np.rint(np.asarray(small) * 255), 0, 255).ravel())
 
 
-def _again(order: AgainOrder, photo: Photo, stages: _Stages) -> JobResult:
+def _again(order: AgainOrder, photo: Photo, stages: Stages) -> JobResult:
     """Render again from the stored plan; nothing is measured. What is said of the work may be other than before."""
     kept = tuple(out for out in order.earlier.outputs if out.destination not in order.places)
     record = order.earlier.model_copy(
@@ -208,10 +188,10 @@ def _again(order: AgainOrder, photo: Photo, stages: _Stages) -> JobResult:
     return _render_all(order, photo, record, stages)
 
 
-def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stages) -> JobResult:
+def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: Stages) -> JobResult:
     assert record.plan is not None
     result = JobResult(record)
-    lit = _as_planned(photo, record.plan)
+    made = planned(photo, record.plan)
     outputs, held = list(record.outputs), {k: v for k, v in record.held.items() if k not in order.places}
     failed = {k: v for k, v in record.failed.items() if k not in order.places}
     for name, place in order.places.items():
@@ -222,7 +202,7 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
                 held[name] = reason
                 continue
             try:
-                output, part = deliver(_delivery(order, lit, record.plan), name, place)
+                output, part = deliver(Delivery(order.job, order.settings, made, order.facts), name, place)
             except CannotMeet as problem:
                 held[name] = str(problem)
                 continue
@@ -237,7 +217,7 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
             result.parts.append((part, place))
             facts |= {"width_px": output.width_px, "height_px": output.height_px, "bytes": output.bytes}
     with stages.stage("proof"):
-        pages = _proof(order, photo, lit, record.plan, result)
+        pages = _proof(order, photo, made, result)
     order_of = {name: index for index, name in enumerate(order.settings.destinations)}
     outputs.sort(key=lambda out: order_of.get(out.destination, len(order_of)))
     result.record = record.model_copy(
@@ -247,15 +227,10 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: _Stage
             "failed": failed,
             "pages": pages,
             "seconds": {**record.seconds, **stages.seconds},
-            "finished_at": _now(),
+            "finished_at": now(),
         }
     )
     return result
-
-
-def _as_planned(photo: Photo, plan: CorrectionPlan) -> Photo:
-    """The photo as the plan was made on it: through a chart, or without the camera's contrast."""
-    return without_contrast(photo, plan.contrast) if plan.chart is None else referred(photo, plan.chart)
 
 
 def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str:
@@ -271,15 +246,11 @@ def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str
     return ""
 
 
-def _delivery(order: JobOrder, photo: Photo, plan: CorrectionPlan) -> Delivery:
-    return Delivery(order.job, order.settings, photo, plan, order.facts)
-
-
-def _proof(order: JobOrder, photo: Photo, lit: Photo, plan: CorrectionPlan, result: JobResult) -> dict[str, str]:
-    """Before and after for the proof page: the same view, so that one can be dragged over the other."""
-    shot, work = (rectify(picture, plan.geometry, _PROOF_PX * _PROOF_PX // 2) for picture in (photo, lit))
-    after = quantise8(sharpen(encode_fast(corrected(work.linear, plan)), plan.sharpening))
-    before = quantise8(encode_fast(shot.linear))
+def _proof(order: JobOrder, photo: Photo, made: Planned, result: JobResult) -> dict[str, str]:
+    """Before and after for the proof page: the same view, so that one can be laid over the other."""
+    most_px = _PROOF_PX * _PROOF_PX // 2
+    after = quantise8(made.picture(most_px))
+    before = quantise8(encode_fast(rectify(photo, made.plan.geometry, most_px).linear))
     pictures = {
         "photo.jpg": preview_jpeg(photo, 900),
         "before.jpg": _plain_jpeg(before),
@@ -305,91 +276,3 @@ def known_size(size_mm: tuple[float, float], ratio: float) -> tuple[tuple[float,
         f"The size that you give, {height} x {width} cm (height x width), and the outline in the photo do not go "
         f"together: the outline is {ratio:.2f} times as wide as high."
     )
-
-
-def _ask(
-    order: JobOrder,
-    photo: Photo,
-    outline: Outline | Declined,
-    stages: _Stages,
-    doubt: str = "",
-    choices: Sequence[Outline] = (),
-    several: bool = False,
-) -> JobResult:
-    """Something is not sure: a marked picture, the reason, and what can be done."""
-    reason = doubt or (_SEVERAL if several else _doubt(outline))
-    choices = () if isinstance(outline, Declined) else tuple(choices)
-    result = JobResult(
-        JobRecord(
-            job=order.job,
-            photo=order.photo,
-            sha256=order.sha256,
-            outcome="needs a look",
-            taken_at=photo.facts.taken_at,
-            outline=None if isinstance(outline, Declined) else outline,
-            choices=choices,
-            work=order.facts,
-            reasons=(reason, *photo.facts.warnings, *order.warnings),
-            settings_sha256=order.settings.sha256,
-        )
-    )
-    ways = (
-        "- take the photo again with some desk showing on all four sides, on a ground that differs from it;\n"
-        "- or crop the photo to the work alone on the phone, and drop it in again.\n"
-    )
-    if choices:
-        ways = (
-            f"- delete all pictures {choice_name(1)[:-5]}... in this folder but the one with the right outline: "
-            "the photo is then finished by it;\n"
-            "- or take the photo again with some desk showing on all four sides, on a ground that differs from it.\n"
-        )
-    if doubt:
-        ways = (
-            "- if the marked outline is right, correct the size in the photo's name or note, and drop it in again;\n"
-            "- if it is wrong, take the photo again with some desk showing on all four sides.\n"
-        )
-    with stages.stage("ask"):
-        marked = marked_photo(photo, None if isinstance(outline, Declined) else outline)
-        note = (
-            f"{order.photo}\n\n{reason}\n\nTwo ways to settle it:\n{ways}"
-            "The photo itself lies unchanged in the inbox.\n"
-        )
-        files = {
-            order.look_folder / "marked.jpg": marked,
-            order.look_folder / "why.txt": note.encode("utf-8"),
-            order.proof_folder / "photo.jpg": marked,
-        }
-        for number, choice in enumerate(choices, 1):
-            files[order.look_folder / choice_name(number)] = marked_photo(photo, choice)
-        for place, data in files.items():
-            result.parts.append((write_part(place, data, order.job), place))
-    result.record = result.record.model_copy(
-        update={
-            "seconds": stages.seconds,
-            "finished_at": _now(),
-            "pages": {"photo": f"{order.proof_folder.name}/photo.jpg"},
-        }
-    )
-    return result
-
-
-_MOST_CHOICES = 3
-_SEVERAL = "More than one work is seen in the photo; the marked picture shows one of them, the others the rest."
-
-
-def choice_name(number: int) -> str:
-    """The picture of a question's choice, counted from 1."""
-    return f"choice-{number}.jpg"
-
-
-def _doubt(outline: Outline | Declined) -> str:
-    if isinstance(outline, Declined):
-        return f"The edge of the work was not found: {outline.reason}."
-    return (
-        f"The edge of the work is not sure (confidence {outline.confidence:.0%}); "
-        "the marked picture shows the best guess, the others what else it may be."
-    )
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="seconds")

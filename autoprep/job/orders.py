@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from autoprep.domain import JobRecord, Outline, ReferenceShot, WorkFacts
-from autoprep.settings import Settings
+from autoprep.wishes.settings import Settings
 
 Report = Callable[[str, float, dict[str, object]], None]
 """report(stage, seconds, facts): called once as each stage ends."""

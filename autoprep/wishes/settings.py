@@ -12,8 +12,9 @@ from typing import Annotated, Any, Literal, TypeVar
 from pydantic import Field, ValidationError
 
 from autoprep.errors import ConfigError, Unreadable
+from autoprep.files.encoders import ENCODERS
 from autoprep.files.icc import colour_model
-from autoprep.presets import Preset, Table
+from autoprep.wishes.destinations import Preset, Table
 
 SETTINGS_FILE, DESTINATIONS_FILE = "autoprep.toml", "destinations.toml"
 SCHEMA_FILE = "destinations.schema.json"
@@ -342,7 +343,7 @@ def _check_profiles(settings: Settings, path: Path, text: str) -> None:
             raise ConfigError(f"there is no colour profile {place}", path, line) from None
         except Unreadable as problem:
             raise ConfigError(f"the colour profile {place.name} can't be used: {problem}", path, line) from None
-        if model == "CMYK" and preset.format == "jpeg" and preset.mark:
+        if model == "CMYK" and preset.mark and not ENCODERS[preset.format].marked_inks:
             raise ConfigError(f"`{name}`: a CMYK file carries no visible mark; set mark = false", path, line)
 
 

@@ -1,0 +1,92 @@
+"""Commands that do something once more."""
+
+import argparse
+import json
+import os
+
+from autoprep.cli.found import all_jobs, find_job, make_folders, settings_of
+from autoprep.cli.work import process_all
+from autoprep.domain import JobRecord
+from autoprep.errors import AlreadyRunning, UsageError
+from autoprep.ledger import Job, Ledger
+from autoprep.logs import plain
+from autoprep.service.places import reserve
+from autoprep.service.said import facts_for, sent_to
+from autoprep.service.studio import ledger_path, write_page
+from autoprep.wishes.settings import Settings
+
+
+def retry(options: argparse.Namespace) -> int:
+    """Work again on what was set aside."""
+    settings = settings_of(options)
+    jobs = [find_job(settings, options.photo)] if options.photo else all_jobs(settings)
+    aside = [job for job in jobs if job.outcome == "set aside"]
+    there = [job for job in aside if (settings.folders.inbox / os.fsdecode(job.path)).is_file()]
+    ledger = Ledger(ledger_path(settings))
+    for job in there:
+        facts = facts_for(settings, job.shown)[0]
+        places = reserve(settings, job.shown, facts, sent_to(settings, facts), ledger.is_taken, ledger.stems)
+        ledger.reopen(job.job, job.path, job.shown, places)
+    ledger.close()
+    print(f"{len(there)} of {len(aside)} photos that were set aside will be worked on again by `watch` or `once`.")
+    for job in aside:
+        if job not in there:
+            print(f"  {plain(job.shown)}: it is no longer in the inbox; put it back")
+    return 0 if len(there) == len(aside) else 1
+
+
+def redo(options: argparse.Namespace) -> int:
+    """Render again from the stored plans, without measuring again."""
+    settings = settings_of(options)
+    able = _able(settings, options.photo, options.destination)
+    _ask(settings, able, options.destination)
+    make_folders(settings)
+    try:
+        records = process_all(settings, show=not options.json)
+    except AlreadyRunning:
+        print(f"{len(able)} photos are noted; the service that is running will render them again.")
+        return 0
+    made = [record for record in records if record.job in {job.job for job in able}]
+    write_page(settings, [job.record for job in all_jobs(settings) if job.record])
+    if options.json:
+        print(json.dumps([record.model_dump(mode="json") for record in made], ensure_ascii=False, indent=2))
+    else:
+        print(f"Rendered again: {len(made)} of {len(able)} photos.")
+    missed = _missed(able, made, options.destination)
+    for line in missed if not options.json else ():
+        print(f"  {line}")
+    return 1 if missed else 0
+
+
+def _able(settings: Settings, photo: str | None, destination: str | None) -> list[Job]:
+    """The photos that are meant and can be rendered again. Raises UsageError where there is none."""
+    if destination and destination not in settings.destinations:
+        known = ", ".join(settings.destinations)
+        raise UsageError(f"there is no destination {destination!r}; there are {known}")
+    jobs = [find_job(settings, photo)] if photo else all_jobs(settings)
+    able = [job for job in jobs if job.plan and job.record is not None]
+    if not photo:  # alternates are made when they are named, never by the way
+        able = [job for job in able if job.outcome == "ready"]
+    if not able:
+        raise UsageError("there is no finished photo to render again")
+    return able
+
+
+def _ask(settings: Settings, able: list[Job], destination: str | None) -> None:
+    ledger = Ledger(ledger_path(settings))
+    for job in able:
+        usual = sent_to(settings, facts_for(settings, job.shown)[0])
+        ledger.ask_redo(job.job, [destination] if destination else usual)
+    ledger.close()
+
+
+def _missed(able: list[Job], made: list[JobRecord], destination: str | None) -> list[str]:
+    """What was asked for and not made, and why."""
+    refused = [
+        f"{record.photo}: {name} was not made: {plain(reason)}"
+        for record in made
+        for name, reason in record.not_given_out.items()
+        if destination in (None, name)
+    ]
+    gone = [job.shown for job in able if job.job not in {record.job for record in made}]
+    return [*refused, *(f"{plain(name)}: its photo is no longer in the inbox; put it back first" for name in gone)]

@@ -1,0 +1,100 @@
+"""The parser of the command line, and what becomes of errors."""
+
+import argparse
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from autoprep import __version__
+from autoprep.cli import again, asking, studio, work
+from autoprep.errors import AlreadyRunning, AutoprepError
+from autoprep.logs import plain
+
+_EPILOG = (
+    "exit codes: 0 done; 1 something needs attention; 2 wrong use or settings; "
+    "3 another Autoprep works in this studio; 130 stopped by Ctrl-C (watch ends with 0)"
+)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command; returns the exit code."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except AlreadyRunning as problem:
+        return _complain(problem, 3)
+    except AutoprepError as problem:
+        return _complain(problem, 2)
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:  # the reader of our output has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _complain(problem: Exception, code: int) -> int:
+    print(f"autoprep: {plain(str(problem))}", file=sys.stderr)
+    return code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="autoprep",
+        description="Turns photos of flat artworks into faithful pictures, ready for where they go.",
+        epilog=_EPILOG,
+    )
+    parser.add_argument("--version", action="version", version=f"autoprep {__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    _add(commands, studio.init, "init", "make a studio folder", studio=False).add_argument(
+        "folder", type=Path, metavar="DIR", help="where; it may exist, nothing in it is overwritten"
+    )
+    demo = _add(commands, studio.demo, "demo", "make a studio, put the demo photos in, and process them", studio=False)
+    demo.add_argument(
+        "--dir",
+        type=Path,
+        default=Path("autoprep-demo"),
+        metavar="DIR",
+        help="the demo studio (default: autoprep-demo)",
+    )
+    demo.add_argument(
+        "--photos", type=Path, metavar="DIR", help="the photos to use (default: demo_inbox of the project)"
+    )
+    watch = _add(commands, work.watch, "watch", "run the service in the foreground until Ctrl-C")
+    watch.add_argument("--quiet", action="store_true", help="log to the records only")
+    _json(_add(commands, work.once, "once", "process everything that waits in the inbox, then stop"))
+    check = _json(_add(commands, asking.check, "check", "validate the settings and show what they come to"))
+    check.add_argument("--ahead", action="store_true", help="show what would be done now and why, without doing it")
+    _json(_add(commands, asking.jobs, "jobs", "list all jobs"))
+    _json(_add(commands, asking.status, "status", "what waits, runs, asks and failed, and how much space is left"))
+    retry = _add(commands, again.retry, "retry", "work again on what was set aside")
+    retry.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
+    show = _json(_add(commands, asking.show, "show", "tell one photo's story in plain words"))
+    show.add_argument("photo", metavar="PHOTO", help="the photo's name, or a job")
+    redo = _json(_add(commands, again.redo, "redo", "render again from the stored plans, without measuring again"))
+    redo.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
+    redo.add_argument("--destination", metavar="NAME", help="only this destination")
+    return parser
+
+
+def _add(
+    commands: Any, run: Callable[[argparse.Namespace], int], name: str, help_text: str, *, studio: bool = True
+) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=help_text, description=help_text[0].upper() + help_text[1:] + ".", epilog=_EPILOG
+    )
+    parser.set_defaults(run=run)
+    if studio:
+        parser.add_argument(
+            "--config",
+            type=Path,
+            metavar="FILE",
+            help="settings file or studio folder (default: the studio that you stand in)",
+        )
+    return parser
+
+
+def _json(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    parser.add_argument("--json", action="store_true", help="print JSON for other programs")
+    return parser

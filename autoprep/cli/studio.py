@@ -1,0 +1,75 @@
+"""Commands that make a studio."""
+
+import argparse
+import re
+import shutil
+from importlib import resources
+from pathlib import Path
+
+from autoprep.cli.found import make_folders
+from autoprep.cli.work import process_all
+from autoprep.errors import ConfigError, UsageError
+from autoprep.told.summary import print_summary
+from autoprep.wishes.settings import DESTINATIONS_FILE, SETTINGS_FILE, Settings, default_files, load
+
+
+def init(options: argparse.Namespace) -> int:
+    """Make a studio folder."""
+    settings = make_studio(options.folder)
+    print(f"The studio is ready: {settings.studio}")
+    print(f"  put photos in      {settings.folders.inbox}")
+    print(f"  find pictures in   {settings.folders.ready}")
+    print(f"  your name, rights  {settings.studio / 'config' / SETTINGS_FILE}")
+    print(f"  sizes and places   {settings.studio / 'config' / DESTINATIONS_FILE}")
+    print(f"Then run:  autoprep watch --config {settings.studio}")
+    return 0
+
+
+def make_studio(folder: Path) -> Settings:
+    """Lay out a studio; files that are there stay as they are."""
+    folder = folder.absolute()
+    try:
+        (folder / "config").mkdir(parents=True, exist_ok=True)
+        for name, text in default_files().items():
+            place = folder / "config" / name
+            if not place.exists():
+                place.write_text(text, encoding="utf-8")
+        settings = load(folder / "config" / SETTINGS_FILE)
+        make_folders(settings)
+    except OSError as problem:
+        raise ConfigError(f"the studio can't be made in {folder}: {problem.strerror}") from problem
+    return settings
+
+
+def demo(options: argparse.Namespace) -> int:
+    """Make a studio, put the demo photos in, and process them."""
+    photos = options.photos or _demo_photos()
+    files = (
+        sorted(path for path in photos.iterdir() if path.is_file() and not path.name.startswith("."))
+        if photos.is_dir()
+        else []
+    )
+    if not files:
+        raise UsageError(f"there are no demo photos in {photos}")
+    settings = make_studio(options.dir)
+    config = settings.studio / "config" / SETTINGS_FILE
+    _name_demo_artist(config)
+    settings = load(config)
+    for path in files:
+        if not (settings.folders.inbox / path.name).exists():
+            shutil.copyfile(path, settings.folders.inbox / path.name)
+    print(f"Demo studio: {settings.studio}")
+    print(f"{len(files)} photos of Wren Halloway's field journals lie in its inbox; processing them now.")
+    records = process_all(settings)
+    print_summary(settings, records)
+    return 1 if any(record.outcome == "set aside" for record in records) else 0
+
+
+def _demo_photos() -> Path:
+    beside = Path(str(resources.files("autoprep"))).parent / "demo_inbox"
+    return beside if beside.is_dir() else Path("demo_inbox")
+
+
+def _name_demo_artist(config: Path) -> None:
+    text = config.read_text(encoding="utf-8")
+    config.write_text(re.sub(r'^name = ""', 'name = "Wren Halloway"', text, count=1, flags=re.M), encoding="utf-8")

@@ -1,0 +1,86 @@
+"""Commands that let the service work."""
+
+import argparse
+import json
+import os
+import signal
+import sys
+
+from tqdm import tqdm
+
+from autoprep.cli.found import make_folders, settings_of
+from autoprep.domain import JobRecord
+from autoprep.logs import open_log
+from autoprep.service.engine import Engine
+from autoprep.told.summary import print_summary
+from autoprep.wishes.settings import Settings, worker_count
+
+
+def watch(options: argparse.Namespace) -> int:
+    """Run the service in the foreground until Ctrl-C."""
+    settings = settings_of(options)
+    make_folders(settings)
+    log = open_log(settings.folders.records, None if options.quiet else sys.stderr)
+    engine = Engine(settings, log)
+    stopping: list[int] = []
+
+    def stop(number: int, _frame: object) -> None:
+        stopping.append(number)
+        engine.hints.wake()
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, stop)
+    log.info("watching", inbox=str(settings.folders.inbox), workers=worker_count(settings.service), pid=os.getpid())
+    try:
+        while not stopping:
+            engine.step()
+    finally:
+        log.info("stopping")
+        engine.stop()
+        log.info("stopped")
+    return 0
+
+
+def once(options: argparse.Namespace) -> int:
+    """Process everything that waits in the inbox, then stop."""
+    settings = settings_of(options)
+    make_folders(settings)
+    records = process_all(settings, show=not options.json)
+    if options.json:
+        print(json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2))
+    else:
+        print_summary(settings, records)
+    return 1 if any(record.outcome in ("set aside", "needs a look") or record.failed for record in records) else 0
+
+
+def process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
+    """Run the engine until nothing waits; a progress bar on the terminal."""
+    records: list[JobRecord] = []
+    engine = Engine(settings, open_log(settings.folders.records, None), records.append, follow=False)
+    bar = tqdm(
+        total=0,
+        unit="photo",
+        disable=not show,
+        dynamic_ncols=True,
+        bar_format="{l_bar}{bar}| {n_fmt}/{total_fmt} photos [{elapsed}]",
+    )
+    try:
+        engine.step(0.05)
+        while not engine.idle:
+            engine.step(0.5)
+            bar.total = max(bar.total or 0, len(records) + engine.pending)
+            bar.update(len(records) - bar.n)
+    finally:
+        bar.total = max(len(records), 1 if not records else 0)
+        bar.refresh()
+        bar.close()
+        hollow = engine.hollow
+        # A take that was ready may have given way to a better one that came later.
+        kept = [engine.ledger.get(record.job) for record in records]
+        engine.stop()
+    for name in hollow if show else ():
+        print(f"  {name}: this file holds nothing yet; it is left alone until it does")
+    return [
+        job.record if job is not None and job.record is not None else record
+        for job, record in zip(kept, records, strict=True)
+    ]

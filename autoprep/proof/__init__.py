@@ -1,1 +1,0 @@
-"""Static pages that show what was done."""

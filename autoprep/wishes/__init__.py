@@ -1,0 +1,1 @@
+"""What the artist asks: settings and destinations, notes and names."""
