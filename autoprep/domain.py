@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.colour import mixed
 from autoprep.imaging.resample import Lens
+from autoprep.imaging.units import MM_PER_UNIT
 
 Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
 PaperWord = Literal["white", "toned", "none"]
@@ -205,7 +206,7 @@ class WorkFacts(Value):
         """Height and width in the artist's own unit, as short as they go; empty where no size is given."""
         if self.size_mm is None:
             return "", ""
-        per = {"mm": 1.0, "cm": 10.0, "in": 25.4}.get(self.unit, 10.0)
+        per = MM_PER_UNIT.get(self.unit, 10.0)
         width, height = (f"{side / per:.1f}".removesuffix(".0") for side in self.size_mm)
         return height, width
 

@@ -66,8 +66,9 @@ def demo(options: argparse.Namespace) -> int:
 
 
 def _demo_photos() -> Path:
-    beside = Path(str(resources.files("autoprep"))).parent / "demo_inbox"
-    return beside if beside.is_dir() else Path("demo_inbox")
+    package = Path(str(resources.files("autoprep")))
+    places = (package / "demo_inbox", package.parent / "demo_inbox")  # in a wheel; in a clone
+    return next((place for place in places if place.is_dir()), places[0])
 
 
 def _name_demo_artist(config: Path) -> None:

@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 
 from autoprep.domain import Sharpening
-from autoprep.imaging.arrays import Float32, float32
+from autoprep.imaging.arrays import Float32
+from autoprep.imaging.units import LUMA
 
 # Mild by rule: with these figures the peak of the modulation transfer stays below 1.1 (tests/reference).
 _RADIUS_PX, _MOST, _LEAST = 0.8, 0.55, 0.25
@@ -29,7 +30,7 @@ def sharpen(code: Float32, how: Sharpening) -> Float32:
     """
     if how.amount == 0:
         return code
-    luma = cast(Float32, cv2.transform(code, float32([[0.2126, 0.7152, 0.0722]])))
+    luma = cast(Float32, cv2.transform(code, LUMA))
     blurred = cast(Float32, cv2.GaussianBlur(luma, (0, 0), how.radius_px, borderType=cv2.BORDER_REPLICATE))
     detail = luma - blurred
     strength = cv2.GaussianBlur(np.abs(detail), (0, 0), 1.5, borderType=cv2.BORDER_REPLICATE)

@@ -11,6 +11,7 @@ import tifffile
 from PIL import Image, ImageFile, PngImagePlugin
 
 from autoprep.imaging.arrays import AnyArray
+from autoprep.imaging.units import MM_PER_INCH
 
 
 @dataclass(frozen=True)
@@ -118,7 +119,7 @@ def _png16(pixels: AnyArray, carried: Carried) -> bytes:
     chunks = [(b"IHDR", struct.pack(">IIBBBBB", width, height, 16, 2, 0, 0, 0))]
     chunks.append((b"iCCP", b"profile\0\0" + zlib.compress(carried.icc)))
     if carried.ppi:
-        per_metre = round(carried.ppi / 0.0254)
+        per_metre = round(carried.ppi / MM_PER_INCH * 1000)
         chunks.append((b"pHYs", struct.pack(">IIB", per_metre, per_metre, 1)))
     if carried.xmp:
         chunks.append((b"iTXt", b"XML:com.adobe.xmp\0\0\0\0\0" + carried.xmp))

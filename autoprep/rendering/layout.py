@@ -9,9 +9,8 @@ from autoprep.domain import CorrectionPlan
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import area, homography, rectangle
 from autoprep.imaging.resample import Warp
+from autoprep.imaging.units import MM_PER_INCH
 from autoprep.rendering import scene
-
-_MM_PER_INCH = 25.4
 
 
 @dataclass(frozen=True)
@@ -132,7 +131,7 @@ def _exact_long_side(size: tuple[int, int], long_px: int) -> tuple[int, int]:
 
 def mm_to_px(millimetres: float, ppi: float) -> int:
     """Millimetres at pixels per inch -> whole pixels, rounded."""
-    return round(millimetres / _MM_PER_INCH * ppi)
+    return round(millimetres / MM_PER_INCH * ppi)
 
 
 def _print(frame: Frame, native: tuple[float, float]) -> Layout:
@@ -151,7 +150,7 @@ def _print(frame: Frame, native: tuple[float, float]) -> Layout:
 
 def least_ppi(viewing_cm: float) -> float:
     """Pixels per inch that an eye can tell apart at this distance (one minute of arc): 3438 / inches."""
-    return 3438 / (viewing_cm / 2.54)
+    return 3438 / (viewing_cm * 10 / MM_PER_INCH)
 
 
 def _viewing(frame: Frame, enlarge: float) -> tuple[str, ...]:
@@ -165,7 +164,7 @@ def _viewing(frame: Frame, enlarge: float) -> tuple[str, ...]:
 
 def _honest_print(native: tuple[float, float]) -> str:
     """The largest print that the photo's own pixels give, in plain words."""
-    sizes = [" x ".join(f"{side / ppi * _MM_PER_INCH / 10:.1f}" for side in native) for ppi in (300, 200)]
+    sizes = [" x ".join(f"{side / ppi * MM_PER_INCH / 10:.1f}" for side in native) for ppi in (300, 200)]
     return f"largest print without enlarging: {sizes[0]} cm at 300 ppi, {sizes[1]} cm at 200 ppi"
 
 

@@ -11,8 +11,9 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from autoprep.imaging.arrays import AnyArray, Float32, float32
+from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import srgb_to_linear
+from autoprep.imaging.units import LUMA
 
 CornerChoice = Literal["auto", "top-left", "top-right", "bottom-left", "bottom-right"]
 CORNERS = ("bottom-right", "bottom-left", "top-right", "top-left")
@@ -65,7 +66,7 @@ def shape_mask(picture: Path, height_px: int) -> Float32:
     alpha = small[..., 3]
     if alpha.min() < 0.99:
         return alpha
-    return np.asarray(1 - small[..., :3] @ float32([0.2126, 0.7152, 0.0722]), np.float32)
+    return np.asarray(1 - small[..., :3] @ LUMA[0], np.float32)
 
 
 def missing_glyphs(text: str, font: Path) -> str:
@@ -197,7 +198,7 @@ _CALM = 0.06  # paper grain and plain washes stay below; a line of handwriting i
 def _strokes(canvas: AnyArray, box: tuple[int, int, int, int], gap: int) -> float:
     """Share of the place and its surroundings that thin dark or light strokes cover."""
     around = _part(canvas, (box[0] - gap, box[1] - gap, box[2] + gap, box[3] + gap))
-    luma = cast(Float32, cv2.transform(around, float32([[0.2126, 0.7152, 0.0722]])))
+    luma = cast(Float32, cv2.transform(around, LUMA))
     side = max(5, (box[3] - box[1]) // 2 | 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     calm = cv2.GaussianBlur(luma, (0, 0), 0.8)
@@ -209,7 +210,7 @@ def _strokes(canvas: AnyArray, box: tuple[int, int, int, int], gap: int) -> floa
 def _busyness(canvas: AnyArray, box: tuple[int, int, int, int], gap: int) -> float:
     """How much drawing lies under and right around a box: mean and peak local contrast."""
     around = _part(canvas, (box[0] - gap, box[1] - gap, box[2] + gap, box[3] + gap))
-    luma = cast(Float32, cv2.transform(around, float32([[0.2126, 0.7152, 0.0722]])))
+    luma = cast(Float32, cv2.transform(around, LUMA))
     flat = cast(Float32, cv2.GaussianBlur(luma, (0, 0), 1.0))
     spread = float(flat.std())
     peak = float(np.percentile(np.abs(flat - np.median(flat)), 99))
@@ -218,7 +219,7 @@ def _busyness(canvas: AnyArray, box: tuple[int, int, int, int], gap: int) -> flo
 
 def _ink_for(under: Float32) -> tuple[bool, float]:
     """Light or dark ink, whichever contrasts more with the mean of what lies under it, and the WCAG contrast."""
-    background = float(np.mean(srgb_to_linear(under) @ np.array([0.2126, 0.7152, 0.0722])))
+    background = float(np.mean(srgb_to_linear(under) @ LUMA[0]))
     light, dark = (float(srgb_to_linear(np.array(ink))) for ink in (_LIGHT, _DARK))
     with_light, with_dark = contrast_ratio(light, background), contrast_ratio(dark, background)
     return with_light > with_dark, max(with_light, with_dark)

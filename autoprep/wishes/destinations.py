@@ -11,11 +11,11 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validat
 from autoprep.domain import NAME_FIELDS
 from autoprep.files.encoders import ENCODERS, able
 from autoprep.files.icc import SPACES
+from autoprep.imaging.units import MM_PER_INCH
 
 Pixels = Annotated[int, Field(ge=16, le=30000)]
 Millimetres = Annotated[float, Field(gt=0, le=3000)]
 Inches = Annotated[float, Field(gt=0, le=120)]
-MM_PER_INCH = 25.4
 
 
 class Table(BaseModel):

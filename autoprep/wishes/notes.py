@@ -11,6 +11,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any, cast, get_args
 
 from autoprep.domain import Kind, PaperWord, ReferenceShot, WorkFacts
+from autoprep.imaging.units import MM_PER_INCH, MM_PER_UNIT
 
 # Names that cameras, phones and screenshots give: they are no titles.
 _CAMERA_NAME = re.compile(
@@ -35,7 +36,7 @@ _PICTURES = (
 _MOST_REFERENCES = 4
 _YEAR = re.compile(r"(?:c\.? ?)?((?:1[5-9]|20)\d\d)")
 _SIZE = re.compile(r"(\d+(?:[.,]\d+)?)\s*[x×]\s*(\d+(?:[.,]\d+)?)\s*(mm|cm|in|inch|inches|\")?", re.IGNORECASE)
-_UNITS = {"mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4}
+_UNITS = {**MM_PER_UNIT, "inch": MM_PER_INCH, "inches": MM_PER_INCH, '"': MM_PER_INCH}
 _LARGEST_NOTE = 64 * 1024
 FOLDER_NOTE = "note"  # this note, in any of the endings, speaks of all in its folder
 _MOST_STOPS = 3.0
@@ -162,7 +163,10 @@ def _size(text: str) -> dict[str, Any]:
         return {}
     height, width = (float(found[k].replace(",", ".")) for k in (1, 2))
     unit = (found[3] or "cm").lower()
-    return {"size_mm": (width * _UNITS[unit], height * _UNITS[unit]), "unit": "in" if _UNITS[unit] == 25.4 else unit}
+    return {
+        "size_mm": (width * _UNITS[unit], height * _UNITS[unit]),
+        "unit": "in" if _UNITS[unit] == MM_PER_INCH else unit,
+    }
 
 
 def _from_note(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:

@@ -63,7 +63,7 @@ class Rights(Table):
     data_mining: DataMining = "unspecified"
 
 
-Corner = Literal["auto", "top-left", "top-right", "bottom-left", "bottom-right"]
+MarkCorner = Literal["auto", "top-left", "top-right", "bottom-left", "bottom-right"]
 
 
 class Mark(Table):
@@ -74,7 +74,7 @@ class Mark(Table):
     picture: str = ""
     height_percent: Annotated[float, Field(ge=0.5, le=10)] = 2.0
     opacity_percent: Annotated[float, Field(ge=5, le=100)] = 50.0
-    corner: Corner = "auto"
+    corner: MarkCorner = "auto"
 
 
 # Chosen on 88 photos of the lab's tuning seeds (11000-14500), three in four of them with a contrast curve: against

@@ -199,7 +199,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_works.py",),
-        ("sizes are width x height", 'return {"size_mm": (width * _UNITS[unit], height * _UNITS[unit])', 'return {"size_mm": (height * _UNITS[unit], width * _UNITS[unit])'),
+        ("sizes are width x height", 'return {"size_mm": (width * _UNITS[unit], height * _UNITS[unit]), "unit": said}', 'return {"size_mm": (height * _UNITS[unit], width * _UNITS[unit]), "unit": said}'),
         ("the folder wins over the note", "        _from_note(inbox, shown, warnings),\n    )", "    )"),
         ("hold: no holds", 'lambda text: {"hold": text.lower() not in ("no", "false", "0", "")}', 'lambda text: {"hold": True}'),
         ("darker is lighter", '"darker": lambda text: _stops(text, -1)', '"darker": lambda text: _stops(text, 1)'),
