@@ -3,6 +3,7 @@
 import io
 from dataclasses import replace
 from pathlib import Path
+from typing import Any, cast
 
 import numpy as np
 import piexif
@@ -12,11 +13,14 @@ import skimage.data
 import tifffile
 from PIL import Image, ImageCms
 
+from autoprep.correction.planned import planned
 from autoprep.domain import WorkFacts
 from autoprep.files.encoders import ENCODERS
-from autoprep.job import process
-from autoprep.job.delivery import Delivery, deliver
+from autoprep.files.reading import read_photo
+from autoprep.job import process, why_held
+from autoprep.job.delivery import Delivery, deliver, mark_style
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult
+from autoprep.job.story import known_size
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
 from tests import photos
@@ -173,7 +177,7 @@ def test_a_fault_of_one_destination_costs_no_other(studio: Settings, monkeypatch
             raise ValueError("planted")
         return real(work, name, place)
 
-    monkeypatch.setattr("autoprep.job.deliver", faulty)
+    monkeypatch.setattr("autoprep.job.story.deliver", faulty)
     record = done(order_for(studio, photos.jpeg())).record
     assert record.outcome == "ready"
     assert [out.destination for out in record.outputs] == ["master"]
@@ -243,3 +247,36 @@ def test_the_artists_word_or_an_inbox_of_works_makes_it_a_question(studio: Setti
     assert done(said).record.outcome != "no work seen"
     works = studio.model_copy(update={"inbox": studio.inbox.model_copy(update={"holds": "works"})})
     assert done(replace(order, settings=works, facts=WorkFacts())).record.outcome != "no work seen"
+
+
+def test_glare_and_hold_keep_a_picture_back(studio: Settings) -> None:
+    order = order_for(studio, b"")
+    print_ = Preset(long_side_px=600, hold_for_glare=True)
+    post = Preset(long_side_px=600)
+    assert why_held(order, print_, {"glare_percent": 0.1}) == ""
+    assert "glare hides 3.0 %" in why_held(order, print_, {"glare_percent": 3.0})
+    assert why_held(order, post, {"glare_percent": 3.0}) == ""
+    held = replace(order, facts=WorkFacts(hold=True))
+    assert "on hold" in why_held(held, post, {})
+
+
+def test_a_size_that_does_not_go_with_the_outline_is_a_question() -> None:
+    assert known_size((300.0, 400.0), 0.76)[0] == (300.0, 400.0)
+    assert known_size((300.0, 400.0), 1.32)[0] == (400.0, 300.0)  # said the other way round
+    size, doubt = known_size((300.0, 400.0), 1.0)
+    assert size is None
+    assert "40 x 30 cm" in doubt
+
+
+def test_a_mark_needs_a_name_and_a_cap_is_kept(studio: Settings) -> None:
+    settings = with_presets(studio, small=Preset(long_side_px=1200, max_kb=60))
+    record = done(order_for(settings, photos.jpeg())).record
+    assert record.outputs[0].bytes <= 60_000
+    nameless = studio.model_copy(update={"artist": studio.artist.model_copy(update={"name": ""})})
+    delivery = Delivery(
+        "1", nameless, planned(read_photo(photos.jpeg()), cast(Any, record.plan)), WorkFacts(year="2026")
+    )
+    assert mark_style(delivery, Preset(long_side_px=300)) is None
+    named = replace(delivery, settings=studio)
+    assert mark_style(named, Preset(long_side_px=300)) is not None
+    assert mark_style(named, Preset(long_side_px=300, mark=False)) is None

@@ -111,3 +111,23 @@ def test_migrations_are_applied_once(tmp_path: Path) -> None:
 def test_journal_mode_avoids_the_wal_reset_bug(version: tuple[int, ...], mode: str) -> None:
     """Affected: 3.7.0 to 3.51.2; fixed in 3.44.6, 3.50.7 and 3.51.3 (sqlite.org, notes on the WAL-reset bug)."""
     assert journal_mode(version)[0] == mode
+
+
+def test_a_transaction_that_fails_leaves_nothing(ledger: Ledger) -> None:
+    job = claim(ledger)
+    good = record(job)
+    unknown = Rendition("square", "no such state", Path("/r/a.jpg"))  # type: ignore[arg-type]
+    with pytest.raises(sqlite3.IntegrityError):
+        ledger.apply([Change(good, (unknown,), {"plan": "p"})])
+    found = ledger.get(job)
+    assert found is not None
+    assert (found.state, found.record, found.plan) == ("queued", None, "")
+    assert ledger.coming(job) != {}
+
+
+def test_an_interruption_is_not_counted_as_an_attempt(ledger: Ledger) -> None:
+    job = claim(ledger)
+    assert ledger.give_back(job, failed=False) == 0
+    found = ledger.get(job)
+    assert found is not None
+    assert (found.attempts, found.interrupted) == (0, 1)

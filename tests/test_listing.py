@@ -61,3 +61,17 @@ def test_the_page_is_escaped_and_blind_when_asked() -> None:
 def test_captions_leave_out_what_is_not_known() -> None:
     assert caption(WorkFacts(title="Boats"), "Wren Halloway") == "Wren Halloway, Boats"
     assert caption(THRIFT, "", "Collection of the harbour office").endswith("cm, Collection of the harbour office")
+
+
+def test_a_blind_list_tells_nothing_that_tells_whose_it_is() -> None:
+    listed = entries("jury", [record("1", "01.jpg", THRIFT.model_copy(update={"inventory": "WH-017"}))])
+    assert "WH-017" in as_csv(listed, "Wren Halloway", prices=False)
+    blind = as_csv(listed, "", prices=False)
+    assert "WH-017" not in blind
+    assert "inventory" not in blind
+    assert "WH-017" not in as_page(listed, "", PRESET)
+
+
+def test_only_what_is_given_out_is_listed() -> None:
+    alternate = record("4", "04.jpg", THRIFT).model_copy(update={"outcome": "alternate"})
+    assert [entry.file for entry in entries("jury", [*RECORDS, alternate])] == ["01.jpg", "02.jpg", "03.jpg"]

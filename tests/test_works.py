@@ -159,3 +159,11 @@ def test_lighter_and_darker(tmp_path: Path, line: str, stops: float, warned: int
     said, warnings = facts_of(tmp_path, "IMG_1.jpg")
     assert said.lighter == pytest.approx(stops)
     assert len(warnings) == warned
+
+
+@pytest.mark.parametrize(
+    ("word", "held"), [("yes", True), ("no", False), ("No", False), ("false", False), ("0", False)]
+)
+def test_hold_can_be_said_and_unsaid(tmp_path: Path, word: str, held: bool) -> None:
+    (tmp_path / "a.txt").write_text(f"hold: {word}", encoding="utf-8")
+    assert facts_of(tmp_path, "a.jpg")[0].hold is held

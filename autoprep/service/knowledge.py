@@ -28,7 +28,7 @@ class Knowledge:
         self._questions = Questions()
         self._answers: dict[str, Outline] = {}
         self._redos = ledger.redos()
-        self._new: set[str] = set()
+        self._new: set[str] = self._redos.keys() & self._views.keys()
         for view in self._views.values():
             self._file(view)
             self._note_question(view)

@@ -1,16 +1,31 @@
 """What holds for every correction step, whatever the picture."""
 
+from typing import Any, cast
+
 import numpy as np
 import pytest
 
 from autoprep.correction import kind, planning
 from autoprep.correction.apply import photometry
 from autoprep.correction.hypotheses import find_paper
+from autoprep.correction.neutral import neutral
 from autoprep.correction.outline import find_outline
 from autoprep.correction.planning import STEPS, Draft, Wishes, corrected, make_plan
-from autoprep.domain import CorrectionPlan, Declined, Outline, Photo, PhotoFacts, Work
+from autoprep.domain import (
+    CorrectionPlan,
+    Declined,
+    Geometry,
+    LightField,
+    Neutral,
+    Outline,
+    Photo,
+    PhotoFacts,
+    Sharpening,
+    Tone,
+    Work,
+)
 from autoprep.files.icc import srgb_tables
-from autoprep.imaging.arrays import Float32, UInt8, float32
+from autoprep.imaging.arrays import AnyArray, Float32, UInt8, float32
 from autoprep.imaging.geometry import rectangle
 
 
@@ -117,3 +132,38 @@ def test_a_plan_names_what_it_did() -> None:
     assert plan.paper == "white"
     assert measures["paper_L"] == pytest.approx(96.5, abs=0.3)
     assert measures["paper_C"] < 0.2
+
+
+def test_light_is_taken_off_where_it_lies() -> None:
+    """A plan's light over the sheet, applied in strips, is the light that was there: to a part in a thousand."""
+    rows, cols, width, height = 12, 16, 640, 480
+    y, x = np.mgrid[0:rows, 0:cols]
+    field = 0.6 * ((x + 0.5) / cols - 0.5) - 0.4 * ((y + 0.5) / rows - 0.5)
+    grid = tuple((float(v),) * 3 for v in field.ravel())
+    plan = CorrectionPlan(
+        geometry=Geometry(photo_px=(width, height), corners_px=((0.0, 0.0), (640.0, 0.0), (640.0, 480.0), (0.0, 480.0)),
+                          ratio=4 / 3, ratio_from="corners"),
+        kind="ink", paper="white", light=LightField(rows=rows, cols=cols, log_light=grid),
+        neutral=Declined(reason="-"), tone=Tone(), sharpening=Sharpening(),
+    )  # fmt: skip
+    yy, xx = np.mgrid[0:height, 0:width]
+    light = np.exp(0.6 * ((xx + 0.5) / width - 0.5) - 0.4 * ((yy + 0.5) / height - 0.5)).astype(np.float32)
+    seen = np.repeat((0.4 * light)[..., None], 3, axis=2)
+    apply = photometry(plan, (width, height))
+    for top in (0, 100, 333):
+        strip = apply(np.ascontiguousarray(seen[top : top + 90]), 0, top)
+        assert strip == pytest.approx(0.4, abs=0.002)
+
+
+def test_toned_paper_is_not_made_white() -> None:
+    class Kraft:
+        def mean_linear(self) -> AnyArray:
+            return np.array([0.4, 0.3, 0.2])
+
+    paper = cast(Any, Kraft())
+    assert isinstance(neutral(paper, "toned"), Declined)
+    assert isinstance(neutral(paper, "none"), Declined)
+    assert isinstance(neutral(paper, "white", "keep"), Declined)
+    white = neutral(paper, "white")
+    assert isinstance(white, Neutral)
+    assert np.ptp(np.array(white.gain) * [0.4, 0.3, 0.2]) < 1e-9

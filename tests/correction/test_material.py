@@ -80,3 +80,18 @@ def test_a_small_dark_figure_is_no_end_of_the_page() -> None:
     whole, quads = _framed_drawing()
     cv2.rectangle(whole, (90, 80), (190, 160), (0.3, 0.05, 0.05), -1)
     assert fills_photo(whole, [*quads, np.array([[100.0, 90.0], [150.0, 90.0], [150.0, 130.0], [100.0, 130.0]])])
+
+
+def test_what_could_be_one_sheet_is_not_where_an_outline_ends() -> None:
+    """A sliver of grey desk at the top: little of the whole, and yet the page ends there."""
+    whole, _ = _framed_drawing()
+    cv2.fillPoly(whole, [np.array([[0, 0], [660, 0], [0, 60]], np.int32)], (0.3, 0.3, 0.3), cv2.LINE_AA)
+    page = np.array([[0.0, 60.0], [660.0, 0.0], [660.0, 460.0], [0.0, 460.0]])
+    assert fills_photo(whole, [])
+    assert not fills_photo(whole, [page])
+
+
+def test_a_sheet_with_much_on_it_that_is_no_paper_does_not_speak() -> None:
+    whole, quads = _framed_drawing()
+    cv2.rectangle(whole, (200, 120), (560, 400), (0.35, 0.1, 0.08), -1)
+    assert not fills_photo(whole, quads)

@@ -2,6 +2,7 @@
 
 import io
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -100,3 +101,21 @@ def test_hostile_and_unfit_profiles_are_refused() -> None:
 def test_our_wide_profile_is_read_by_lcms() -> None:
     profile = ImageCms.ImageCmsProfile(io.BytesIO(SPACES["a98-rgb"].profile()))
     assert "a98" in ImageCms.getProfileDescription(profile)
+
+
+@pytest.mark.parametrize(("intent", "code"), [("perceptual", 0), ("relative", 1), ("saturation", 2), ("absolute", 3)])
+@pytest.mark.parametrize("black_point", [True, False])
+def test_intent_and_black_point_are_handed_on(
+    monkeypatch: pytest.MonkeyPatch, intent: Any, code: int, black_point: bool
+) -> None:
+    """Numbers of the rendering intents: ICC.1:2022, 7.2.15."""
+    asked: list[tuple[int, bool]] = []
+    real = ImageCms.buildTransform
+
+    def build(*given: Any) -> Any:
+        asked.append((int(given[4]), bool(given[5] & ImageCms.Flags.BLACKPOINTCOMPENSATION)))
+        return real(*given)
+
+    monkeypatch.setattr(ImageCms, "buildTransform", build)
+    convert(COLOURS, SRGB, SPACES["a98-rgb"].profile(), intent, black_point)
+    assert asked[0] == (code, black_point)

@@ -78,3 +78,10 @@ def test_a_red_hairline_survives_4_4_4() -> None:
         back = np.asarray(image)
     labs = [lab_from_linear(srgb_to_linear(p[:, 31] / 255)) for p in (picture, back)]
     assert float(ciede2000(*labs).mean()) <= 1.0
+
+
+def test_a_fixed_size_is_never_made_smaller() -> None:
+    cap = int(len(write(PICTURE, 60)) * 0.8)
+    assert fit_bytes(PICTURE, 95, Limits(most=cap, may_shrink=True), write).pixels.shape[1] < 400
+    with pytest.raises(CannotMeet, match="its size is fixed"):
+        fit_bytes(PICTURE, 95, Limits(most=cap), write)

@@ -46,3 +46,10 @@ def test_only_one_module_knows_the_writer() -> None:
     package = Path(exif.__file__).parent.parent
     users = [path.name for path in package.rglob("*.py") if "piexif" in path.read_text(encoding="utf-8")]
     assert users == ["exif.py"]
+
+
+def test_the_colour_space_is_told_as_it_is() -> None:
+    """Exif 2.32, tag 0xA001: 1 is sRGB, 0xFFFF anything else."""
+    statement = make_statement(Maker(), WorkFacts(), "2026")
+    assert _read(exif.block(statement, 9, 6, None, srgb=True))[ExifTags.Base.ColorSpace] == 1
+    assert _read(exif.block(statement, 9, 6, None, srgb=False))[ExifTags.Base.ColorSpace] == 0xFFFF

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from skimage import color as skcolor
 
-from autoprep.imaging.colour import ciede2000, lab_from_linear, linear_from_lab, luminance_of_lightness
+from autoprep.imaging.colour import ciede2000, lab_fast, lab_from_linear, linear_from_lab, luminance_of_lightness
 from autoprep.imaging.transfer import encode_fast, linear_to_srgb, srgb_to_linear
 
 ROWS = [
@@ -84,3 +84,9 @@ def test_fast_encoding_follows_the_formula() -> None:
 def test_unknown_white_is_refused() -> None:
     with pytest.raises(ValueError, match="white"):
         lab_from_linear(np.zeros(3), white="A")
+
+
+def test_the_fast_lab_is_the_exact_one() -> None:
+    rng = np.random.default_rng(9)
+    linear = rng.uniform(0, 1, (40, 50, 3)).astype(np.float32)
+    assert lab_fast(linear) == pytest.approx(lab_from_linear(linear), abs=0.02)

@@ -2,16 +2,17 @@
 
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
 from autoprep.correction.sharpening import sharpen
 from autoprep.domain import CorrectionPlan, Declined, Geometry, Photo, PhotoFacts, Sharpening, Tone
 from autoprep.files.icc import srgb_tables
-from autoprep.imaging.arrays import Float32, UInt8
+from autoprep.imaging.arrays import AnyArray, Float32, UInt8
 from autoprep.rendering.layout import Frame, lay_out, work_pixels
 from autoprep.rendering.mark import MarkStyle, contrast_ratio, missing_glyphs, place_and_draw
-from autoprep.rendering.render import Look, Rendition, render
+from autoprep.rendering.render import Look, Rendition, draw_crop_marks, render
 
 FONT = Path(__file__).parents[2] / "autoprep" / "fonts" / "DejaVuSans.ttf"
 NO = Declined(reason="nothing to do in this test")
@@ -188,3 +189,32 @@ def test_sharpening_is_mild_and_leaves_flat_paper_alone() -> None:
     assert max(gains) < 1.1
     flat = (0.95 + np.random.default_rng(0).normal(0, 0.002, (200, 200, 3))).astype(np.float32)
     assert sharpen(flat, how).std() < 1.05 * flat.std()
+
+
+def test_strips_leave_no_trace(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A finish that looks at its neighbours gives the same in many strips as in one."""
+    codes = picture(120, 700)
+    plan, frame = plan_for(120, 700), Frame()
+
+    def finish(strip: Float32) -> Float32:
+        return np.asarray(cv2.GaussianBlur(strip, (0, 0), 1.2), np.float32)
+
+    def made(rows: int) -> AnyArray:
+        monkeypatch.setattr("autoprep.rendering.render.STRIP_ROWS", rows)
+        return render(photo_of(codes), plan, lay_out(frame, plan), Look(bits=16), lambda s, x, y: s, finish).pixels
+
+    whole = made(10_000).astype(int)
+    for rows in (32, 50):
+        # Only at the work's own edges may a border differ from itself.
+        assert np.abs(made(rows).astype(int) - whole)[8:-8].max() <= 2
+
+
+def test_crop_marks_stand_in_the_bleed_and_show_the_trim() -> None:
+    canvas = np.full((200, 300, 3), 255, np.uint8)
+    draw_crop_marks(canvas, (30, 30, 270, 170))
+    assert (canvas[30:170, 30:270] == 255).all()
+    assert (canvas[0:18, 30] == 0).all()
+    assert (canvas[30, 0:18] == 0).all()
+    assert (canvas[0:18, 269] == 0).all()
+    assert (canvas[199, 30] == 0).all()
+    assert (canvas[20:30, 30] == 255).all()

@@ -1,0 +1,59 @@
+"""Names that are safe anywhere, and files that are whole or not there."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from autoprep.errors import DeliveryError
+from autoprep.files.storage import publish, safe_stem, write_now, write_part
+
+
+@pytest.mark.parametrize("name", ["CON", "nul", "Com1", "LPT9", "aux", "PRN", "con 2"])
+def test_names_that_a_system_keeps_for_itself_are_not_given(name: str) -> None:
+    """Names of devices (Microsoft, "Naming Files, Paths, and Namespaces")."""
+    assert safe_stem(name).casefold().split(" ")[0] not in ("con", "nul", "com1", "lpt9", "aux", "prn")
+    assert safe_stem(name).endswith(name)
+
+
+@pytest.mark.parametrize(("text", "stem"), [
+    ("../../etc/passwd", "etc-passwd"), ("a/b\\c:d", "a-b-c-d"), ("  Blue   Jug ", "Blue Jug"), ("...", "photo"),
+    ("Dünenlicht", "Dünenlicht"), ("x" * 400, "x" * 120),
+])  # fmt: skip
+def test_nothing_in_a_name_leads_out_of_its_folder(text: str, stem: str) -> None:
+    assert safe_stem(text) == stem
+
+
+def test_a_file_is_synced_before_it_gets_its_name_and_the_name_after(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    acts: list[str] = []
+    real_sync, real_replace = os.fsync, Path.replace
+
+    def fsync(handle: int) -> None:
+        acts.append("folder" if os.path.isdir(f"/proc/self/fd/{handle}") else "file")
+        real_sync(handle)
+
+    def replace(self: Path, target: Path) -> Path:
+        acts.append("name")
+        return real_replace(self, target)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    monkeypatch.setattr(Path, "replace", replace)
+    write_now(tmp_path / "a.jpg", b"picture", "token")
+    assert acts == ["file", "name", "folder"]
+    assert (tmp_path / "a.jpg").read_bytes() == b"picture"
+
+
+def test_a_part_is_never_under_its_final_name(tmp_path: Path) -> None:
+    part = write_part(tmp_path / "deep" / "a.jpg", b"picture", "token")
+    assert part.name.startswith(".")
+    assert not (tmp_path / "deep" / "a.jpg").exists()
+    publish(part, tmp_path / "deep" / "a.jpg")
+    assert [path.name for path in (tmp_path / "deep").iterdir()] == ["a.jpg"]
+
+
+def test_what_can_not_be_written_is_said_in_plain_words(tmp_path: Path) -> None:
+    (tmp_path / "in the way").write_bytes(b"x")
+    with pytest.raises(DeliveryError, match=r"a\.jpg can't be written"):
+        write_part(tmp_path / "in the way" / "a.jpg", b"x", "t")

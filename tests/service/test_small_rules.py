@@ -1,0 +1,153 @@
+"""Small rules of the service, each by itself."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
+from autoprep.ledger import SeenFile
+from autoprep.logs import open_log
+from autoprep.service.depends import plan_digest, settings_digest
+from autoprep.service.engine import Engine
+from autoprep.service.inbox import Found, Settling, scan
+from autoprep.service.takes import same_work
+from autoprep.wishes.settings import Settings
+from tests.service.pretend import InlinePool, Studio, photo
+
+SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
+
+
+def plan(ratio: float = 1.5, gain: float = 1.0) -> CorrectionPlan:
+    geometry = Geometry(photo_px=(90, 60), corners_px=SQUARE, ratio=ratio, ratio_from="corners")
+    no = Declined(reason="-")
+    return CorrectionPlan(
+        geometry=geometry, kind="ink", paper="none", light=no, neutral=no, tone=Tone(gain=gain), sharpening=Sharpening()
+    )
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    return Studio(studio, monkeypatch)
+
+
+def test_takes_have_one_shape() -> None:
+    likeness = tuple(range(256)) * 2 + tuple(range(64))
+
+    def record(ratio: float) -> JobRecord:
+        return JobRecord(
+            job="1", photo="a", sha256="", outcome="ready", plan=plan(ratio), likeness=likeness,
+            taken_at="2026-11-20T10:00:00",
+        )  # fmt: skip
+
+    assert same_work(record(1.5), record(1.52))
+    assert not same_work(record(1.5), record(1.7))
+    assert not same_work(record(1.5), record(1.5).model_copy(update={"taken_at": "2026-11-20T11:00:00"}))
+    assert not same_work(record(1.5), record(1.5).model_copy(update={"taken_at": None}))
+
+
+def test_a_plans_digest_is_of_all_of_it_and_a_tables_of_that_table(studio: Settings) -> None:
+    assert plan_digest(None) == ""
+    assert plan_digest(plan()) == plan_digest(plan())
+    assert plan_digest(plan()) != plan_digest(plan(gain=1.1))
+    louder = studio.model_copy(update={"mark": studio.mark.model_copy(update={"opacity_percent": 90.0})})
+    assert settings_digest(studio, "square") != settings_digest(studio, "master")
+    assert settings_digest(studio, "square") != settings_digest(louder, "square")
+
+
+def test_half_a_photo_waits_and_at_last_is_told(wren: Studio) -> None:
+    whole = photo(1)
+    wren.put("half.jpg", whole[: len(whole) // 2])
+    record = wren.run()["half.jpg"]
+    assert record.outcome == "set aside"
+    assert "ends before the picture does" in record.reasons[0]
+    wren.put("half.jpg", whole)
+    assert wren.run()["half.jpg"].outcome == "ready"
+
+
+def test_nothing_is_read_through_a_link(wren: Studio) -> None:
+    secret = wren.settings.studio / "secret.jpg"
+    secret.write_bytes(photo(1))
+    os.symlink(secret, wren.inbox / "link.jpg")
+    record = wren.run()["link.jpg"]
+    assert (record.outcome, record.sha256) == ("set aside", "")
+
+
+def test_heic_can_be_switched_off(wren: Studio) -> None:
+    text = wren.config.read_text(encoding="utf-8").replace("[service]", "[service]\nheic = false")
+    wren.config.write_text(text, encoding="utf-8")
+    wren.put("page.heic", b"\0\0\0\x18ftypheic\0\0\0\0heicmif1" + b"\0" * 64)
+    assert "switched off" in wren.run()["page.heic"].reasons[0]
+
+
+def test_nothing_begins_while_there_is_no_room(wren: Studio) -> None:
+    wren.put("page.jpg", photo(1))
+    service = wren.settings.service.model_copy(update={"min_free_mb": 1e12})
+    settings = wren.settings.model_copy(update={"service": service})
+    engine = Engine(settings, open_log(settings.folders.records, None), follow=False)
+    for _ in range(6):
+        engine._next_scan = 0.0
+        engine.step(0.0)
+    assert InlinePool.made == []
+    assert not engine.idle
+    engine.stop()
+    assert wren.run()["page.jpg"].outcome == "ready"
+
+
+def test_space_that_a_copy_has_announced_is_no_photo_yet(tmp_path: Path) -> None:
+    with (tmp_path / "reserved.jpg").open("wb") as file:
+        file.truncate(2_000_000)
+    (tmp_path / "full.jpg").write_bytes(os.urandom(200_000))
+    (tmp_path / "empty.jpg").touch()
+    found = {os.fsdecode(item.path): item.filled for item in scan(tmp_path)}
+    assert found == {"reserved.jpg": False, "full.jpg": True, "empty.jpg": False}
+
+
+def test_a_file_settles_when_it_has_been_still_for_long_enough() -> None:
+    now = [100.0]
+    settling = Settling(2.0, lambda: now[0])
+
+    def look(size: int) -> list[bytes]:
+        return [item.path for item in settling.look([Found(b"a.jpg", (size, 1, 1), plain=True)], {})]
+
+    assert look(5) == []
+    now[0] += 1.9
+    assert look(5) == []
+    now[0] += 0.2
+    assert look(5) == [b"a.jpg"]
+    assert look(6) == []  # it grew
+    now[0] += 1.0
+    assert look(6) == []
+    now[0] += 1.1
+    assert look(6) == [b"a.jpg"]
+    known = {b"a.jpg": SeenFile((6, 1, 1), "x", "1")}
+    assert settling.look([Found(b"a.jpg", (6, 1, 1), plain=True)], known) == []
+
+
+def test_what_is_said_while_it_runs_is_heard(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+
+    def rest() -> None:
+        for _ in range(60):
+            engine._next_scan = 0.0
+            engine.step(0.0)
+
+    rest()
+    wren.put("Reeds.txt", "hold: yes")
+    rest()
+    assert not list((wren.settings.folders.ready / "square").glob("*.jpg"))
+    (wren.inbox / "Reeds.txt").unlink()
+    rest()
+    assert list((wren.settings.folders.ready / "square").glob("*.jpg"))
+    engine.stop()
+
+
+def test_what_was_said_of_a_photo_that_is_away_stays_said(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("Reeds.txt", "medium: ink")
+    wren.run()
+    (wren.inbox / "Reeds.jpg").unlink()
+    (wren.inbox / "Reeds.txt").unlink()
+    wren.redo("Reeds.jpg", "square")  # all that is known is looked through again
+    assert wren.run()["Reeds.jpg"].work.medium == "ink"
