@@ -138,7 +138,7 @@ def test_light_is_taken_off_where_it_lies() -> None:
     """A plan's light over the sheet, applied in strips, is the light that was there: to a part in a thousand."""
     rows, cols, width, height = 12, 16, 640, 480
     y, x = np.mgrid[0:rows, 0:cols]
-    field = 0.6 * ((x + 0.5) / cols - 0.5) - 0.4 * ((y + 0.5) / rows - 0.5)
+    field = 0.6 * ((x + 0.5) / cols - 0.5) + 0.4 * ((y + 0.5) / rows - 0.5)
     grid = tuple((float(v),) * 3 for v in field.ravel())
     plan = CorrectionPlan(
         geometry=Geometry(photo_px=(width, height), corners_px=((0.0, 0.0), (640.0, 0.0), (640.0, 480.0), (0.0, 480.0)),
@@ -147,7 +147,7 @@ def test_light_is_taken_off_where_it_lies() -> None:
         neutral=Declined(reason="-"), tone=Tone(), sharpening=Sharpening(),
     )  # fmt: skip
     yy, xx = np.mgrid[0:height, 0:width]
-    light = np.exp(0.6 * ((xx + 0.5) / width - 0.5) - 0.4 * ((yy + 0.5) / height - 0.5)).astype(np.float32)
+    light = np.exp(0.6 * ((xx + 0.5) / width - 0.5) + 0.4 * ((yy + 0.5) / height - 0.5)).astype(np.float32)
     seen = np.repeat((0.4 * light)[..., None], 3, axis=2)
     apply = photometry(plan, (width, height))
     for top in (0, 100, 333):

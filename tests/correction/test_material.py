@@ -91,7 +91,8 @@ def test_what_could_be_one_sheet_is_not_where_an_outline_ends() -> None:
     assert not fills_photo(whole, [page])
 
 
-def test_a_sheet_with_much_on_it_that_is_no_paper_does_not_speak() -> None:
+@pytest.mark.parametrize("size", [150, 180, 250])
+def test_a_sheet_with_much_on_it_that_is_no_paper_does_not_speak(size: int) -> None:
     whole, quads = _framed_drawing()
-    cv2.rectangle(whole, (200, 120), (560, 400), (0.35, 0.1, 0.08), -1)
+    cv2.rectangle(whole, (150, 120), (150 + size, 120 + size), (0.3, 0.3, 0.3), -1)
     assert not fills_photo(whole, quads)
