@@ -19,6 +19,7 @@ from autoprep.imaging.units import MM_PER_UNIT
 
 Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
 PaperWord = Literal["white", "toned", "none"]
+OutlineWord = Literal["ask", "ask again", "whole photo", "inside frame"]
 Outcome = Literal["ready", "needs a look", "alternate", "reference", "duplicate", "set aside", "no work seen"]
 ReferenceShot = Literal["light reference", "grey card", "colour chart", "blank board"]
 Corner = tuple[float, float]
@@ -171,7 +172,9 @@ class WorkFacts(Value):
     paper: what the work stands on, where the artist says it; keep_paper: whether its own tint stays; lighter:
     by how many stops, for works whose exposure nothing in the photo tells.
     reference: the photo shows no work but something that tells the light of the others; grey_card: a grey card lies
-    beside the work.
+    beside the work; turn: by so many degrees clockwise; outline, corners_px: which edge is the work's, in words or as
+    corners in the upright photo; not_a_work: the photo shows none; as_shot: straightened, and nothing else; unclear:
+    what was said and can't be used, each with the nearest word that can.
     """
 
     title: str = ""
@@ -192,6 +195,12 @@ class WorkFacts(Value):
     lighter: Annotated[float, Field(ge=-3, le=3)] = 0.0
     reference: ReferenceShot | None = None
     grey_card: bool = False
+    turn: Literal[0, 90, 180, 270] = 0
+    outline: OutlineWord | None = None
+    corners_px: Corners | None = None
+    not_a_work: bool = False
+    as_shot: bool = False
+    unclear: tuple[str, ...] = ()
 
     @property
     def says_work(self) -> bool:
@@ -199,7 +208,16 @@ class WorkFacts(Value):
 
         A title alone is none: any file name that no camera gives becomes one.
         """
-        said = (self.medium, self.size_mm, self.inventory, self.price, self.kind, self.paper)
+        said = (
+            self.medium,
+            self.size_mm,
+            self.inventory,
+            self.price,
+            self.kind,
+            self.paper,
+            self.outline,
+            self.corners_px,
+        )
         return any(said) or bool(self.destinations) or self.grey_card
 
     def sides(self) -> tuple[str, str]:

@@ -8,10 +8,11 @@ from autoprep.cli.found import all_jobs, find_job, make_folders, settings_of
 from autoprep.cli.work import process_all
 from autoprep.domain import JobRecord
 from autoprep.errors import AlreadyRunning, UsageError
+from autoprep.files.storage import write_now
 from autoprep.ledger import Job, Ledger
 from autoprep.logs import plain
 from autoprep.service.places import reserve
-from autoprep.service.said import facts_for, sent_to
+from autoprep.service.said import facts_for, sent_to, words_place
 from autoprep.service.studio import ledger_path, write_page
 from autoprep.wishes.settings import Settings
 
@@ -33,6 +34,24 @@ def retry(options: argparse.Namespace) -> int:
         if job not in there:
             print(f"  {plain(job.shown)}: it is no longer in the inbox; put it back")
     return 0 if len(there) == len(aside) else 1
+
+
+def say(options: argparse.Namespace) -> int:
+    """Leave words on a photo's work; the service takes them up, now or when it runs next."""
+    settings = settings_of(options)
+    job = find_job(settings, options.photo)
+    place = words_place(settings, job.job)
+    text = "".join(f"{line}\n" for line in options.line)
+    if text.strip():
+        write_now(place, text.encode("utf-8"), job.job)
+    else:
+        place.unlink(missing_ok=True)
+    facts, _ = facts_for(settings, job.shown, place)
+    for line in facts.unclear:
+        print(f"  not understood: {plain(line)}")
+    done = "noted" if text.strip() else "what was said here is unsaid"
+    print(f"{plain(job.shown)}: {done}; `watch` or `once` makes what follows from it.")
+    return 1 if facts.unclear else 0
 
 
 def redo(options: argparse.Namespace) -> int:

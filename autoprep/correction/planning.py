@@ -53,6 +53,8 @@ class Wishes:
     said_paper: PaperWord | None = None
     flat: bool = True
     lighter: float = 0.0
+    turn: int = 0
+    as_shot: bool = False
 
 
 @dataclass
@@ -106,19 +108,31 @@ STEPS: tuple[tuple[str, Callable[[Draft], None]], ...] = (
 
 
 def geometry_of(photo: Photo, outline: Outline, wishes: Wishes) -> Geometry:
-    """Corners, true proportion and lens of an outlined photo."""
+    """Corners, true proportion and lens of an outlined photo, turned as the artist wishes."""
     size = photo.full_px
     if outline.whole_photo:
         ratio = size[0] / size[1]
-        return Geometry(photo_px=size, corners_px=outline.corners_px, ratio=ratio, ratio_from="whole photo")
-    found = proportion(outline.array(), size, focal_length_px(size, photo.facts.focal_mm35), wishes.size_mm)
-    return Geometry(
-        photo_px=size,
-        corners_px=outline.corners_px,
-        ratio=found.ratio,
-        ratio_from=found.source,
-        focal_px=found.focal_px,
-    )
+        found = Geometry(photo_px=size, corners_px=outline.corners_px, ratio=ratio, ratio_from="whole photo")
+    else:
+        told = proportion(outline.array(), size, focal_length_px(size, photo.facts.focal_mm35), wishes.size_mm)
+        found = Geometry(
+            photo_px=size,
+            corners_px=outline.corners_px,
+            ratio=told.ratio,
+            ratio_from=told.source,
+            focal_px=told.focal_px,
+        )
+    return _turned(found, wishes.turn // 90)
+
+
+def _turned(geometry: Geometry, quarters: int) -> Geometry:
+    """The same work turned clockwise: what was its lower left corner becomes its upper left one."""
+    if quarters % 4 == 0:
+        return geometry
+    corners = geometry.corners_px
+    rolled = tuple(corners[(k - quarters) % 4] for k in range(4))
+    ratio = 1 / geometry.ratio if quarters % 2 else geometry.ratio
+    return geometry.model_copy(update={"corners_px": rolled, "ratio": ratio})
 
 
 def measured_ratio(photo: Photo, outline: Outline) -> float:
@@ -217,7 +231,9 @@ def make_plan(
     around = _lightest_around(photo, geometry)
     judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper)
     draft = Draft(work, geometry, wishes, paper, judged, chart, reference)
-    for _, step in STEPS:
+    if wishes.as_shot:
+        draft.light = draft.neutral = Declined(reason="it is as shot, as you asked")
+    for _, step in () if wishes.as_shot else STEPS:
         step(draft)
     plan = CorrectionPlan(
         geometry=geometry,

@@ -29,7 +29,6 @@ class JobOrder:
     proof_folder: Path
     facts: WorkFacts = field(default_factory=WorkFacts)
     references: tuple[tuple[Path, ReferenceShot], ...] = ()
-    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

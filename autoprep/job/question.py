@@ -31,7 +31,7 @@ def ask(
             outline=None if isinstance(outline, Declined) else outline,
             choices=choices,
             work=order.facts,
-            reasons=(reason, *photo.facts.warnings, *order.warnings),
+            reasons=(reason, *photo.facts.warnings),
             settings_sha256=order.settings.sha256,
         )
     )
@@ -45,9 +45,10 @@ def ask(
             "the photo is then finished by it;\n"
             "- or take the photo again with some desk showing on all four sides, on a ground that differs from it.\n"
         )
-    if doubt:
+    if doubt and not choices:
         ways = (
-            "- if the marked outline is right, correct the size in the photo's name or note, and drop it in again;\n"
+            "- if the marked outline is right, correct the size in the photo's name or note: the photo is then "
+            "finished by itself;\n"
             "- if it is wrong, take the photo again with some desk showing on all four sides.\n"
         )
     with stages.stage("ask"):

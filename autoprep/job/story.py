@@ -22,7 +22,8 @@ from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.job.delivery import Delivery, deliver
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
 from autoprep.job.question import MOST_CHOICES, ask
-from autoprep.job.reference_shots import reference_words, usable, with_references
+from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
+from autoprep.job.said_outline import inside, said_outline
 from autoprep.job.stages import Stages, now
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist
@@ -30,6 +31,7 @@ from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
 
 _PROOF_PX = 1400
+_MANY = 8  # so many outlines are looked through for one inside a frame
 _SIZE_AGREES = 0.03  # a proportion that differs more than this from the size that is given is a question
 
 
@@ -50,6 +52,8 @@ def process(order: JobOrder, report: Report) -> JobResult:
         return JobResult(set_aside(order.job, order.photo, order.sha256, str(problem)))
     if isinstance(order, AgainOrder):
         return _again(order, photo, stages)
+    if order.facts.not_a_work:
+        return _no_work(order, photo, 0.0, stages, words.SAID_NO_WORK)
     if order.facts.reference is not None:
         return _reference(order, photo, order.facts.reference, stages)
     if isinstance(order, OutlinedOrder):
@@ -59,6 +63,9 @@ def process(order: JobOrder, report: Report) -> JobResult:
 
 def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
     """A new photo: find its work, and make it, ask, or leave it alone."""
+    said = said_outline(photo, order.facts)
+    if isinstance(said, Outline):
+        return _finish(order, photo, said, stages)
     with stages.stage("outline") as facts:
         survey = Survey(photo)
         outline = survey.outline()
@@ -66,6 +73,15 @@ def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
         facts |= {"confidence": None if isinstance(outline, Declined) else round(outline.confidence, 3), **seen}
     if chance < gate.NO_WORK and order.settings.inbox.holds == "everything" and not order.facts.says_work:
         return _no_work(order, photo, chance, stages)
+    if order.facts.outline == "inside frame":
+        inner = inside(outline, survey.outlines(_MANY))
+        if inner is not None:
+            return _finish(order, photo, inner, stages)
+        said = Declined(reason="no edge was seen inside the outline that would be the picture's own")
+    asked = said is not None or order.facts.outline in ("ask", "ask again", "inside frame")
+    if asked:
+        reason = said.reason if isinstance(said, Declined) else "you asked for the choices"
+        return ask(order, photo, outline, stages, words.asked(reason), survey.outlines(MOST_CHOICES))
     if isinstance(outline, Declined) or outline.confidence < order.settings.correction.sure_enough:
         return ask(order, photo, outline, stages, choices=survey.outlines(MOST_CHOICES), several=survey.several)
     return _finish(order, photo, outline, stages)
@@ -76,7 +92,7 @@ def set_aside(job: str, photo: str, sha256: str, reason: str) -> JobRecord:
     return JobRecord(job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=now())
 
 
-def _no_work(order: JobOrder, photo: Photo, chance: float, stages: Stages) -> JobResult:
+def _no_work(order: JobOrder, photo: Photo, chance: float, stages: Stages, reason: str = words.NO_WORK) -> JobResult:
     """A photo of something else: nothing is made or asked; a line in the record says how to make it a work."""
     record = JobRecord(
         job=order.job,
@@ -86,7 +102,7 @@ def _no_work(order: JobOrder, photo: Photo, chance: float, stages: Stages) -> Jo
         taken_at=photo.facts.taken_at,
         work=order.facts,
         measures={"work_chance": round(chance, 3)},
-        reasons=(words.NO_WORK,),
+        reasons=(reason,),
         settings_sha256=order.settings.sha256,
         seconds=stages.seconds,
         finished_at=now(),
@@ -107,7 +123,7 @@ def _reference(order: JobOrder, photo: Photo, said: ReferenceShot, stages: Stage
         outcome="reference",
         taken_at=photo.facts.taken_at,
         work=order.facts,
-        reasons=(reference_words(found), *photo.facts.warnings, *order.warnings),
+        reasons=(reference_words(found), *photo.facts.warnings),
         settings_sha256=order.settings.sha256,
         seconds=stages.seconds,
         finished_at=now(),
@@ -122,14 +138,15 @@ def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
     paper = chosen.paper if facts.keep_paper is None else "keep" if facts.keep_paper else "clean"
     return Wishes(
         paper, chosen.paper_lightness, chosen.sharpening, facts.kind, said_paper=facts.paper, flat=chosen.flat,
-        lighter=facts.lighter,
+        lighter=facts.lighter, turn=facts.turn, as_shot=facts.as_shot,
     )  # fmt: skip
 
 
 def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> JobResult:
     with stages.stage("references"):
-        seen = with_references(photo, outline, order.facts.grey_card, order.references)
-        contrast = order.settings.correction.camera_contrast if seen.chart is None else 0.0
+        as_shot = order.facts.as_shot
+        seen = Seen(photo) if as_shot else with_references(photo, outline, order.facts.grey_card, order.references)
+        contrast = 0.0 if as_shot or seen.chart is not None else order.settings.correction.camera_contrast
         lit = without_contrast(seen.photo, contrast)
     with stages.stage("measure") as facts:
         wishes = wishes_of(order.settings, order.facts)
@@ -158,7 +175,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
         plan=plan,
         measures=measures,
         work=order.facts,
-        reasons=(*_chosen(order), *words.reasons(plan, seen.photo, measures), *order.warnings),
+        reasons=(*_chosen(order), *words.reasons(plan, seen.photo, measures)),
         advice=words.advice(plan, measures),
         settings_sha256=order.settings.sha256,
     )
@@ -166,7 +183,10 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
 
 
 def _chosen(order: JobOrder) -> tuple[str, ...]:
-    return ("You chose the outline.",) if isinstance(order, OutlinedOrder) and order.chosen else ()
+    if isinstance(order, OutlinedOrder):
+        return ("You chose the outline.",) if order.chosen else ()
+    facts = order.facts
+    return ("You said which outline it is.",) if facts.outline == "whole photo" or facts.corners_px else ()
 
 
 _LIKENESS_PX = 24

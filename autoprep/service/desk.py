@@ -126,7 +126,7 @@ class Desk:
             # Absence is not deletion: a share may be away, a phone may move its photos. The job waits for its bytes.
             self._put_off(step.job, _ABSENT_WAIT_S)
             return
-        order = self._hands.order(step, self._knowledge.known(step.job), data, self._knowledge.warnings(step.job))
+        order = self._hands.order(step, self._knowledge.known(step.job), data)
         if view.state == "queued":
             self._ledger.start(step.job)
         self._log.info("started", job=step.job, photo=view.shown, why=step.why)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from autoprep.domain import JobRecord, Outline, OutputRecord
+from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
@@ -33,7 +33,7 @@ class Hands:
 
     # --- orders ---------------------------------------------------------------------------------------------
 
-    def order(self, step: Measure | Render, known: Known, data: bytes, warnings: tuple[str, ...]) -> JobOrder:
+    def order(self, step: Measure | Render, known: Known, data: bytes) -> JobOrder:
         """The order for a step; the names of its files are kept from now on."""
         job = self._ledger.get(known.view.job)
         assert job is not None
@@ -44,14 +44,12 @@ class Hands:
         self._ledger.reserve(job.job, places)
         look = places.pop(LOOK, self.settings.folders.needs_a_look / job.job)
         proof = self.settings.folders.records / "proof" / job.job
-        base = JobOrder(
-            job.job, job.shown, job.sha256, data, self.settings, places, look, proof, known.said, (), warnings
-        )
+        base = JobOrder(job.job, job.shown, job.sha256, data, self.settings, places, look, proof, known.said)
         if isinstance(step, Render):
             assert job.record is not None
             return AgainOrder(**vars(base), earlier=job.record)
         base = replace(base, references=tuple(reference_shots(self.settings.folders.inbox, job.shown)))
-        outline, chosen = _outline(step, job)
+        outline, chosen = _outline(step, job, known.said)
         return base if outline is None else OutlinedOrder(**vars(base), outline=outline, chosen=chosen)
 
     def _measured_for(self, known: Known) -> list[str]:
@@ -264,12 +262,13 @@ def boundary(name: str) -> None:
     """Called between any two acts of a step: tests cut the service off here."""
 
 
-def _outline(step: Measure, job: Job) -> tuple[Outline | None, bool]:
+def _outline(step: Measure, job: Job, said: WorkFacts) -> tuple[Outline | None, bool]:
     if step.outline is not None:
         return step.outline.model_copy(update={"confidence": 1.0}), True
     record = job.record
-    if record is not None and record.plan is not None and record.outline is not None:
-        return record.outline, job.answered  # what is said of the work does not move its edges
+    same = (said.outline, said.corners_px) == (job.said.outline, job.said.corners_px)
+    if same and record is not None and record.plan is not None and record.outline is not None:
+        return record.outline, job.answered  # what else is said of the work does not move its edges
     return None, False
 
 

@@ -142,16 +142,12 @@ class Knowledge:
         view = self._views[job]
         here = job in self._present
         # A photo that is away keeps what was said of it: its notes may be away with it.
-        said = self._said.of(self.settings, view)[0] if here or view.state != "done" else view.said
+        said = self._said.of(self.settings, view) if here or view.state != "done" else view.said
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
         return Known(view, said, here, made, redo, self._answer(view), self.settings.artist.name)
 
     def _answer(self, view: View) -> Outline | None:
         return self._answers.get(view.job) if view.outcome == "needs a look" else None
-
-    def warnings(self, job: str) -> tuple[str, ...]:
-        """What was said of a photo's work that can't be used."""
-        return self._said.of(self.settings, self._views[job])[1]
 
     def takes(self, work: str) -> list[Known]:
         """All photos of a work."""

@@ -14,7 +14,10 @@ from autoprep.told.explanations import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE
 from autoprep.wishes.blind import names_artist
 
 # What the plan depends on, of all that is said; and what a file may depend on besides its plan.
-MEASURED_BY = ("kind", "paper", "keep_paper", "lighter", "size_mm", "grey_card", "reference")
+MEASURED_BY = (
+    "kind", "paper", "keep_paper", "lighter", "size_mm", "grey_card", "reference", "turn", "outline", "corners_px",
+    "not_a_work", "as_shot",
+)  # fmt: skip
 TOLD = (
     "title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords", "photo", "hold",
     "names the artist",

@@ -1,9 +1,10 @@
 """What is said of each photo's work now: read again when a note, a name or a folder has changed, and only then."""
 
+import contextlib
 import re
 import time
 from collections.abc import Callable, Iterable, Mapping
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from autoprep.domain import WorkFacts
@@ -15,9 +16,12 @@ Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
 """Folder below the inbox -> (name, mtime_ns, size) of its notes."""
 
 
-def facts_for(settings: Settings, shown: str) -> tuple[WorkFacts, tuple[str, ...]]:
-    """What is said of the work in a photo, with the artist's destinations as the settings spell them."""
-    facts, warnings = facts_of(settings.folders.inbox, shown)
+def facts_for(settings: Settings, shown: str, words: Path | None = None) -> tuple[WorkFacts, tuple[str, ...]]:
+    """What is said of the work in a photo, with the artist's destinations as the settings spell them.
+
+    words: what was said of it by the command line, if anything was.
+    """
+    facts, warnings = facts_of(settings.folders.inbox, shown, words)
     known = {_folded(name): name for name in settings.destinations}
     named = tuple(known[_folded(word)] for word in facts.destinations if _folded(word) in known)
     unknown = [word for word in facts.destinations if _folded(word) not in known]
@@ -26,7 +30,22 @@ def facts_for(settings: Settings, shown: str) -> tuple[WorkFacts, tuple[str, ...
         warnings = (*warnings, said)
     # Sent somewhere that is not known: better nothing is given out than everything.
     hold = facts.hold or bool(facts.destinations and not named)
-    return facts.model_copy(update={"destinations": named, "hold": hold}), warnings
+    return facts.model_copy(update={"destinations": named, "hold": hold, "unclear": tuple(warnings)}), warnings
+
+
+def words_place(settings: Settings, job: str) -> Path:
+    """Where the command line leaves what is said of a photo: the inbox is the artist's, and never written to."""
+    return settings.folders.records / "words" / f"{job}.txt"
+
+
+def _words_left(settings: Settings) -> dict[str, tuple[int, int]]:
+    found = {}
+    folder = settings.folders.records / "words"
+    for place in folder.glob("*.txt") if folder.is_dir() else ():
+        with contextlib.suppress(OSError):
+            status = place.stat()
+            found[place.stem] = (status.st_mtime_ns, status.st_size)
+    return found
 
 
 def _folded(name: str) -> str:
@@ -52,16 +71,18 @@ class Said:
     def __init__(self, settle_s: float, clock: Callable[[], float] = time.monotonic) -> None:
         self._settle_s, self._clock = settle_s, clock
         self._notes: Notes = {}
-        self._known: dict[str, tuple[Any, WorkFacts, tuple[str, ...]]] = {}
+        self._words: dict[str, tuple[int, int]] = {}
+        self._known: dict[str, tuple[Any, WorkFacts]] = {}
         self._pending: dict[str, tuple[Any, float]] = {}
 
-    def of(self, settings: Settings, view: View) -> tuple[WorkFacts, tuple[str, ...]]:
-        """The facts of a photo that lies in the inbox, and what was said that can't be used."""
+    def of(self, settings: Settings, view: View) -> WorkFacts:
+        """The facts of a photo that lies in the inbox."""
         known = self._known.get(view.job)
         if known is None:
-            key = self._key(settings, view.shown)
-            known = self._known[view.job] = (key, *facts_for(settings, view.shown))
-        return known[1:]
+            key = self._key(settings, view)
+            words = words_place(settings, view.job)
+            known = self._known[view.job] = (key, facts_for(settings, view.shown, words)[0])
+        return known[1]
 
     def forget(self, job: str) -> None:
         """Read again what is said when it is asked for next."""
@@ -70,8 +91,9 @@ class Said:
     def notice(self, settings: Settings, notes: Notes, views: Iterable[View]) -> list[str]:
         """The photos of which other things are said than before, after a look at the inbox; views: those present."""
         self._notes, now, changed = notes, self._clock(), []
+        self._words = _words_left(settings)
         for view in views:
-            key, known = self._key(settings, view.shown), self._known.get(view.job)
+            key, known = self._key(settings, view), self._known.get(view.job)
             if known is None or known[0] == key:
                 self._pending.pop(view.job, None)
                 if known is None:
@@ -92,11 +114,11 @@ class Said:
         """Whether some notes have changed so lately that they are not read yet."""
         return bool(self._pending)
 
-    def _key(self, settings: Settings, shown: str) -> Any:
-        folder = PurePosixPath(shown).parent
+    def _key(self, settings: Settings, view: View) -> Any:
+        folder = PurePosixPath(view.shown).parent
         own = self._notes.get(str(folder), ())
         above = [
             note for parent in folder.parents for note in self._notes.get(str(parent), ())
             if note[0].rpartition(".")[0] == FOLDER_NOTE
         ]  # fmt: skip
-        return shown, own, tuple(above), tuple(settings.destinations)
+        return view.shown, own, tuple(above), self._words.get(view.job), tuple(settings.destinations)

@@ -12,6 +12,14 @@ NO_WORK = (
     "such as “as painting”."
 )
 
+SAID_NO_WORK = "You said that this photo shows no work; nothing was made of it."
+
+
+def asked(reason: str) -> str:
+    """Why a question is asked that the finder alone would not have."""
+    return f"Which outline is right? {reason[0].upper()}{reason[1:]}."
+
+
 # Why a destination has no file of a work.
 HOLD = "the photo is on hold (by its folder, its note, or because it was sent to a destination that is not known)"
 OTHER_TAKE = "another take of the same work is used"

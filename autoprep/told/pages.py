@@ -88,9 +88,14 @@ def _article(place: Place, record: JobRecord) -> str:
     return (
         f'<article id="{escape(record.job)}"><div>{_pictures(record)}</div><div>'
         f'<h2>{escape(record.photo)}<span class="state">{escape(record.outcome)}</span></h2>'
-        f"{kind}<ul>{words}</ul>{_held(record)}{_advice(record)}{_outputs(place, record.outputs)}"
+        f"{kind}<ul>{words}</ul>{_unclear(record)}{_held(record)}{_advice(record)}{_outputs(place, record.outputs)}"
         f"{_measures(record)}</div></article>"
     )
+
+
+def _unclear(record: JobRecord) -> str:
+    rows = "".join(f"<li>{escape(line)}</li>" for line in record.work.unclear)
+    return f'<p class="quiet">Not understood:</p><ul>{rows}</ul>' if rows else ""
 
 
 def _held(record: JobRecord) -> str:

@@ -75,6 +75,8 @@ def print_record(record: JobRecord) -> None:
         print(f"  - {plain(reason)}")
     for name, reason in record.not_given_out.items():
         print(f"  not given out: {name}: {plain(reason)}")
+    for line in record.work.unclear:
+        print(f"  not understood: {plain(line)}")
     for line in record.advice:
         print(f"  next time: {plain(line)}")
     if record.outline is not None:

@@ -4,13 +4,14 @@ The note wins over the name, the name over the folders; what contradicts itself 
 """
 
 import contextlib
+import difflib
 import re
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path, PurePosixPath
 from typing import Any, cast, get_args
 
-from autoprep.domain import Kind, PaperWord, ReferenceShot, WorkFacts
+from autoprep.domain import Kind, OutlineWord, PaperWord, ReferenceShot, WorkFacts
 from autoprep.imaging.units import MM_PER_INCH, MM_PER_UNIT
 
 # Names that cameras, phones and screenshots give: they are no titles.
@@ -49,19 +50,25 @@ _KEYS = {
     "keywords": "keywords", "tags": "keywords", "kind": "kind", "as": "kind", "for": "destinations",
     "destination": "destinations", "destinations": "destinations", "hold": "hold", "paper": "paper",
     "grey card": "grey_card", "gray card": "grey_card", "lighter": "lighter", "darker": "darker",
+    "turn": "turn", "rotate": "turn", "outline": "outline", "edge": "outline", "edges": "outline", "corners": "corners",
+    "not a work": "not_a_work", "as shot": "as_shot",
 }  # fmt: skip
 
 
-def facts_of(inbox: Path, shown: str) -> tuple[WorkFacts, tuple[str, ...]]:
-    """The facts of the work in a photo, and what was said that can't be used. Reads the note beside it, if any."""
+def facts_of(inbox: Path, shown: str, words: Path | None = None) -> tuple[WorkFacts, tuple[str, ...]]:
+    """The facts of the work in a photo, and what was said that can't be used. Reads the note beside it, if any.
+
+    words: a note that was left by the command line; it wins over all others.
+    """
     said: dict[str, Any] = {}
     warnings: list[str] = []
     sources = (
         _from_sketchbook(inbox, shown),
         _from_folder_notes(inbox, shown, warnings),
-        _from_folders(shown),
+        _from_folders(shown, warnings),
         _from_name(shown),
         _from_note(inbox, shown, warnings),
+        {} if words is None else _note(_read(words) or "", words, warnings),
     )
     for source in sources:
         said |= source
@@ -71,17 +78,21 @@ def facts_of(inbox: Path, shown: str) -> tuple[WorkFacts, tuple[str, ...]]:
     return WorkFacts(**said), tuple(warnings)
 
 
-def _from_folders(shown: str) -> dict[str, Any]:
+def _from_folders(shown: str, warnings: list[str]) -> dict[str, Any]:
     said: dict[str, Any] = {}
     for folder in PurePosixPath(shown).parts[:-1]:
         text = " ".join(folder.split())
         word = re.fullmatch(r"(as|for)\s+(.+)", text, re.IGNORECASE)
-        if word and word[1].lower() == "as" and word[2].lower() in get_args(Kind):
-            said["kind"] = word[2].lower()
+        if _word(text):
+            said |= _word(text)
+        elif word and word[1].lower() == "as":
+            # A folder that begins like this is meant for the service: it is answered, and never a title.
+            found = _kind(word[2])
+            said |= found
+            if not found or found["kind"] != word[2].lower():
+                warnings.append(f"the folder “{folder}”: {_instead(word[2], found.get('kind', ''), get_args(Kind))}")
         elif word and word[1].lower() == "for":
             said["destinations"] = (word[2],)
-        elif text.lower() == "hold":
-            said["hold"] = True
         elif _reference(text) is not None:
             said["reference"] = _reference(text)
         elif re.fullmatch(r"with (a )?gr[ea]y card", text, re.IGNORECASE):
@@ -89,6 +100,25 @@ def _from_folders(shown: str) -> dict[str, Any]:
         elif not _CAMERA_FOLDER.fullmatch(text) and not _is_camera_name(text):
             said["title"] = text
     return said
+
+
+def _word(text: str) -> dict[str, Any]:
+    """Words that say something by themselves, as a folder or a part of a name: `hold`, `turn left`, `not a work`."""
+    folded = " ".join(text.lower().replace("_", " ").split())
+    if folded in ("hold", "not a work", "as shot"):
+        return {folded.replace(" ", "_"): True}
+    if folded in get_args(OutlineWord):
+        return {"outline": folded}
+    turned = re.fullmatch(r"turn(?:ed)? (.+)", folded)
+    return _turn(turned[1]) if turned else {}
+
+
+def _instead(text: str, taken: str, known: tuple[str, ...]) -> str:
+    """What was made of a word that is not known as it stands."""
+    if taken:
+        return f"“{text}” was read as “{taken}”"
+    near = difflib.get_close_matches(text.lower(), known, 1, cutoff=0.0)
+    return f"“{text}” is not understood; the nearest known word is “{near[0]}”"
 
 
 def _reference(text: str) -> ReferenceShot | None:
@@ -141,13 +171,15 @@ def _from_name(shown: str) -> dict[str, Any]:
     if _reference(stem) is not None:
         return {"reference": _reference(stem)}
     pieces = [" ".join(piece.replace("_", " ").split()) for piece in stem.split(",")]
-    known = [bool(_YEAR.fullmatch(piece) or _SIZE.fullmatch(piece)) for piece in pieces]
+    known = [bool(_YEAR.fullmatch(piece) or _SIZE.fullmatch(piece) or _word(piece)) for piece in pieces]
     if not any(known[1:]):
         return {"title": ", ".join(pieces)}
     first = known.index(True, 1)
     said: dict[str, Any] = {"title": ", ".join(pieces[:first])}
     for piece, recognised in zip(pieces[first:], known[first:], strict=True):
-        if _SIZE.fullmatch(piece):
+        if _word(piece):
+            said |= _word(piece)
+        elif _SIZE.fullmatch(piece):
             said |= _size(piece)
         elif recognised:
             said["year"] = cast(re.Match[str], _YEAR.fullmatch(piece))[1]
@@ -234,7 +266,10 @@ def _note(text: str, place: Path, warnings: list[str]) -> dict[str, Any]:
     for key, value in lines.items():
         name = _KEYS.get(" ".join(key.lower().replace("_", " ").split()))
         if name is None:
-            warnings.append(f"the note {place.name} says “{key}”, which is not understood")
+            near = difflib.get_close_matches(key.lower(), _KEYS, 1, cutoff=0.0)[0]
+            warnings.append(
+                f"the note {place.name} says “{key}”, which is not understood; the nearest word is “{near}”"
+            )
             continue
         said |= _said(name, value, place, warnings)
     return said
@@ -261,13 +296,45 @@ def _said(name: str, value: Any, place: Path, warnings: list[str]) -> dict[str, 
     """One line of a note as facts; what can't be used is told."""
     text = ", ".join(str(v) for v in value) if isinstance(value, list) else " ".join(str(value).split())
     found = _READERS[name](text) if name in _READERS else {name: text} if text else {}
+    if name == "kind" and found and found["kind"] != text.lower():
+        warnings.append(f"the note {place.name}: {_instead(text, found['kind'], get_args(Kind))}")
     if not found and text:
         warnings.append(f"the note {place.name} gives a {name} that is not understood: {text}")
     return found
 
 
 def _kind(text: str) -> dict[str, Any]:
-    return {"kind": text.lower()} if text.lower() in get_args(Kind) else {}
+    """A kind of work, also where it is spelt a little differently, as in American English."""
+    near = difflib.get_close_matches(text.lower(), get_args(Kind), 1, cutoff=0.8)
+    return {"kind": near[0]} if near else {}
+
+
+_TURNS = {
+    "right": 90, "clockwise": 90, "90": 90, "left": 270, "counterclockwise": 270, "anticlockwise": 270, "-90": 270,
+    "270": 270, "upside down": 180, "180": 180, "no": 0, "0": 0,
+}  # fmt: skip
+
+
+def _turn(text: str) -> dict[str, Any]:
+    degrees = _TURNS.get(" ".join(text.lower().replace("°", "").replace("degrees", "").split()))
+    return {} if degrees is None else {"turn": degrees}
+
+
+def _outline_word(text: str) -> dict[str, Any]:
+    near = difflib.get_close_matches(text.lower(), get_args(OutlineWord), 1, cutoff=0.8)
+    return {"outline": near[0]} if near else _corners(text)
+
+
+def _corners(text: str) -> dict[str, Any]:
+    """Four corners in pixels of the upright photo, clockwise from the top left: `120,80 1900,95 1880,2500 130,2480`."""
+    numbers = [float(number) for number in re.findall(r"-?\d+(?:\.\d+)?", text)]
+    if len(numbers) != 8:
+        return {}
+    return {"corners_px": tuple((numbers[k], numbers[k + 1]) for k in range(0, 8, 2))}
+
+
+def _yes(name: str) -> Callable[[str], dict[str, Any]]:
+    return lambda text: {name: text.lower() not in ("no", "false", "0", "")}
 
 
 def _paper(text: str) -> dict[str, Any]:
@@ -298,8 +365,13 @@ _READERS: dict[str, Callable[[str], dict[str, Any]]] = {
     "lighter": lambda text: _stops(text, 1),
     "darker": lambda text: _stops(text, -1),
     "year": _year,
-    "hold": lambda text: {"hold": text.lower() not in ("no", "false", "0", "")},
-    "grey_card": lambda text: {"grey_card": text.lower() not in ("no", "false", "0", "")},
+    "hold": _yes("hold"),
+    "grey_card": _yes("grey_card"),
+    "not_a_work": _yes("not_a_work"),
+    "as_shot": _yes("as_shot"),
+    "turn": _turn,
+    "outline": _outline_word,
+    "corners": _corners,
     "keywords": lambda text: {"keywords": _listed(text)},
     "destinations": lambda text: {"destinations": _listed(text)},
 }

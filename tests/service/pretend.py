@@ -73,10 +73,11 @@ def pretend(order: JobOrder) -> JobResult:
     )  # fmt: skip
     if order.facts.reference is not None:
         return JobResult(base.model_copy(update={"outcome": "reference", "reasons": ("a card",)}))
-    if answer == "nothing" and not order.facts.says_work:
+    if order.facts.not_a_work or (answer == "nothing" and not order.facts.says_work):
         return JobResult(base.model_copy(update={"outcome": "no work seen", "reasons": ("nothing",)}))
     outline = Outline(corners_px=_SQUARE, confidence=0.99)
-    if answer == "ask" and not isinstance(order, OutlinedOrder):
+    wished = answer == "ask" or order.facts.outline in ("ask", "ask again")
+    if wished and not isinstance(order, OutlinedOrder):
         return _asked(order, base, outline)
     plan = CorrectionPlan(
         geometry=Geometry(photo_px=(90, 60), corners_px=_SQUARE, ratio=1.5, ratio_from="corners"),

@@ -1,0 +1,236 @@
+"""What the service did wrong is put right in one gesture: by a note, a folder, a name or the command line."""
+
+import io
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from autoprep.cli import main
+from autoprep.domain import Outline, WorkFacts
+from autoprep.files.reading import read_photo
+from autoprep.imaging.arrays import UInt8
+from autoprep.job.orders import JobOrder
+from autoprep.job.said_outline import inside, said_outline
+from autoprep.wishes.destinations import Preset
+from autoprep.wishes.notes import facts_of
+from autoprep.wishes.settings import Settings
+from tests import photos
+from tests.service.pretend import Studio, photo
+from tests.test_job import done, order_for, with_presets
+
+
+def told(tmp_path: Path, name: str, note: str = "") -> WorkFacts:
+    place = tmp_path / name
+    place.parent.mkdir(parents=True, exist_ok=True)
+    place.write_bytes(b"")
+    if note:
+        place.with_suffix(".txt").write_text(note, encoding="utf-8")
+    facts, warnings = facts_of(tmp_path, name)
+    assert warnings == (), warnings
+    return facts
+
+
+@pytest.mark.parametrize(
+    ("word", "degrees"),
+    [("90", 90), ("right", 90), ("left", 270), ("-90", 270), ("Upside down", 180), ("180°", 180), ("90 degrees", 90)],
+)
+def test_turning_can_be_said_in_many_ways(tmp_path: Path, word: str, degrees: int) -> None:
+    assert told(tmp_path, "IMG_1.jpg", f"turn: {word}").turn == degrees
+
+
+def test_the_same_by_note_folder_and_name(tmp_path: Path) -> None:
+    for name in ("turn left/IMG_1.jpg", "Blue Jug, 2026, turn left.jpg"):
+        assert told(tmp_path, name).turn == 270
+    for name in ("not a work/IMG_1.jpg", "Portrait, not a work.jpg"):
+        assert told(tmp_path, name).not_a_work
+    assert told(tmp_path, "as shot/IMG_1.jpg").as_shot
+    assert told(tmp_path, "whole photo/IMG_1.jpg").outline == "whole photo"
+    assert told(tmp_path, "IMG_2.jpg", "Outline: ask again").outline == "ask again"
+    corners = told(tmp_path, "IMG_3.jpg", "corners: 10,20 300,22 298,410 8,405").corners_px
+    assert corners == ((10, 20), (300, 22), (298, 410), (8, 405))
+    assert told(tmp_path, "turn of the tide/IMG_1.jpg").title == "turn of the tide"
+
+
+@pytest.mark.parametrize(
+    ("place", "note", "near"),
+    [
+        ("as Watercolor/IMG_1.jpg", "", "watercolour"),
+        ("as wall/IMG_1.jpg", "", "nearest known word"),
+        ("IMG_1.jpg", "kinds: painting", "kind"),
+        ("IMG_1.jpg", "outline: somewhere", "not understood"),
+        ("IMG_1.jpg", "turn: a bit", "not understood"),
+    ],
+)
+def test_words_that_are_not_known_are_answered_with_the_nearest(
+    tmp_path: Path, place: str, note: str, near: str
+) -> None:
+    photo_ = tmp_path / place
+    photo_.parent.mkdir(parents=True, exist_ok=True)
+    photo_.write_bytes(b"")
+    if note:
+        photo_.with_suffix(".txt").write_text(note, encoding="utf-8")
+    facts, warnings = facts_of(tmp_path, place)
+    assert len(warnings) == 1
+    assert near in warnings[0]
+    assert facts.title == ""
+    if "Watercolor" in place:
+        assert facts.kind == "watercolour"
+
+
+# --- pictures ---------------------------------------------------------------------------------------------------
+
+
+def made(settings: Settings, order: JobOrder, **said: object) -> UInt8:
+    result = done(replace(order, facts=WorkFacts(**said)))  # type: ignore[arg-type]
+    assert result.record.outcome == "ready", result.record.reasons
+    with Image.open(io.BytesIO((settings.folders.ready / "site" / "Blue Jug.jpg").read_bytes())) as image:
+        return np.asarray(image.convert("RGB"))
+
+
+@pytest.fixture
+def site(studio: Settings) -> tuple[Settings, JobOrder]:
+    settings = with_presets(studio, site=Preset(long_side_px=400, mark=False))
+    return settings, order_for(settings, photos.jpeg())
+
+
+@pytest.mark.parametrize(("turn", "quarters"), [(90, 1), (180, 2), (270, 3)])
+def test_a_turned_work_is_the_same_picture_turned(site: tuple[Settings, JobOrder], turn: int, quarters: int) -> None:
+    plain = made(*site)
+    turned = made(*site, turn=turn)
+    assert turned.shape[:2] == (plain.shape[:2] if quarters == 2 else plain.shape[1::-1])
+    difference = np.abs(turned.astype(int) - np.rot90(plain, -quarters))
+    assert np.percentile(difference, 99) < 40
+    assert difference.mean() < 2
+    assert np.abs(turned.astype(int) - np.rot90(plain, quarters)).mean() > 2 * difference.mean() or quarters == 2
+
+
+def test_as_shot_straightens_and_does_nothing_else(site: tuple[Settings, JobOrder]) -> None:
+    settings, order = site
+    plain, as_shot = made(settings, order).astype(int), made(settings, order, as_shot=True).astype(int)
+    assert plain.shape == as_shot.shape
+    assert np.median(plain[..., 2]) - np.median(as_shot[..., 2]) > 30  # the lamp's light stays on the paper
+    record = done(replace(order, facts=WorkFacts(as_shot=True))).record
+    assert record.plan is not None
+    assert (record.plan.tone.gain, record.plan.contrast, record.plan.sharpening.amount) == (1.0, 0.0, 0.0)
+    assert any("as you asked" in reason for reason in record.reasons)
+
+
+def test_the_outline_can_be_said(site: tuple[Settings, JobOrder]) -> None:
+    settings, order = site
+    whole = made(settings, order, outline="whole photo")
+    assert whole.shape[1] / whole.shape[0] == pytest.approx(photos.SIZE[0] / photos.SIZE[1], abs=0.01)
+    part = ((300.0, 250.0), (800.0, 250.0), (800.0, 500.0), (300.0, 500.0))
+    record = done(replace(order, facts=WorkFacts(corners_px=part))).record
+    assert record.outline is not None
+    assert record.outline.corners_px == part
+    assert record.reasons[0] == "You said which outline it is."
+    asked = done(replace(order, facts=WorkFacts(outline="ask"))).record
+    assert asked.outcome == "needs a look"
+    assert len(asked.choices) > 1
+    text = (order.look_folder / "why.txt").read_text(encoding="utf-8")
+    assert "you asked for the choices" in text.lower()
+    assert "choice-" in text
+
+
+def test_corners_that_can_not_be_meant_are_a_question(site: tuple[Settings, JobOrder]) -> None:
+    _, order = site
+    for corners in (((0.0, 0.0),) * 4, ((0.0, 0.0), (9e6, 0.0), (9e6, 9e6), (0.0, 9e6))):
+        record = done(replace(order, facts=WorkFacts(corners_px=corners))).record
+        assert record.outcome == "needs a look"
+        assert "1200 x 900 pixels" in record.reasons[0]
+
+
+def test_inside_a_frame_the_picture_is_taken() -> None:
+    def outline(left: float, top: float, right: float, low: float, **more: bool) -> Outline:
+        return Outline(corners_px=((left, top), (right, top), (right, low), (left, low)), confidence=0.5, **more)  # type: ignore[arg-type]
+
+    frame, picture = outline(100, 100, 900, 700), outline(180, 180, 820, 620)
+    beside, label = outline(950, 100, 1100, 300), outline(120, 120, 200, 160)
+    found = inside(frame, [frame, beside, label, outline(0, 0, 1200, 900, whole_photo=True), picture])
+    assert found is not None
+    assert found.corners_px == picture.corners_px
+    assert inside(frame, [frame, beside, label]) is None
+    read = read_photo(photos.jpeg())
+    assert said_outline(read, WorkFacts()) is None
+
+
+# --- what follows by itself -------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    return Studio(studio, monkeypatch)
+
+
+def ready(wren: Studio) -> list[str]:
+    return [name for name in wren.files() if name.startswith("square/")]
+
+
+def test_not_a_work_takes_the_pictures_back_and_can_be_unsaid(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    assert ready(wren) == ["square/IMG_1.jpg"]
+    wren.put("IMG_1.txt", "not a work: yes")
+    record = wren.run()["IMG_1.jpg"]
+    assert record.outcome == "no work seen"
+    assert ready(wren) == []
+    (wren.inbox / "IMG_1.txt").unlink()
+    assert wren.run()["IMG_1.jpg"].outcome == "ready"
+    assert ready(wren) == ["square/IMG_1.jpg"]
+
+
+def test_a_ready_outline_can_be_asked_for_again_and_answered(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    for number, word in enumerate(("ask", "ask again")):
+        wren.put("IMG_1.txt", f"outline: {word}")
+        assert wren.run()["IMG_1.jpg"].outcome == "needs a look"
+        assert ready(wren) == []
+        folder = wren.settings.folders.needs_a_look / "IMG_1"
+        (folder / f"choice-{2 - number}.jpg").unlink()
+        record = wren.run()["IMG_1.jpg"]
+        assert record.outcome == "ready"
+        assert record.outline is not None
+        assert record.outline.corners_px[0] == ((0.0, 0.0), (1.0, 1.0))[number]
+        assert ready(wren) == ["square/IMG_1.jpg"]
+    wren.made()
+    wren.run()
+    assert wren.made() == []  # the note still says so, and is answered
+
+
+def test_the_command_says_the_same(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    at = ["--config", str(wren.settings.studio)]
+    before = {path: path.read_bytes() for path in wren.inbox.rglob("*") if path.is_file()}
+    assert main(["say", "IMG_1", "kind: painting", "title: Thrift", *at]) == 0
+    record = wren.run()["IMG_1.jpg"]
+    assert (record.kind, record.work.title) == ("painting", "Thrift")
+    assert main(["say", "IMG_1", "knd: ink", *at]) == 1
+    assert "the nearest word is “kind”" in capsys.readouterr().out
+    record = wren.run()["IMG_1.jpg"]
+    assert record.work.unclear
+    assert main(["show", "IMG_1", *at]) == 0
+    assert "not understood" in capsys.readouterr().out
+    page = (wren.settings.folders.records / "proof" / "index.html").read_text(encoding="utf-8")
+    assert "nearest word" in page
+    assert main(["say", "IMG_1", *at]) == 0
+    record = wren.run()["IMG_1.jpg"]
+    assert (record.kind, record.work.title, record.work.unclear) == ("ink", "", ())
+    assert {path: path.read_bytes() for path in wren.inbox.rglob("*") if path.is_file()} == before
+
+
+def test_a_word_that_is_mended_is_answered_no_more(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "titel: Thrift")
+    record = wren.run()["IMG_1.jpg"]
+    assert "“title”" in record.work.unclear[0]
+    wren.put("IMG_1.txt", "title: Thrift")
+    record = wren.run()["IMG_1.jpg"]
+    assert record.work.unclear == ()
+    place = wren.settings.folders.records / "proof" / record.job / "record.json"
+    assert json.loads(place.read_text(encoding="utf-8"))["work"]["title"] == "Thrift"
