@@ -132,12 +132,15 @@ def test_a_question_has_a_picture_and_a_plain_reason(studio: Settings) -> None:
     assert record.outcome == "needs a look"
     assert record.outputs == ()
     folder = settings.folders.needs_a_look / "Blue Jug"
-    with Image.open(folder / "marked.jpg") as image:
+    with Image.open(folder / "where.jpg") as image:
         assert max(image.size) <= 1280
     words = (folder / "why.txt").read_text(encoding="utf-8")
     assert "not sure" in words
-    assert "Two ways" in words
-    assert not any(secret in (folder / "marked.jpg").read_bytes() for secret in SECRETS)
+    assert "Ways to settle it" in words
+    made = [Image.open(folder / f"choice-{number}.jpg") for number in range(1, len(record.choices) + 1)]
+    assert len(made) > 1
+    assert all(700 < max(image.size) <= 1800 for image in made)  # finished pictures, no thumbnails of lines
+    assert not any(secret in (folder / "where.jpg").read_bytes() for secret in SECRETS)
 
 
 def test_a_redo_renders_from_the_plan_and_measures_nothing(studio: Settings) -> None:

@@ -1,12 +1,13 @@
 """One photo's story: read, find the outline, measure, plan, render per destination, embed, write, record."""
 
 import traceback
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 
 from autoprep.correction.camera import without_contrast
+from autoprep.correction.kind import Judged
 from autoprep.correction.outline import Survey, gate
 from autoprep.correction.planned import Planned, planned
 from autoprep.correction.planning import Wishes, make_plan, measured_ratio, rectify
@@ -17,11 +18,11 @@ from autoprep.files.encoders import Carried, How, encode
 from autoprep.files.icc import SPACES
 from autoprep.files.reading import preview_jpeg, read_photo
 from autoprep.files.storage import write_part
-from autoprep.imaging.arrays import UInt8
+from autoprep.imaging.arrays import Float32, UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.job.delivery import Delivery, deliver
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
-from autoprep.job.question import MOST_CHOICES, ask
+from autoprep.job.question import MOST_CHOICES, Doubt, Preview, about_edge, ask
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
 from autoprep.job.said_outline import inside, said_outline
 from autoprep.job.stages import Stages, now
@@ -31,6 +32,7 @@ from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
 
 _PROOF_PX = 1400
+_CHOICE_PX = 1600  # long side of the pictures that a question offers
 _MANY = 8  # so many outlines are looked through for one inside a frame
 _SIZE_AGREES = 0.03  # a proportion that differs more than this from the size that is given is a question
 
@@ -81,9 +83,11 @@ def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
     asked = said is not None or order.facts.outline in ("ask", "ask again", "inside frame")
     if asked:
         reason = said.reason if isinstance(said, Declined) else "you asked for the choices"
-        return ask(order, photo, outline, stages, words.asked(reason), survey.outlines(MOST_CHOICES))
+        doubt = Doubt(words.asked(reason), tuple(survey.outlines(MOST_CHOICES)))
+        return ask(order, photo, outline, stages, doubt, _preview(order, photo))
     if isinstance(outline, Declined) or outline.confidence < order.settings.correction.sure_enough:
-        return ask(order, photo, outline, stages, choices=survey.outlines(MOST_CHOICES), several=survey.several)
+        doubt = about_edge(outline, survey.outlines(MOST_CHOICES), survey.several)
+        return ask(order, photo, outline, stages, doubt, _preview(order, photo))
     return _finish(order, photo, outline, stages)
 
 
@@ -142,21 +146,47 @@ def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
     )  # fmt: skip
 
 
+@dataclass(frozen=True)
+class _Measured:
+    """A plan with all that was learned on the way to it."""
+
+    plan: CorrectionPlan
+    judged: Judged
+    measures: dict[str, float]
+    seen: Seen
+
+
+def _measured(order: JobOrder, photo: Photo, outline: Outline, wishes: Wishes) -> _Measured:
+    as_shot = order.facts.as_shot
+    seen = Seen(photo) if as_shot else with_references(photo, outline, order.facts.grey_card, order.references)
+    contrast = 0.0 if as_shot or seen.chart is not None else order.settings.correction.camera_contrast
+    lit = without_contrast(seen.photo, contrast)
+    plan, judged, measures = make_plan(lit, outline, wishes, seen.chart, seen.reference, seen.absolute)
+    plan = plan.model_copy(update={"contrast": contrast if lit is not seen.photo else 0.0})
+    return _Measured(plan, judged, measures, seen)
+
+
+def _preview(order: JobOrder, photo: Photo) -> Preview:
+    """The work as it would come out by an outline."""
+
+    def picture(outline: Outline) -> Float32:
+        plan = _measured(order, photo, outline, wishes_of(order.settings, order.facts)).plan
+        ratio = plan.geometry.ratio
+        return planned(photo, plan).picture(round(_CHOICE_PX**2 / max(ratio, 1 / ratio)))
+
+    return picture
+
+
 def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> JobResult:
-    with stages.stage("references"):
-        as_shot = order.facts.as_shot
-        seen = Seen(photo) if as_shot else with_references(photo, outline, order.facts.grey_card, order.references)
-        contrast = 0.0 if as_shot or seen.chart is not None else order.settings.correction.camera_contrast
-        lit = without_contrast(seen.photo, contrast)
     with stages.stage("measure") as facts:
         wishes = wishes_of(order.settings, order.facts)
         if order.facts.size_mm is not None:
             known, doubt = known_size(order.facts.size_mm, measured_ratio(photo, outline))
             if known is None:
-                return ask(order, photo, outline, stages, doubt)
+                return ask(order, photo, outline, stages, Doubt(doubt), _preview(order, photo))
             wishes = replace(wishes, size_mm=known)
-        plan, judged, measures = make_plan(lit, outline, wishes, seen.chart, seen.reference, seen.absolute)
-        plan = plan.model_copy(update={"contrast": contrast if lit is not seen.photo else 0.0})
+        found = _measured(order, photo, outline, wishes)
+        plan, measures = found.plan, found.measures
         facts |= {
             "kind": plan.kind,
             "paper": plan.paper,
@@ -170,12 +200,12 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
         likeness=_likeness(photo, plan),
         taken_at=photo.facts.taken_at,
         outline=outline,
-        kind=judged.kind,
-        kind_evidence=judged.evidence,
+        kind=found.judged.kind,
+        kind_evidence=found.judged.evidence,
         plan=plan,
         measures=measures,
         work=order.facts,
-        reasons=(*_chosen(order), *words.reasons(plan, seen.photo, measures)),
+        reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo, measures)),
         advice=words.advice(plan, measures),
         settings_sha256=order.settings.sha256,
     )

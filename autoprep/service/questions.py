@@ -40,7 +40,7 @@ class Questions:
 
 def clear(folder: Path) -> None:
     """Remove what a settled question has put into its folder, and the folder if nothing else lies in it."""
-    for name in ("marked.jpg", "why.txt", *(choice_name(k + 1) for k in range(_MOST_CHOICES))):
+    for name in ("where.jpg", "marked.jpg", "why.txt", *(choice_name(k + 1) for k in range(_MOST_CHOICES))):
         with contextlib.suppress(OSError):
             (folder / name).unlink()
     with contextlib.suppress(OSError):

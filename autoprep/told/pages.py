@@ -21,26 +21,20 @@ header,main{max-width:70rem;margin:0 auto;padding:1.2rem}h1{font-weight:normal;m
 font-size:1.2rem;overflow-wrap:anywhere}p,ul{margin:.5rem 0}.quiet{color:var(--quiet);font-size:.9rem}
 article{background:var(--sheet);border:1px solid var(--line);border-radius:3px;margin:0 0 1.6rem;padding:1.1rem;display:grid;
 gap:1.1rem;grid-template-columns:minmax(0,3fr) minmax(0,2fr)}@media(max-width:50rem){article{grid-template-columns:1fr}}
-.pair{position:relative;touch-action:pan-y;user-select:none;cursor:ew-resize;--at:50%;line-height:0}
-.pair img{width:100%;display:block}.pair .was{position:absolute;inset:0;clip-path:inset(0 calc(100% - var(--at)) 0 0)}
-.pair .edge{position:absolute;top:0;bottom:0;left:var(--at);width:2px;margin-left:-1px;background:var(--glow)}
-.pair .edge::after{content:"";position:absolute;top:50%;left:-11px;width:24px;height:24px;margin-top:-12px;border-radius:50%;
-background:var(--glow);border:3px solid #fff}.pair input{position:absolute;inset:auto 0 0 0;width:100%;margin:0;opacity:0}
-.pair input:focus-visible+.edge{outline:3px solid var(--glow)}figure{margin:0}figcaption{display:flex;
+.hold{position:relative;line-height:0;cursor:pointer;touch-action:manipulation;user-select:none;-webkit-touch-callout:none}
+.hold img{width:100%;display:block}.hold .was{position:absolute;inset:0;visibility:hidden}.hold.shot .was{visibility:visible}
+.hold:focus-visible{outline:3px solid var(--glow);outline-offset:3px}figure{margin:0}figcaption{display:flex;
 justify-content:space-between;color:var(--quiet);font-size:.85rem;line-height:1.5;padding-top:.3rem}
-.alone{max-width:100%;height:auto}.state{display:inline-block;padding:0 .5rem;border:1px solid var(--glow);color:var(--glow);
-border-radius:1rem;font-size:.85rem;margin-left:.4rem;white-space:nowrap}table{border-collapse:collapse;font-size:.9rem;width:100%}
+.alone{max-width:100%;height:auto}.state{margin:.2rem 0;font-style:italic}.asks{border-left:4px solid var(--glow)}table{border-collapse:collapse;font-size:.9rem;width:100%}
 td{padding:.15rem .6rem .15rem 0;border-bottom:1px solid var(--line);vertical-align:top;overflow-wrap:anywhere}
 td.n{text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums}summary{cursor:pointer;color:var(--quiet)}a{color:var(--glow)}
 """
 
 _SCRIPT = """
-for(const pair of document.querySelectorAll('.pair')){const knob=pair.querySelector('input');
-const show=v=>pair.style.setProperty('--at',v+'%');knob.addEventListener('input',()=>show(knob.value));
-const drag=e=>{const box=pair.getBoundingClientRect();knob.value=Math.max(0,Math.min(100,(e.clientX-box.left)/box.width*100));
-show(knob.value)};pair.addEventListener('pointerdown',e=>{pair.setPointerCapture(e.pointerId);drag(e);
-const move=m=>drag(m),end=()=>pair.removeEventListener('pointermove',move);pair.addEventListener('pointermove',move);
-pair.addEventListener('pointerup',end,{once:true});pair.addEventListener('pointercancel',end,{once:true});e.preventDefault()})}
+for(const box of document.querySelectorAll('.hold')){const was=on=>()=>box.classList.toggle('shot',on);
+for(const name of ['pointerdown','keydown'])box.addEventListener(name,e=>{if(!e.key||e.key===' '||e.key==='Enter'){
+e.preventDefault();was(true)()}});for(const name of ['pointerup','pointerleave','pointercancel','keyup','blur'])
+box.addEventListener(name,was(false));box.addEventListener('contextmenu',e=>e.preventDefault())}
 """
 
 
@@ -55,7 +49,9 @@ class Place:
 def index_html(artist: str, place: Place, records: list[JobRecord]) -> str:
     """The whole page as text, the newest photos first."""
     quiet = ("duplicate", "no work seen")
-    shown = [record for record in reversed(records) if record.outcome not in quiet][:_MOST_SHOWN]
+    newest = [record for record in reversed(records) if record.outcome not in quiet]
+    # What waits for an answer comes first; the order is otherwise kept.
+    shown = sorted(newest, key=lambda record: record.outcome != "needs a look")[:_MOST_SHOWN]
     counts = {
         outcome: sum(r.outcome == outcome for r in records) for outcome in dict.fromkeys(r.outcome for r in records)
     }
@@ -71,7 +67,7 @@ def index_html(artist: str, place: Place, records: list[JobRecord]) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>Proof: {escape(name)}</title><style>{_STYLE}</style></head><body>"
         f"<header><h1>Proof of {escape(name)}</h1><p>{escape(summary)}.</p>"
-        '<p class="quiet">Drag across a picture to compare: left as photographed, right as delivered. '
+        '<p class="quiet">Press and hold a picture, or the space bar on it, to see it as it was photographed. '
         "Marks and metadata are no registration of rights and no legal advice; the law differs by country.</p></header>"
         f"<main>{''.join(_article(place, record) for record in shown)}</main>"
         f"<script>{_SCRIPT}</script></body></html>"
@@ -86,11 +82,30 @@ def _article(place: Place, record: JobRecord) -> str:
     words = "".join(f"<li>{escape(reason)}</li>" for reason in record.reasons)
     kind = f'<p class="quiet">{escape(record.kind)}</p>' if record.kind else ""
     return (
-        f'<article id="{escape(record.job)}"><div>{_pictures(record)}</div><div>'
-        f'<h2>{escape(record.photo)}<span class="state">{escape(record.outcome)}</span></h2>'
+        f'<article id="{escape(record.job)}"{_asks(record)}><div>{_pictures(record)}</div><div>'
+        f'<h2>{escape(record.work.title or record.photo)}</h2><p class="state">{escape(state(record))}</p>'
         f"{kind}<ul>{words}</ul>{_unclear(record)}{_held(record)}{_advice(record)}{_outputs(place, record.outputs)}"
         f"{_measures(record)}</div></article>"
     )
+
+
+def _asks(record: JobRecord) -> str:
+    return ' class="asks"' if record.outcome == "needs a look" else ""
+
+
+def state(record: JobRecord) -> str:
+    """How a photo stands, in a sentence."""
+    count = len(record.outputs)
+    made = f"Finished: {count} picture{'' if count == 1 else 's'}."
+    waits = f" {len(record.not_given_out)} not given out." if record.not_given_out else ""
+    sentences = {
+        "ready": made + waits,
+        "needs a look": f"Waits for your answer, in the folder needs-a-look ({record.photo}).",
+        "alternate": f"Not used: another take of this work is better ({record.photo}).",
+        "reference": f"Shows no work, but tells the light of others ({record.photo}).",
+        "set aside": f"Could not be worked on ({record.photo}).",
+    }
+    return sentences.get(record.outcome, record.outcome)
 
 
 def _unclear(record: JobRecord) -> str:
@@ -112,11 +127,10 @@ def _pictures(record: JobRecord) -> str:
     pages = record.pages
     if "before" in pages and "after" in pages:
         return (
-            f'<figure><div class="pair"><img src="{quote(pages["after"])}" alt="as delivered" loading="lazy">'
-            f'<img class="was" src="{quote(pages["before"])}" alt="as photographed" loading="lazy">'
-            '<input type="range" min="0" max="100" value="50" aria-label="compare before and after">'
-            '<div class="edge"></div></div><figcaption><span>as photographed</span><span>as delivered</span>'
-            "</figcaption></figure>"
+            '<figure><div class="hold" tabindex="0" role="img" aria-label="as delivered; hold to see it as photographed">'
+            f'<img src="{quote(pages["after"])}" alt="" loading="lazy">'
+            f'<img class="was" src="{quote(pages["before"])}" alt="" loading="lazy"></div>'
+            "<figcaption><span>as delivered</span><span>hold: as photographed</span></figcaption></figure>"
         )
     if "photo" in pages:
         return (

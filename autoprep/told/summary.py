@@ -25,7 +25,7 @@ def print_summary(settings: Settings, records: list[JobRecord]) -> None:
     if counts.get("ready"):
         print(f"Finished pictures, one folder per destination:  {settings.folders.ready}")
     if counts.get("needs a look"):
-        print(f"Questions, each with a marked picture:           {settings.folders.needs_a_look}")
+        print(f"Questions, with pictures to choose from:         {settings.folders.needs_a_look}")
     print(f"Proof page, open it in a browser:                {settings.folders.records / 'proof' / 'index.html'}")
 
 

@@ -98,7 +98,7 @@ def _asked(order: JobOrder, base: JobRecord, outline: Outline) -> JobResult:
     record = base.model_copy(update={
         "outcome": "needs a look", "choices": (outline, other), "reasons": ("not sure",), "outline": outline,
     })  # fmt: skip
-    names = ("marked.jpg", "why.txt", "choice-1.jpg", "choice-2.jpg")
+    names = ("where.jpg", "why.txt", "choice-1.jpg", "choice-2.jpg")
     finals = [order.look_folder / name for name in names]
     return JobResult(record, [(write_part(final, b"x", order.job), final) for final in finals])
 
