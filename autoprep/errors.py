@@ -10,6 +10,7 @@ AutoprepError
 │   └── Unsupported      set aside: not a kind of file that this service reads
 ├── CannotMeet           a destination's rules can't be met by this picture; the others are delivered
 ├── DeliveryError        retry: an output could not be written (disk full, folder gone)
+├── LedgerDamaged        the ledger can't be read: nothing starts; says where its copies lie
 └── AlreadyRunning       another service works in this studio
 """
 
@@ -69,3 +70,7 @@ class DeliveryError(AutoprepError):
 
 class AlreadyRunning(AutoprepError):
     """A second service in the same studio."""
+
+
+class LedgerDamaged(AutoprepError):
+    """The ledger is no database any more, or one with broken pages."""

@@ -167,3 +167,13 @@ def test_lighter_and_darker(tmp_path: Path, line: str, stops: float, warned: int
 def test_hold_can_be_said_and_unsaid(tmp_path: Path, word: str, held: bool) -> None:
     (tmp_path / "a.txt").write_text(f"hold: {word}", encoding="utf-8")
     assert facts_of(tmp_path, "a.jpg")[0].hold is held
+
+
+def test_words_are_cut_to_what_a_file_can_hold_and_that_is_told(tmp_path: Path) -> None:
+    words = ", ".join(f"word{number}" for number in range(9000))
+    said, warnings = facts(tmp_path, "a.jpg", f"description: {'long ' * 20000}\nkeywords: {words}"[:60000])
+    assert len(said.description) <= 4000
+    assert any("longer than 4000 letters" in line for line in warnings)
+    said, warnings = facts(tmp_path, "b.jpg", f"keywords: {words}"[:60000])
+    assert len(said.keywords) == 60
+    assert any("keywords" in line for line in warnings)

@@ -13,6 +13,7 @@ from PIL import ExifTags, Image, ImageCms
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.containers import is_whole, sniff
+from autoprep.files.damage import refuse_damaged
 from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_matrix_profile, srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
@@ -65,6 +66,7 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         image.load()
         codes, converted = _codes8(image, profile, warnings)
         profile = None if converted else profile
+    refuse_damaged(codes)
     codes, tables, matrix, name = _profile(profile, codes, warnings)
     codes = upright(codes, orientation)
     if orientation >= 5:

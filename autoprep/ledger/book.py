@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from autoprep.domain import JobRecord
+from autoprep.errors import LedgerDamaged
 from autoprep.ledger.migrations import MIGRATIONS, migrate
 from autoprep.ledger.rows import (
     LOOK,
@@ -24,6 +25,9 @@ from autoprep.ledger.rows import (
     rendition_row,
     view_of,
 )
+
+COPIES = "ledger-copies"
+"""The folder beside the ledger that holds its copies, one a day."""
 
 
 def journal_mode(version: tuple[int, ...]) -> tuple[str, str]:
@@ -43,6 +47,19 @@ class Ledger:
     def __init__(self, path: Path) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         self._db = sqlite3.connect(path, isolation_level=None, timeout=20)
+        try:
+            self._open(path)
+        except sqlite3.OperationalError:
+            self._db.close()
+            raise  # busy, or the disk: another try may help
+        except sqlite3.DatabaseError as problem:
+            self._db.close()
+            raise LedgerDamaged(
+                f"the ledger {path} is damaged ({problem}): move it away, and put the newest copy from "
+                f"{path.parent / COPIES} in its place; photos, notes and finished pictures are not touched by that"
+            ) from problem
+
+    def _open(self, path: Path) -> None:
         mode, synchronous = journal_mode(sqlite3.sqlite_version_info)
         self._db.execute(f"PRAGMA journal_mode = {mode}")
         self._db.execute(f"PRAGMA synchronous = {synchronous}")
@@ -57,13 +74,18 @@ class Ledger:
             return
         copy = path.with_name(f"{path.stem}-before-{version + 1}{path.suffix}")
         if not copy.exists():
-            part = copy.with_name(copy.name + ".part")
-            part.unlink(missing_ok=True)
-            kept = sqlite3.connect(part)
-            with kept:
-                self._db.backup(kept)
-            kept.close()
-            part.replace(copy)
+            self.copy_to(copy)
+
+    def copy_to(self, copy: Path) -> None:
+        """A copy of the whole ledger as it is now, complete or not there."""
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        part = copy.with_name(f"{copy.name}.part")
+        part.unlink(missing_ok=True)
+        kept = sqlite3.connect(part)
+        with kept:
+            self._db.backup(kept)
+        kept.close()
+        part.replace(copy)
 
     def close(self) -> None:
         """Close the connection."""

@@ -111,7 +111,12 @@ class Desk:
     def waiting(self) -> list[Measure | Render]:
         """Steps that a worker can begin now, oldest photo first."""
         now, view = time.time(), self._knowledge.view
-        steps = [s for job, s in self._todo.items() if job not in self._running and view(job).not_before <= now]
+
+        def due(job: str) -> bool:
+            # A time beyond any wait that is ever set means that the clock was put back meanwhile.
+            return view(job).not_before <= now or view(job).not_before > now + 2 * _RETRY_MOST_S
+
+        steps = [step for job, step in self._todo.items() if job not in self._running and due(job)]
         return sorted(steps, key=lambda step: view(step.job).number)
 
     def begin(self, step: Measure | Render) -> None:

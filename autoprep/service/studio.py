@@ -1,5 +1,6 @@
 """The studio's files that stand around the work: its lock, its ledger, the proof page and the picture lists."""
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -46,13 +47,29 @@ def hold_lock(records: Path) -> Any:
     handle = (records / ".lock").open("a+")
     try:
         import fcntl
-
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except ImportError:
         return handle
+    # The folder itself is locked too: somebody may delete the file, and the next service would make a new one.
+    folder = os.open(records, os.O_RDONLY)
+    held = _Held(handle, folder)
+    try:
+        for one in (handle.fileno(), folder):
+            fcntl.flock(one, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
-        handle.close()
+        held.close()
         raise AlreadyRunning(
             f"another Autoprep is at work in this studio ({records.parent}); stop it first, or let it do the work"
         ) from None
-    return handle
+    return held
+
+
+class _Held:
+    """An open lock file and the folder that it lies in."""
+
+    def __init__(self, file: Any, folder: int) -> None:
+        self._file, self._folder = file, folder
+
+    def close(self) -> None:
+        """Give the studio back."""
+        self._file.close()
+        os.close(self._folder)

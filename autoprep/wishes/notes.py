@@ -75,7 +75,26 @@ def facts_of(inbox: Path, shown: str, words: Path | None = None) -> tuple[WorkFa
     if "size_mm" in said and not all(5 <= side <= 20_000 for side in said["size_mm"]):
         warnings.append("the size that is given is no size of a work; it was not used")
         del said["size_mm"]
-    return WorkFacts(**said), tuple(warnings)
+    return WorkFacts(**_shortened(said, warnings)), tuple(warnings)
+
+
+# What a file's rights can hold (XMP of a JPEG: 65,502 bytes, XMP specification part 3) shared among the words.
+_MOST_LETTERS = {"title": 300, "medium": 200, "inventory": 60, "price": 60, "description": 4000, "alt_text": 2000}
+_MOST_KEYWORDS, _MOST_KEYWORD = 60, 60
+
+
+def _shortened(said: dict[str, Any], warnings: list[str]) -> dict[str, Any]:
+    """The same with words cut to what a file can hold; that is told."""
+    kept = dict(said)
+    for name, most in _MOST_LETTERS.items():
+        if len(kept.get(name, "")) > most:
+            kept[name] = kept[name][: most - 1].rstrip() + "…"
+            warnings.append(f"the {name.replace('_', ' ')} is longer than {most} letters; the rest was left out")
+    words = kept.get("keywords", ())
+    if len(words) > _MOST_KEYWORDS or any(len(word) > _MOST_KEYWORD for word in words):
+        kept["keywords"] = tuple(word[:_MOST_KEYWORD] for word in words[:_MOST_KEYWORDS])
+        warnings.append(f"only {_MOST_KEYWORDS} keywords of {_MOST_KEYWORD} letters each are used")
+    return kept
 
 
 def _from_folders(shown: str, warnings: list[str]) -> dict[str, Any]:

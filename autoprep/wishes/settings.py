@@ -292,10 +292,11 @@ def _line_of(text: str, where: tuple[str, ...]) -> int | None:
 
 
 def _absolute(folders: Folders, studio: Path, config_file: Path) -> Folders:
-    paths = {name: (studio / value).absolute() for name, value in folders}
-    inbox = paths["inbox"]
+    paths = {name: Path(os.path.normpath((studio / value).absolute())) for name, value in folders}
+    inbox = paths["inbox"].resolve()
     for name, path in paths.items():
-        if name != "inbox" and (path == inbox or inbox in path.parents):
+        real = path.resolve()  # by whatever links and dots the way leads
+        if name != "inbox" and (real == inbox or inbox in real.parents):
             raise ConfigError(
                 f"folders.{name} lies inside the inbox; finished pictures would come in again", config_file
             )

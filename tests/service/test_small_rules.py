@@ -1,18 +1,24 @@
 """Small rules of the service, each by itself."""
 
 import os
+import time
+from datetime import date
 from pathlib import Path
 
 import pytest
 
+from autoprep.cli import main
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
-from autoprep.ledger import SeenFile
+from autoprep.errors import AlreadyRunning, ConfigError, LedgerDamaged
+from autoprep.ledger import COPIES, Ledger, SeenFile
 from autoprep.logs import open_log
 from autoprep.service.depends import plan_digest, settings_digest
 from autoprep.service.engine import Engine
+from autoprep.service.housekeeping import copy_of_the_day
 from autoprep.service.inbox import Found, Settling, scan
+from autoprep.service.studio import hold_lock, ledger_path
 from autoprep.service.takes import same_work
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.settings import Settings, load
 from tests.service.pretend import InlinePool, Studio, photo
 
 SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
@@ -151,3 +157,67 @@ def test_what_was_said_of_a_photo_that_is_away_stays_said(wren: Studio) -> None:
     (wren.inbox / "Reeds.txt").unlink()
     wren.redo("Reeds.jpg", "square")  # all that is known is looked through again
     assert wren.run()["Reeds.jpg"].work.medium == "ink"
+
+
+def test_a_clock_that_was_put_back_delays_nothing(wren: Studio) -> None:
+    wren.put("page.jpg", photo(1))
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    for _ in range(3):
+        engine._next_scan = 0.0
+        engine._desk.room = lambda complain: False  # type: ignore[method-assign]
+        if engine._ready:
+            engine._arrivals.take(engine._ready.popitem()[1])
+        engine.step(0.0)
+    (job,) = engine.ledger.jobs()
+    engine.ledger.postpone(job.job, time.time() + 86_400)
+    engine.stop()
+    assert wren.run()["page.jpg"].outcome == "ready"
+
+
+def test_a_lock_file_that_is_deleted_lets_nobody_in(studio: Settings) -> None:
+    held = hold_lock(studio.folders.records)
+    (studio.folders.records / ".lock").unlink()
+    with pytest.raises(AlreadyRunning):
+        hold_lock(studio.folders.records)
+    held.close()
+    hold_lock(studio.folders.records).close()
+
+
+def test_a_damaged_ledger_is_told_with_what_to_do(studio: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    place = ledger_path(studio)
+    place.write_bytes(b"this is no database" * 500)
+    with pytest.raises(LedgerDamaged, match="ledger-copies"):
+        Ledger(place)
+    assert main(["jobs", "--config", str(studio.studio)]) == 2
+    assert "damaged" in capsys.readouterr().err
+
+
+def test_a_week_of_copies_is_kept(wren: Studio) -> None:
+    wren.put("page.jpg", photo(1))
+    wren.run()
+    folder = wren.settings.folders.records / COPIES
+    assert len(list(folder.iterdir())) == 1
+    ledger = Ledger(ledger_path(wren.settings))
+    for day in range(1, 11):
+        assert copy_of_the_day(wren.settings, ledger, date(2027, 1, day))
+        assert not copy_of_the_day(wren.settings, ledger, date(2027, 1, day))
+    ledger.close()
+    kept = sorted(path.name for path in folder.iterdir())
+    assert kept == [f"ledger-2027-01-{day:02d}.sqlite3" for day in range(4, 11)]
+    copy = Ledger(folder / kept[-1])
+    assert [job.shown for job in copy.jobs()] == ["page.jpg"]
+    copy.close()
+
+
+@pytest.mark.parametrize("way", ["dots", "link"])
+def test_finished_pictures_never_come_in_again(studio: Settings, way: str) -> None:
+    file = studio.config_file
+    text = file.read_text(encoding="utf-8")
+    if way == "dots":
+        folders = '[folders]\nready = "ready/../inbox/ready"\n'
+    else:
+        (studio.studio / "linked").symlink_to(studio.folders.inbox)
+        folders = '[folders]\nready = "linked/ready"\n'
+    file.write_text(folders + text, encoding="utf-8")
+    with pytest.raises(ConfigError, match="would come in again"):
+        load(file)
