@@ -168,9 +168,11 @@ class Hands:
     def _stood_back(self, take: Known, best: str, newest: JobRecord) -> Change | None:
         """What becomes of an earlier take when another is used: None where nothing does."""
         view = take.view
-        if view.outcome != "ready" or is_shown(take, best):
+        if view.outcome not in ("ready", "alternate") or is_shown(take, best):
             return None
         record = self._record(view.job)
+        if record.take_of == best:
+            return None
         rows = self._taken_out(take, tuple(take.made), "another take of the same work is used")
         return self._change(replace(take, made={**take.made, **rows}), best, record, rows, {}, newest)
 

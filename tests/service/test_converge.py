@@ -445,3 +445,17 @@ def test_words_that_come_to_name_the_artist_take_the_picture_from_the_blind_tabl
     assert "blind" in record.held or "blind/01.jpg" not in pictures(wren)
     text = "".join(str(row) for row in listed(wren, "blind"))
     assert "Halloway" not in text
+
+
+def test_every_alternate_names_the_take_that_is_used_now(wren: Studio) -> None:
+    for number, sharp in enumerate((3, 5, 9)):
+        wren.put(f"take {number}.jpg", photo(1, sharp=sharp))
+        wren.run()
+    records = wren.records()
+    used = records["take 2.jpg"]
+    assert used.outcome == "ready"
+    for number in (0, 1):
+        other = records[f"take {number}.jpg"]
+        assert (other.outcome, other.take_of) == ("alternate", used.job)
+        assert "take 2.jpg is the better take" in other.reasons[0]
+        assert on_disk(wren, f"take {number}.jpg")["take_of"] == used.job
