@@ -156,7 +156,7 @@ class InlinePool:
             order = self._orders.pop()
             try:
                 yield Finished(order.job, pretend(order))
-            except ValueError as problem:
+            except Exception as problem:
                 yield Failed(order.job, str(problem), retry=False, trace="planted")
 
     def stop(self) -> None:
