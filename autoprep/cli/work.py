@@ -68,6 +68,9 @@ def process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
         engine.step(0.05)
         while not engine.idle:
             engine.step(0.5)
+            if engine.stuck:
+                print("There is not enough free space to go on; run this again when there is.", file=sys.stderr)
+                break
             bar.total = max(bar.total or 0, len(records) + engine.pending)
             bar.update(len(records) - bar.n)
     finally:

@@ -26,7 +26,10 @@ _FAULT_WAIT_S = 300.0
 
 
 class Desk:
-    """Where steps wait, run and end. finished(record) is told of every photo that something was done for."""
+    """Where steps wait, run and end. finished(record) is told of every photo that something was done for.
+
+    full: there was no room to begin anything at the last look.
+    """
 
     def __init__(
         self, settings: Settings, ledger: Ledger, pool: Pool, log: Any, finished: Callable[[JobRecord], None]
@@ -39,6 +42,7 @@ class Desk:
         self._todo: dict[str, Measure | Render] = {}
         self._running: dict[str, JobOrder] = {}
         self._stumbling: dict[str, float] = {}
+        self.full = False
         self._taken = False
 
     # --- news -----------------------------------------------------------------------------------------------
@@ -162,9 +166,10 @@ class Desk:
         except OSError:
             return True
         needed = self.settings.service.min_free_mb
-        if free < needed:
+        self.full = free < needed
+        if self.full:
             complain("waiting for space", free_mb=round(free), needed_mb=needed)
-        return free >= needed
+        return not self.full
 
     # --- results --------------------------------------------------------------------------------------------
 

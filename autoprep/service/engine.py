@@ -161,6 +161,11 @@ class Engine:
         return not (busy or self._settling.untaken(self._arrivals.known))
 
     @property
+    def stuck(self) -> bool:
+        """Whether nothing runs, and nothing can begin before there is more room."""
+        return self._desk.full and not self._pool.running
+
+    @property
     def pending(self) -> int:
         """Photos that are known to wait or run."""
         return self._settling.untaken(self._arrivals.known) + self._desk.pending

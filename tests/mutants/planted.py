@@ -103,7 +103,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a fault of one photo ends the loop", "return False\n        return True\n\n    def room", "raise\n        return True\n\n    def room"),
         ("a failed photo is tried for ever", "final = not failure.retry or attempts", "final = False and attempts"),
         ("a mistake leaves no traceback", "if failure.trace:", "if False:"),
-        ("work begins on a full disk", "return free >= needed", "return True"),
+        ("work begins on a full disk", "return not self.full", "return True"),
     ),
     *_all(
         "autoprep/service/inbox.py", ("tests/service/test_small_rules.py", "tests/service/test_everyday.py"),
@@ -200,7 +200,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_works.py",),
         ("sizes are width x height", '"size_mm": (width * _UNITS[unit], height * _UNITS[unit]),', '"size_mm": (height * _UNITS[unit], width * _UNITS[unit]),'),
-        ("the folder wins over the note", "        _from_note(inbox, shown, warnings),\n    )", "    )"),
+        ("the folder wins over the note", "        _from_note(inbox, shown, warnings),\n", ""),
         ("hold: no holds", 'return lambda text: {name: text.lower() not in ("no", "false", "0", "")}', "return lambda text: {name: True}"),
         ("darker is lighter", '"darker": lambda text: _stops(text, -1)', '"darker": lambda text: _stops(text, 1)'),
     ),

@@ -221,3 +221,14 @@ def test_finished_pictures_never_come_in_again(studio: Settings, way: str) -> No
     file.write_text(folders + text, encoding="utf-8")
     with pytest.raises(ConfigError, match="would come in again"):
         load(file)
+
+
+def test_once_does_not_wait_for_room_that_may_never_come(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren.put("page.jpg", photo(1))
+    text = wren.config.read_text(encoding="utf-8").replace("[service]", "[service]\nmin_free_mb = 1e12")
+    wren.config.write_text(text, encoding="utf-8")
+    main(["once", "--config", str(wren.settings.studio)])
+    assert "not enough free space" in capsys.readouterr().err
+    assert InlinePool.made == []
