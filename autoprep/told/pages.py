@@ -80,11 +80,12 @@ def _hash(text: str) -> str:
 
 def _article(place: Place, record: JobRecord) -> str:
     words = "".join(f"<li>{escape(reason)}</li>" for reason in record.reasons)
-    kind = f'<p class="quiet">{escape(record.kind)}</p>' if record.kind else ""
+    about = escape(record.photo) + (f", {escape(record.kind)}" if record.kind else "")
     return (
         f'<article id="{escape(record.job)}"{_asks(record)}><div>{_pictures(record)}</div><div>'
         f'<h2>{escape(record.work.title or record.photo)}</h2><p class="state">{escape(state(record))}</p>'
-        f"{kind}<ul>{words}</ul>{_unclear(record)}{_held(record)}{_advice(record)}{_outputs(place, record.outputs)}"
+        f'<p class="quiet">{about}</p>'
+        f"<ul>{words}</ul>{_unclear(record)}{_held(record)}{_advice(record)}{_outputs(place, record.outputs)}"
         f"{_measures(record)}</div></article>"
     )
 
@@ -100,10 +101,10 @@ def state(record: JobRecord) -> str:
     waits = f" {len(record.not_given_out)} not given out." if record.not_given_out else ""
     sentences = {
         "ready": made + waits,
-        "needs a look": f"Waits for your answer, in the folder needs-a-look ({record.photo}).",
-        "alternate": f"Not used: another take of this work is better ({record.photo}).",
-        "reference": f"Shows no work, but tells the light of others ({record.photo}).",
-        "set aside": f"Could not be worked on ({record.photo}).",
+        "needs a look": "Waits for your answer, in the folder needs-a-look.",
+        "alternate": "Not used: another take of this work is better.",
+        "reference": "Shows no work, but tells the light of others.",
+        "set aside": "Could not be worked on.",
     }
     return sentences.get(record.outcome, record.outcome)
 

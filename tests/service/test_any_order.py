@@ -22,8 +22,8 @@ from tests.service.test_week import Killed, check_sound
 DESTINATIONS = '[square]\nlong_side_px = 300\n\n[site]\nlong_side_px = 500\nname = "{title}"\nlisting = true\n'
 NAMES = st.sampled_from(["IMG_1", "Reeds", "hold/Gulls", "Harbour/IMG_3"])
 NOTES = st.sampled_from([
-    "title: Thrift", "hold: yes", "hold: yes", "price: 5", "kind: painting", "for: site", "not a work: yes", "titel: typo", "",
-    "hold: no\ntitle: Sea", "turn: left", "for: nowhere",
+    "title: Thrift", "hold: yes", "hold: yes", "price: 5", "kind: painting", "for: site", "not a work: yes",
+    "titel: typo", "", "hold: no\ntitle: Sea", "turn: left", "for: nowhere",
 ])  # fmt: skip
 PHOTOS = st.integers(1, 4)
 WAYS = st.sampled_from(["found", "found", "found", "ask", "nothing"])
