@@ -52,14 +52,36 @@ def _scorers() -> tuple[Committee, Trees]:
     return Committee.of(weights.RANK), Trees.of(weights.JUDGE)
 
 
+class Copies:
+    """Reduced copies of a photo that several parts of the finder look at, each made once."""
+
+    def __init__(self, photo: Photo) -> None:
+        self.photo = photo
+        self._linear: dict[int, Float32] = {}
+        self._labs: dict[int, Float32] = {}
+
+    def at(self, long_px: int) -> Float32:
+        """(h, w, 3) float32 linear light of the whole photo with this long side (never enlarged)."""
+        if long_px not in self._linear:
+            self._linear[long_px] = _at(self.photo, long_px)
+        return self._linear[long_px]
+
+    def lab(self, long_px: int) -> Float32:
+        """(h, w, 3) float32 L*a*b* of the same, a little smoothed."""
+        if long_px not in self._labs:
+            self._labs[long_px] = _smooth_lab(self.at(long_px))
+        return self._labs[long_px]
+
+
 class Survey:
     """What one look at a photo tells: the outlines that its work may have, several works, or that there is none."""
 
     def __init__(self, photo: Photo) -> None:
         """Look at the photo with both finders."""
         self._photo = photo
-        self._sight = eye.look(photo, _at(photo, FINDING_PX))
-        self._answers, self._beside = _answers(photo, self._sight)
+        self._copies = Copies(photo)
+        self._sight = eye.look(photo, self._copies.at(FINDING_PX))
+        self._answers, self._beside = _answers(self._copies, self._sight)
 
     def outline(self) -> Outline | Declined:
         """The four corners of the work in full-size photo coordinates with a confidence, or why not.
@@ -70,7 +92,7 @@ class Survey:
         """
         if not self._answers:
             return Declined(reason="no four-sided shape stands out from its surroundings")
-        return self._answers[0].outline(self._photo)
+        return self._answers[0].outline(self._copies)
 
     def outlines(self, most: int) -> list[Outline]:
         """The likeliest outlines that differ, best first; the whole photo is always among them.
@@ -79,7 +101,7 @@ class Survey:
         """
         works = self.works() if self.several else []
         others = [
-            entry.outline(self._photo) for k, entry in enumerate(self._answers) if k < most - len(works) or entry.whole
+            entry.outline(self._copies) for k, entry in enumerate(self._answers) if k < most - len(works) or entry.whole
         ]
         size = self._photo.full_px
         new = [o for o in others if all(overlap_in_photo(o.array(), w.array(), size) < _SAME for w in works)]
@@ -99,14 +121,14 @@ class Survey:
         if self._sight is None or not self.several:
             found = self.outline()
             return [] if isinstance(found, Declined) else [found]
-        lab = _smooth_lab(_at(self._photo, _REFINING_PX))
+        lab = self._copies.lab(_REFINING_PX)
         chance = self._sight.chance
         seen = [_answer_of_eye(self._photo, lab, s, chance * s.views_agree, {}) for s in self._sight.works]
         size = self._photo.full_px
         for entry in self._beside:
             if all(overlap_in_photo(entry.quad, other.quad, size) < _OTHER for other in seen):
                 seen.append(entry)
-        return [entry.outline(self._photo) for entry in _in_reading_order(seen)]
+        return [entry.outline(self._copies) for entry in _in_reading_order(seen)]
 
     def shows_work(self) -> tuple[float, dict[str, float]]:
         """How likely the photo shows a work at all, 0..1, and the evidence; 1 where the second eye is missing."""
@@ -136,8 +158,9 @@ class _Answer:
     whole: bool = False
     evidence: dict[str, float] = field(default_factory=dict)
 
-    def outline(self, photo: Photo) -> Outline:
-        corners = rectangle(*photo.full_px) if self.whole else _polish(photo, self.quad, self.cut)
+    def outline(self, copies: Copies) -> Outline:
+        """The answer with its sides polished on the largest useful copy."""
+        corners = rectangle(*copies.photo.full_px) if self.whole else _polish(copies, self.quad, self.cut)
         evidence = {name: round(float(value), 3) for name, value in self.evidence.items()}
         return Outline(
             corners_px=_corners(corners),
@@ -148,21 +171,22 @@ class _Answer:
         )
 
 
-def _answers(photo: Photo, sight: eye.Sight | None) -> tuple[list[_Answer], list[_Answer]]:
+def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], list[_Answer]]:
     """All that the work's outline may be, likeliest first: the eye's if it sees one, then the judge's finalists.
 
     And those finalists that are a work beside it, as likely as not.
     """
-    evidence, scale = finding_copy(photo)
-    judged = [_answer_of_judge(entry) for entry in _judged(photo, evidence, scale)]
+    photo = copies.photo
+    evidence, scale = finding_copy(photo, copies)
+    judged = [_answer_of_judge(entry) for entry in _judged(copies, evidence, scale)]
     if sight is None or not judged:
         return [replace(entry, confidence=_JUDGE_ALONE * entry.confidence) for entry in judged], []
     if not sight.works:  # the eye sees no work: whatever the judge says, it is a question
         return [replace(entry, confidence=min(entry.confidence, gate.DOUBTED)) for entry in judged], []
     seen = sight.works[0]
-    first = _answer_of_eye(photo, _smooth_lab(_at(photo, _REFINING_PX)), seen, 0.0, {})
+    first = _answer_of_eye(photo, copies.lab(_REFINING_PX), seen, 0.0, {})
     apart = _apart(first, judged, photo.full_px)
-    copy = _at(photo, _REFINING_PX)
+    copy = copies.at(_REFINING_PX)
     witness = replace(
         _witness(photo, evidence, scale, first, judged, sight),
         several=len(sight.works) > 1 or bool(apart),
@@ -264,9 +288,9 @@ class _Judged:
     scale: float
 
 
-def _judged(photo: Photo, evidence: Evidence, scale: float) -> list[_Judged]:
+def _judged(copies: Copies, evidence: Evidence, scale: float) -> list[_Judged]:
     """The finalists, likeliest first."""
-    finalists = contest(photo, evidence, scale)
+    finalists = contest(copies.photo, evidence, scale, copies=copies)
     if not finalists:
         return []
     _, judge = _scorers()
@@ -275,20 +299,22 @@ def _judged(photo: Photo, evidence: Evidence, scale: float) -> list[_Judged]:
     return [_Judged(finalists[k], probability(float(scores[k])), scale) for k in order]
 
 
-def finding_copy(photo: Photo) -> tuple[Evidence, float]:
+def finding_copy(photo: Photo, copies: Copies | None = None) -> tuple[Evidence, float]:
     """The evidence at finding size, and its scale relative to the full-size photo."""
-    linear = _at(photo, FINDING_PX)
+    linear = (copies or Copies(photo)).at(FINDING_PX)
     scale = linear.shape[1] / photo.full_px[0]
     focal = focal_length_px(photo.full_px, photo.facts.focal_mm35)
     return gather(linear, focal * scale if focal else None), scale
 
 
-def contest(photo: Photo, evidence: Evidence, scale: float, rank: Committee | None = None) -> list[Finalist]:
+def contest(
+    photo: Photo, evidence: Evidence, scale: float, rank: Committee | None = None, copies: Copies | None = None
+) -> list[Finalist]:
     """The best few candidates, refined and described for the judge."""
     candidates = propose(evidence)
     features = rows(evidence, candidates)
     scores = (rank or _scorers()[0])(features)
-    entries = _entries(_smooth_lab(_at(photo, _REFINING_PX)), candidates, scores, evidence.shape[1])
+    entries = _entries((copies or Copies(photo)).lab(_REFINING_PX), candidates, scores, evidence.shape[1])
     # The refined quads are described among all candidates, so that rivals and agreement still count.
     described = rows(evidence, [e.shape for e in entries] + candidates)[: len(entries)]
     near = beside(evidence, np.array([e.shape.quad for e in entries]))
@@ -395,9 +421,9 @@ def _smooth_lab(linear: Float32) -> Float32:
     return cast(Float32, cv2.GaussianBlur(lab_fast(linear), (0, 0), 0.8))
 
 
-def _polish(photo: Photo, quad_px: Float64, cut: Sides) -> Float64:
+def _polish(copies: Copies, quad_px: Float64, cut: Sides) -> Float64:
     """The last sub-pixel fit, on the largest useful copy of the photo; sides that are cut stay on the border."""
-    lab = _smooth_lab(_at(photo, _POLISHING_PX))
+    photo, lab = copies.photo, copies.lab(_POLISHING_PX)
     scale = lab.shape[1] / photo.full_px[0]
     refined = refine(lab, quad_px * scale, reach=0.004, rounds=2, prior=0.003, held=cut)
     polished = refined.quad / scale
