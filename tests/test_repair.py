@@ -63,6 +63,8 @@ def test_the_same_by_note_folder_and_name(tmp_path: Path) -> None:
         ("IMG_1.jpg", "kinds: painting", "kind"),
         ("IMG_1.jpg", "outline: somewhere", "not understood"),
         ("IMG_1.jpg", "turn: a bit", "not understood"),
+        ("IMG_1.jpg", "turn: lfet", "the nearest word is “left”"),
+        ("IMG_1.jpg", "hold: maybe", "not understood"),
     ],
 )
 def test_words_that_are_not_known_are_answered_with_the_nearest(
@@ -213,11 +215,15 @@ def test_the_command_says_the_same(wren: Studio, capsys: pytest.CaptureFixture[s
     assert main(["say", "IMG_1", "knd: ink", *at]) == 1
     assert "the nearest word is “kind”" in capsys.readouterr().out
     record = wren.run()["IMG_1.jpg"]
-    assert record.work.unclear
+    assert (record.kind, record.work.title) == ("painting", "Thrift")  # what was said before still holds
+    assert record.work.unclear[0].startswith("what you said says")
     assert main(["show", "IMG_1", *at]) == 0
     assert "not understood" in capsys.readouterr().out
     page = (wren.settings.folders.records / "proof" / "index.html").read_text(encoding="utf-8")
     assert "nearest word" in page
+    assert main(["say", "IMG_1", "knd:", "title:", *at]) == 0
+    record = wren.run()["IMG_1.jpg"]
+    assert (record.kind, record.work.title, record.work.unclear) == ("painting", "", ())
     assert main(["say", "IMG_1", *at]) == 0
     record = wren.run()["IMG_1.jpg"]
     assert (record.kind, record.work.title, record.work.unclear) == ("ink", "", ())

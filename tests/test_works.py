@@ -177,3 +177,9 @@ def test_words_are_cut_to_what_a_file_can_hold_and_that_is_told(tmp_path: Path) 
     said, warnings = facts(tmp_path, "b.jpg", f"keywords: {words}"[:60000])
     assert len(said.keywords) == 60
     assert any("keywords" in line for line in warnings)
+
+
+def test_a_hold_in_words_that_are_not_known_holds(tmp_path: Path) -> None:
+    said, warnings = facts(tmp_path, "a.jpg", "hold: until spring")
+    assert said.hold
+    assert "not understood" in warnings[0]

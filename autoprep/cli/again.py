@@ -3,6 +3,7 @@
 import argparse
 import json
 import os
+from pathlib import Path
 
 from autoprep.cli.found import all_jobs, find_job, make_folders, settings_of
 from autoprep.cli.work import process_all
@@ -21,15 +22,16 @@ def retry(options: argparse.Namespace) -> int:
     """Work again on what was set aside."""
     settings = settings_of(options)
     jobs = [find_job(settings, options.photo)] if options.photo else all_jobs(settings)
-    aside = [job for job in jobs if job.outcome == "set aside"]
+    # A question is asked anew only where it is named.
+    aside = [job for job in jobs if job.outcome == "set aside" or (options.photo and job.outcome == "needs a look")]
     there = [job for job in aside if (settings.folders.inbox / os.fsdecode(job.path)).is_file()]
     ledger = Ledger(ledger_path(settings))
     for job in there:
-        facts = facts_for(settings, job.shown)[0]
+        facts = facts_for(settings, job.shown, words_place(settings, job.job))[0]
         places = reserve(settings, job.shown, facts, sent_to(settings, facts), ledger.is_taken, ledger.stems)
         ledger.reopen(job.job, job.path, job.shown, places)
     ledger.close()
-    print(f"{len(there)} of {len(aside)} photos that were set aside will be worked on again by `watch` or `once`.")
+    print(f"{len(there)} of {len(aside)} photos will be worked on again by `watch` or `once`.")
     for job in aside:
         if job not in there:
             print(f"  {plain(job.shown)}: it is no longer in the inbox; put it back")
@@ -41,17 +43,29 @@ def say(options: argparse.Namespace) -> int:
     settings = settings_of(options)
     job = find_job(settings, options.photo)
     place = words_place(settings, job.job)
-    text = "".join(f"{line}\n" for line in options.line)
-    if text.strip():
-        write_now(place, text.encode("utf-8"), job.job)
+    said = _words_with(place, options.line)
+    if said:
+        write_now(place, "".join(f"{line}\n" for line in said.values()).encode("utf-8"), job.job)
     else:
         place.unlink(missing_ok=True)
     facts, _ = facts_for(settings, job.shown, place)
     for line in facts.unclear:
         print(f"  not understood: {plain(line)}")
-    done = "noted" if text.strip() else "what was said here is unsaid"
-    print(f"{plain(job.shown)}: {done}; `watch` or `once` makes what follows from it.")
+    now = "; ".join(said.values()) or "nothing"
+    print(f"{plain(job.shown)}: said here is now: {plain(now)}. `watch` or `once` makes what follows from it.")
     return 1 if facts.unclear else 0
+
+
+def _words_with(place: Path, lines: list[str]) -> dict[str, str]:
+    """The lines said before with these in their stead; `title:` without a value unsays the title, no line all."""
+    before = place.read_text(encoding="utf-8").splitlines() if lines and place.is_file() else []
+    said: dict[str, str] = {}
+    for line in (*before, *lines):
+        key, _, value = line.partition(":")
+        said.pop(key.strip().lower(), None)
+        if value.strip():
+            said[key.strip().lower()] = line.strip()
+    return said
 
 
 def redo(options: argparse.Namespace) -> int:
@@ -71,7 +85,7 @@ def redo(options: argparse.Namespace) -> int:
         print(json.dumps([record.model_dump(mode="json") for record in made], ensure_ascii=False, indent=2))
     else:
         print(f"Rendered again: {len(made)} of {len(able)} photos.")
-    missed = _missed(able, made, options.destination)
+    missed = _missed(settings, able, made, options.destination)
     for line in missed if not options.json else ():
         print(f"  {line}")
     return 1 if missed else 0
@@ -94,12 +108,12 @@ def _able(settings: Settings, photo: str | None, destination: str | None) -> lis
 def _ask(settings: Settings, able: list[Job], destination: str | None) -> None:
     ledger = Ledger(ledger_path(settings))
     for job in able:
-        usual = sent_to(settings, facts_for(settings, job.shown)[0])
+        usual = sent_to(settings, facts_for(settings, job.shown, words_place(settings, job.job))[0])
         ledger.ask_redo(job.job, [destination] if destination else usual)
     ledger.close()
 
 
-def _missed(able: list[Job], made: list[JobRecord], destination: str | None) -> list[str]:
+def _missed(settings: Settings, able: list[Job], made: list[JobRecord], destination: str | None) -> list[str]:
     """What was asked for and not made, and why."""
     refused = [
         f"{record.photo}: {name} was not made: {plain(reason)}"
@@ -107,5 +121,14 @@ def _missed(able: list[Job], made: list[JobRecord], destination: str | None) -> 
         for name, reason in record.not_given_out.items()
         if destination in (None, name)
     ]
-    gone = [job.shown for job in able if job.job not in {record.job for record in made}]
-    return [*refused, *(f"{plain(name)}: its photo is no longer in the inbox; put it back first" for name in gone)]
+    done = {record.job for record in made}
+    left = [job for job in able if job.job not in done]
+    return [*refused, *(f"{plain(job.shown)}: {_why_left(settings, job)}" for job in left)]
+
+
+def _why_left(settings: Settings, job: Job) -> str:
+    """Why nothing was made again of a photo."""
+    if not (settings.folders.inbox / os.fsdecode(job.path)).is_file():
+        return "its photo is no longer in the inbox; put it back first"
+    held = facts_for(settings, job.shown, words_place(settings, job.job))[0].hold
+    return "it is on hold" if held else "nothing was made; `autoprep show` tells why"

@@ -65,7 +65,8 @@ def jobs(options: argparse.Namespace) -> int:
         )
         return 0
     for job in jobs:
-        outcome = job.outcome or job.state
+        held = job.outcome == "ready" and job.record is not None and job.record.held and not job.record.outputs
+        outcome = "on hold" if held else job.outcome or job.state
         kind = job.record.kind if job.record and job.record.kind else ""
         outputs = f"{len(job.record.outputs)} files" if job.record and job.record.outputs else ""
         print(f"{job.job}  {outcome:<12}  {kind:<10}  {outputs:<8}  {plain(job.shown)}")
@@ -84,7 +85,7 @@ def show(options: argparse.Namespace) -> int:
     if options.json:
         print(job.record.model_dump_json(indent=2))
         return 0
-    print_record(job.record)
+    print_record(job.record, settings.studio)
     return 0
 
 

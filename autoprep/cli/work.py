@@ -60,7 +60,7 @@ def process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
     bar = tqdm(
         total=0,
         unit="photo",
-        disable=not show,
+        disable=not show or None,  # on a terminal only
         dynamic_ncols=True,
         bar_format="{l_bar}{bar}| {n_fmt}/{total_fmt} photos [{elapsed}]",
     )

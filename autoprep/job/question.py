@@ -96,7 +96,10 @@ def _ways(choices: Sequence[Outline], record: JobRecord) -> str:
     if choices:
         return (
             f"- delete all pictures {choice_name(1)[:-5]}... in this folder but the right one: the photo is then "
-            f"finished by it, for all destinations (in {_WHERE} each has its number);\n{_AGAIN}"
+            f"finished by it, for all destinations (in {_WHERE} each has its number at its upper side; A to D are the "
+            f"corners of the first, enlarged below);\n{_AGAIN}"
+            "- if none is right, say “outline: whole photo”, or where its corners are, in a note beside the photo; "
+            "“outline: ask again” in a note brings this question back at any time.\n"
         )
     if record.outline is not None:
         return (

@@ -182,11 +182,18 @@ class Ledger:
 
     def move(self, job: str, path: bytes, shown: str) -> None:
         """The photo of a job now lies elsewhere; its record says so, the one on disk does not yet."""
-        self._db.execute(
-            "UPDATE jobs SET path = ?1, shown = ?2, unwritten = 1, "
-            "record = CASE WHEN record IS NULL THEN NULL ELSE json_set(record, '$.photo', ?2) END WHERE job = ?3",
-            (path, shown, job),
-        )
+        with self._transaction() as db:
+            # A copy that takes the original's place is no copy any more.
+            db.execute(
+                "DELETE FROM jobs WHERE outcome = 'duplicate' AND path = ?1 "
+                "AND sha256 = (SELECT sha256 FROM jobs WHERE job = ?2)",
+                (path, job),
+            )
+            db.execute(
+                "UPDATE jobs SET path = ?1, shown = ?2, unwritten = 1, "
+                "record = CASE WHEN record IS NULL THEN NULL ELSE json_set(record, '$.photo', ?2) END WHERE job = ?3",
+                (path, shown, job),
+            )
 
     # --- names for files ------------------------------------------------------------------------------------
 

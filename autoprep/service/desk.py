@@ -38,7 +38,7 @@ class Desk:
         self._told = finished
         self._knowledge = Knowledge(settings, ledger)
         self._hands = Hands(settings, ledger)
-        self._hands.clear_questions()
+        self._hands.clear_questions(())
         self._todo: dict[str, Measure | Render] = {}
         self._running: dict[str, JobOrder] = {}
         self._stumbling: dict[str, float] = {}
@@ -194,6 +194,7 @@ class Desk:
             self._failed(Failed(message.job, str(problem), retry=True))
             return
         del self._running[message.job]
+        self._hands.clear_questions(self._running)
         self._knowledge.touch(message.job)
         self._finished(record)
 

@@ -1,7 +1,7 @@
 """What takes the steps: orders for the workers, what they made into place, and the ledger told in one transaction."""
 
 import contextlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -99,12 +99,13 @@ class Hands:
         change = self._change(known, best, record, rows, fields)
         losers = [self._stood_back(take, best, record) for take in takes[1:]]
         self._write([change, *(loser for loser in losers if loser is not None)])
-        self.clear_questions()
         return change.record
 
-    def clear_questions(self) -> None:
-        """Questions that are settled leave their folders."""
+    def clear_questions(self, running: Container[str]) -> None:
+        """Questions that are settled leave their folders; a photo that is being looked at may yet become one."""
         for job, folder in self._ledger.settled_questions().items():
+            if job in running:
+                continue
             clear(folder)
             boundary("cleared")
             self._ledger.settle_question(job)
@@ -290,7 +291,7 @@ def _rows(
         base = Rendition(
             name, "in place", place, words, str(plan),
             settings_digest(settings, name) if name in settings.destinations else "",
-            name in asked and name not in usual(settings),
+            name in asked and name not in sent_to(settings, order.facts),
         )  # fmt: skip
         base = replace(base, asked=base.asked or (name in before and before[name].asked))
         if name in outputs:

@@ -11,8 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from watchdog.events import (
+    DirMovedEvent,
     FileClosedEvent,
     FileCreatedEvent,
+    FileDeletedEvent,
     FileMovedEvent,
     FileSystemEvent,
     FileSystemEventHandler,
@@ -258,7 +260,7 @@ class Hints(FileSystemEventHandler):
         self._disarm()
         observer = Observer()
         try:
-            kinds = [FileCreatedEvent, FileClosedEvent, FileMovedEvent]
+            kinds = [FileCreatedEvent, FileClosedEvent, FileMovedEvent, FileDeletedEvent, DirMovedEvent]
             observer.schedule(self, str(self._inbox), recursive=True, event_filter=kinds)
             observer.start()
         except OSError:

@@ -63,6 +63,7 @@ class Knowledge:
     def _note_question(self, view: View) -> None:
         if view.outcome != "needs a look":
             self._questions.forget(view.job)
+            self._answers.pop(view.job, None)  # an answer settles the question that it was given to, and no other
             return
         job = self._ledger.get(view.job)
         if job is not None and job.record is not None:
@@ -144,7 +145,8 @@ class Knowledge:
         # A photo that is away keeps what was said of it: its notes may be away with it.
         said = self._said.of(self.settings, view) if here or view.state != "done" else view.said
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
-        return Known(view, said, here, made, redo, self._answer(view), self.settings.artist.name)
+        lost = view.outcome == "needs a look" and LOOK not in self._ledger.places(job)
+        return Known(view, said, here, made, redo, self._answer(view), self.settings.artist.name, lost)
 
     def _answer(self, view: View) -> Outline | None:
         return self._answers.get(view.job) if view.outcome == "needs a look" else None

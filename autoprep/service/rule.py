@@ -22,6 +22,11 @@ TOLD = (
     "title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords", "photo", "hold",
     "names the artist",
 )  # fmt: skip
+_LABELS = {
+    "photo": "name of the photo", "size_mm": "size", "alt_text": "alternative text", "keywords": "set of keywords",
+    "hold": "word on holding it", "keep_paper": "paper", "grey_card": "grey card", "corners_px": "corners",
+    "not_a_work": "not a work", "as_shot": "as shot", "names the artist": "text that names the artist",
+}  # fmt: skip
 # A later take replaces an earlier one only where it is clearly better (natural log of detail, see takes).
 CLEARLY_BETTER = 0.02
 
@@ -32,7 +37,7 @@ class Known:
 
     said: what is said of the work; present: the photo's bytes lie in the inbox; made: what is on record of each
     destination; redo: destinations that were asked for again; answer: the outline that the artist has chosen since;
-    artist: whose works these are.
+    artist: whose works these are; lost: it is a question that lies nowhere any more.
     """
 
     view: View
@@ -42,6 +47,7 @@ class Known:
     redo: frozenset[str] = frozenset()
     answer: Outline | None = None
     artist: str = ""
+    lost: bool = False
 
 
 @dataclass(frozen=True)
@@ -140,7 +146,8 @@ def _steps(known: Known, best: str, destinations: Sequence[str]) -> list[Step]:
     anew = _measured_anew(known)
     if anew is not None and known.present:
         return [*found, anew]
-    back = tuple(name for name in goal if _comes_back(known, name))
+    unheld = sorted(_of_gone_tables(known, destinations)) if goal else []
+    back = (*(name for name in goal if _comes_back(known, name)), *unheld)
     stale = {name: reason for name in goal if (reason := _stale(known, name))}
     if back:
         found.append(Restore(view.job, "it is wanted again", back))
@@ -163,9 +170,11 @@ def _no_redo(known: Known) -> str:
 
 
 def _without(known: Known, best: str, goal: Sequence[str], destinations: Sequence[str]) -> list[Step]:
-    """Files that should not be there. Those of a table that went away stay: nobody took the work back."""
-    lies = {name for name, made in known.made.items() if made.state == "in place"}
-    gone = tuple(name for name in destinations if name in lies and name not in goal)
+    """Files that should not be there. Those of a table that went away stay, unless the work itself is taken back."""
+    lies = [name for name, made in known.made.items() if made.state == "in place"]
+    taken_back = known.said.hold or not known.view.plan
+    others = sorted(name for name in lies if name not in destinations) if taken_back else []
+    gone = tuple(name for name in (*destinations, *others) if name in lies and name not in goal)
     return [Withdraw(known.view.job, why_not(known, best), gone)] if gone else []
 
 
@@ -175,12 +184,20 @@ def _measured_anew(known: Known) -> Measure | None:
         return Measure(view.job, "you chose the outline", known.answer)
     if view.outcome in (None, "set aside", "duplicate"):
         return None
+    if known.lost:
+        return Measure(view.job, "its question has no folder any more")
     changed = [name for name in MEASURED_BY if getattr(said, name) != getattr(view.said, name)]
     if changed:
-        return Measure(view.job, f"you said something of its {changed[0].replace('_', ' ')}")
+        return Measure(view.job, f"you said: {_LABELS.get(changed[0], changed[0])}")
     if view.outcome == "no work seen" and said.says_work:
         return Measure(view.job, "you said that it shows a work")
     return None
+
+
+def _of_gone_tables(known: Known, destinations: Sequence[str]) -> list[str]:
+    """Files that were held, of tables that are there no more: they come back as they were."""
+    gone = [made for name, made in known.made.items() if name not in destinations and made.state == "withdrawn"]
+    return [made.destination for made in gone if made.reason.startswith(HOLD[:22])]
 
 
 def _comes_back(known: Known, name: str) -> bool:
@@ -198,7 +215,7 @@ def _stale(known: Known, name: str) -> str:
     if made.plan != known.view.plan:
         return "the photo was measured anew"
     changed = [word for word, was in made.told.items() if word in TOLD and told_now(known, word) != was]
-    return f"its {changed[0].replace('_', ' ')} has changed" if changed else ""
+    return f"there is another {_LABELS.get(changed[0], changed[0])} now" if changed else ""
 
 
 def told_now(known: Known, word: str) -> Any:

@@ -21,7 +21,7 @@ def asked(reason: str) -> str:
 
 
 # Why a destination has no file of a work.
-HOLD = "the photo is on hold (by its folder, its note, or because it was sent to a destination that is not known)"
+HOLD = "the photo is on hold (by its folder, a note, a word, or because it was sent to a destination that is not known)"
 OTHER_TAKE = "another take of the same work is used"
 NO_PLAN = "the photo was looked at again, and is no finished work now"
 NOT_SENT = "the work is not sent here (any more)"

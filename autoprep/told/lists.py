@@ -27,14 +27,14 @@ class Entry:
         return self.output.path.replace("\\", "/").rsplit("/", 1)[-1]
 
 
-def entries(destination: str, records: list[JobRecord]) -> list[Entry]:
-    """The pictures that lie in a destination's folder, in the order of their names."""
+def entries(destination: str, records: list[JobRecord], there: Callable[[str], bool] | None = None) -> list[Entry]:
+    """The pictures of a destination, in the order of their names; there(path) tells which still lie in its folder."""
     found = [
         Entry(output, record.work)
         for record in records
         if record.outcome == "ready"
         for output in record.outputs
-        if output.destination == destination
+        if output.destination == destination and (there is None or there(output.path))
     ]
     return sorted(found, key=lambda entry: entry.file)
 

@@ -101,7 +101,7 @@ def state(record: JobRecord) -> str:
     waits = f" {len(record.not_given_out)} not given out." if record.not_given_out else ""
     sentences = {
         "ready": made + waits,
-        "needs a look": "Waits for your answer, in the folder needs-a-look.",
+        "needs a look": "Waits for your answer, in the folder needs-a-look; “outline: ask again” in a note brings the question back.",
         "alternate": "Not used: another take of this work is better.",
         "reference": "Shows no work, but tells the light of others.",
         "set aside": "Could not be worked on.",
@@ -143,10 +143,12 @@ def _pictures(record: JobRecord) -> str:
 def _outputs(place: Place, outputs: Iterable[OutputRecord]) -> str:
     rows = []
     for out in outputs:
-        link = _link(place, out.path)
+        lies = (place.studio / out.path).exists()
+        name = escape(out.destination)
+        shown = f'<a href="{_link(place, out.path)}">{name}</a>' if lies else f"{name} (picked up)"
         notes = "".join(f'<br><span class="quiet">{escape(note)}</span>' for note in out.notes)
         rows.append(
-            f'<tr><td><a href="{link}">{escape(out.destination)}</a>{notes}</td>'
+            f"<tr><td>{shown}{notes}</td>"
             f'<td class="n">{out.width_px} × {out.height_px}</td><td class="n">{out.bytes / 1e6:.1f} MB</td></tr>'
         )
     return f"<table>{''.join(rows)}</table>" if rows else ""

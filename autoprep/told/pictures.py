@@ -23,13 +23,15 @@ _TONES = ((0, 122, 135), (176, 42, 108), (92, 110, 20), (70, 70, 160))
 def where(photo: Photo, outlines: Sequence[Outline]) -> bytes:
     """A JPEG of the photo with brackets outside the corners of each outline; below, the first one's corners enlarged.
 
-    The corners of the first are called A, B, C, D, clockwise from the top left; the others bear their number.
+    The corners of the first are called A, B, C, D, clockwise from the top left; each bears its number along its top.
     """
     code, scale = _shown(photo, _LONG_PX)
     for number in range(len(outlines), 0, -1):
         tone = _TONES[(number - 1) % len(_TONES)]
-        names = _LETTERS if number == 1 else [str(number)] * 4
-        _brackets(code, outlines[number - 1].array() * scale, tone, list(names))
+        quad = outlines[number - 1].array() * scale
+        _brackets(code, quad, tone, list(_LETTERS) if number == 1 else [""] * 4)
+        # Along the upper side, each further on: the numbers of outlines that nearly meet stand beside each other.
+        _label(code, quad[0] + (quad[1] - quad[0]) * (0.2 + 0.15 * number), str(number), tone)
     if outlines and not outlines[0].whole_photo:
         code = np.vstack([code, _corners(photo, outlines[0].array(), code.shape[1])])
     return _jpeg(code)

@@ -67,8 +67,8 @@ def preset_words(preset: Preset) -> str:
     return f"{size}{fit}, {preset.format} {preset.bits} bit, {colour}, {mark}, rights {preset.rights}{when}"
 
 
-def print_record(record: JobRecord) -> None:
-    """One photo's story."""
+def print_record(record: JobRecord, studio: Path | None = None) -> None:
+    """One photo's story; studio: where its finished files are looked for."""
     print(f"{record.photo}  ({record.job})")
     print(f"  {record.outcome}" + (f", {record.kind}" if record.kind else ""))
     for reason in record.reasons:
@@ -82,9 +82,9 @@ def print_record(record: JobRecord) -> None:
     if record.outline is not None:
         print(f"  outline confidence {record.outline.confidence:.0%}")
     for out in record.outputs:
-        print(
-            f"  {out.destination:<12} {out.width_px} x {out.height_px} px, {out.bytes / 1e6:.2f} MB  {plain(out.path)}"
-        )
+        gone = "" if studio is None or (studio / out.path).exists() else "  (picked up)"
+        size = f"{out.width_px} x {out.height_px} px, {out.bytes / 1e6:.2f} MB"
+        print(f"  {out.destination:<12} {size}  {plain(out.path)}{gone}")
         for note in out.notes:
             print(f"  {'':<12} {plain(note)}")
     total = sum(record.seconds.values())

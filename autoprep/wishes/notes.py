@@ -68,7 +68,7 @@ def facts_of(inbox: Path, shown: str, words: Path | None = None) -> tuple[WorkFa
         _from_folders(shown, warnings),
         _from_name(shown),
         _from_note(inbox, shown, warnings),
-        {} if words is None else _note(_read(words) or "", words, warnings),
+        {} if words is None else _note(_read(words) or "", words, warnings, "what you said"),
     )
     for source in sources:
         said |= source
@@ -273,24 +273,23 @@ def _text(data: bytes) -> str:
     return data.decode("utf-16" if wide else "utf-8-sig", "replace")
 
 
-def _note(text: str, place: Path, warnings: list[str]) -> dict[str, Any]:
+def _note(text: str, place: Path, warnings: list[str], called: str = "") -> dict[str, Any]:
+    called = called or f"the note {place.name}"
     try:
         lines: dict[str, Any] = tomllib.loads(text) if place.suffix == ".toml" else dict(_loose(text))
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as problem:
         # Nesting without end and numbers of thousands of digits are no syntax errors to the parser.
         reason = problem if isinstance(problem, tomllib.TOMLDecodeError) else "it holds a number or a nesting too large"
-        warnings.append(f"the note {place.name} can't be read: {reason}")
+        warnings.append(f"{called} can't be read: {reason}")
         return {}
     said: dict[str, Any] = {}
     for key, value in lines.items():
         name = _KEYS.get(" ".join(key.lower().replace("_", " ").split()))
         if name is None:
             near = difflib.get_close_matches(key.lower(), _KEYS, 1, cutoff=0.0)[0]
-            warnings.append(
-                f"the note {place.name} says “{key}”, which is not understood; the nearest word is “{near}”"
-            )
+            warnings.append(f"{called} says “{key}”, which is not understood; the nearest word is “{near}”")
             continue
-        said |= _said(name, value, place, warnings)
+        said |= _said(name, value, called, warnings)
     return said
 
 
@@ -311,14 +310,18 @@ def _loose(text: str) -> dict[str, str]:
     return found
 
 
-def _said(name: str, value: Any, place: Path, warnings: list[str]) -> dict[str, Any]:
+def _said(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, Any]:
     """One line of a note as facts; what can't be used is told."""
     text = ", ".join(str(v) for v in value) if isinstance(value, list) else " ".join(str(value).split())
     found = _READERS[name](text) if name in _READERS else {name: text} if text else {}
     if name == "kind" and found and found["kind"] != text.lower():
-        warnings.append(f"the note {place.name}: {_instead(text, found['kind'], get_args(Kind))}")
+        warnings.append(f"{called}: {_instead(text, found['kind'], get_args(Kind))}")
     if not found and text:
-        warnings.append(f"the note {place.name} gives a {name} that is not understood: {text}")
+        near = difflib.get_close_matches(text.lower(), _WORDS.get(name, ()), 1, cutoff=0.5)
+        nearest = f"; the nearest word is “{near[0]}”" if near else ""
+        warnings.append(f"{called} gives a {name.replace('_', ' ')} that is not understood: {text}{nearest}")
+        if name == "hold":  # said in words that are not known: better held than given out
+            return {"hold": True}
     return found
 
 
@@ -352,8 +355,14 @@ def _corners(text: str) -> dict[str, Any]:
     return {"corners_px": tuple((numbers[k], numbers[k + 1]) for k in range(0, 8, 2))}
 
 
+_YES, _NO = ("yes", "true", "1", "y", "on"), ("no", "false", "0", "n", "off")
+
+
 def _yes(name: str) -> Callable[[str], dict[str, Any]]:
-    return lambda text: {name: text.lower() not in ("no", "false", "0", "")}
+    def read(text: str) -> dict[str, Any]:
+        return {name: text.lower() in _YES} if text.lower() in _YES + _NO else {}
+
+    return read
 
 
 def _paper(text: str) -> dict[str, Any]:
@@ -394,3 +403,9 @@ _READERS: dict[str, Callable[[str], dict[str, Any]]] = {
     "keywords": lambda text: {"keywords": _listed(text)},
     "destinations": lambda text: {"destinations": _listed(text)},
 }
+
+# The words that a line may give, where they are few: the nearest is offered for one that is not known.
+_WORDS: dict[str, tuple[str, ...]] = {
+    "kind": get_args(Kind), "paper": (*get_args(PaperWord), "keep", "clean"), "turn": tuple(_TURNS),
+    "outline": get_args(OutlineWord), **dict.fromkeys(("hold", "grey_card", "not_a_work", "as_shot"), (*_YES, *_NO)),
+}  # fmt: skip

@@ -45,7 +45,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("what was picked up is made again", 'return made is not None and made.state == "withdrawn"', 'return made is not None and made.state in ("withdrawn", "picked up")'),
         ("a photo that is away is measured", "if anew is not None and known.present:", "if anew is not None:"),
         ("a photo that is away is rendered", "if stale and known.present:", "if stale:"),
-        ("a table that went away takes its files along", "for name in destinations if name in lies", "for name in lies if name in lies"),
+        ("a table that went away takes its files along", "if taken_back else []", "if True else []"),
         ("paper is not measured anew", '"kind", "paper", "keep_paper", "lighter"', '"kind", "keep_paper", "lighter"'),
         ("words of a work do not wake a photo without one", 'view.outcome == "no work seen" and said.says_work', "False and said.says_work"),
         ("a moved photo's record stays old", "return view.unwritten or outcome != view.outcome or", "return outcome != view.outcome or"),
@@ -201,7 +201,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/wishes/notes.py", ("tests/test_works.py",),
         ("sizes are width x height", '"size_mm": (width * _UNITS[unit], height * _UNITS[unit]),', '"size_mm": (height * _UNITS[unit], width * _UNITS[unit]),'),
         ("the folder wins over the note", "        _from_note(inbox, shown, warnings),\n", ""),
-        ("hold: no holds", 'return lambda text: {name: text.lower() not in ("no", "false", "0", "")}', "return lambda text: {name: True}"),
+        ("hold: no holds", "return {name: text.lower() in _YES} if", "return {name: True} if"),
         ("darker is lighter", '"darker": lambda text: _stops(text, -1)', '"darker": lambda text: _stops(text, 1)'),
     ),
     *_all(

@@ -429,7 +429,7 @@ def test_what_would_be_done_can_be_read_before(wren: Studio) -> None:
     wren.put("Boats.jpg", photo(2))
     assert sorted(outlook(wren.settings)) == [
         "Boats.jpg: looked at, because it is new or has changed",
-        "Reeds.jpg: square, site made, because its title has changed",
+        "Reeds.jpg: square, site made, because there is another title now",
     ]
     wren.put("Reeds.txt", "hold: yes")
     (said,) = [line for line in outlook(wren.settings) if "Reeds" in line]
@@ -459,3 +459,147 @@ def test_every_alternate_names_the_take_that_is_used_now(wren: Studio) -> None:
         assert (other.outcome, other.take_of) == ("alternate", used.job)
         assert "take 2.jpg is the better take" in other.reasons[0]
         assert on_disk(wren, f"take {number}.jpg")["take_of"] == used.job
+
+
+def test_a_question_keeps_its_folder_while_others_are_finished(wren: Studio) -> None:
+    """Two workers: B is finished while A, which was ready before, is being looked at again and becomes a question."""
+    from autoprep.logs import open_log
+    from autoprep.service.engine import Engine
+    from tests.service import pretend
+
+    wren.put("A.jpg", photo(1))
+    wren.put("B.jpg", photo(2))
+    wren.run()
+    wren.put("A.txt", "outline: ask")
+    wren.put("B.txt", "title: Gulls")
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    pool = engine._pool
+    two = type(pool).free
+    pretend.InlinePool.free = property(lambda self: 2 - len(self._orders))  # type: ignore[assignment, method-assign]
+    try:
+        for _ in range(40):
+            engine._next_scan = 0.0
+            engine.step(0.0)
+    finally:
+        pretend.InlinePool.free = two  # type: ignore[method-assign, assignment]
+        engine.stop()
+    assert wren.records()["A.jpg"].outcome == "needs a look"
+    folder = wren.settings.folders.needs_a_look / "A"
+    (folder / "choice-1.jpg").unlink()
+    assert wren.run()["A.jpg"].outcome == "ready"
+    assert not folder.exists()
+
+
+def test_a_question_that_lies_nowhere_is_asked_again(wren: Studio) -> None:
+    from autoprep.ledger import Ledger
+    from autoprep.service.studio import ledger_path
+
+    wren.put("A.jpg", photo(1, answer="ask"))
+    job = wren.run()["A.jpg"].job
+    ledger = Ledger(ledger_path(wren.settings))
+    ledger.settle_question(job)
+    ledger.close()
+    wren.run()
+    folders = list(wren.settings.folders.needs_a_look.iterdir())
+    assert any((folder / "choice-1.jpg").exists() for folder in folders)
+    for folder in folders:
+        (folder / "choice-2.jpg").unlink(missing_ok=True)
+    assert wren.run()["A.jpg"].outcome == "ready"
+
+
+def test_an_answer_is_used_once(wren: Studio) -> None:
+    from autoprep.logs import open_log
+    from autoprep.service.engine import Engine
+
+    wren.put("A.jpg", photo(1, answer="ask"))
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+
+    def rest() -> str:
+        for _ in range(30):
+            engine._next_scan = 0.0
+            engine.step(0.0)
+        record = engine.ledger.jobs()[0].record
+        assert record is not None
+        return record.outcome
+
+    folder = wren.settings.folders.needs_a_look / "A"
+    assert rest() == "needs a look"
+    (folder / "choice-2.jpg").unlink()
+    assert rest() == "ready"
+    wren.put("A.txt", "outline: ask again")
+    assert rest() == "needs a look"  # and not answered by what was said before
+    assert (folder / "choice-2.jpg").exists()
+    engine.stop()
+
+
+def test_a_list_of_the_artists_stays(wren: Studio) -> None:
+    place = wren.settings.folders.ready / "site"
+    place.mkdir(parents=True, exist_ok=True)
+    (place / "image-list.csv").write_text("mine", encoding="utf-8")
+    wren.run()
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    assert (place / "image-list.csv").read_text(encoding="utf-8") == "mine"
+    assert "Reeds" in (place / "image-list-2.csv").read_text(encoding="utf-8-sig")
+    (place / "image-list-2.csv").write_text("edited", encoding="utf-8")
+    wren.put("Reeds.txt", "title: Other")
+    wren.run()
+    assert (place / "image-list-2.csv").read_text(encoding="utf-8") == "edited"
+    assert "Other" in (place / "image-list-3.csv").read_text(encoding="utf-8-sig")
+    wren.put("Reeds.txt", "hold: yes")
+    wren.run()
+    assert sorted(path.name for path in place.glob("*.csv")) == ["image-list-2.csv", "image-list.csv"]
+
+
+def test_hold_takes_back_what_a_table_that_went_away_has_made(wren: Studio) -> None:
+    file = wren.config.with_name("destinations.toml")
+    file.write_text(DESTINATIONS + "\n[poster]\nlong_side_px = 700\n", encoding="utf-8")
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    file.write_text(DESTINATIONS, encoding="utf-8")
+    wren.run()
+    before = pictures(wren)
+    assert "poster/Reeds.jpg" in before
+    wren.put("Reeds.txt", "hold: yes")
+    wren.run()
+    assert pictures(wren) == []
+    (wren.inbox / "Reeds.txt").unlink()
+    wren.run()
+    assert pictures(wren) == before
+
+
+def test_what_is_asked_for_by_name_is_kept_wherever_the_work_was_sent(wren: Studio) -> None:
+    wren.put("for site/Reeds.jpg", photo(1))
+    wren.run()
+    assert pictures(wren) == ["site/Reeds.jpg"]
+    wren.redo("for site/Reeds.jpg", "square")
+    wren.run()
+    assert pictures(wren) == ["site/Reeds.jpg", "square/Reeds.jpg"]
+
+
+def test_what_was_picked_up_is_on_no_list_and_has_no_link(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("Boats.jpg", photo(2))
+    wren.run()
+    (wren.settings.folders.ready / "site" / "Reeds.jpg").unlink()
+    wren.put("Boats.txt", "price: 5")
+    wren.run()
+    assert [row["file"] for row in listed(wren)] == ["Boats.jpg"]
+    page = (wren.settings.folders.records / "proof" / "index.html").read_text(encoding="utf-8")
+    assert "site (picked up)" in page
+    assert "site/Reeds.jpg" not in page
+
+
+def test_a_copy_that_becomes_the_original_is_no_copy_any_more(wren: Studio) -> None:
+    from autoprep.ledger import Ledger
+    from autoprep.service.studio import ledger_path
+
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    wren.put("copy.jpg", photo(1))
+    wren.run()
+    (wren.inbox / "Reeds.jpg").unlink()
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    assert [(job.shown, job.outcome) for job in ledger.jobs()] == [("copy.jpg", "ready")]
+    ledger.close()
