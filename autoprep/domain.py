@@ -7,6 +7,7 @@ a plain frozen dataclass.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Literal, cast
+from weakref import WeakKeyDictionary
 
 import cv2
 import numpy as np
@@ -300,7 +301,7 @@ class PhotoFacts:
     warnings: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Photo:
     """An upright decoded photo and the way from its codes to linear light.
 
@@ -315,7 +316,6 @@ class Photo:
     tables: Float32 | None = None
     matrix: Float32 | None = None
     scale: float = 1.0
-    levels: dict[int, "Photo"] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def size_px(self) -> tuple[int, int]:
@@ -348,9 +348,10 @@ class Photo:
         """A copy 1/factor the size, averaged in linear light; kept for the next caller."""
         if factor <= 1:
             return self
-        if factor not in self.levels:
-            self.levels[factor] = self._reduce(factor)
-        return self.levels[factor]
+        kept = _REDUCED.setdefault(self, {})
+        if factor not in kept:
+            kept[factor] = self._reduce(factor)
+        return kept[factor]
 
     def _reduce(self, factor: int) -> "Photo":
         width, height = self.size_px
@@ -363,6 +364,10 @@ class Photo:
                 self.crop(y0, y1, 0, width), (small_w, last - first), interpolation=cv2.INTER_AREA
             )
         return Photo(out, self.facts, scale=small_w / self.facts.width_px)
+
+
+# Reduced copies of each photo, for as long as it is in use: beside the photo, which never changes.
+_REDUCED: WeakKeyDictionary[Photo, dict[int, Photo]] = WeakKeyDictionary()
 
 
 @dataclass(frozen=True)

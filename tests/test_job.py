@@ -283,3 +283,22 @@ def test_a_mark_needs_a_name_and_a_cap_is_kept(studio: Settings) -> None:
     named = replace(delivery, settings=studio)
     assert mark_style(named, Preset(long_side_px=300)) is not None
     assert mark_style(named, Preset(long_side_px=300, mark=False)) is None
+
+
+def test_a_photo_never_changes_and_its_copies_go_with_it() -> None:
+    import dataclasses
+    import gc
+    import weakref
+
+    photo = read_photo(photos.jpeg())
+    assert {field.name for field in dataclasses.fields(photo)} == {"codes", "facts", "tables", "matrix", "scale"}
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        photo.scale = 2.0  # type: ignore[misc]
+    small = photo.reduced(4)
+    assert photo.reduced(4) is small
+    dark = dataclasses.replace(photo, tables=cast(Any, photo.tables) / 2)
+    assert dark.reduced(4).linear().mean() == pytest.approx(small.linear().mean() / 2, rel=0.01)
+    gone = weakref.ref(small)
+    del photo, small
+    gc.collect()
+    assert gone() is None

@@ -22,7 +22,7 @@ def without_contrast(photo: Photo, steepness: float) -> Photo:
     levels = photo.tables.shape[1]
     at = _straightened(np.linspace(0, 1, levels), steepness) * (levels - 1)
     tables = float32([np.interp(at, np.arange(levels), table) for table in photo.tables])
-    return replace(photo, tables=tables, levels={})
+    return replace(photo, tables=tables)
 
 
 def _straightened(code: Float64, steepness: float) -> Float64:

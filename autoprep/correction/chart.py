@@ -195,7 +195,7 @@ def _unlikeness(linear: Float32, centres: Float64) -> float | None:
 
 def read_patches(photo: Photo, chart: Chart) -> Float64:
     """(24, 3) mean device-linear values of the patches (before the photo's own matrix)."""
-    device = replace(photo, matrix=None, levels={})
+    device = replace(photo, matrix=None)
     reach = max(1, int(0.22 * chart.pitch_px * photo.scale))
     values = []
     for x, y in chart.centres_px * photo.scale:
@@ -321,5 +321,5 @@ def referred(photo: Photo, fit: ChartFit) -> Photo:
         codes = np.empty(photo.codes.shape, np.float32)
         for row in range(0, len(codes), 256):  # the curve works in double precision; not on all of it at once
             codes[row : row + 256] = bent(photo.codes[row : row + 256], gain, bend)
-        return replace(photo, codes=codes, matrix=matrix, levels={})
-    return replace(photo, tables=float32(bent(photo.tables.T, gain, bend).T), matrix=matrix, levels={})
+        return replace(photo, codes=codes, matrix=matrix)
+    return replace(photo, tables=float32(bent(photo.tables.T, gain, bend).T), matrix=matrix)
