@@ -66,7 +66,8 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         image.load()
         codes, converted = _codes8(image, profile, warnings)
         profile = None if converted else profile
-    refuse_damaged(codes)
+    if kind == "jpeg":
+        refuse_damaged(codes, data)
     codes, tables, matrix, name = _profile(profile, codes, warnings)
     codes = upright(codes, orientation)
     if orientation >= 5:

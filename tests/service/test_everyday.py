@@ -129,10 +129,10 @@ def test_a_fault_about_one_photo_costs_no_other(studio: Settings, monkeypatch: p
         (inbox / f"page {number}.jpg").write_bytes(photos.jpeg(seed=number))
     real = facts_for
 
-    def faulty(settings: Settings, shown: str) -> object:
+    def faulty(settings: Settings, shown: str, *more: object) -> object:
         if shown == "page 2.jpg":
             raise ValueError("planted")
-        return real(settings, shown)
+        return real(settings, shown, *more)  # type: ignore[arg-type]
 
     for module in ("said", "arrivals"):
         monkeypatch.setattr(f"autoprep.service.{module}.facts_for", faulty)

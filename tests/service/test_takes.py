@@ -48,7 +48,9 @@ def test_the_sharper_take_is_used_whichever_came_first(studio: Settings, order: 
 
 
 def test_other_works_are_no_takes(studio: Settings) -> None:
-    records = run(studio, one=take(0), two=take(1), three=take(2))
+    for number in range(2):
+        (studio.folders.inbox / f"work {number}.jpg").write_bytes(take(number))
+    records = run(studio, last=take(2))
     assert {record.outcome for record in records.values()} == {"ready"}
     assert len(squares(studio)) == 3
 
