@@ -138,6 +138,14 @@ def test_the_outline_can_be_said(site: tuple[Settings, JobOrder]) -> None:
     assert "choice-" in text
 
 
+def test_what_is_said_to_be_no_work_is_not_looked_at(site: tuple[Settings, JobOrder]) -> None:
+    result = done(replace(site[1], facts=WorkFacts(not_a_work=True, title="Portrait")))
+    assert result.record.outcome == "no work seen"
+    assert "You said" in result.record.reasons[0]
+    assert result.parts == []
+    assert "outline" not in result.record.seconds
+
+
 def test_corners_that_can_not_be_meant_are_a_question(site: tuple[Settings, JobOrder]) -> None:
     _, order = site
     for corners in (((0.0, 0.0),) * 4, ((0.0, 0.0), (9e6, 0.0), (9e6, 9e6), (0.0, 9e6))):

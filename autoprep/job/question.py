@@ -8,7 +8,7 @@ from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.geometry import overlap_in_photo
 from autoprep.job.orders import JobOrder, JobResult
-from autoprep.job.stages import Stages, now
+from autoprep.job.stages import Stages, now, record_of
 from autoprep.told.pictures import finished, where
 
 MOST_CHOICES = 3
@@ -50,17 +50,13 @@ def ask(
 ) -> JobResult:
     """The question as a record, and its pictures: `where.jpg`, and a finished picture for each choice."""
     choices = apart(doubt.choices, photo.full_px)
-    record = JobRecord(
-        job=order.job,
-        photo=order.photo,
-        sha256=order.sha256,
-        outcome="needs a look",
-        taken_at=photo.facts.taken_at,
+    record = record_of(
+        order,
+        photo,
+        "needs a look",
         outline=None if isinstance(outline, Declined) else outline,
         choices=choices,
-        work=order.facts,
         reasons=(doubt.reason, *photo.facts.warnings),
-        settings_sha256=order.settings.sha256,
     )
     result = JobResult(record)
     with stages.stage("ask"):

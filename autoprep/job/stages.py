@@ -1,11 +1,13 @@
-"""The stages of a job and the clock."""
+"""The stages of a job, the clock, and what every record has."""
 
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from typing import Any
 
-from autoprep.job.orders import Report
+from autoprep.domain import JobRecord, Outcome, Photo
+from autoprep.job.orders import JobOrder, Report
 
 
 class Stages:
@@ -27,3 +29,17 @@ class Stages:
 def now() -> str:
     """The time for a record."""
     return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def record_of(order: JobOrder, photo: Photo, outcome: Outcome, **more: Any) -> JobRecord:
+    """The record of an order's photo with what every outcome has, and more."""
+    return JobRecord(
+        job=order.job,
+        photo=order.photo,
+        sha256=order.sha256,
+        outcome=outcome,
+        taken_at=photo.facts.taken_at,
+        work=order.facts,
+        settings_sha256=order.settings.sha256,
+        **more,
+    )

@@ -25,7 +25,7 @@ from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, 
 from autoprep.job.question import MOST_CHOICES, Doubt, Preview, about_edge, ask
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
 from autoprep.job.said_outline import inside, said_outline
-from autoprep.job.stages import Stages, now
+from autoprep.job.stages import Stages, now, record_of
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist
 from autoprep.wishes.destinations import Preset
@@ -98,16 +98,12 @@ def set_aside(job: str, photo: str, sha256: str, reason: str) -> JobRecord:
 
 def _no_work(order: JobOrder, photo: Photo, chance: float, stages: Stages, reason: str = words.NO_WORK) -> JobResult:
     """A photo of something else: nothing is made or asked; a line in the record says how to make it a work."""
-    record = JobRecord(
-        job=order.job,
-        photo=order.photo,
-        sha256=order.sha256,
-        outcome="no work seen",
-        taken_at=photo.facts.taken_at,
-        work=order.facts,
+    record = record_of(
+        order,
+        photo,
+        "no work seen",
         measures={"work_chance": round(chance, 3)},
         reasons=(reason,),
-        settings_sha256=order.settings.sha256,
         seconds=stages.seconds,
         finished_at=now(),
     )
@@ -120,15 +116,11 @@ def _reference(order: JobOrder, photo: Photo, said: ReferenceShot, stages: Stage
         found = usable(read_reference(photo, said, order.photo))
         place = order.proof_folder / "photo.jpg"
         part = write_part(place, preview_jpeg(photo, 900), order.job)
-    record = JobRecord(
-        job=order.job,
-        photo=order.photo,
-        sha256=order.sha256,
-        outcome="reference",
-        taken_at=photo.facts.taken_at,
-        work=order.facts,
+    record = record_of(
+        order,
+        photo,
+        "reference",
         reasons=(reference_words(found), *photo.facts.warnings),
-        settings_sha256=order.settings.sha256,
         seconds=stages.seconds,
         finished_at=now(),
         pages={"photo": f"{order.proof_folder.name}/photo.jpg"},
@@ -192,22 +184,18 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
             "paper": plan.paper,
             **{k: v for k, v in measures.items() if k.startswith("paper")},
         }
-    record = JobRecord(
-        job=order.job,
-        photo=order.photo,
-        sha256=order.sha256,
-        outcome="ready",
+    record = record_of(
+        order,
+        photo,
+        "ready",
         likeness=_likeness(photo, plan),
-        taken_at=photo.facts.taken_at,
         outline=outline,
         kind=found.judged.kind,
         kind_evidence=found.judged.evidence,
         plan=plan,
         measures=measures,
-        work=order.facts,
         reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo, measures)),
         advice=words.advice(plan, measures),
-        settings_sha256=order.settings.sha256,
     )
     return _render_all(order, photo, record, stages)
 

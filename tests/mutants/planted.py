@@ -219,4 +219,31 @@ PLANTED: tuple[Mistake, ...] = (
         ("fixed sizes shrink", "if not limits.may_shrink or scale < _FLOOR:", "if scale < _FLOOR:"),
         ("the least quality is no floor", "min(quality, limits.least_quality)", "1"),
     ),
+    *_all(
+        "autoprep/service/knowledge.py", _RULE,
+        ("an answer is used twice", "self._answers.pop(view.job, None)  # an answer", "pass  # an answer"),
+        ("what was asked for while it was off is forgotten", "self._redos.keys() & self._views.keys()", "set()"),
+    ),
+    *_all(
+        "autoprep/service/hands.py", _RULE,
+        ("a question loses its folder to another photo", "if job in running:", "if False:"),
+    ),
+    *_all(
+        "autoprep/service/studio.py", _RULE,
+        ("a list of the artist's is overwritten", "if not place.exists() or self._is_ours(place))", "if True)"),
+    ),
+    *_all(
+        "autoprep/correction/planning.py", ("tests/test_repair.py",),
+        ("works turn the other way", "corners[(k - quarters) % 4]", "corners[(k + quarters) % 4]"),
+        ("as shot is corrected", "for _, step in () if wishes.as_shot else STEPS:", "for _, step in STEPS:"),
+    ),
+    *_all(
+        "autoprep/job/story.py", ("tests/test_repair.py",),
+        ("not a work is looked at all the same", "if order.facts.not_a_work:", "if False:"),
+    ),
+    *_all(
+        "autoprep/files/damage.py", ("tests/files/test_damage.py",),
+        ("a plain ground is damage", "if rows and _COMPLAINT in _said_of(data):", "if rows:"),
+        ("an empty rest is whole", "if rows and _COMPLAINT in _said_of(data):", "if False:"),
+    ),
 )  # fmt: skip

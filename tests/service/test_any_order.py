@@ -145,7 +145,7 @@ class Studying(RuleBasedStateMachine):
 
 
 Studying.TestCase.settings = settings(
-    max_examples=40, stateful_step_count=20, deadline=None, derandomize=True, print_blob=False,
+    max_examples=20, stateful_step_count=20, deadline=None, derandomize=True, print_blob=False,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )  # fmt: skip
 test_any_order = pytest.mark.slow(Studying.TestCase)

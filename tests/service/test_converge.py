@@ -603,3 +603,22 @@ def test_a_copy_that_becomes_the_original_is_no_copy_any_more(wren: Studio) -> N
     ledger = Ledger(ledger_path(wren.settings))
     assert [(job.shown, job.outcome) for job in ledger.jobs()] == [("copy.jpg", "ready")]
     ledger.close()
+
+
+def test_a_picture_that_somebody_has_changed_is_not_withdrawn_with_its_take(wren: Studio) -> None:
+    wren.put("Poor.jpg", photo(1, sharp=3))
+    wren.run()
+    changed = wren.settings.folders.ready / "square" / "Poor.jpg"
+    changed.write_bytes(b"retouched by hand")
+    wren.put("Good.jpg", photo(1, sharp=9))
+    records = wren.run()
+    assert records["Poor.jpg"].outcome == "alternate"
+    assert changed.read_bytes() == b"retouched by hand"
+
+
+def test_all_takes_on_request(wren: Studio) -> None:
+    text = wren.config.read_text(encoding="utf-8").replace("[correction]", '[correction]\ntakes = "all"')
+    wren.config.write_text(text, encoding="utf-8")
+    wren.put("Good.jpg", photo(1, sharp=9))
+    wren.put("Poor.jpg", photo(1, sharp=3))
+    assert {record.outcome for record in wren.run().values()} == {"ready"}

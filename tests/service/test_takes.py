@@ -55,21 +55,6 @@ def test_other_works_are_no_takes(studio: Settings) -> None:
     assert len(squares(studio)) == 3
 
 
-def test_a_picture_that_somebody_has_changed_is_never_removed(studio: Settings) -> None:
-    run(studio, soft=take(blur_px=2.5))
-    changed = studio.folders.ready / "square" / "soft.jpg"
-    changed.write_bytes(b"retouched by hand")
-    records = run(studio, sharp=take())
-    assert records["soft"].outcome == "alternate"
-    assert changed.read_bytes() == b"retouched by hand"
-
-
-def test_all_takes_on_request(studio: Settings) -> None:
-    wish = studio.model_copy(update={"correction": studio.correction.model_copy(update={"takes": "all"})})
-    records = run(wish, sharp=take(), soft=take(blur_px=2.5))
-    assert {record.outcome for record in records.values()} == {"ready"}
-
-
 def test_the_artist_has_the_last_word(studio: Settings) -> None:
     """Asked for by name, an alternate is rendered, and stays."""
     records = run(studio, sharp=take(), soft=take(blur_px=2.5))
