@@ -355,10 +355,6 @@ class Ledger:
         """Jobs that may start now, oldest first."""
         return self._jobs("WHERE state = 'queued' AND not_before <= ? ORDER BY number", (now,))
 
-    def unfinished(self) -> int:
-        """Jobs that are not done, whenever they may start."""
-        return int(self._db.execute("SELECT count(*) FROM jobs WHERE state <> 'done'").fetchone()[0])
-
     def views(self) -> list[View]:
         """All jobs without their records, oldest first."""
         return [view_of(row) for row in self._db.execute(f"SELECT {VIEW_COLUMNS} FROM jobs ORDER BY number")]  # noqa: S608

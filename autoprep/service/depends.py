@@ -13,7 +13,6 @@ from autoprep.wishes.settings import Settings
 _IN_RIGHTS = ("title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords")
 # A blind destination waits while the words on the work name the artist, though they do not reach its file.
 _WATCHED = ("names the artist",)
-_NAMED = ("title", "year", "medium", "size_mm", "unit", "inventory", "photo")
 _OTHER: dict[str, Any] = {
     "title": "Xq7z", "year": "0001", "medium": "Xq7z", "size_mm": (7.0, 9.0), "unit": "mm", "inventory": "Xq7z",
 }  # fmt: skip

@@ -12,7 +12,7 @@ from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
 from autoprep.logs import plain
 from autoprep.service.depends import plan_digest, settings_digest, told
-from autoprep.service.keeping import bring_back, is_ours, next_free, take_out, under_another_name, withdrawn_place
+from autoprep.service.keeping import bring_back, is_ours, next_free, take_out, under_another_name
 from autoprep.service.places import places_for
 from autoprep.service.questions import clear
 from autoprep.service.rule import Known, Measure, Render, Restore, Tell, Withdraw, is_shown, used, wanted, words_only
@@ -318,6 +318,3 @@ def _with_renditions(
     return record.model_copy(
         update={"outputs": tuple(outputs), "held": {} if alternate else held, "failed": {} if alternate else failed}
     )
-
-
-__all__ = ["Hands", "boundary", "withdrawn_place"]
