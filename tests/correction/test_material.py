@@ -96,3 +96,13 @@ def test_a_sheet_with_much_on_it_that_is_no_paper_does_not_speak(size: int) -> N
     whole, quads = _framed_drawing()
     cv2.rectangle(whole, (150, 120), (150 + size, 120 + size), (0.3, 0.3, 0.3), -1)
     assert not fills_photo(whole, quads)
+
+
+@pytest.mark.parametrize(("deep", "is_page"), [(0.3, True), (0.003, False)], ids=["a shadow", "a black thing"])
+def test_what_is_far_darker_than_any_shade_is_no_part_of_the_page(deep: float, is_page: bool) -> None:
+    """A black lid that lies in the photo, out of focus, falls away as softly as a shadow does."""
+    whole, _ = _framed_drawing()
+    lid = np.ones(whole.shape[:2], np.float32)
+    lid[:110] = deep
+    whole *= cv2.GaussianBlur(lid, (0, 0), 60)[..., None]
+    assert fills_photo(whole, []) is is_page

@@ -30,6 +30,9 @@ _LEAST_SHOWN, _LEAST_OTHER = 0.3, 0.8  # shares of a side's stretches
 # (Of the 74 pages: where the photo is the page, .0-.3 for most; where it is not, .85-1 for all but two bleached ones.)
 _ALL_EXPLAINED, _MOST_OTHER = 0.95, 0.3
 _A_PAGE = 0.3  # what takes less of the photo is a figure on the page
+# Shade on one page is a tenth of its light at the deepest; what is darker than e^-3 is another thing that passes for
+# shade. (Of the 74 pages that fill the photo all but two stay below 2.8; a laptop beside a page: 6.)
+_DEEPEST_SHADE = 3.0
 
 
 def is_one_sheet(linear: Float32, quad: Float64, cut: Sides) -> bool:
@@ -54,6 +57,8 @@ def fills_photo(linear: Float32, quads: Iterable[Float64]) -> bool:
     """
     whole = find_sheet(ground_cells(_rectified(linear, rectangle(linear.shape[1], linear.shape[0]))[0]))
     if not isinstance(whole, Sheet) or whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:
+        return False
+    if np.ptp(whole.log_light.mean(axis=-1)) > _DEEPEST_SHADE:
         return False
     size = linear.shape[1] * linear.shape[0]
     for quad in quads:

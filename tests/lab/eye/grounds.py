@@ -13,16 +13,19 @@ from .pages import page
 from .paint import clouds, colour, flat, ink_of
 
 
-def ground(dice: Dice, height: int, width: int, near: Float32 | None = None, pages: bool = True) -> Float32:
+def ground(
+    dice: Dice, height: int, width: int, near: Float32 | None = None, pages: bool = True, calm: bool = False
+) -> Float32:
     """A desk, floor, cloth or wall; near: of nearly this colour, so that only a shadow tells the work from it.
 
+    calm: an everyday desk, without patterns and strong colours.
     pages: whether a large page may be the ground; where there is no work it may not, for a page is one.
     """
     if near is not None:
         tone = np.clip(near * dice.between(0.9, 1.05) + dice.normals(0.012, 3), 0, 1)
         made = flat(height, width, tone) * (1 + dice.between(0, 0.03) * clouds(dice, height, width, 5, 3)[..., None])
     else:
-        made = dice.weighted(_GROUNDS if pages else _GROUNDS[:-1])(dice, height, width)
+        made = dice.weighted(_DESKS if calm else _GROUNDS if pages else _GROUNDS[:-1])(dice, height, width)
     made = made.astype(np.float32)
     if dice.chance(0.35):
         turn = cv2.getRotationMatrix2D((width / 2, height / 2), dice.between(0, 360), 1.45)
@@ -53,6 +56,13 @@ def _plain(dice: Dice, height: int, width: int) -> Float32:
         flat(height, width, tone)
         * (1 + dice.between(0, 0.12) * clouds(dice, height, width, 6, dice.whole(2, 20)))[..., None]
     )
+
+
+def _quiet(dice: Dice, height: int, width: int) -> Float32:
+    """A table top or board of white, grey, black or brown, smooth or a little cloudy."""
+    tone = colour(dice, dice.of(("paper", "grey", "grey", "dark", "wood")))
+    made = flat(height, width, tone)
+    return made * (1 + dice.between(0, 0.06) * clouds(dice, height, width, 6, dice.whole(2, 20)))[..., None]
 
 
 def _checked_cloth(dice: Dice, height: int, width: int) -> Float32:
@@ -134,4 +144,7 @@ def _paper(dice: Dice, height: int, width: int) -> Float32:
 _GROUNDS: tuple[tuple[float, Callable[[Dice, int, int], Float32]], ...] = (
     (0.23, _wood), (0.21, _plain), (0.09, _checked_cloth), (0.07, _tiles), (0.12, _wall), (0.05, _dim_wall),
     (0.07, _rough), (0.07, _photo), (0.04, _cloudy), (0.05, _paper),
+)  # fmt: skip
+_DESKS: tuple[tuple[float, Callable[[Dice, int, int], Float32]], ...] = (
+    (0.35, _wood), (0.4, _quiet), (0.1, _rough), (0.05, _photo), (0.1, _paper),
 )  # fmt: skip

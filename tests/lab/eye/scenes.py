@@ -16,6 +16,7 @@ from .empties import empty
 from .exposure import lit, photographed
 from .frames import framed, painting
 from .grounds import ground
+from .lab_photos import lab_photo
 from .pages import PageKind, page, paper_colour
 from .paint import colour, flat, ink_of
 from .poses import PHOTO_SHAPES, about_centre, in_photo, near_border, on_plane
@@ -24,7 +25,9 @@ from .stage import Sheet, Stage, seen_area, size_of
 MOST_WORKS = 3
 """So many works of one photo are told to the network."""
 
-_NO_WORK = 0.14
+_NO_WORK = 0.18
+# Photos rendered by the lab: ten times slower than the scenes here, and nearer to real ones in light and palette.
+_BY_LAB = 0.12
 # Kinds of work, and how they stand in the photo. Paper: half of real photos of pages are cut or fill the photo.
 _KINDS = ((0.55, "paper"), (0.28, "framed"), (0.17, "full"))
 _MODES = {
@@ -44,13 +47,17 @@ class Scene:
 
 @dataclass(frozen=True)
 class _Plan:
-    """What the scene shows: kind and mode of the work, the photo's shape, the sheet's colour, the ground's if near."""
+    """What the scene shows: kind and mode of the work, the photo's shape, the sheet's colour, the ground's if near.
+
+    calm: an everyday desk - white or grey paper on wood, grey, white or dark, with little else.
+    """
 
     kind: str
     mode: str
     photo_shape: float
     base: Float32 | None
     near: Float32 | None
+    calm: bool = False
 
     @property
     def paper(self) -> bool:
@@ -75,6 +82,9 @@ def _drawn(dice: Dice) -> Scene:
         made, light = empty(dice)
         made = lit(dice, made, on_wall=False) if light else made
         return Scene(photographed(dice, made, bleached=0.02, dim=0.1), ())
+    if dice.chance(_BY_LAB):
+        picture, quad = lab_photo(dice)
+        return Scene(picture, (quad,))
     plan = _plan(dice)
     quad, book = _place(dice, plan)
     stage = _surroundings(dice, plan, quad)
@@ -120,6 +130,10 @@ def _plan(dice: Dice) -> _Plan:
     kind = dice.weighted(_KINDS)
     mode = dice.weighted(_MODES[kind])
     base = near = None
+    if kind == "paper" and dice.chance(0.5):
+        base = colour(dice, "paper") * np.float32(dice.between(0.75, 1) if dice.chance(0.3) else 1)
+        near = base * np.float32(dice.between(0.7, 1.1)) if dice.chance(0.3) else None
+        return _Plan(kind, mode, dice.of(PHOTO_SHAPES), base, near, calm=True)
     if kind == "paper":
         base = paper_colour(dice) if mode == "in" or dice.chance(0.4) else colour(dice, "paper")
         near = base if dice.chance(0.2 if mode == "in" else 0.1) else None
@@ -201,7 +215,7 @@ def _shown(quad: AnyArray) -> float:
 def _surroundings(dice: Dice, plan: _Plan, quad: Float32) -> Stage:
     if plan.mode == "whole":
         return Stage(flat(SIDE_PX, SIDE_PX, colour(dice)))
-    made = ground(dice, SIDE_PX, SIDE_PX, plan.near)
+    made = ground(dice, SIDE_PX, SIDE_PX, plan.near, calm=plan.calm)
     if dice.chance(0.18):
         made = _second_ground(dice, made)
     stage = Stage(np.ascontiguousarray(made, np.float32))
@@ -209,7 +223,7 @@ def _surroundings(dice: Dice, plan: _Plan, quad: Float32) -> Stage:
         _companions(dice, plan, stage, quad)
         return stage
     extent = float(np.ptp(quad, axis=0).max())
-    if dice.chance(0.6):
+    if dice.chance(0.25 if plan.calm else 0.6):
         p.clutter(dice, stage, extent, dice.whole(1, 8 if plan.mode == "in" else 4))
     if not plan.paper and dice.chance(0.3):
         p.label_card(dice, stage, quad)
