@@ -13,6 +13,7 @@ from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, Float64, UInt8
 from autoprep.imaging.geometry import clipped, overlap_in_photo, rectangle, widened
 from tests import photos
+from tests.lab import several
 
 GOOD = gate.Witness(agreement=0.99, support=0.99, views=0.99, undecided=0.05, chance=1.0, rail=False, all_cut=False)
 
@@ -210,3 +211,11 @@ def test_the_material_decides_only_where_the_finders_are_in_doubt() -> None:
     assert not gate.may_be_whole(GOOD)
     for change in ({"several": True}, {"chance": 0.3}, {"views": 0.99, "undecided": 0.1}):
         assert not gate.may_be_whole(replace(doubt, **change))
+
+
+@pytest.mark.parametrize("seed", [9608, 9622], ids=["a dark sheet beside", "small sheets on a white desk"])
+def test_one_of_several_works_does_not_pass_alone(seed: int) -> None:
+    """Tuning seeds of the lab where one work, or the whole desk, had passed for the work."""
+    found = Survey(several.photo_of(seed)[0]).outline()
+    assert isinstance(found, Outline)
+    assert found.confidence < 0.9

@@ -14,7 +14,7 @@ import numpy as np
 from PIL import Image as PILImage
 
 from autoprep.correction.outline import Survey
-from autoprep.domain import Declined
+from autoprep.domain import Declined, Photo
 from autoprep.files.reading import read_photo
 from autoprep.imaging.geometry import homography, overlap_in_photo
 
@@ -127,15 +127,21 @@ def render_group(spec: SceneSpec, group: Group, long_px: int) -> tuple[Mask, lis
     return image, [camera.to_pixels(camera.project(quad), frame) for quad in quads]
 
 
-def _one(seed: int) -> tuple[int, bool, bool, bool]:
-    """(number of works, all seen, asked, one passed alone) of one photo."""
-    cv2.setNumThreads(1)
+def photo_of(seed: int) -> tuple[Photo, list[Matrix]]:
+    """A photo of several works, and the corners of each in its pixels."""
     group = make_group(seed)
     spec = replace(random_spec(seed, "ink", _DESKS[seed % len(_DESKS)], over="none", glare=0.0), fill=0.8)
     image, quads = render_group(spec, group, 1400)
-    survey = Survey(read_photo(_jpeg(image)))
+    return read_photo(_jpeg(image)), quads
+
+
+def _one(seed: int) -> tuple[int, bool, bool, bool]:
+    """(number of works, all seen, asked, one passed alone) of one photo."""
+    cv2.setNumThreads(1)
+    photo, quads = photo_of(seed)
+    survey = Survey(photo)
     found, best = survey.works(), survey.outline()
-    size = (image.shape[1], image.shape[0])
+    size = photo.full_px
     seen = [max((overlap_in_photo(w.array(), quad, size) for w in found), default=0.0) > _RIGHT for quad in quads]
     passed = not isinstance(best, Declined) and best.confidence >= SURE
     return len(quads), all(seen) and len(found) == len(quads), not passed, passed
