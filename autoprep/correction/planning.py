@@ -35,7 +35,7 @@ from autoprep.domain import (
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import luminance
 from autoprep.imaging.geometry import area, homography, rectangle
-from autoprep.imaging.resample import STRIP_ROWS, Warp, warp_rows
+from autoprep.imaging.resample import STRIP_ROWS, Level, Warp, warp_rows
 
 # The rectified measuring copy: about one megapixel.
 _MEASURING_PIXELS = 1_000_000
@@ -162,10 +162,10 @@ def _warped(photo: Photo, geometry: Geometry, size: tuple[int, int], margin_px: 
     factor = 1
     while warp.scale(*whole) * photo.scale / (factor * 2) >= 1:
         factor *= 2
-    level = photo.reduced(factor)
+    copy = photo.reduced(factor)
+    level = Level(copy.crop, copy.size_px, copy.scale)
     strips = [
-        warp_rows(level.crop, level.size_px, level.scale, warp, whole, (top, min(top + STRIP_ROWS, whole[1])))
-        for top in range(0, whole[1], STRIP_ROWS)
+        warp_rows(level, warp, whole, (top, min(top + STRIP_ROWS, whole[1]))) for top in range(0, whole[1], STRIP_ROWS)
     ]
     return np.concatenate(strips), warp.scale(*whole)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import cast
 
 import cv2
@@ -9,6 +10,7 @@ import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.geometry import project
+from autoprep.imaging.lowpass import lowpass
 
 # Rows per strip: 128 rows of 4000 px float32 RGB are 6 MB, which stays near the cache of one core.
 STRIP_ROWS = 128
@@ -88,38 +90,70 @@ Crop = Callable[[int, int, int, int], Float32]
 """crop(y0, y1, x0, x1) -> (y1-y0, x1-x0, 3) float32 linear light of a photo level."""
 
 
-def warp_rows(
-    crop: Crop,
-    level_size: tuple[int, int],
-    level_scale: float,
-    warp: Warp,
-    out_size: tuple[int, int],
-    rows: tuple[int, int],
-) -> Float32:
+@dataclass(frozen=True)
+class Level:
+    """A copy of the photo to sample from: its pixels, (width, height), and its size relative to the full photo.
+
+    halvings: how often it was halved by `cv2.pyrDown`, whose pixels stand on every second pixel; 0 for a copy whose
+    pixels are means of whole areas.
+    """
+
+    crop: Crop
+    size_px: tuple[int, int]
+    scale: float
+    halvings: int = 0
+
+    def index(self, points: AnyArray) -> Float64:
+        """(..., 2) full-size photo coordinates -> pixel indices of this copy."""
+        shift = 0.5 * self.scale if self.halvings else 0.5
+        return np.asarray(points * self.scale - shift, np.float64)
+
+
+# Where the local reduction changes by more than this factor along a strip, the strip is filtered in several parts.
+_SAME_SCALE = 1.08
+
+
+def warp_rows(level: Level, warp: Warp, out_size: tuple[int, int], rows: tuple[int, int]) -> Float32:
     """(last - first, W, 3) float32 linear light: the rows (first, last) of the warped picture of out_size.
 
-    crop reads a level of the photo of level_size (width, height) pixels, which is level_scale times the full
-    size. Beyond the photo its border pixels repeat. Minification is band-limited with a Gaussian before the cubic
-    resampling, so fine hatching does not alias.
+    Beyond the photo its border pixels repeat. What is finer than the output's pixels can show is filtered out before
+    the cubic resampling, by as much as the photo is reduced at each place.
     """
-    width, height = out_size
-    shrink = warp.scale(width, height) * level_scale
-    sigma = 0.5 * float(np.sqrt(max(shrink**2 - 1, 0)))
-    points = warp.rows(rows[0], rows[1], width) * level_scale - 0.5
-    return _sample(crop, level_size, points, sigma)
+    width = out_size[0]
+    points = level.index(warp.rows(rows[0], rows[1], width))
+    middle = (rows[0] + rows[1]) / 2
+    ends = [np.hypot(*_steps(level, warp, (x, middle))) for x in (0.0, float(width))]
+    parts = 1 + int(np.log(max(ends) / min(ends)) / np.log(_SAME_SCALE))
+    edges = [round(width * k / parts) for k in range(parts + 1)]
+    done = []
+    for left, right in pairwise(edges):
+        if right > left:
+            steps = _steps(level, warp, ((left + right) / 2, middle))
+            done.append(_sample(level, points[:, left:right], steps))
+    return done[0] if len(done) == 1 else np.concatenate(done, axis=1)
 
 
-def _sample(crop: Crop, level_size: tuple[int, int], points: Float64, sigma: float) -> Float32:
-    level_w, level_h = level_size
-    reach = 4 + int(np.ceil(3 * sigma))
+def _steps(level: Level, warp: Warp, at: tuple[float, float]) -> tuple[float, float]:
+    """How many pixels of the copy, across and down, one output pixel spans at a place of the output."""
+    around = np.array([at, (at[0] + 1, at[1]), (at[0], at[1] + 1)], np.float64)
+    here, right, below = warp.source(around) * level.scale
+    across, down = np.hypot(right - here, below - here)
+    return float(across), float(down)
+
+
+def _sample(level: Level, points: Float64, steps: tuple[float, float]) -> Float32:
+    level_w, level_h = level.size_px
+    kernels = [lowpass(round(step, 2), level.halvings) for step in steps]
     # One reduction per plane: over the interleaved array it is several times slower.
     xs, ys = np.ascontiguousarray(points[..., 0]), np.ascontiguousarray(points[..., 1])
-    x0 = max(0, min(int(np.floor(xs.min())) - reach, level_w - 1))
-    y0 = max(0, min(int(np.floor(ys.min())) - reach, level_h - 1))
-    x1 = min(level_w, max(x0 + 1, int(np.ceil(xs.max())) + reach + 1))
-    y1 = min(level_h, max(y0 + 1, int(np.ceil(ys.max())) + reach + 1))
-    patch = crop(y0, y1, x0, x1)
-    if sigma > 0.15:
-        patch = cast(Float32, cv2.GaussianBlur(patch, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE))
+    reach_x, reach_y = (3 + (0 if kernel is None else len(kernel) // 2) for kernel in kernels)
+    x0 = max(0, min(int(np.floor(xs.min())) - reach_x, level_w - 1))
+    y0 = max(0, min(int(np.floor(ys.min())) - reach_y, level_h - 1))
+    x1 = min(level_w, max(x0 + 1, int(np.ceil(xs.max())) + reach_x + 1))
+    y1 = min(level_h, max(y0 + 1, int(np.ceil(ys.max())) + reach_y + 1))
+    patch = level.crop(y0, y1, x0, x1)
+    if any(kernel is not None for kernel in kernels):
+        across, down = (np.ones(1, np.float32) if kernel is None else kernel for kernel in kernels)
+        patch = cast(Float32, cv2.sepFilter2D(patch, -1, across, down, borderType=cv2.BORDER_REPLICATE))
     map_x, map_y = (xs - x0).astype(np.float32), (ys - y0).astype(np.float32)
     return cast(Float32, cv2.remap(patch, map_x, map_y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))

@@ -9,7 +9,7 @@ import numpy as np
 
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8, float32
-from autoprep.imaging.resample import STRIP_ROWS, Warp, warp_rows
+from autoprep.imaging.resample import STRIP_ROWS, Level, Warp, warp_rows
 from autoprep.imaging.transfer import encode_fast, quantise8, quantise16, srgb_to_linear
 from autoprep.rendering import scene
 from autoprep.rendering.layout import Layout, warp_for
@@ -132,11 +132,11 @@ def _strips(
     size, into = (x1 - x0, y1 - y0), (x0 - layout.work[0], y0 - layout.work[1])
     warp = warp_for(layout, plan)
     level = _level(photo, warp.scale(*size))
-    calm = _calm(level, warp, size, into, layout, correct)
+    calm = _calm(photo, warp, size, into, layout, correct)
     for top in range(0, size[1], STRIP_ROWS):
         bottom = min(top + STRIP_ROWS, size[1])
         above, below = max(0, top - _HALO), min(size[1], bottom + _HALO)
-        linear = warp_rows(level.crop, level.size_px, level.scale, warp, size, (above, below))
+        linear = warp_rows(level, warp, size, (above, below))
         linear = correct(linear, into[0], into[1] + above)
         if calm is not None:
             linear = calm(linear, above)
@@ -159,7 +159,7 @@ _SMALL_PX = 320
 
 
 def _calm(
-    level: Photo, warp: Warp, size: tuple[int, int], into: tuple[int, int], layout: Layout, correct: Strip
+    photo: Photo, warp: Warp, size: tuple[int, int], into: tuple[int, int], layout: Layout, correct: Strip
 ) -> scene.Calm | None:
     """The calming of the desk, from a small corrected picture of the scene; None where no desk is shown."""
     if layout.scene is None:
@@ -167,8 +167,8 @@ def _calm(
     factor = max(size) / _SMALL_PX
     small = (max(8, round(size[0] / factor)), max(8, round(size[1] / factor)))
     scaled = Warp(warp.matrix @ np.diag([size[0] / small[0], size[1] / small[1], 1.0]), warp.lens)
-    coarse = level.reduced(max(1, int(warp.scale(*size) * level.scale * factor)))
-    linear = warp_rows(coarse.crop, coarse.size_px, coarse.scale, scaled, small, (0, small[1]))
+    coarse = photo.reduced(max(1, int(warp.scale(*size) * factor)))
+    linear = warp_rows(Level(coarse.crop, coarse.size_px, coarse.scale), scaled, small, (0, small[1]))
     # The correction is smooth: taken at full size and averaged down it would come out the same.
     gained = _corrected_small(linear, size, into, correct)
     work = (-into[0], -into[1], layout.work[2] - into[0], layout.work[3] - into[1])
@@ -186,12 +186,16 @@ def _corrected_small(linear: Float32, size: tuple[int, int], into: tuple[int, in
     return out
 
 
-def _level(photo: Photo, photo_px_per_px: float) -> Photo:
-    """The copy of the photo whose pixels are at most as large as the output's, and less than twice as fine."""
-    factor = 1
-    while photo_px_per_px / (factor * 2) >= 1 and factor < 16:
-        factor *= 2
-    return photo.reduced(factor)
+# So many photo pixels per output pixel are left for the filter at least: halving lets a little of what lies beyond the
+# half of its own frequencies fold back, and the filter takes just that away.
+_LEFT_FOR_FILTER = 1.6
+
+
+def _level(photo: Photo, photo_px_per_px: float) -> Level:
+    """The copy of the photo to sample from: halved as often as leaves the filter enough."""
+    halvings = max(0, int(np.floor(np.log2(max(photo_px_per_px, 1) / _LEFT_FOR_FILTER))))
+    copy = photo.halved(halvings)
+    return Level(copy.crop, copy.size_px, 0.5**halvings, halvings)
 
 
 def _extend(canvas: AnyArray, layout: Layout) -> None:
