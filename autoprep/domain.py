@@ -287,7 +287,8 @@ class PhotoFacts:
     """What the file says of itself, read once: camera facts that the correction may use, never a position.
 
     exposure: seconds * ISO / f-number^2, to which the light in the file is proportional, where all three are known;
-    camera: the file names the camera that made it.
+    camera: the file names the camera that made it; taken_at, taken_offset: by its clock, and
+    how far that is from UTC, "+01:00".
     """
 
     format: str
@@ -297,6 +298,7 @@ class PhotoFacts:
     exposure: float | None = None
     camera: bool = False
     taken_at: str | None = None
+    taken_offset: str = ""
     profile_name: str = "sRGB (assumed)"
     warnings: tuple[str, ...] = ()
 

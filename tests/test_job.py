@@ -119,6 +119,22 @@ def test_profiles_density_and_sampling_of_a_jpeg(studio: Settings) -> None:
         assert "P3" in ImageCms.getProfileDescription(profile)
 
 
+def test_where_the_size_of_the_work_is_known_the_file_tells_its_scale(studio: Settings) -> None:
+    """Pixels per inch of the work itself: from its longer side, 256 mm, and not from the camera's words."""
+    settings = with_presets(studio, whole=Preset(full_size=True, format="png", mark=False))
+    order = order_for(settings, photos.jpeg())
+    facts = WorkFacts(title="Blue Jug", size_mm=(256.0, 200.0))
+    result = done(replace(order, facts=facts))
+    (output,) = result.record.outputs
+    assert result.record.plan is not None
+    with Image.open(settings.studio / output.path) as image:
+        across = image.width / (256 / 25.4)
+        assert image.info["dpi"][0] == pytest.approx(across, rel=0.02)
+    unsaid = done(order_for(settings, photos.jpeg(), "Other Jug.jpg"))
+    with Image.open(settings.studio / unsaid.record.outputs[0].path) as image:
+        assert "dpi" not in image.info
+
+
 def test_blind_copies_carry_no_name(studio: Settings) -> None:
     settings = with_presets(studio, jury=Preset(long_side_px=600, rights="none"))
     done(order_for(settings, photos.jpeg()))

@@ -56,7 +56,7 @@ def _jpeg(pixels: AnyArray, carried: Carried, how: How) -> bytes:
     out = io.BytesIO()
     options = _options(carried)
     if carried.ppi:
-        options["dpi"] = (round(carried.ppi), round(carried.ppi))
+        options["dpi"] = (round(carried.ppi), round(carried.ppi))  # JFIF holds whole numbers; Exif has the true one
     # The library sizes its buffer for 4:2:0 and fails on busy 4:4:4 pictures unless told to make room.
     ImageFile.MAXBLOCK = max(ImageFile.MAXBLOCK, 3 * pixels.shape[0] * pixels.shape[1] + 65536)
     # 4:4:4: halved chroma turns one-pixel coloured lines to mud (CIEDE2000 16 instead of 0.5 on a red line).
@@ -84,7 +84,7 @@ def _options(carried: Carried) -> dict[str, object]:
     return options
 
 
-# Lossy WebP halves the chroma, always: one-pixel coloured lines lose theirs. Where the worst thousandth of the pixels is
+# Lossy WebP halves the chroma, always: one-pixel coloured lines lose theirs. Where the worst thousandth of pixels is
 # off by so much (CIEDE2000; a line of the drawing, not the grain of the paper), it is written without loss, unless a
 # lower quality says that bytes count more.
 _LINES_LOST, _BYTES_COUNT_BELOW = 6.0, 90
@@ -161,8 +161,12 @@ def _tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
     if carried.xmp:
         extra.append((700, 1, len(carried.xmp), carried.xmp, True))
     if carried.iim:
-        extra.append((33723, 7, len(carried.iim), carried.iim, True))
+        # As LONG, as its readers expect it; the bytes stand in their own order all the same.
+        longs = np.frombuffer(carried.iim + b"\0" * (-len(carried.iim) % 4), ">u4")
+        extra.append((33723, 4, len(longs), longs, True))
     density = (carried.ppi, carried.ppi) if carried.ppi else None
+    if carried.exif:
+        extra.append((_STANDS_IN, 4, 1, 0, True))
     out = io.BytesIO()
     tifffile.imwrite(
         out,
@@ -178,8 +182,47 @@ def _tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
         extratags=extra,
         metadata=None,
         software=False,
+        byteorder=">",
     )
-    return out.getvalue()
+    return _with_camera_directory(out.getvalue(), carried.exif) if carried.exif else out.getvalue()
+
+
+_EXIF_POINTER = 34665
+# The library refuses to write that tag: a free one before it keeps the place, and the order of the tags.
+_STANDS_IN = _EXIF_POINTER - 1
+
+
+def _with_camera_directory(data: bytes, exif: bytes) -> bytes:
+    """A big-endian TIFF with the camera directory of an Exif block behind it: the library writes no such directory.
+
+    The whole block goes along, its offsets moved; of it only that directory is pointed at.
+    """
+    block = bytearray(exif.removeprefix(b"Exif\0\0"))
+    start = len(data) + len(data) % 2
+    camera = _entry(block, 4, _EXIF_POINTER)
+    (directory,) = struct.unpack_from(">I", block, camera + 8)
+    (count,) = struct.unpack_from(">H", block, directory)
+    for at in (directory + 2 + 12 * k for k in range(count)):
+        _, kind, items, value = struct.unpack_from(">HHII", block, at)
+        if items * _ITEM_BYTES[kind] > 4:
+            struct.pack_into(">I", block, at + 8, value + start)
+    out = bytearray(data + b"\0" * (len(data) % 2) + block)
+    pointer = _entry(out, 4, _STANDS_IN)
+    struct.pack_into(">H", out, pointer, _EXIF_POINTER)
+    struct.pack_into(">I", out, pointer + 8, start + directory)
+    return bytes(out)
+
+
+# Bytes of one item of each TIFF type (TIFF 6.0, section 2).
+_ITEM_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 7: 1, 9: 4, 10: 8}
+
+
+def _entry(tiff: bytearray, first_at: int, tag: int) -> int:
+    """Where the entry of a tag stands in the first directory of a big-endian TIFF."""
+    directory = int(struct.unpack_from(">I", tiff, first_at)[0])
+    count = int(struct.unpack_from(">H", tiff, directory)[0])
+    places = (directory + 2 + 12 * k for k in range(count))
+    return next(at for at in places if struct.unpack_from(">H", tiff, at)[0] == tag)
 
 
 @dataclass(frozen=True)

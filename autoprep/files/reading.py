@@ -2,6 +2,7 @@
 
 import io
 import math
+import re
 from dataclasses import replace
 from typing import Any, cast
 
@@ -80,6 +81,7 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         exposure=_exposure(exif),
         camera=bool(exif.get(ExifTags.Base.Make) or exif.get(ExifTags.Base.Model)),
         taken_at=_taken_at(exif),
+        taken_offset=_taken_offset(exif),
         profile_name=name,
         warnings=tuple(warnings),
     )
@@ -217,6 +219,13 @@ def _taken_at(exif: Image.Exif) -> str | None:
     return stamp if all(ch in "0123456789-:T" for ch in stamp) else None
 
 
+def _taken_offset(exif: Image.Exif) -> str:
+    """How far the camera's clock was from UTC (Exif OffsetTimeOriginal), as "+01:00"; empty where it does not say."""
+    camera = exif.get_ifd(ExifTags.IFD.Exif)
+    text = camera.get(ExifTags.Base.OffsetTimeOriginal) or camera.get(ExifTags.Base.OffsetTime)
+    return text if isinstance(text, str) and re.fullmatch(r"[+-]\d\d:\d\d", text) else ""
+
+
 def _read_raw(data: bytes, max_pixels: int) -> Photo:
     import rawpy  # the library loads slowly and few photos need it
 
@@ -245,7 +254,8 @@ def _raw_facts(data: bytes) -> dict[str, Any]:
     try:
         exif = Image.Exif()
         exif.load(b"Exif\0\0" + data[: 4 * 1024 * 1024])
-        return {"focal_mm35": _focal_mm35(exif), "exposure": _exposure(exif), "taken_at": _taken_at(exif)}
+        return {"focal_mm35": _focal_mm35(exif), "exposure": _exposure(exif), "taken_at": _taken_at(exif),
+                "taken_offset": _taken_offset(exif)}  # fmt: skip
     except Exception:  # facts that can't be read are simply not known
         return {}
 

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
+
 from autoprep.correction.planned import Planned
 from autoprep.domain import CorrectionPlan, OutputRecord, Photo, WorkFacts
 from autoprep.files.conversion import convert
@@ -14,6 +16,7 @@ from autoprep.files.icc import SPACES
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import AnyArray, float32
 from autoprep.imaging.transfer import encode_fast
+from autoprep.imaging.units import MM_PER_INCH
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import Maker, RightsStatement, make_statement, titled_only
 from autoprep.rendering.layout import Frame, Layout, lay_out
@@ -58,7 +61,7 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
     layout = lay_out(frame_of(preset, work.plan), work.plan)
     rendition = _rendition(work, preset, layout)
     pixels, profile, notes = _coloured(work, preset, rendition)
-    fitted = _written(work, preset, pixels, profile)
+    fitted = _written(work, preset, layout, pixels, profile)
     part = write_part(place, fitted.data, work.job)
     height, width = fitted.pixels.shape[:2]
     studio = work.settings.studio
@@ -165,13 +168,24 @@ def _glyph_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:
 # --- bytes ----------------------------------------------------------------------------------------------------
 
 
-def _written(work: Delivery, preset: Preset, pixels: AnyArray, profile: bytes) -> Fitted:
+def true_ppi(work: Delivery, layout: Layout) -> float | None:
+    """How many pixels stand for an inch of the work, where the artist has told its size; None where not."""
+    size = work.facts.size_mm
+    if size is None:
+        return None
+    _, _, width, height = layout.work
+    return float(np.sqrt(width * height / (size[0] * size[1]))) * MM_PER_INCH
+
+
+def _written(work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, profile: bytes) -> Fitted:
     statement = statement_for(work, preset)
-    own_profile = bool(preset.profile)
+    ppi = preset.ppi or true_ppi(work, layout)
 
     def write(current: AnyArray, quality: int) -> bytes:
         height, width = current.shape[:2]
-        carried = _carried(statement, preset, profile, (width, height), own_profile)
+        # Where the file had to become smaller, a pixel stands for more.
+        true = ppi and ppi * width / pixels.shape[1]
+        carried = _carried(statement, preset, profile, (width, height), true)
         return encode(current, preset.format, carried, How(quality, preset.progressive, preset.compression))
 
     fixed = bool(preset.width_px or preset.size_mm())
@@ -185,17 +199,17 @@ def _written(work: Delivery, preset: Preset, pixels: AnyArray, profile: bytes) -
 
 
 def _carried(
-    statement: RightsStatement, preset: Preset, profile: bytes, size: tuple[int, int], own_profile: bool
+    statement: RightsStatement, preset: Preset, profile: bytes, size: tuple[int, int], ppi: float | None
 ) -> Carried:
-    records = iim.records(statement)
-    srgb = preset.colour == "srgb" and not own_profile
+    records, row = iim.records(statement), ENCODERS[preset.format]
+    srgb = preset.colour == "srgb" and not preset.profile
     return Carried(
         icc=profile,
-        exif=exif.block(statement, *size, preset.ppi, srgb, ENCODERS[preset.format].oriented),
+        exif=exif.block(statement, *size, ppi, srgb, row.oriented, preset.format),
         xmp=xmp.packet(statement) if any(True for _ in statement.fields()) else b"",
         iim_segment=iim.app13(records),
         iim=records,
-        ppi=preset.ppi,
+        ppi=ppi,
         texts=tuple((ids.exif, value) for _, value, ids in statement.fields() if ids.exif is not None),
     )
 
@@ -218,5 +232,5 @@ def statement_for(work: Delivery, preset: Preset) -> RightsStatement:
         data_mining=rights.data_mining,
         keywords=rights.keywords,
     )
-    taken = work.photo.facts.taken_at
-    return make_statement(maker, work.facts, work.year, taken[:10] if taken else "")
+    shot = work.photo.facts
+    return make_statement(maker, work.facts, work.year, f"{shot.taken_at}{shot.taken_offset}" if shot.taken_at else "")

@@ -50,6 +50,7 @@ class RightsStatement(BaseModel):
     description: Annotated[str, Ids("dc:description", "alt", 120, 2000, 0x010E)] = ""
     keywords: Annotated[str, Ids("dc:subject", "bag", 25, 64)] = ""
     alt_text: Annotated[str, Ids("Iptc4xmpCore:AltTextAccessibility", "alt")] = ""
+    extended: Annotated[str, Ids("Iptc4xmpCore:ExtDescrAccessibility", "alt")] = ""
     created: Annotated[str, Ids("photoshop:DateCreated", "text")] = ""
     usage_terms: Annotated[str, Ids("xmpRights:UsageTerms", "alt")] = ""
     statement_url: Annotated[str, Ids("xmpRights:WebStatement", "text")] = ""
@@ -94,8 +95,8 @@ class Maker:
     keywords: tuple[str, ...] = ()
 
 
-def make_statement(maker: Maker, facts: WorkFacts, year: str, taken_on: str = "") -> RightsStatement:
-    """The statement for one work; year is that of the work, taken_on the day of the photo as YYYY-MM-DD.
+def make_statement(maker: Maker, facts: WorkFacts, year: str, taken: str = "") -> RightsStatement:
+    """The statement for one work; year is that of the work, taken the photo's time, "2026-06-14T10:31:02+01:00".
 
     Without an artist's name only what stands on its own is kept.
     """
@@ -115,7 +116,8 @@ def make_statement(maker: Maker, facts: WorkFacts, year: str, taken_on: str = ""
         description=facts.description,
         keywords="\n".join(dict.fromkeys((*facts.keywords, *maker.keywords))),
         alt_text=facts.alt_text,
-        created=taken_on,
+        extended=facts.description if facts.alt_text else "",
+        created=taken,
         usage_terms=filled(maker.usage_terms) if artist else "",
         statement_url=maker.statement_url,
         marked="True" if artist else "",

@@ -85,6 +85,7 @@ def _artwork(_: str, statement: RightsStatement) -> str:
         part("AOCreator", maker),
         part("AODateCreated", escape(statement.artwork_year)),
         part("AOCopyrightNotice", escape(statement.notice)),
+        part("AOCurrentCopyrightOwnerName", escape(statement.owner)),
         part("AOPhysicalDescription", physical),
         part("AOSourceInvNo", escape(statement.artwork_inventory)),
     )

@@ -1,11 +1,13 @@
 """The Exif block through one small module: what another writer makes of the same values is read as the same."""
 
 import io
+import struct
 
+import pytest
 from PIL import ExifTags, Image
 
 from autoprep.domain import WorkFacts
-from autoprep.metadata import exif
+from autoprep.metadata import exif, iim
 from autoprep.metadata.statement import Maker, make_statement
 
 
@@ -19,9 +21,8 @@ def _read(block: bytes) -> dict[int, object]:
 
 
 def test_the_imaging_librarys_own_writer_gives_the_same() -> None:
-    statement = make_statement(
-        Maker(artist="Wren Halloway", notice="(c) {year} {artist}"), WorkFacts(title="Reeds"), "2026"
-    )
+    maker = Maker(artist="Wren Halloway", notice="(c) {year} {artist}")
+    statement = make_statement(maker, WorkFacts(title="Reeds"), "2026", "2026-06-14T10:31:02+01:00")
     ours = _read(exif.block(statement, 900, 600, 300.0, srgb=True))
     theirs = Image.Exif()
     theirs[ExifTags.Base.Orientation] = 1
@@ -35,9 +36,41 @@ def test_the_imaging_librarys_own_writer_gives_the_same() -> None:
     camera[ExifTags.Base.ExifImageWidth] = 900
     camera[ExifTags.Base.ExifImageHeight] = 600
     camera[ExifTags.Base.ColorSpace] = 1
+    camera[ExifTags.Base.FlashPixVersion] = b"0100"
+    camera[ExifTags.Base.ComponentsConfiguration] = b"\1\2\3\0"
+    theirs[ExifTags.Base.YCbCrPositioning] = 1
+    camera[ExifTags.Base.DateTimeOriginal] = "2026:06:14 10:31:02"
+    camera[ExifTags.Base.OffsetTimeOriginal] = "+01:00"
     assert ours == _read(theirs.tobytes())
     assert ours[ExifTags.Base.Artist] == "Wren Halloway"
     assert ours[ExifTags.Base.Copyright] == "(c) 2026 Wren Halloway"
+
+
+@pytest.mark.parametrize("name", ["Wren", "Wrens"])
+def test_every_value_begins_at_an_even_place_and_every_directory_ends(name: str) -> None:
+    """TIFF 6.0, section 2: values lie on word boundaries; four bytes after the entries say that none follows."""
+    taken = "2026-06-14T10:31:02+01:00"
+    tiff = exif.block(make_statement(Maker(artist=name), WorkFacts(), "2026", taken), 9, 6, 300.0, True)[6:]
+    directories = [8]
+    for start in directories:
+        (count,) = struct.unpack_from(">H", tiff, start)
+        for at in (start + 2 + 12 * k for k in range(count)):
+            tag, kind, items, value = struct.unpack_from(">HHII", tiff, at)
+            if tag == ExifTags.IFD.Exif:
+                directories.append(value)
+            if items * {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 7: 1}[kind] > 4:
+                assert value % 2 == 0
+        assert tiff[start + 2 + 12 * count :][:4] == b"\0" * 4
+    assert len(directories) == 2
+
+
+def test_without_an_offset_the_clock_alone_is_told() -> None:
+    said = make_statement(Maker(artist="Wren"), WorkFacts(), "2026", "2026-06-14T10:31:02")
+    found = _read(exif.block(said, 9, 6, None, srgb=True))
+    assert found[ExifTags.Base.DateTimeOriginal] == "2026:06:14 10:31:02"
+    assert ExifTags.Base.OffsetTimeOriginal not in found
+    assert b"\x1c\x02\x37" in iim.records(said)  # 2:55, the day
+    assert b"\x1c\x02\x3c" not in iim.records(said)  # 2:60 wants the offset too
 
 
 def test_only_one_module_knows_the_writer() -> None:

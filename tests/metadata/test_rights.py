@@ -1,5 +1,6 @@
 """Rights in every format, read back by Exiv2 (pyexiv2), which knows nothing of our writers."""
 
+import hashlib
 import json
 import shutil
 import subprocess
@@ -47,14 +48,14 @@ FACTS = WorkFacts(
 
 def statement(title: str | None = None, **changes: object) -> RightsStatement:
     facts = FACTS if title is None else FACTS.model_copy(update={"title": title})
-    return make_statement(replace(MAKER, **changes), facts, "2026", "2026-06-14")  # type: ignore[arg-type]
+    return make_statement(replace(MAKER, **changes), facts, "2026", "2026-06-14T10:31:02+01:00")  # type: ignore[arg-type]
 
 
 def carried(said: RightsStatement, format_: str) -> Carried:
     records = iim.records(said)
     return Carried(
         icc=SPACES["srgb"].profile(),
-        exif=exif.block(said, 90, 60, 300, True, format_ != "avif"),
+        exif=exif.block(said, 90, 60, 300, True, format_ != "avif", format_),
         xmp=xmp.packet(said),
         iim_segment=iim.app13(records),
         iim=records,
@@ -94,7 +95,8 @@ def test_xmp_in_every_format(tmp_path: Path, format_: str, bits: int) -> None:
     assert found["Xmp.iptcExt.DigitalSourceType"].endswith("/digitalCapture")
     assert found["Xmp.dc.description"] == {'lang="x-default"': "Sea thrift beside two boats <at> low tide"}
     assert found["Xmp.dc.subject"] == ["thrift", "boats & tides", "field journal", "Saltmere"]
-    assert found["Xmp.photoshop.DateCreated"] == "2026-06-14"
+    assert found["Xmp.photoshop.DateCreated"] == "2026-06-14T10:31:02+01:00"
+    assert found["Xmp.iptc.ExtDescrAccessibility"] == {'lang="x-default"': "Sea thrift beside two boats <at> low tide"}
     assert found["Xmp.iptc.AltTextAccessibility"] == {
         'lang="x-default"': "Pink thrift in the foreground, two boats behind it"
     }
@@ -107,6 +109,7 @@ def test_xmp_in_every_format(tmp_path: Path, format_: str, bits: int) -> None:
     assert found[work + "AOCopyrightNotice"] == f"© 2026 {NAME}"
     assert found[work + "AOPhysicalDescription"] == {'lang="x-default"': "ink and wash, 30 x 40 cm"}
     assert found[work + "AOSourceInvNo"] == "WH-017"
+    assert found[work + "AOCurrentCopyrightOwnerName"] == NAME
 
 
 @pytest.mark.parametrize(("format_", "bits"), CASES)
@@ -118,6 +121,8 @@ def test_exif_agrees_and_the_density_is_right(tmp_path: Path, format_: str, bits
     assert float(upper) / float(lower) == 300
     assert found["Exif.Image.ResolutionUnit"] == "2"
     assert found.get("Exif.Image.Orientation", "1") == "1"
+    assert found["Exif.Photo.DateTimeOriginal"] == "2026:06:14 10:31:02"
+    assert found["Exif.Photo.OffsetTimeOriginal"] == "+01:00"
 
 
 @pytest.mark.parametrize(("format_", "bits"), [("jpeg", 8), ("tiff", 8), ("tiff", 16)])
@@ -130,6 +135,8 @@ def test_iim_agrees(tmp_path: Path, format_: str, bits: int) -> None:
     assert found["Iptc.Application2.ObjectName"] == "Thrift & <boats>"
     assert found["Iptc.Application2.Keywords"] == ["thrift", "boats & tides", "field journal", "Saltmere"]
     assert found["Iptc.Application2.Caption"] == "Sea thrift beside two boats <at> low tide"
+    assert found["Iptc.Application2.DateCreated"] == "2026-06-14"
+    assert found["Iptc.Application2.TimeCreated"].replace("Z", "+00:00") in ("10:31:02+01:00", "103102+0100")
 
 
 def test_iim_limits_are_bytes_and_cut_on_characters() -> None:
@@ -173,3 +180,19 @@ def test_a_second_reader_agrees(tmp_path: Path, format_: str, bits: int) -> None
     assert found["XMP:AltTextAccessibility"] == "Pink thrift in the foreground, two boats behind it"
     assert found["EXIF:Artist"] == NAME
     assert "Warning" not in found
+    checked = subprocess.run(
+        ["exiftool", "-validate", "-warning", "-a", "-s3", str(place)], capture_output=True, check=True, text=True
+    )
+    # Deflate is no compression of Exif's, but the one that print labs and archives ask of TIFF.
+    told = [line for line in checked.stdout.splitlines() if "tag 0x0103 Compression" not in line]
+    assert told == ["OK"] if format_ != "tiff" else told == ["1 Warning"]
+
+
+def test_a_cut_name_is_told_from_a_changed_one(tmp_path: Path) -> None:
+    """The digest of the IIM beside it says that both were written together, though 2:80 holds half of the name."""
+    found = written(tmp_path, "jpeg", said=statement(artist="é" * 40))
+    data = (tmp_path / "out.jpg").read_bytes()
+    at = data.index(b"8BIM\x04\x25")
+    records = iim.records(statement(artist="é" * 40))
+    assert data[at + 12 : at + 28] == hashlib.md5(records).digest()
+    assert found.read_xmp()["Xmp.dc.creator"] == ["é" * 40]
