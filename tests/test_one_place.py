@@ -127,7 +127,7 @@ def test_a_colour_space_is_a_row(studio: Settings, monkeypatch: pytest.MonkeyPat
         shown = np.asarray(there, float)
     plain = with_table(studio, '[wall]\nlong_side_px = 300\nformat = "png"\n')
     usual = np.asarray(Image.open(io.BytesIO(made(plain, "wall"))), float)
-    assert np.abs(shown - usual).mean() < 1.0
+    assert np.abs(shown - usual).mean() < 2.0
 
 
 def test_a_rights_field_is_a_line_and_arrives_under_its_name(studio: Settings) -> None:
