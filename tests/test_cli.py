@@ -9,9 +9,8 @@ import pytest
 from autoprep import cli
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.ledger import Ledger
-from autoprep.service.studio import ledger_path
-from autoprep.told.pages import Place, index_html
-from autoprep.wishes.settings import Settings
+from autoprep.told.pages import Front, Place, index_html
+from autoprep.wishes.settings import Settings, ledger_path
 from tests import photos
 from tests.service.engines import run_once
 
@@ -127,7 +126,7 @@ def test_the_proof_page_escapes_everything_and_needs_no_network(tmp_path: Path) 
         outputs=(out,),
         pages={"before": "a", "after": "b"},
     )
-    page = index_html(bad, Place(tmp_path, tmp_path / "records" / "proof"), [record])
+    page = index_html(bad, Place(tmp_path, tmp_path / "records" / "proof"), Front(latest=[record]))
     assert page.count("<script>") == 1
     assert 'onerror="x' not in page
     assert "http" not in page.replace("http-equiv", "")

@@ -3,6 +3,7 @@
 import contextlib
 import os
 import unicodedata
+from collections.abc import Iterable
 from pathlib import Path
 
 from autoprep.errors import DeliveryError
@@ -74,12 +75,16 @@ def write_now(final: Path, data: bytes, token: str) -> None:
     publish(write_part(final, data, token), final)
 
 
-def clear_parts(folders: list[Path]) -> int:
-    """Remove parts that a crash left behind, in these folders and below; the number removed."""
-    removed = 0
-    for folder in folders:
-        for part in folder.rglob(f"{PART_PREFIX}*{PART_SUFFIX}") if folder.is_dir() else ():
-            with contextlib.suppress(OSError):
-                part.unlink()
-                removed += 1
+def clear_parts(folders: Iterable[Path], *, below: bool = True) -> int:
+    """Remove parts that a crash left behind, in these folders and, if asked, below; the number removed."""
+    removed, pending = 0, [os.fspath(folder) for folder in folders]
+    while pending:
+        with contextlib.suppress(OSError), os.scandir(pending.pop()) as entries:
+            for entry in entries:
+                if entry.name.startswith(PART_PREFIX) and entry.name.endswith(PART_SUFFIX):
+                    with contextlib.suppress(OSError):
+                        os.unlink(entry.path)
+                        removed += 1
+                elif below and entry.is_dir(follow_symlinks=False):
+                    pending.append(entry.path)
     return removed

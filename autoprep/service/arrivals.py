@@ -73,12 +73,12 @@ class Arrivals:
 
     def _aside(self, item: Found, shown: str, digest: str, reason: str) -> None:
         record = self._ledger.add_finished(set_aside("", shown, digest, reason), item.path, item.signature)
-        self.known[item.path] = SeenFile(item.signature, digest, record.job)
+        self.known[item.path] = SeenFile(item.signature, record.job)
         self._finished(record)
 
     def _open(self, file: SettledFile, shown: str, digest: str) -> None:
         job = self._ledger.claim(digest, file.path, shown, lambda _: self._places(shown))
-        seen = SeenFile(file.signature, digest, job.job)
+        seen = SeenFile(file.signature, job.job)
         if job.state == "done" and job.outcome == "set aside":
             # The same bytes are here again, copied anew or put back: what could not be done then is tried again.
             self._ledger.reopen(job.job, file.path, shown, self._places(shown))
@@ -86,7 +86,7 @@ class Arrivals:
         elif job.path != file.path:
             self._same_photo(job, file, shown, digest)
         # Last: a file that was cut off before this is taken in once more, to the same end.
-        self._ledger.remember(file.path, seen)
+        self._ledger.remember(file.path, seen, digest)
         self.known[file.path] = seen
         self._here(job.job, file.path)
 

@@ -23,6 +23,7 @@ from autoprep.wishes.settings import Settings
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
 _ABSENT_WAIT_S = 15.0  # a queued photo that is not there is looked for so often
 _FAULT_WAIT_S = 300.0
+_AT_ONCE_S = 0.5  # so long is worked out what follows, before it is looked what else is due
 
 
 class Desk:
@@ -54,8 +55,7 @@ class Desk:
     def all_anew(self) -> None:
         """What follows is worked out for all photos again, from the ledger."""
         self._running = {job: order for job, order in self._running.items() if job in self._pool.running}
-        for view in self._ledger.views():
-            self._knowledge.touch(view.job)
+        self._knowledge.all_anew()
 
     def arrived(self, record: JobRecord) -> None:
         """A file came in that needs no work."""
@@ -83,12 +83,17 @@ class Desk:
         for group in self._knowledge.news():
             if not self.guarded(self._knowledge.view(group[0]).shown, partial(self._follow, group)):
                 self._stumbling |= dict.fromkeys(group, now + _FAULT_WAIT_S)
+            if time.monotonic() - now > _AT_ONCE_S:
+                break  # other things are due; the rest stays new
+        self._knowledge.keep_settled()
         return self._taken
 
     def _follow(self, group: list[str]) -> None:
         for job in group:
             self._todo.pop(job, None)
-        for step in self._knowledge.follows(group):
+        steps = self._knowledge.follows(group)
+        self._knowledge.settled(group, left=bool(steps))
+        for step in steps:
             if isinstance(step, Measure | Render):
                 self._todo[step.job] = step
             elif step.job not in self._running:  # what comes back is told of by itself

@@ -19,8 +19,8 @@ from autoprep.service.inbox import Found, Hints, Settling, scan
 from autoprep.service.keeping import sweep
 from autoprep.service.pool import Pool
 from autoprep.service.reload import Reload
-from autoprep.service.studio import hold_lock, ledger_path, write_lists, write_page
-from autoprep.wishes.settings import Settings, worker_count
+from autoprep.service.studio import ListWriter, hold_lock, write_pages
+from autoprep.wishes.settings import Settings, ledger_path, worker_count
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
 _PAGE_EVERY_S = 2.0
@@ -50,7 +50,7 @@ class Engine:
         self._arrivals = Arrivals(
             settings, self.ledger, self._settling, log, self._desk.arrived, self._desk.here, patient=follow
         )
-        self._reload = Reload(settings, log)
+        self._reload, self._lists = Reload(settings, log), ListWriter()
         self._ready: dict[bytes, Found] = {}
         self.hints = Hints(settings.folders.inbox)
         self._next_scan = self._next_page = 0.0
@@ -58,7 +58,11 @@ class Engine:
 
     def _recover(self) -> None:
         interrupted, folders = self.ledger.recover(), self.settings.folders
-        parts = clear_parts([folders.ready, folders.needs_a_look, folders.records])
+        parts = clear_parts([folders.ready, folders.needs_a_look])
+        # Of the records' folders, one a photo, only those can hold parts of which something was left to do.
+        own = [folders.records / "proof" / job for job in self.ledger.unsettled()]
+        parts += clear_parts([folders.records, folders.records / "proof", folders.records / "words", *own], below=False)
+        parts += clear_parts([folders.records / "withdrawn"])
         back = sweep(self.settings, self.ledger)
         if interrupted or parts or back:
             self._log.info("recovered", interrupted_jobs=interrupted, unfinished_files=parts, brought_back=back)
@@ -143,9 +147,8 @@ class Engine:
             return
         self._next_page, self._page_due = time.monotonic() + _PAGE_EVERY_S, False
         try:
-            records = [job.record for job in self.ledger.jobs() if job.record is not None]
-            write_page(self.settings, records)
-            write_lists(self.settings, records)
+            self._page_due = not write_pages(self.settings, self.ledger.overview, date.today())
+            self._lists.write(self.settings, self.ledger.overview)
         except (OSError, AutoprepError) as problem:
             self._complain("proof page not written", reason=str(problem))
 

@@ -348,6 +348,11 @@ def _check_profiles(settings: Settings, path: Path, text: str) -> None:
             raise ConfigError(f"`{name}`: a CMYK file carries no visible mark; set mark = false", path, line)
 
 
+def ledger_path(settings: Settings) -> Path:
+    """Where the ledger lies."""
+    return settings.folders.records / "ledger.sqlite3"
+
+
 def font_path(settings: Settings) -> Path:
     """The font of the visible mark: the artist's own, else the one that comes along."""
     if settings.mark.font:

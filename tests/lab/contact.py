@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from PIL import Image, ImageCms
 
-from autoprep.cli import make_studio
+from autoprep.cli.studio import make_studio
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.files.storage import publish
 from autoprep.job import process

@@ -37,9 +37,8 @@ from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
-from autoprep.service.studio import ledger_path
 from autoprep.service.worker import Failed, Finished
-from autoprep.wishes.settings import Settings, load
+from autoprep.wishes.settings import Settings, ledger_path, load
 
 _SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
 _PHOTO = PhotoFacts("jpeg", 90, 60, taken_at="2026-11-20T10:00:00")

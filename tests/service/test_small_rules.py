@@ -16,9 +16,9 @@ from autoprep.service.depends import plan_digest, settings_digest
 from autoprep.service.engine import Engine
 from autoprep.service.housekeeping import copy_of_the_day
 from autoprep.service.inbox import Found, Settling, scan
-from autoprep.service.studio import hold_lock, ledger_path
+from autoprep.service.studio import hold_lock
 from autoprep.service.takes import same_work
-from autoprep.wishes.settings import Settings, load
+from autoprep.wishes.settings import Settings, ledger_path, load
 from tests.service.pretend import InlinePool, Studio, photo
 
 SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
@@ -126,7 +126,7 @@ def test_a_file_settles_when_it_has_been_still_for_long_enough() -> None:
     assert look(6) == []
     now[0] += 1.1
     assert look(6) == [b"a.jpg"]
-    known = {b"a.jpg": SeenFile((6, 1, 1), "x", "1")}
+    known = {b"a.jpg": SeenFile((6, 1, 1), "1")}
     assert settling.look([Found(b"a.jpg", (6, 1, 1), plain=True)], known) == []
 
 
