@@ -17,10 +17,9 @@ from autoprep.correction.planned import planned
 from autoprep.domain import WorkFacts
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.reading import read_photo
-from autoprep.job import process, why_held
 from autoprep.job.delivery import Delivery, deliver, mark_style
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult
-from autoprep.job.story import known_size
+from autoprep.job.story import known_size, process, why_held
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
 from tests import photos

@@ -19,7 +19,7 @@ from autoprep.domain import Corners, Outline, Tone
 from autoprep.files import encoders, icc
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float64
-from autoprep.job import process
+from autoprep.job.story import process
 from autoprep.ledger import Ledger, migrations
 from autoprep.metadata import statement as rights
 from autoprep.wishes.schema import destinations_schema

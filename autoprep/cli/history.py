@@ -41,10 +41,16 @@ def _asked_for(options: argparse.Namespace, overview: Overview) -> tuple[Iterato
     paged = options.page is not None or options.per_page is not None
     if options.all or (options.json and not paged):
         return overview.listed(outcome, month), 0
-    page, size = options.page or 1, options.per_page or _A_PAGE
+    page, size = _page_of(options)
     if page < 1 or size < 1:
         raise UsageError("pages are counted from 1, and hold at least 1 photo")
     return iter(overview.newest(size, (page - 1) * size, outcome, month)), overview.count(outcome, month)
+
+
+def _page_of(options: argparse.Namespace) -> tuple[int, int]:
+    """The page that is asked for, and how many photos it holds."""
+    page, size = options.page, options.per_page
+    return 1 if page is None else page, _A_PAGE if size is None else size
 
 
 def _outcome(word: str | None) -> str | None:
@@ -76,7 +82,7 @@ def _print_rows(rows: Iterator[Listed], total: int, options: argparse.Namespace)
     if not shown and not total:
         print("No photo has come in yet." if not (options.outcome or options.month) else "There is none.")
     elif total > shown:
-        size, page = options.per_page or _A_PAGE, options.page or 1
+        page, size = _page_of(options)
         print(f"Page {page} of {-(-total // size)}, the newest last; {total} photos in all. "
               f"`--page {page + 1}` shows older ones, `--all` all.")  # fmt: skip
 

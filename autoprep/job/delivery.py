@@ -22,9 +22,6 @@ from autoprep.rendering.render import Look, Rendition, render
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings, font_path
 
-RENDERER = 1
-"""Counts up when the same plan and the same settings come to other pixels or bytes: then `redo` has something to do."""
-
 
 @dataclass(frozen=True)
 class Delivery:

@@ -25,7 +25,7 @@ from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, 
 from autoprep.job.question import MOST_CHOICES, Doubt, Preview, about_edge, ask
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
 from autoprep.job.said_outline import inside, said_outline
-from autoprep.job.stages import Stages, now, record_of
+from autoprep.job.stages import Stages, now, record_of, set_aside
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist
 from autoprep.wishes.destinations import Preset
@@ -89,11 +89,6 @@ def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
         doubt = about_edge(outline, survey.outlines(MOST_CHOICES), survey.several)
         return ask(order, photo, outline, stages, doubt, _preview(order, photo))
     return _finish(order, photo, outline, stages)
-
-
-def set_aside(job: str, photo: str, sha256: str, reason: str) -> JobRecord:
-    """The record of a photo that can't be worked on."""
-    return JobRecord(job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=now())
 
 
 def _no_work(order: JobOrder, photo: Photo, chance: float, stages: Stages, reason: str = words.NO_WORK) -> JobResult:

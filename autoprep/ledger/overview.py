@@ -13,6 +13,7 @@ BLOCK = 100
 QUIET = ("duplicate", "no work seen")
 """Outcomes that a page passes over."""
 
+_SHOWN = "json_remove(record, '$.plan', '$.likeness', '$.choices')"
 _AT_ONCE = 200  # rows that are read before the ledger is free again for the service
 
 
@@ -136,8 +137,9 @@ class Overview:
         )
 
     def _records(self, clause: str, values: tuple[Any, ...], most: int) -> list[JobRecord]:
+        """Records without what no page shows: the plan, the likeness and the choices, by far the most of them."""
         rows = self._db.execute(
-            f"SELECT record FROM jobs JOIN records USING (number) WHERE {clause} ORDER BY number DESC LIMIT ?",  # noqa: S608
+            f"SELECT {_SHOWN} FROM jobs JOIN records USING (number) WHERE {clause} ORDER BY number DESC LIMIT ?",  # noqa: S608
             (*values, most),
         )
         return [JobRecord.model_validate_json(row[0]) for row in rows]
@@ -171,10 +173,20 @@ class Overview:
         self._db.executemany("DELETE FROM due WHERE kind = ? AND name = ? AND block = ?", [(kind, *at) for at in names])
         self._db.execute("COMMIT")
 
+    def make_due(self, jobs: list[str]) -> None:
+        """The pages that show these photos are to be written again."""
+        self._db.execute("BEGIN IMMEDIATE")
+        self._db.executemany(
+            "INSERT OR IGNORE INTO due SELECT 'page', substr(came, 1, 7), number / 100 FROM jobs WHERE job = ?",
+            [(job,) for job in jobs],
+        )
+        self._db.execute("COMMIT")
+
     def finished_between(self, after: str, before: str) -> list[str]:
         """Jobs that were done in a time, both as records have it: from, and before."""
-        rows = self._db.execute("SELECT job FROM jobs WHERE finished >= ? AND finished < ? AND finished <> ''",
-                                (after, before))  # fmt: skip
+        rows = self._db.execute(
+            "SELECT job FROM jobs WHERE finished >= ? AND finished < ? AND finished <> ''", (after, before)
+        )
         return [row[0] for row in rows]
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from autoprep.domain import JobRecord
 from autoprep.files.containers import is_whole, sniff
-from autoprep.job import set_aside
+from autoprep.job.stages import set_aside
 from autoprep.ledger import Job, Ledger, SeenFile
 from autoprep.logs import plain
 from autoprep.service.inbox import Found, SettledFile, Settling, read_settled

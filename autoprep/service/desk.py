@@ -9,8 +9,8 @@ from typing import Any
 
 from autoprep.domain import JobRecord
 from autoprep.errors import DeliveryError
-from autoprep.job import set_aside
 from autoprep.job.orders import JobOrder
+from autoprep.job.stages import set_aside
 from autoprep.ledger import Ledger
 from autoprep.service.hands import Hands
 from autoprep.service.inbox import Found

@@ -14,7 +14,7 @@ from autoprep.files.storage import clear_parts
 from autoprep.ledger import Ledger
 from autoprep.service.arrivals import Arrivals, shown_name
 from autoprep.service.desk import Desk
-from autoprep.service.housekeeping import copy_of_the_day
+from autoprep.service.housekeeping import once_a_day
 from autoprep.service.inbox import Found, Hints, Settling, scan
 from autoprep.service.keeping import sweep
 from autoprep.service.pool import Pool
@@ -112,7 +112,7 @@ class Engine:
             self._arrivals.follow(job, was, path)
         service = self.settings.service
         self._next_scan = time.monotonic() + service.rescan_s
-        copy_of_the_day(self.settings, self.ledger, date.today())
+        self._page_due |= once_a_day(self.settings, self.ledger, date.today())
         if self._settling.untaken(self._arrivals.known) or self._desk.unsettled:
             # Something is new: the next looks come soon, and are spaced so that a burst costs a few scans only.
             self._next_scan = time.monotonic() + max(0.1, min(service.settle_s / 2, 1.0, service.rescan_s))

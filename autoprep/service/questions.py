@@ -6,7 +6,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from autoprep.job.question import choice_name
+from autoprep.job.orders import choice_name
 
 _MOST_CHOICES = 9
 

@@ -57,7 +57,7 @@ def run(pipe: Connection, limits: Limits) -> None:
     _confine(limits)
     import cv2  # after the thread limits are set
 
-    from autoprep.job import process
+    from autoprep.job.story import process
 
     cv2.setNumThreads(1)
     with contextlib.suppress(EOFError, OSError):

@@ -112,6 +112,7 @@ class Service(Table):
     max_megapixels: Annotated[float, Field(gt=0, le=1000)] = 250.0
     min_free_mb: Annotated[float, Field(ge=0)] = 500.0
     heic: bool = True
+    comparisons_days: Annotated[int, Field(ge=0, le=36500)] = 0
 
 
 class Main(Table):

@@ -31,9 +31,9 @@ from autoprep.domain import (
     Tone,
 )
 from autoprep.files.storage import write_part
-from autoprep.job import why_held
 from autoprep.job.delivery import Delivery, statement_for
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
+from autoprep.job.story import why_held
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine

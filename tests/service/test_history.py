@@ -1,7 +1,6 @@
 """What is settled costs nothing: a start works out only what is new, and a page write reads only what it shows."""
 
 import re
-from collections.abc import Iterator
 from datetime import date
 
 import pytest
@@ -9,6 +8,7 @@ import pytest
 from autoprep.ledger import Ledger, Overview
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
+from autoprep.service.housekeeping import clear_comparisons
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.studio import write_pages
 from autoprep.wishes.settings import Settings, ledger_path
@@ -21,7 +21,7 @@ def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
 
 
 @pytest.fixture
-def worked_out(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[str]]:
+def worked_out(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """The photos for which was asked what follows, each time."""
     asked: list[str] = []
     real = Knowledge.follows
@@ -31,7 +31,7 @@ def worked_out(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[str]]:
         return real(self, group)
 
     monkeypatch.setattr(Knowledge, "follows", follows)
-    yield asked
+    return asked
 
 
 def test_a_start_works_out_only_what_is_new(wren: Studio, worked_out: list[str]) -> None:
@@ -153,4 +153,32 @@ def test_many_pages_are_written_a_few_at_a_time(wren: Studio) -> None:
     assert len(ledger.overview.due_pages()) == 5
     assert write_pages(wren.settings, ledger.overview, date.today(), most_s=60.0)
     assert ledger.overview.due_pages() == []
+    ledger.close()
+
+
+def _comparison(wren: Studio, shown: str) -> list[str]:
+    folder = wren.settings.folders.records / "proof" / wren.records()[shown].job
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_old_comparisons_go_after_a_set_time_and_records_stay(wren: Studio) -> None:
+    wren.put("old.jpg", photo(1))
+    wren.put("new.jpg", photo(2))
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    today = date(2026, 11, 26)
+    for shown, day in (("old.jpg", "2026-10-01"), ("new.jpg", "2026-11-20")):
+        job = wren.records()[shown].job
+        for name in ("before.jpg", "after.jpg"):
+            (wren.settings.folders.records / "proof" / job / name).write_bytes(b"x")
+        ledger._db.execute("UPDATE jobs SET finished = ? WHERE job = ?", (f"{day}T10:00:00+00:00", job))
+    assert clear_comparisons(wren.settings, ledger, today) == 0  # by default they stay
+    service = wren.settings.service.model_copy(update={"comparisons_days": 30})
+    settings = wren.settings.model_copy(update={"service": service})
+    assert clear_comparisons(settings, ledger, today) == 1
+    assert _comparison(wren, "old.jpg") == ["record.json"]
+    assert _comparison(wren, "new.jpg") == ["after.jpg", "before.jpg", "record.json"]
+    assert ledger.overview.due_pages() != []
+    assert clear_comparisons(settings, ledger, date(2027, 1, 1)) == 1
+    assert _comparison(wren, "new.jpg") == ["record.json"]
     ledger.close()
