@@ -43,6 +43,7 @@ class Arrivals:
         self.known = ledger.files()
         self._ledger, self._settling, self._log = ledger, settling, log
         self._finished, self._here, self._patient = finished, here, patient
+        self._unfinished: dict[bytes, tuple[int, int, int]] = {}
 
     def take(self, item: Found) -> None:
         """Take one file in."""
@@ -51,6 +52,8 @@ class Arrivals:
             reason = "this is no plain file (a link or a device)" if not item.plain else "the file is too large"
             self._aside(item, shown, "", reason)
             return
+        if self._unfinished.get(item.path) == item.signature and self._waits(item):
+            return  # it has not changed since it was read last: it ends too early still
         file = read_settled(self.settings.folders.inbox, item)
         if file is None:
             return  # changed or gone; the next scan sees what it is now
@@ -65,11 +68,19 @@ class Arrivals:
             self._open(file, shown, digest)
 
     def _not_whole(self, item: Found, shown: str, digest: str) -> None:
+        if self._waits(item):
+            self._unfinished[item.path] = item.signature
+        else:
+            self._unfinished.pop(item.path, None)
+            self._aside(item, shown, digest, "the file ends before the picture does; copy it again")
+
+    def _waits(self, item: Found) -> bool:
+        """Whether a file that ends too early may yet be finished by what copies it; it is looked at again then."""
         still = self._settling.still_s(item.path)
         if still >= _GIVE_UP_WAITING_S or not self._patient:
-            self._aside(item, shown, digest, "the file ends before the picture does; copy it again")
-        else:
-            self._settling.later(item.path, min(60.0, max(1.0, still)))
+            return False
+        self._settling.later(item.path, min(60.0, max(1.0, still)))
+        return True
 
     def _aside(self, item: Found, shown: str, digest: str, reason: str) -> None:
         record = self._ledger.add_finished(set_aside("", shown, digest, reason), item.path, item.signature)

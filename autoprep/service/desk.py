@@ -148,6 +148,16 @@ class Desk:
         self._running[step.job] = order
         self._pool.submit(step.job, order)
 
+    def make_room(self) -> None:
+        """Long jobs that hold the last worker wait again; that is no failed try."""
+        for job in self._pool.make_room():
+            self._running.pop(job, None)
+            view = self._ledger.view(job)
+            if view is not None and view.state == "running":
+                self._ledger.give_back(job, failed=False)
+            self._knowledge.touch(job)
+            self._log.info("put back", job=job, reason="it takes long, and others wait; it goes on when one is free")
+
     def _put_off(self, job: str, wait_s: float, *, attempt: bool = False) -> int:
         attempts = self._ledger.postpone(job, time.time() + wait_s, attempt=attempt)
         self._knowledge.touch(job)

@@ -127,9 +127,15 @@ class Engine:
         """Take the steps that follow; then one waiting photo, one new one, in turn: neither starves the other."""
         self._page_due |= self._desk.work_out()
         waiting = self._desk.waiting()
+        if not self._pool.free and (waiting or self._ready):
+            self._desk.make_room()
         while self._pool.free and (waiting or self._ready):
-            if waiting:
-                self._desk.begin(waiting.pop(0))
+            able = next((step for step in waiting if self._pool.takes(step.job)), None)
+            if able is not None:
+                waiting.remove(able)
+                self._desk.begin(able)
+            elif not self._ready:
+                break
             if self._ready and self._pool.free:
                 item = self._ready.pop(next(iter(self._ready)))
                 if self._desk.guarded(shown_name(item.path), partial(self._arrivals.take, item)):

@@ -74,6 +74,11 @@ PLANTED: tuple[Mistake, ...] = (
         ("a copy steals the name", "if self._lines[job].path not in there]", "if self._lines[job].path in there]"),
     ),
     *_all(
+        "autoprep/service/housekeeping.py", ("tests/service/test_history.py",),
+        ("comparisons go by default", 'isoformat() if days else ""', "isoformat()"),
+        ("pages show what was cleared away", "if cleared:\n", "if False:\n"),
+    ),
+    *_all(
         "autoprep/service/knowledge.py", ("tests/service/test_history.py",),
         ("every start works out everything", "self._was_here: Container[str] = frozenset(keys)", "self._was_here: Container[str] = frozenset()"),
         ("nothing is worked out at a start", "for job, line in self._lines.items() if not line.settled}\n", "for job, line in self._lines.items() if False}\n"),
@@ -105,6 +110,19 @@ PLANTED: tuple[Mistake, ...] = (
         ("a link is followed", "if not item.plain or item.signature", "if item.signature"),
         ("what was set aside is never tried again", 'job.state == "done" and job.outcome == "set aside"', "False and job.outcome"),
         ("HEIC is taken where it is switched off", "and not self.settings.service.heic:", "and False:"),
+    ),
+    *_all(
+        "autoprep/service/lanes.py", ("tests/service/test_lanes.py",),
+        ("long jobs hold every worker", "return max(1, self._size - 1)", "return self._size"),
+        ("one worker gets no other beside a long job", "or not self._running_long() else 2", "or not self._running_long() else 1"),
+        ("the earliest long job makes room", "return long[self._most_long :]", "return long[: len(long) - self._most_long]"),
+        ("what was put back is begun again at once", "job not in self._long or len", "True or len"),
+        ("on a slow machine everything is long", "max(_LONG_S, _LONG_FACTOR * usual)", "_LONG_S"),
+    ),
+    *_all(
+        "autoprep/service/arrivals.py", ("tests/service/test_arrivals.py",),
+        ("half a photo is read at every look", "== item.signature and self._waits(item):", "== item.signature and False:"),
+        ("half a photo that grows is never read again", "if self._unfinished.get(item.path) == item.signature and", "if item.path in self._unfinished and"),
     ),
     *_all(
         "autoprep/service/desk.py", ("tests/service/test_small_rules.py", "tests/service/test_converge.py", "tests/service/test_everyday.py"),

@@ -140,6 +140,12 @@ class InlinePool:
     def running(self) -> list[str]:
         return [order.job for order in self._orders]
 
+    def takes(self, _job: str) -> bool:
+        return True
+
+    def make_room(self) -> list[str]:
+        return []
+
     def waitables(self) -> list[Any]:
         return []
 
