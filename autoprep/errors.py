@@ -11,6 +11,7 @@ AutoprepError
 ├── CannotMeet           a destination's rules can't be met by this picture; the others are delivered
 ├── DeliveryError        retry: an output could not be written (disk full, folder gone)
 ├── LedgerDamaged        the ledger can't be read: nothing starts; says where its copies lie
+├── StudioMoved          the records were moved while the service worked in them: it ends, and may be started again
 └── AlreadyRunning       another service works in this studio
 """
 
@@ -70,6 +71,10 @@ class DeliveryError(AutoprepError):
 
 class AlreadyRunning(AutoprepError):
     """A second service in the same studio."""
+
+
+class StudioMoved(AutoprepError):
+    """The records are no longer the folder that the service holds."""
 
 
 class LedgerDamaged(AutoprepError):

@@ -17,9 +17,10 @@ from autoprep.service.desk import Desk
 from autoprep.service.housekeeping import once_a_day
 from autoprep.service.inbox import Found, Hints, Settling, scan
 from autoprep.service.keeping import sweep
+from autoprep.service.lock import StudioLock
 from autoprep.service.pool import Pool
 from autoprep.service.reload import Reload
-from autoprep.service.studio import ListWriter, hold_lock, write_pages
+from autoprep.service.studio import ListWriter, write_pages
 from autoprep.wishes.settings import Settings, ledger_path, worker_count
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
@@ -40,7 +41,7 @@ class Engine:
     ) -> None:
         self.settings, self._log, self._follow = settings, log, follow
         self._on_record = on_record or (lambda record: None)
-        self._lock = hold_lock(settings.folders.records)
+        self._lock = StudioLock(settings.folders.records)
         self.ledger = Ledger(ledger_path(settings))
         self._recover()
         self._settling = Settling(settings.service.settle_s)
@@ -98,6 +99,7 @@ class Engine:
         self._write_page()
 
     def _look(self) -> None:
+        self._lock.look()
         if self._follow:
             self._take_over(self._reload.fresh())
             if not self.hints.arm():

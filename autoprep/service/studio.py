@@ -1,14 +1,11 @@
-"""The studio's files that stand around the work: its lock, its ledger, the proof page and the picture lists."""
+"""The studio's files that stand around the work: the proof pages and the picture lists."""
 
 import hashlib
 import json
-import os
 import time
 from datetime import date
 from pathlib import Path
-from typing import Any
 
-from autoprep.errors import AlreadyRunning
 from autoprep.files.storage import write_now
 from autoprep.ledger import Overview
 from autoprep.told import lists as listing
@@ -111,37 +108,3 @@ class _Lists:
         """Keep the hashes for the next time."""
         if self._known != self._before:
             write_now(self._file, json.dumps(self._known, indent=1, sort_keys=True).encode("utf-8"), "lists")
-
-
-def hold_lock(records: Path) -> Any:
-    """Hold the studio's lock; the system gives it back when the process ends, however it ends."""
-    records.mkdir(parents=True, exist_ok=True)
-    handle = (records / ".lock").open("a+")
-    try:
-        import fcntl
-    except ImportError:
-        return handle
-    # The folder itself is locked too: somebody may delete the file, and the next service would make a new one.
-    folder = os.open(records, os.O_RDONLY)
-    held = _Held(handle, folder)
-    try:
-        for one in (handle.fileno(), folder):
-            fcntl.flock(one, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        held.close()
-        raise AlreadyRunning(
-            f"another Autoprep is at work in this studio ({records.parent}); stop it first, or let it do the work"
-        ) from None
-    return held
-
-
-class _Held:
-    """An open lock file and the folder that it lies in."""
-
-    def __init__(self, file: Any, folder: int) -> None:
-        self._file, self._folder = file, folder
-
-    def close(self) -> None:
-        """Give the studio back."""
-        self._file.close()
-        os.close(self._folder)

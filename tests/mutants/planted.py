@@ -112,6 +112,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("HEIC is taken where it is switched off", "and not self.settings.service.heic:", "and False:"),
     ),
     *_all(
+        "autoprep/service/lock.py", ("tests/service/test_lock.py",),
+        ("a deleted lock lets another in", "fcntl.flock(self._folder, fcntl.LOCK_EX | fcntl.LOCK_NB)", "pass"),
+        ("a deleted lock is not made again", "if not (self._records / \".lock\").exists():", "if False:"),
+        ("another folder in the records' place goes unnoticed", "if (there.st_dev, there.st_ino) != (held.st_dev, held.st_ino):", "if False:"),
+    ),
+    *_all(
         "autoprep/service/lanes.py", ("tests/service/test_lanes.py",),
         ("long jobs hold every worker", "return max(1, self._size - 1)", "return self._size"),
         ("one worker gets no other beside a long job", "or not self._running_long() else 2", "or not self._running_long() else 1"),

@@ -9,14 +9,13 @@ import pytest
 
 from autoprep.cli import main
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
-from autoprep.errors import AlreadyRunning, ConfigError, LedgerDamaged
+from autoprep.errors import ConfigError, LedgerDamaged
 from autoprep.ledger import COPIES, Ledger, SeenFile
 from autoprep.logs import open_log
 from autoprep.service.depends import plan_digest, settings_digest
 from autoprep.service.engine import Engine
 from autoprep.service.housekeeping import copy_of_the_day
 from autoprep.service.inbox import Found, Settling, scan
-from autoprep.service.studio import hold_lock
 from autoprep.service.takes import same_work
 from autoprep.wishes.settings import Settings, ledger_path, load
 from tests.service.pretend import InlinePool, Studio, photo
@@ -172,15 +171,6 @@ def test_a_clock_that_was_put_back_delays_nothing(wren: Studio) -> None:
     engine.ledger.postpone(job.job, time.time() + 86_400)
     engine.stop()
     assert wren.run()["page.jpg"].outcome == "ready"
-
-
-def test_a_lock_file_that_is_deleted_lets_nobody_in(studio: Settings) -> None:
-    held = hold_lock(studio.folders.records)
-    (studio.folders.records / ".lock").unlink()
-    with pytest.raises(AlreadyRunning):
-        hold_lock(studio.folders.records)
-    held.close()
-    hold_lock(studio.folders.records).close()
 
 
 def test_a_damaged_ledger_is_told_with_what_to_do(studio: Settings, capsys: pytest.CaptureFixture[str]) -> None:
