@@ -181,6 +181,11 @@ def test_a_photo_is_found_by_whatever_it_is_called(ledger: Ledger, wanted: str) 
     _done(ledger, 2, "ready", work=WorkFacts(title="Sea Thrift"))
     _done(ledger, 12, "ready")
     assert ledger.overview.find(wanted) == "00002-00000000"
+    copy = JobRecord(
+        job="", photo="phone/2.jpg", sha256=f"{2:064x}", outcome="duplicate", duplicate_of="00002-00000000"
+    )
+    ledger.add_finished(copy, b"phone/2.jpg", SIGNATURE)
+    assert ledger.overview.find(wanted) == "00002-00000000"
     assert ledger.overview.find("nothing like it") is None
     assert ledger.overview.find("") is None
 
@@ -253,6 +258,10 @@ def test_what_changes_a_photo_unsettles_it_and_its_work(ledger: Ledger) -> None:
     assert unsettled_by(lambda: ledger.move(three.job, b"y", "y")) == [three.job]
     row = Rendition("site", "in place", Path("/x/y"))
     assert unsettled_by(lambda: ledger.apply([Change(three, (row,))])) == [three.job]
+    assert unsettled_by(lambda: ledger._db.execute("UPDATE jobs SET work = job WHERE job = ?", (two.job,))) == [
+        one.job, two.job,
+    ]  # fmt: skip
+    ledger.apply([Change(two, fields={"work": one.job})])
     # One that leaves its work leaves the others with something to work out.
     assert unsettled_by(lambda: ledger.apply([Change(two, fields={"work": two.job})])) == [one.job, two.job]
     assert unsettled_by(lambda: ledger.postpone(one.job, 5)) == []

@@ -38,6 +38,21 @@ def retry(options: argparse.Namespace) -> int:
     return 0 if len(there) == len(aside) else 1
 
 
+def rebuild(options: argparse.Namespace) -> int:
+    """Make a new ledger from the records."""
+    from autoprep.service import rebuild as rebuilding
+
+    settings = settings_of(options)
+    done = rebuilding.rebuild(settings, sound_too=options.anyway)
+    print(f"The ledger is made anew from the records: {done.photos} photos, {done.files} destinations' files.")
+    if done.put_away is not None:
+        print(f"The old one is kept as {done.put_away.name}.")
+    for place in done.unreadable:
+        print(f"  {plain(place)}: this record can't be read, so its photo will be looked at as if it were new")
+    print("Photos without a record are looked at by `watch` or `once`; nothing that is known is made again.")
+    return 1 if done.unreadable else 0
+
+
 def say(options: argparse.Namespace) -> int:
     """Leave words on a photo's work; the service takes them up, now or when it runs next."""
     settings = settings_of(options)

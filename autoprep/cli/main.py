@@ -86,6 +86,10 @@ def _parser() -> argparse.ArgumentParser:
     )
     say.add_argument("photo", metavar="PHOTO", help="the photo's name, or a job")
     say.add_argument("line", nargs="*", metavar="LINE", help="such as 'turn: left', 'kind: painting', 'outline: ask'")
+    rebuild = _add(
+        commands, "again.rebuild", "rebuild", "make a new ledger from the records, when it is lost or damaged"
+    )
+    rebuild.add_argument("--anyway", action="store_true", help="also where the ledger is sound; it is kept beside")
     redo = _json(_add(commands, "again.redo", "redo", "render again from the stored plans, without measuring again"))
     redo.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
     redo.add_argument("--destination", metavar="NAME", help="only this destination")

@@ -4,9 +4,9 @@ from autoprep.ledger.book import Ledger
 from autoprep.ledger.connection import COPIES, journal_mode
 from autoprep.ledger.migrations import MIGRATIONS
 from autoprep.ledger.overview import BLOCK, Overview
-from autoprep.ledger.rows import LOOK, Change, Job, Line, Listed, Rendition, SeenFile, State, View
+from autoprep.ledger.rows import LOOK, Change, Job, Line, Listed, Rendition, Restored, SeenFile, State, View
 
 __all__ = [
     "BLOCK", "COPIES", "LOOK", "MIGRATIONS", "Change", "Job", "Ledger", "Line", "Listed", "Overview", "Rendition",
-    "SeenFile", "State", "View", "journal_mode",
+    "Restored", "SeenFile", "State", "View", "journal_mode",
 ]  # fmt: skip

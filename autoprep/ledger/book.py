@@ -1,6 +1,7 @@
 """The open ledger: every file seen, every photo, work and rendition. The only SQL beside the migrations."""
 
 import json
+import os
 import sqlite3
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
@@ -17,6 +18,7 @@ from autoprep.ledger.rows import (
     Change,
     Job,
     Rendition,
+    Restored,
     SeenFile,
     View,
     job_of,
@@ -85,7 +87,8 @@ class Ledger(Names, Settled):
     def add_finished(self, record: JobRecord, path: bytes, signature: tuple[int, int, int]) -> JobRecord:
         """Record a photo that needed no work (a duplicate, something set aside); its job id is filled in.
 
-        Bytes that the ledger knows already keep the record that they have: only where they lie is remembered.
+        Bytes that the ledger knows already keep the record that they have: only where they lie is remembered. The
+        record on disk is yet to be written.
         """
         with self._transaction() as db:
             known = self._by_photo(db, record.sha256) if record.sha256 and record.outcome != "duplicate" else None
@@ -95,8 +98,8 @@ class Ledger(Names, Settled):
             number = db.execute("SELECT coalesce(max(number), 0) + 1 FROM jobs").fetchone()[0]
             record = record.model_copy(update={"job": f"{number:05d}-{record.sha256[:8] or 'unread'}"})
             db.execute(
-                f"INSERT INTO jobs (number, job, sha256, path, shown, state, outcome, came, {RECORD_COLUMNS}) "  # noqa: S608
-                "VALUES (?, ?, ?, ?, ?, 'done', ?, date('now', 'localtime'), ?, ?, ?, ?, ?)",
+                "INSERT INTO jobs (number, job, sha256, path, shown, state, outcome, unwritten, came, "  # noqa: S608
+                f"{RECORD_COLUMNS}) VALUES (?, ?, ?, ?, ?, 'done', ?, 1, date('now', 'localtime'), ?, ?, ?, ?, ?)",
                 (number, record.job, record.sha256, path, record.photo, record.outcome, *told_apart(record)),
             )
             db.execute("INSERT INTO records VALUES (?, ?)", (number, record.model_dump_json()))
@@ -127,6 +130,25 @@ class Ledger(Names, Settled):
                 "WHERE number = (SELECT number FROM jobs WHERE job = ?2)",
                 (shown, job),
             )
+
+    def restore(self, photos: Iterable[Restored]) -> None:
+        """Photos of which the records are known and no ledger: all of them, in one transaction, into an empty one.
+
+        Of two records of the same bytes the later one holds.
+        """
+        with self._transaction() as db:
+            for each in photos:
+                record = each.change.record
+                if record.sha256 and record.outcome != "duplicate":
+                    db.execute("DELETE FROM jobs WHERE sha256 = ? AND outcome <> 'duplicate'", (record.sha256,))
+                db.execute(
+                    "INSERT INTO jobs (number, job, sha256, path, shown, state, outcome, came) "
+                    "VALUES (?, ?, ?, ?, ?, 'done', ?, ?)",
+                    (each.number, record.job, record.sha256, os.fsencode(record.photo), record.photo, record.outcome,
+                     each.came),
+                )  # fmt: skip
+                self._reserve(db, record.job, dict(each.coming))
+                self._apply(db, each.change)
 
     # --- steps ----------------------------------------------------------------------------------------------
 

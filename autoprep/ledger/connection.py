@@ -40,8 +40,9 @@ class Connection:
         except sqlite3.DatabaseError as problem:
             self._db.close()
             raise LedgerDamaged(
-                f"the ledger {path} is damaged ({problem}): move it away, and put the newest copy from "
-                f"{path.parent / COPIES} in its place; photos, notes and finished pictures are not touched by that"
+                f"the ledger {path} is damaged ({problem}): `autoprep rebuild` makes a new one from the records; or "
+                f"move it away, and put the newest copy from {path.parent / COPIES} in its place. Photos, notes and "
+                "finished pictures are not touched by either"
             ) from problem
 
     def _open(self, path: Path) -> None:

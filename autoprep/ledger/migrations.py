@@ -110,6 +110,7 @@ MIGRATIONS: tuple[str, ...] = (
             (SELECT count(*) FROM json_each(jobs.record, '$.held')),
             (SELECT count(*) FROM json_each(jobs.record, '$.failed'))
         FROM jobs ORDER BY number;
+    UPDATE light SET unwritten = 1 WHERE outcome IN ('set aside', 'duplicate');  -- they had no record on disk
     DROP TABLE jobs;
     ALTER TABLE light RENAME TO jobs;
     CREATE UNIQUE INDEX one_job_per_photo ON jobs (sha256)

@@ -123,6 +123,16 @@ class Change:
     fields: Mapping[str, Any] = field(default_factory=dict)
 
 
+@dataclass(frozen=True)
+class Restored:
+    """A photo as its record on disk has it: its number, the day it came in, and the names that are kept for it."""
+
+    number: int
+    came: str
+    change: Change
+    coming: Mapping[str, Path] = field(default_factory=dict)
+
+
 VIEW_COLUMNS = (
     "number, job, sha256, path, shown, state, attempts, interrupted, not_before, outcome, "
     "work, usual, merit, chosen, plan, said, answered, unwritten"

@@ -241,7 +241,7 @@ class Desk:
         if final:
             reason = f"{failure.reason} (tried {attempts} times)" if attempts > 1 else failure.reason
             record = set_aside(job.job, job.shown, job.sha256, reason)
-            self._ledger.finish(record)
+            self._hands.finish(record)
             self._knowledge.touch(job.job)
             self._finished(record)
 

@@ -112,6 +112,16 @@ PLANTED: tuple[Mistake, ...] = (
         ("HEIC is taken where it is switched off", "and not self.settings.service.heic:", "and False:"),
     ),
     *_all(
+        "autoprep/service/rebuild.py", ("tests/service/test_rebuild.py",),
+        ("a sound ledger is made anew unasked", "if is_sound(settings) and not sound_too:", "if False:"),
+        ("the old ledger is lost", "        place.replace(away)\n    except", "        place.unlink()\n    except"),
+        ("takes come apart", 'record.take_of if record.take_of in records else job for', "job for"),
+        ("withdrawn files are forgotten", "if folder.name in seen or file is None:", "if True:"),
+        ("what was withdrawn is made again", "record.held.get(folder.name, OTHER_TAKE", "record.held.get('', OTHER_TAKE"),
+        ("released works are made again", "words = _words(settings, record, folder.name, held=False)", "words = _words(settings, record, folder.name)"),
+        ("questions are asked again", "if folder is not None:\n            asked", "if False:\n            asked"),
+    ),
+    *_all(
         "autoprep/service/lock.py", ("tests/service/test_lock.py",),
         ("a deleted lock lets another in", "fcntl.flock(self._folder, fcntl.LOCK_EX | fcntl.LOCK_NB)", "pass"),
         ("a deleted lock is not made again", "if not (self._records / \".lock\").exists():", "if False:"),

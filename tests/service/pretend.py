@@ -99,7 +99,8 @@ def _asked(order: JobOrder, base: JobRecord, outline: Outline) -> JobResult:
     })  # fmt: skip
     names = ("where.jpg", "why.txt", "choice-1.jpg", "choice-2.jpg")
     finals = [order.look_folder / name for name in names]
-    return JobResult(record, [(write_part(final, b"x", order.job), final) for final in finals])
+    data = order.photo.encode()
+    return JobResult(record, [(write_part(final, data, order.job), final) for final in finals])
 
 
 def _made(order: JobOrder, record: JobRecord) -> JobResult:
