@@ -2,6 +2,7 @@
 
 import argparse
 import json
+from dataclasses import asdict
 
 from autoprep.cli.found import settings_of
 from autoprep.logs import plain
@@ -48,3 +49,19 @@ def _ahead(settings: Settings, *, as_json: bool) -> int:
     if not lines:
         print("All is as it should be; there is nothing to do.")
     return 0
+
+
+def service_check(options: argparse.Namespace) -> int:
+    """Try whether this machine has what the service needs; exit code 1 where something is missing."""
+    from autoprep.service.readiness import look_over
+
+    findings = list(look_over(settings_of(options)))
+    missing = [finding for finding in findings if finding.grade == "missing"]
+    if options.json:
+        print(json.dumps([asdict(finding) for finding in findings], ensure_ascii=False, indent=2))
+        return 1 if missing else 0
+    signs = {"good": "ok", "note": "note", "missing": "MISSING"}
+    for finding in findings:
+        print(f"{signs[finding.grade]:<8} {finding.about:<15} {plain(finding.words)}")
+    print("Something is missing: see above." if missing else "The service can run here.")
+    return 1 if missing else 0

@@ -75,6 +75,8 @@ def _parser() -> argparse.ArgumentParser:
     _json(_add(commands, "work.once", "once", "process everything that waits in the inbox, then stop"))
     check = _json(_add(commands, "asking.check", "check", "validate the settings and show what they come to"))
     check.add_argument("--ahead", action="store_true", help="show what would be done now and why, without doing it")
+    ready_text = "try whether this machine has what the service needs"
+    _json(_add(commands, "asking.service_check", "service-check", ready_text))
     _list_of_photos(_json(_add(commands, "history.jobs", "jobs", "list the photos, the newest page or all")))
     _json(_add(commands, "history.status", "status", "what waits, runs, asks and failed, and how much space is left"))
     retry = _add(commands, "again.retry", "retry", "work again on what was set aside")

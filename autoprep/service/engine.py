@@ -172,6 +172,16 @@ class Engine:
         return not (busy or self._settling.untaken(self._arrivals.known))
 
     @property
+    def standing(self) -> str:
+        """How things stand, in one line."""
+        if self._desk.full:
+            return "Waits for free space"
+        waiting = self.pending
+        return (
+            f"{waiting} photo{'' if waiting == 1 else 's'} to work on" if waiting else "All is done; waits for photos"
+        )
+
+    @property
     def stuck(self) -> bool:
         """Whether nothing runs, and nothing can begin before there is more room."""
         return self._desk.full and not self._pool.running

@@ -117,9 +117,26 @@ PLANTED: tuple[Mistake, ...] = (
         ("the old ledger is lost", "        place.replace(away)\n    except", "        place.unlink()\n    except"),
         ("takes come apart", 'record.take_of if record.take_of in records else job for', "job for"),
         ("withdrawn files are forgotten", "if folder.name in seen or file is None:", "if True:"),
-        ("what was withdrawn is made again", "record.held.get(folder.name, OTHER_TAKE", "record.held.get('', OTHER_TAKE"),
         ("released works are made again", "words = _words(settings, record, folder.name, held=False)", "words = _words(settings, record, folder.name)"),
         ("questions are asked again", "if folder is not None:\n            asked", "if False:\n            asked"),
+    ),
+    *_all(
+        "autoprep/service/notify.py", ("tests/service/test_notify.py",),
+        ("the watchdog is fed too seldom", "_SHARE = 0.4", "_SHARE = 1.4"),
+        ("another's watchdog is fed", "* _SHARE if mine and", "* _SHARE if True and"),
+        ("a name without a file is not reached", 'if self._address.startswith("@") else', "if False else"),
+    ),
+    *_all(
+        "autoprep/cli/work.py", ("tests/service/test_notify.py",),
+        ("the end is not told", "        manager.stopping()\n", "        pass\n"),
+    ),
+    *_all(
+        "autoprep/service/readiness.py", ("tests/service/test_readiness.py",),
+        ("a closed folder is good", "_try_writing(place)\n        except", "pass\n        except"),
+        ("a full disk is good", "if free < needed:", "if False:"),
+        ("too few watches are good", "if folders > most or", "if False and"),
+        ("a share is a good place", "if kind in _SHARES:", "if False:"),
+        ("what can't be tried ends the check", "yield Finding(check.__name__", "raise\n            yield Finding(check.__name__"),
     ),
     *_all(
         "autoprep/service/lock.py", ("tests/service/test_lock.py",),
