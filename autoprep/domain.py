@@ -287,7 +287,7 @@ class PhotoFacts:
     """What the file says of itself, read once: camera facts that the correction may use, never a position.
 
     exposure: seconds * ISO / f-number^2, to which the light in the file is proportional, where all three are known;
-    camera: the file names the camera that made it.
+    camera: the file names the camera that made it; suspect: why the file may be damaged, empty where nothing says so.
     """
 
     format: str
@@ -299,6 +299,7 @@ class PhotoFacts:
     taken_at: str | None = None
     profile_name: str = "sRGB (assumed)"
     warnings: tuple[str, ...] = ()
+    suspect: str = ""
 
 
 @dataclass(frozen=True, eq=False)

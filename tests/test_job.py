@@ -301,3 +301,42 @@ def test_a_photo_never_changes_and_its_copies_go_with_it() -> None:
     del photo, small
     gc.collect()
     assert gone() is None
+
+
+def _with_grey_rest(kind: str) -> bytes:
+    pixels = np.asarray(Image.open(io.BytesIO(photos.jpeg()))).copy()
+    pixels[pixels.shape[0] * 6 // 10 :] = 128
+    out = io.BytesIO()
+    Image.fromarray(pixels).save(out, kind)
+    return out.getvalue()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ["PNG", "WEBP", "TIFF", "JPEG", "HEIF", "AVIF"])
+def test_a_half_grey_picture_is_asked_about_whatever_is_said(studio: Settings, kind: str) -> None:
+    data = _with_grey_rest(kind)
+    for facts in (WorkFacts(kind="ink"), WorkFacts(kind="ink", outline="whole photo")):
+        order = replace(order_for(studio, data), facts=facts)
+        record = process(order, lambda *_: None).record
+        assert record.outcome == "needs a look", record.reasons
+        assert "may be damaged" in record.reasons[0]
+        assert len(record.choices) > 1  # it can be answered
+
+
+@pytest.mark.parametrize("tone", [0, 128, 255])
+def test_a_picture_of_one_tone_is_set_aside(studio: Settings, tone: int) -> None:
+    out = io.BytesIO()
+    Image.new("RGB", (1200, 900), (tone,) * 3).save(out, "PNG")
+    record = process(order_for(studio, out.getvalue()), lambda *_: None).record
+    assert record.outcome == "set aside"
+    assert "flat tone" in record.reasons[0]
+
+
+def test_noise_is_never_ready(studio: Settings) -> None:
+    out = io.BytesIO()
+    noise = np.random.default_rng(5).integers(0, 255, (900, 1200, 3), dtype=np.uint8)
+    Image.fromarray(noise).save(out, "PNG")
+    assert process(order_for(studio, out.getvalue()), lambda *_: None).record.outcome in (
+        "no work seen",
+        "needs a look",
+    )

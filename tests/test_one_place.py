@@ -157,7 +157,7 @@ def test_a_migration_is_a_script(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     Ledger(tmp_path / "l.sqlite3").close()
     more = (*migrations.MIGRATIONS, "CREATE TABLE tides (hour TEXT); INSERT INTO tides VALUES ('noon');")
     monkeypatch.setattr(migrations, "MIGRATIONS", more)
-    monkeypatch.setattr("autoprep.ledger.book.MIGRATIONS", more)
+    monkeypatch.setattr("autoprep.ledger.connection.MIGRATIONS", more)
     Ledger(tmp_path / "l.sqlite3").close()
     db = sqlite3.connect(tmp_path / "l.sqlite3")
     assert db.execute("SELECT hour FROM tides").fetchall() == [("noon",)]

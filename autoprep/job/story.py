@@ -14,6 +14,7 @@ from autoprep.correction.planning import Wishes, make_plan, measured_ratio, rect
 from autoprep.correction.references import read_reference
 from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts
 from autoprep.errors import CannotMeet, DeliveryError, PhotoError
+from autoprep.files.damage import is_flat
 from autoprep.files.encoders import Carried, How, encode
 from autoprep.files.icc import SPACES
 from autoprep.files.reading import preview_jpeg, read_photo
@@ -24,7 +25,7 @@ from autoprep.job.delivery import Delivery, deliver
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
 from autoprep.job.question import MOST_CHOICES, Doubt, Preview, about_edge, ask
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
-from autoprep.job.said_outline import inside, said_outline
+from autoprep.job.said_outline import inside, said_outline, whole_photo
 from autoprep.job.stages import Stages, now, record_of, set_aside
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist
@@ -65,8 +66,10 @@ def process(order: JobOrder, report: Report) -> JobResult:
 
 def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
     """A new photo: find its work, and make it, ask, or leave it alone."""
+    if is_flat(photo.codes):
+        return JobResult(set_aside(order.job, order.photo, order.sha256, words.FLAT))
     said = said_outline(photo, order.facts)
-    if isinstance(said, Outline):
+    if isinstance(said, Outline) and not photo.facts.suspect:
         return _finish(order, photo, said, stages)
     with stages.stage("outline") as facts:
         survey = Survey(photo)
@@ -75,20 +78,31 @@ def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
         facts |= {"confidence": None if isinstance(outline, Declined) else round(outline.confidence, 3), **seen}
     if chance < gate.NO_WORK and order.settings.inbox.holds == "everything" and not order.facts.says_work:
         return _no_work(order, photo, chance, stages)
+    found = _settled(order, photo, survey, outline, said)
+    if isinstance(found, Outline):
+        return _finish(order, photo, found, stages)
+    return ask(order, photo, outline, stages, found, _preview(order, photo))
+
+
+def _settled(
+    order: JobOrder, photo: Photo, survey: Survey, outline: Outline | Declined, said: Outline | Declined | None
+) -> Outline | Doubt:
+    """The outline that is sure enough to go on with, or what is asked about it."""
+    if photo.facts.suspect:  # also where the artist has said an outline: before the damage was seen
+        first = (said,) if isinstance(said, Outline) else ()
+        likely = (*first, *survey.outlines(MOST_CHOICES))[: MOST_CHOICES - 1]
+        return Doubt(words.damaged(photo.facts.suspect), (*likely, whole_photo(photo)))
     if order.facts.outline == "inside frame":
         inner = inside(outline, survey.outlines(_MANY))
         if inner is not None:
-            return _finish(order, photo, inner, stages)
+            return inner
         said = Declined(reason="no edge was seen inside the outline that would be the picture's own")
-    asked = said is not None or order.facts.outline in ("ask", "ask again", "inside frame")
-    if asked:
+    if said is not None or order.facts.outline in ("ask", "ask again", "inside frame"):
         reason = said.reason if isinstance(said, Declined) else "you asked for the choices"
-        doubt = Doubt(words.asked(reason), tuple(survey.outlines(MOST_CHOICES)))
-        return ask(order, photo, outline, stages, doubt, _preview(order, photo))
+        return Doubt(words.asked(reason), tuple(survey.outlines(MOST_CHOICES)))
     if isinstance(outline, Declined) or outline.confidence < order.settings.correction.sure_enough:
-        doubt = about_edge(outline, survey.outlines(MOST_CHOICES), survey.several)
-        return ask(order, photo, outline, stages, doubt, _preview(order, photo))
-    return _finish(order, photo, outline, stages)
+        return about_edge(outline, survey.outlines(MOST_CHOICES), survey.several)
+    return outline
 
 
 def _no_work(order: JobOrder, photo: Photo, chance: float, stages: Stages, reason: str = words.NO_WORK) -> JobResult:

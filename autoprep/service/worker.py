@@ -81,7 +81,8 @@ def _do(process: Any, order: Any, pipe: Connection) -> Finished | Failed:
     except Exception as problem:
         # A mistake of ours, not of the photo: another try would end the same way.
         trace = "".join(traceback.format_exception(problem))
-        return Failed(order.job, f"{type(problem).__name__}: {problem}", retry=False, trace=trace)
+        said = f"Autoprep itself made a mistake with this photo ({type(problem).__name__}); the log tells where"
+        return Failed(order.job, said, retry=False, trace=trace)
 
 
 def _confine(limits: Limits) -> None:

@@ -121,6 +121,19 @@ PLANTED: tuple[Mistake, ...] = (
         ("questions are asked again", "if folder is not None:\n            asked", "if False:\n            asked"),
     ),
     *_all(
+        "autoprep/files/damage.py", ("tests/files/test_damage.py", "tests/files/test_mutations.py"),
+        ("a flat rectangle is no damage", "share = max(flat_part(codes), flat_rows(codes))", "share = flat_rows(codes)"),
+        ("burnt-out paper is damage", "& (least.min(axis=-1) < 250)", "& (least.min(axis=-1) < 256)"),
+        ("a dark corner is damage", "if sides and max(sides) < 0.5 else 0.0", "if sides else 0.0"),
+        ("zeros that were appended are damage", 'return at > 0 and start > 0 and data.find(b"\\xff\\xd9", start, at) < 0', "return at > 0 and start > 0"),
+        ("a hole in packed data is not seen", "(kind in _PACKED and _PACKED[kind] in data) or", "False or"),
+        ("disturbed data is not asked about", 'if kind == "jpeg" and _COMPLAINT in _said_of(data):', "if False:"),
+    ),
+    *_all(
+        "autoprep/job/story.py", ("tests/test_job.py",),
+        ("one tone is a picture", "if is_flat(photo.codes):", "if False:"),
+    ),
+    *_all(
         "autoprep/service/notify.py", ("tests/service/test_notify.py",),
         ("the watchdog is fed too seldom", "_SHARE = 0.4", "_SHARE = 1.4"),
         ("another's watchdog is fed", "* _SHARE if mine and", "* _SHARE if True and"),
