@@ -15,8 +15,10 @@ from PIL import Image, ImageCms
 
 from autoprep.correction.planned import planned
 from autoprep.domain import WorkFacts
+from autoprep.errors import DeliveryError
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.reading import read_photo
+from autoprep.files.storage import write_part
 from autoprep.job.delivery import Delivery, deliver, mark_style
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult
 from autoprep.job.story import known_size, process, why_held
@@ -340,3 +342,19 @@ def test_noise_is_never_ready(studio: Settings) -> None:
         "no work seen",
         "needs a look",
     )
+
+
+def test_a_job_that_finds_no_room_leaves_none_taken(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    written: list[str] = []
+
+    def full(final: Path, data: bytes, token: str) -> Path:
+        if written:
+            raise DeliveryError("master.tif can't be written (No space left on device)")
+        written.append(final.name)
+        return write_part(final, data, token)
+
+    monkeypatch.setattr("autoprep.job.delivery.write_part", full)
+    with pytest.raises(DeliveryError):
+        process(order_for(studio, photos.jpeg()), lambda *_: None)
+    assert len(written) == 1
+    assert not list(studio.studio.rglob("*.part"))

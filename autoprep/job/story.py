@@ -236,8 +236,19 @@ def _again(order: AgainOrder, photo: Photo, stages: Stages) -> JobResult:
 
 
 def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: Stages) -> JobResult:
-    assert record.plan is not None
     result = JobResult(record)
+    try:
+        _render_into(result, order, photo, record, stages)
+    except DeliveryError:
+        # What was written for a job that is tried again only takes room: on a full disk, that of all others.
+        for part, _ in result.parts:
+            part.unlink(missing_ok=True)
+        raise
+    return result
+
+
+def _render_into(result: JobResult, order: JobOrder, photo: Photo, record: JobRecord, stages: Stages) -> None:
+    assert record.plan is not None
     made = planned(photo, record.plan)
     outputs, held = list(record.outputs), {k: v for k, v in record.held.items() if k not in order.places}
     failed = {k: v for k, v in record.failed.items() if k not in order.places}
@@ -277,7 +288,6 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: Stages
             "finished_at": now(),
         }
     )
-    return result
 
 
 def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str:

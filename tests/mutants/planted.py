@@ -132,6 +132,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/job/story.py", ("tests/test_job.py",),
         ("one tone is a picture", "if is_flat(photo.codes):", "if False:"),
+        ("a job without room keeps what it wrote", "part.unlink(missing_ok=True)\n        raise", "pass\n        raise"),
     ),
     *_all(
         "autoprep/service/notify.py", ("tests/service/test_notify.py",),
