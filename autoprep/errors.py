@@ -64,9 +64,13 @@ class CannotMeet(AutoprepError):
 
 
 class DeliveryError(AutoprepError):
-    """An output could not be written; the job is tried again later."""
+    """An output could not be written; the job is tried again later. full: for want of room, which is no fault of it."""
 
     retry = True
+
+    def __init__(self, message: str, *, full: bool = False) -> None:
+        super().__init__(message)
+        self.full = full
 
 
 class AlreadyRunning(AutoprepError):

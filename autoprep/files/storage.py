@@ -1,6 +1,7 @@
 """Safe names and atomic delivery: written aside, synced, renamed; never half a file under its final name."""
 
 import contextlib
+import errno
 import os
 import unicodedata
 from collections.abc import Iterable
@@ -18,6 +19,7 @@ _RESERVED = {
     *(f"lpt{n}" for n in range(1, 10)),
 }
 _MOST_BYTES = 120
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT) if hasattr(errno, "EDQUOT") else (errno.ENOSPC,)
 
 
 def safe_stem(text: str, fallback: str = "photo") -> str:
@@ -46,7 +48,8 @@ def write_part(final: Path, data: bytes, token: str) -> Path:
     except OSError as problem:
         with contextlib.suppress(OSError):
             part.unlink()
-        raise DeliveryError(f"{final.name} can't be written ({problem.strerror or problem})") from problem
+        full = problem.errno in _NO_ROOM
+        raise DeliveryError(f"{final.name} can't be written ({problem.strerror or problem})", full=full) from problem
     return part
 
 

@@ -23,6 +23,7 @@ from autoprep.wishes.settings import Settings
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
 _ABSENT_WAIT_S = 15.0  # a queued photo that is not there is looked for so often
 _FAULT_WAIT_S = 300.0
+_NO_ROOM_WAIT_S = 30.0
 _AT_ONCE_S = 0.5  # so long is worked out what follows, before it is looked what else is due
 
 
@@ -229,6 +230,9 @@ class Desk:
             return
         if failure.trace:
             self._log.error("fault", job=job.job, photo=job.shown, reason=failure.reason, traceback=failure.trace)
+        if failure.full:
+            self._without_room(job.job, failure.reason)
+            return
         wait_s = min(_RETRY_S * 2**job.attempts, _RETRY_MOST_S)
         attempts = self._again(job.job, wait_s)
         if job.state == "done":  # a redo, an answer, other words: what was there before stays
@@ -244,6 +248,16 @@ class Desk:
             self._hands.finish(record)
             self._knowledge.touch(job.job)
             self._finished(record)
+
+    def _without_room(self, job: str, reason: str) -> None:
+        """A full disk is no failed try: the step comes up again until there is room."""
+        view = self._ledger.view(job)
+        if view is not None and view.state != "done":
+            self._ledger.give_back(job, failed=False, not_before=time.time() + _NO_ROOM_WAIT_S)
+            self._knowledge.touch(job)
+        else:
+            self._put_off(job, _NO_ROOM_WAIT_S)
+        self._log.warning("waiting for space", job=job, reason=reason)
 
     def _finished(self, record: JobRecord) -> None:
         self._log.info(

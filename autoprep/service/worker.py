@@ -44,12 +44,16 @@ class Finished:
 
 @dataclass(frozen=True)
 class Failed:
-    """A job failed; retry tells whether another try may help; trace is the traceback of a mistake in the code."""
+    """A job failed; retry tells whether another try may help; trace is the traceback of a mistake in the code.
+
+    full: there was no room, which counts as no try.
+    """
 
     job: str
     reason: str
     retry: bool
     trace: str = ""
+    full: bool = False
 
 
 def run(pipe: Connection, limits: Limits) -> None:
@@ -75,7 +79,8 @@ def _do(process: Any, order: Any, pipe: Connection) -> Finished | Failed:
         result = process(order, lambda stage, seconds, facts: pipe.send(Staged(order.job, stage, seconds, facts)))
         return Finished(order.job, result)
     except AutoprepError as problem:
-        return Failed(order.job, str(problem), bool(getattr(problem, "retry", False)))
+        retry, full = bool(getattr(problem, "retry", False)), bool(getattr(problem, "full", False))
+        return Failed(order.job, str(problem), retry, full=full)
     except MemoryError:
         return Failed(order.job, "the photo needs more memory than a worker may use", retry=True)
     except Exception as problem:

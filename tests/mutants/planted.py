@@ -174,6 +174,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/desk.py", ("tests/service/test_small_rules.py", "tests/service/test_converge.py", "tests/service/test_everyday.py"),
         ("a fault of one photo ends the loop", "return False\n        return True\n\n    def room", "raise\n        return True\n\n    def room"),
+        ("a full disk counts as a failed try", "if failure.full:", "if False:"),
         ("a failed photo is tried for ever", "final = not failure.retry or attempts", "final = False and attempts"),
         ("a mistake leaves no traceback", "if failure.trace:", "if False:"),
         ("work begins on a full disk", "return not self.full", "return True"),

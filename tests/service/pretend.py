@@ -30,6 +30,7 @@ from autoprep.domain import (
     Sharpening,
     Tone,
 )
+from autoprep.errors import DeliveryError
 from autoprep.files.storage import write_part
 from autoprep.job.delivery import Delivery, statement_for
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
@@ -162,6 +163,8 @@ class InlinePool:
             order = self._orders.pop()
             try:
                 yield Finished(order.job, pretend(order))
+            except DeliveryError as problem:
+                yield Failed(order.job, str(problem), retry=True, full=problem.full)
             except Exception as problem:
                 yield Failed(order.job, str(problem), retry=False, trace="planted")
 

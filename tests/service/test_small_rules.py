@@ -1,5 +1,6 @@
 """Small rules of the service, each by itself."""
 
+import errno
 import os
 import time
 from datetime import date
@@ -9,7 +10,8 @@ import pytest
 
 from autoprep.cli import main
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
-from autoprep.errors import ConfigError, LedgerDamaged
+from autoprep.errors import ConfigError, DeliveryError, LedgerDamaged
+from autoprep.files.storage import write_part
 from autoprep.ledger import COPIES, Ledger, SeenFile
 from autoprep.logs import open_log
 from autoprep.service.depends import plan_digest, settings_digest
@@ -222,3 +224,33 @@ def test_once_does_not_wait_for_room_that_may_never_come(
     main(["once", "--config", str(wren.settings.studio)])
     assert "not enough free space" in capsys.readouterr().err
     assert InlinePool.made == []
+
+
+def test_a_full_disk_costs_no_try_however_long_it_lasts(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    wren.put("page.jpg", photo(1))
+
+    def full(final: Path, data: bytes, token: str) -> Path:
+        raise DeliveryError(f"{final.name} can't be written (No space left on device)", full=True)
+
+    with monkeypatch.context() as patch:
+        patch.setattr("tests.service.pretend.write_part", full)
+        for _ in range(6):
+            wren.run()
+            wren.wait_over()
+    ledger = Ledger(ledger_path(wren.settings))
+    (job,) = ledger.jobs()
+    ledger.close()
+    assert (job.state, job.attempts) == ("queued", 0)
+    assert wren.run()["page.jpg"].outcome == "ready"
+
+
+def test_no_room_is_told_from_other_trouble(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for code, full in ((errno.ENOSPC, True), (errno.EACCES, False)):
+
+        def failing(_: int, code: int = code) -> None:
+            raise OSError(code, "planted")
+
+        monkeypatch.setattr("autoprep.files.storage.os.fsync", failing)
+        with pytest.raises(DeliveryError) as told:
+            write_part(tmp_path / "a.jpg", b"x", "1")
+        assert told.value.full is full
