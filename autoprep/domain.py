@@ -288,7 +288,7 @@ class PhotoFacts:
 
     exposure: seconds * ISO / f-number^2, to which the light in the file is proportional, where all three are known;
     camera: the file names the camera that made it; taken_at, taken_offset: by its clock, and
-    how far that is from UTC, "+01:00".
+    how far that is from UTC, "+01:00"; suspect: why the file may be damaged, empty where nothing says so.
     """
 
     format: str
@@ -301,6 +301,7 @@ class PhotoFacts:
     taken_offset: str = ""
     profile_name: str = "sRGB (assumed)"
     warnings: tuple[str, ...] = ()
+    suspect: str = ""
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,6 +11,7 @@ AutoprepError
 ├── CannotMeet           a destination's rules can't be met by this picture; the others are delivered
 ├── DeliveryError        retry: an output could not be written (disk full, folder gone)
 ├── LedgerDamaged        the ledger can't be read: nothing starts; says where its copies lie
+├── StudioMoved          the records were moved while the service worked in them: it ends, and may be started again
 └── AlreadyRunning       another service works in this studio
 """
 
@@ -63,13 +64,21 @@ class CannotMeet(AutoprepError):
 
 
 class DeliveryError(AutoprepError):
-    """An output could not be written; the job is tried again later."""
+    """An output could not be written; the job is tried again later. full: for want of room, which is no fault of it."""
 
     retry = True
+
+    def __init__(self, message: str, *, full: bool = False) -> None:
+        super().__init__(message)
+        self.full = full
 
 
 class AlreadyRunning(AutoprepError):
     """A second service in the same studio."""
+
+
+class StudioMoved(AutoprepError):
+    """The records are no longer the folder that the service holds."""
 
 
 class LedgerDamaged(AutoprepError):

@@ -9,8 +9,6 @@ from logging.handlers import RotatingFileHandler
 from pathlib import Path
 from typing import Any, TextIO
 
-import structlog
-
 _MOST_BYTES, _KEPT = 5_000_000, 5  # at most 30 MB of log
 
 Event = MutableMapping[str, Any]
@@ -33,6 +31,9 @@ class _Tee:
     """The last processor: one JSON line to the file, one readable line to the terminal."""
 
     def __init__(self, handler: logging.Handler, terminal: TextIO | None) -> None:
+        import structlog
+
+        self._drop = structlog.DropEvent
         self._handler = handler
         self._terminal = terminal
         colours = bool(terminal and terminal.isatty())
@@ -44,11 +45,13 @@ class _Tee:
         if self._terminal is not None:
             shown = {key: value for key, value in event.items() if key != "seconds" or value}
             print(self._render(logger, name, shown), file=self._terminal)
-        raise structlog.DropEvent
+        raise self._drop
 
 
 def open_log(records: Path, terminal: TextIO | None = sys.stderr) -> Any:
     """A bound logger that writes records/log.jsonl, and the terminal unless it is None."""
+    import structlog  # commands that only ask need none of it
+
     records.mkdir(parents=True, exist_ok=True)
     handler = RotatingFileHandler(
         records / "log.jsonl",

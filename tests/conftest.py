@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from autoprep.cli import make_studio
+from autoprep.cli.studio import make_studio
 from autoprep.wishes.settings import Settings, load
 
 QUICK = """

@@ -2,6 +2,9 @@
 
 import json
 import shutil
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -9,9 +12,8 @@ import pytest
 from autoprep import cli
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.ledger import Ledger
-from autoprep.service.studio import ledger_path
-from autoprep.told.pages import Place, index_html
-from autoprep.wishes.settings import Settings
+from autoprep.told.pages import Front, Place, index_html
+from autoprep.wishes.settings import Settings, ledger_path
 from tests import photos
 from tests.service.engines import run_once
 
@@ -127,7 +129,7 @@ def test_the_proof_page_escapes_everything_and_needs_no_network(tmp_path: Path) 
         outputs=(out,),
         pages={"before": "a", "after": "b"},
     )
-    page = index_html(bad, Place(tmp_path, tmp_path / "records" / "proof"), [record])
+    page = index_html(bad, Place(tmp_path, tmp_path / "records" / "proof"), Front(latest=[record]))
     assert page.count("<script>") == 1
     assert 'onerror="x' not in page
     assert "http" not in page.replace("http-equiv", "")
@@ -191,3 +193,84 @@ def test_a_redo_of_a_destination_that_went_away_ends_nothing(studio: Settings) -
     ledger = Ledger(ledger_path(studio))
     assert ledger.redos() == {}
     ledger.close()
+
+
+@pytest.fixture
+def history(studio: Settings) -> Settings:
+    """A studio that knows of 120 photos: every third a question, the rest set aside."""
+    ledger = Ledger(ledger_path(studio))
+    for number in range(1, 121):
+        outcome = "needs a look" if number % 3 == 0 else "set aside"
+        sha256 = f"{number:064x}"
+        job = ledger.claim(sha256, b"%d.jpg" % number, f"{number}.jpg", lambda _: {}).job
+        ledger.finish(JobRecord(job=job, photo=f"{number}.jpg", sha256=sha256, outcome=outcome))  # type: ignore[arg-type]
+    ledger.close()
+    return studio
+
+
+def listed(capsys: pytest.CaptureFixture[str], settings: Settings, *words: str) -> tuple[int, str, str]:
+    return run(capsys, "jobs", "--config", str(settings.studio), *words)
+
+
+def _numbers(text: str) -> list[int]:
+    return [int(line.rsplit("  ", 1)[1].removesuffix(".jpg")) for line in text.splitlines() if line.endswith(".jpg")]
+
+
+def test_the_list_of_photos_comes_in_pages(history: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = listed(capsys, history)
+    assert (code, _numbers(out)) == (0, list(range(71, 121)))
+    assert "Page 1 of 3" in out
+    assert "120 photos in all" in out
+    assert _numbers(listed(capsys, history, "--page", "3")[1]) == list(range(1, 21))
+    assert _numbers(listed(capsys, history, "--page", "2", "--per-page", "30")[1]) == list(range(61, 91))
+    assert _numbers(listed(capsys, history, "--all")[1]) == list(range(1, 121))
+    asked = _numbers(listed(capsys, history, "--outcome", "needs-a-look", "--per-page", "2")[1])
+    assert asked == [117, 120]
+    today = time.strftime("%Y-%m")
+    assert len(_numbers(listed(capsys, history, "--month", today, "--all")[1])) == 120
+    assert "There is none." in listed(capsys, history, "--month", "1999-01")[1]
+
+
+def test_the_list_as_json_is_whole_and_streamed(history: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    records = json.loads(listed(capsys, history, "--json")[1])
+    assert [record["photo"] for record in records] == [f"{n}.jpg" for n in range(1, 121)]
+    page = json.loads(listed(capsys, history, "--json", "--per-page", "2")[1])
+    assert [record["photo"] for record in page] == ["119.jpg", "120.jpg"]
+    assert json.loads(listed(capsys, history, "--json", "--outcome", "ready")[1]) == []
+
+
+@pytest.mark.parametrize(
+    ("words", "reason"),
+    [
+        (("--page", "0"), "counted from 1"),
+        (("--outcome", "fine"), "no photo is ever 'fine'"),
+        (("--month", "May"), "2026-11"),
+    ],
+)
+def test_a_list_that_can_not_be_is_told(
+    history: Settings, capsys: pytest.CaptureFixture[str], words: tuple[str, ...], reason: str
+) -> None:
+    code, _, err = listed(capsys, history, *words)
+    assert code == 2
+    assert reason in err
+
+
+@pytest.mark.parametrize(
+    ("command", "unused"),
+    [
+        (["--help"], ["pydantic", "numpy", "structlog", "sqlite3"]),
+        (["status"], ["autoprep.service", "autoprep.job.story", "structlog", "watchdog"]),
+        (["jobs"], ["autoprep.service", "autoprep.job.story", "structlog", "watchdog"]),
+        (["check", "--ahead"], ["autoprep.correction", "autoprep.rendering.render"]),
+    ],
+)
+def test_a_command_loads_what_it_needs(history: Settings, command: list[str], unused: list[str]) -> None:
+    """Loading all that the corrections need takes longer than most commands do."""
+    config = [] if command == ["--help"] else ["--config", str(history.studio)]
+    code = (
+        "import sys\nfrom autoprep.cli import main\n"
+        f"try:\n    main({[*command, *config]!r})\nexcept SystemExit:\n    pass\n"
+        f"print([name for name in {unused!r} if name in sys.modules], file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stderr.strip() == "[]"

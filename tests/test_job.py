@@ -15,12 +15,13 @@ from PIL import Image, ImageCms
 
 from autoprep.correction.planned import planned
 from autoprep.domain import WorkFacts
+from autoprep.errors import DeliveryError
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.reading import read_photo
-from autoprep.job import process, why_held
+from autoprep.files.storage import write_part
 from autoprep.job.delivery import Delivery, deliver, mark_style
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult
-from autoprep.job.story import known_size
+from autoprep.job.story import known_size, process, why_held
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
 from tests import photos
@@ -318,3 +319,58 @@ def test_a_photo_never_changes_and_its_copies_go_with_it() -> None:
     del photo, small
     gc.collect()
     assert gone() is None
+
+
+def _with_grey_rest(kind: str) -> bytes:
+    pixels = np.asarray(Image.open(io.BytesIO(photos.jpeg()))).copy()
+    pixels[pixels.shape[0] * 6 // 10 :] = 128
+    out = io.BytesIO()
+    Image.fromarray(pixels).save(out, kind)
+    return out.getvalue()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ["PNG", "WEBP", "TIFF", "JPEG", "HEIF", "AVIF"])
+def test_a_half_grey_picture_is_asked_about_whatever_is_said(studio: Settings, kind: str) -> None:
+    data = _with_grey_rest(kind)
+    for facts in (WorkFacts(kind="ink"), WorkFacts(kind="ink", outline="whole photo")):
+        order = replace(order_for(studio, data), facts=facts)
+        record = process(order, lambda *_: None).record
+        assert record.outcome == "needs a look", record.reasons
+        assert "may be damaged" in record.reasons[0]
+        assert len(record.choices) > 1  # it can be answered
+
+
+@pytest.mark.parametrize("tone", [0, 128, 255])
+def test_a_picture_of_one_tone_is_set_aside(studio: Settings, tone: int) -> None:
+    out = io.BytesIO()
+    Image.new("RGB", (1200, 900), (tone,) * 3).save(out, "PNG")
+    record = process(order_for(studio, out.getvalue()), lambda *_: None).record
+    assert record.outcome == "set aside"
+    assert "flat tone" in record.reasons[0]
+
+
+def test_noise_is_never_ready(studio: Settings) -> None:
+    out = io.BytesIO()
+    noise = np.random.default_rng(5).integers(0, 255, (900, 1200, 3), dtype=np.uint8)
+    Image.fromarray(noise).save(out, "PNG")
+    assert process(order_for(studio, out.getvalue()), lambda *_: None).record.outcome in (
+        "no work seen",
+        "needs a look",
+    )
+
+
+def test_a_job_that_finds_no_room_leaves_none_taken(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    written: list[str] = []
+
+    def full(final: Path, data: bytes, token: str) -> Path:
+        if written:
+            raise DeliveryError("master.tif can't be written (No space left on device)")
+        written.append(final.name)
+        return write_part(final, data, token)
+
+    monkeypatch.setattr("autoprep.job.delivery.write_part", full)
+    with pytest.raises(DeliveryError):
+        process(order_for(studio, photos.jpeg()), lambda *_: None)
+    assert len(written) == 1
+    assert not list(studio.studio.rglob("*.part"))

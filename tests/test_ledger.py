@@ -1,12 +1,12 @@
 """The ledger: one job per photo, reserved places, migrations, recovery."""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from autoprep.domain import JobRecord, OutputRecord
+from autoprep.domain import JobRecord, OutputRecord, WorkFacts
 from autoprep.ledger import LOOK, MIGRATIONS, Change, Ledger, Rendition, SeenFile, journal_mode
 
 SIGNATURE = (10, 20, 30)
@@ -33,7 +33,7 @@ def test_one_job_per_photo(ledger: Ledger) -> None:
     job = claim(ledger)
     assert claim(ledger, path=b"copy.jpg") == job
     assert claim(ledger, sha="c" * 64, path=b"b.jpg", place="/r/b.jpg") != job
-    ledger.remember(b"copy.jpg", SeenFile(SIGNATURE, "a" * 64, job))
+    ledger.remember(b"copy.jpg", SeenFile(SIGNATURE, job), "a" * 64)
     assert ledger.files()[b"copy.jpg"].job == job
 
 
@@ -131,3 +131,137 @@ def test_an_interruption_is_not_counted_as_an_attempt(ledger: Ledger) -> None:
     found = ledger.get(job)
     assert found is not None
     assert (found.attempts, found.interrupted) == (0, 1)
+
+
+def _done(ledger: Ledger, number: int, outcome: str, **more: object) -> JobRecord:
+    sha256 = f"{number:064x}"
+    job = ledger.claim(sha256, b"%d.jpg" % number, f"works/{number}.jpg", lambda _: {}).job
+    record = JobRecord(job=job, photo=f"works/{number}.jpg", sha256=sha256, outcome=outcome, **more)  # type: ignore[arg-type]
+    ledger.apply([Change(record)])
+    return record
+
+
+def _came(ledger: Ledger, job: str, day: str) -> None:
+    ledger._db.execute("UPDATE jobs SET came = ? WHERE job = ?", (day, job))
+
+
+def test_counts_and_lists_need_no_records(ledger: Ledger) -> None:
+    for number, outcome in enumerate(("ready", "needs a look", "ready", "set aside"), 1):
+        _done(
+            ledger,
+            number,
+            outcome,
+            failed={"print": "too small"} if number == 3 else {},
+            finished_at=f"2026-11-0{number}",
+        )
+    ledger.claim("f" * 64, b"new.jpg", "new.jpg", lambda _: {})
+    ledger._db.execute("DELETE FROM records")
+    view = ledger.overview
+    assert view.outcomes() == {"ready": 2, "needs a look": 1, "set aside": 1}
+    assert view.states() == {"done": 4, "queued": 1}
+    assert view.with_failures() == 1
+    assert view.last_finished() == "2026-11-04"
+    assert [row.number for row in view.newest(2)] == [4, 5]
+    assert [row.number for row in view.newest(2, skip=2)] == [2, 3]
+    assert [row.number for row in view.newest(9, outcome="ready")] == [1, 3]
+    assert [row.number for row in view.listed(outcome="queued")] == [5]
+    assert (view.count(), view.count("ready"), view.count(month="1999-01")) == (5, 2, 0)
+
+
+def test_a_long_list_is_read_in_parts_and_whole(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("autoprep.ledger.overview._AT_ONCE", 3)
+    for number in range(1, 8):
+        _done(ledger, number, "ready")
+    assert [row.number for row in ledger.overview.listed()] == list(range(1, 8))
+
+
+@pytest.mark.parametrize("wanted", ["00002-00000000", "works/2.jpg", "2.jpg", "2", "Sea Thrift", "elsewhere/2.jpg"])
+def test_a_photo_is_found_by_whatever_it_is_called(ledger: Ledger, wanted: str) -> None:
+    _done(ledger, 1, "ready")
+    _done(ledger, 2, "ready", work=WorkFacts(title="Sea Thrift"))
+    _done(ledger, 12, "ready")
+    assert ledger.overview.find(wanted) == "00002-00000000"
+    copy = JobRecord(
+        job="", photo="phone/2.jpg", sha256=f"{2:064x}", outcome="duplicate", duplicate_of="00002-00000000"
+    )
+    ledger.add_finished(copy, b"phone/2.jpg", SIGNATURE)
+    assert ledger.overview.find(wanted) == "00002-00000000"
+    assert ledger.overview.find("nothing like it") is None
+    assert ledger.overview.find("") is None
+
+
+def test_a_page_holds_the_photos_of_its_month_and_numbers(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
+    records = [_done(ledger, number, "ready") for number in range(1, 105)]
+    asked = _done(ledger, 105, "needs a look")
+    _done(ledger, 106, "no work seen")
+    for number, record in enumerate(records, 1):
+        _came(ledger, record.job, "2026-10-30" if number <= 3 else "2026-11-05")
+    _came(ledger, asked.job, "2026-11-05")
+    _came(ledger, "00106-00000000", "2026-11-06")
+    view = ledger.overview
+    assert view.blocks() == {"2026-11": {0: 96, 1: 6}, "2026-10": {0: 3}}
+    assert [int(record.job[:5]) for record in view.of_block("2026-10", 0)] == [3, 2, 1]
+    assert [int(record.job[:5]) for record in view.of_block("2026-11", 1)] == [105, 104, 103, 102, 101, 100]
+    assert view.latest_day() == "2026-11-05"
+    assert [int(record.job[:5]) for record in view.of_day("2026-11-05", 2)] == [104, 103]
+    assert [record.job for record in view.waiting_for_answers(9)] == [asked.job]
+
+
+def test_only_the_page_of_what_changed_is_due(ledger: Ledger) -> None:
+    records = [_done(ledger, number, "ready") for number in range(1, 105)]
+    view = ledger.overview
+    month = f"{view.latest_day():.7}"
+    assert view.due_pages() == [(month, 1), (month, 0)]
+    view.written("page", view.due_pages())
+    assert view.due_pages() == []
+    ledger.apply([Change(records[2])])
+    assert view.due_pages() == [(month, 0)]
+    view.written("page", view.due_pages())
+    ledger.move(records[103].job, b"else.jpg", "else.jpg")
+    assert view.due_pages() == [(month, 1)]
+    view.written("page", view.due_pages())
+    ledger.reopen(records[5].job, b"6.jpg", "works/6.jpg", {})
+    assert view.due_pages() == [(month, 0)]
+
+
+def test_a_list_is_due_when_a_file_or_words_change(ledger: Ledger) -> None:
+    record = _done(ledger, 1, "ready")
+    other = _done(ledger, 2, "ready")
+    out = OutputRecord(destination="jury", path="ready/jury/a.jpg", width_px=1, height_px=1, bytes=1, sha256="1")
+    made = Rendition("jury", "in place", Path("/x/ready/jury/a.jpg"), output=out)
+    record = record.model_copy(update={"outputs": (out,), "work": WorkFacts(title="Sea Thrift")})
+    ledger.apply([Change(record, (made,))])
+    view = ledger.overview
+    assert view.due_lists() == {"jury"}
+    assert view.delivered("jury") == [(out, WorkFacts(title="Sea Thrift"))]
+    view.written("list", [("jury", 0)])
+    ledger.apply([Change(other)])
+    assert view.due_lists() == set()
+    ledger.apply([Change(record)])
+    assert view.due_lists() == {"jury"}
+    ledger.apply([Change(record.model_copy(update={"outcome": "alternate"}))])
+    assert view.delivered("jury") == []
+
+
+def test_what_changes_a_photo_unsettles_it_and_its_work(ledger: Ledger) -> None:
+    one, two, three = (_done(ledger, number, "ready") for number in (1, 2, 3))
+    ledger.apply([Change(one, fields={"work": one.job}), Change(two, fields={"work": one.job})])
+    everything = {one.job: "k", two.job: "k", three.job: "k"}
+
+    def unsettled_by(act: Callable[[], object]) -> list[str]:
+        ledger.settle(everything)
+        act()
+        return ledger.unsettled()
+
+    assert unsettled_by(lambda: None) == []
+    assert unsettled_by(lambda: ledger.apply([Change(one)])) == [one.job, two.job]
+    assert unsettled_by(lambda: ledger.move(three.job, b"y", "y")) == [three.job]
+    row = Rendition("site", "in place", Path("/x/y"))
+    assert unsettled_by(lambda: ledger.apply([Change(three, (row,))])) == [three.job]
+    assert unsettled_by(lambda: ledger._db.execute("UPDATE jobs SET work = job WHERE job = ?", (two.job,))) == [
+        one.job, two.job,
+    ]  # fmt: skip
+    ledger.apply([Change(two, fields={"work": one.job})])
+    # One that leaves its work leaves the others with something to work out.
+    assert unsettled_by(lambda: ledger.apply([Change(two, fields={"work": two.job})])) == [one.job, two.job]
+    assert unsettled_by(lambda: ledger.postpone(one.job, 5)) == []

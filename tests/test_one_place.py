@@ -19,7 +19,7 @@ from autoprep.domain import Corners, Outline, Tone
 from autoprep.files import encoders, icc
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float64
-from autoprep.job import process
+from autoprep.job.story import process
 from autoprep.ledger import Ledger, migrations
 from autoprep.metadata import statement as rights
 from autoprep.wishes.schema import destinations_schema
@@ -158,7 +158,7 @@ def test_a_migration_is_a_script(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     Ledger(tmp_path / "l.sqlite3").close()
     more = (*migrations.MIGRATIONS, "CREATE TABLE tides (hour TEXT); INSERT INTO tides VALUES ('noon');")
     monkeypatch.setattr(migrations, "MIGRATIONS", more)
-    monkeypatch.setattr("autoprep.ledger.book.MIGRATIONS", more)
+    monkeypatch.setattr("autoprep.ledger.connection.MIGRATIONS", more)
     Ledger(tmp_path / "l.sqlite3").close()
     db = sqlite3.connect(tmp_path / "l.sqlite3")
     assert db.execute("SELECT hour FROM tides").fetchall() == [("noon",)]

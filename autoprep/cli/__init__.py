@@ -5,6 +5,5 @@ Exit codes: 0 done; 1 something needs attention (a photo was set aside or failed
 """
 
 from autoprep.cli.main import main
-from autoprep.cli.studio import make_studio
 
-__all__ = ["main", "make_studio"]
+__all__ = ["main"]

@@ -3,29 +3,29 @@
 import argparse
 import json
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
-from autoprep.cli.found import all_jobs, find_job, make_folders, settings_of
+from autoprep.cli.found import find_job, make_folders, open_ledger, settings_of
 from autoprep.cli.work import process_all
 from autoprep.domain import JobRecord
 from autoprep.errors import AlreadyRunning, UsageError
 from autoprep.files.storage import write_now
-from autoprep.ledger import Job, Ledger
+from autoprep.ledger import Ledger, View
 from autoprep.logs import plain
 from autoprep.service.places import reserve
 from autoprep.service.said import facts_for, sent_to, words_place
-from autoprep.service.studio import ledger_path, write_page
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.settings import Settings, ledger_path
 
 
 def retry(options: argparse.Namespace) -> int:
     """Work again on what was set aside."""
     settings = settings_of(options)
-    jobs = [find_job(settings, options.photo)] if options.photo else all_jobs(settings)
+    ledger = Ledger(ledger_path(settings))
+    jobs: Sequence[View] = [find_job(settings, options.photo)] if options.photo else ledger.set_aside()
     # A question is asked anew only where it is named.
     aside = [job for job in jobs if job.outcome == "set aside" or (options.photo and job.outcome == "needs a look")]
     there = [job for job in aside if (settings.folders.inbox / os.fsdecode(job.path)).is_file()]
-    ledger = Ledger(ledger_path(settings))
     for job in there:
         facts = facts_for(settings, job.shown, words_place(settings, job.job))[0]
         places = reserve(settings, job.shown, facts, sent_to(settings, facts), ledger.is_taken, ledger.stems)
@@ -36,6 +36,21 @@ def retry(options: argparse.Namespace) -> int:
         if job not in there:
             print(f"  {plain(job.shown)}: it is no longer in the inbox; put it back")
     return 0 if len(there) == len(aside) else 1
+
+
+def rebuild(options: argparse.Namespace) -> int:
+    """Make a new ledger from the records."""
+    from autoprep.service import rebuild as rebuilding
+
+    settings = settings_of(options)
+    done = rebuilding.rebuild(settings, sound_too=options.anyway)
+    print(f"The ledger is made anew from the records: {done.photos} photos, {done.files} destinations' files.")
+    if done.put_away is not None:
+        print(f"The old one is kept as {done.put_away.name}.")
+    for place in done.unreadable:
+        print(f"  {plain(place)}: this record can't be read, so its photo will be looked at as if it were new")
+    print("Photos without a record are looked at by `watch` or `once`; nothing that is known is made again.")
+    return 1 if done.unreadable else 0
 
 
 def say(options: argparse.Namespace) -> int:
@@ -80,7 +95,6 @@ def redo(options: argparse.Namespace) -> int:
         print(f"{len(able)} photos are noted; the service that is running will render them again.")
         return 0
     made = [record for record in records if record.job in {job.job for job in able}]
-    write_page(settings, [job.record for job in all_jobs(settings) if job.record])
     if options.json:
         print(json.dumps([record.model_dump(mode="json") for record in made], ensure_ascii=False, indent=2))
     else:
@@ -91,21 +105,25 @@ def redo(options: argparse.Namespace) -> int:
     return 1 if missed else 0
 
 
-def _able(settings: Settings, photo: str | None, destination: str | None) -> list[Job]:
+def _able(settings: Settings, photo: str | None, destination: str | None) -> list[View]:
     """The photos that are meant and can be rendered again. Raises UsageError where there is none."""
     if destination and destination not in settings.destinations:
         known = ", ".join(settings.destinations)
         raise UsageError(f"there is no destination {destination!r}; there are {known}")
-    jobs = [find_job(settings, photo)] if photo else all_jobs(settings)
-    able = [job for job in jobs if job.plan and job.record is not None]
-    if not photo:  # alternates are made when they are named, never by the way
-        able = [job for job in able if job.outcome == "ready"]
+    able: list[View] = []
+    if photo:
+        able = [job for job in [find_job(settings, photo)] if job.plan and job.record is not None]
+    else:  # alternates are made when they are named, never by the way
+        ledger = open_ledger(settings)
+        if ledger is not None:
+            able = ledger.finished()
+            ledger.close()
     if not able:
         raise UsageError("there is no finished photo to render again")
     return able
 
 
-def _ask(settings: Settings, able: list[Job], destination: str | None) -> None:
+def _ask(settings: Settings, able: list[View], destination: str | None) -> None:
     ledger = Ledger(ledger_path(settings))
     for job in able:
         usual = sent_to(settings, facts_for(settings, job.shown, words_place(settings, job.job))[0])
@@ -113,7 +131,7 @@ def _ask(settings: Settings, able: list[Job], destination: str | None) -> None:
     ledger.close()
 
 
-def _missed(settings: Settings, able: list[Job], made: list[JobRecord], destination: str | None) -> list[str]:
+def _missed(settings: Settings, able: list[View], made: list[JobRecord], destination: str | None) -> list[str]:
     """What was asked for and not made, and why."""
     refused = [
         f"{record.photo}: {name} was not made: {plain(reason)}"
@@ -126,7 +144,7 @@ def _missed(settings: Settings, able: list[Job], made: list[JobRecord], destinat
     return [*refused, *(f"{plain(job.shown)}: {_why_left(settings, job)}" for job in left)]
 
 
-def _why_left(settings: Settings, job: Job) -> str:
+def _why_left(settings: Settings, job: View) -> str:
     """Why nothing was made again of a photo."""
     if not (settings.folders.inbox / os.fsdecode(job.path)).is_file():
         return "its photo is no longer in the inbox; put it back first"

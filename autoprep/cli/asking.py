@@ -1,14 +1,13 @@
-"""Commands that ask and change nothing."""
+"""The command that asks what the settings come to, and what would be done."""
 
 import argparse
 import json
 from dataclasses import asdict
 
-from autoprep.cli.found import all_jobs, find_job, settings_of
+from autoprep.cli.found import settings_of
 from autoprep.logs import plain
 from autoprep.service.outlook import outlook
-from autoprep.told.standing import status_of
-from autoprep.told.summary import preset_words, print_record, warnings_of
+from autoprep.told.summary import preset_words, warnings_of
 from autoprep.wishes.settings import Settings, worker_count
 
 
@@ -52,50 +51,17 @@ def _ahead(settings: Settings, *, as_json: bool) -> int:
     return 0
 
 
-def jobs(options: argparse.Namespace) -> int:
-    """List all jobs."""
-    jobs = all_jobs(settings_of(options))
+def service_check(options: argparse.Namespace) -> int:
+    """Try whether this machine has what the service needs; exit code 1 where something is missing."""
+    from autoprep.service.readiness import look_over
+
+    findings = list(look_over(settings_of(options)))
+    missing = [finding for finding in findings if finding.grade == "missing"]
     if options.json:
-        print(
-            json.dumps(
-                [job.record.model_dump(mode="json") for job in jobs if job.record],
-                ensure_ascii=False,
-                indent=2,
-            )
-        )
-        return 0
-    for job in jobs:
-        held = job.outcome == "ready" and job.record is not None and job.record.held and not job.record.outputs
-        outcome = "on hold" if held else job.outcome or job.state
-        kind = job.record.kind if job.record and job.record.kind else ""
-        outputs = f"{len(job.record.outputs)} files" if job.record and job.record.outputs else ""
-        print(f"{job.job}  {outcome:<12}  {kind:<10}  {outputs:<8}  {plain(job.shown)}")
-    if not jobs:
-        print("No photo has come in yet.")
-    return 0
-
-
-def show(options: argparse.Namespace) -> int:
-    """Tell one photo's story in plain words."""
-    settings = settings_of(options)
-    job = find_job(settings, options.photo)
-    if job.record is None:
-        print(f"{plain(job.shown)}: {job.state}, {job.attempts} failed tries so far")
-        return 0
-    if options.json:
-        print(job.record.model_dump_json(indent=2))
-        return 0
-    print_record(job.record, settings.studio)
-    return 0
-
-
-def status(options: argparse.Namespace) -> int:
-    """Say what waits, runs, asks and failed, and how much space is left."""
-    settings = settings_of(options)
-    found = status_of(settings, all_jobs(settings))
-    if options.json:
-        print(json.dumps(asdict(found), ensure_ascii=False, indent=2))
-    else:
-        for line in found.lines():
-            print(line)
-    return 1 if found.needs_attention else 0
+        print(json.dumps([asdict(finding) for finding in findings], ensure_ascii=False, indent=2))
+        return 1 if missing else 0
+    signs = {"good": "ok", "note": "note", "missing": "MISSING"}
+    for finding in findings:
+        print(f"{signs[finding.grade]:<8} {finding.about:<15} {plain(finding.words)}")
+    print("Something is missing: see above." if missing else "The service can run here.")
+    return 1 if missing else 0

@@ -1,12 +1,10 @@
 """What commands work on: the studio that is meant, its folders and its jobs."""
 
 import argparse
-from pathlib import Path
 
 from autoprep.errors import ConfigError, UsageError
 from autoprep.ledger import Job, Ledger
-from autoprep.service.studio import ledger_path
-from autoprep.wishes.settings import Settings, find_config, load
+from autoprep.wishes.settings import Settings, find_config, ledger_path, load
 
 
 def settings_of(options: argparse.Namespace) -> Settings:
@@ -26,25 +24,20 @@ def make_folders(settings: Settings) -> None:
             raise ConfigError(f"the folder {place} can't be made: {reason}") from problem
 
 
-def all_jobs(settings: Settings) -> list[Job]:
-    """All jobs of a studio, oldest first; none where nothing came in yet."""
-    if not ledger_path(settings).is_file():
-        return []
-    ledger = Ledger(ledger_path(settings))
-    try:
-        return ledger.jobs()
-    finally:
-        ledger.close()
+def open_ledger(settings: Settings) -> Ledger | None:
+    """The ledger of a studio; None where nothing came in yet."""
+    return Ledger(ledger_path(settings)) if ledger_path(settings).is_file() else None
 
 
 def find_job(settings: Settings, wanted: str) -> Job:
-    """The newest job of that id or photo name; the name may be given with or without folders."""
-    jobs = all_jobs(settings)
-    matches = [job for job in jobs if wanted in (job.job, job.shown)]
-    matches = matches or [job for job in jobs if Path(job.shown).name == Path(wanted).name]
-    matches = matches or [job for job in jobs if Path(job.shown).stem == wanted]
-    matches = matches or [job for job in jobs if job.record and job.record.work.title == wanted != ""]
-    if not matches:
-        raise UsageError(f"no job and no photo is called {wanted!r}; `autoprep jobs` lists them")
-    own = [job for job in matches if job.outcome != "duplicate"]
-    return (own or matches)[-1]
+    """The newest job of that id, photo name (with or without folders) or title. Raises UsageError."""
+    ledger = open_ledger(settings)
+    try:
+        found = None if ledger is None else ledger.overview.find(wanted)
+        job = None if ledger is None or found is None else ledger.get(found)
+    finally:
+        if ledger is not None:
+            ledger.close()
+    if job is None:
+        raise UsageError(f"no job and no photo is called {wanted!r}; `autoprep jobs --all` lists them")
+    return job

@@ -4,11 +4,11 @@ import argparse
 import os
 import sys
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 from autoprep import __version__
-from autoprep.cli import again, asking, studio, work
 from autoprep.errors import AlreadyRunning, AutoprepError
 from autoprep.logs import plain
 
@@ -22,7 +22,7 @@ def main(arguments: list[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     options = _parser().parse_args(arguments)
     try:
-        return int(options.run(options))
+        return int(_function(options.run)(options))
     except AlreadyRunning as problem:
         return _complain(problem, 3)
     except AutoprepError as problem:
@@ -32,6 +32,13 @@ def main(arguments: list[str] | None = None) -> int:
     except BrokenPipeError:  # the reader of our output has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+
+
+def _function(run: str) -> Callable[[argparse.Namespace], int]:
+    """The command's function by its module and name; what the other commands need is not loaded."""
+    module, _, name = run.partition(".")
+    found: Callable[[argparse.Namespace], int] = getattr(import_module(f"autoprep.cli.{module}"), name)
+    return found
 
 
 def _complain(problem: Exception, code: int) -> int:
@@ -47,10 +54,12 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"autoprep {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    _add(commands, studio.init, "init", "make a studio folder", studio=False).add_argument(
+    _add(commands, "studio.init", "init", "make a studio folder", studio=False).add_argument(
         "folder", type=Path, metavar="DIR", help="where; it may exist, nothing in it is overwritten"
     )
-    demo = _add(commands, studio.demo, "demo", "make a studio, put the demo photos in, and process them", studio=False)
+    demo = _add(
+        commands, "studio.demo", "demo", "make a studio, put the demo photos in, and process them", studio=False
+    )
     demo.add_argument(
         "--dir",
         type=Path,
@@ -61,29 +70,35 @@ def _parser() -> argparse.ArgumentParser:
     demo.add_argument(
         "--photos", type=Path, metavar="DIR", help="the photos to use (default: demo_inbox of the project)"
     )
-    watch = _add(commands, work.watch, "watch", "run the service in the foreground until Ctrl-C")
+    watch = _add(commands, "work.watch", "watch", "run the service in the foreground until Ctrl-C")
     watch.add_argument("--quiet", action="store_true", help="log to the records only")
-    _json(_add(commands, work.once, "once", "process everything that waits in the inbox, then stop"))
-    check = _json(_add(commands, asking.check, "check", "validate the settings and show what they come to"))
+    _json(_add(commands, "work.once", "once", "process everything that waits in the inbox, then stop"))
+    check = _json(_add(commands, "asking.check", "check", "validate the settings and show what they come to"))
     check.add_argument("--ahead", action="store_true", help="show what would be done now and why, without doing it")
-    _json(_add(commands, asking.jobs, "jobs", "list all jobs"))
-    _json(_add(commands, asking.status, "status", "what waits, runs, asks and failed, and how much space is left"))
-    retry = _add(commands, again.retry, "retry", "work again on what was set aside")
+    ready_text = "try whether this machine has what the service needs"
+    _json(_add(commands, "asking.service_check", "service-check", ready_text))
+    _list_of_photos(_json(_add(commands, "history.jobs", "jobs", "list the photos, the newest page or all")))
+    _json(_add(commands, "history.status", "status", "what waits, runs, asks and failed, and how much space is left"))
+    retry = _add(commands, "again.retry", "retry", "work again on what was set aside")
     retry.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
-    show = _json(_add(commands, asking.show, "show", "tell one photo's story in plain words"))
+    show = _json(_add(commands, "history.show", "show", "tell one photo's story in plain words"))
     show.add_argument("photo", metavar="PHOTO", help="the photo's name, or a job")
-    say = _add(commands, again.say, "say", "say something about a photo's work, as a note would; empty words unsay it")
+    say = _add(
+        commands, "again.say", "say", "say something about a photo's work, as a note would; empty words unsay it"
+    )
     say.add_argument("photo", metavar="PHOTO", help="the photo's name, or a job")
     say.add_argument("line", nargs="*", metavar="LINE", help="such as 'turn: left', 'kind: painting', 'outline: ask'")
-    redo = _json(_add(commands, again.redo, "redo", "render again from the stored plans, without measuring again"))
+    rebuild = _add(
+        commands, "again.rebuild", "rebuild", "make a new ledger from the records, when it is lost or damaged"
+    )
+    rebuild.add_argument("--anyway", action="store_true", help="also where the ledger is sound; it is kept beside")
+    redo = _json(_add(commands, "again.redo", "redo", "render again from the stored plans, without measuring again"))
     redo.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
     redo.add_argument("--destination", metavar="NAME", help="only this destination")
     return parser
 
 
-def _add(
-    commands: Any, run: Callable[[argparse.Namespace], int], name: str, help_text: str, *, studio: bool = True
-) -> argparse.ArgumentParser:
+def _add(commands: Any, run: str, name: str, help_text: str, *, studio: bool = True) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = commands.add_parser(
         name, help=help_text, description=help_text[0].upper() + help_text[1:] + ".", epilog=_EPILOG
     )
@@ -96,6 +111,16 @@ def _add(
             help="settings file or studio folder (default: the studio that you stand in)",
         )
     return parser
+
+
+def _list_of_photos(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--page", type=int, metavar="N", help="an older page (default: 1, the newest)")
+    parser.add_argument("--per-page", type=int, metavar="N", help="photos on a page (default: 50)")
+    parser.add_argument("--all", action="store_true", help="all photos; with --json the default")
+    parser.add_argument(
+        "--outcome", metavar="WORD", help="only those: ready, 'needs a look', 'set aside', waiting, ..."
+    )
+    parser.add_argument("--month", metavar="YYYY-MM", help="only those that came in then; also a day, YYYY-MM-DD")
 
 
 def _json(parser: argparse.ArgumentParser) -> argparse.ArgumentParser:

@@ -12,6 +12,7 @@ from autoprep.cli.found import make_folders, settings_of
 from autoprep.domain import JobRecord
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
+from autoprep.service.notify import Notifier
 from autoprep.told.summary import print_summary
 from autoprep.wishes.settings import Settings, worker_count
 
@@ -21,7 +22,7 @@ def watch(options: argparse.Namespace) -> int:
     settings = settings_of(options)
     make_folders(settings)
     log = open_log(settings.folders.records, None if options.quiet else sys.stderr)
-    engine = Engine(settings, log)
+    engine, manager = Engine(settings, log), Notifier(os.environ)
     stopping: list[int] = []
 
     def stop(number: int, _frame: object) -> None:
@@ -32,10 +33,14 @@ def watch(options: argparse.Namespace) -> int:
         signal.signal(number, stop)
     log.info("watching", inbox=str(settings.folders.inbox), workers=worker_count(settings.service), pid=os.getpid())
     try:
+        engine.step(0.0)
+        manager.ready()
         while not stopping:
+            manager.alive(engine.standing)
             engine.step()
     finally:
         log.info("stopping")
+        manager.stopping()
         engine.stop()
         log.info("stopped")
     return 0

@@ -6,7 +6,7 @@ from autoprep.correction.apply import Photometry, photometry
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.chart import referred
 from autoprep.correction.planning import corrected, rectify
-from autoprep.correction.sharpening import sharpen
+from autoprep.correction.sharpening import for_size, sharpen
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.transfer import encode_fast
@@ -23,9 +23,12 @@ class Planned:
         """Light, neutral and tone, prepared for pictures of the work of `size` (width, height) pixels."""
         return photometry(self.plan, size)
 
-    def finish(self, code: Float32) -> Float32:
-        """(rows, W, 3) float32 sRGB codes 0..1 of corrected linear light -> the same, sharpened."""
-        return sharpen(code, self.plan.sharpening)
+    def finish(self, code: Float32, shrink: float = 1.0) -> Float32:
+        """(rows, W, 3) float32 sRGB codes 0..1 of corrected linear light -> the same, sharpened.
+
+        shrink: photo pixels per pixel of this picture.
+        """
+        return sharpen(code, for_size(self.plan.sharpening, shrink))
 
     def picture(self, most_px: int) -> Float32:
         """(h, w, 3) float32 sRGB codes of the whole work, squared and corrected, of at most so many pixels."""

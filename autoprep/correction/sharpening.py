@@ -22,6 +22,17 @@ def sharpening(blur_px: float, factor: float = 1.0) -> Sharpening:
     return Sharpening(radius_px=_RADIUS_PX, amount=round(amount, 3), threshold=0.012)
 
 
+# A picture of fewer pixels than the photo is as crisp as its filter leaves it: at half the size and below it gets this
+# share of the sharpening. (With all of it a line's halo came to 10 % of its step; with this it stays below 6.)
+_REDUCED = 0.5
+
+
+def for_size(how: Sharpening, shrink: float) -> Sharpening:
+    """The sharpening of a picture of the work; shrink: photo pixels per pixel of it."""
+    share = float(np.interp(shrink, (1.0, 2.0), (1.0, _REDUCED)))
+    return how.model_copy(update={"amount": how.amount * share})
+
+
 def sharpen(code: Float32, how: Sharpening) -> Float32:
     """(H, W, 3) float32 sRGB codes 0..1 -> sharpened copy; lightness only, flat paper left alone.
 

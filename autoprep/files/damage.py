@@ -1,6 +1,9 @@
-"""JPEGs that decode, and yet are not whole: a rest of one tone where the coded data has run out.
+"""Pictures that decode without an error although a part of their data is missing, or was filled with nothing.
 
-One decoder says nothing of it, the other warns on the error stream; that is asked only where the picture looks so.
+Three witnesses, each cheap. Decoders fill what they miss with one exact tone, and sync tools a hole with zero bytes; no
+camera does either: a flat rectangle with hard edges, and a long run of zeros inside compressed data, are asked about.
+The JPEG decoder knows when its data is disturbed or has run out, and only warns on the error stream; where the rest
+of the picture is empty too, the file is refused.
 """
 
 import os
@@ -23,6 +26,99 @@ def refuse_damaged(codes: AnyArray, data: bytes) -> None:
     if rows and _COMPLAINT in _said_of(data):
         share = rows / codes.shape[0] * 100
         raise Unreadable(f"the file is damaged: the lower {share:.0f} % of the picture is empty; copy it again")
+
+
+# Chosen: cells of a JPEG's blocks; a hole worth a question covers a hundredth of the picture, and is a rectangle.
+_CELL, _LEAST_AREA, _LEAST_FILL = 16, 0.01, 0.9
+_LEAST_FLAT_ROWS = 6
+_ZEROS = bytes(4096)
+# Packed data never holds so many zeros; what stands beside it in a HEIC may. PNG has check sums, TIFF is not packed.
+_PACKED = {"webp": bytes(1024), "avif": bytes(2048), "heic": _ZEROS}
+_SAID_HOLE = "the file may be damaged: a part of its data is empty"
+_SAID_DISTURBED = "the file may be damaged: its data is disturbed somewhere"
+_SAID_FLAT = "the file may be damaged: {share:.0f} % of the picture is one flat tone with hard edges"
+
+
+def suspicion(codes: AnyArray, data: bytes, kind: str) -> str:
+    """Why (H, W, 3) codes that were decoded may be a damaged picture, in plain words; empty where nothing says so."""
+    if (kind in _PACKED and _PACKED[kind] in data) or (kind == "jpeg" and _hole_in_scan(data)):
+        return _SAID_HOLE
+    if kind == "jpeg" and _COMPLAINT in _said_of(data):
+        return _SAID_DISTURBED
+    share = max(flat_part(codes), flat_rows(codes))
+    return _SAID_FLAT.format(share=share * 100) if share else ""
+
+
+def _hole_in_scan(data: bytes) -> bool:
+    """Whether zeros lie in a JPEG's coded data, not in what stands before it or was appended."""
+    at = data.find(_ZEROS)
+    start = data.rfind(b"\xff\xda", 0, max(0, at))
+    return at > 0 and start > 0 and data.find(b"\xff\xd9", start, at) < 0
+
+
+def is_flat(codes: AnyArray) -> bool:
+    """Whether all of a picture is one tone: then there is nothing on it."""
+    step = 1 if codes.dtype == np.uint8 else 257
+    least, most = codes.min(axis=(0, 1)).astype(int), codes.max(axis=(0, 1)).astype(int)
+    return bool((most - least <= step).all())
+
+
+def flat_part(codes: AnyArray) -> float:
+    """The share, 0..1, of a rectangle of one exact tone with hard edges; 0 where there is none. White is left out:
+    paper and lamps burn out to it."""
+    high, wide = codes.shape[0] // _CELL, codes.shape[1] // _CELL
+    if high < 8 or wide < 8:
+        return 0.0
+    if codes.dtype != np.uint8:
+        codes = (codes >> 8).astype(np.uint8)
+    kernel = np.ones((_CELL, _CELL), np.uint8)
+    middle = slice(_CELL // 2, None, _CELL)
+    part = np.ascontiguousarray(codes[: high * _CELL, : wide * _CELL])
+    least = cv2.erode(part, kernel)[middle, middle].astype(np.int16)
+    most = cv2.dilate(part, kernel)[middle, middle].astype(np.int16)
+    flat = ((most - least) <= 1).all(axis=-1) & (least.min(axis=-1) < 250)
+    if flat.mean() < _LEAST_AREA:
+        return 0.0
+    tones, counts = np.unique(least[flat], axis=0, return_counts=True)
+    found = (_rectangle(flat, least, tones[index]) for index in np.argsort(-counts)[:2])
+    return max(found, default=0.0)
+
+
+def flat_rows(codes: AnyArray) -> float:
+    """The share, 0..1, of rows over the full width that are one exact tone, not white, and end hard; 0 for few."""
+    same = (codes == codes[:, :1]).reshape(codes.shape[0], -1).all(axis=1)
+    white = codes[:, 0].min(axis=-1) >= (250 if codes.dtype == np.uint8 else 250 * 257)
+    new = np.r_[True, (codes[1:, 0] != codes[:-1, 0]).any(axis=-1)]
+    best, first, last, start = 0, 0, 0, 0
+    for row in (int(row) for row in np.flatnonzero(same & ~white)):
+        start = start if row and same[row - 1] and not new[row] else row
+        if row - start + 1 > best:
+            best, first, last = row - start + 1, start, row
+    if best < _LEAST_FLAT_ROWS or best == codes.shape[0]:
+        return 0.0
+    beyond = [codes[row] for row in (first - 3, last + 3) if 0 <= row < codes.shape[0]]
+    limit = 6 if codes.dtype == np.uint8 else 6 * 257
+    near = [(np.abs(row.astype(int) - codes[first, 0].astype(int)).max(axis=-1) <= limit).mean() for row in beyond]
+    return float(best / codes.shape[0]) if near and max(near) < 0.5 else 0.0
+
+
+def _rectangle(flat: AnyArray, tone: AnyArray, wanted: AnyArray) -> float:
+    """The share of the largest rectangle of flat cells of one tone that ends hard at all of its sides; else 0."""
+    near = np.abs(tone - wanted).max(axis=-1)
+    alike = (flat & (near <= 1)).astype(np.uint8)
+    _, _, stats, _ = cv2.connectedComponentsWithStats(alike, connectivity=4)
+    if len(stats) < 2:
+        return 0.0
+    x, y, w, h, area = (int(value) for value in max(stats[1:], key=lambda row: row[4]))
+    high, wide = alike.shape
+    if area < _LEAST_AREA * alike.size or area < _LEAST_FILL * w * h or w * h == alike.size:
+        return 0.0
+    beyond = [
+        near[y - 2, x : x + w] if y >= 2 else None, near[y + h + 1, x : x + w] if y + h + 1 < high else None,
+        near[y : y + h, x - 2] if x >= 2 else None, near[y : y + h, x + w + 1] if x + w + 1 < wide else None,
+    ]  # fmt: skip
+    sides = [float((side <= 6).mean()) for side in beyond if side is not None]
+    return area / alike.size if sides and max(sides) < 0.5 else 0.0
 
 
 def empty_rest(codes: AnyArray) -> int:

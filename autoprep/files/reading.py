@@ -14,7 +14,7 @@ from PIL import ExifTags, Image, ImageCms
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.containers import is_whole, sniff
-from autoprep.files.damage import refuse_damaged
+from autoprep.files.damage import refuse_damaged, suspicion
 from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_matrix_profile, srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
@@ -49,9 +49,9 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
     except (TooLarge, Unreadable):
         raise
     except Image.DecompressionBombError as problem:
-        raise TooLarge(str(problem)) from problem
+        raise TooLarge("the picture has more pixels than the limit (service.max_megapixels)") from problem
     except Exception as problem:  # decoders raise a dozen different classes on damaged bytes
-        raise Unreadable(f"the picture can't be decoded ({type(problem).__name__}: {problem})") from problem
+        raise Unreadable("the picture can't be decoded; the file is damaged, so copy it again") from problem
 
 
 def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
@@ -69,6 +69,7 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         profile = None if converted else profile
     if kind == "jpeg":
         refuse_damaged(codes, data)
+    suspect = suspicion(codes, data, kind)
     codes, tables, matrix, name = _profile(profile, codes, warnings)
     codes = upright(codes, orientation)
     if orientation >= 5:
@@ -84,6 +85,7 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         taken_offset=_taken_offset(exif),
         profile_name=name,
         warnings=tuple(warnings),
+        suspect=suspect,
     )
     return Photo(codes, facts, tables, matrix, scale=codes.shape[1] / width)
 
@@ -243,7 +245,7 @@ def _read_raw(data: bytes, max_pixels: int) -> Photo:
     except TooLarge:
         raise
     except Exception as problem:
-        raise Unreadable(f"the RAW file can't be developed ({type(problem).__name__}: {problem})") from problem
+        raise Unreadable("the RAW file can't be developed; it is damaged, or its camera is not known here") from problem
     linear = np.repeat(np.linspace(0, 1, 65536, dtype=np.float32)[None], 3, axis=0)
     facts = PhotoFacts("raw", codes.shape[1], codes.shape[0], profile_name="camera RAW, developed linear")
     return Photo(np.asarray(codes), replace(facts, **_raw_facts(data)), linear)

@@ -1,8 +1,10 @@
 """Safe names and atomic delivery: written aside, synced, renamed; never half a file under its final name."""
 
 import contextlib
+import errno
 import os
 import unicodedata
+from collections.abc import Iterable
 from pathlib import Path
 
 from autoprep.errors import DeliveryError
@@ -17,6 +19,7 @@ _RESERVED = {
     *(f"lpt{n}" for n in range(1, 10)),
 }
 _MOST_BYTES = 120
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT) if hasattr(errno, "EDQUOT") else (errno.ENOSPC,)
 
 
 def safe_stem(text: str, fallback: str = "photo") -> str:
@@ -45,7 +48,8 @@ def write_part(final: Path, data: bytes, token: str) -> Path:
     except OSError as problem:
         with contextlib.suppress(OSError):
             part.unlink()
-        raise DeliveryError(f"{final.name} can't be written ({problem.strerror or problem})") from problem
+        full = problem.errno in _NO_ROOM
+        raise DeliveryError(f"{final.name} can't be written ({problem.strerror or problem})", full=full) from problem
     return part
 
 
@@ -74,12 +78,16 @@ def write_now(final: Path, data: bytes, token: str) -> None:
     publish(write_part(final, data, token), final)
 
 
-def clear_parts(folders: list[Path]) -> int:
-    """Remove parts that a crash left behind, in these folders and below; the number removed."""
-    removed = 0
-    for folder in folders:
-        for part in folder.rglob(f"{PART_PREFIX}*{PART_SUFFIX}") if folder.is_dir() else ():
-            with contextlib.suppress(OSError):
-                part.unlink()
-                removed += 1
+def clear_parts(folders: Iterable[Path], *, below: bool = True) -> int:
+    """Remove parts that a crash left behind, in these folders and, if asked, below; the number removed."""
+    removed, pending = 0, [os.fspath(folder) for folder in folders]
+    while pending:
+        with contextlib.suppress(OSError), os.scandir(pending.pop()) as entries:
+            for entry in entries:
+                if entry.name.startswith(PART_PREFIX) and entry.name.endswith(PART_SUFFIX):
+                    with contextlib.suppress(OSError):
+                        os.unlink(entry.path)
+                        removed += 1
+                elif below and entry.is_dir(follow_symlinks=False):
+                    pending.append(entry.path)
     return removed

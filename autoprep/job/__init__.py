@@ -1,5 +1,4 @@
-"""The story of one photo, as a worker does it: look, plan, and make, ask, or leave it alone."""
+"""The story of one photo, as a worker does it: look, plan, and make, ask, or leave it alone.
 
-from autoprep.job.story import process, set_aside, why_held
-
-__all__ = ["process", "set_aside", "why_held"]
+`story` is for workers: the service itself needs `orders` and `stages` alone, and loads no correction.
+"""

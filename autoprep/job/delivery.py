@@ -3,6 +3,7 @@
 import hashlib
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -24,9 +25,6 @@ from autoprep.rendering.mark import MarkStyle, missing_glyphs
 from autoprep.rendering.render import Look, Rendition, render
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings, font_path
-
-RENDERER = 2
-"""Counts up when the same plan and the same settings come to other pixels or bytes: then `redo` has something to do."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +108,8 @@ def _rendition(work: Delivery, preset: Preset, layout: Layout) -> Rendition:
         mark=mark_style(work, preset),
         crop_marks=preset.crop_marks,
     )
-    return render(work.photo, work.plan, layout, look, work.made.strips(layout.work[2:]), work.made.finish)
+    finish = partial(work.made.finish, shrink=1 / layout.enlarge)
+    return render(work.photo, work.plan, layout, look, work.made.strips(layout.work[2:]), finish)
 
 
 def _space_of(preset: Preset, photo: Photo) -> str:

@@ -7,6 +7,9 @@ from pathlib import Path
 from autoprep.domain import JobRecord, Outline, ReferenceShot, WorkFacts
 from autoprep.wishes.settings import Settings
 
+RENDERER = 2
+"""Counts up when the same plan and the same settings come to other pixels or bytes: then `redo` has something to do."""
+
 Report = Callable[[str, float, dict[str, object]], None]
 """report(stage, seconds, facts): called once as each stage ends."""
 
@@ -52,3 +55,8 @@ class JobResult:
 
     record: JobRecord
     parts: list[tuple[Path, Path]] = field(default_factory=list)
+
+
+def choice_name(number: int) -> str:
+    """The picture of a question's choice, counted from 1."""
+    return f"choice-{number}.jpg"

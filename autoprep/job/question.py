@@ -7,7 +7,7 @@ from autoprep.domain import Declined, JobRecord, Outline, Photo
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.geometry import overlap_in_photo
-from autoprep.job.orders import JobOrder, JobResult
+from autoprep.job.orders import JobOrder, JobResult, choice_name
 from autoprep.job.stages import Stages, now, record_of
 from autoprep.told.pictures import finished, where
 
@@ -74,11 +74,6 @@ def ask(
     pages = {"photo": f"{order.proof_folder.name}/photo.jpg"}
     result.record = record.model_copy(update={"seconds": stages.seconds, "finished_at": now(), "pages": pages})
     return result
-
-
-def choice_name(number: int) -> str:
-    """The picture of a question's choice, counted from 1."""
-    return f"choice-{number}.jpg"
 
 
 def _why(photo: str, reason: str, choices: Sequence[Outline], record: JobRecord) -> str:

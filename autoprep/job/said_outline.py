@@ -20,7 +20,7 @@ def said_outline(photo: Photo, facts: WorkFacts) -> Outline | Declined | None:
     """The outline that the words on the work give; None where they give none, and why where they can't be meant."""
     width, height = photo.full_px
     if facts.outline == "whole photo":
-        return _outline(rectangle(width, height), whole=True)
+        return whole_photo(photo)
     if facts.corners_px is None:
         return None
     quad = order_corners(np.array(facts.corners_px, np.float64))
@@ -29,6 +29,11 @@ def said_outline(photo: Photo, facts: WorkFacts) -> Outline | Declined | None:
     if not inside_reach or not is_convex(quad) or area(quad) < _LEAST * width * height:
         return Declined(reason=f"the corners that you give are no outline in this photo of {width} x {height} pixels")
     return _outline(quad, whole=False)
+
+
+def whole_photo(photo: Photo) -> Outline:
+    """The photo's own border as the work's."""
+    return _outline(rectangle(*photo.full_px), whole=True)
 
 
 def inside(outer: Outline | Declined, others: Sequence[Outline]) -> Outline | None:

@@ -43,3 +43,8 @@ def record_of(order: JobOrder, photo: Photo, outcome: Outcome, **more: Any) -> J
         settings_sha256=order.settings.sha256,
         **more,
     )
+
+
+def set_aside(job: str, photo: str, sha256: str, reason: str) -> JobRecord:
+    """The record of a photo that can't be worked on."""
+    return JobRecord(job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=now())

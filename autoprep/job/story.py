@@ -14,6 +14,7 @@ from autoprep.correction.planning import Wishes, make_plan, measured_ratio, rect
 from autoprep.correction.references import read_reference
 from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts
 from autoprep.errors import CannotMeet, DeliveryError, PhotoError
+from autoprep.files.damage import is_flat
 from autoprep.files.encoders import Carried, How, encode
 from autoprep.files.icc import SPACES
 from autoprep.files.reading import preview_jpeg, read_photo
@@ -24,8 +25,8 @@ from autoprep.job.delivery import Delivery, deliver
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
 from autoprep.job.question import MOST_CHOICES, Doubt, Preview, about_edge, ask
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
-from autoprep.job.said_outline import inside, said_outline
-from autoprep.job.stages import Stages, now, record_of
+from autoprep.job.said_outline import inside, said_outline, whole_photo
+from autoprep.job.stages import Stages, now, record_of, set_aside
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist
 from autoprep.wishes.destinations import Preset
@@ -65,8 +66,10 @@ def process(order: JobOrder, report: Report) -> JobResult:
 
 def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
     """A new photo: find its work, and make it, ask, or leave it alone."""
+    if is_flat(photo.codes):
+        return JobResult(set_aside(order.job, order.photo, order.sha256, words.FLAT))
     said = said_outline(photo, order.facts)
-    if isinstance(said, Outline):
+    if isinstance(said, Outline) and not photo.facts.suspect:
         return _finish(order, photo, said, stages)
     with stages.stage("outline") as facts:
         survey = Survey(photo)
@@ -75,25 +78,31 @@ def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
         facts |= {"confidence": None if isinstance(outline, Declined) else round(outline.confidence, 3), **seen}
     if chance < gate.NO_WORK and order.settings.inbox.holds == "everything" and not order.facts.says_work:
         return _no_work(order, photo, chance, stages)
+    found = _settled(order, photo, survey, outline, said)
+    if isinstance(found, Outline):
+        return _finish(order, photo, found, stages)
+    return ask(order, photo, outline, stages, found, _preview(order, photo))
+
+
+def _settled(
+    order: JobOrder, photo: Photo, survey: Survey, outline: Outline | Declined, said: Outline | Declined | None
+) -> Outline | Doubt:
+    """The outline that is sure enough to go on with, or what is asked about it."""
+    if photo.facts.suspect:  # also where the artist has said an outline: before the damage was seen
+        first = (said,) if isinstance(said, Outline) else ()
+        likely = (*first, *survey.outlines(MOST_CHOICES))[: MOST_CHOICES - 1]
+        return Doubt(words.damaged(photo.facts.suspect), (*likely, whole_photo(photo)))
     if order.facts.outline == "inside frame":
         inner = inside(outline, survey.outlines(_MANY))
         if inner is not None:
-            return _finish(order, photo, inner, stages)
+            return inner
         said = Declined(reason="no edge was seen inside the outline that would be the picture's own")
-    asked = said is not None or order.facts.outline in ("ask", "ask again", "inside frame")
-    if asked:
+    if said is not None or order.facts.outline in ("ask", "ask again", "inside frame"):
         reason = said.reason if isinstance(said, Declined) else "you asked for the choices"
-        doubt = Doubt(words.asked(reason), tuple(survey.outlines(MOST_CHOICES)))
-        return ask(order, photo, outline, stages, doubt, _preview(order, photo))
+        return Doubt(words.asked(reason), tuple(survey.outlines(MOST_CHOICES)))
     if isinstance(outline, Declined) or outline.confidence < order.settings.correction.sure_enough:
-        doubt = about_edge(outline, survey.outlines(MOST_CHOICES), survey.several)
-        return ask(order, photo, outline, stages, doubt, _preview(order, photo))
-    return _finish(order, photo, outline, stages)
-
-
-def set_aside(job: str, photo: str, sha256: str, reason: str) -> JobRecord:
-    """The record of a photo that can't be worked on."""
-    return JobRecord(job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=now())
+        return about_edge(outline, survey.outlines(MOST_CHOICES), survey.several)
+    return outline
 
 
 def _no_work(order: JobOrder, photo: Photo, chance: float, stages: Stages, reason: str = words.NO_WORK) -> JobResult:
@@ -227,8 +236,19 @@ def _again(order: AgainOrder, photo: Photo, stages: Stages) -> JobResult:
 
 
 def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: Stages) -> JobResult:
-    assert record.plan is not None
     result = JobResult(record)
+    try:
+        _render_into(result, order, photo, record, stages)
+    except DeliveryError:
+        # What was written for a job that is tried again only takes room: on a full disk, that of all others.
+        for part, _ in result.parts:
+            part.unlink(missing_ok=True)
+        raise
+    return result
+
+
+def _render_into(result: JobResult, order: JobOrder, photo: Photo, record: JobRecord, stages: Stages) -> None:
+    assert record.plan is not None
     made = planned(photo, record.plan)
     outputs, held = list(record.outputs), {k: v for k, v in record.held.items() if k not in order.places}
     failed = {k: v for k, v in record.failed.items() if k not in order.places}
@@ -268,7 +288,6 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: Stages
             "finished_at": now(),
         }
     )
-    return result
 
 
 def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str:

@@ -1,9 +1,12 @@
 """The ledger: every file seen, every photo, work and rendition, in SQLite."""
 
-from autoprep.ledger.book import COPIES, Ledger, journal_mode
+from autoprep.ledger.book import Ledger
+from autoprep.ledger.connection import COPIES, journal_mode
 from autoprep.ledger.migrations import MIGRATIONS
-from autoprep.ledger.rows import LOOK, Change, Job, Rendition, SeenFile, State, View
+from autoprep.ledger.overview import BLOCK, Overview
+from autoprep.ledger.rows import LOOK, Change, Job, Line, Listed, Rendition, Restored, SeenFile, State, View
 
 __all__ = [
-    "COPIES", "LOOK", "MIGRATIONS", "Change", "Job", "Ledger", "Rendition", "SeenFile", "State", "View", "journal_mode",
+    "BLOCK", "COPIES", "LOOK", "MIGRATIONS", "Change", "Job", "Ledger", "Line", "Listed", "Overview", "Rendition",
+    "Restored", "SeenFile", "State", "View", "journal_mode",
 ]  # fmt: skip

@@ -78,6 +78,89 @@ MIGRATIONS: tuple[str, ...] = (
         WHERE j.job = files.job), job);
     DROP TABLE places;
     """,
+    # A long history costs nothing: what is asked often lies apart from the records, and triggers note what is to be
+    # written or worked out again.
+    """
+    CREATE TABLE records (number INTEGER PRIMARY KEY, record TEXT NOT NULL);
+    INSERT INTO records SELECT number, record FROM jobs WHERE record IS NOT NULL;
+    CREATE TABLE light (
+        number INTEGER PRIMARY KEY AUTOINCREMENT,
+        job TEXT NOT NULL UNIQUE,
+        sha256 TEXT NOT NULL,
+        path BLOB NOT NULL, shown TEXT NOT NULL,
+        state TEXT NOT NULL CHECK (state IN ('queued', 'running', 'done')),
+        attempts INTEGER NOT NULL DEFAULT 0, interrupted INTEGER NOT NULL DEFAULT 0,
+        not_before REAL NOT NULL DEFAULT 0,
+        outcome TEXT,
+        work TEXT NOT NULL DEFAULT '', usual TEXT NOT NULL DEFAULT '[]', merit REAL,
+        chosen INTEGER NOT NULL DEFAULT 0, plan TEXT NOT NULL DEFAULT '', said TEXT NOT NULL DEFAULT '',
+        answered INTEGER NOT NULL DEFAULT 0, unwritten INTEGER NOT NULL DEFAULT 0,
+        came TEXT NOT NULL,             -- the day on which the photo came in; never changes
+        finished TEXT NOT NULL DEFAULT '', kind TEXT NOT NULL DEFAULT '',    -- these and the next: of the record
+        files INTEGER NOT NULL DEFAULT 0, held INTEGER NOT NULL DEFAULT 0, failed INTEGER NOT NULL DEFAULT 0,
+        settled TEXT NOT NULL DEFAULT ''  -- with what knowledge nothing was left to do; empty: that is not known
+    );
+    INSERT INTO light (number, job, sha256, path, shown, state, attempts, interrupted, not_before, outcome, work, usual,
+            merit, chosen, plan, said, answered, unwritten, came, finished, kind, files, held, failed)
+        SELECT number, job, sha256, path, shown, state, attempts, interrupted, not_before, outcome, work, usual,
+            merit, chosen, plan, said, answered, unwritten,
+            coalesce(substr(json_extract(record, '$.finished_at'), 1, 10), date('now')),
+            coalesce(json_extract(record, '$.finished_at'), ''), coalesce(json_extract(record, '$.kind'), ''),
+            coalesce(json_array_length(record, '$.outputs'), 0),
+            (SELECT count(*) FROM json_each(jobs.record, '$.held')),
+            (SELECT count(*) FROM json_each(jobs.record, '$.failed'))
+        FROM jobs ORDER BY number;
+    UPDATE light SET unwritten = 1 WHERE outcome IN ('set aside', 'duplicate');  -- they had no record on disk
+    DROP TABLE jobs;
+    ALTER TABLE light RENAME TO jobs;
+    CREATE UNIQUE INDEX one_job_per_photo ON jobs (sha256)
+        WHERE sha256 <> '' AND (outcome IS NULL OR outcome <> 'duplicate');
+    CREATE INDEX by_photo ON jobs (sha256);
+    CREATE INDEX waiting ON jobs (state, not_before);
+    CREATE INDEX by_work ON jobs (work);
+    CREATE INDEX by_outcome ON jobs (outcome, number);
+    CREATE INDEX by_day ON jobs (came, number, outcome);
+    CREATE INDEX by_finish ON jobs (finished);
+    CREATE INDEX with_failures ON jobs (failed) WHERE failed > 0;
+    CREATE TABLE kept (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+    CREATE TABLE due (kind TEXT NOT NULL, name TEXT NOT NULL, block INTEGER NOT NULL DEFAULT 0,
+        PRIMARY KEY (kind, name, block)) WITHOUT ROWID;    -- pages ('page', month, block), lists ('list', destination)
+    INSERT OR IGNORE INTO due SELECT 'page', substr(came, 1, 7), number / 100 FROM jobs;
+    INSERT OR IGNORE INTO due SELECT DISTINCT 'list', destination, 0 FROM renditions;
+    CREATE TRIGGER record_written AFTER INSERT ON records BEGIN
+        INSERT OR IGNORE INTO due SELECT 'page', substr(came, 1, 7), number / 100 FROM jobs WHERE number = NEW.number;
+        INSERT OR IGNORE INTO due SELECT 'list', r.destination, 0
+            FROM renditions r JOIN jobs j ON j.job = r.job WHERE j.number = NEW.number;
+    END;
+    CREATE TRIGGER record_changed AFTER UPDATE ON records BEGIN
+        INSERT OR IGNORE INTO due SELECT 'page', substr(came, 1, 7), number / 100 FROM jobs WHERE number = NEW.number;
+        INSERT OR IGNORE INTO due SELECT 'list', r.destination, 0
+            FROM renditions r JOIN jobs j ON j.job = r.job WHERE j.number = NEW.number;
+    END;
+    CREATE TRIGGER job_changed AFTER UPDATE OF
+        state, outcome, path, shown, work, merit, chosen, plan, said, answered, unwritten ON jobs BEGIN
+        UPDATE jobs SET settled = '' WHERE number = NEW.number AND settled <> '';
+        UPDATE jobs SET settled = '' WHERE work = OLD.work AND OLD.work <> '' AND settled <> '';
+        UPDATE jobs SET settled = '' WHERE work = NEW.work AND NEW.work <> '' AND settled <> '';
+        INSERT OR IGNORE INTO due SELECT 'page', substr(NEW.came, 1, 7), NEW.number / 100
+            WHERE OLD.outcome IS NOT NEW.outcome;
+    END;
+    CREATE TRIGGER name_free AFTER DELETE ON coming BEGIN
+        UPDATE jobs SET settled = '' WHERE job = OLD.job AND settled <> '';
+    END;
+    CREATE TRIGGER file_made AFTER INSERT ON renditions BEGIN
+        UPDATE jobs SET settled = '' WHERE job = NEW.job AND settled <> '';
+        INSERT OR IGNORE INTO due VALUES ('list', NEW.destination, 0);
+    END;
+    CREATE TRIGGER file_changed AFTER UPDATE ON renditions BEGIN
+        UPDATE jobs SET settled = '' WHERE job = NEW.job AND settled <> '';
+        INSERT OR IGNORE INTO due VALUES ('list', NEW.destination, 0);
+    END;
+    CREATE TRIGGER file_gone AFTER DELETE ON renditions BEGIN
+        UPDATE jobs SET settled = '' WHERE job = OLD.job AND settled <> '';
+        INSERT OR IGNORE INTO due VALUES ('list', OLD.destination, 0);
+    END;
+    """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
 

@@ -15,12 +15,11 @@ LOOK = "needs-a-look"
 """The reserved name under which a question's folder is kept among the places."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class SeenFile:
-    """What the ledger knows of a path: its signature (size, mtime_ns, inode), the photo and the job."""
+    """What the ledger knows of a path: its signature (size, mtime_ns, inode), and the photo's job."""
 
     signature: tuple[int, int, int]
-    sha256: str
     job: str
 
 
@@ -61,6 +60,35 @@ class Job(View):
     record: JobRecord | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A photo in few bytes, for what is kept of all of them: where it lies, and its work.
+
+    folder: as text, below the inbox; settled: with what knowledge nothing was left to do, empty where that is not
+    known.
+    """
+
+    work: str
+    path: bytes
+    folder: str
+    settled: str = ""
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A photo as a list shows it; held, failed: how many destinations wait, or could not be made."""
+
+    number: int
+    job: str
+    shown: str
+    state: str
+    outcome: str | None
+    kind: str
+    files: int
+    held: int
+    failed: int
+
+
 @dataclass(frozen=True)
 class Rendition:
     """One destination of one work: its file and everything that the file depends on, or why there is none.
@@ -95,11 +123,30 @@ class Change:
     fields: Mapping[str, Any] = field(default_factory=dict)
 
 
+@dataclass(frozen=True)
+class Restored:
+    """A photo as its record on disk has it: its number, the day it came in, and the names that are kept for it."""
+
+    number: int
+    came: str
+    change: Change
+    coming: Mapping[str, Path] = field(default_factory=dict)
+
+
 VIEW_COLUMNS = (
     "number, job, sha256, path, shown, state, attempts, interrupted, not_before, outcome, "
     "work, usual, merit, chosen, plan, said, answered, unwritten"
 )
+RECORD_COLUMNS = "finished, kind, files, held, failed"
+LISTED_COLUMNS = "number, job, shown, state, outcome, kind, files, held, failed"
 RENDITION_COLUMNS = "destination, state, path, told, plan, settings, asked, reason, output"
+
+
+def told_apart(record: JobRecord) -> tuple[Any, ...]:
+    """What a job's columns repeat of its record, so that nobody reads it for that: RECORD_COLUMNS."""
+    return (
+        record.finished_at or "", record.kind or "", len(record.outputs), len(record.held), len(record.failed),
+    )  # fmt: skip
 
 
 def view_of(row: Any) -> View:

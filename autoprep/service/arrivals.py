@@ -9,7 +9,7 @@ from typing import Any
 
 from autoprep.domain import JobRecord
 from autoprep.files.containers import is_whole, sniff
-from autoprep.job import set_aside
+from autoprep.job.stages import set_aside
 from autoprep.ledger import Job, Ledger, SeenFile
 from autoprep.logs import plain
 from autoprep.service.inbox import Found, SettledFile, Settling, read_settled
@@ -43,6 +43,7 @@ class Arrivals:
         self.known = ledger.files()
         self._ledger, self._settling, self._log = ledger, settling, log
         self._finished, self._here, self._patient = finished, here, patient
+        self._unfinished: dict[bytes, tuple[int, int, int]] = {}
 
     def take(self, item: Found) -> None:
         """Take one file in."""
@@ -51,6 +52,8 @@ class Arrivals:
             reason = "this is no plain file (a link or a device)" if not item.plain else "the file is too large"
             self._aside(item, shown, "", reason)
             return
+        if self._unfinished.get(item.path) == item.signature and self._waits(item):
+            return  # it has not changed since it was read last: it ends too early still
         file = read_settled(self.settings.folders.inbox, item)
         if file is None:
             return  # changed or gone; the next scan sees what it is now
@@ -65,20 +68,28 @@ class Arrivals:
             self._open(file, shown, digest)
 
     def _not_whole(self, item: Found, shown: str, digest: str) -> None:
+        if self._waits(item):
+            self._unfinished[item.path] = item.signature
+        else:
+            self._unfinished.pop(item.path, None)
+            self._aside(item, shown, digest, "the file ends before the picture does; copy it again")
+
+    def _waits(self, item: Found) -> bool:
+        """Whether a file that ends too early may yet be finished by what copies it; it is looked at again then."""
         still = self._settling.still_s(item.path)
         if still >= _GIVE_UP_WAITING_S or not self._patient:
-            self._aside(item, shown, digest, "the file ends before the picture does; copy it again")
-        else:
-            self._settling.later(item.path, min(60.0, max(1.0, still)))
+            return False
+        self._settling.later(item.path, min(60.0, max(1.0, still)))
+        return True
 
     def _aside(self, item: Found, shown: str, digest: str, reason: str) -> None:
         record = self._ledger.add_finished(set_aside("", shown, digest, reason), item.path, item.signature)
-        self.known[item.path] = SeenFile(item.signature, digest, record.job)
+        self.known[item.path] = SeenFile(item.signature, record.job)
         self._finished(record)
 
     def _open(self, file: SettledFile, shown: str, digest: str) -> None:
         job = self._ledger.claim(digest, file.path, shown, lambda _: self._places(shown))
-        seen = SeenFile(file.signature, digest, job.job)
+        seen = SeenFile(file.signature, job.job)
         if job.state == "done" and job.outcome == "set aside":
             # The same bytes are here again, copied anew or put back: what could not be done then is tried again.
             self._ledger.reopen(job.job, file.path, shown, self._places(shown))
@@ -86,7 +97,7 @@ class Arrivals:
         elif job.path != file.path:
             self._same_photo(job, file, shown, digest)
         # Last: a file that was cut off before this is taken in once more, to the same end.
-        self._ledger.remember(file.path, seen)
+        self._ledger.remember(file.path, seen, digest)
         self.known[file.path] = seen
         self._here(job.job, file.path)
 

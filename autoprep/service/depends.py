@@ -5,7 +5,7 @@ import json
 from typing import Any
 
 from autoprep.domain import CorrectionPlan, WorkFacts
-from autoprep.job.delivery import RENDERER
+from autoprep.job.orders import RENDERER
 from autoprep.service.rule import told_of
 from autoprep.wishes.names import file_stem
 from autoprep.wishes.settings import Settings

@@ -9,8 +9,8 @@ from typing import Any
 
 from autoprep.domain import JobRecord
 from autoprep.errors import DeliveryError
-from autoprep.job import set_aside
 from autoprep.job.orders import JobOrder
+from autoprep.job.stages import set_aside
 from autoprep.ledger import Ledger
 from autoprep.service.hands import Hands
 from autoprep.service.inbox import Found
@@ -23,6 +23,8 @@ from autoprep.wishes.settings import Settings
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
 _ABSENT_WAIT_S = 15.0  # a queued photo that is not there is looked for so often
 _FAULT_WAIT_S = 300.0
+_NO_ROOM_WAIT_S = 30.0
+_AT_ONCE_S = 0.5  # so long is worked out what follows, before it is looked what else is due
 
 
 class Desk:
@@ -54,8 +56,7 @@ class Desk:
     def all_anew(self) -> None:
         """What follows is worked out for all photos again, from the ledger."""
         self._running = {job: order for job, order in self._running.items() if job in self._pool.running}
-        for view in self._ledger.views():
-            self._knowledge.touch(view.job)
+        self._knowledge.all_anew()
 
     def arrived(self, record: JobRecord) -> None:
         """A file came in that needs no work."""
@@ -83,12 +84,17 @@ class Desk:
         for group in self._knowledge.news():
             if not self.guarded(self._knowledge.view(group[0]).shown, partial(self._follow, group)):
                 self._stumbling |= dict.fromkeys(group, now + _FAULT_WAIT_S)
+            if time.monotonic() - now > _AT_ONCE_S:
+                break  # other things are due; the rest stays new
+        self._knowledge.keep_settled()
         return self._taken
 
     def _follow(self, group: list[str]) -> None:
         for job in group:
             self._todo.pop(job, None)
-        for step in self._knowledge.follows(group):
+        steps = self._knowledge.follows(group)
+        self._knowledge.settled(group, left=bool(steps))
+        for step in steps:
             if isinstance(step, Measure | Render):
                 self._todo[step.job] = step
             elif step.job not in self._running:  # what comes back is told of by itself
@@ -142,6 +148,16 @@ class Desk:
         self._todo.pop(step.job, None)
         self._running[step.job] = order
         self._pool.submit(step.job, order)
+
+    def make_room(self) -> None:
+        """Long jobs that hold the last worker wait again; that is no failed try."""
+        for job in self._pool.make_room():
+            self._running.pop(job, None)
+            view = self._ledger.view(job)
+            if view is not None and view.state == "running":
+                self._ledger.give_back(job, failed=False)
+            self._knowledge.touch(job)
+            self._log.info("put back", job=job, reason="it takes long, and others wait; it goes on when one is free")
 
     def _put_off(self, job: str, wait_s: float, *, attempt: bool = False) -> int:
         attempts = self._ledger.postpone(job, time.time() + wait_s, attempt=attempt)
@@ -214,6 +230,9 @@ class Desk:
             return
         if failure.trace:
             self._log.error("fault", job=job.job, photo=job.shown, reason=failure.reason, traceback=failure.trace)
+        if failure.full:
+            self._without_room(job.job, failure.reason)
+            return
         wait_s = min(_RETRY_S * 2**job.attempts, _RETRY_MOST_S)
         attempts = self._again(job.job, wait_s)
         if job.state == "done":  # a redo, an answer, other words: what was there before stays
@@ -226,9 +245,19 @@ class Desk:
         if final:
             reason = f"{failure.reason} (tried {attempts} times)" if attempts > 1 else failure.reason
             record = set_aside(job.job, job.shown, job.sha256, reason)
-            self._ledger.finish(record)
+            self._hands.finish(record)
             self._knowledge.touch(job.job)
             self._finished(record)
+
+    def _without_room(self, job: str, reason: str) -> None:
+        """A full disk is no failed try: the step comes up again until there is room."""
+        view = self._ledger.view(job)
+        if view is not None and view.state != "done":
+            self._ledger.give_back(job, failed=False, not_before=time.time() + _NO_ROOM_WAIT_S)
+            self._knowledge.touch(job)
+        else:
+            self._put_off(job, _NO_ROOM_WAIT_S)
+        self._log.warning("waiting for space", job=job, reason=reason)
 
     def _finished(self, record: JobRecord) -> None:
         self._log.info(

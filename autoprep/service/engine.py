@@ -14,13 +14,14 @@ from autoprep.files.storage import clear_parts
 from autoprep.ledger import Ledger
 from autoprep.service.arrivals import Arrivals, shown_name
 from autoprep.service.desk import Desk
-from autoprep.service.housekeeping import copy_of_the_day
+from autoprep.service.housekeeping import once_a_day
 from autoprep.service.inbox import Found, Hints, Settling, scan
 from autoprep.service.keeping import sweep
+from autoprep.service.lock import StudioLock
 from autoprep.service.pool import Pool
 from autoprep.service.reload import Reload
-from autoprep.service.studio import hold_lock, ledger_path, write_lists, write_page
-from autoprep.wishes.settings import Settings, worker_count
+from autoprep.service.studio import ListWriter, write_pages
+from autoprep.wishes.settings import Settings, ledger_path, worker_count
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
 _PAGE_EVERY_S = 2.0
@@ -40,7 +41,7 @@ class Engine:
     ) -> None:
         self.settings, self._log, self._follow = settings, log, follow
         self._on_record = on_record or (lambda record: None)
-        self._lock = hold_lock(settings.folders.records)
+        self._lock = StudioLock(settings.folders.records)
         self.ledger = Ledger(ledger_path(settings))
         self._recover()
         self._settling = Settling(settings.service.settle_s)
@@ -50,7 +51,7 @@ class Engine:
         self._arrivals = Arrivals(
             settings, self.ledger, self._settling, log, self._desk.arrived, self._desk.here, patient=follow
         )
-        self._reload = Reload(settings, log)
+        self._reload, self._lists = Reload(settings, log), ListWriter()
         self._ready: dict[bytes, Found] = {}
         self.hints = Hints(settings.folders.inbox)
         self._next_scan = self._next_page = 0.0
@@ -58,7 +59,11 @@ class Engine:
 
     def _recover(self) -> None:
         interrupted, folders = self.ledger.recover(), self.settings.folders
-        parts = clear_parts([folders.ready, folders.needs_a_look, folders.records])
+        parts = clear_parts([folders.ready, folders.needs_a_look])
+        # Of the records' folders, one a photo, only those can hold parts of which something was left to do.
+        own = [folders.records / "proof" / job for job in self.ledger.unsettled()]
+        parts += clear_parts([folders.records, folders.records / "proof", folders.records / "words", *own], below=False)
+        parts += clear_parts([folders.records / "withdrawn"])
         back = sweep(self.settings, self.ledger)
         if interrupted or parts or back:
             self._log.info("recovered", interrupted_jobs=interrupted, unfinished_files=parts, brought_back=back)
@@ -94,6 +99,7 @@ class Engine:
         self._write_page()
 
     def _look(self) -> None:
+        self._lock.look()
         if self._follow:
             self._take_over(self._reload.fresh())
             if not self.hints.arm():
@@ -108,7 +114,7 @@ class Engine:
             self._arrivals.follow(job, was, path)
         service = self.settings.service
         self._next_scan = time.monotonic() + service.rescan_s
-        copy_of_the_day(self.settings, self.ledger, date.today())
+        self._page_due |= once_a_day(self.settings, self.ledger, date.today())
         if self._settling.untaken(self._arrivals.known) or self._desk.unsettled:
             # Something is new: the next looks come soon, and are spaced so that a burst costs a few scans only.
             self._next_scan = time.monotonic() + max(0.1, min(service.settle_s / 2, 1.0, service.rescan_s))
@@ -123,9 +129,15 @@ class Engine:
         """Take the steps that follow; then one waiting photo, one new one, in turn: neither starves the other."""
         self._page_due |= self._desk.work_out()
         waiting = self._desk.waiting()
+        if not self._pool.free and (waiting or self._ready):
+            self._desk.make_room()
         while self._pool.free and (waiting or self._ready):
-            if waiting:
-                self._desk.begin(waiting.pop(0))
+            able = next((step for step in waiting if self._pool.takes(step.job)), None)
+            if able is not None:
+                waiting.remove(able)
+                self._desk.begin(able)
+            elif not self._ready:
+                break
             if self._ready and self._pool.free:
                 item = self._ready.pop(next(iter(self._ready)))
                 if self._desk.guarded(shown_name(item.path), partial(self._arrivals.take, item)):
@@ -143,9 +155,8 @@ class Engine:
             return
         self._next_page, self._page_due = time.monotonic() + _PAGE_EVERY_S, False
         try:
-            records = [job.record for job in self.ledger.jobs() if job.record is not None]
-            write_page(self.settings, records)
-            write_lists(self.settings, records)
+            self._page_due = not write_pages(self.settings, self.ledger.overview, date.today())
+            self._lists.write(self.settings, self.ledger.overview)
         except (OSError, AutoprepError) as problem:
             self._complain("proof page not written", reason=str(problem))
 
@@ -159,6 +170,16 @@ class Engine:
         """Whether nothing is running, queued for now, or settling."""
         busy = self._pool.running or self._stumbled or self._ready or self._desk.busy
         return not (busy or self._settling.untaken(self._arrivals.known))
+
+    @property
+    def standing(self) -> str:
+        """How things stand, in one line."""
+        if self._desk.full:
+            return "Waits for free space"
+        waiting = self.pending
+        return (
+            f"{waiting} photo{'' if waiting == 1 else 's'} to work on" if waiting else "All is done; waits for photos"
+        )
 
     @property
     def stuck(self) -> bool:

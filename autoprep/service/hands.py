@@ -211,6 +211,10 @@ class Hands:
             rows[name] = replace(back or replace(known.made[name], plan=""), state="in place", reason="")
         return rows
 
+    def finish(self, record: JobRecord) -> None:
+        """The job is done and led to no files."""
+        self._write([Change(record)])
+
     # --- records --------------------------------------------------------------------------------------------
 
     def _record(self, job: str) -> JobRecord:
@@ -253,8 +257,8 @@ class Hands:
     def _write(self, changes: list[Change]) -> None:
         """The records' files, then the ledger: all in one transaction."""
         for change in changes:
-            place = self.settings.folders.records / "proof" / change.record.job / "record.json"
             boundary("record")
+            place = self.settings.folders.records / "proof" / change.record.job / "record.json"
             write_now(place, change.record.model_dump_json(indent=2).encode("utf-8"), change.record.job)
         boundary("ledger")
         self._ledger.apply(changes)

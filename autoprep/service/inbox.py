@@ -51,6 +51,7 @@ _IGNORED_NAMES = {
 # The film that phones take along with a photo carries the photo's name.
 _FILMS = (".mov", ".mp4", ".m4v")
 _BESIDE = (".jpg", ".jpeg", ".heic", ".heif", ".avif", ".png", ".dng")
+_NEVER_PHOTOS = _IGNORED_ENDINGS + NOTE_ENDINGS
 _WINDOWS_PLACEHOLDER = 0x1000 | 0x40000 | 0x400000  # offline, recall on open, recall on data access
 _MACOS_DATALESS = 0x40000000
 
@@ -58,10 +59,10 @@ _MACOS_DATALESS = 0x40000000
 def is_ignored(name: str) -> bool:
     """Hidden, temporary and partial names, notes, what systems keep and what phones write beside an edited photo."""
     folded = name.casefold()
-    return folded.startswith((".", "~")) or folded in _IGNORED_NAMES or folded.endswith(_IGNORED_ENDINGS + NOTE_ENDINGS)
+    return folded.startswith((".", "~")) or folded in _IGNORED_NAMES or folded.endswith(_NEVER_PHOTOS)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Found:
     """A file of the inbox as a scan saw it: path below the inbox, signature, and whether it is a plain file."""
 
@@ -79,7 +80,7 @@ def scan(inbox: Path, notes: dict[str, tuple[Note, ...]] | None = None) -> list[
     """
     found: list[Found] = []
     pending = [os.fsencode(inbox)]
-    root = pending[0]
+    root = pending[0].rstrip(os.sep.encode())
     while pending:
         folder = pending.pop()
         try:
@@ -97,7 +98,7 @@ def scan(inbox: Path, notes: dict[str, tuple[Note, ...]] | None = None) -> list[
                 if entry.is_dir(follow_symlinks=False):
                     pending.append(entry.path)
                 else:
-                    found.append(_found(root, entry))
+                    found.append(_found(entry, len(root) + 1))
     return sorted(found, key=lambda item: item.path)
 
 
@@ -120,7 +121,7 @@ def _stem(name: bytes) -> bytes:
     return name.rpartition(b".")[0].lower()
 
 
-def _found(root: bytes, entry: os.DirEntry[bytes]) -> Found:
+def _found(entry: os.DirEntry[bytes], below: int) -> Found:
     status = entry.stat(follow_symlinks=False)
     placeholder = getattr(status, "st_file_attributes", 0) & _WINDOWS_PLACEHOLDER
     placeholder |= getattr(status, "st_flags", 0) & _MACOS_DATALESS
@@ -128,7 +129,7 @@ def _found(root: bytes, entry: os.DirEntry[bytes]) -> Found:
     # Fewer blocks than bytes: space that a copy has announced and not yet filled. Small files live in the inode.
     hollow = blocks is not None and status.st_size > 65536 and blocks * 512 < status.st_size // 2
     signature = (status.st_size, status.st_mtime_ns, status.st_ino)
-    path = os.path.relpath(entry.path, root)
+    path = entry.path[below:]
     plain = stat.S_ISREG(status.st_mode)
     return Found(path, signature, plain, not plain or not (placeholder or hollow or status.st_size == 0))
 

@@ -2,12 +2,12 @@
 
 import hashlib
 import os
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Container, Iterator, Mapping
 from typing import Any
 
+from autoprep import __version__
 from autoprep.domain import Outline
-from autoprep.ledger import LOOK, Ledger, SeenFile, View
+from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.inbox import Found
 from autoprep.service.questions import Questions
 from autoprep.service.rule import Known, Step, steps
@@ -15,109 +15,140 @@ from autoprep.service.said import Said
 from autoprep.service.takes import merit
 from autoprep.wishes.settings import Settings
 
+_BASIS, _AWAY = "basis", "away"
+
+
+def _basis(settings: Settings) -> str:
+    """What the rule stands on besides the photos: where this is another, all is worked out anew."""
+    tables = (__version__, settings.artist.name, list(settings.destinations), str(settings.folders.inbox))
+    return hashlib.sha256(repr(tables).encode("utf-8", "backslashreplace")).hexdigest()[:16]
+
 
 class Knowledge:
-    """Keeps what is known up to date, and says which steps follow for the works that something is new of."""
+    """Keeps what is known up to date, and says which steps follow for the works that something is new of.
+
+    Of a photo that nothing is new of only a line is kept, whatever the ledger holds: a long history costs nothing.
+    """
 
     def __init__(self, settings: Settings, ledger: Ledger) -> None:
         self.settings, self._ledger = settings, ledger
-        self._views = {view.job: view for view in ledger.views()}
-        self._works: dict[str, set[str]] = {}
-        self._present: dict[str, list[bytes]] = {}
-        self._said = Said(settings.service.settle_s)
+        for job in ledger.without_merit():  # a ledger of an earlier version
+            found = ledger.get(job)
+            ledger.set_merit(job, merit(found.record) if found is not None and found.record is not None else 0.0)
+        if ledger.kept(_BASIS) != _basis(settings):
+            self._stand_anew()
+        self._views: dict[str, View] = {}
+        self._lines = ledger.lines()
+        keys = {job: line.settled for job, line in self._lines.items() if line.settled not in ("", _AWAY)}
+        self._said = Said(settings.service.settle_s, keys)
+        self._here: dict[str, tuple[bytes, ...]] = {}
+        self._was_here: Container[str] = frozenset(keys)
         self._questions = Questions()
+        for question in ledger.open_questions():
+            self._questions.note(*question)
+        self._chosen: dict[str, int] = {}
         self._answers: dict[str, Outline] = {}
+        self._settled: dict[str, str] = {}
         self._redos = ledger.redos()
-        self._new: set[str] = self._redos.keys() & self._views.keys()
-        for view in self._views.values():
-            self._file(view)
-            self._note_question(view)
+        self._new: set[str] = {job for job, line in self._lines.items() if not line.settled}
+        self._new |= self._redos.keys() & self._lines.keys()
 
-    def _file(self, view: View) -> None:
-        if view.work:
-            self._works.setdefault(view.work, set()).add(view.job)
-        if view.plan and view.merit is None:  # a ledger of an earlier version
-            job = self._ledger.get(view.job)
-            worth = merit(job.record) if job is not None and job.record is not None else 0.0
-            self._views[view.job] = replace(view, merit=worth)
+    def _stand_anew(self) -> None:
+        self._ledger.unsettle_all()
+        self._ledger.keep(_BASIS, _basis(self.settings))
 
     def touch(self, job: str) -> None:
         """Something is new of a photo: it is read from the ledger again, and what follows is worked out."""
         view = self._ledger.view(job)
         if view is None:
             return
-        before = self._views.get(job)
-        if before is not None and before.work != view.work:
-            self._works.get(before.work, set()).discard(job)
+        before, line = self._views.get(job), self._lines.get(job)
         self._views[job] = view
+        self._lines[job] = Line(view.work, view.path, view.shown.rpartition("/")[0])
         self._redos = self._ledger.redos()
-        self._file(view)
         self._note_question(view)
-        if before is not None and before.shown != view.shown:
+        if line is not None and (line.path != view.path or (before is not None and before.shown != view.shown)):
             self._said.forget(job)
-        self._new |= {job, *(other for work in {view.work, before.work if before else ""} for other in self._of(work))}
+        works = {view.work, line.work if line is not None else ""} - {""}
+        self._new |= {job, *(other for work in works for other in self._ledger.takes(work))}
 
-    def _of(self, work: str) -> set[str]:
-        return self._works.get(work, set()) if work else set()
+    def _of(self, work: str) -> list[str]:
+        return self._ledger.takes(work) if work else []
 
     def _note_question(self, view: View) -> None:
-        if view.outcome != "needs a look":
-            self._questions.forget(view.job)
-            self._answers.pop(view.job, None)  # an answer settles the question that it was given to, and no other
-            return
-        job = self._ledger.get(view.job)
-        if job is not None and job.record is not None:
-            self._questions.note(job.record, self._ledger.places(view.job).get(LOOK))
+        self._questions.forget(view.job)
+        if view.outcome == "needs a look":
+            for question in self._ledger.open_questions(view.job):
+                self._questions.note(*question)
+        else:
+            self._drop_answer(view.job)  # an answer settles the question that it was given to, and no other
+
+    def _drop_answer(self, job: str) -> None:
+        self._answers.pop(job, None)
+        self._chosen.pop(job, None)
 
     def forget_answer(self, job: str) -> None:
         """An answer that could not be used is no longer one."""
-        self._questions.forget(job)
-        self._answers.pop(job, None)
+        self._drop_answer(job)
         self.touch(job)
 
     # --- looking --------------------------------------------------------------------------------------------
 
     def look(self, found: list[Found], notes: Mapping[str, Any], files: Mapping[bytes, SeenFile]) -> list[str]:
         """After a look at the inbox; the photos that lie elsewhere now than the ledger says."""
-        present: dict[str, list[bytes]] = {}
+        here: dict[str, tuple[bytes, ...]] = {}
+        there: set[bytes] = set()
         for item in found:
+            there.add(item.path)
             seen = files.get(item.path)
-            if seen is not None and seen.signature == item.signature:
-                present.setdefault(seen.job, []).append(item.path)
-        back = present.keys() - self._present.keys()
-        self._present = present
-        here = [self._views[job] for job in present if job in self._views]
-        self._new |= {*back, *self._said.notice(self.settings, notes, here)} & self._views.keys()
-        there = {item.path for item in found}
-        return [view.job for view in here if view.path not in there]
+            if seen is not None and seen.signature == item.signature and seen.job in self._lines:
+                here[seen.job] = (*here.get(seen.job, ()), item.path)
+        self._new.update(job for job in here if job not in self._was_here)
+        self._here, self._was_here = here, here.keys()
+        folders = ((job, self._lines[job].folder) for job in here)
+        self._new.update(self._said.notice(self.settings, notes, folders))
+        return [job for job in here if self._lines[job].path not in there]
 
     def listen(self) -> None:
         """Questions of whose choices one is left are answered by it; what was asked for again is asked for."""
         redos = self._ledger.redos()
         self._new |= {job for job in {*redos, *self._redos} if redos.get(job) != self._redos.get(job)}
         self._redos = redos
-        for job, _, outline in self._questions.answers():
-            if self._answers.get(job) != outline:
-                self._answers[job] = outline
-                self._new.add(job)
+        for job, choice in self._questions.answers():
+            if self._chosen.get(job) != choice:
+                self._take_answer(job, choice)
+
+    def _take_answer(self, job: str, choice: int) -> None:
+        asked = self._ledger.get(job)
+        if asked is not None and asked.record is not None and choice < len(asked.record.choices):
+            self._chosen[job], self._answers[job] = choice, asked.record.choices[choice]
+            self._new.add(job)
 
     def settings_changed(self, settings: Settings) -> None:
         """What follows from other settings is worked out for all."""
         self.settings = settings
-        self._new |= self._views.keys()
+        self._stand_anew()
+        self.all_anew()
+
+    def all_anew(self) -> None:
+        """What follows is worked out for all photos again, from the ledger."""
+        self._views.clear()
+        self._said.forget_all()
+        self._lines = self._ledger.lines()
+        self._new |= self._lines.keys()
 
     def here(self, job: str, path: bytes) -> None:
         """A photo was found there since the last look at the inbox."""
-        self._present.setdefault(job, []).append(path)
+        self._here[job] = (*self._here.get(job, ()), path)
         self.touch(job)
 
-    def where(self, job: str) -> list[bytes]:
+    def where(self, job: str) -> tuple[bytes, ...]:
         """Where a photo's bytes lie now, below the inbox; nowhere, at one or several places."""
-        return self._present.get(job, [])
+        return self._here.get(job, ())
 
     def data(self, job: str) -> bytes | None:
         """The photo's bytes from wherever they lie now; None where they can't be read."""
-        view = self._views[job]
+        view = self.view(job)
         for path in dict.fromkeys([view.path, *self.where(job)]):
             try:
                 data = (self.settings.folders.inbox / os.fsdecode(path)).read_bytes()
@@ -136,12 +167,17 @@ class Knowledge:
 
     def view(self, job: str) -> View:
         """A photo as the ledger has it."""
-        return self._views[job]
+        view = self._views.get(job)
+        if view is None:
+            view = self._ledger.view(job)
+            assert view is not None
+            self._views[job] = view
+        return view
 
     def known(self, job: str) -> Known:
         """All that is known of a photo now."""
-        view = self._views[job]
-        here = job in self._present
+        view = self.view(job)
+        here = job in self._here
         # A photo that is away keeps what was said of it: its notes may be away with it.
         said = self._said.of(self.settings, view) if here or view.state != "done" else view.said
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
@@ -153,19 +189,39 @@ class Knowledge:
 
     def takes(self, work: str) -> list[Known]:
         """All photos of a work."""
-        return [self.known(job) for job in sorted(self._of(work))]
+        return [self.known(job) for job in self._of(work)]
 
-    def news(self) -> list[list[str]]:
-        """The photos that something is new of, work by work; they are no longer new then."""
+    def news(self) -> Iterator[list[str]]:
+        """The photos that something is new of, work by work; they are no longer new then. May be left early."""
         done: set[str] = set()
-        groups = []
-        for job in sorted(self._new & self._views.keys()):
-            if job not in done:
-                group = sorted(self._of(self._views[job].work) or {job})
-                groups.append(group)
-                done.update(group)
-        self._new.clear()
-        return groups
+        for job in sorted(self._new & self._lines.keys()):
+            if job in done:
+                continue
+            group = self._of(self._lines[job].work) or [job]
+            done.update(group)
+            self._new.difference_update(group)
+            yield group
+        self._new &= self._lines.keys()
+
+    def settled(self, group: list[str], *, left: bool) -> None:
+        """Whether anything is left to do for the photos of a work, as far as is known now."""
+        for job in group:
+            key = "" if left else self._said.key_of(job) if job in self._here else _AWAY
+            if key != self._lines[job].settled:
+                self._settled[job] = key
+            if not left:
+                self._views.pop(job, None)
+                self._said.release(job)
+
+    def keep_settled(self) -> None:
+        """The ledger learns what is settled, so that the next start need not work it out."""
+        if not self._settled:
+            return
+        self._ledger.settle(self._settled)
+        for job, key in self._settled.items():
+            line = self._lines[job]
+            self._lines[job] = Line(line.work, line.path, line.folder, key)
+        self._settled.clear()
 
     def follows(self, group: list[str]) -> list[Step]:
         """The steps that follow for the photos of one work."""
@@ -175,4 +231,4 @@ class Knowledge:
         """What was asked for again under names of no destination."""
         known = self.settings.destinations
         asked = {job: [name for name in names if name not in known] for job, names in self._redos.items()}
-        return {job: names for job, names in asked.items() if names and job in self._views}
+        return {job: names for job, names in asked.items() if names and job in self._lines}

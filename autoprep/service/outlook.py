@@ -8,8 +8,7 @@ from autoprep.service.arrivals import shown_name
 from autoprep.service.inbox import scan
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.rule import Measure, Render, Restore, Step, Withdraw
-from autoprep.service.studio import ledger_path
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.settings import Settings, ledger_path
 
 _WORDS = {Measure: "looked at", Render: "made", Withdraw: "withdrawn", Restore: "brought back"}
 

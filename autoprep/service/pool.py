@@ -12,6 +12,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any
 
+from autoprep.service.lanes import Lanes
 from autoprep.service.worker import Failed, Finished, Limits, Staged, run
 
 # Decoders leak and fragment; a fresh process now and then costs 0.1 s. Chosen after mail servers' habit.
@@ -35,13 +36,25 @@ class Pool:
         self._context = multiprocessing.get_context("spawn")
         self._limits = Limits(memory_mb, os.getpid())
         self._job_limit_s = job_limit_s
-        self._size = size
+        self._lanes = Lanes(size)
         self._workers: list[_Worker] = []
 
     @property
     def free(self) -> int:
-        """How many more jobs can start now."""
-        return self._size - sum(worker.job is not None for worker in self._workers)
+        """How many more jobs can start now, of those that are not known to be long."""
+        return self._lanes.free
+
+    def takes(self, job: str) -> bool:
+        """Whether this job can start now: long ones never hold all workers."""
+        return self._lanes.takes(job)
+
+    def make_room(self) -> list[str]:
+        """Stop long jobs that hold the last worker while others wait; they are to be started again later."""
+        stopped = self._lanes.to_put_back()
+        for worker in [worker for worker in self._workers if worker.job in stopped]:
+            self._lanes.ended(str(worker.job), done=False)
+            self._remove(worker, kill=True)
+        return stopped
 
     @property
     def running(self) -> list[str]:
@@ -60,6 +73,7 @@ class Pool:
         """Give an order to a free worker; one is started when there is none."""
         worker = next((w for w in self._workers if w.job is None), None) or self._start()
         worker.job, worker.deadline = job, time.monotonic() + self._job_limit_s
+        self._lanes.began(job)
         worker.sender = _send(worker.pipe, order)
 
     def collect(self) -> Iterator[Staged | Finished | Failed]:
@@ -67,11 +81,13 @@ class Pool:
         for worker in list(self._workers):
             yield from self._heard(worker)
             if worker.job is not None and time.monotonic() > worker.deadline:
+                self._lanes.ended(worker.job, done=False)
                 yield Failed(worker.job, f"the job took longer than {self._job_limit_s:.0f} s", retry=True)
                 self._remove(worker, kill=True)
             elif not worker.process.is_alive():
                 yield from self._heard(worker)
                 if worker.job is not None:
+                    self._lanes.ended(worker.job, done=False)
                     yield Failed(worker.job, f"the worker died ({_how(worker.process.exitcode)})", retry=True)
                 self._remove(worker, kill=False)
             elif worker.job is None and worker.done >= _JOBS_PER_WORKER:
@@ -82,6 +98,7 @@ class Pool:
             while worker.pipe.poll():
                 message = worker.pipe.recv()
                 if isinstance(message, Finished | Failed):
+                    self._lanes.ended(message.job)
                     worker.job = None
                     worker.done += 1
                 yield message

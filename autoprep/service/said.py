@@ -1,11 +1,11 @@
 """What is said of each photo's work now: read again when a note, a name or a folder has changed, and only then."""
 
 import contextlib
+import hashlib
 import re
 import time
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path, PurePosixPath
-from typing import Any
 
 from autoprep.domain import WorkFacts
 from autoprep.ledger import View
@@ -63,50 +63,71 @@ def sent_to(settings: Settings, facts: WorkFacts) -> list[str]:
 
 
 class Said:
-    """The facts of all photos.
+    """The facts of all photos. Of each a key is kept, of what its facts were read from; facts only for a while.
 
     A note counts when it has not changed for the settling time: sync tools write in parts.
+    keys: what the facts were read from when nothing was left to do, as the ledger keeps it.
     """
 
-    def __init__(self, settle_s: float, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self, settle_s: float, keys: Mapping[str, str] | None = None, clock: Callable[[], float] = time.monotonic
+    ) -> None:
         self._settle_s, self._clock = settle_s, clock
         self._notes: Notes = {}
         self._words: dict[str, tuple[int, int]] = {}
-        self._known: dict[str, tuple[Any, WorkFacts]] = {}
-        self._pending: dict[str, tuple[Any, float]] = {}
+        self._of_folder: dict[str, str] = {}
+        self._keys: dict[str, str] = dict(keys or {})
+        self._known: dict[str, WorkFacts] = {}
+        self._pending: dict[str, tuple[str, float]] = {}
 
     def of(self, settings: Settings, view: View) -> WorkFacts:
         """The facts of a photo that lies in the inbox."""
         known = self._known.get(view.job)
         if known is None:
-            key = self._key(settings, view)
+            self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0])
             words = words_place(settings, view.job)
-            known = self._known[view.job] = (key, facts_for(settings, view.shown, words)[0])
-        return known[1]
+            known = self._known[view.job] = facts_for(settings, view.shown, words)[0]
+        return known
 
-    def forget(self, job: str) -> None:
-        """Read again what is said when it is asked for next."""
+    def key_of(self, job: str) -> str:
+        """What the facts of a photo were read from last; empty where they never were."""
+        return self._keys.get(job, "")
+
+    def release(self, job: str) -> None:
+        """Facts that nobody needs now are read again when somebody does."""
         self._known.pop(job, None)
 
-    def notice(self, settings: Settings, notes: Notes, views: Iterable[View]) -> list[str]:
-        """The photos of which other things are said than before, after a look at the inbox; views: those present."""
-        self._notes, now, changed = notes, self._clock(), []
+    def forget(self, job: str) -> None:
+        """Read again what is said when it is asked for next, and say so at the next look."""
+        self._known.pop(job, None)
+        self._keys.pop(job, None)
+
+    def forget_all(self) -> None:
+        """The same of all photos."""
+        self._known.clear()
+        self._keys.clear()
+
+    def notice(self, settings: Settings, notes: Notes, places: Iterable[tuple[str, str]]) -> list[str]:
+        """The photos of which other things are said than before, after a look at the inbox.
+
+        places: (job, folder below the inbox, empty for the inbox itself) of each photo that lies there.
+        """
+        self._notes, self._of_folder, now, changed = notes, {}, self._clock(), []
         self._words = _words_left(settings)
-        for view in views:
-            key, known = self._key(settings, view), self._known.get(view.job)
-            if known is None or known[0] == key:
-                self._pending.pop(view.job, None)
+        for job, folder in places:
+            key, known = self._key(job, folder), self._keys.get(job)
+            if known is None or known == key:
+                self._pending.pop(job, None)
                 if known is None:
-                    changed.append(view.job)
+                    changed.append(job)
                 continue
-            waiting = self._pending.get(view.job)
+            waiting = self._pending.get(job)
             if waiting is None or waiting[0] != key:
-                waiting = self._pending[view.job] = (key, now)
-            # Another name is another name at once; what a note says may still be on its way.
-            if key[0] != known[0][0] or now - waiting[1] >= self._settle_s:
-                del self._pending[view.job]
-                self.forget(view.job)
-                changed.append(view.job)
+                waiting = self._pending[job] = (key, now)
+            if now - waiting[1] >= self._settle_s:  # what a note says may still be on its way
+                del self._pending[job]
+                self.forget(job)
+                changed.append(job)
         return changed
 
     @property
@@ -114,11 +135,19 @@ class Said:
         """Whether some notes have changed so lately that they are not read yet."""
         return bool(self._pending)
 
-    def _key(self, settings: Settings, view: View) -> Any:
-        folder = PurePosixPath(view.shown).parent
-        own = self._notes.get(str(folder), ())
+    def _key(self, job: str, folder: str) -> str:
+        """What the facts of a photo are read from: the same text for as long as that is the same."""
+        shared = self._of_folder.get(folder)
+        if shared is None:
+            shared = self._of_folder[folder] = self._notes_for(folder)
+        words = self._words.get(job)
+        return shared if words is None else f"{shared} {words[0]} {words[1]}"
+
+    def _notes_for(self, folder: str) -> str:
+        place = PurePosixPath(folder)
+        own = self._notes.get(str(place), ())
         above = [
-            note for parent in folder.parents for note in self._notes.get(str(parent), ())
+            note for parent in place.parents for note in self._notes.get(str(parent), ())
             if note[0].rpartition(".")[0] == FOLDER_NOTE
         ]  # fmt: skip
-        return view.shown, own, tuple(above), self._words.get(view.job), tuple(settings.destinations)
+        return hashlib.sha256(repr((own, above)).encode("utf-8", "backslashreplace")).hexdigest()[:16]

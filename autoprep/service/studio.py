@@ -1,44 +1,79 @@
-"""The studio's files that stand around the work: its lock, its ledger, the proof page and the picture lists."""
+"""The studio's files that stand around the work: the proof pages and the picture lists."""
 
 import hashlib
 import json
-import os
+import time
+from datetime import date
 from pathlib import Path
-from typing import Any
 
-from autoprep.domain import JobRecord
-from autoprep.errors import AlreadyRunning
 from autoprep.files.storage import write_now
+from autoprep.ledger import Overview
 from autoprep.told import lists as listing
-from autoprep.told.pages import Place, index_html
+from autoprep.told.pages import Front, Place, index_html, month_html, page_name
 from autoprep.wishes.settings import Settings
 
-
-def write_page(settings: Settings, records: list[JobRecord]) -> Path:
-    """Write the proof page, records/proof/index.html; returns its path."""
-    page = settings.folders.records / "proof" / "index.html"
-    text = index_html(settings.artist.name, Place(settings.studio, page.parent), records)
-    write_now(page, text.encode("utf-8", "replace"), "page")
-    return page
+_MOST_SHOWN = 100  # questions, and photos of the newest day, on the first page
 
 
-def write_lists(settings: Settings, records: list[JobRecord]) -> None:
-    """The picture lists of the destinations that ask for one, in their folders.
+def write_pages(settings: Settings, overview: Overview, today: date, most_s: float = 0.5) -> bool:
+    """Write the proof page, records/proof/index.html, and pages of months that are old; whether all are written now.
 
-    A list that somebody has changed, or laid there, is theirs: the service's own stands beside it.
+    Only the records that stand on these pages are read, however many there are. most_s: so long is spent on months.
     """
-    ours = _Lists(settings)
-    for name, preset in settings.destinations.items():
-        if not preset.listing:
-            continue
-        folder = settings.folders.ready / name
-        listed = listing.entries(name, records, lambda path: (settings.studio / path).is_file())
-        artist = settings.artist.name if preset.rights == "full" else ""
-        csv = listing.as_csv(listed, artist, preset.prices).encode("utf-8-sig")
-        page = listing.as_page(listed, artist, preset).encode("utf-8")
-        for suffix, data in ((".csv", csv), (".html", page)):
-            ours.keep(folder, suffix, data if listed else None)
-    ours.remember()
+    page = settings.folders.records / "proof" / "index.html"
+    place, artist = Place(settings.studio, page.parent), settings.artist.name
+    limit, due = time.monotonic() + most_s, overview.due_pages()
+    while due and time.monotonic() < limit:
+        month, block = due.pop(0)
+        records, leaf = overview.of_block(month, block), page.parent / page_name(month, block)
+        if records:
+            write_now(leaf, month_html(artist, place, month, records).encode("utf-8", "replace"), "page")
+        else:
+            leaf.unlink(missing_ok=True)
+        overview.written("page", [(month, block)])
+    day, counts = overview.latest_day(), overview.outcomes()
+    front = Front(
+        waiting=overview.waiting_for_answers(_MOST_SHOWN), questions=counts.get("needs a look", 0), day=day,
+        today=day == today.isoformat(), latest=overview.of_day(day, _MOST_SHOWN), months=overview.blocks(),
+        counts=counts,
+    )  # fmt: skip
+    write_now(page, index_html(artist, place, front).encode("utf-8", "replace"), "page")
+    return not due
+
+
+class ListWriter:
+    """Writes the picture lists of the destinations that ask for one, in their folders, when they are old."""
+
+    def __init__(self) -> None:
+        self._seen: dict[str, int] = {}
+
+    def write(self, settings: Settings, overview: Overview) -> None:
+        """Write the lists of which something has changed: a file, words, or what lies in the folder.
+
+        A list that somebody has changed, or laid there, is theirs: the service's own stands beside it.
+        """
+        ours, due = _Lists(settings), overview.due_lists()
+        for name, preset in settings.destinations.items():
+            folder = settings.folders.ready / name
+            if not preset.listing or (name not in due and _changed_at(folder) == self._seen.get(name)):
+                continue
+            listed = listing.entries(overview.delivered(name), lambda path: (settings.studio / path).is_file())
+            artist = settings.artist.name if preset.rights == "full" else ""
+            csv = listing.as_csv(listed, artist, preset.prices).encode("utf-8-sig")
+            page = listing.as_page(listed, artist, preset).encode("utf-8")
+            for suffix, data in ((".csv", csv), (".html", page)):
+                ours.keep(folder, suffix, data if listed else None)
+            overview.written("list", [(name, 0)])
+            self._seen[name] = _changed_at(folder)
+        ours.remember()
+
+
+def _changed_at(folder: Path) -> int:
+    """When something in a folder came or went last, in nanoseconds; 0 where it is not there."""
+    try:
+        return folder.stat().st_mtime_ns
+    except OSError:
+        return 0
 
 
 class _Lists:
@@ -73,42 +108,3 @@ class _Lists:
         """Keep the hashes for the next time."""
         if self._known != self._before:
             write_now(self._file, json.dumps(self._known, indent=1, sort_keys=True).encode("utf-8"), "lists")
-
-
-def ledger_path(settings: Settings) -> Path:
-    """Where the ledger lies."""
-    return settings.folders.records / "ledger.sqlite3"
-
-
-def hold_lock(records: Path) -> Any:
-    """Hold the studio's lock; the system gives it back when the process ends, however it ends."""
-    records.mkdir(parents=True, exist_ok=True)
-    handle = (records / ".lock").open("a+")
-    try:
-        import fcntl
-    except ImportError:
-        return handle
-    # The folder itself is locked too: somebody may delete the file, and the next service would make a new one.
-    folder = os.open(records, os.O_RDONLY)
-    held = _Held(handle, folder)
-    try:
-        for one in (handle.fileno(), folder):
-            fcntl.flock(one, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        held.close()
-        raise AlreadyRunning(
-            f"another Autoprep is at work in this studio ({records.parent}); stop it first, or let it do the work"
-        ) from None
-    return held
-
-
-class _Held:
-    """An open lock file and the folder that it lies in."""
-
-    def __init__(self, file: Any, folder: int) -> None:
-        self._file, self._folder = file, folder
-
-    def close(self) -> None:
-        """Give the studio back."""
-        self._file.close()
-        os.close(self._folder)

@@ -44,12 +44,16 @@ class Finished:
 
 @dataclass(frozen=True)
 class Failed:
-    """A job failed; retry tells whether another try may help; trace is the traceback of a mistake in the code."""
+    """A job failed; retry tells whether another try may help; trace is the traceback of a mistake in the code.
+
+    full: there was no room, which counts as no try.
+    """
 
     job: str
     reason: str
     retry: bool
     trace: str = ""
+    full: bool = False
 
 
 def run(pipe: Connection, limits: Limits) -> None:
@@ -57,7 +61,7 @@ def run(pipe: Connection, limits: Limits) -> None:
     _confine(limits)
     import cv2  # after the thread limits are set
 
-    from autoprep.job import process
+    from autoprep.job.story import process
 
     cv2.setNumThreads(1)
     with contextlib.suppress(EOFError, OSError):
@@ -75,13 +79,15 @@ def _do(process: Any, order: Any, pipe: Connection) -> Finished | Failed:
         result = process(order, lambda stage, seconds, facts: pipe.send(Staged(order.job, stage, seconds, facts)))
         return Finished(order.job, result)
     except AutoprepError as problem:
-        return Failed(order.job, str(problem), bool(getattr(problem, "retry", False)))
+        retry, full = bool(getattr(problem, "retry", False)), bool(getattr(problem, "full", False))
+        return Failed(order.job, str(problem), retry, full=full)
     except MemoryError:
         return Failed(order.job, "the photo needs more memory than a worker may use", retry=True)
     except Exception as problem:
         # A mistake of ours, not of the photo: another try would end the same way.
         trace = "".join(traceback.format_exception(problem))
-        return Failed(order.job, f"{type(problem).__name__}: {problem}", retry=False, trace=trace)
+        said = f"Autoprep itself made a mistake with this photo ({type(problem).__name__}); the log tells where"
+        return Failed(order.job, said, retry=False, trace=trace)
 
 
 def _confine(limits: Limits) -> None:

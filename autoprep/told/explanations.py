@@ -15,6 +15,12 @@ NO_WORK = (
 SAID_NO_WORK = "You said that this photo shows no work; nothing was made of it."
 
 
+def damaged(suspicion: str) -> str:
+    """Why a picture that may be damaged is asked about."""
+    said = f"{suspicion[0].upper()}{suspicion[1:]}"
+    return f"{said}. If the pictures here are as they should be, choose; else copy the file again."
+
+
 def asked(reason: str) -> str:
     """Why a question is asked that the finder alone would not have."""
     return f"Which outline is right? {reason[0].upper()}{reason[1:]}."
@@ -23,6 +29,7 @@ def asked(reason: str) -> str:
 # Why a destination has no file of a work.
 HOLD = "the photo is on hold (by its folder, a note, a word, or because it was sent to a destination that is not known)"
 OTHER_TAKE = "another take of the same work is used"
+FLAT = "the picture is one flat tone, so nothing is on it; copy the file again"
 NO_PLAN = "the photo was looked at again, and is no finished work now"
 NOT_SENT = "the work is not sent here (any more)"
 

@@ -5,11 +5,11 @@ The list holds the artist's own words only. An alternative text that was not wri
 
 import csv
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from html import escape
 
-from autoprep.domain import JobRecord, OutputRecord, WorkFacts
+from autoprep.domain import OutputRecord, WorkFacts
 from autoprep.metadata.statement import physical
 from autoprep.wishes.destinations import Preset
 
@@ -27,15 +27,11 @@ class Entry:
         return self.output.path.replace("\\", "/").rsplit("/", 1)[-1]
 
 
-def entries(destination: str, records: list[JobRecord], there: Callable[[str], bool] | None = None) -> list[Entry]:
+def entries(
+    delivered: Iterable[tuple[OutputRecord, WorkFacts]], there: Callable[[str], bool] | None = None
+) -> list[Entry]:
     """The pictures of a destination, in the order of their names; there(path) tells which still lie in its folder."""
-    found = [
-        Entry(output, record.work)
-        for record in records
-        if record.outcome == "ready"
-        for output in record.outputs
-        if output.destination == destination and (there is None or there(output.path))
-    ]
+    found = [Entry(output, work) for output, work in delivered if there is None or there(output.path)]
     return sorted(found, key=lambda entry: entry.file)
 
 

@@ -3,15 +3,13 @@
 import base64
 import hashlib
 import os
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
 from urllib.parse import quote
 
 from autoprep.domain import JobRecord, OutputRecord
-
-_MOST_SHOWN = 300
 
 _STYLE = """
 :root{color-scheme:light dark;--ink:#24221f;--quiet:#6d6860;--page:#f3f1ec;--sheet:#fff;--line:#dcd7cd;--glow:#9a5b2b}
@@ -25,7 +23,7 @@ gap:1.1rem;grid-template-columns:minmax(0,3fr) minmax(0,2fr)}@media(max-width:50
 .hold img{width:100%;display:block}.hold .was{position:absolute;inset:0;visibility:hidden}.hold.shot .was{visibility:visible}
 .hold:focus-visible{outline:3px solid var(--glow);outline-offset:3px}figure{margin:0}figcaption{display:flex;
 justify-content:space-between;color:var(--quiet);font-size:.85rem;line-height:1.5;padding-top:.3rem}
-.alone{max-width:100%;height:auto}.state{margin:.2rem 0;font-style:italic}.asks{border-left:4px solid var(--glow)}table{border-collapse:collapse;font-size:.9rem;width:100%}
+.part{margin:1.6rem 0 .8rem}.alone{max-width:100%;height:auto}.state{margin:.2rem 0;font-style:italic}.asks{border-left:4px solid var(--glow)}table{border-collapse:collapse;font-size:.9rem;width:100%}
 td{padding:.15rem .6rem .15rem 0;border-bottom:1px solid var(--line);vertical-align:top;overflow-wrap:anywhere}
 td.n{text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums}summary{cursor:pointer;color:var(--quiet)}a{color:var(--glow)}
 """
@@ -46,17 +44,89 @@ class Place:
     page_folder: Path
 
 
-def index_html(artist: str, place: Place, records: list[JobRecord]) -> str:
-    """The whole page as text, the newest photos first."""
-    quiet = ("duplicate", "no work seen")
-    newest = [record for record in reversed(records) if record.outcome not in quiet]
-    # What waits for an answer comes first; the order is otherwise kept.
-    shown = sorted(newest, key=lambda record: record.outcome != "needs a look")[:_MOST_SHOWN]
-    counts = {
-        outcome: sum(r.outcome == outcome for r in records) for outcome in dict.fromkeys(r.outcome for r in records)
-    }
-    summary = ", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing yet"
+@dataclass(frozen=True)
+class Front:
+    """What the first page shows: records newest first, and of everything else only how many there are.
+
+    questions: all that wait, of which waiting holds some; day: that of the records in latest, as 2026-11-26;
+    months: month -> block -> photos on that page, the newest month first.
+    """
+
+    waiting: Sequence[JobRecord] = ()
+    questions: int = 0
+    day: str = ""
+    today: bool = False
+    latest: Sequence[JobRecord] = ()
+    months: Mapping[str, Mapping[int, int]] = field(default_factory=dict)
+    counts: Mapping[str, int] = field(default_factory=dict)
+
+
+def index_html(artist: str, place: Place, front: Front) -> str:
+    """The first page as text: what waits for an answer, then the newest day, then the way to every month."""
     name = artist or "your pictures"
+    summary = ", ".join(f"{count} {outcome}" for outcome, count in front.counts.items()) or "nothing yet"
+    more = front.questions - len(front.waiting)
+    rest = f'<p class="quiet">{more} more questions wait; the pages of the months show them.</p>' if more > 0 else ""
+    day = "Today" if front.today else _in_words(front.day)
+    body = (
+        _section("Waits for your answer", place, front.waiting) + rest + _section(day, place, front.latest)
+        + _months(front.months)
+    )  # fmt: skip
+    said = (
+        f"<p>{escape(summary)}.</p>"
+        '<p class="quiet">Press and hold a picture, or the space bar on it, to see it as it was photographed. '
+        "Marks and metadata are no registration of rights and no legal advice; the law differs by country.</p>"
+    )
+    return _page(f"Proof of {name}", said, body)
+
+
+def month_html(artist: str, place: Place, month: str, records: Sequence[JobRecord]) -> str:
+    """One page of a month, the newest photos first."""
+    name = artist or "your pictures"
+    back = '<p><a href="index.html">All months, and what waits for an answer</a></p>'
+    body = "".join(_article(place, record) for record in records)
+    return _page(f"Proof of {name}: {_in_words(month)}", back, body)
+
+
+def page_name(month: str, block: int) -> str:
+    """The file name of one page of a month."""
+    return f"{month}.{block:05d}.html"
+
+
+def _section(heading: str, place: Place, records: Sequence[JobRecord]) -> str:
+    if not records:
+        return ""
+    return f'<h2 class="part">{escape(heading)}</h2>{"".join(_article(place, record) for record in records)}'
+
+
+def _months(months: Mapping[str, Mapping[int, int]]) -> str:
+    rows = "".join(
+        f"<li>{escape(_in_words(month))}: {sum(blocks.values())} photos, page "
+        + ", ".join(f'<a href="{page_name(month, block)}">{n}</a>' for n, block in enumerate(sorted(blocks), 1))
+        + "</li>"
+        for month, blocks in months.items()
+    )
+    return f'<h2 class="part">All photos, by month</h2><ul>{rows}</ul>' if rows else ""
+
+
+def _in_words(day: str) -> str:
+    """2026-11-26 as 26 November 2026, 2026-11 as November 2026; anything else as it is."""
+    year, _, rest = day.partition("-")
+    month, _, number = rest.partition("-")
+    if not month.isdigit() or not 1 <= int(month) <= 12:
+        return day
+    return (
+        f"{int(number)} {_MONTHS[int(month) - 1]} {year}" if number.isdigit() else f"{_MONTHS[int(month) - 1]} {year}"
+    )
+
+
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+)  # fmt: skip
+
+
+def _page(title: str, said: str, body: str) -> str:
     policy = (
         "default-src 'none'; img-src 'self' file:; "
         f"style-src 'sha256-{_hash(_STYLE)}'; script-src 'sha256-{_hash(_SCRIPT)}'; base-uri 'none'; form-action 'none'"
@@ -65,11 +135,8 @@ def index_html(artist: str, place: Place, records: list[JobRecord]) -> str:
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{escape(policy)}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>Proof: {escape(name)}</title><style>{_STYLE}</style></head><body>"
-        f"<header><h1>Proof of {escape(name)}</h1><p>{escape(summary)}.</p>"
-        '<p class="quiet">Press and hold a picture, or the space bar on it, to see it as it was photographed. '
-        "Marks and metadata are no registration of rights and no legal advice; the law differs by country.</p></header>"
-        f"<main>{''.join(_article(place, record) for record in shown)}</main>"
+        f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body>"
+        f"<header><h1>{escape(title)}</h1>{said}</header><main>{body}</main>"
         f"<script>{_SCRIPT}</script></body></html>"
     )
 
@@ -82,7 +149,7 @@ def _article(place: Place, record: JobRecord) -> str:
     words = "".join(f"<li>{escape(reason)}</li>" for reason in record.reasons)
     about = escape(record.photo) + (f", {escape(record.kind)}" if record.kind else "")
     return (
-        f'<article id="{escape(record.job)}"{_asks(record)}><div>{_pictures(record)}</div><div>'
+        f'<article id="{escape(record.job)}"{_asks(record)}><div>{_pictures(place, record)}</div><div>'
         f'<h2>{escape(record.work.title or record.photo)}</h2><p class="state">{escape(state(record))}</p>'
         f'<p class="quiet">{about}</p>'
         f"<ul>{words}</ul>{_unclear(record)}{_held(record)}{_advice(record)}{_outputs(place, record.outputs)}"
@@ -124,8 +191,9 @@ def _advice(record: JobRecord) -> str:
     return f'<p class="quiet">For the next photo:</p><ul>{rows}</ul>' if rows else ""
 
 
-def _pictures(record: JobRecord) -> str:
-    pages = record.pages
+def _pictures(place: Place, record: JobRecord) -> str:
+    # Old comparison pictures may have been cleared away; what is said of the photo stays.
+    pages = {name: path for name, path in record.pages.items() if (place.page_folder / path).exists()}
     if "before" in pages and "after" in pages:
         return (
             '<figure><div class="hold" tabindex="0" role="img" aria-label="as delivered; hold to see it as photographed">'

@@ -4,7 +4,7 @@ import shutil
 from dataclasses import dataclass
 from itertools import chain
 
-from autoprep.ledger import Job
+from autoprep.ledger import Overview
 from autoprep.wishes.settings import Settings
 
 
@@ -44,19 +44,20 @@ class Status:
         return [*said, room + short]
 
 
-def status_of(settings: Settings, jobs: list[Job]) -> Status:
-    """The standing of a studio from its ledger's jobs."""
+def status_of(settings: Settings, overview: Overview | None) -> Status:
+    """The standing of a studio from its ledger; None where there is none yet."""
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
-    records = [job.record for job in jobs if job.record is not None]
+    states = {} if overview is None else overview.states()
+    outcomes = {} if overview is None else overview.outcomes()
     return Status(
-        waiting=sum(job.state == "queued" for job in jobs),
-        running=sum(job.state == "running" for job in jobs),
-        questions=sum(job.outcome == "needs a look" for job in jobs),
-        set_aside=sum(job.outcome == "set aside" for job in jobs),
-        not_given_out=sum(bool(record.failed) for record in records),
-        finished=sum(job.outcome in ("ready", "alternate") for job in jobs),
-        last_finished=max((record.finished_at or "" for record in records), default=""),
+        waiting=states.get("queued", 0),
+        running=states.get("running", 0),
+        questions=outcomes.get("needs a look", 0),
+        set_aside=outcomes.get("set aside", 0),
+        not_given_out=0 if overview is None else overview.with_failures(),
+        finished=outcomes.get("ready", 0) + outcomes.get("alternate", 0),
+        last_finished="" if overview is None else overview.last_finished(),
         free_mb=int(shutil.disk_usage(folder).free / 1e6),
         needed_mb=int(settings.service.min_free_mb),
     )

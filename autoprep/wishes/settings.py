@@ -112,6 +112,7 @@ class Service(Table):
     max_megapixels: Annotated[float, Field(gt=0, le=1000)] = 250.0
     min_free_mb: Annotated[float, Field(ge=0)] = 500.0
     heic: bool = True
+    comparisons_days: Annotated[int, Field(ge=0, le=36500)] = 0
 
 
 class Main(Table):
@@ -346,6 +347,11 @@ def _check_profiles(settings: Settings, path: Path, text: str) -> None:
             raise ConfigError(f"the colour profile {place.name} can't be used: {problem}", path, line) from None
         if model == "CMYK" and preset.mark and not ENCODERS[preset.format].marked_inks:
             raise ConfigError(f"`{name}`: a CMYK file carries no visible mark; set mark = false", path, line)
+
+
+def ledger_path(settings: Settings) -> Path:
+    """Where the ledger lies."""
+    return settings.folders.records / "ledger.sqlite3"
 
 
 def font_path(settings: Settings) -> Path:

@@ -2,6 +2,7 @@
 
 import io
 import time
+from typing import Any
 
 import cv2
 import numpy as np
@@ -11,8 +12,9 @@ from PIL import Image
 
 from autoprep.errors import Unreadable
 from autoprep.files.containers import is_whole, sniff
-from autoprep.files.damage import empty_rest
+from autoprep.files.damage import empty_rest, flat_part, flat_rows, is_flat, suspicion
 from autoprep.files.reading import read_photo
+from autoprep.imaging.arrays import AnyArray
 from tests import photos
 
 
@@ -78,4 +80,76 @@ def test_a_file_of_nothing_but_escapes_costs_little() -> None:
     taken = time.perf_counter() - began
     began = time.perf_counter()
     data.count(b"\xff\xd9")
-    assert taken < 60 * (time.perf_counter() - began)  # of the order of one pass over the bytes
+    assert taken < 3 * (time.perf_counter() - began) + 0.01  # one pass over the bytes, and no more
+
+
+def _textured(tone_dtype: type = np.uint8) -> AnyArray:
+    rng = np.random.default_rng(3)
+    return rng.integers(40, 200, (480, 640, 3)).astype(tone_dtype)
+
+
+@pytest.mark.parametrize(
+    ("part", "tone", "share"),
+    [
+        (np.s_[300:, :], (128, 128, 128), 0.375),
+        (np.s_[160:240, :], (0, 0, 0), 1 / 6),
+        (np.s_[:, 512:], (0, 135, 0), 0.2),
+        (np.s_[128:384, 128:384], (0, 0, 0), 0.2133),
+    ],
+)
+def test_a_flat_rectangle_with_hard_edges_is_seen(part: Any, tone: tuple[int, ...], share: float) -> None:
+    codes = _textured()
+    codes[part] = tone
+    assert flat_part(codes) == pytest.approx(share, abs=0.01)
+    assert "one flat tone" in suspicion(codes, b"", "png")
+    deep = codes.astype(np.uint16) * 257
+    assert flat_part(deep) == pytest.approx(share, abs=0.01)
+
+
+def test_a_few_whole_rows_are_seen_and_white_ones_are_not() -> None:
+    codes = _textured()
+    codes[101:109] = 0
+    assert flat_part(codes) == 0.0  # too thin for cells
+    assert flat_rows(codes) == pytest.approx(8 / 480)
+    codes[101:109] = 255
+    assert flat_rows(codes) == 0.0
+    codes[200:] = 255
+    assert flat_part(codes) == flat_rows(codes) == 0.0
+
+
+def test_what_ends_softly_or_is_no_rectangle_is_a_picture() -> None:
+    rows = np.linspace(0, 120, 480).clip(20, None).astype(np.uint8)  # a dark cloth that runs into its shadow
+    soft = np.repeat(np.repeat(rows[:, None, None], 640, axis=1), 3, axis=2)
+    assert flat_part(soft) == flat_rows(soft) == 0.0
+    blob = _textured()
+    y, x = np.mgrid[:480, :640]
+    blob[(y - 240) ** 2 + (x - 320) ** 2 < 150**2] = 0
+    assert flat_part(blob) == 0.0
+    assert suspicion(_textured(), b"", "png") == ""
+
+
+def test_a_whole_flat_picture_shows_nothing() -> None:
+    assert is_flat(np.zeros((40, 60, 3), np.uint8))
+    assert is_flat(np.full((40, 60, 3), 40000, np.uint16))
+    assert not is_flat(_textured())
+
+
+def test_zeros_in_packed_data_are_a_hole_and_elsewhere_are_not() -> None:
+    out = io.BytesIO()
+    Image.fromarray(_textured()).save(out, "JPEG", quality=90)
+    data, codes = out.getvalue(), _textured()
+    assert suspicion(codes, data, "jpeg") == ""
+    assert suspicion(codes, data + bytes(9000), "jpeg") == ""  # appended, as phones append films
+    middle = len(data) // 2
+    assert "is empty" in suspicion(codes, data[:middle] + bytes(5000) + data[middle + 5000 :], "jpeg")
+    assert suspicion(codes, bytes(9000), "tiff") == ""
+    assert "is empty" in suspicion(codes, bytes(1024), "webp")
+
+
+def test_disturbed_data_is_asked_about() -> None:
+    out = io.BytesIO()
+    Image.fromarray(_textured()).save(out, "JPEG", quality=90)
+    data = out.getvalue()
+    at = data.rfind(b"\xff\xda") + 600
+    disturbed = data[:at] + b"\xff\xd3" + data[at + 2 :]
+    assert "disturbed" in suspicion(_textured(), disturbed, "jpeg")

@@ -8,11 +8,11 @@ import cv2
 import numpy as np
 from PIL import Image, ImageCms
 
-from autoprep.cli import make_studio
+from autoprep.cli.studio import make_studio
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.files.storage import publish
-from autoprep.job import process
 from autoprep.job.orders import JobOrder
+from autoprep.job.story import process
 from autoprep.service.places import reserve
 from autoprep.wishes import settings as settings_module
 from autoprep.wishes.notes import facts_of

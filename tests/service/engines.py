@@ -6,8 +6,7 @@ from autoprep.domain import JobRecord
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
-from autoprep.service.studio import ledger_path
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.settings import Settings, ledger_path
 
 
 def run_once(settings: Settings) -> dict[str, JobRecord]:

@@ -30,16 +30,16 @@ from autoprep.domain import (
     Sharpening,
     Tone,
 )
+from autoprep.errors import DeliveryError
 from autoprep.files.storage import write_part
-from autoprep.job import why_held
 from autoprep.job.delivery import Delivery, statement_for
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
+from autoprep.job.story import why_held
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
-from autoprep.service.studio import ledger_path
 from autoprep.service.worker import Failed, Finished
-from autoprep.wishes.settings import Settings, load
+from autoprep.wishes.settings import Settings, ledger_path, load
 
 _SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
 _PHOTO = PhotoFacts("jpeg", 90, 60, taken_at="2026-11-20T10:00:00")
@@ -100,7 +100,8 @@ def _asked(order: JobOrder, base: JobRecord, outline: Outline) -> JobResult:
     })  # fmt: skip
     names = ("where.jpg", "why.txt", "choice-1.jpg", "choice-2.jpg")
     finals = [order.look_folder / name for name in names]
-    return JobResult(record, [(write_part(final, b"x", order.job), final) for final in finals])
+    data = order.photo.encode()
+    return JobResult(record, [(write_part(final, data, order.job), final) for final in finals])
 
 
 def _made(order: JobOrder, record: JobRecord) -> JobResult:
@@ -141,6 +142,12 @@ class InlinePool:
     def running(self) -> list[str]:
         return [order.job for order in self._orders]
 
+    def takes(self, _job: str) -> bool:
+        return True
+
+    def make_room(self) -> list[str]:
+        return []
+
     def waitables(self) -> list[Any]:
         return []
 
@@ -156,6 +163,8 @@ class InlinePool:
             order = self._orders.pop()
             try:
                 yield Finished(order.job, pretend(order))
+            except DeliveryError as problem:
+                yield Failed(order.job, str(problem), retry=True, full=problem.full)
             except Exception as problem:
                 yield Failed(order.job, str(problem), retry=False, trace="planted")
 

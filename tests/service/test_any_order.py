@@ -10,11 +10,10 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
-from autoprep.cli import make_studio
+from autoprep.cli.studio import make_studio
 from autoprep.ledger import Ledger
 from autoprep.service import hands
-from autoprep.service.studio import ledger_path
-from autoprep.wishes.settings import load
+from autoprep.wishes.settings import ledger_path, load
 from tests.conftest import QUICK
 from tests.service.pretend import Studio, photo
 from tests.service.test_week import Killed, check_sound

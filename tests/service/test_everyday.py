@@ -17,9 +17,8 @@ from autoprep.service.engine import Engine
 from autoprep.service.inbox import is_ignored, scan
 from autoprep.service.pool import Pool
 from autoprep.service.said import facts_for
-from autoprep.service.studio import ledger_path
 from autoprep.wishes.notes import facts_of
-from autoprep.wishes.settings import Settings, load
+from autoprep.wishes.settings import Settings, ledger_path, load
 from tests import photos
 from tests.service.engines import run_once
 

@@ -59,9 +59,10 @@ def _speaks_of_bad(value: Any, depth: int = 3) -> bool:
         return any(_speaks_of_bad(each, depth) for each in value[:20])
     if isinstance(value, dict):
         return any(_speaks_of_bad(each, depth) for each in value.values())
-    inner = getattr(value, "__dict__", None)
+    slots = [getattr(value, name) for name in getattr(type(value), "__slots__", ())]
+    inner = [*getattr(value, "__dict__", {}).values(), *slots]
     if depth and inner and type(value).__module__.startswith(("autoprep", "tests")):
-        return any(_speaks_of_bad(each, depth - 1) for each in inner.values())
+        return any(_speaks_of_bad(each, depth - 1) for each in inner)
     return getattr(value, "name", "") == "bad.jpg"
 
 

@@ -14,8 +14,7 @@ from typing import Any
 import pytest
 
 from autoprep.ledger import Ledger
-from autoprep.service.studio import ledger_path
-from autoprep.wishes.settings import Settings, load
+from autoprep.wishes.settings import Settings, ledger_path, load
 from tests.service.engines import run_once
 
 ARCHIVE = Path(__file__).parent.parent / "data" / "studio-0.3.0.zip"

@@ -53,8 +53,7 @@ def test_numbers_go_on_whatever_the_titles_are(studio: Settings) -> None:
     from autoprep.ledger import Ledger
     from autoprep.service.places import reserve
     from autoprep.service.said import facts_for, sent_to
-    from autoprep.service.studio import ledger_path
-    from autoprep.wishes.settings import load
+    from autoprep.wishes.settings import ledger_path, load
 
     text = '[jury]\nlong_side_px = 300\nname = "{nn} {title}"\n\n[blind]\nlong_side_px = 300\nrights = "none"\n'
     studio.config_file.with_name("destinations.toml").write_text(text, encoding="utf-8")

@@ -1,5 +1,6 @@
 """Small rules of the service, each by itself."""
 
+import errno
 import os
 import time
 from datetime import date
@@ -9,16 +10,16 @@ import pytest
 
 from autoprep.cli import main
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
-from autoprep.errors import AlreadyRunning, ConfigError, LedgerDamaged
+from autoprep.errors import ConfigError, DeliveryError, LedgerDamaged
+from autoprep.files.storage import write_part
 from autoprep.ledger import COPIES, Ledger, SeenFile
 from autoprep.logs import open_log
 from autoprep.service.depends import plan_digest, settings_digest
 from autoprep.service.engine import Engine
 from autoprep.service.housekeeping import copy_of_the_day
 from autoprep.service.inbox import Found, Settling, scan
-from autoprep.service.studio import hold_lock, ledger_path
 from autoprep.service.takes import same_work
-from autoprep.wishes.settings import Settings, load
+from autoprep.wishes.settings import Settings, ledger_path, load
 from tests.service.pretend import InlinePool, Studio, photo
 
 SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
@@ -126,7 +127,7 @@ def test_a_file_settles_when_it_has_been_still_for_long_enough() -> None:
     assert look(6) == []
     now[0] += 1.1
     assert look(6) == [b"a.jpg"]
-    known = {b"a.jpg": SeenFile((6, 1, 1), "x", "1")}
+    known = {b"a.jpg": SeenFile((6, 1, 1), "1")}
     assert settling.look([Found(b"a.jpg", (6, 1, 1), plain=True)], known) == []
 
 
@@ -172,15 +173,6 @@ def test_a_clock_that_was_put_back_delays_nothing(wren: Studio) -> None:
     engine.ledger.postpone(job.job, time.time() + 86_400)
     engine.stop()
     assert wren.run()["page.jpg"].outcome == "ready"
-
-
-def test_a_lock_file_that_is_deleted_lets_nobody_in(studio: Settings) -> None:
-    held = hold_lock(studio.folders.records)
-    (studio.folders.records / ".lock").unlink()
-    with pytest.raises(AlreadyRunning):
-        hold_lock(studio.folders.records)
-    held.close()
-    hold_lock(studio.folders.records).close()
 
 
 def test_a_damaged_ledger_is_told_with_what_to_do(studio: Settings, capsys: pytest.CaptureFixture[str]) -> None:
@@ -232,3 +224,33 @@ def test_once_does_not_wait_for_room_that_may_never_come(
     main(["once", "--config", str(wren.settings.studio)])
     assert "not enough free space" in capsys.readouterr().err
     assert InlinePool.made == []
+
+
+def test_a_full_disk_costs_no_try_however_long_it_lasts(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    wren.put("page.jpg", photo(1))
+
+    def full(final: Path, data: bytes, token: str) -> Path:
+        raise DeliveryError(f"{final.name} can't be written (No space left on device)", full=True)
+
+    with monkeypatch.context() as patch:
+        patch.setattr("tests.service.pretend.write_part", full)
+        for _ in range(6):
+            wren.run()
+            wren.wait_over()
+    ledger = Ledger(ledger_path(wren.settings))
+    (job,) = ledger.jobs()
+    ledger.close()
+    assert (job.state, job.attempts) == ("queued", 0)
+    assert wren.run()["page.jpg"].outcome == "ready"
+
+
+def test_no_room_is_told_from_other_trouble(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for code, full in ((errno.ENOSPC, True), (errno.EACCES, False)):
+
+        def failing(_: int, code: int = code) -> None:
+            raise OSError(code, "planted")
+
+        monkeypatch.setattr("autoprep.files.storage.os.fsync", failing)
+        with pytest.raises(DeliveryError) as told:
+            write_part(tmp_path / "a.jpg", b"x", "1")
+        assert told.value.full is full

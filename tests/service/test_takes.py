@@ -6,9 +6,8 @@ import pytest
 
 from autoprep.domain import JobRecord
 from autoprep.ledger import Ledger
-from autoprep.service.studio import ledger_path
 from autoprep.service.takes import compare, likeness_of, merits
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.settings import Settings, ledger_path
 from tests import photos
 from tests.service.engines import run_once
 

@@ -11,8 +11,7 @@ import pytest
 
 from autoprep.ledger import Ledger
 from autoprep.service import hands
-from autoprep.service.studio import ledger_path
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.settings import Settings, ledger_path
 from tests.service.pretend import Studio, photo
 
 DESTINATIONS = """

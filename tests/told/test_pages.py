@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
-from autoprep.told.pages import Place, index_html, state
+from autoprep.told.pages import Front, Place, index_html, month_html, page_name, state
 
 PLACE = Place(Path("/studio"), Path("/studio/records/proof"))
 
@@ -18,15 +18,43 @@ def output(name: str) -> OutputRecord:
 
 
 def test_what_waits_for_an_answer_comes_first() -> None:
-    records = [record("1", "ready"), record("2", "needs a look"), record("3", "ready"), record("4", "needs a look")]
-    page = index_html("Wren Halloway", PLACE, records)
+    front = Front(
+        waiting=[record("4", "needs a look"), record("2", "needs a look")], questions=3, day="2026-11-26", today=True,
+        latest=[record("3", "ready"), record("1", "ready")], months={"2026-11": {0: 99, 1: 4}, "2026-10": {0: 1}},
+    )  # fmt: skip
+    page = index_html("Wren Halloway", PLACE, front)
     assert re.findall(r'<article id="(\d)"', page) == ["4", "2", "3", "1"]
+    assert page.index("Waits for your answer") < page.index(">Today<") < page.index("November 2026: 103 photos")
+    assert "1 more questions wait" in page
+    assert re.findall(r'href="(2026[^"]*)"', page) == [
+        page_name("2026-11", 0),
+        page_name("2026-11", 1),
+        page_name("2026-10", 0),
+    ]
 
 
-def test_what_shows_no_work_is_quiet() -> None:
-    page = index_html("Wren Halloway", PLACE, [record("1", "no work seen"), record("2", "duplicate")])
-    assert "<article" not in page
-    assert "1 no work seen" in page
+def test_another_day_than_today_is_named() -> None:
+    front = Front(day="2026-11-05", latest=[record("3", "ready")])
+    assert ">5 November 2026<" in index_html("Wren Halloway", PLACE, front)
+
+
+def test_a_month_leads_back_to_the_first_page() -> None:
+    page = month_html("Wren Halloway", PLACE, "2026-11", [record("2", "ready"), record("1", "ready")])
+    assert 'href="index.html"' in page
+    assert "November 2026" in page
+    assert re.findall(r'<article id="(\d)"', page) == ["2", "1"]
+
+
+def test_a_comparison_that_was_cleared_away_leaves_its_words(tmp_path: Path) -> None:
+    made = record("1", "ready", pages={"before": "1/before.jpg", "after": "1/after.jpg"}, reasons=("straightened",))
+    place = Place(tmp_path, tmp_path)
+    assert "<img" not in month_html("", place, "2026-11", [made])
+    (tmp_path / "1").mkdir()
+    for name in ("before", "after"):
+        (tmp_path / "1" / f"{name}.jpg").write_bytes(b"x")
+    page = month_html("", place, "2026-11", [made])
+    assert page.count("<img") == 2
+    assert "straightened" in page
 
 
 def test_each_state_is_a_sentence() -> None:
@@ -41,7 +69,7 @@ def test_each_state_is_a_sentence() -> None:
 def test_everything_is_escaped_and_nothing_is_fetched() -> None:
     facts = WorkFacts(title='"><script>alert(1)</script>', unclear=("“<i>knd</i>”",))
     made = record("1", "ready", work=facts, pages={"before": "1/before.jpg", "after": "1/after.jpg"})
-    page = index_html("<Wren>", PLACE, [made])
+    page = index_html("<Wren>", PLACE, Front(latest=[made], counts={"ready": 1}))
     assert "<script>alert" not in page
     assert "<i>knd" not in page
     assert "<Wren>" not in page

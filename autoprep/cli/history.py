@@ -1,0 +1,130 @@
+"""Commands that tell of the photos that came in: they read what they show, however long the history is."""
+
+import argparse
+import json
+from collections.abc import Iterator
+from dataclasses import asdict
+from datetime import date
+from itertools import islice
+
+from autoprep.cli.found import find_job, open_ledger, settings_of
+from autoprep.errors import UsageError
+from autoprep.ledger import Listed, Overview
+from autoprep.logs import plain
+from autoprep.told.standing import status_of
+
+_A_PAGE = 50
+_PART = 100  # records that are read at once
+
+
+def jobs(options: argparse.Namespace) -> int:
+    """List the photos: a page of the newest, or all."""
+    ledger = open_ledger(settings_of(options))
+    if ledger is None:
+        print("[]" if options.json else "No photo has come in yet.")
+        return 0
+    try:
+        rows, total = _asked_for(options, ledger.overview)
+        if options.json:
+            _print_records(ledger.overview, rows)
+        else:
+            _print_rows(rows, total, options)
+    finally:
+        ledger.close()
+    return 0
+
+
+def _asked_for(options: argparse.Namespace, overview: Overview) -> tuple[Iterator[Listed], int]:
+    """The rows that are meant, oldest first, and how many there would be on all pages. Raises UsageError."""
+    outcome, month = _outcome(options.outcome), _month(options.month)
+    # Programs get all unless they ask for a page.
+    paged = options.page is not None or options.per_page is not None
+    if options.all or (options.json and not paged):
+        return overview.listed(outcome, month), 0
+    page, size = _page_of(options)
+    if page < 1 or size < 1:
+        raise UsageError("pages are counted from 1, and hold at least 1 photo")
+    return iter(overview.newest(size, (page - 1) * size, outcome, month)), overview.count(outcome, month)
+
+
+def _page_of(options: argparse.Namespace) -> tuple[int, int]:
+    """The page that is asked for, and how many photos it holds."""
+    page, size = options.page, options.per_page
+    return 1 if page is None else page, _A_PAGE if size is None else size
+
+
+def _outcome(word: str | None) -> str | None:
+    known = ("ready", "needs a look", "alternate", "reference", "duplicate", "set aside", "no work seen")
+    if word is None:
+        return None
+    found = {"waiting": "queued", "running": "running", **{name: name for name in known}}.get(word.replace("-", " "))
+    if found is None:
+        raise UsageError(f"no photo is ever {word!r}; there are: {', '.join((*known, 'waiting', 'running'))}")
+    return found
+
+
+def _month(word: str | None) -> str:
+    if word is None:
+        return ""
+    try:
+        date.fromisoformat(f"{word}-01" if word.count("-") == 1 else word)
+    except ValueError:
+        raise UsageError(f"a month is written as 2026-11, a day as 2026-11-26, not {word!r}") from None
+    return word
+
+
+def _print_rows(rows: Iterator[Listed], total: int, options: argparse.Namespace) -> None:
+    shown = 0
+    for shown, row in enumerate(rows, 1):  # noqa: B007
+        outcome = "on hold" if row.outcome == "ready" and row.held and not row.files else row.outcome or row.state
+        files = f"{row.files} files" if row.files else ""
+        print(f"{row.job}  {outcome:<12}  {row.kind:<10}  {files:<8}  {plain(row.shown)}")
+    if not shown and not total:
+        print("No photo has come in yet." if not (options.outcome or options.month) else "There is none.")
+    elif total > shown:
+        page, size = _page_of(options)
+        print(f"Page {page} of {-(-total // size)}, the newest last; {total} photos in all. "
+              f"`--page {page + 1}` shows older ones, `--all` all.")  # fmt: skip
+
+
+def _print_records(overview: Overview, rows: Iterator[Listed]) -> None:
+    """The records as one JSON list, a part at a time."""
+    print("[", end="")
+    before = "\n"
+    while part := list(islice(rows, _PART)):
+        for record in overview.records_of([row.number for row in part]):
+            print(before, record, sep="", end="")
+            before = ",\n"
+    print("\n]" if before != "\n" else "]")
+
+
+def show(options: argparse.Namespace) -> int:
+    """Tell one photo's story in plain words."""
+    from autoprep.told.summary import print_record
+
+    settings = settings_of(options)
+    job = find_job(settings, options.photo)
+    if job.record is None:
+        print(f"{plain(job.shown)}: {job.state}, {job.attempts} failed tries so far")
+    elif options.json:
+        print(job.record.model_dump_json(indent=2))
+    else:
+        print_record(job.record, settings.studio)
+    return 0
+
+
+def status(options: argparse.Namespace) -> int:
+    """Say what waits, runs, asks and failed, and how much space is left."""
+    settings = settings_of(options)
+    ledger = open_ledger(settings)
+    try:
+        found = status_of(settings, None if ledger is None else ledger.overview)
+    finally:
+        if ledger is not None:
+            ledger.close()
+    if options.json:
+        print(json.dumps(asdict(found), ensure_ascii=False, indent=2))
+    else:
+        for line in found.lines():
+            print(line)
+    return 1 if found.needs_attention else 0

@@ -1,0 +1,96 @@
+"""The open database: how it is opened, copied and written to, whatever its tables hold."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from autoprep.errors import LedgerDamaged
+from autoprep.ledger.migrations import MIGRATIONS, migrate
+
+COPIES = "ledger-copies"
+"""The folder beside the ledger that holds its copies, one a day."""
+
+
+def journal_mode(version: tuple[int, ...]) -> tuple[str, str]:
+    """(journal_mode, synchronous) for an SQLite version.
+
+    Versions 3.7.0 to 3.51.2 can corrupt a database in WAL mode with two connections (service and command line)
+    when the log is reset; 3.44.6 and 3.50.7 carry the fix (sqlite.org, notes on the WAL-reset bug).
+    """
+    fixed = version >= (3, 51, 3) or (version[:2] == (3, 44) and version >= (3, 44, 6))
+    fixed = fixed or (version[:2] == (3, 50) and version >= (3, 50, 7))
+    return ("WAL", "FULL") if fixed else ("DELETE", "EXTRA")
+
+
+_MUCH_SPARE = 20_000  # pages of 4 kB that a migration left empty: worth giving back to the disk
+
+
+class Connection:
+    """The open database. One connection; call from one thread."""
+
+    def __init__(self, path: Path) -> None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        self._db = sqlite3.connect(path, isolation_level=None, timeout=20)
+        try:
+            self._open(path)
+        except sqlite3.OperationalError:
+            self._db.close()
+            raise  # busy, or the disk: another try may help
+        except sqlite3.DatabaseError as problem:
+            self._db.close()
+            raise LedgerDamaged(
+                f"the ledger {path} is damaged ({problem}): `autoprep rebuild` makes a new one from the records; or "
+                f"move it away, and put the newest copy from {path.parent / COPIES} in its place. Photos, notes and "
+                "finished pictures are not touched by either"
+            ) from problem
+
+    def _open(self, path: Path) -> None:
+        mode, synchronous = journal_mode(sqlite3.sqlite_version_info)
+        self._db.execute(f"PRAGMA journal_mode = {mode}")
+        self._db.execute(f"PRAGMA synchronous = {synchronous}")
+        self._keep_a_copy(path)
+        with self._transaction() as db:
+            migrate(db)
+        if self._db.execute("PRAGMA freelist_count").fetchone()[0] > _MUCH_SPARE:
+            self._db.execute("VACUUM")
+
+    def _keep_a_copy(self, path: Path) -> None:
+        """Before an older ledger is changed, it is kept beside itself as it was."""
+        version = int(self._db.execute("PRAGMA user_version").fetchone()[0])
+        if not 0 < version < len(MIGRATIONS):
+            return
+        copy = path.with_name(f"{path.stem}-before-{version + 1}{path.suffix}")
+        if not copy.exists():
+            self.copy_to(copy)
+
+    def copy_to(self, copy: Path) -> None:
+        """A copy of the whole ledger as it is now, complete or not there."""
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        part = copy.with_name(f"{copy.name}.part")
+        part.unlink(missing_ok=True)
+        kept = sqlite3.connect(part)
+        with kept:
+            self._db.backup(kept)
+        kept.close()
+        part.replace(copy)
+
+    def close(self) -> None:
+        """Close the connection."""
+        self._db.close()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            yield self._db
+            self._db.execute("COMMIT")
+        except BaseException:
+            # A full disk rolls back by itself; a second rollback would hide what went wrong.
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            raise
+
+    def check(self) -> str:
+        """SQLite's own word on the file: "ok" or what is wrong."""
+        return str(self._db.execute("PRAGMA integrity_check").fetchone()[0])

@@ -1,0 +1,107 @@
+"""Names that are kept for files: of pictures that are made or to be made, and of the folders of questions."""
+
+import os
+import sqlite3
+import unicodedata
+from pathlib import Path
+
+from autoprep.ledger.connection import Connection
+from autoprep.ledger.rows import LOOK, RENDITION_COLUMNS, Rendition, rendition_of
+
+
+class Names(Connection):
+    """The part of the ledger that knows where files lie, or will."""
+
+    def _reserve(self, db: sqlite3.Connection, job: str, places: dict[str, Path]) -> None:
+        """Keep names; one that is kept already stays with what was announced of it."""
+        for destination, place in places.items():
+            at = (job, destination)
+            kept = db.execute("SELECT path FROM coming WHERE job = ? AND destination = ?", at).fetchone()
+            if kept is not None and kept[0] == os.fsencode(place):
+                continue
+            db.execute("DELETE FROM coming WHERE job = ? AND destination = ?", at)
+            db.execute(
+                "INSERT OR IGNORE INTO coming (job, destination, path, key) VALUES (?, ?, ?, ?)",
+                (job, destination, os.fsencode(place), key_of(place)),
+            )
+
+    def reserve(self, job: str, places: dict[str, Path]) -> None:
+        """Keep names for files of a job that are to be made, in the stead of any that were kept for them."""
+        with self._transaction() as db:
+            self._reserve(db, job, places)
+
+    def announce(self, job: str, files: dict[str, str]) -> None:
+        """Destination -> SHA-256 of files that are about to get their names: after a crash they are known as ours."""
+        with self._transaction() as db:
+            for destination, sha256 in files.items():
+                db.execute(
+                    "UPDATE coming SET sha256 = trim(sha256 || ' ' || ?) WHERE job = ? AND destination = ?",
+                    (sha256, job, destination),
+                )
+
+    def is_taken(self, place: Path) -> bool:
+        """Whether another output has this place."""
+        row = self._db.execute(
+            "SELECT 1 FROM coming WHERE key = ?1 UNION ALL SELECT 1 FROM renditions WHERE key = ?1", (key_of(place),)
+        ).fetchone()
+        return row is not None
+
+    def stems(self, destination: str) -> list[str]:
+        """The stems of all names that a destination has given."""
+        rows = self._db.execute(
+            "SELECT path FROM coming WHERE destination = ?1 "
+            "UNION ALL SELECT path FROM renditions WHERE destination = ?1 AND path IS NOT NULL",
+            (destination,),
+        )
+        return [Path(os.fsdecode(row[0])).stem for row in rows]
+
+    def coming(self, job: str) -> dict[str, tuple[Path, tuple[str, ...]]]:
+        """Names that are kept for files of a job that are to be made, each with what was announced for it."""
+        rows = self._db.execute("SELECT destination, path, sha256 FROM coming WHERE job = ?", (job,))
+        return {row[0]: (Path(os.fsdecode(row[1])), tuple(row[2].split())) for row in rows}
+
+    def places(self, job: str) -> dict[str, Path]:
+        """Where each destination's file of a job goes, or lies."""
+        rows = self._db.execute(
+            "SELECT destination, path FROM renditions WHERE job = ?1 AND path IS NOT NULL "
+            "UNION ALL SELECT destination, path FROM coming WHERE job = ?1",
+            (job,),
+        )
+        return {row[0]: Path(os.fsdecode(row[1])) for row in rows}
+
+    def renditions(self, job: str) -> dict[str, Rendition]:
+        """What is on record of each destination of a job."""
+        rows = self._db.execute(f"SELECT {RENDITION_COLUMNS} FROM renditions WHERE job = ?", (job,))  # noqa: S608
+        found = [rendition_of(row) for row in rows]
+        return {rendition.destination: rendition for rendition in found}
+
+    # --- questions ------------------------------------------------------------------------------------------
+
+    def settled_questions(self) -> dict[str, Path]:
+        """Folders that are kept for questions of photos that are done and ask nothing (any more)."""
+        rows = self._db.execute(
+            "SELECT c.job, c.path FROM coming c JOIN jobs j ON j.job = c.job "
+            "WHERE c.destination = ? AND j.state = 'done' AND j.outcome <> 'needs a look'",
+            (LOOK,),
+        )
+        return {row[0]: Path(os.fsdecode(row[1])) for row in rows}
+
+    def open_questions(self, job: str | None = None) -> list[tuple[str, int, Path]]:
+        """(job, how many choices, folder) of the questions that wait for an answer: all, or that of one job."""
+        rows = self._db.execute(
+            "SELECT j.job, json_array_length(r.record, '$.choices'), c.path FROM jobs j "
+            "JOIN coming c ON c.job = j.job AND c.destination = ?1 JOIN records r ON r.number = j.number "
+            "WHERE j.outcome = 'needs a look' AND (?2 IS NULL OR j.job = ?2)",
+            (LOOK, job),
+        )
+        return [(row[0], row[1], Path(os.fsdecode(row[2]))) for row in rows]
+
+    def settle_question(self, job: str) -> None:
+        """The folder of a question is cleared, and its name free again."""
+        self._db.execute("DELETE FROM coming WHERE job = ? AND destination = ?", (job, LOOK))
+
+
+def key_of(place: Path) -> str:
+    """What two places share that are one on some file system: letters folded, and put together in one way."""
+    text = os.fsencode(place).decode("utf-8", "backslashreplace")
+    return unicodedata.normalize("NFC", text).casefold()

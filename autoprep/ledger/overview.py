@@ -1,0 +1,208 @@
+"""What is asked of all photos together, for lists, pages and counts: never more of it than is shown."""
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from typing import Any
+
+from autoprep.domain import JobRecord, OutputRecord, WorkFacts
+from autoprep.ledger.rows import LISTED_COLUMNS, Listed
+
+BLOCK = 100
+"""A page of a month holds the photos of so many numbers: it stays the same page whatever else comes in."""
+QUIET = ("duplicate", "no work seen")
+"""Outcomes that a page passes over."""
+
+_SHOWN = "json_remove(record, '$.plan', '$.likeness', '$.choices')"
+_AT_ONCE = 200  # rows that are read before the ledger is free again for the service
+
+
+class Overview:
+    """Questions about the whole ledger, over the connection of an open one."""
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self._db = db
+
+    # --- counts ---------------------------------------------------------------------------------------------
+
+    def outcomes(self) -> dict[str, int]:
+        """How many photos had each outcome."""
+        rows = self._db.execute("SELECT outcome, count(*) FROM jobs WHERE outcome IS NOT NULL GROUP BY outcome")
+        return dict(rows.fetchall())
+
+    def states(self) -> dict[str, int]:
+        """How many photos wait ("queued"), are being worked on ("running") and are done."""
+        return dict(self._db.execute("SELECT state, count(*) FROM jobs GROUP BY state").fetchall())
+
+    def with_failures(self) -> int:
+        """Photos with a destination that could not be made."""
+        return int(self._db.execute("SELECT count(*) FROM jobs WHERE failed > 0").fetchone()[0])
+
+    def last_finished(self) -> str:
+        """When the last photo was done, as its record has it; empty where none was."""
+        return str(self._db.execute("SELECT coalesce(max(finished), '') FROM jobs").fetchone()[0])
+
+    # --- lists ----------------------------------------------------------------------------------------------
+
+    def count(self, outcome: str | None = None, month: str = "") -> int:
+        """How many photos a list would hold."""
+        clause, values = _which(outcome, month)
+        return int(self._db.execute(f"SELECT count(*) FROM jobs WHERE {clause}", values).fetchone()[0])  # noqa: S608
+
+    def newest(self, most: int, skip: int = 0, outcome: str | None = None, month: str = "") -> list[Listed]:
+        """A part of the list, oldest first, counted from the newest."""
+        clause, values = _which(outcome, month)
+        rows = self._db.execute(
+            f"SELECT {LISTED_COLUMNS} FROM jobs WHERE {clause} ORDER BY number DESC LIMIT ? OFFSET ?",  # noqa: S608
+            (*values, most, skip),
+        )
+        return [Listed(*row) for row in rows][::-1]
+
+    def listed(self, outcome: str | None = None, month: str = "") -> Iterator[Listed]:
+        """The whole list, oldest first, a part at a time."""
+        clause, values = _which(outcome, month)
+        last = 0
+        while True:
+            rows = self._db.execute(
+                f"SELECT {LISTED_COLUMNS} FROM jobs WHERE {clause} AND number > ? ORDER BY number LIMIT ?",  # noqa: S608
+                (*values, last, _AT_ONCE),
+            ).fetchall()
+            yield from (Listed(*row) for row in rows)
+            if len(rows) < _AT_ONCE:
+                return
+            last = rows[-1][0]
+
+    def records_of(self, numbers: list[int]) -> Iterator[str]:
+        """The records of some photos as the JSON that they are kept as."""
+        for number in numbers:
+            row = self._db.execute("SELECT record FROM records WHERE number = ?", (number,)).fetchone()
+            if row is not None:
+                yield row[0]
+
+    def find(self, wanted: str) -> str | None:
+        """The newest photo of that job id, name with or without folders, stem, or title; copies last."""
+        name = wanted.replace("\\", "/").rpartition("/")[2]
+        for clause, value in (
+            ("job = ?1 OR shown = ?1", wanted),
+            ("shown = ?1 OR substr(shown, -length(?1) - 1) = '/' || ?1", name),
+            ("instr(shown, ?1 || '.') AND stem_of(shown) = ?1", wanted),
+            ("instr(said, ?2) AND json_extract(nullif(said, ''), '$.title') = ?1", wanted),
+        ):
+            if not value:
+                continue
+            self._db.create_function("stem_of", 1, _stem, deterministic=True)
+            row = self._db.execute(
+                f"SELECT job FROM jobs WHERE {clause} ORDER BY outcome IS 'duplicate', number DESC LIMIT 1",  # noqa: S608
+                (value, json.dumps(value, ensure_ascii=False)[1:-1]) if "?2" in clause else (value,),
+            ).fetchone()
+            if row is not None:
+                return str(row[0])
+        return None
+
+    # --- pages ----------------------------------------------------------------------------------------------
+
+    def waiting_for_answers(self, most: int) -> list[JobRecord]:
+        """The newest questions, newest first."""
+        return self._records("jobs.outcome = 'needs a look'", (), most)
+
+    def latest_day(self) -> str:
+        """The last day on which a photo came in that a page would show, as 2026-11-26; empty where none did."""
+        row = self._db.execute(
+            "SELECT came FROM jobs WHERE outcome NOT IN (?, ?) ORDER BY came DESC, number DESC LIMIT 1", QUIET
+        ).fetchone()
+        return "" if row is None else str(row[0])
+
+    def of_day(self, day: str, most: int) -> list[JobRecord]:
+        """The newest photos of a day that ask nothing, newest first."""
+        return self._records("jobs.came = ? AND jobs.outcome NOT IN (?, ?, 'needs a look')", (day, *QUIET), most)
+
+    def blocks(self) -> dict[str, dict[int, int]]:
+        """Month -> block -> photos that its page shows; newest month first, blocks in order."""
+        found: dict[str, dict[int, int]] = {}
+        rows = self._db.execute(
+            "SELECT substr(came, 1, 7) AS month, number / ?, count(*) FROM jobs WHERE outcome NOT IN (?, ?) "
+            "GROUP BY 1, 2 ORDER BY month DESC, 2",
+            (BLOCK, *QUIET),
+        )
+        for month, block, count in rows:
+            found.setdefault(month, {})[block] = count
+        return found
+
+    def of_block(self, month: str, block: int) -> list[JobRecord]:
+        """The photos of one page of a month, newest first."""
+        return self._records(
+            "jobs.number >= ? AND jobs.number < ? AND substr(jobs.came, 1, 7) = ? AND jobs.outcome NOT IN (?, ?)",
+            (block * BLOCK, (block + 1) * BLOCK, month, *QUIET),
+            BLOCK,
+        )
+
+    def _records(self, clause: str, values: tuple[Any, ...], most: int) -> list[JobRecord]:
+        """Records without what no page shows: the plan, the likeness and the choices, by far the most of them."""
+        rows = self._db.execute(
+            f"SELECT {_SHOWN} FROM jobs JOIN records USING (number) WHERE {clause} ORDER BY number DESC LIMIT ?",  # noqa: S608
+            (*values, most),
+        )
+        return [JobRecord.model_validate_json(row[0]) for row in rows]
+
+    def delivered(self, destination: str) -> list[tuple[OutputRecord, WorkFacts]]:
+        """The files that records list under a destination, each with what is said of its work."""
+        rows = self._db.execute(
+            "SELECT o.value, j.said FROM renditions r JOIN jobs j ON j.job = r.job "
+            "JOIN records USING (number), json_each(records.record, '$.outputs') o "
+            "WHERE r.destination = ?1 AND j.outcome = 'ready' AND json_extract(o.value, '$.destination') = ?1",
+            (destination,),
+        )
+        return [
+            (OutputRecord.model_validate_json(output), WorkFacts.model_validate_json(said or "{}"))
+            for output, said in rows
+        ]
+
+    # --- what is to be written again ------------------------------------------------------------------------
+
+    def due_pages(self) -> list[tuple[str, int]]:
+        """(month, block) of the pages that are older than the records that they show, newest first."""
+        return self._db.execute("SELECT name, block FROM due WHERE kind = 'page' ORDER BY 1 DESC, 2 DESC").fetchall()
+
+    def due_lists(self) -> set[str]:
+        """Destinations of whose files or words something has changed since their list was written."""
+        return {row[0] for row in self._db.execute("SELECT name FROM due WHERE kind = 'list'")}
+
+    def written(self, kind: str, names: list[tuple[str, int]]) -> None:
+        """These pages ("page") or lists ("list") are as the ledger is now."""
+        self._db.execute("BEGIN IMMEDIATE")
+        self._db.executemany("DELETE FROM due WHERE kind = ? AND name = ? AND block = ?", [(kind, *at) for at in names])
+        self._db.execute("COMMIT")
+
+    def make_due(self, jobs: list[str]) -> None:
+        """The pages that show these photos are to be written again."""
+        self._db.execute("BEGIN IMMEDIATE")
+        self._db.executemany(
+            "INSERT OR IGNORE INTO due SELECT 'page', substr(came, 1, 7), number / 100 FROM jobs WHERE job = ?",
+            [(job,) for job in jobs],
+        )
+        self._db.execute("COMMIT")
+
+    def finished_between(self, after: str, before: str) -> list[str]:
+        """Jobs that were done in a time, both as records have it: from, and before."""
+        rows = self._db.execute(
+            "SELECT job FROM jobs WHERE finished >= ? AND finished < ? AND finished <> ''", (after, before)
+        )
+        return [row[0] for row in rows]
+
+
+def _which(outcome: str | None, month: str) -> tuple[str, tuple[str, ...]]:
+    clauses: list[str] = ["1"]
+    values: list[str] = []
+    if outcome in ("queued", "running"):
+        clauses, values = [*clauses, "state = ?"], [*values, outcome]
+    elif outcome:
+        clauses, values = [*clauses, "outcome = ?"], [*values, outcome]
+    if month:
+        clauses, values = [*clauses, "came >= ? AND came < ? || '~'"], [*values, month, month]
+    return " AND ".join(clauses), tuple(values)
+
+
+def _stem(shown: str) -> str:
+    name = shown.rpartition("/")[2]
+    stem = name.rpartition(".")[0]
+    return stem or name

@@ -1,0 +1,55 @@
+"""What has been worked out: of which photos nothing was left to do, so that a start need not ask it of all."""
+
+from collections.abc import Mapping
+from sys import intern
+
+from autoprep.ledger.connection import Connection
+from autoprep.ledger.rows import Line
+
+
+class Settled(Connection):
+    """The part of the ledger that spares the service from working out what has not changed.
+
+    Triggers (see migrations) take the word back when anything changes of a photo, its work or its files.
+    """
+
+    def lines(self) -> dict[str, Line]:
+        """All photos by their jobs, in few bytes each."""
+        same: dict[str, str] = {}  # many photos share a folder and a key: kept once
+        found = {}
+        for job, work, path, shown, settled in self._db.execute("SELECT job, work, path, shown, settled FROM jobs"):
+            folder = shown.rpartition("/")[0]
+            found[intern(job)] = Line(
+                intern(work), path, same.setdefault(folder, folder), same.setdefault(settled, settled)
+            )
+        return found
+
+    def unsettled(self) -> list[str]:
+        """Jobs of which something may be left to do."""
+        return [row[0] for row in self._db.execute("SELECT job FROM jobs WHERE settled = ''")]
+
+    def settle(self, known: Mapping[str, str]) -> None:
+        """With this knowledge of these photos nothing is left to do; empty: something is."""
+        with self._transaction() as db:
+            db.executemany("UPDATE jobs SET settled = ? WHERE job = ?", [(key, job) for job, key in known.items()])
+
+    def unsettle_all(self) -> None:
+        """Nothing is known to be settled any more."""
+        self._db.execute("UPDATE jobs SET settled = '' WHERE settled <> ''")
+
+    def set_merit(self, job: str, merit: float) -> None:
+        """What a take is worth, for a ledger of a version that did not keep it."""
+        self._db.execute("UPDATE jobs SET merit = ? WHERE job = ?", (merit, job))
+
+    def without_merit(self) -> list[str]:
+        """Jobs with a plan of which that is not known."""
+        return [row[0] for row in self._db.execute("SELECT job FROM jobs WHERE merit IS NULL AND plan <> ''")]
+
+    def kept(self, name: str) -> str:
+        """A word that the service keeps from one start to the next; empty where there is none."""
+        row = self._db.execute("SELECT value FROM kept WHERE name = ?", (name,)).fetchone()
+        return "" if row is None else str(row[0])
+
+    def keep(self, name: str, value: str) -> None:
+        """Keep a word."""
+        self._db.execute("INSERT OR REPLACE INTO kept VALUES (?, ?)", (name, value))

@@ -1,0 +1,211 @@
+"""A new ledger from the records on disk, for when the ledger is lost or damaged: what is known is known again.
+
+Each photo's record lies in `records/proof/<job>/record.json`. What a record does not hold (which words reached a file,
+which destinations were usual) follows from what it does: files are made from the words that their record has.
+"""
+
+import contextlib
+import hashlib
+import os
+import sqlite3
+import time
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from PIL import Image
+from pydantic import ValidationError
+
+from autoprep.domain import JobRecord, OutputRecord
+from autoprep.errors import LedgerDamaged, UsageError
+from autoprep.ledger import LOOK, Change, Ledger, Rendition, Restored
+from autoprep.service.depends import plan_digest, told
+from autoprep.service.lock import StudioLock
+from autoprep.service.said import usual
+from autoprep.service.takes import merit
+from autoprep.told.explanations import HOLD, OTHER_TAKE
+from autoprep.wishes.settings import Settings, ledger_path
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """What came of it: photos and files that are known again, records that can't be read, and where the old one is."""
+
+    photos: int
+    files: int
+    unreadable: tuple[str, ...]
+    put_away: Path | None
+
+
+def rebuild(settings: Settings, *, sound_too: bool = False) -> Rebuilt:
+    """Make a new ledger from the records; the old one is put away, never deleted.
+
+    Raises UsageError where the ledger is sound and sound_too is not said, AlreadyRunning while a service works here.
+    """
+    lock = StudioLock(settings.folders.records)
+    try:
+        if is_sound(settings) and not sound_too:
+            raise UsageError("the ledger is sound, so nothing was done; `--anyway` makes a new one from the records")
+        place = ledger_path(settings)
+        part = place.with_name("ledger-rebuilt.part")
+        for name in (part.name, f"{part.name}-journal", f"{part.name}-wal", f"{part.name}-shm"):
+            part.with_name(name).unlink(missing_ok=True)
+        unreadable: list[str] = []
+        records = dict(_records(settings, unreadable))
+        ledger = Ledger(part)
+        found = list(_restored(settings, records))
+        ledger.restore(found)
+        ledger.close()
+        away = _put_away(place)
+        part.replace(place)
+        files = sum(len(each.change.renditions) for each in found)
+        return Rebuilt(len(found), files, tuple(unreadable), away)
+    finally:
+        lock.close()
+
+
+def is_sound(settings: Settings) -> bool:
+    """Whether there is a ledger, and SQLite finds nothing wrong with it."""
+    if not ledger_path(settings).is_file() or not ledger_path(settings).stat().st_size:
+        return False
+    try:
+        ledger = Ledger(ledger_path(settings))
+    except (LedgerDamaged, sqlite3.Error):
+        return False
+    try:
+        return ledger.check() == "ok"
+    except sqlite3.Error:
+        return False
+    finally:
+        ledger.close()
+
+
+def _put_away(place: Path) -> Path | None:
+    """The old ledger beside itself under another name, with what belongs to it."""
+    stamp = time.strftime("%Y-%m-%d-%H%M%S")
+    away = place.with_name(f"ledger-put-away-{stamp}.sqlite3")
+    for ending in ("-journal", "-wal", "-shm"):
+        with contextlib.suppress(FileNotFoundError):
+            place.with_name(place.name + ending).replace(away.with_name(away.name + ending))
+    try:
+        place.replace(away)
+    except FileNotFoundError:
+        return None
+    return away
+
+
+def _records(settings: Settings, unreadable: list[str]) -> Iterator[tuple[str, JobRecord]]:
+    """Every job's record by its job, the oldest first."""
+    root = settings.folders.records / "proof"
+    for folder in sorted(root.iterdir()) if root.is_dir() else ():
+        place = folder / "record.json"
+        if not place.is_file() or not folder.name.partition("-")[0].isdigit():
+            continue
+        try:
+            record = JobRecord.model_validate_json(place.read_bytes())
+        except (ValidationError, ValueError, OSError):
+            unreadable.append(str(place))
+            continue
+        yield folder.name, record.model_copy(update={"job": folder.name})
+
+
+def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[Restored]:
+    works, folders = _works(records), _questions(settings, records)
+    for job, record in records.items():
+        rows = tuple(_renditions(settings, record))
+        planned = record.plan is not None and record.outcome in ("ready", "alternate")
+        names = [row.destination for row in rows] if record.outcome == "ready" else usual(settings)
+        fields = {
+            "work": works[job] if planned else "",
+            "usual": tuple(names) if planned else (),
+            "merit": merit(record) if planned else None,
+            "plan": plan_digest(record.plan) if planned else "",
+            "answered": bool(record.outline and record.outline.confidence == 1.0),
+        }
+        came = (record.finished_at or time.strftime("%Y-%m-%d"))[:10]
+        kept = {LOOK: folders[job]} if job in folders else {}
+        yield Restored(int(job.partition("-")[0]), came, Change(record, rows, fields), kept)
+
+
+def _works(records: Mapping[str, JobRecord]) -> dict[str, str]:
+    """The work of each photo: that of the earliest of its takes. An alternate's record names the take that is used."""
+    of = {job: record.take_of if record.take_of in records else job for job, record in records.items()}
+    first: dict[str, str] = {}
+    for job in sorted(records):
+        first.setdefault(str(of[job]), job)
+    return {job: min(first.get(str(of[job]), job), str(of[job])) for job in records}
+
+
+def _renditions(settings: Settings, record: JobRecord) -> Iterator[Rendition]:
+    """What is known of each destination: files in place, withdrawn ones, and what waits or could not be made."""
+    plan, seen = plan_digest(record.plan), set[str]()
+    for output in record.outputs:
+        seen.add(output.destination)
+        words = _words(settings, record, output.destination)
+        yield Rendition(output.destination, "in place", settings.studio / output.path, words, plan, output=output)
+    away = settings.folders.records / "withdrawn" / record.job
+    for folder in sorted(away.iterdir()) if away.is_dir() else ():
+        file = max((path for path in folder.iterdir() if path.is_file()), key=_changed, default=None)
+        if folder.name in seen or file is None:
+            continue
+        seen.add(folder.name)
+        reason = record.held.get(folder.name, OTHER_TAKE if record.outcome == "alternate" else HOLD)
+        final = settings.folders.ready / folder.name / file.name
+        words = _words(settings, record, folder.name, held=False)
+        output = _output(settings, folder.name, file, final)
+        yield Rendition(folder.name, "withdrawn", final, words, plan, reason=reason, output=output)
+    for state, reasons in (("held", record.held), ("failed", record.failed)):
+        for name, reason in reasons.items():
+            if name not in seen:
+                seen.add(name)
+                yield Rendition(name, state, None, _words(settings, record, name), plan, reason=reason)  # type: ignore[arg-type]
+
+
+def _words(settings: Settings, record: JobRecord, name: str, *, held: bool | None = None) -> dict[str, object]:
+    """The words that reached a destination's file; a withdrawn one was made before the work was held."""
+    if name not in settings.destinations:
+        return {}
+    said = record.work if held is None else record.work.model_copy(update={"hold": held})
+    return told(settings, name, said, record.photo)
+
+
+def _output(settings: Settings, name: str, file: Path, final: Path) -> OutputRecord:
+    data = file.read_bytes()
+    try:
+        with Image.open(file) as image:
+            size = image.size
+    except (OSError, ValueError, Image.DecompressionBombError):
+        size = (0, 0)
+    path = str(final.relative_to(settings.studio) if final.is_relative_to(settings.studio) else final)
+    return OutputRecord(
+        destination=name, path=path, width_px=size[0], height_px=size[1], bytes=len(data),
+        sha256=hashlib.sha256(data).hexdigest(),
+    )  # fmt: skip
+
+
+def _changed(path: Path) -> int:
+    return path.stat().st_mtime_ns
+
+
+def _questions(settings: Settings, records: Mapping[str, JobRecord]) -> dict[str, Path]:
+    """The folder of each open question: known by its picture, which lies among the records too, or by its words."""
+    root, asked = settings.folders.needs_a_look, {}
+    folders = [folder for folder in sorted(root.iterdir()) if folder.is_dir()] if root.is_dir() else []
+    by_picture = {_bytes(folder / "where.jpg"): folder for folder in folders}
+    by_name = {_bytes(folder / "why.txt").partition(b"\n")[0]: folder for folder in folders}
+    for job, record in records.items():
+        if record.outcome != "needs a look":
+            continue
+        picture = _bytes(settings.folders.records / "proof" / job / "photo.jpg")
+        folder = by_picture.get(picture) if picture else None
+        folder = folder or by_name.get(os.fsencode(record.photo))
+        if folder is not None:
+            asked[job] = folder
+    return asked
+
+
+def _bytes(place: Path) -> bytes:
+    try:
+        return place.read_bytes()
+    except OSError:
+        return b""

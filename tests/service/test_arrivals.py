@@ -1,0 +1,48 @@
+"""How often a file is read that is not whole yet."""
+
+from pathlib import Path
+
+import pytest
+
+from autoprep.domain import JobRecord
+from autoprep.ledger import Ledger
+from autoprep.logs import open_log
+from autoprep.service.arrivals import Arrivals
+from autoprep.service.inbox import Found, SettledFile, Settling, read_settled, scan
+from autoprep.wishes.settings import Settings, ledger_path
+from tests import photos
+
+
+def test_half_a_photo_that_does_not_change_is_read_twice(
+    tmp_path: Path, studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Once to see that it ends too early, once more before it is given up: large ones cost seconds each time."""
+    now, read, told = [0.0], list[bytes](), list[JobRecord]()
+    (studio.folders.inbox / "half.jpg").write_bytes(photos.jpeg()[:20_000])
+    ledger, settling = Ledger(ledger_path(studio)), Settling(1.0, lambda: now[0])
+    arrivals = Arrivals(
+        studio, ledger, settling, open_log(studio.folders.records, None), told.append, lambda *_: None, patient=True
+    )
+
+    def reading(inbox: Path, item: Found) -> SettledFile | None:
+        read.append(item.path)
+        return read_settled(inbox, item)
+
+    monkeypatch.setattr("autoprep.service.arrivals.read_settled", reading)
+    for _ in range(700):
+        now[0] += 1
+        for item in settling.look(scan(studio.folders.inbox), arrivals.known):
+            arrivals.take(item)
+    assert len(read) == 2
+    assert [record.outcome for record in told] == ["set aside"]
+    # One that changes is read again.
+    (studio.folders.inbox / "other.jpg").write_bytes(photos.jpeg()[:20_000])
+    for size in (30_000, 40_000, None):
+        now[0] += 50
+        (studio.folders.inbox / "other.jpg").write_bytes(photos.jpeg()[:size])
+        for _ in range(3):
+            now[0] += 1
+            for item in settling.look(scan(studio.folders.inbox), arrivals.known):
+                arrivals.take(item)
+    assert [job.shown for job in ledger.jobs() if job.state == "queued"] == ["other.jpg"]
+    ledger.close()

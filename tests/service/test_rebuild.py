@@ -1,0 +1,163 @@
+"""A ledger that is lost or damaged is made anew from the records: nothing is made twice, nothing said is lost."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from autoprep.cli import main
+from autoprep.domain import JobRecord
+from autoprep.errors import AlreadyRunning, UsageError
+from autoprep.ledger import Ledger
+from autoprep.service.lock import StudioLock
+from autoprep.service.rebuild import rebuild
+from autoprep.wishes.settings import Settings, ledger_path
+from tests import photos
+from tests.service.engines import run_once
+from tests.service.pretend import Studio, photo
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    """A studio in which every kind of thing has happened."""
+    made = Studio(studio, monkeypatch)
+    made.put("thrift.jpg", photo(1))
+    made.put("thrift soft.jpg", photo(1, sharp=3, take=1))
+    made.put("boats/boats.jpg", photo(2))
+    made.put("boats/note.txt", "title: Boats\nyear: 2026")
+    made.put("held.jpg", photo(3))
+    made.put("asked.jpg", photo(4, answer="ask"))
+    made.put("asked too/asked.jpg", photo(5, answer="ask"))
+    made.put("street.jpg", photo(6, answer="nothing"))
+    made.put("copy of boats.jpg", photo(2))
+    made.put("no photo.jpg", b"these are words, not a picture")
+    made.put("edited.jpg", photo(7))
+    made.put("gone.jpg", photo(8))
+    made.put("picked up.jpg", photo(9))
+    made.run()
+    made.put("held.txt", "hold: yes")
+    made.run()
+    ready = made.settings.folders.ready / "square"
+    (ready / "edited.jpg").write_bytes(b"retouched by hand")
+    (ready / "picked up.jpg").unlink()
+    (made.inbox / "gone.jpg").unlink()
+    made.run()
+    made.made()
+    return made
+
+
+def _lost(wren: Studio) -> None:
+    for place in wren.settings.folders.records.glob("ledger*"):
+        if place.is_file():
+            place.unlink()
+
+
+def _outcomes(records: dict[str, JobRecord]) -> dict[str, tuple[str, str, str | None]]:
+    return {shown: (record.job, record.outcome, record.take_of) for shown, record in records.items()}
+
+
+def test_nothing_is_made_after_a_lost_ledger(wren: Studio) -> None:
+    files, before = wren.files(), _outcomes(wren.records())
+    questions = sorted(str(path) for path in wren.settings.folders.needs_a_look.rglob("*"))
+    _lost(wren)
+    found = rebuild(wren.settings)
+    assert found.unreadable == ()
+    assert found.put_away is None
+    assert found.photos == len(before)
+    after = wren.run()
+    assert wren.made() == []
+    assert wren.files() == files
+    assert _outcomes(after) == before
+    assert sorted(str(path) for path in wren.settings.folders.needs_a_look.rglob("*")) == questions
+    assert wren.run() == after
+
+
+def test_what_is_said_afterwards_is_followed_as_before(wren: Studio) -> None:
+    _lost(wren)
+    rebuild(wren.settings)
+    wren.run()
+    (wren.inbox / "held.txt").unlink()
+    wren.run()
+    assert wren.made() == []  # it comes back as it was
+    assert "square/held.jpg" in wren.files()
+    wren.put("boats/boats.txt", "title: Boats at Rest")
+    assert wren.run()["boats/boats.jpg"].work.title == "Boats at Rest"
+    assert [name for _, name, _ in wren.made()] == ["boats/boats.jpg"]
+    folder = next(path for path in wren.settings.folders.needs_a_look.iterdir() if path.name.startswith("asked"))
+    (folder / "choice-2.jpg").unlink()
+    outcomes = [record.outcome for shown, record in wren.run().items() if shown.endswith("asked.jpg")]
+    assert sorted(outcomes) == ["needs a look", "ready"]
+    (wren.inbox / "thrift.jpg").unlink()
+    wren.redo("thrift soft.jpg", "square", "master")
+    assert wren.run()["thrift soft.jpg"].outcome == "ready"
+
+
+def test_words_of_the_command_line_still_belong_to_their_photos(wren: Studio) -> None:
+    at = ["--config", str(wren.settings.studio)]
+    assert main(["say", "edited.jpg", "medium: watercolour", *at]) == 0
+    wren.run()
+    wren.made()
+    _lost(wren)
+    rebuild(wren.settings)
+    assert wren.run()["edited.jpg"].work.medium == "watercolour"
+    assert wren.made() == []
+
+
+def test_a_sound_ledger_is_left_alone_unless_it_is_said(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(UsageError, match="sound"):
+        rebuild(wren.settings)
+    assert main(["rebuild", "--anyway", "--config", str(wren.settings.studio)]) == 0
+    assert "ledger-put-away-" in capsys.readouterr().out
+    assert len(list(wren.settings.folders.records.glob("ledger-put-away-*.sqlite3"))) == 1
+
+
+def test_a_damaged_ledger_is_put_away_and_an_unreadable_record_told(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place = ledger_path(wren.settings)
+    damaged = b"no database" * 900
+    place.write_bytes(damaged)
+    job = next(path for path in (wren.settings.folders.records / "proof").iterdir() if path.name.startswith("00003"))
+    (job / "record.json").write_text("{", encoding="utf-8")
+    assert main(["rebuild", "--config", str(wren.settings.studio)]) == 1
+    assert "00003" in capsys.readouterr().out
+    (kept,) = wren.settings.folders.records.glob("ledger-put-away-*.sqlite3")
+    assert kept.read_bytes() == damaged
+    ledger = Ledger(place)
+    assert ledger.check() == "ok"
+    ledger.close()
+
+
+def test_it_waits_for_no_service(wren: Studio) -> None:
+    held = StudioLock(wren.settings.folders.records)
+    with pytest.raises(AlreadyRunning):
+        rebuild(wren.settings, sound_too=True)
+    held.close()
+
+
+@pytest.mark.slow
+def test_with_real_pictures_nothing_is_made_either(studio: Settings) -> None:
+    (studio.folders.inbox / "Sea Thrift, 2026, ink.jpg").write_bytes(photos.jpeg(seed=1))
+    (studio.folders.inbox / "Boats.jpg").write_bytes(photos.jpeg(seed=2))
+    first = run_once(studio)
+    (studio.folders.inbox / "Boats.txt").write_text("hold: yes", encoding="utf-8")
+    held = run_once(studio)
+    stamps = {path: path.stat().st_mtime_ns for path in studio.folders.ready.rglob("*") if path.is_file()}
+    assert stamps
+    for place in studio.folders.records.glob("ledger.sqlite3*"):
+        place.unlink()
+    rebuild(studio)
+    again = run_once(studio)
+    assert {path: path.stat().st_mtime_ns for path in stamps} == stamps
+    assert {path for path in studio.folders.ready.rglob("*") if path.is_file()} == set(stamps)
+    assert again == held
+    assert first.keys() == again.keys()
+    (studio.folders.inbox / "Boats.txt").unlink()
+    back = run_once(studio)
+    kept = {"notes": ()}  # what was said of a withdrawn file is not on disk
+    was = [output.model_copy(update=kept) for output in first["Boats.jpg"].outputs]
+    assert [output.model_copy(update=kept) for output in back["Boats.jpg"].outputs] == was
+    log = (studio.folders.records / "log.jsonl").read_text(encoding="utf-8").splitlines()
+    started = [json.loads(line)["photo"] for line in log if json.loads(line)["event"] == "started"]
+    assert sorted(started) == sorted(first)  # each was begun once, ever
+    assert Path(studio.studio / first["Boats.jpg"].outputs[0].path).is_file()
