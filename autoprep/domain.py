@@ -141,7 +141,8 @@ class CorrectionPlan(Value):
 
     reference: the reference shot, or "a grey card beside the work", that light, colour or chart came from;
     contrast: how much of a camera's contrast curve is taken back (see correction.camera); paper_guessed: nothing in the
-    photo tells whether the paper is white or grey, and it was taken for white.
+    photo tells whether the paper is white or grey, and it was taken for white; inset: how far in the desk reaches at
+    the top, right, bottom and left, as shares of the longer side (see correction.rim).
     """
 
     version: Literal[1] = 1
@@ -158,6 +159,7 @@ class CorrectionPlan(Value):
     contrast: Annotated[float, Field(ge=0, le=0.5)] = 0.0
     focus: tuple[float, float] = (0.5, 0.5)
     silhouette: tuple[Corner, ...] | None = None
+    inset: tuple[float, float, float, float] = (0.0008, 0.0008, 0.0008, 0.0008)
     paper_guessed: bool = False
 
 

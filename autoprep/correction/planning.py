@@ -15,6 +15,7 @@ from autoprep.correction.kind import Judged
 from autoprep.correction.paper import Paper
 from autoprep.correction.perspective import focal_length_px, proportion
 from autoprep.correction.references import Reference, light_over
+from autoprep.correction.rim import clear_of_desk
 from autoprep.correction.silhouette import MARGIN, Silhouette, find_silhouette
 from autoprep.domain import (
     ChartFit,
@@ -249,6 +250,7 @@ def make_plan(
         focus=_focus(work.linear),
         # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
         silhouette=None if judged.paper == "none" else _silhouette_points(photo, geometry),
+        inset=clear_of_desk(photo, geometry),
         paper_guessed=judged.guessed,
     )
     measures = _measures(draft, plan)

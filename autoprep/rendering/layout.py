@@ -221,13 +221,27 @@ def warp_for(layout: Layout, plan: CorrectionPlan) -> Warp:
     matrix: Float64 = homography(rectangle(width, height), lens.ideal(plan.geometry.array()))
     x0, y0, _, _ = layout.shown
     matrix = matrix @ np.array([[1, 0, x0 - x], [0, 1, y0 - y], [0, 0, 1.0]])
-    if layout.scene is not None or plan.silhouette is not None or plan.geometry.ratio_from == "whole photo":
+    if layout.scene is not None or plan.geometry.ratio_from == "whole photo":
         return Warp(matrix, lens)
-    # The outline stands a hair outside the work; the outermost pixels repeat what lies just inside, so that no line
-    # of desk stands at the edge of a print.
-    hair = _HAIR * max(width, height)
-    left, top = x - x0 + hair, y - y0 + hair
-    return Warp(matrix, lens, (left, top, left + width - 2 * hair, top + height - 2 * hair))
+    # The desk reaches a hair and more into the outline; the outermost pixels repeat what lies just inside, so that no
+    # line of it stands at the edge of a print. A torn side has its own edge further in.
+    torn = torn_sides(plan.silhouette)
+    top, right, bottom, left = (
+        -_FAR if torn[k] else plan.inset[k] * max(width, height) for k in range(4)
+    )  # fmt: skip
+    at_x, at_y = x - x0, y - y0
+    return Warp(matrix, lens, (at_x + left, at_y + top, at_x + width - right, at_y + height - bottom))
 
 
-_HAIR = 0.0008
+_FAR = 1e6  # pixels: no limit
+
+
+def torn_sides(silhouette: tuple[tuple[float, float], ...] | None) -> tuple[bool, bool, bool, bool]:
+    """Which sides (top, right, bottom, left) have an edge of their own: those whose points leave the frame's line."""
+    if silhouette is None:
+        return (False, False, False, False)
+    x, y = np.array(silhouette).T
+    across, down = (x > 0.05) & (x < 0.95), (y > 0.05) & (y < 0.95)
+    middles = (y[across & (y < 0.3)], 1 - x[down & (x > 0.7)], 1 - y[across & (y > 0.7)], x[down & (x < 0.3)])
+    top, right, bottom, left = (bool(np.abs(part).max(initial=0.0) > 1e-4) for part in middles)
+    return top, right, bottom, left

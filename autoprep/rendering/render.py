@@ -12,7 +12,7 @@ from autoprep.imaging.arrays import AnyArray, Float32, UInt8, float32
 from autoprep.imaging.resample import STRIP_ROWS, Level, Warp, warp_rows
 from autoprep.imaging.transfer import encode_fast, quantise8, quantise16, srgb_to_linear
 from autoprep.rendering import scene
-from autoprep.rendering.layout import Layout, warp_for
+from autoprep.rendering.layout import Layout, torn_sides, warp_for
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
 
 _HALO = 6  # rows around a strip that the sharpening looks at: 3 standard deviations of its widest blur and more
@@ -67,7 +67,7 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
         shown = strip if sheet is None else _on_ground(strip, sheet[first : first + len(strip)], ground)
         canvas[y0 + first : y0 + first + len(strip), x0:x1] = quantise(shown)
         outside += share * len(strip) / (y1 - y0)
-    _extend(canvas, layout)
+    _extend(canvas, layout, torn_sides(plan.silhouette))
     if look.crop_marks:
         draw_crop_marks(canvas, layout.trim)
     placed = None
@@ -198,13 +198,16 @@ def _level(photo: Photo, photo_px_per_px: float) -> Level:
     return Level(copy.crop, copy.size_px, 0.5**halvings, halvings)
 
 
-def _extend(canvas: AnyArray, layout: Layout) -> None:
-    """Bleed: where the work meets the trim, mirror it outward; elsewhere the ground runs on by itself."""
+def _extend(canvas: AnyArray, layout: Layout, torn: tuple[bool, bool, bool, bool]) -> None:
+    """Bleed: where the work meets the trim, mirror it outward; elsewhere, and past torn sides, the ground runs on."""
     width, height = layout.canvas_px
     left, top, right, bottom = layout.trim
     x0, y0, x1, y1 = layout.shown
-    out_left, out_top = left * (x0 == left), top * (y0 == top)
-    out_right, out_bottom = (width - right) * (x1 == right), (height - bottom) * (y1 == bottom)
+    meets = (y0 == top, x1 == right, y1 == bottom, x0 == left)
+    room = (top, width - right, height - bottom, left)
+    out_top, out_right, out_bottom, out_left = (
+        px if met and not ragged else 0 for px, met, ragged in zip(room, meets, torn, strict=True)
+    )
     if out_left or out_top or out_right or out_bottom:
         canvas[y0 - out_top : y1 + out_bottom, x0 - out_left : x1 + out_right] = cv2.copyMakeBorder(
             canvas[y0:y1, x0:x1], out_top, out_bottom, out_left, out_right, cv2.BORDER_REFLECT_101

@@ -1,0 +1,80 @@
+"""How far inside its outline the work is free of its desk: a lens mixes the two over a pixel or more, and the outline
+itself stands a hair outside as often as inside.
+
+Along each side, at the photo's own pixels, the place is looked for from where on the surface stays what it is further
+in. The pictures of the work repeat what lies there, so that no line of desk stands at the edge of a print.
+"""
+
+import cv2
+import numpy as np
+
+from autoprep.domain import Geometry, Photo
+from autoprep.imaging.arrays import Float32, Float64
+from autoprep.imaging.colour import lab_fast
+from autoprep.imaging.geometry import area, homography, rectangle
+from autoprep.imaging.resample import Level, Warp, warp_rows
+
+Inset = tuple[float, float, float, float]
+"""Top, right, bottom, left, as shares of the work's longer side."""
+
+LEAST = 0.0008
+"""A hair: so much is always repeated, for no outline is found better than that."""
+# Deeper than this is drawing, or an outline that is wrong; what the surface is like by itself is seen up to there.
+_MOST, _REACH = 0.0035, 0.0085
+_STRETCHES = 48
+# Rows are compared with those so many photo pixels further in: about as far as a lens mixes the two.
+_APART = 3
+# In CIELAB, over stretches of a side averaged along it: what differs by less is the same surface. (The bar for the
+# outermost pixels is 2 in CIEDE2000, which for paper is a little less than this.) Grainy surfaces differ by themselves:
+# what changes at the rim must be so many times as much.
+_SAME, _TIMES = 1.6, 2.0
+
+
+def clear_of_desk(photo: Photo, geometry: Geometry) -> Inset:
+    """How far in each side's desk reaches, LEAST where none is seen or where painting reaches the edge."""
+    lens = geometry.lens()
+    height = float(np.sqrt(area(lens.ideal(geometry.array())) / geometry.ratio))
+    size = (max(40, round(height * geometry.ratio)), max(40, round(height)))
+    if geometry.ratio_from == "whole photo" or max(size) < 400:
+        return (LEAST,) * 4
+    matrix = homography(rectangle(*size), lens.ideal(geometry.array()))
+    insets = []
+    for side in range(4):
+        band = _band(photo, Warp(matrix @ _turned(side, size), lens), size[side % 2], max(size))
+        insets.append(round(_depth(band) / max(size), 5))
+    top, right, bottom, left = (min(max(inset, LEAST), _MOST) for inset in insets)
+    return top, right, bottom, left
+
+
+def _turned(side: int, size: tuple[int, int]) -> Float64:
+    """(3, 3) from a band's pixels (along the side, inward from it) to the work's."""
+    width, height = size
+    along, inward, start = (
+        ((1, 0), (0, 1), (0, 0)), ((0, 1), (-1, 0), (width, 0)),
+        ((-1, 0), (0, -1), (width, height)), ((0, -1), (1, 0), (0, height)),
+    )[side]  # fmt: skip
+    return np.array([[along[0], inward[0], start[0]], [along[1], inward[1], start[1]], [0, 0, 1]], np.float64)
+
+
+def _band(photo: Photo, warp: Warp, length: int, long_px: int) -> Float64:
+    """(depth, stretches, 3) CIELAB: the surface inward from a side, averaged along stretches of it."""
+    depth = round(_REACH * long_px)
+    level = Level(photo.crop, photo.size_px, photo.scale)
+    linear = warp_rows(level, warp, (length, depth), (0, depth))
+    # Corners belong to two sides, and are where outlines are least sure.
+    inner = linear[:, length // 20 : -(length // 20)]
+    short: Float32 = np.asarray(cv2.resize(inner, (_STRETCHES, depth), interpolation=cv2.INTER_AREA), np.float32)
+    level_of_light = float(np.median(short[depth // 2 :])) or 1.0
+    return np.asarray(lab_fast(short * np.float32(0.6 / level_of_light)), np.float64)
+
+
+def _depth(band: Float64) -> int:
+    """Rows from the side on which something else gives way to the surface; 0 where it is the same up to the side.
+
+    From row to row, not against the far inside: a painting's colours may change towards its edge, but slowly.
+    """
+    steps = np.median(np.linalg.norm(band[_APART:] - band[:-_APART], axis=-1), axis=1)
+    most = round(len(band) * _MOST / _REACH)
+    own = float(np.median(steps[most:]))
+    changing = np.flatnonzero(steps[:most] > max(_SAME, _TIMES * own))
+    return int(changing.max()) + 1 if len(changing) else 0
