@@ -147,6 +147,9 @@ def _name(tags: dict[bytes, bytes]) -> str:
 # --- building -----------------------------------------------------------------------------------------------
 
 
+_WHITE_D65: Float64 = np.array([0.3127 / 0.3290, 1.0, (1 - 0.3127 - 0.3290) / 0.3290])
+
+
 @dataclass(frozen=True)
 class RgbSpace:
     """A well-known RGB space: its name, the chromaticities of its primaries, and its curve tag."""
@@ -154,12 +157,14 @@ class RgbSpace:
     name: str
     primaries: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
     gamma: float | None  # None: the sRGB curve
+    white_d50: bool = False  # its own white is D50, else D65
 
     def to_xyz_d50(self) -> Float64:
-        """(3, 3) linear RGB -> XYZ relative to D50, Bradford-adapted from D65."""
+        """(3, 3) linear RGB -> XYZ relative to D50, Bradford-adapted where the space's own white is D65."""
         columns = np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in self.primaries]).T
-        white = np.array([0.3127 / 0.3290, 1.0, (1 - 0.3127 - 0.3290) / 0.3290])
-        return cast(Float64, D65_TO_D50 @ (columns * np.linalg.solve(columns, white)))
+        if self.white_d50:
+            return cast(Float64, columns * np.linalg.solve(columns, D65_TO_D50 @ _WHITE_D65))
+        return cast(Float64, D65_TO_D50 @ (columns * np.linalg.solve(columns, _WHITE_D65)))
 
     def from_srgb(self) -> Float32:
         """(3, 3) float32 linear sRGB -> linear RGB of this space."""
@@ -171,11 +176,15 @@ class RgbSpace:
 
 
 # Primaries: IEC 61966-2-1 (sRGB); SMPTE EG 432-1 (P3, with the sRGB curve and D65); CSS Color 4, section 10.6
-# (a98-rgb: the wide-gamut space that print labs ask for, gamma 563/256).
+# (a98-rgb: the wide-gamut space that print labs ask for, gamma 563/256) and 10.7 (ProPhoto, ISO 22028-2: all surface
+# colours, for 16 bits; with the pure curve of 1.8 that its profiles have as a rule, from memory).
 SPACES = {
     "srgb": RgbSpace("sRGB", ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)), None),
     "display-p3": RgbSpace("Display P3", ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)), None),
     "a98-rgb": RgbSpace("a98-rgb (wide gamut)", ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)), 563 / 256),
+    "prophoto": RgbSpace(
+        "ProPhoto RGB", ((0.734699, 0.265301), (0.159597, 0.840403), (0.036598, 0.000105)), 1.8, white_d50=True
+    ),
 }
 
 
@@ -195,11 +204,12 @@ def _build(space: RgbSpace) -> bytes:
     else:
         curve = b"para\0\0\0\0" + struct.pack(">HH", 0, 0) + _fixed([space.gamma])
     columns = space.to_xyz_d50().T
+    adapted = np.eye(3) if space.white_d50 else D65_TO_D50
     tags: list[tuple[bytes, bytes]] = [
         (b"desc", _text(space.name)),
         (b"cprt", _text("No copyright, use freely")),
         (b"wtpt", b"XYZ \0\0\0\0" + _fixed(list(_D50))),
-        (b"chad", b"sf32\0\0\0\0" + _fixed([float(v) for v in D65_TO_D50.ravel()])),
+        (b"chad", b"sf32\0\0\0\0" + _fixed([float(v) for v in adapted.ravel()])),
     ]
     tags += [
         (name, b"XYZ \0\0\0\0" + _fixed([float(v) for v in column]))

@@ -240,7 +240,8 @@ def _read_raw(data: bytes, max_pixels: int) -> Photo:
                 use_camera_wb=True,
                 no_auto_bright=True,
                 gamma=(1, 1),
-                output_color=rawpy.ColorSpace.sRGB,
+                # Wide enough for whatever the camera saw; sRGB would cut its reds and oranges off.
+                output_color=rawpy.ColorSpace.ProPhoto,
             )
     except TooLarge:
         raise
@@ -248,7 +249,8 @@ def _read_raw(data: bytes, max_pixels: int) -> Photo:
         raise Unreadable("the RAW file can't be developed; it is damaged, or its camera is not known here") from problem
     linear = np.repeat(np.linspace(0, 1, 65536, dtype=np.float32)[None], 3, axis=0)
     facts = PhotoFacts("raw", codes.shape[1], codes.shape[0], profile_name="camera RAW, developed linear")
-    return Photo(np.asarray(codes), replace(facts, **_raw_facts(data)), linear)
+    to_srgb = np.linalg.inv(SPACES["prophoto"].from_srgb()).astype(np.float32)
+    return Photo(np.asarray(codes), replace(facts, **_raw_facts(data)), linear, to_srgb)
 
 
 def _raw_facts(data: bytes) -> dict[str, Any]:

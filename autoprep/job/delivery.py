@@ -13,9 +13,9 @@ from autoprep.domain import CorrectionPlan, OutputRecord, Photo, WorkFacts
 from autoprep.files.conversion import convert
 from autoprep.files.encoders import ENCODERS, Carried, How, encode
 from autoprep.files.fitting import Fitted, Limits, fit_bytes
-from autoprep.files.icc import SPACES
+from autoprep.files.icc import SPACES, RgbSpace
 from autoprep.files.storage import write_part
-from autoprep.imaging.arrays import AnyArray, float32
+from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.transfer import encode_fast
 from autoprep.imaging.units import MM_PER_INCH
 from autoprep.metadata import exif, iim, xmp
@@ -113,10 +113,20 @@ def _rendition(work: Delivery, preset: Preset, layout: Layout) -> Rendition:
 
 
 def _space_of(preset: Preset, photo: Photo) -> str:
-    """The space to render in: on the way to a profile of the lab's own, one that holds all that the photo has."""
+    """The space to render in: on the way to a profile of the lab's own, the smallest that holds the photo's colours."""
     if not preset.profile:
         return preset.colour
-    return "srgb" if photo.matrix is None else "a98-rgb"
+    if photo.matrix is None:
+        return "srgb"
+    return next((name for name, space in SPACES.items() if _holds(space, photo.matrix)), "prophoto")
+
+
+def _holds(space: RgbSpace, primaries: Float32) -> bool:
+    """Whether a space holds all colours of a photo; primaries: (3, 3 or more), device to linear sRGB."""
+    return bool((space.from_srgb() @ primaries[:, :3] > -_HAIR_OUTSIDE).all())
+
+
+_HAIR_OUTSIDE = 0.002  # what profiles differ by when their numbers were rounded
 
 
 def _coloured(work: Delivery, preset: Preset, rendition: Rendition) -> tuple[AnyArray, bytes, tuple[str, ...]]:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
+from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import Unreadable
 from autoprep.files.conversion import convert
 from autoprep.files.encoders import Carried, encode
@@ -119,3 +120,38 @@ def test_intent_and_black_point_are_handed_on(
     monkeypatch.setattr(ImageCms, "buildTransform", build)
     convert(COLOURS, SRGB, SPACES["a98-rgb"].profile(), intent, black_point)
     assert asked[0] == (code, black_point)
+
+
+@pytest.mark.parametrize(
+    ("name", "published"), [("display-p3", "Display P3"), ("a98-rgb", "Adobe RGB (1998)"), ("prophoto", "ROMM RGB")]
+)
+def test_a_space_is_the_one_of_the_standards(name: str, published: str) -> None:
+    """Against colour-science's tables (ISO 22028-2, SMPTE EG 432-1 and others), Bradford between the whites."""
+    import colour
+
+    theirs = colour.matrix_RGB_to_RGB("sRGB", published, chromatic_adaptation_transform="Bradford")
+    assert SPACES[name].from_srgb() == pytest.approx(theirs, abs=6e-4)
+
+
+def test_lcms_reads_the_wide_space_as_it_is_meant() -> None:
+    """White stays white, sRGB red is (179, 70, 26) there (from colour-science: 0.7022, 0.2757, 0.1035)."""
+    wide = SPACES["prophoto"].profile()
+    colours = np.array([[[255, 255, 255], [128, 128, 128], [255, 0, 0]]], np.uint8)
+    there = convert(colours, SRGB, wide, "relative", black_point=False).pixels[0]
+    assert there[0] == pytest.approx((255, 255, 255), abs=1)
+    assert np.ptp(there[1].astype(int)) <= 1
+    assert there[2] == pytest.approx((179, 70, 26), abs=1)
+    back = convert(there[None], wide, SRGB, "relative", black_point=False).pixels
+    assert back[0] == pytest.approx(colours[0], abs=2)
+
+
+def test_on_the_way_to_a_labs_profile_a_photo_passes_the_smallest_space_that_holds_it() -> None:
+    from autoprep.job.delivery import _space_of
+    from autoprep.wishes.destinations import Preset
+
+    preset = Preset(long_side_px=900, profile="lab.icc")
+    for name in ("srgb", "display-p3", "a98-rgb", "prophoto"):
+        matrix = np.linalg.inv(SPACES[name].from_srgb()).astype(np.float32)
+        photo = Photo(np.zeros((4, 4, 3), np.uint8), PhotoFacts("png", 4, 4), matrix=matrix)
+        assert _space_of(preset, photo) == name
+    assert _space_of(preset, Photo(np.zeros((4, 4, 3), np.uint8), PhotoFacts("png", 4, 4))) == "srgb"

@@ -14,7 +14,7 @@ from autoprep.files.containers import is_whole, sniff
 from autoprep.files.icc import SPACES, read_matrix_profile
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32
-from autoprep.imaging.colour import XYZ_TO_SRGB
+from autoprep.imaging.colour import D65_TO_D50, SRGB_TO_XYZ
 from autoprep.imaging.transfer import linear_to_srgb
 from tests import photos
 
@@ -199,14 +199,16 @@ def test_a_reduced_copy_averages_linear_light() -> None:
     assert small.linear() == pytest.approx(0.5, abs=1e-3)
 
 
-def small_dng(width: int = 128, height: int = 96) -> tuple[bytes, AnyArray]:
-    """A camera RAW file (DNG 1.4: one colour-filter picture, sRGB primaries) and the linear scene that it holds."""
+def small_dng(
+    width: int = 128, height: int = 96, primaries: AnyArray = SRGB_TO_XYZ, blue: float = 0.25
+) -> tuple[bytes, AnyArray]:
+    """A camera RAW file (DNG 1.4: one colour-filter picture) and the linear scene that it holds, by these primaries."""
     y, x = np.mgrid[0:height, 0:width]
-    scene = np.stack([0.2 + 0.5 * x / width, 0.3 + 0.3 * y / height, np.full((height, width), 0.25)], axis=-1)
+    scene = np.stack([0.2 + 0.5 * x / width, 0.3 + 0.3 * y / height, np.full((height, width), blue)], axis=-1)
     mosaic = np.empty((height, width))
     for row, col, channel in ((0, 0, 0), (0, 1, 1), (1, 0, 1), (1, 1, 2)):
         mosaic[row::2, col::2] = scene[row::2, col::2, channel]
-    to_camera = [value for entry in XYZ_TO_SRGB.ravel() for value in (round(entry * 10000), 10000)]
+    to_camera = [value for entry in np.linalg.inv(primaries).ravel() for value in (round(entry * 10000), 10000)]
     tags: list[tuple[int, int, int, object, bool]] = [
         (50706, 1, 4, bytes([1, 4, 0, 0]), True),  # DNGVersion
         (50708, 2, 0, "Saltmere SO-1", True),  # UniqueCameraModel
@@ -230,3 +232,13 @@ def test_camera_raw_is_developed_linear() -> None:
     assert photo.full_px == (128, 96)
     inner = slice(8, -8), slice(8, -8)
     assert np.abs(photo.linear()[inner] - scene[inner]).max() < 0.01
+
+
+def test_camera_raw_keeps_colours_that_srgb_can_not_hold() -> None:
+    """A camera with the primaries of Display P3 and hardly any blue: in sRGB its reds and greens lie below 0."""
+    to_xyz = np.linalg.inv(D65_TO_D50) @ SPACES["display-p3"].to_xyz_d50()
+    data, scene = small_dng(primaries=to_xyz, blue=0.01)
+    to_srgb = np.linalg.inv(SPACES["display-p3"].from_srgb())
+    wanted = (scene @ to_srgb.T)[8:-8, 8:-8]
+    assert wanted.min() < -0.02
+    assert np.abs(read_photo(data).linear()[8:-8, 8:-8] - wanted).max() < 0.015

@@ -8,8 +8,10 @@ import pytest
 
 from autoprep.correction.sharpening import sharpen
 from autoprep.domain import CorrectionPlan, Declined, Geometry, Photo, PhotoFacts, Sharpening, Tone
-from autoprep.files.icc import srgb_tables
+from autoprep.files.icc import SPACES, srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8
+from autoprep.imaging.colour import ciede2000, lab_from_linear
+from autoprep.imaging.transfer import srgb_to_linear
 from autoprep.rendering.layout import Frame, lay_out, work_pixels
 from autoprep.rendering.mark import MarkStyle, contrast_ratio, missing_glyphs, place_and_draw
 from autoprep.rendering.render import Look, Rendition, draw_crop_marks, render
@@ -218,3 +220,24 @@ def test_crop_marks_stand_in_the_bleed_and_show_the_trim() -> None:
     assert (canvas[0:18, 269] == 0).all()
     assert (canvas[199, 30] == 0).all()
     assert (canvas[20:30, 30] == 255).all()
+
+
+@pytest.mark.parametrize(("name", "bits", "most"), [("prophoto", 16, 0.05), ("display-p3", 8, 0.5)])
+def test_a_wide_gamut_photo_keeps_its_colours(name: str, bits: int, most: float) -> None:
+    """Reds and oranges of a phone's Display P3, whole photo, as shot: CIEDE2000 against the codes themselves."""
+    p3, space = SPACES["display-p3"], SPACES[name]
+    codes = np.array(
+        [(240, 45, 30), (255, 120, 0), (250, 60, 120), (0, 255, 0), (30, 90, 250), (128, 128, 128)], np.uint8
+    )
+    picture = np.repeat(np.repeat(codes[None], 40, axis=0), 40, axis=1).reshape(40, 240, 3)
+    to_srgb = np.linalg.inv(p3.from_srgb()).astype(np.float32)
+    photo = Photo(picture, PhotoFacts("png", 240, 40), srgb_tables(256), to_srgb)
+    plan = plan_for(240, 40)
+    look = Look(matrix=space.from_srgb(), gamma=space.gamma, bits=bits)
+    made = render(photo, plan, lay_out(Frame(), plan), look, lambda strip, _x, _y: strip, lambda code: code).pixels
+    code = made[20, 20::40] / (65535.0 if bits == 16 else 255.0)
+    linear = srgb_to_linear(code) if space.gamma is None else code**space.gamma
+    to_lab = np.linalg.inv(SPACES["srgb"].to_xyz_d50())
+    found = lab_from_linear(linear @ (to_lab @ space.to_xyz_d50()).T, "D50")
+    wanted = lab_from_linear(srgb_to_linear(codes / 255) @ (to_lab @ p3.to_xyz_d50()).T, "D50")
+    assert ciede2000(found, wanted).max() < most
