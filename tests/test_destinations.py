@@ -186,3 +186,9 @@ def test_mark_and_rights_rules_of_the_shipped_table(tmp_path: Path) -> None:
         if key.startswith(("print", "press", "submission", "master")):
             assert not preset.mark, key
         assert (preset.rights == "none") == (key == "submission-blind")
+
+
+def test_a_print_of_more_pixels_than_can_be_is_refused_with_a_way_out() -> None:
+    with pytest.raises(ValueError, match="100 to 150 ppi"):
+        Preset(width_mm=3000, height_mm=3000, ppi=2400)
+    assert Preset(width_mm=3000, height_mm=2000, ppi=150, bleed_mm=3).size_mm() == (3000, 2000)

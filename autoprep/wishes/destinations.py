@@ -13,7 +13,8 @@ from autoprep.files.encoders import ENCODERS, able
 from autoprep.files.icc import SPACES
 from autoprep.imaging.units import MM_PER_INCH
 
-Pixels = Annotated[int, Field(ge=16, le=30000)]
+_MOST_PX = 30_000
+Pixels = Annotated[int, Field(ge=16, le=_MOST_PX)]
 Millimetres = Annotated[float, Field(gt=0, le=3000)]
 Inches = Annotated[float, Field(gt=0, le=120)]
 
@@ -175,6 +176,12 @@ class Preset(Table):
         for key in ("bleed_mm", "safe_mm", "crop_marks"):
             if getattr(self, key) and not printed:
                 raise ValueError(f"{key} needs a size in mm or inches")
+        size, ppi = self.size_mm(), self.ppi or 0.0
+        if size is not None and max(size) + 2 * self.bleed_mm > _MOST_PX * MM_PER_INCH / max(ppi, 1):
+            raise ValueError(
+                f"{max(size):g} mm at {ppi:g} ppi are more than {_MOST_PX} pixels; large prints are looked at from "
+                "afar, and 100 to 150 ppi are enough for them"
+            )
         if self.crop_marks and not self.bleed_mm:
             raise ValueError("crop_marks stand in the bleed; give bleed_mm too")
         return self

@@ -340,4 +340,76 @@ PLANTED: tuple[Mistake, ...] = (
         ("a plain ground is damage", "if rows and _COMPLAINT in _said_of(data):", "if rows:"),
         ("an empty rest is whole", "if rows and _COMPLAINT in _said_of(data):", "if False:"),
     ),
+    *_all(
+        "autoprep/correction/outline/material.py", ("tests/correction/test_material.py",),
+        ("a black lid is shade on a page", "if np.ptp(whole.log_light.mean(axis=-1)) > _DEEPEST_SHADE:", "if False:"),
+    ),
+    *_all(
+        "autoprep/correction/outline/finder.py", ("tests/correction/test_eye.py",),
+        ("a second work is no work", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.06", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.2"),
+    ),
+    *_all(
+        "autoprep/imaging/lowpass.py", ("tests/rendering/test_sampling.py",),
+        ("nothing is filtered", "    taps = np.concatenate", "    return None\n    taps = np.concatenate"),
+        ("what halving took stays away", "wanted / np.maximum(halving_response(frequency, halvings), 0.1)", "wanted"),
+        ("what the cubic takes stays away", "cubic_response(np.minimum(frequency, 0.5 / wide))", "1.0"),
+    ),
+    *_all(
+        "autoprep/imaging/resample.py", ("tests/rendering/test_sampling.py", "tests/rendering/test_render.py"),
+        ("one reduction for all of a strip", "for left, right in pairwise(edges):", "for left, right in ((0, width),):"),
+        ("halved copies are off by half a pixel", "shift = 0.5 * self.scale if self.halvings else 0.5", "shift = 0.5"),
+    ),
+    *_all(
+        "autoprep/correction/sharpening.py", ("tests/rendering/test_sampling.py",),
+        ("small pictures are sharpened in full", "(1.0, 2.0), (1.0, _REDUCED)", "(1.0, 2.0), (1.0, 1.0)"),
+    ),
+    *_all(
+        "autoprep/correction/rim.py", ("tests/correction/test_rim.py",),
+        ("desk is never seen", "return int(changing.max()) + 1 if len(changing) else 0", "return 0"),
+        ("sides are mixed up", "top, right, bottom, left = (min(max", "right, top, bottom, left = (min(max"),
+        ("a painting's own edge is desk", "max(_SAME, _TIMES * own)", "0.3"),
+    ),
+    *_all(
+        "autoprep/rendering/layout.py", ("tests/correction/test_rim.py",),
+        ("a torn side frees all of desk", "-_FAR if torn[k] else", "-_FAR if plan.silhouette is not None else"),
+    ),
+    *_all(
+        "autoprep/rendering/render.py", ("tests/correction/test_rim.py",),
+        ("a torn edge is mirrored", "px if met and not ragged else 0", "px if met else 0"),
+    ),
+    *_all(
+        "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
+        ("signatures are looked for by light alone", "for plane in (luma, around[..., 0] - luma, around[..., 2] - luma):", "for plane in (luma,):"),
+        ("grain is a signature", "_OF_GRAIN * float(np.quantile(stroke, _CALM_SHARE))", "0.0"),
+        ("a faint signature is none", "stroke > max(_FAINT, min(_PLAIN,", "stroke > max(_PLAIN, min(_PLAIN,"),
+    ),
+    *_all(
+        "autoprep/files/encoders.py", ("tests/files/test_encoders.py", "tests/metadata"),
+        ("coloured hairlines turn grey", "how.quality >= _BYTES_COUNT_BELOW and _worst", "False and _worst"),
+        ("all WebP is without loss", "> _LINES_LOST:", "> -1:"),
+        ("the camera's directory is not moved", "struct.pack_into(\">I\", block, at + 8, value + start)", "pass"),
+    ),
+    *_all(
+        "autoprep/metadata/exif.py", ("tests/metadata",),
+        ("values stand at odd places", 'values += value + b"\\0" * (len(value) % 2)', "values += value"),
+        ("the offset of the clock is lost", "if len(created) > 19:", "if False:"),
+    ),
+    *_all(
+        "autoprep/metadata/iim.py", ("tests/metadata",),
+        ("no digest", "for number, block in ((0x0404, data), (0x0425, digest))", "for number, block in ((0x0404, data),)"),
+        ("a clock without an offset is told", "if len(digits) == 19:", "if len(digits) >= 14:"),
+    ),
+    *_all(
+        "autoprep/job/delivery.py", ("tests/test_job.py", "tests/files/test_conversion.py"),
+        ("the scale is never told", "    if size is None:\n        return None\n    _, _, width", "    if True:\n        return None\n    _, _, width"),
+        ("a wide photo passes sRGB", "(space.from_srgb() @ primaries[:, :3] > -_HAIR_OUTSIDE).all()", "True"),
+    ),
+    *_all(
+        "autoprep/files/reading.py", ("tests/files/test_reading.py",),
+        ("RAW is cut to sRGB", "output_color=rawpy.ColorSpace.ProPhoto,", "output_color=rawpy.ColorSpace.sRGB,"),
+    ),
+    *_all(
+        "autoprep/wishes/destinations.py", ("tests/test_destinations.py",),
+        ("a print of any size", "if size is not None and max(size)", "if False and max(size)"),
+    ),
 )  # fmt: skip

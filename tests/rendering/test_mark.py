@@ -64,6 +64,31 @@ def test_a_work_signed_in_all_corners_gets_it_between_them() -> None:
     assert placed.corner in ("bottom", "top")
 
 
+@pytest.mark.parametrize(
+    ("paper", "ink"),
+    [((250, 248, 244), (228, 226, 222)), ((120, 120, 120), (178, 104, 104)), ((40, 60, 120), (52, 72, 134))],
+    ids=["faint pencil", "red as light as its grey", "tone on tone"],
+)
+def test_it_keeps_off_a_signature_that_hardly_shows(paper: tuple[int, int, int], ink: tuple[int, int, int]) -> None:
+    """One that differs in colour alone, or by a tenth of the scale and less."""
+    grain = np.random.default_rng(1).normal(0, 1.0, (700, 900, 1))
+    canvas = np.clip(np.array(paper) + grain, 0, 255).astype(np.uint8)
+    for x in range(700, 880, 12):
+        cv2.line(canvas, (x, 690), (x + 9, 655), ink, 2, cv2.LINE_AA)
+        cv2.line(canvas, (x, 660), (x + 10, 688), ink, 2, cv2.LINE_AA)
+    placed = place_and_draw(canvas, BOX, BOX, STYLE)
+    assert placed is not None
+    assert placed.corner == "bottom-left"
+
+
+def test_grain_is_no_signature() -> None:
+    grain = np.random.default_rng(1).normal(0, 6.0, (700, 900, 1))
+    canvas = np.clip(np.array((235, 230, 220)) + grain, 0, 255).astype(np.uint8)
+    placed = place_and_draw(canvas, BOX, BOX, STYLE)
+    assert placed is not None
+    assert placed.corner == "bottom-right"
+
+
 def test_it_keeps_inside_the_safe_zone() -> None:
     for shown in (BOX, (60, 60, 840, 640)):
         placed = place_and_draw(sheet(), shown, BOX, STYLE, safe_px=50)

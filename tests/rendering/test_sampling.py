@@ -99,3 +99,16 @@ def test_the_two_responses_are_those_of_the_library() -> None:
     between = cv2.remap(row, at, np.zeros_like(at), cv2.INTER_CUBIC)
     images = abs(between.std() * np.sqrt(2) - cubic_response(np.array([0.1]))[0])
     assert images < 0.02
+
+
+@pytest.mark.parametrize("shrink", [1.0, 2.5, 4.3, 7.1])
+def test_nothing_moves(shrink: float) -> None:
+    """A soft spot stays where it is, to a twentieth of an output pixel, however often the photo was halved."""
+    y, x = np.mgrid[0:_HIGH, 0:_WIDE] + 0.5
+    light = 0.9 * np.exp(-((x - 801.3) ** 2 + (y - 177.8) ** 2) / (2 * 14.0**2))
+    seen = reduced(light, shrink)
+    down, across = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]] + 0.5
+    weight = np.where(seen > 0.02, seen, 0)
+    at = np.array([(across * weight).sum(), (down * weight).sum()]) / weight.sum()
+    scale = np.array([_WIDE / seen.shape[1], _HIGH / seen.shape[0]])
+    assert at == pytest.approx(np.array([801.3, 177.8]) / scale, abs=0.05)

@@ -200,7 +200,7 @@ def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], li
         for entry in judged
         if (entry.whole and not first.whole) or overlap_in_photo(entry.quad, first.quad, photo.full_px) < _SAME
     ]
-    if gate.may_be_whole(witness) and (first.whole or area(first.quad) > _A_PAGE * area(rectangle(*photo.full_px))):
+    if gate.may_be_whole(witness):
         quads = [entry.quad * (copy.shape[1] / photo.full_px[0]) for entry in (first, *judged) if not entry.whole]
         if fills_photo(copy, quads):
             all_cut = (True, True, True, True)
@@ -215,8 +215,6 @@ def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], li
 # A finalist that lies apart from the outline, is not small beside it, and that the judge holds for so likely is another
 # work. (Generated photos of tuning seeds: other works .08-.94, things on the desk of single works .04 at most.)
 _APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.06
-# What the eye holds for the work must be as large as a page is to be overruled: small sheets lie on white desks, too.
-_A_PAGE = 0.3
 
 
 def _apart(first: _Answer, judged: list[_Answer], size: tuple[int, int]) -> list[_Answer]:
