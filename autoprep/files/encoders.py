@@ -14,6 +14,7 @@ from autoprep.imaging.arrays import AnyArray
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.imaging.transfer import srgb_to_linear
 from autoprep.imaging.units import MM_PER_INCH
+from autoprep.metadata.exif import ITEM_BYTES
 
 
 @dataclass(frozen=True)
@@ -204,17 +205,13 @@ def _with_camera_directory(data: bytes, exif: bytes) -> bytes:
     (count,) = struct.unpack_from(">H", block, directory)
     for at in (directory + 2 + 12 * k for k in range(count)):
         _, kind, items, value = struct.unpack_from(">HHII", block, at)
-        if items * _ITEM_BYTES[kind] > 4:
+        if items * ITEM_BYTES[kind] > 4:
             struct.pack_into(">I", block, at + 8, value + start)
     out = bytearray(data + b"\0" * (len(data) % 2) + block)
     pointer = _entry(out, 4, _STANDS_IN)
     struct.pack_into(">H", out, pointer, _EXIF_POINTER)
     struct.pack_into(">I", out, pointer + 8, start + directory)
     return bytes(out)
-
-
-# Bytes of one item of each TIFF type (TIFF 6.0, section 2).
-_ITEM_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 7: 1, 9: 4, 10: 8}
 
 
 def _entry(tiff: bytearray, first_at: int, tag: int) -> int:

@@ -11,8 +11,8 @@ _UNKNOWN_PPI = 72
 """Exif 2.32, tags 0x011A and 0x011B: what stands where no resolution is known (from memory)."""
 _HEAD = b"Exif\0\0"
 _Entry = tuple[int, int, bytes]  # type, count, the value's bytes
-# Bytes of one item of each TIFF type (TIFF 6.0, section 2).
-_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 7: 1, 9: 4, 10: 8}
+ITEM_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 7: 1, 9: 4, 10: 8}
+"""Bytes of one item of each TIFF type (TIFF 6.0, section 2)."""
 
 
 def block(
@@ -71,7 +71,7 @@ def _entries(tiff: bytes, at: int) -> dict[int, _Entry]:
     for k in range(struct.unpack_from(">H", tiff, at)[0]):
         place = at + 2 + 12 * k
         tag, kind, count = struct.unpack_from(">HHI", tiff, place)
-        size = count * _BYTES[kind]
+        size = count * ITEM_BYTES[kind]
         value_at = place + 8 if size <= 4 else struct.unpack_from(">I", tiff, place + 8)[0]
         found[tag] = (kind, count, tiff[value_at : value_at + size])
     return found

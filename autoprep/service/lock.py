@@ -37,7 +37,13 @@ class StudioLock:
     def _lock_folder(self) -> None:
         if fcntl is not None:
             self._folder = os.open(self._records, os.O_RDONLY)
-            fcntl.flock(self._folder, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            try:
+                fcntl.flock(self._folder, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                raise
+            except OSError:  # some network shares lock files but no folders: then the file alone has to do
+                os.close(self._folder)
+                self._folder = -1
 
     def look(self) -> None:
         """See to it that the lock still holds what the next service would ask for; called now and then.

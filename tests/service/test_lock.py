@@ -1,6 +1,9 @@
 """One service in a studio, whatever becomes of the lock's file; and a package that loads where locks are others."""
 
+import errno
+import os
 import shutil
+import stat
 import subprocess
 import sys
 import textwrap
@@ -43,6 +46,24 @@ def test_a_lock_file_that_is_deleted_lets_nobody_in(tmp_path: Path) -> None:
     held.look()
     assert (tmp_path / ".lock").exists()
     assert _another(tmp_path) == "AlreadyRunning"
+    held.close()
+    assert _another(tmp_path) == "let in"
+
+
+def test_where_a_share_locks_no_folders_the_file_alone_does(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Some network shares lock files and say ENOLCK or EBADF for a folder."""
+    fcntl = pytest.importorskip("fcntl")
+    true_lock = fcntl.flock
+
+    def flock(descriptor: int, how: int) -> None:
+        if stat.S_ISDIR(os.fstat(descriptor).st_mode):
+            raise OSError(errno.ENOLCK, "no locks available")
+        true_lock(descriptor, how)
+
+    monkeypatch.setattr(fcntl, "flock", flock)
+    held = StudioLock(tmp_path)
+    assert _another(tmp_path) == "AlreadyRunning"
+    held.look()
     held.close()
     assert _another(tmp_path) == "let in"
 
