@@ -241,7 +241,7 @@ def torn_sides(silhouette: tuple[tuple[float, float], ...] | None) -> tuple[bool
     if silhouette is None:
         return (False, False, False, False)
     x, y = np.array(silhouette).T
-    across, down = (x > 0.05) & (x < 0.95), (y > 0.05) & (y < 0.95)
+    across, down = (x > 0.1) & (x < 0.9), (y > 0.1) & (y < 0.9)  # rounded corners are no torn side
     middles = (y[across & (y < 0.3)], 1 - x[down & (x > 0.7)], 1 - y[across & (y > 0.7)], x[down & (x < 0.3)])
     top, right, bottom, left = (bool(np.abs(part).max(initial=0.0) > 1e-4) for part in middles)
     return top, right, bottom, left

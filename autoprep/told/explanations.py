@@ -3,6 +3,7 @@
 import numpy as np
 
 from autoprep.domain import CorrectionPlan, Declined, Photo
+from autoprep.rendering.layout import torn_sides
 
 # Above this share of the work under glare, prints and submissions wait for a better photo.
 GLARE_HOLDS_PERCENT = 0.5
@@ -80,7 +81,8 @@ def _geometry(plan: CorrectionPlan, measures: dict[str, float]) -> str:
     geometry = plan.geometry
     if geometry.ratio_from == "whole photo":
         return "The photo shows the work and nothing else; nothing was cut."
-    torn = " Its torn edges are kept: what is outside them is ground." if plan.silhouette is not None else ""
+    what = "torn edges" if any(torn_sides(plan.silhouette)) else "rounded corners"
+    torn = f" Its {what} are kept: what is outside them is ground." if plan.silhouette is not None else ""
     return (
         f"Straightened; the camera stood about {measures['oblique_degrees']:.0f}° from square-on. "
         f"Width to height is {geometry.ratio:.3f}, {_RATIO_WORDS[geometry.ratio_from]}.{torn}"

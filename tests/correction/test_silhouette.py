@@ -9,7 +9,7 @@ from autoprep.correction.silhouette import find_silhouette
 from autoprep.domain import Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Bool, Float32
-from autoprep.rendering.layout import Frame, lay_out
+from autoprep.rendering.layout import Frame, lay_out, torn_sides
 from autoprep.rendering.render import Look, render
 from tests.lab.scene import encode_jpeg, random_spec
 from tests.lab.scene import render as photograph
@@ -50,6 +50,56 @@ def test_a_torn_edge_is_followed() -> None:
 def test_what_can_not_be_told_from_its_surroundings_stays_as_it_is() -> None:
     picture, _ = framed(torn=True)
     assert find_silhouette(np.full_like(picture, 0.4), MARGIN) is None
+
+
+def rounded(radius: float, corners: tuple[int, ...] = (0, 1, 2, 3), desk: float = 0.07) -> tuple[Float32, Bool]:
+    """The same sheet with rounded corners; 0 is the upper left one, clockwise."""
+    ys, xs = np.mgrid[0:600, 0:800] + 0.5
+    sheet = np.ones((600, 800), bool)
+    for corner in corners:
+        x, y = (xs if corner in (0, 3) else 800 - xs), (ys if corner < 2 else 600 - ys)
+        sheet &= (x > radius) | (y > radius) | ((x - radius) ** 2 + (y - radius) ** 2 < radius**2)
+    whole = np.pad(sheet, MARGIN)
+    picture = np.where(whole[..., None], np.float32(0.6), np.float32(desk)) * np.ones(3, np.float32)
+    picture = np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.8), np.float32)
+    return picture * (1 + np.random.default_rng(3).normal(0, 0.02, picture.shape).astype(np.float32)), sheet
+
+
+@pytest.mark.parametrize("corners", [(0, 1, 2, 3), (1, 2)], ids=["all", "the outer ones of a page"])
+@pytest.mark.parametrize("radius", [10.0, 20.0, 34.0])
+def test_rounded_corners_are_followed(radius: float, corners: tuple[int, ...]) -> None:
+    """No wedge of desk is left, and no paper lost; the sides between stay straight."""
+    picture, sheet = rounded(radius, corners)
+    found = find_silhouette(picture, MARGIN)
+    assert found is not None
+    mask = np.zeros(sheet.shape, np.uint8)
+    cv2.fillPoly(mask, [np.round((found.points * [800, 600] - 0.5) * 16).astype(np.int32)], 1, shift=4)
+    assert ((mask == 1) & ~sheet).sum() < 0.15 * (~sheet).sum()
+    assert ((mask == 0) & sheet).sum() < 0.0012 * sheet.sum()
+    assert torn_sides(tuple((float(x), float(y)) for x, y in found.points)) == (False,) * 4
+
+
+def test_a_corner_that_is_bent_or_written_on_is_not_rounded() -> None:
+    bent, _ = framed(torn=False)
+    cv2.fillPoly(bent, [np.array([[MARGIN, MARGIN], [MARGIN + 34, MARGIN], [MARGIN, MARGIN + 12]])], (0.07, 0.07, 0.07))
+    assert find_silhouette(bent, MARGIN) is None
+    written, _ = framed(torn=False)
+    cv2.circle(written, (MARGIN + 14, MARGIN + 14), 6, (0.05, 0.05, 0.05), -1)
+    assert find_silhouette(written, MARGIN) is None
+    assert find_silhouette(rounded(20, desk=0.6)[0], MARGIN) is None  # nothing of it can be seen
+
+
+def test_a_white_page_on_a_white_desk_shows_its_corner_by_its_shadow() -> None:
+    picture, sheet = rounded(20, corners=(2,), desk=0.57)
+    whole = np.pad(sheet, MARGIN).astype(np.float32)
+    shadow = cv2.GaussianBlur(
+        cv2.warpAffine(whole, np.array([[1, 0, 3], [0, 1, 3]], np.float32), whole.shape[::-1]), (0, 0), 3
+    )
+    picture = picture * np.where(whole > 0, 1, 1 - 0.5 * shadow)[..., None]
+    found = find_silhouette(np.asarray(picture, np.float32), MARGIN)
+    assert found is not None
+    gaps = [np.abs(found.points - corner).sum(axis=1).min() for corner in ((0, 0), (1, 0), (1, 1), (0, 1))]
+    assert gaps[2] > 0.01 > max(gaps[0], gaps[1], gaps[3])
 
 
 @pytest.mark.slow

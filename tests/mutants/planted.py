@@ -412,4 +412,14 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/wishes/destinations.py", ("tests/test_destinations.py",),
         ("a print of any size", "if size is not None and max(size)", "if False and max(size)"),
     ),
+    *_all(
+        "autoprep/correction/silhouette.py", ("tests/correction/test_silhouette.py",),
+        ("any gap at a corner is a rounding", "return float(radius) if fits else 0.0", "return float(radius)"),
+        ("a shadow in a corner is paper", "np.abs(np.log(patch / inside)).mean(-1) < _SHADED", "np.ones(patch.shape[:2], bool)"),
+        ("corners are taken in the wrong order", "[corner] * (size - 2 * radius)", "[corner - 1] * (size - 2 * radius)"),
+    ),
+    *_all(
+        "autoprep/service/lock.py", ("tests/service/test_lock.py",),
+        ("a share without folder locks can't be used", "except OSError:  # some network", "except KeyError:  # some network"),
+    ),
 )  # fmt: skip
