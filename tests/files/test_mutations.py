@@ -6,6 +6,7 @@ damage can't be seen. The last may happen to single changed bytes alone, and is 
 """
 
 import io
+import os
 import re
 from collections import Counter
 from collections.abc import Callable
@@ -110,6 +111,10 @@ def ending(data: bytes, whole: UInt8) -> str:
     return "whole" if (off > _OFF).mean() < _BAD_SHARE else "unseen"
 
 
+DOSE = int(os.environ.get("AUTOPREP_DOSE", "1"))
+"""How much of the long trials is made: 1 is 5,000 files in all, which a test run can afford."""
+
+
 def endings(data: bytes, ways: object, seed: int, count: int) -> Counter[tuple[str, str]]:
     rng = np.random.default_rng(seed)
     whole = np.asarray(read_photo(data).codes)
@@ -141,12 +146,12 @@ def test_other_bytes_end_nothing(files: dict[str, bytes], name: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", FORMATS)
 def test_many_that_have_lost_a_part(files: dict[str, bytes], name: str) -> None:
-    found = endings(files[name], LOST, 3, 800)
+    found = endings(files[name], LOST, 3, 400 * DOSE)
     assert not {way: count for (way, end), count in found.items() if end == "unseen"}, found
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", FORMATS)
 def test_many_with_other_bytes(files: dict[str, bytes], name: str) -> None:
-    found = endings(files[name], CHANGED, 4, 400)
-    assert sum(found.values()) == 400
+    found = endings(files[name], CHANGED, 4, 225 * DOSE)
+    assert sum(found.values()) == 225 * DOSE
