@@ -136,6 +136,19 @@ def test_where_the_size_of_the_work_is_known_the_file_tells_its_scale(studio: Se
         assert "dpi" not in image.info
 
 
+def test_a_file_that_had_to_become_smaller_keeps_the_density_that_is_asked_for(studio: Settings) -> None:
+    """A jury that wants 300 ppi gets 300; the true scale of a work follows its pixels."""
+    capped: dict[str, Any] = {"long_side_px": 600, "max_kb": 25, "least_quality": 90, "mark": False}
+    settings = with_presets(studio, jury=Preset(**capped, ppi=300), own=Preset(**capped))
+    facts = WorkFacts(title="Blue Jug", size_mm=(256.0, 200.0))
+    outputs = done(replace(order_for(settings, photos.jpeg()), facts=facts)).record.outputs
+    for output in outputs:
+        with Image.open(settings.studio / output.path) as image:
+            assert image.width < 590
+            wanted = 300 if output.destination == "jury" else image.width / (256 / 25.4)
+            assert image.info["dpi"][0] == pytest.approx(wanted, rel=0.03)
+
+
 def test_blind_copies_carry_no_name(studio: Settings) -> None:
     settings = with_presets(studio, jury=Preset(long_side_px=600, rights="none"))
     done(order_for(settings, photos.jpeg()))

@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from datetime import date
 from itertools import islice
+from typing import get_args
 
 from autoprep.cli.found import find_job, open_ledger, settings_of
+from autoprep.domain import Outcome
 from autoprep.errors import UsageError
 from autoprep.ledger import Listed, Overview
 from autoprep.logs import plain
@@ -54,7 +56,7 @@ def _page_of(options: argparse.Namespace) -> tuple[int, int]:
 
 
 def _outcome(word: str | None) -> str | None:
-    known = ("ready", "needs a look", "alternate", "reference", "duplicate", "set aside", "no work seen")
+    known: tuple[str, ...] = get_args(Outcome)
     if word is None:
         return None
     found = {"waiting": "queued", "running": "running", **{name: name for name in known}}.get(word.replace("-", " "))

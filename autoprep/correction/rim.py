@@ -22,6 +22,7 @@ LEAST = 0.0008
 # Deeper than this is drawing, or an outline that is wrong; what the surface is like by itself is seen up to there.
 _MOST, _REACH = 0.0035, 0.0085
 _STRETCHES = 48
+_FEWEST_PX = 800  # of smaller works a pixel is more than a hair, and the depths looked at are too few rows
 # Rows are compared with those so many photo pixels further in: about as far as a lens mixes the two.
 _APART = 3
 # In CIELAB, over stretches of a side averaged along it: what differs by less is the same surface. (The bar for the
@@ -35,7 +36,7 @@ def clear_of_desk(photo: Photo, geometry: Geometry) -> Inset:
     lens = geometry.lens()
     height = float(np.sqrt(area(lens.ideal(geometry.array())) / geometry.ratio))
     size = (max(40, round(height * geometry.ratio)), max(40, round(height)))
-    if geometry.ratio_from == "whole photo" or max(size) < 400:
+    if geometry.ratio_from == "whole photo" or max(size) < _FEWEST_PX:
         return (LEAST,) * 4
     matrix = homography(rectangle(*size), lens.ideal(geometry.array()))
     insets = []

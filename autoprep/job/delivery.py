@@ -188,13 +188,13 @@ def true_ppi(work: Delivery, layout: Layout) -> float | None:
 
 def _written(work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, profile: bytes) -> Fitted:
     statement = statement_for(work, preset)
-    ppi = preset.ppi or true_ppi(work, layout)
+    true = None if preset.ppi else true_ppi(work, layout)
 
     def write(current: AnyArray, quality: int) -> bytes:
         height, width = current.shape[:2]
-        # Where the file had to become smaller, a pixel stands for more.
-        true = ppi and ppi * width / pixels.shape[1]
-        carried = _carried(statement, preset, profile, (width, height), true)
+        # Where the file had to become smaller, a pixel stands for more; what a destination asks for stays.
+        ppi = preset.ppi or (true and true * width / pixels.shape[1])
+        carried = _carried(statement, preset, profile, (width, height), ppi)
         return encode(current, preset.format, carried, How(quality, preset.progressive, preset.compression))
 
     fixed = bool(preset.width_px or preset.size_mm())

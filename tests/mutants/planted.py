@@ -402,6 +402,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/job/delivery.py", ("tests/test_job.py", "tests/files/test_conversion.py"),
         ("the scale is never told", "    if size is None:\n        return None\n    _, _, width", "    if True:\n        return None\n    _, _, width"),
+        ("what a jury asks for is scaled", "ppi = preset.ppi or (true and true * width / pixels.shape[1])", "ppi = (preset.ppi or true or 0) * width / pixels.shape[1]"),
         ("a wide photo passes sRGB", "(space.from_srgb() @ primaries[:, :3] > -_HAIR_OUTSIDE).all()", "True"),
     ),
     *_all(
