@@ -172,7 +172,8 @@ NAME_FIELDS = (
 class WorkFacts(Value):
     """What the artist says of a work; empty where nothing is said. size_mm is (width, height).
 
-    paper: what the work stands on, where the artist says it; keep_paper: whether its own tint stays; lighter:
+    destinations: where it goes, and only there; also: where it goes besides; order: its place in lists, 0 where none
+    is given; paper: what the work stands on, where the artist says it; keep_paper: whether its own tint stays; lighter:
     by how many stops, for works whose exposure nothing in the photo tells.
     reference: the photo shows no work but something that tells the light of the others; grey_card: a grey card lies
     beside the work; turn: by so many degrees clockwise; outline, corners_px: which edge is the work's, in words or as
@@ -192,6 +193,8 @@ class WorkFacts(Value):
     keywords: tuple[str, ...] = ()
     kind: Kind | None = None
     destinations: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+    order: int = 0
     hold: bool = False
     keep_paper: bool | None = None
     paper: PaperWord | None = None
@@ -221,14 +224,14 @@ class WorkFacts(Value):
             self.outline,
             self.corners_px,
         )
-        return any(said) or bool(self.destinations) or self.grey_card
+        return any(said) or bool(self.destinations) or bool(self.also) or self.grey_card
 
     def sides(self) -> tuple[str, str]:
         """Height and width in the artist's own unit, as short as they go; empty where no size is given."""
         if self.size_mm is None:
             return "", ""
         per = MM_PER_UNIT.get(self.unit, 10.0)
-        width, height = (f"{side / per:.1f}".removesuffix(".0") for side in self.size_mm)
+        width, height = (f"{side / per:.2f}".rstrip("0").rstrip(".") for side in self.size_mm)
         return height, width
 
 

@@ -53,7 +53,7 @@ def test_a_loose_note_wins_and_what_it_can_not_say_is_told(tmp_path: Path) -> No
     )
     said, warnings = facts(tmp_path, "Blue Jug, 2026.jpg", note)
     assert said.title == "Low Tide"
-    assert said.year == "1998"
+    assert said.year == "c. 1998"
     assert said.size_mm == pytest.approx((9 * 25.4, 12 * 25.4))
     assert said.unit == "in"
     assert said.alt_text == "Boats lie on the sand; gulls between them"

@@ -65,7 +65,7 @@ def say(options: argparse.Namespace) -> int:
         place.unlink(missing_ok=True)
     facts, _ = facts_for(settings, job.shown, place)
     for line in facts.unclear:
-        print(f"  not understood: {plain(line)}")
+        print(f"  about your words: {plain(line)}")
     now = "; ".join(said.values()) or "nothing"
     print(f"{plain(job.shown)}: said here is now: {plain(now)}. `watch` or `once` makes what follows from it.")
     return 1 if facts.unclear else 0

@@ -48,9 +48,9 @@ class Delivery:
 
     @property
     def year(self) -> str:
-        """The year of the work as the artist says it, else that of the photo."""
+        """The year of the work as the artist says it, of several the last, else that of the photo."""
         taken = self.photo.facts.taken_at
-        return self.facts.year or (taken[:4] if taken else str(datetime.now().year))
+        return self.facts.year[-4:] or (taken[:4] if taken else str(datetime.now().year))
 
 
 def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]:

@@ -78,12 +78,14 @@ def _artwork(_: str, statement: RightsStatement) -> str:
         return f"Iptc4xmpExt:{name}", inner
 
     maker = f"<rdf:Seq><rdf:li>{escape(statement.creator)}</rdf:li></rdf:Seq>" if statement.creator else ""
+    # A year is a date (ISO 8601); "c. 2026" and "2025–2026" have a property of their own, which is text.
+    created = "AODateCreated" if statement.artwork_year.isdigit() else "AOCircaDateCreated"
     physical = _alt(statement.artwork_physical) if statement.artwork_physical else ""
     return _items(
         "Bag",
         part("AOTitle", _alt(statement.title) if statement.title else ""),
         part("AOCreator", maker),
-        part("AODateCreated", escape(statement.artwork_year)),
+        part(created, escape(statement.artwork_year)),
         part("AOCopyrightNotice", escape(statement.notice)),
         part("AOCurrentCopyrightOwnerName", escape(statement.owner)),
         part("AOPhysicalDescription", physical),

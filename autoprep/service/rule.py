@@ -113,7 +113,7 @@ def wanted(known: Known, best: str, destinations: Sequence[str]) -> tuple[str, .
     if not view.plan or view.outcome not in ("ready", "alternate") or known.said.hold or not is_shown(known, best):
         return ()
     asked = {name for name, made in known.made.items() if made.asked}
-    sent = {*(known.said.destinations or view.usual), *asked, *known.redo}
+    sent = {*(known.said.destinations or view.usual), *known.said.also, *asked, *known.redo}
     return tuple(name for name in destinations if name in sent)
 
 

@@ -9,7 +9,7 @@ from pathlib import Path, PurePosixPath
 
 from autoprep.domain import WorkFacts
 from autoprep.ledger import View
-from autoprep.wishes.notes import FOLDER_NOTE, facts_of
+from autoprep.wishes.notes import FOLDER_NOTE, facts_of, is_corner_note
 from autoprep.wishes.settings import Settings
 
 Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
@@ -22,15 +22,22 @@ def facts_for(settings: Settings, shown: str, words: Path | None = None) -> tupl
     words: what was said of it by the command line, if anything was.
     """
     facts, warnings = facts_of(settings.folders.inbox, shown, words)
-    known = {_folded(name): name for name in settings.destinations}
-    named = tuple(known[_folded(word)] for word in facts.destinations if _folded(word) in known)
-    unknown = [word for word in facts.destinations if _folded(word) not in known]
-    if unknown:
-        said = f"no destination is called {', '.join(unknown)}; there are {', '.join(settings.destinations)}"
-        warnings = (*warnings, said)
+    named, unknown = _destinations(settings, facts.destinations)
+    also, unknown_too = _destinations(settings, facts.also)
+    if unknown or unknown_too:
+        asked, known = ", ".join((*unknown, *unknown_too)), ", ".join(settings.destinations)
+        warnings = (*warnings, f"no destination is called {asked}; there are {known}")
     # Sent somewhere that is not known: better nothing is given out than everything.
-    hold = facts.hold or bool(facts.destinations and not named)
-    return facts.model_copy(update={"destinations": named, "hold": hold, "unclear": tuple(warnings)}), warnings
+    lost = bool(facts.destinations and not named)
+    update = {"destinations": named, "also": also, "hold": facts.hold or lost, "unclear": tuple(warnings)}
+    return facts.model_copy(update=update), warnings
+
+
+def _destinations(settings: Settings, said: tuple[str, ...]) -> tuple[tuple[str, ...], list[str]]:
+    """The destinations that are meant, as the settings spell them, and the words that mean none."""
+    known = {_folded(name): name for name in settings.destinations}
+    named = tuple(dict.fromkeys(known[_folded(word)] for word in said if _folded(word) in known))
+    return named, [word for word in said if _folded(word) not in known]
 
 
 def words_place(settings: Settings, job: str) -> Path:
@@ -58,8 +65,8 @@ def usual(settings: Settings) -> list[str]:
 
 
 def sent_to(settings: Settings, facts: WorkFacts) -> list[str]:
-    """The destinations of a new work: those that it was sent to, else the usual ones."""
-    return list(facts.destinations) or usual(settings)
+    """The destinations of a new work: those that it was sent to, else the usual ones; and where it goes besides."""
+    return list(dict.fromkeys((*(facts.destinations or usual(settings)), *facts.also)))
 
 
 class Said:
@@ -148,6 +155,6 @@ class Said:
         own = self._notes.get(str(place), ())
         above = [
             note for parent in place.parents for note in self._notes.get(str(parent), ())
-            if note[0].rpartition(".")[0] == FOLDER_NOTE
+            if note[0].rpartition(".")[0] == FOLDER_NOTE or is_corner_note(note[0])
         ]  # fmt: skip
         return hashlib.sha256(repr((own, above)).encode("utf-8", "backslashreplace")).hexdigest()[:16]

@@ -76,7 +76,7 @@ def print_record(record: JobRecord, studio: Path | None = None) -> None:
     for name, reason in record.not_given_out.items():
         print(f"  not given out: {name}: {plain(reason)}")
     for line in record.work.unclear:
-        print(f"  not understood: {plain(line)}")
+        print(f"  about your words: {plain(line)}")
     for line in record.advice:
         print(f"  next time: {plain(line)}")
     if record.outline is not None:

@@ -88,7 +88,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/said.py", ("tests/service/test_reload.py", *_RULE),
-        ("a photo sent to nowhere goes everywhere", "hold = facts.hold or bool(facts.destinations and not named)", "hold = facts.hold"),
+        ("a photo sent to nowhere goes everywhere", "lost = bool(facts.destinations and not named)", "lost = False"),
         ("when asked is always", 'if preset.when == "always"]', "if True]"),
         ("other words are never read", "if known is None or known == key:", "if known is not None or known is None:"),
     ),
@@ -292,11 +292,23 @@ PLANTED: tuple[Mistake, ...] = (
         ("a scene is a sheet", "whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:", "False:"),
     ),
     *_all(
-        "autoprep/wishes/notes.py", ("tests/test_works.py",),
-        ("sizes are width x height", '"size_mm": (width * _UNITS[unit], height * _UNITS[unit]),', '"size_mm": (height * _UNITS[unit], width * _UNITS[unit]),'),
-        ("the folder wins over the note", "        _from_note(inbox, shown, warnings),\n", ""),
+        "autoprep/wishes/sizes.py", ("tests/test_words.py",),
+        ("sizes are width x height", 'return {"size_mm": (b, a), "unit"', 'return {"size_mm": (a, b), "unit"'),
+        ("parts of an inch are left out", "value += int(above) / int(below)", "value += 0"),
+        ("a span of years is its first", 'said = f"{said}–{last}" if last', 'said = f"{said}" if last'),
+    ),
+    *_all(
+        "autoprep/wishes/notes.py", ("tests/test_words.py", "tests/test_works.py"),
+        ("the folder wins over the note", "folder_notes, folders, name, note, corner_notes, told)", "folder_notes, note, name, folders, corner_notes, told)"),
+        ("a note at the top holds for every photo of that name", "if place == folder or meant == shown:", "if True:"),
+        ("older corners hold", "sorted(found, key=lambda one: one[:2])", "sorted(found, key=lambda one: one[:2], reverse=True)"),
+        ("what contradicts itself is not told", "            if was != holds:", "            if False:"),
+    ),
+    *_all(
+        "autoprep/wishes/lines.py", ("tests/test_words.py", "tests/test_works.py"),
         ("hold: no holds", "return {name: text.lower() in _YES} if", "return {name: True} if"),
         ("darker is lighter", '"darker": lambda text: _stops(text, -1)', '"darker": lambda text: _stops(text, 1)'),
+        ("lines without a colon belong to the one before", "(open_to in _LONG or line[0].isspace())", "True"),
     ),
     *_all(
         "autoprep/files/containers.py", ("tests/files/test_reading.py", "tests/service/test_everyday.py"),

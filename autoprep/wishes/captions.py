@@ -1,0 +1,125 @@
+"""What a photo's name and its folders say of the work, and which names say nothing: those that machines give."""
+
+import re
+from pathlib import PurePosixPath
+from typing import Any, cast, get_args
+
+from autoprep.domain import Kind, ReferenceShot
+from autoprep.wishes.lines import instead, kind, word
+from autoprep.wishes.sizes import size, trailing_size, year
+
+# Names that cameras, phones, scanners, messengers and screenshots give: they are no titles.
+_THING = r"img|_mg|dscf|dsc[nf]?|pxl|mvimg|pano|image|photo|picture|foto|bild|scan|screen ?shot|p|cimg|imgp|vid"
+_AFTER = (
+    r"(?:[-_ ~.(]*(?:copy|edited|edit|hdr|burst|cover|mp|night|portrait|pano|raw|wa|top|final|rotated|cropped|enhanced)"
+    r"\d*\)?)*"
+)
+_CAMERA_NAME = re.compile(
+    rf"(?:[a-z]{{2,9}}[-_])?(?:{_THING})?[-_ ]*e?\d[\d_\-~.() ]*{_AFTER}[\d_\-~.() ]*", re.IGNORECASE
+)
+_DAY = r"(?:19|20)\d\d[-_.]?[01]\d[-_.]?[0-3]\d"
+_MOMENT = re.compile(rf"\D*{_DAY}(?:[-_ T]+|\s+at\s+|,\s*)[0-2]\d[-.:_ h]?[0-5]\d.*", re.IGNORECASE)
+_THING_OF_A_DAY = re.compile(rf"(?:\w+[-_ ])?(?:{_THING})s?[-_ ]+{_DAY}.*", re.IGNORECASE)
+_NOTHING = re.compile(
+    rf"(?:(?:new|my)[-_ ])?(?:{_THING}|untitled|unnamed|fullsizerender|download|attachment|camera|cover|file|unknown"
+    r"|tempimage)[-_ ]*(?:\(\d+\)|\d*)",
+    re.IGNORECASE,
+)
+_HEX = re.compile(r"[0-9a-fA-F]{16,}|[0-9a-fA-F-]{20,}")
+# Folders that phones and sync tools make.
+_CAMERA_FOLDER = re.compile(
+    r"(dcim|camera|camera[ _-]?uploads|uploads|photos|pictures|inbox|\d{3}\w{0,5})", re.IGNORECASE
+)
+# Photos in such folders, or with such a name, show no work but the light of the others.
+_REFERENCE = re.compile(
+    r"(?:(light[ _-]?references?)|(gr[ea]y[ _-]?cards?)|(colou?r[ _-]?charts?)|((?:blank|white)[ _-]?boards?))"
+    r"(?:[ _-]*\d+)?",
+    re.IGNORECASE,
+)
+_REFERENCE_SHOTS = cast(tuple[ReferenceShot, ...], get_args(ReferenceShot))
+_TO = re.compile(r"(as|for|also for)\s+(.+)", re.IGNORECASE)
+
+
+def is_camera_name(stem: str) -> bool:
+    """Whether a machine has given this name: it says nothing of the work."""
+    return any(pattern.fullmatch(stem) for pattern in (_CAMERA_NAME, _MOMENT, _THING_OF_A_DAY, _NOTHING, _HEX))
+
+
+def is_plain_folder(folder: str) -> bool:
+    """Whether a folder's name says nothing: the inbox itself, or one that a phone has made."""
+    return not folder or bool(_CAMERA_FOLDER.fullmatch(folder)) or is_camera_name(folder)
+
+
+def reference(text: str) -> ReferenceShot | None:
+    """Which reference shot a folder or a photo is called; "light reference" where the picture itself must tell."""
+    found = _REFERENCE.fullmatch(text)
+    return None if found is None else _REFERENCE_SHOTS[next(k for k in range(4) if found[k + 1])]
+
+
+def from_folders(shown: str, warnings: list[str]) -> dict[str, Any]:
+    """What a photo's folders say, the outermost first; inner ones win."""
+    said: dict[str, Any] = {}
+    for folder in PurePosixPath(shown).parts[:-1]:
+        text = " ".join(folder.split())
+        spoken = _TO.fullmatch(text)
+        if word(text) or size(text):
+            said |= word(text) or size(text)
+        elif spoken and spoken[1].lower() == "as":
+            # A folder that begins like this is meant for the service: it is answered, and never a title.
+            found = kind(spoken[2])
+            said |= found
+            if not found or found["kind"] != spoken[2].lower():
+                warnings.append(f"the folder “{folder}”: {instead(spoken[2], found.get('kind', ''), get_args(Kind))}")
+        elif spoken:
+            said |= _sent(said, spoken[1].lower(), spoken[2])
+        elif reference(text) is not None:
+            said["reference"] = reference(text)
+        elif re.fullmatch(r"with (a )?gr[ea]y card", text, re.IGNORECASE):
+            said["grey_card"] = True
+        elif not is_plain_folder(text):
+            said["title"] = text
+    return said
+
+
+def _sent(said: dict[str, Any], how: str, where: str) -> dict[str, Any]:
+    if how == "for":
+        return {"destinations": (where,)}
+    return {"also": (*said.get("also", ()), where)}
+
+
+def from_name(shown: str) -> dict[str, Any]:
+    """`Blue Jug, 2026, watercolour, 30x40cm` or a plain title; nothing from a camera's name."""
+    stem = PurePosixPath(shown).stem
+    if is_camera_name(stem):
+        return {}
+    if reference(stem) is not None:
+        return {"reference": reference(stem)}
+    return caption(stem)
+
+
+def caption(text: str) -> dict[str, Any]:
+    """A title, and after commas in any order a year, a size, a medium, or a word such as "hold"."""
+    pieces = [" ".join(piece.replace("_", " ").split()) for piece in _at_commas(text)]
+    known = [bool(_piece(piece)) for piece in pieces]
+    title, said = trailing_size(pieces[0])
+    if not any(known[1:]):
+        # Commas alone may stand in a title: "Gulls, boats and rain".
+        return {"title": ", ".join([title, *pieces[1:]]), **said} if said else {"title": ", ".join(pieces)}
+    first = known.index(True, 1)
+    said["title"] = ", ".join([title, *pieces[1:first]])
+    for piece in pieces[first:]:
+        found = _piece(piece)
+        if not found and piece:
+            medium, sized = trailing_size(piece)
+            found = {"medium": medium, **sized}
+        said |= found
+    return said
+
+
+def _at_commas(text: str) -> list[str]:
+    """Parts between commas; one between two digits, as in `12,5 x 17,5`, belongs to the number."""
+    return re.split(r",(?!(?<=\d,)(?<!\d{4},)\d{1,2}\b)", text)
+
+
+def _piece(piece: str) -> dict[str, Any]:
+    return word(piece) or size(piece) or year(piece)

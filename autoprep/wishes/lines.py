@@ -1,0 +1,204 @@
+"""The lines of a note: which words may stand before a colon, and how what stands behind it is read."""
+
+import difflib
+import re
+from collections.abc import Callable
+from typing import Any, get_args
+
+from autoprep.domain import Kind, OutlineWord, PaperWord
+from autoprep.wishes.sizes import size, year
+
+_MOST_STOPS = 3.0
+
+KEYS = {
+    "title": "title", "name": "title", "year": "year", "date": "year", "medium": "medium", "technique": "medium",
+    "media": "medium", "materials": "medium", "size": "size", "dimensions": "size", "inventory": "inventory",
+    "inv": "inventory", "inventory number": "inventory", "number": "inventory", "price": "price",
+    "description": "description", "caption": "description", "alt": "alt_text", "alt text": "alt_text",
+    "alternative text": "alt_text", "keywords": "keywords", "tags": "keywords", "kind": "kind", "as": "kind",
+    "for": "destinations", "destination": "destinations", "destinations": "destinations", "also for": "also",
+    "also": "also", "hold": "hold", "paper": "paper", "grey card": "grey_card", "gray card": "grey_card",
+    "lighter": "lighter", "darker": "darker", "turn": "turn", "rotate": "turn", "outline": "outline",
+    "edge": "outline", "edges": "outline", "corners": "corners", "not a work": "not_a_work", "as shot": "as_shot",
+    "order": "order", "photo": "photo",
+}  # fmt: skip
+"""What may stand before a colon -> what it speaks of."""
+
+# Texts that may run over several lines of a note.
+_LONG = ("description", "alt_text", "keywords")
+
+
+def word(text: str) -> dict[str, Any]:
+    """Words that say something by themselves, as a folder, a line or a part of a name: `hold`, `turn left`."""
+    folded = " ".join(text.lower().replace("_", " ").split())
+    if folded in ("hold", "not a work", "as shot"):
+        return {folded.replace(" ", "_"): True}
+    if folded in get_args(OutlineWord):
+        return {"outline": folded}
+    turned = re.fullmatch(r"turn(?:ed)? (.+)", folded)
+    return _turn(turned[1]) if turned else {}
+
+
+def instead(text: str, taken: str, known: tuple[str, ...]) -> str:
+    """What was made of a word that is not known as it stands."""
+    if taken:
+        return f"“{text}” was read as “{taken}”"
+    near = difflib.get_close_matches(text.lower(), known, 1, cutoff=0.0)
+    return f"“{text}” is not understood; the nearest known word is “{near[0]}”"
+
+
+def meaning(key: str) -> str:
+    """What a word before a colon speaks of; empty where it is not known. Case, spaces and low lines do not count."""
+    return KEYS.get(_folded(key), "")
+
+
+def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
+    """`key: value` lines in any case, and the lines of a note that no key stands before.
+
+    Texts, such as a description, go on over the lines that follow; so does any line that the next, set in, goes on.
+    """
+    found: list[tuple[str, str]] = []
+    others: list[str] = []
+    open_to = ""  # what the last key speaks of, while a line may go on with it
+    for line in text.splitlines():
+        key, colon, value = line.replace("：", ":").partition(":")
+        plain = " ".join(line.split())
+        if colon and (meaning(key) or _like_a_key(line, key)):
+            open_to = meaning(key)
+            found.append((" ".join(key.split()), unquoted(value)))
+        elif plain and open_to and (open_to in _LONG or line[0].isspace()) and not word(plain):
+            found[-1] = (found[-1][0], f"{found[-1][1]} {plain}".strip())
+        elif plain:
+            open_to = ""
+            others.append(plain)
+    return found, others
+
+
+def _folded(key: str) -> str:
+    return " ".join(key.lower().replace("_", " ").replace("-", " ").split())
+
+
+def _like_a_key(line: str, key: str) -> bool:
+    return bool(key.strip()) and len(key.split()) <= 2 and not line[0].isspace()
+
+
+_QUOTES = (("“", "”"), ("„", "“"), ("«", "»"), ("‘", "’"), ('"', '"'), ("'", "'"), ("”", "”"))
+
+
+def unquoted(text: str) -> str:
+    """The text without a pair of quotes around all of it: a sign for inches at its end stays."""
+    text = text.strip()
+    for start, end in _QUOTES:
+        if len(text) >= 2 and text.startswith(start) and text.endswith(end) and start not in text[1:-1]:
+            return text[1:-1].strip()
+    return text
+
+
+def read(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, Any]:
+    """One line of a note as facts; what can't be used is told. called: the note's name in words."""
+    text = ", ".join(str(v) for v in value) if isinstance(value, list) else " ".join(str(value).split())
+    found = _READERS[name](text) if name in _READERS else {name: text} if text else {}
+    if name == "kind" and found and found["kind"] != text.lower():
+        warnings.append(f"{called}: {instead(text, found['kind'], get_args(Kind))}")
+    if not found and text:
+        near = difflib.get_close_matches(text.lower(), _WORDS.get(name, ()), 1, cutoff=0.5)
+        nearest = f"; the nearest word is “{near[0]}”" if near else _EXAMPLES.get(name, "")
+        warnings.append(f"{called} gives a {name.replace('_', ' ')} that is not understood: {text}{nearest}")
+        if name == "hold":  # said in words that are not known: better held than given out
+            return {"hold": True}
+    return found
+
+
+def kind(text: str) -> dict[str, Any]:
+    """A kind of work, also where it is spelt a little differently, as in American English."""
+    near = difflib.get_close_matches(text.lower(), get_args(Kind), 1, cutoff=0.8)
+    return {"kind": near[0]} if near else {}
+
+
+_TURNS = {
+    "right": 90, "clockwise": 90, "90": 90, "left": 270, "counterclockwise": 270, "anticlockwise": 270, "-90": 270,
+    "270": 270, "upside down": 180, "180": 180, "no": 0, "0": 0,
+}  # fmt: skip
+
+
+def _turn(text: str) -> dict[str, Any]:
+    degrees = _TURNS.get(" ".join(text.lower().replace("°", "").replace("degrees", "").split()))
+    return {} if degrees is None else {"turn": degrees}
+
+
+def _outline_word(text: str) -> dict[str, Any]:
+    near = difflib.get_close_matches(text.lower(), get_args(OutlineWord), 1, cutoff=0.8)
+    return {"outline": near[0]} if near else _corners(text)
+
+
+def _corners(text: str) -> dict[str, Any]:
+    """Four corners in pixels of the upright photo, clockwise from the top left: `120,80 1900,95 1880,2500 130,2480`."""
+    numbers = [float(number) for number in re.findall(r"-?\d+(?:\.\d+)?", text)]
+    if len(numbers) != 8:
+        return {}
+    return {"corners_px": tuple((numbers[k], numbers[k + 1]) for k in range(0, 8, 2))}
+
+
+_YES, _NO = ("yes", "true", "1", "y", "on"), ("no", "false", "0", "n", "off")
+
+
+def _yes(name: str) -> Callable[[str], dict[str, Any]]:
+    def found(text: str) -> dict[str, Any]:
+        return {name: text.lower() in _YES} if text.lower() in _YES + _NO else {}
+
+    return found
+
+
+def _paper(text: str) -> dict[str, Any]:
+    if text.lower() in ("keep", "clean"):
+        return {"keep_paper": text.lower() == "keep"}
+    word = {"gray": "toned", "grey": "toned"}.get(text.lower(), text.lower())
+    return {"paper": word} if word in get_args(PaperWord) else {}
+
+
+def _stops(text: str, sign: int) -> dict[str, Any]:
+    found = re.fullmatch(r"([+-]?\d+(?:[.,]\d+)?)\s*(?:stops?|ev)?", text.strip(), re.IGNORECASE)
+    stops = sign * float(found[1].replace(",", ".")) if found else 99.0
+    return {"lighter": stops} if abs(stops) <= _MOST_STOPS else {}
+
+
+def _order(text: str) -> dict[str, Any]:
+    found = re.fullmatch(r"(?:no\.?\s*|#)?(\d{1,4})\.?", text.strip(), re.IGNORECASE)
+    return {"order": int(found[1])} if found and int(found[1]) > 0 else {}
+
+
+def _listed(text: str) -> tuple[str, ...]:
+    return tuple(part.strip() for part in re.split(r"[,;]", text) if part.strip())
+
+
+_READERS: dict[str, Callable[[str], dict[str, Any]]] = {
+    "size": size,
+    "kind": kind,
+    "paper": _paper,
+    "lighter": lambda text: _stops(text, 1),
+    "darker": lambda text: _stops(text, -1),
+    "year": year,
+    "hold": _yes("hold"),
+    "grey_card": _yes("grey_card"),
+    "not_a_work": _yes("not_a_work"),
+    "as_shot": _yes("as_shot"),
+    "turn": _turn,
+    "outline": _outline_word,
+    "corners": _corners,
+    "order": _order,
+    "keywords": lambda text: {"keywords": _listed(text)},
+    "destinations": lambda text: {"destinations": _listed(text)},
+    "also": lambda text: {"also": _listed(text)},
+}
+
+# The words that a line may give, where they are few: the nearest is offered for one that is not known.
+_WORDS: dict[str, tuple[str, ...]] = {
+    "kind": get_args(Kind), "paper": (*get_args(PaperWord), "keep", "clean"), "turn": tuple(_TURNS),
+    "outline": get_args(OutlineWord), **dict.fromkeys(("hold", "grey_card", "not_a_work", "as_shot"), (*_YES, *_NO)),
+}  # fmt: skip
+# Of what is free in form, one that is understood.
+_EXAMPLES = {
+    "size": "; write it as in 30 x 40 cm, 16 1/2 x 11 3/4 in, or A3", "year": "; write it as in 2026, or 2025–2026",
+    "corners": "; write eight numbers, as in 120,80 1900,95 1880,2500 130,2480", "lighter": "; write stops, as in 0.3",
+    "darker": "; write stops, as in 0.3", "order": "; write a number, as in 3",
+}  # fmt: skip

@@ -1,0 +1,144 @@
+"""Sizes and dates as people write them: read whole or not at all, never by half."""
+
+import re
+from typing import Any
+
+from autoprep.imaging.units import MM_PER_INCH, MM_PER_UNIT
+
+_UNITS = {
+    **MM_PER_UNIT, "m": 1000.0, "in.": MM_PER_INCH, "inch": MM_PER_INCH, "inches": MM_PER_INCH, '"': MM_PER_INCH,
+    "”": MM_PER_INCH, "″": MM_PER_INCH, "''": MM_PER_INCH,
+}  # fmt: skip
+# Heights of upright sheets in mm, each half of the one before (ISO 216); width is the height of the next.
+_ISO = {
+    "a": (1189, 841, 594, 420, 297, 210, 148, 105, 74, 52, 37, 26),
+    "b": (1414, 1000, 707, 500, 353, 250, 176, 125, 88, 62, 44, 31),
+}
+# Width and height of upright sheets in inches (ANSI/ASME Y14.1; legal and half letter: common practice, no source).
+_INCH_SHEETS = {
+    "letter": (8.5, 11.0), "half letter": (5.5, 8.5), "legal": (8.5, 14.0), "ledger": (11.0, 17.0),
+    "tabloid": (11.0, 17.0),
+}  # fmt: skip
+_PARTS = {
+    "½": "1/2", "¼": "1/4", "¾": "3/4", "⅓": "1/3", "⅔": "2/3", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
+}  # fmt: skip
+_NUMBER = r"\d+\s+\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?"
+_UNIT = r"mm|cm|inches|inch|in\.?|m|\"|”|″|''"
+_SIDE = rf"(?P<{{0}}>{_NUMBER})\s*(?P<unit_{{0}}>{_UNIT})?"
+_LETTER = r"(?:\(?\b(?P<{0}>height|width|h|w)(?![a-z])\)?\.?:?\s*)?"
+_BETWEEN = r"\s*(?:x|×|✕|х|\*|\bby\b)\s*"
+_SIZE = re.compile(
+    r"(?:(?:about|approx\.?|ca?\.)\s*)?"
+    + _LETTER.format("before_a") + _SIDE.format("a") + r"\s*" + _LETTER.format("after_a") + _BETWEEN
+    + _LETTER.format("before_b") + _SIDE.format("b") + r"\s*" + _LETTER.format("after_b") + rf"(?P<unit_end>{_UNIT})?"
+    + rf"(?:{_BETWEEN}(?:d(?:epth)?\s*)?{_SIDE.format('deep')}\s*(?:\(?d(?:epth)?\)?)?)?",
+    re.IGNORECASE,
+)  # fmt: skip
+_SHEET = re.compile(
+    r"(?:(?P<series>[ab])\s?(?P<number>\d{1,2})|(?P<name>half letter|letter|legal|ledger|tabloid))"
+    r"(?:\s+(?:paper|sheet|portrait|landscape|upright|wide))?",
+    re.IGNORECASE,
+)
+
+
+def size(text: str) -> dict[str, Any]:
+    """Height x width, as captions have it, or a standard sheet ("A3", "letter"); cm where no unit stands.
+
+    Returns size_mm, (width, height), and the unit that it was said in; nothing where any of it is not understood. A
+    third number is a depth, and has no part in a picture. A sheet is given upright; the photo tells how it lies.
+    """
+    plain = " ".join(_with_parts(text).split())
+    found = _SIZE.fullmatch(plain)
+    if found is None:
+        return _sheet(plain)
+    try:
+        first, second = _number(found["a"]), _number(found["b"])
+    except ZeroDivisionError:
+        return {}
+    units = [(found[f"unit_{side}"] or "").lower() for side in ("a", "b", "end", "deep")]
+    last = next((unit for unit in reversed(units) if unit), "cm")
+    a, b = (side * _UNITS[unit or last] for side, unit in zip((first, second), units[:2], strict=True))
+    letters = [(found[f"before_{side}"] or found[f"after_{side}"] or "")[:1].lower() for side in ("a", "b")]
+    if letters in (["w", "h"], ["w", ""], ["", "h"]):
+        a, b = b, a
+    elif letters[0] == letters[1] != "":
+        return {}
+    return {"size_mm": (b, a), "unit": "in" if _UNITS[last] == MM_PER_INCH else "mm" if last == "mm" else "cm"}
+
+
+def trailing_size(text: str) -> tuple[str, dict[str, Any]]:
+    """A name that ends with a size without a comma before it, "Blue Jug 18x24in", as the name and the size.
+
+    Only with a unit: two numbers alone may be part of a title.
+    """
+    if not re.search(rf"(?:{_UNIT})\s*$", text, re.IGNORECASE):
+        return text, {}
+    for space in re.finditer(r"\s+(?=\d)", text):
+        said = size(text[space.end() :])
+        if said and text[: space.start()].strip():
+            return text[: space.start()].strip(), said
+    return text, {}
+
+
+def _with_parts(text: str) -> str:
+    for sign, written in _PARTS.items():
+        text = text.replace(sign, f" {written}")
+    return text.replace("⁄", "/")
+
+
+def _number(text: str) -> float:
+    whole, _, part = text.rpartition(" ") if "/" in text else (text, "", "")
+    value = float(whole.strip().replace(",", ".") or 0)
+    if part:
+        above, _, below = part.partition("/")
+        value += int(above) / int(below)
+    return value
+
+
+def _sheet(text: str) -> dict[str, Any]:
+    found = _SHEET.fullmatch(text)
+    if found is None:
+        return {}
+    if found["name"]:
+        width, height = _INCH_SHEETS[found["name"].lower()]
+        return {"size_mm": (width * MM_PER_INCH, height * MM_PER_INCH), "unit": "in"}
+    heights, number = _ISO[found["series"].lower()], int(found["number"])
+    if number > len(heights) - 2:
+        return {}
+    return {"size_mm": (float(heights[number + 1]), float(heights[number])), "unit": "cm"}
+
+
+_A_YEAR = r"(?:1\d|20)\d\d"
+_SPAN = re.compile(
+    rf"(?P<about>(?:circa|about|ca|c)\.?\s*)?(?P<first>{_A_YEAR})(?:\s*(?:-|–|—|/|to)\s*(?P<last>{_A_YEAR}|\d\d))?",
+    re.IGNORECASE,
+)
+_MONTH = r"(?:0?[1-9]|1[0-2])"
+_NAMED = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]*\.?"
+_DATE = re.compile(
+    rf"({_A_YEAR})[-./]{_MONTH}(?:[-./]\d{{1,2}})?"
+    rf"|\d{{1,2}}\s*[-./]\s*\d{{1,2}}\s*[-./]\s*({_A_YEAR})"
+    rf"|(?:\d{{1,2}}(?:st|nd|rd|th|\.)?\s+)?{_NAMED}\s+(?:\d{{1,2}}(?:st|nd|rd|th)?,?\s+)?({_A_YEAR})"
+    rf"|(?:early|late|spring|summer|autumn|fall|winter)\s+({_A_YEAR})",
+    re.IGNORECASE,
+)
+
+
+def year(text: str) -> dict[str, Any]:
+    """The year of a work: "2026", "c. 2026", "2025–2026"; of a full date its year. Nothing where it is not understood.
+
+    "2005-11" is a month of 2005 (ISO 8601), "2005-26" a span of years.
+    """
+    plain = " ".join(text.split())
+    date = _DATE.fullmatch(plain)
+    if date is not None:
+        return {"year": next(found for found in date.groups() if found)}
+    span = _SPAN.fullmatch(plain)
+    if span is None:
+        return {}
+    said, last = span["first"], span["last"] or ""
+    last = said[:2] + last if len(last) == 2 else last
+    if last and last < said:
+        return {}
+    said = f"{said}–{last}" if last not in ("", said) else said
+    return {"year": f"c. {said}" if span["about"] else said}

@@ -1,0 +1,213 @@
+"""What an artist writes on a phone: sizes, dates, names and notes are read whole, or answered; never by half."""
+
+import os
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from autoprep.cli.studio import make_studio
+from autoprep.domain import WorkFacts
+from autoprep.service.said import facts_for, sent_to
+from autoprep.wishes.captions import is_camera_name
+from autoprep.wishes.notes import facts_of
+from autoprep.wishes.sizes import size, trailing_size, year
+
+INCH = 25.4  # ISO 80000-3: one inch is 25.4 mm
+
+
+def read(folder: Path, shown: str, note: str | bytes = "") -> tuple[WorkFacts, tuple[str, ...]]:
+    if note:
+        place = (folder / shown).with_suffix(".txt")
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_bytes(note if isinstance(note, bytes) else note.encode())
+    return facts_of(folder, shown)
+
+
+@pytest.mark.parametrize(
+    ("text", "height", "width", "unit"),
+    [
+        ("30 x 40 cm", 300, 400, "cm"),
+        ("30x40", 300, 400, "cm"),
+        ("16 1/2 x 11 3/4 in", 16.5 * INCH, 11.75 * INCH, "in"),
+        ("16½ × 11¾ inches", 16.5 * INCH, 11.75 * INCH, "in"),
+        ('12" x 16"', 12 * INCH, 16 * INCH, "in"),
+        ("12,5 x 17,5 cm", 125, 175, "cm"),
+        ("40 (w) x 30 (h) cm", 300, 400, "cm"),
+        ("H 30 cm x W 40 cm x D 2 cm", 300, 400, "cm"),
+        ("0.3 by 0.4 m", 300, 400, "cm"),
+        ("about 300 x 400 mm", 300, 400, "mm"),
+        # ISO 216, table of the A and B series; ANSI/ASME Y14.1 size A.
+        ("A3", 420, 297, "cm"),
+        ("a5 landscape", 210, 148, "cm"),
+        ("B4", 353, 250, "cm"),
+        ("letter", 11 * INCH, 8.5 * INCH, "in"),
+    ],
+)
+def test_a_size_is_read_as_it_is_written(text: str, height: float, width: float, unit: str) -> None:
+    said = size(text)
+    assert said["size_mm"] == pytest.approx((width, height))
+    assert said["unit"] == unit
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["30 x", "30 x 40 furlongs", "16 1/2 x", "3 x 4 x 5 x 6 cm", "A11", "1/0 x 3 cm", "h 3 x h 4 cm", "30 cm high"],
+)
+def test_a_size_that_is_not_understood_is_answered_and_never_read_by_half(text: str, tmp_path: Path) -> None:
+    assert size(text) == {}
+    facts, warnings = read(tmp_path, "IMG_1.jpg", f"size: {text}")
+    assert facts.size_mm is None
+    assert text in warnings[0]
+    assert "30 x 40 cm" in warnings[0]  # a form that is understood
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("2026", "2026"), ("3 May 2026", "2026"), ("May 3rd, 2026", "2026"), ("2026-05-03", "2026"), ("5/3/2026",
+        "2026"),
+        ("03.05.2026", "2026"), ("spring 2026", "2026"), ("2005-11", "2005"), ("2025-26", "2025–2026"),
+        ("1998 to 2003", "1998–2003"), ("ca. 1998", "c. 1998"),
+    ],
+)  # fmt: skip
+def test_a_date_in_any_form_gives_its_year(text: str, expected: str) -> None:
+    assert year(text) == {"year": expected}
+
+
+@pytest.mark.parametrize("text", ["yesterday", "26", "3 May", "2026 or so", "2003-1998"])
+def test_a_date_without_a_year_is_answered(text: str, tmp_path: Path) -> None:
+    facts, warnings = read(tmp_path, "IMG_1.jpg", f"year: {text}")
+    assert facts.year == ""
+    assert text in warnings[0]
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "IMG_7027", "IMG 7027 (edited)", "IMG_E7027", "IMG_7027~2", "IMG-20261126-WA0003", "PXL_20261126_101112345",
+        "PXL_20261126_101112345.PORTRAIT", "photo_2026-11-26_10-11-12", "20261126_101112",
+        "Screenshot_20261126-101112_App",
+        "Screenshot 2026-11-26 at 10.11.12", "Messenger Image 2026-11-26 at 10.11.12", "note-2026-11-26-101112",
+        "image0",
+        "image(1)", "Untitled", "FullSizeRender", "DSC_0001-2", "Scan 3", "Scan_20261126", "FB_IMG_1700000000000",
+        "DSCF0012",
+        "IMG_7027 copy", "0A1B2C3D-4E5F-6071-8293-A4B5C6D7E8F9", "unnamed (2)", "Photo 12.11.26", "_MG_1234",
+        "VID_20261126",
+    ],
+)  # fmt: skip
+def test_names_that_machines_give_are_no_titles(name: str, tmp_path: Path) -> None:
+    assert is_camera_name(name)
+    assert read(tmp_path, f"{name}.jpg")[0].title == ""
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["Blue Jug", "Harbour 2026", "Image of a gull", "Study 3", "Tide 1", "Photographs of rain", "P is for plover",
+    "Scanning", "May"],
+)  # fmt: skip
+def test_titles_are_no_names_of_machines(name: str, tmp_path: Path) -> None:
+    assert read(tmp_path, f"{name}.jpg")[0].title == name
+
+
+@pytest.mark.parametrize(
+    ("name", "facts"),
+    [
+        ("Blue Jug 18x24in", {"title": "Blue Jug", "size_mm": (24 * INCH, 18 * INCH)}),
+        ("Blue Jug 18x24in, 2026, gouache", {"title": "Blue Jug", "year": "2026", "medium": "gouache"}),
+        ("Blue Jug,2026,watercolour,30x40cm", {"title": "Blue Jug", "year": "2026", "medium": "watercolour"}),
+        ("Blue Jug, 12,5 x 17,5 cm", {"title": "Blue Jug", "size_mm": (175, 125)}),
+        ("Blue Jug, A3, hold", {"title": "Blue Jug", "size_mm": (297, 420), "hold": True}),
+        ("Gulls, boats and rain", {"title": "Gulls, boats and rain"}),
+        ("Study 3x4", {"title": "Study 3x4"}),
+        ("Low tide, May 2026", {"title": "Low tide", "year": "2026"}),
+    ],
+)
+def test_a_name_is_a_caption(name: str, facts: dict[str, Any], tmp_path: Path) -> None:
+    found = read(tmp_path, f"{name}.jpg")[0]
+    for key, value in facts.items():
+        assert getattr(found, key) == (pytest.approx(value) if key == "size_mm" else value)
+
+
+def test_a_title_that_ends_in_numbers_keeps_them() -> None:
+    assert trailing_size("Tide 2 9x12in") == ("Tide 2", size("9x12in"))
+    assert trailing_size("18x24in") == ("18x24in", {})
+
+
+@pytest.mark.parametrize("coding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"])
+def test_a_note_is_read_however_the_phone_has_kept_it(coding: str, tmp_path: Path) -> None:
+    facts, warnings = read(tmp_path, "IMG_1.jpg", "title: “Möwen am Kai”\nyear: 2026\n".encode(coding))
+    assert (facts.title, facts.year, warnings) == ("Möwen am Kai", "2026", ())
+
+
+def test_a_line_without_a_colon_is_a_word_a_caption_or_answered(tmp_path: Path) -> None:
+    facts, warnings = read(tmp_path, "IMG_1.jpg", "title: Blue Jug\nas ever\nturn left\n")
+    assert (facts.title, facts.turn) == ("Blue Jug", 270)
+    assert len(warnings) == 1
+    assert "“as ever”" in warnings[0]
+    facts, warnings = read(tmp_path, "IMG_2.jpg", "Blue Jug, 2026, gouache, 30x40cm\nprice: 240\n")
+    assert (facts.title, facts.year, facts.medium, facts.price) == ("Blue Jug", "2026", "gouache", "240")
+    assert not warnings
+    facts, warnings = read(tmp_path, "IMG_3.jpg", "alt: A jug\non a sill\ntitle: Jug\n  and sill\n")
+    assert (facts.alt_text, facts.title, warnings) == ("A jug on a sill", "Jug and sill", ())
+
+
+def test_an_inch_sign_is_no_quote(tmp_path: Path) -> None:
+    facts, _ = read(tmp_path, "IMG_1.jpg", 'size: 9 x 12"\ntitle: "Jug"\n')
+    assert facts.size_mm == pytest.approx((12 * INCH, 9 * INCH))
+    assert facts.title == "Jug"
+
+
+def test_what_contradicts_itself_is_told_and_the_note_holds(tmp_path: Path) -> None:
+    facts, warnings = read(tmp_path, "as painting/Blue Jug, 2025.jpg", "year: 2026\nkind: watercolour\n")
+    assert (facts.year, facts.kind) == ("2026", "watercolour")
+    assert sorted(warnings) == [
+        "the photo's folder and its note do not agree on the kind; the note holds",
+        "the photo's name and its note do not agree on the year; the note holds",
+    ]
+    # A group's title and a work's own are no contradiction; nor is a folder's note, which speaks of all in it.
+    (tmp_path / "Harbour").mkdir()
+    (tmp_path / "Harbour" / "note.txt").write_text("year: 2020")
+    facts, warnings = read(tmp_path, "Harbour/Gull, 2026.jpg")
+    assert (facts.title, facts.year, warnings) == ("Gull", "2026", ())
+
+
+def test_a_folder_may_say_a_size(tmp_path: Path) -> None:
+    assert read(tmp_path, "A5/IMG_1.jpg")[0].size_mm == (148, 210)
+    assert read(tmp_path, "A5/IMG_1.jpg")[0].title == ""
+
+
+def test_the_corner_pages_note_wins_wherever_it_was_dropped(tmp_path: Path) -> None:
+    corners = "corners: 10,10 900,20 890,700 15,690"
+    facts, _ = read(tmp_path, "Book/IMG_1.jpg", "title: Jug\noutline: ask\n")
+    assert facts.outline == "ask"
+    # In the inbox itself it holds for the photo that it names, and for no other of the same name.
+    place = tmp_path / "IMG_1.corners.txt"
+    place.write_text(f"photo: Book/IMG_1.jpg\n{corners}\n")
+    facts, warnings = facts_of(tmp_path, "Book/IMG_1.jpg")
+    assert (facts.title, facts.outline, warnings) == ("Jug", None, ())
+    assert facts.corners_px == ((10, 10), (900, 20), (890, 700), (15, 690))
+    assert facts_of(tmp_path, "Other/IMG_1.jpg")[0].corners_px is None
+    # A second one that the phone has numbered is newer.
+    newer = tmp_path / "Book" / "IMG_1.corners (1).txt"
+    newer.write_text("outline: whole photo\n")
+    os.utime(place, (1, 1))
+    facts, _ = facts_of(tmp_path, "Book/IMG_1.jpg")
+    assert (facts.outline, facts.corners_px) == ("whole photo", None)
+
+
+def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:
+    settings = make_studio(tmp_path / "Studio")
+    inbox = settings.folders.inbox
+    usual = sent_to(settings, WorkFacts())
+    assert "submission" not in usual
+    (inbox / "IMG_1.txt").write_text("also for: submission")
+    assert sent_to(settings, facts_for(settings, "IMG_1.jpg")[0]) == [*usual, "submission"]
+    (inbox / "IMG_2.txt").write_text("for: submission")
+    assert sent_to(settings, facts_for(settings, "IMG_2.jpg")[0]) == ["submission"]
+    assert sent_to(settings, facts_for(settings, "also for submission/IMG_3.jpg")[0]) == [*usual, "submission"]
+    # A place to add that is not known keeps nothing from going where it goes anyway.
+    (inbox / "IMG_4.txt").write_text("also for: sumbission")
+    facts, warnings = facts_for(settings, "IMG_4.jpg")
+    assert (sent_to(settings, facts), facts.hold) == (usual, False)
+    assert "sumbission" in warnings[0]
