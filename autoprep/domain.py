@@ -252,7 +252,8 @@ class JobRecord(Value):
 
     likeness: a very small picture of the corrected work, 0..255, by which takes of one work are known; take_of: for
     an alternate, the job whose take is used; held, failed: destinations that wait, and that could not be made, and
-    why; choices: for a question, the outlines that it offers.
+    why; choices: for a question, the outlines that it offers; refused: those that the artist has refused before, so
+    that its numbers go on after them; offers_none: a picture that says "none of these" lies among the choices.
     """
 
     version: Literal[1] = 1
@@ -264,6 +265,8 @@ class JobRecord(Value):
     finished_at: str | None = None
     outline: Outline | None = None
     choices: tuple[Outline, ...] = ()
+    refused: tuple[Outline, ...] = ()
+    offers_none: bool = False
     kind: Kind | None = None
     kind_evidence: dict[str, float] = Field(default_factory=dict)
     plan: CorrectionPlan | None = None

@@ -19,7 +19,8 @@ class JobOrder:
     """A photo to look at: find its work, plan, and make it, ask, or leave it alone.
 
     data are the photo's bytes as hashed; places the path that is kept for each destination's file; look_folder and
-    proof_folder where a question and the proof go; references are the shots that tell the light of its folder.
+    proof_folder where a question and the proof go; references are the shots that tell the light of its folder;
+    refused: outlines of which the artist has said that none is right; rests: and no others are offered any more.
     """
 
     job: str
@@ -32,6 +33,8 @@ class JobOrder:
     proof_folder: Path
     facts: WorkFacts = field(default_factory=WorkFacts)
     references: tuple[tuple[Path, ReferenceShot], ...] = ()
+    refused: tuple[Outline, ...] = ()
+    rests: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +58,11 @@ class JobResult:
 
     record: JobRecord
     parts: list[tuple[Path, Path]] = field(default_factory=list)
+
+
+WHERE, WHY, NONE_OF_THESE, CORNERS = "where.jpg", "why.txt", "none-of-these.jpg", "corners.html"
+LOOSE_FILES = (WHERE, WHY, NONE_OF_THESE, CORNERS, "marked.jpg")
+"""What the folder of a question holds besides its choices; the last is of an earlier version."""
 
 
 def choice_name(number: int) -> str:

@@ -7,17 +7,19 @@ from autoprep.domain import Declined, JobRecord, Outline, Photo
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.geometry import overlap_in_photo
-from autoprep.job.orders import JobOrder, JobResult, choice_name
+from autoprep.job.orders import NONE_OF_THESE, WHERE, WHY, JobOrder, JobResult, choice_name
 from autoprep.job.stages import Stages, now, record_of
-from autoprep.told.pictures import finished, where
+from autoprep.told.pictures import finished, none_of_these, where
 
 MOST_CHOICES = 3
+MANY = 8  # so many outlines are looked through for others than those that were refused
 _TWINS = 0.97  # of two outlines that overlap so much only one is offered
 Preview = Callable[[Outline], Float32]
 """preview(outline) -> (h, w, 3) float32 codes 0..1 of the work as it would come out."""
 
+_OTHERS = "None of the first ones, you said; is it one of these?"
+_RESTS = "None of the outlines that are seen is right, you said. The photo rests until you say where its edges are."
 _SEVERAL = "More than one work is seen in the photo; which one is meant?"
-_AGAIN = "- or take the photo again with some desk showing on all four sides, on a ground that differs from it.\n"
 
 
 @dataclass(frozen=True)
@@ -36,11 +38,20 @@ def about_edge(outline: Outline | Declined, choices: Sequence[Outline], several:
     return Doubt(_SEVERAL if several else said, tuple(choices))
 
 
-def apart(choices: Sequence[Outline], size: tuple[int, int]) -> tuple[Outline, ...]:
-    """Of near twins the likelier."""
+def after_refusal(outlines: Sequence[Outline], refused: Sequence[Outline], size: tuple[int, int], rests: bool) -> Doubt:
+    """What is asked when none of the choices was right: the next-best outlines, once; then the photo rests.
+
+    size: (width, height) of the photo.
+    """
+    others = () if rests else apart(outlines, size, refused)[:MOST_CHOICES]
+    return Doubt(_OTHERS if others else _RESTS, others)
+
+
+def apart(choices: Sequence[Outline], size: tuple[int, int], refused: Sequence[Outline] = ()) -> tuple[Outline, ...]:
+    """Of near twins the likelier, and none that is a twin of a refused one."""
     kept: list[Outline] = []
     for choice in choices:
-        if all(overlap_in_photo(choice.array(), other.array(), size) < _TWINS for other in kept):
+        if all(overlap_in_photo(choice.array(), other.array(), size) < _TWINS for other in (*refused, *kept)):
             kept.append(choice)
     return tuple(kept)
 
@@ -49,59 +60,72 @@ def ask(
     order: JobOrder, photo: Photo, outline: Outline | Declined, stages: Stages, doubt: Doubt, preview: Preview
 ) -> JobResult:
     """The question as a record, and its pictures: `where.jpg`, and a finished picture for each choice."""
-    choices = apart(doubt.choices, photo.full_px)
+    choices = apart(doubt.choices, photo.full_px, order.refused)
     record = record_of(
         order,
         photo,
         "needs a look",
         outline=None if isinstance(outline, Declined) else outline,
         choices=choices,
+        refused=order.refused,
+        offers_none=bool(choices),
         reasons=(doubt.reason, *photo.facts.warnings),
     )
     result = JobResult(record)
     with stages.stage("ask"):
-        shown = choices or (() if isinstance(outline, Declined) else (outline,))
-        place_of_work = where(photo, shown)
+        shown = choices or (() if isinstance(outline, Declined) or order.refused else (outline,))
+        first = len(order.refused) + 1
+        place_of_work = where(photo, shown, first)
         files = {
-            order.look_folder / "where.jpg": place_of_work,
-            order.look_folder / "why.txt": _why(order.photo, doubt.reason, choices, record).encode("utf-8"),
-            order.proof_folder / "photo.jpg": place_of_work,
+            WHERE: place_of_work,
+            WHY: _why(order.photo, doubt.reason, record).encode("utf-8"),
+            **{choice_name(number): finished(preview(choice), number) for number, choice in enumerate(choices, first)},
+            **({NONE_OF_THESE: none_of_these()} if choices else {}),
         }
-        for number, choice in enumerate(choices, 1):
-            files[order.look_folder / choice_name(number)] = finished(preview(choice), number)
-        for place, data in files.items():
+        places = {order.look_folder / name: data for name, data in files.items()}
+        for place, data in {**places, order.proof_folder / "photo.jpg": place_of_work}.items():
             result.parts.append((write_part(place, data, order.job), place))
     pages = {"photo": f"{order.proof_folder.name}/photo.jpg"}
     result.record = record.model_copy(update={"seconds": stages.seconds, "finished_at": now(), "pages": pages})
     return result
 
 
-def _why(photo: str, reason: str, choices: Sequence[Outline], record: JobRecord) -> str:
-    return (
-        f"{photo}\n\n{reason}\n\nWays to settle it:\n{_ways(choices, record)}"
-        "The photo itself lies unchanged in the inbox.\n"
-    )
+def _why(photo: str, reason: str, record: JobRecord) -> str:
+    return f"{photo}\n\n{reason}\n\nWays to settle it:\n{_ways(record)}The photo itself lies unchanged in the inbox.\n"
 
 
-def _ways(choices: Sequence[Outline], record: JobRecord) -> str:
-    if choices:
+def _ways(record: JobRecord) -> str:
+    first = len(record.refused) + 1
+    if len(record.choices) > 1:
         return (
-            f"- delete all pictures {choice_name(1)[:-5]}... in this folder but the right one: the photo is then "
-            f"finished by it, for all destinations (in {_WHERE} each has its number at its upper side; A to D are the "
-            f"corners of the first, enlarged below);\n{_AGAIN}"
-            "- if none is right, say “outline: whole photo”, or where its corners are, in a note beside the photo; "
-            "“outline: ask again” in a note brings this question back at any time.\n"
+            f"- delete all pictures {choice_name(first)[:-5]}... in this folder but the right one: the photo is then "
+            f"finished by it, for all destinations (in {WHERE} each has its number at its upper side; A to D are the "
+            f"corners of the first, enlarged below);\n{_NONE}{_AGAIN}"
         )
+    if record.choices:
+        return (
+            f"- if {choice_name(first)} is right, delete {NONE_OF_THESE}: the photo is then finished by it, for all "
+            f"destinations;\n{_NONE}{_AGAIN}"
+        )
+    if record.refused:
+        return _BY_HAND + _AGAIN + "- “outline: ask again” in a note brings the first choices back.\n"
     if record.outline is not None:
         return (
-            f"- if the outline in {_WHERE} is right, correct the size in the photo's name or note;\n"
+            f"- if the outline in {WHERE} is right, correct the size in the photo's name or note;\n"
             "- if it is wrong, say “outline: ask” in a note beside the photo. Either way it goes on by itself.\n"
         )
     return (
-        "- take the photo again with some desk showing on all four sides, on a ground that differs from it;\n"
-        "- or crop the photo to the work alone on the phone, and drop it in again;\n"
-        "- or say “outline: whole photo” in a note beside the photo, if it shows nothing but the work.\n"
+        _BY_HAND
+        + _AGAIN
+        + "- or crop the photo to the work alone on the phone, and drop it in again;\n"
+        + "- or say “outline: whole photo” in a note beside the photo, if it shows nothing but the work.\n"
     )
 
 
-_WHERE = "where.jpg"
+_BY_HAND = "- say where its four corners are, in a note beside the photo (“corners: ...”, in pixels);\n"
+_NONE = (
+    f"- if none is right, delete all choices and leave {NONE_OF_THESE} alone: others are then offered, once;\n"
+    "- or say “outline: whole photo”, or where its corners are, in a note beside the photo; “outline: ask again” "
+    "brings this question back at any time;\n"
+)
+_AGAIN = "- or take the photo again with some desk showing on all four sides, on a ground that differs from it.\n"

@@ -23,7 +23,7 @@ from autoprep.imaging.arrays import Float32, UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.job.delivery import Delivery, deliver
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
-from autoprep.job.question import MOST_CHOICES, Doubt, Preview, about_edge, ask
+from autoprep.job.question import MANY, MOST_CHOICES, Doubt, Preview, about_edge, after_refusal, ask
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
 from autoprep.job.said_outline import inside, said_outline, whole_photo
 from autoprep.job.stages import Stages, now, record_of, set_aside
@@ -34,7 +34,6 @@ from autoprep.wishes.settings import Settings
 
 _PROOF_PX = 1400
 _CHOICE_PX = 1600  # long side of the pictures that a question offers
-_MANY = 8  # so many outlines are looked through for one inside a frame
 _SIZE_AGREES = 0.03  # a proportion that differs more than this from the size that is given is a question
 
 
@@ -76,7 +75,8 @@ def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
         outline = survey.outline()
         chance, seen = survey.shows_work()
         facts |= {"confidence": None if isinstance(outline, Declined) else round(outline.confidence, 3), **seen}
-    if chance < gate.NO_WORK and order.settings.inbox.holds == "everything" and not order.facts.says_work:
+    everything = order.settings.inbox.holds == "everything"
+    if chance < gate.NO_WORK and everything and not order.refused and not order.facts.says_work:
         return _no_work(order, photo, chance, stages)
     found = _settled(order, photo, survey, outline, said)
     if isinstance(found, Outline):
@@ -88,12 +88,14 @@ def _settled(
     order: JobOrder, photo: Photo, survey: Survey, outline: Outline | Declined, said: Outline | Declined | None
 ) -> Outline | Doubt:
     """The outline that is sure enough to go on with, or what is asked about it."""
+    if order.refused:
+        return after_refusal(survey.outlines(MANY), order.refused, photo.full_px, order.rests)
     if photo.facts.suspect:  # also where the artist has said an outline: before the damage was seen
         first = (said,) if isinstance(said, Outline) else ()
         likely = (*first, *survey.outlines(MOST_CHOICES))[: MOST_CHOICES - 1]
         return Doubt(words.damaged(photo.facts.suspect), (*likely, whole_photo(photo)))
     if order.facts.outline == "inside frame":
-        inner = inside(outline, survey.outlines(_MANY))
+        inner = inside(outline, survey.outlines(MANY))
         if inner is not None:
             return inner
         said = Declined(reason="no edge was seen inside the outline that would be the picture's own")

@@ -4,9 +4,21 @@ from autoprep.ledger.book import Ledger
 from autoprep.ledger.connection import COPIES, journal_mode
 from autoprep.ledger.migrations import MIGRATIONS
 from autoprep.ledger.overview import BLOCK, Overview
-from autoprep.ledger.rows import LOOK, Change, Job, Line, Listed, Rendition, Restored, SeenFile, State, View
+from autoprep.ledger.rows import (
+    LOOK,
+    Change,
+    Job,
+    Line,
+    Listed,
+    OpenQuestion,
+    Rendition,
+    Restored,
+    SeenFile,
+    State,
+    View,
+)
 
 __all__ = [
-    "BLOCK", "COPIES", "LOOK", "MIGRATIONS", "Change", "Job", "Ledger", "Line", "Listed", "Overview", "Rendition",
-    "Restored", "SeenFile", "State", "View", "journal_mode",
+    "BLOCK", "COPIES", "LOOK", "MIGRATIONS", "Change", "Job", "Ledger", "Line", "Listed", "OpenQuestion",
+    "Overview", "Rendition", "Restored", "SeenFile", "State", "View", "journal_mode",
 ]  # fmt: skip

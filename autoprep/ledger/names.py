@@ -6,7 +6,7 @@ import unicodedata
 from pathlib import Path
 
 from autoprep.ledger.connection import Connection
-from autoprep.ledger.rows import LOOK, RENDITION_COLUMNS, Rendition, rendition_of
+from autoprep.ledger.rows import LOOK, RENDITION_COLUMNS, OpenQuestion, Rendition, rendition_of
 
 
 class Names(Connection):
@@ -86,15 +86,17 @@ class Names(Connection):
         )
         return {row[0]: Path(os.fsdecode(row[1])) for row in rows}
 
-    def open_questions(self, job: str | None = None) -> list[tuple[str, int, Path]]:
-        """(job, how many choices, folder) of the questions that wait for an answer: all, or that of one job."""
+    def open_questions(self, job: str | None = None) -> list[OpenQuestion]:
+        """The questions that wait for an answer: all, or that of one job."""
         rows = self._db.execute(
-            "SELECT j.job, json_array_length(r.record, '$.choices'), c.path FROM jobs j "
+            "SELECT j.job, json_array_length(r.record, '$.choices'), c.path, "
+            "coalesce(json_array_length(r.record, '$.refused'), 0), "
+            "coalesce(json_extract(r.record, '$.offers_none'), 0) FROM jobs j "
             "JOIN coming c ON c.job = j.job AND c.destination = ?1 JOIN records r ON r.number = j.number "
             "WHERE j.outcome = 'needs a look' AND (?2 IS NULL OR j.job = ?2)",
             (LOOK, job),
         )
-        return [(row[0], row[1], Path(os.fsdecode(row[2]))) for row in rows]
+        return [OpenQuestion(row[0], row[1], Path(os.fsdecode(row[2])), row[3] + 1, bool(row[4])) for row in rows]
 
     def settle_question(self, job: str) -> None:
         """The folder of a question is cleared, and its name free again."""

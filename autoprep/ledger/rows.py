@@ -90,6 +90,20 @@ class Listed:
 
 
 @dataclass(frozen=True)
+class OpenQuestion:
+    """A question that waits for an answer: how many choices it offers, the number of the first, and where they lie.
+
+    offers_none: a picture that says "none of these" lies among them.
+    """
+
+    job: str
+    choices: int
+    folder: Path
+    first: int = 1
+    offers_none: bool = False
+
+
+@dataclass(frozen=True)
 class Rendition:
     """One destination of one work: its file and everything that the file depends on, or why there is none.
 

@@ -49,6 +49,7 @@ class Hands:
             assert job.record is not None
             return AgainOrder(**vars(base), earlier=job.record)
         base = replace(base, references=tuple(reference_shots(self.settings.folders.inbox, job.shown)))
+        base = _refused(base, step, job)
         outline, chosen = _outline(step, job, known.said)
         return base if outline is None else OutlinedOrder(**vars(base), outline=outline, chosen=chosen)
 
@@ -267,6 +268,18 @@ class Hands:
 
 def boundary(name: str) -> None:
     """Called between any two acts of a step: tests cut the service off here."""
+
+
+def _refused(order: JobOrder, step: Measure, job: Job) -> JobOrder:
+    """The order with the outlines that were refused; other words on the work do not bring them back."""
+    record = job.record
+    if record is None or not (step.refused or record.refused):
+        return order
+    if step.refused:
+        return replace(order, refused=(*record.refused, *record.choices), rests=bool(record.refused))
+    same = (order.facts.outline, order.facts.corners_px) == (job.said.outline, job.said.corners_px)
+    asks = job.outcome == "needs a look" and same and step.outline is None
+    return replace(order, refused=record.refused, rests=not record.choices) if asks else order
 
 
 def _outline(step: Measure, job: Job, said: WorkFacts) -> tuple[Outline | None, bool]:

@@ -9,7 +9,7 @@ from autoprep import __version__
 from autoprep.domain import Outline
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.inbox import Found
-from autoprep.service.questions import Questions
+from autoprep.service.questions import NONE, Questions
 from autoprep.service.rule import Known, Step, steps
 from autoprep.service.said import Said
 from autoprep.service.takes import merit
@@ -43,9 +43,9 @@ class Knowledge:
         self._said = Said(settings.service.settle_s, keys)
         self._here: dict[str, tuple[bytes, ...]] = {}
         self._was_here: Container[str] = frozenset(keys)
-        self._questions = Questions()
+        self._questions = Questions(settings.service.settle_s)
         for question in ledger.open_questions():
-            self._questions.note(*question)
+            self._questions.note(question)
         self._chosen: dict[str, int] = {}
         self._answers: dict[str, Outline] = {}
         self._settled: dict[str, str] = {}
@@ -77,9 +77,11 @@ class Knowledge:
 
     def _note_question(self, view: View) -> None:
         self._questions.forget(view.job)
+        if self._chosen.get(view.job) == NONE:
+            del self._chosen[view.job]  # it is seen again where it still holds
         if view.outcome == "needs a look":
             for question in self._ledger.open_questions(view.job):
-                self._questions.note(*question)
+                self._questions.note(question)
         else:
             self._drop_answer(view.job)  # an answer settles the question that it was given to, and no other
 
@@ -120,7 +122,10 @@ class Knowledge:
 
     def _take_answer(self, job: str, choice: int) -> None:
         asked = self._ledger.get(job)
-        if asked is not None and asked.record is not None and choice < len(asked.record.choices):
+        if choice == NONE:
+            self._chosen[job] = choice
+            self._new.add(job)
+        elif asked is not None and asked.record is not None and choice < len(asked.record.choices):
             self._chosen[job], self._answers[job] = choice, asked.record.choices[choice]
             self._new.add(job)
 
@@ -161,7 +166,7 @@ class Knowledge:
     @property
     def unsettled(self) -> bool:
         """Whether something is new that has not been worked out, or a note may still be on its way."""
-        return bool(self._new) or self._said.unsettled
+        return bool(self._new) or self._said.unsettled or self._questions.unsettled
 
     # --- working out ----------------------------------------------------------------------------------------
 
@@ -182,7 +187,8 @@ class Knowledge:
         said = self._said.of(self.settings, view) if here or view.state != "done" else view.said
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
         lost = view.outcome == "needs a look" and LOOK not in self._ledger.places(job)
-        return Known(view, said, here, made, redo, self._answer(view), self.settings.artist.name, lost)
+        refused = view.outcome == "needs a look" and self._chosen.get(job) == NONE
+        return Known(view, said, here, made, redo, self._answer(view), self.settings.artist.name, lost, refused)
 
     def _answer(self, view: View) -> Outline | None:
         return self._answers.get(view.job) if view.outcome == "needs a look" else None

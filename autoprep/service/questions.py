@@ -3,58 +3,97 @@
 import contextlib
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from autoprep.job.orders import choice_name
+from autoprep.job.orders import LOOSE_FILES, NONE_OF_THESE, choice_name
+from autoprep.ledger import OpenQuestion
 
-_MOST_CHOICES = 9
-
+NONE = -1
+"""The answer that none of the choices is right."""
 
 _FRESH_S = 2.0  # a folder that changed so lately may change again within the same tick of its clock
 
 
 class Questions:
-    """The open questions that offer choices, and the folders where their pictures lie."""
+    """The open questions that offer choices, and the folders where their pictures lie.
 
-    def __init__(self) -> None:
-        self._open: dict[str, tuple[Path, int]] = {}
+    settle_s: an answer counts when its folder has been as it is for so long: pictures are deleted one after another.
+    """
+
+    def __init__(self, settle_s: float, clock: Callable[[], float] = time.monotonic) -> None:
+        self._settle_s, self._clock = settle_s, clock
+        self._open: dict[str, OpenQuestion] = {}
         self._looked: dict[str, int] = {}
+        self._pending: dict[str, tuple[int, float]] = {}
 
-    def note(self, job: str, choices: int, folder: Path | None) -> None:
-        """Keep a question with so many choices in mind."""
-        self.forget(job)
-        if choices > 1 and folder is not None:
-            self._open[job] = (folder, choices)
+    def note(self, question: OpenQuestion) -> None:
+        """Keep a question in mind."""
+        self.forget(question.job)
+        if question.choices > 1 or (question.choices and question.offers_none):
+            self._open[question.job] = question
 
     def forget(self, job: str) -> None:
         """A question that is settled, or can't be answered now."""
-        self._open.pop(job, None)
-        self._looked.pop(job, None)
+        for kept in (self._open, self._looked, self._pending):
+            kept.pop(job, None)
 
     def answers(self) -> Iterator[tuple[str, int]]:
-        """(job, choice, counted from 0) of each question of whose choices one picture is left since it was told last.
+        """(job, choice, counted from 0, or NONE) of each question that was answered since it was told last.
 
-        None left is no answer: the folder was moved away or emptied. A folder that has not changed is not looked into.
+        A folder that was moved away is no answer. A folder that has not changed is not looked into.
         """
-        for job, (folder, choices) in list(self._open.items()):
+        for job, question in list(self._open.items()):
             try:
-                changed = os.stat(folder).st_mtime_ns
+                changed = os.stat(question.folder).st_mtime_ns
             except OSError:
+                self._pending.pop(job, None)
                 continue
             if self._looked.get(job) == changed:
                 continue
+            answer = _answer(question)
+            if answer is not None and not self._has_settled(job, changed):
+                continue
+            self._pending.pop(job, None)
             if abs(time.time() - changed / 1e9) > _FRESH_S:
                 self._looked[job] = changed
-            left = [k for k in range(choices) if (folder / choice_name(k + 1)).is_file()]
-            if len(left) == 1:
-                yield job, left[0]
+            if answer is not None:
+                yield job, answer
+
+    def _has_settled(self, job: str, changed: int) -> bool:
+        now = self._clock()
+        if job not in self._pending or self._pending[job][0] != changed:
+            self._pending[job] = (changed, now)
+        return now - self._pending[job][1] >= self._settle_s
+
+    @property
+    def unsettled(self) -> bool:
+        """Whether an answer may still be on its way."""
+        return bool(self._pending)
+
+
+def _answer(question: OpenQuestion) -> int | None:
+    """The choice that is left, NONE where none is, None where several are: then nothing was answered yet."""
+    folder, first = question.folder, question.first
+    left = [k for k in range(question.choices) if (folder / choice_name(first + k)).is_file()]
+    none_left = (folder / NONE_OF_THESE).is_file()
+    if not left:
+        return NONE
+    # Of a single choice the picture that says "none" has gone, else nothing was deleted at all.
+    return left[0] if len(left) == 1 and (question.choices > 1 or not none_left) else None
 
 
 def clear(folder: Path) -> None:
     """Remove what a settled question has put into its folder, and the folder if nothing else lies in it."""
-    for name in ("where.jpg", "marked.jpg", "why.txt", *(choice_name(k + 1) for k in range(_MOST_CHOICES))):
-        with contextlib.suppress(OSError):
-            (folder / name).unlink()
+    with contextlib.suppress(OSError):
+        for place in folder.iterdir():
+            if place.name in LOOSE_FILES or _is_choice(place.name):
+                with contextlib.suppress(OSError):
+                    place.unlink()
     with contextlib.suppress(OSError):
         folder.rmdir()
+
+
+def _is_choice(name: str) -> bool:
+    number = name.removeprefix("choice-").removesuffix(".jpg")
+    return number.isdigit() and name == choice_name(int(number))

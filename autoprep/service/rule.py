@@ -37,7 +37,8 @@ class Known:
 
     said: what is said of the work; present: the photo's bytes lie in the inbox; made: what is on record of each
     destination; redo: destinations that were asked for again; answer: the outline that the artist has chosen since;
-    artist: whose works these are; lost: it is a question that lies nowhere any more.
+    artist: whose works these are; lost: it is a question that lies nowhere any more; refused: of its choices none is
+    right.
     """
 
     view: View
@@ -48,6 +49,7 @@ class Known:
     answer: Outline | None = None
     artist: str = ""
     lost: bool = False
+    refused: bool = False
 
 
 @dataclass(frozen=True)
@@ -60,9 +62,13 @@ class Step:
 
 @dataclass(frozen=True)
 class Measure(Step):
-    """Look at the photo: find the work, plan, and render; outline is given where the artist has chosen it."""
+    """Look at the photo: find the work, plan, and render; outline is given where the artist has chosen it.
+
+    refused: what it was asked about before is none of it.
+    """
 
     outline: Outline | None = None
+    refused: bool = False
 
 
 @dataclass(frozen=True)
@@ -184,8 +190,9 @@ def _measured_anew(known: Known) -> Measure | None:
         return Measure(view.job, "you chose the outline", known.answer)
     if view.outcome in (None, "set aside", "duplicate"):
         return None
-    if known.lost:
-        return Measure(view.job, "its question has no folder any more")
+    if known.refused or known.lost:
+        why = "none of the choices is right" if known.refused else "its question has no folder any more"
+        return Measure(view.job, why, refused=known.refused)
     changed = [name for name in MEASURED_BY if getattr(said, name) != getattr(view.said, name)]
     if changed:
         return Measure(view.job, f"you said: {_LABELS.get(changed[0], changed[0])}")

@@ -20,10 +20,11 @@ _FONT = cv2.FONT_HERSHEY_DUPLEX
 _TONES = ((0, 122, 135), (176, 42, 108), (92, 110, 20), (70, 70, 160))
 
 
-def where(photo: Photo, outlines: Sequence[Outline]) -> bytes:
+def where(photo: Photo, outlines: Sequence[Outline], first: int = 1) -> bytes:
     """A JPEG of the photo with brackets outside the corners of each outline; below, the first one's corners enlarged.
 
-    The corners of the first are called A, B, C, D, clockwise from the top left; each bears its number along its top.
+    The corners of the first are called A, B, C, D, clockwise from the top left; each bears its number along its top,
+    counted from first.
     """
     code, scale = _shown(photo, _LONG_PX)
     for number in range(len(outlines), 0, -1):
@@ -31,7 +32,7 @@ def where(photo: Photo, outlines: Sequence[Outline]) -> bytes:
         quad = outlines[number - 1].array() * scale
         _brackets(code, quad, tone, list(_LETTERS) if number == 1 else [""] * 4)
         # Along the upper side, each further on: the numbers of outlines that nearly meet stand beside each other.
-        _label(code, quad[0] + (quad[1] - quad[0]) * (0.2 + 0.15 * number), str(number), tone)
+        _label(code, quad[0] + (quad[1] - quad[0]) * (0.2 + 0.15 * number), str(number + first - 1), tone)
     if outlines and not outlines[0].whole_photo:
         code = np.vstack([code, _corners(photo, outlines[0].array(), code.shape[1])])
     return _jpeg(code)
@@ -49,6 +50,16 @@ def finished(work: Float32, number: int) -> bytes:
     cv2.putText(
         sheet, str(number), (left, height + left + round(0.95 * margin)), _FONT, size, (60, 60, 60), 2, cv2.LINE_AA
     )
+    return _jpeg(sheet)
+
+
+def none_of_these() -> bytes:
+    """A JPEG that says so: what is left when all choices were deleted. A phone's album shows pictures only."""
+    sheet = np.full((600, 800, 3), 236, np.uint8)
+    asks = ("Delete the others and leave", 0.95, 340), ("this one: you are asked again.", 0.95, 385)
+    for text, size, row in (("None of these", 1.6, 270), *asks):
+        (width, _), _ = cv2.getTextSize(text, _FONT, size, 2)
+        cv2.putText(sheet, text, ((800 - width) // 2, row), _FONT, size, (60, 60, 60), 2, cv2.LINE_AA)
     return _jpeg(sheet)
 
 

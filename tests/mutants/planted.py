@@ -229,7 +229,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("hold is not told", "    if order.facts.hold:\n        return words.HOLD", "    if False:\n        return words.HOLD"),
         ("one destination's fault costs all", "            except Exception as problem:\n                # One", "            except ZeroDivisionError as problem:\n                # One"),
         ("whatever is seen is made", "outline.confidence < order.settings.correction.sure_enough:", "False:"),
-        ("a scene is a work", 'chance < gate.NO_WORK and order.settings.inbox.holds == "everything"', "False and order.settings.inbox.holds"),
+        ("a scene is a work", 'chance < gate.NO_WORK and everything and', "False and everything and"),
         ("a wrong size is believed", "if abs(ratio / (size[0] / size[1]) - 1) <= _SIZE_AGREES:", "if True:"),
     ),
     *_all(
@@ -290,6 +290,17 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/correction/outline/material.py", ("tests/correction/test_material.py",),
         ("a page ends nowhere", "if max(shares) > _MOST_OTHER:", "if False:"),
         ("a scene is a sheet", "whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:", "False:"),
+    ),
+    *_all(
+        "autoprep/service/questions.py", ("tests/service/test_questions.py",),
+        ("an answer counts at once", "return now - self._pending[job][1] >= self._settle_s", "return True"),
+        ("all deleted is no answer", "    if not left:\n        return NONE\n", "    if not left:\n        return None\n"),
+        ("one choice is its own answer", "(question.choices > 1 or not none_left)", "True"),
+    ),
+    *_all(
+        "autoprep/job/question.py", ("tests/service/test_questions.py",),
+        ("what was refused is offered again", "for other in (*refused, *kept))", "for other in kept)"),
+        ("others are offered for ever", "others = () if rests else apart(", "others = apart("),
     ),
     *_all(
         "autoprep/wishes/sizes.py", ("tests/test_words.py",),

@@ -76,7 +76,7 @@ def pretend(order: JobOrder) -> JobResult:
     if order.facts.not_a_work or (answer == "nothing" and not order.facts.says_work):
         return JobResult(base.model_copy(update={"outcome": "no work seen", "reasons": ("nothing",)}))
     outline = Outline(corners_px=_SQUARE, confidence=0.99)
-    wished = answer == "ask" or order.facts.outline in ("ask", "ask again")
+    wished = answer == "ask" or order.refused or order.facts.outline in ("ask", "ask again")
     if wished and not isinstance(order, OutlinedOrder):
         return _asked(order, base, outline)
     plan = CorrectionPlan(
@@ -94,12 +94,18 @@ def pretend(order: JobOrder) -> JobResult:
 
 
 def _asked(order: JobOrder, base: JobRecord, outline: Outline) -> JobResult:
-    other = outline.model_copy(update={"corners_px": ((1.0, 1.0), (80.0, 1.0), (80.0, 50.0), (1.0, 50.0))})
+    """Two choices at a time, then two others, then none."""
+    first = len(order.refused) + 1
+    choices = () if order.rests else tuple(
+        outline.model_copy(update={"corners_px": ((k, k), (80.0, 1.0), (80.0, 50.0), (1.0, 50.0))})
+        for k in range(first - 1, first + 1)
+    )  # fmt: skip
     record = base.model_copy(update={
-        "outcome": "needs a look", "choices": (outline, other), "reasons": ("not sure",), "outline": outline,
+        "outcome": "needs a look", "choices": choices, "reasons": ("not sure",), "outline": outline,
+        "refused": order.refused, "offers_none": bool(choices),
     })  # fmt: skip
-    names = ("where.jpg", "why.txt", "choice-1.jpg", "choice-2.jpg")
-    finals = [order.look_folder / name for name in names]
+    names = ["where.jpg", "why.txt", *(f"choice-{first + k}.jpg" for k in range(len(choices)))]
+    finals = [order.look_folder / name for name in (*names, *(["none-of-these.jpg"] if choices else []))]
     data = order.photo.encode()
     return JobResult(record, [(write_part(final, data, order.job), final) for final in finals])
 

@@ -92,11 +92,14 @@ class Studying(RuleBasedStateMachine):
             place.unlink()
             self.edited.pop(place, None)
 
-    @rule(which=st.integers(0, 5), left=st.integers(1, 2))
+    @rule(which=st.integers(0, 5), left=st.integers(0, 2))
     def a_question_is_answered(self, which: int, left: int) -> None:
+        """left: which of the choices stays; 0 for none of them."""
         asked = sorted(self.wren.settings.folders.needs_a_look.iterdir())
-        if asked:
-            (asked[which % len(asked)] / f"choice-{3 - left}.jpg").unlink(missing_ok=True)
+        choices = sorted(asked[which % len(asked)].glob("choice-*.jpg")) if asked else []
+        for number, place in enumerate(choices, 1):
+            if number != left:
+                place.unlink()
 
     @rule(at=st.integers(1, 60))
     def it_is_switched_off(self, at: int) -> None:

@@ -1,10 +1,14 @@
 """A question with choices: its pictures, and the answer by deleting all but one."""
 
+import os
 from pathlib import Path
 
 import pytest
 
 from autoprep.domain import JobRecord
+from autoprep.imaging.geometry import overlap_in_photo
+from autoprep.ledger import OpenQuestion
+from autoprep.service.questions import NONE, Questions
 from autoprep.wishes.settings import Settings
 from tests import photos
 from tests.service.engines import run_once
@@ -58,16 +62,81 @@ def test_another_choice_gives_another_picture(careful: Settings) -> None:
     assert record.outline.whole_photo or record.outline.array() != pytest.approx(photos.CORNERS, abs=6)
 
 
-def test_none_left_or_several_left_is_no_answer(careful: Settings) -> None:
+def test_several_left_is_no_answer(careful: Settings) -> None:
     folder = asked(careful)
-    pictures = sorted(folder.glob("choice-*.jpg"))
-    if len(pictures) > 2:
-        pictures[0].unlink()
-        assert run(careful).outcome == "needs a look"
+    next(iter(sorted(folder.glob("choice-*.jpg")))).unlink()
+    left = len(list(folder.glob("choice-*.jpg")))
+    if left == 1:
+        pytest.skip("this photo has two choices only")
+    assert run(careful).outcome == "needs a look"
+    assert len(list(folder.glob("choice-*.jpg"))) == left
+
+
+def test_none_of_these_brings_others_once_then_the_photo_rests_until_its_corners_are_said(careful: Settings) -> None:
+    folder = asked(careful)
+    first = run(careful)
+    assert (folder / "none-of-these.jpg").is_file()
     for picture in folder.glob("choice-*.jpg"):
         picture.unlink()
-    assert run(careful).outcome == "needs a look"
-    assert (folder / "why.txt").is_file()
+    second = run(careful)
+    assert second.outcome == "needs a look"
+    assert second.refused == first.choices
+    numbers = sorted(int(path.stem.removeprefix("choice-")) for path in folder.glob("choice-*.jpg"))
+    # No number comes twice: what is deleted on the phone late can't be taken for an answer to the second question.
+    assert numbers == list(range(len(first.choices) + 1, len(first.choices) + len(second.choices) + 1))
+    for one in second.choices:
+        assert all(overlap_in_photo(one.array(), other.array(), photos.SIZE) < 0.97 for other in first.choices)
+    for picture in folder.glob("choice-*.jpg"):
+        picture.unlink()
+    third = run(careful)
+    assert (third.outcome, third.choices) == ("needs a look", ())
+    assert "rests" in third.reasons[0]
+    assert not list(folder.glob("choice-*.jpg"))
+    assert "corners" in (folder / "why.txt").read_text(encoding="utf-8")
+    # Other words do not bring the refused ones back; an outline that is said settles it.
+    (careful.folders.inbox / "Reeds.txt").write_text("paper: keep")
+    assert run(careful).choices == ()
+    (careful.folders.inbox / "Reeds.txt").write_text("outline: whole photo")
+    assert run(careful).outcome == "ready"
+    assert not folder.exists()
+
+
+def test_of_one_choice_the_picture_that_says_none_decides(tmp_path: Path) -> None:
+    for name in ("choice-4.jpg", "none-of-these.jpg", "where.jpg"):
+        (tmp_path / name).write_bytes(b"x")
+    questions = Questions(0.0)
+    questions.note(OpenQuestion("job", 1, tmp_path, first=4, offers_none=True))
+    assert list(questions.answers()) == []
+    (tmp_path / "none-of-these.jpg").unlink()
+    assert list(questions.answers()) == [("job", 0)]
+    (tmp_path / "choice-4.jpg").unlink()
+    assert list(questions.answers()) == [("job", NONE)]
+    # One of an earlier version that had no such picture can't be answered by having it.
+    (tmp_path / "choice-1.jpg").write_bytes(b"x")
+    questions.note(OpenQuestion("old", 1, tmp_path))
+    assert dict(questions.answers()).get("old") is None
+
+
+def test_an_answer_counts_when_nothing_is_deleted_any_more(tmp_path: Path) -> None:
+    """A phone deletes one picture after another: the last of three is not the answer when all of them go."""
+    now = [100.0]
+    questions = Questions(2.0, lambda: now[0])
+    for number in (1, 2, 3):
+        (tmp_path / f"choice-{number}.jpg").write_bytes(b"x")
+    questions.note(OpenQuestion("job", 3, tmp_path, offers_none=True))
+    assert list(questions.answers()) == []
+    for step, number in enumerate((1, 2)):
+        (tmp_path / f"choice-{number}.jpg").unlink()
+        os.utime(tmp_path, (200 + step, 200 + step))
+        now[0] += 1
+        assert list(questions.answers()) == []
+    assert questions.unsettled
+    (tmp_path / "choice-3.jpg").unlink()
+    os.utime(tmp_path, (300, 300))
+    assert list(questions.answers()) == []
+    now[0] += 2
+    assert list(questions.answers()) == [("job", NONE)]
+    assert not questions.unsettled
 
 
 def test_what_else_lies_in_the_folder_stays(careful: Settings) -> None:

@@ -100,8 +100,14 @@ def pick_up(name: str) -> Callable[[Studio], None]:
     return remove(lambda wren: wren.settings.folders.ready / name)
 
 
-def answer(folder: str) -> Callable[[Studio], None]:
-    return remove(lambda wren: wren.settings.folders.needs_a_look / folder / "choice-2.jpg")
+def answer(folder: str, *others: int) -> Callable[[Studio], None]:
+    """Delete the choices with these numbers."""
+
+    def do(wren: Studio) -> None:
+        for number in others:
+            (wren.settings.folders.needs_a_look / folder / f"choice-{number}.jpg").unlink(missing_ok=True)
+
+    return do
 
 
 # Every event of the week: what the artist does, after which the service is left alone until it rests.
@@ -116,7 +122,8 @@ WEEK: tuple[tuple[str, Callable[[Studio], None]], ...] = (
     ("a finished picture is retouched", edit("square/Thrift.jpg")),
     ("and its work renamed", put("Thrift.txt", "title: Sea Thrift at Low Tide")),
     ("Thursday, something to ask", put("Reeds.jpg", photo(4, answer="ask"))),
-    ("answered", answer("Reeds")),
+    ("none of these", answer("Reeds", 1, 2)),
+    ("answered", answer("Reeds", 4)),
     ("of another kind after all", put("Reeds.txt", "kind: painting")),
     ("a print is asked for", lambda wren: wren.redo("Reeds.jpg", "print")),
     ("Friday, one more destination", table(DESTINATIONS + "\n[wide]\nlong_side_px = 700\n")),
