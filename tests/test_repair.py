@@ -248,3 +248,15 @@ def test_a_word_that_is_mended_is_answered_no_more(wren: Studio) -> None:
     assert record.work.unclear == ()
     place = wren.settings.folders.records / "proof" / record.job / "record.json"
     assert json.loads(place.read_text(encoding="utf-8"))["work"]["title"] == "Thrift"
+
+
+def test_the_note_of_the_corner_page_reaches_a_finished_work_from_the_top_of_the_inbox(wren: Studio) -> None:
+    wren.put("Book/IMG_1.jpg", photo(1))
+    wren.put("Other/IMG_1.jpg", photo(2))
+    wren.run()
+    wren.put("IMG_1.corners.txt", "photo: Book/IMG_1.jpg\ncorners: 2,2 80,3 81,50 1,52\n")
+    records = wren.run()
+    assert records["Book/IMG_1.jpg"].work.corners_px == ((2, 2), (80, 3), (81, 50), (1, 52))
+    assert records["Other/IMG_1.jpg"].work.corners_px is None
+    (wren.inbox / "IMG_1.corners.txt").unlink()
+    assert wren.run()["Book/IMG_1.jpg"].work.corners_px is None

@@ -4,14 +4,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from autoprep.domain import Declined, JobRecord, Outline, Photo
+from autoprep.files.reading import preview_jpeg
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.geometry import overlap_in_photo
-from autoprep.job.orders import NONE_OF_THESE, WHERE, WHY, JobOrder, JobResult, choice_name
+from autoprep.job.orders import CORNERS, NONE_OF_THESE, WHERE, WHY, JobOrder, JobResult, choice_name
 from autoprep.job.stages import Stages, now, record_of
+from autoprep.told.corners import corners_html
 from autoprep.told.pictures import finished, none_of_these, where
 
 MOST_CHOICES = 3
+CORNER_PX = 1280  # long side of the photo in the corner page
 MANY = 8  # so many outlines are looked through for others than those that were refused
 _TWINS = 0.97  # of two outlines that overlap so much only one is offered
 Preview = Callable[[Outline], Float32]
@@ -81,6 +84,7 @@ def ask(
             WHY: _why(order.photo, doubt.reason, record).encode("utf-8"),
             **{choice_name(number): finished(preview(choice), number) for number, choice in enumerate(choices, first)},
             **({NONE_OF_THESE: none_of_these()} if choices else {}),
+            CORNERS: _corners(order, photo, next(iter(shown), None)),
         }
         places = {order.look_folder / name: data for name, data in files.items()}
         for place, data in {**places, order.proof_folder / "photo.jpg": place_of_work}.items():
@@ -88,6 +92,11 @@ def ask(
     pages = {"photo": f"{order.proof_folder.name}/photo.jpg"}
     result.record = record.model_copy(update={"seconds": stages.seconds, "finished_at": now(), "pages": pages})
     return result
+
+
+def _corners(order: JobOrder, photo: Photo, outline: Outline | None) -> bytes:
+    small = preview_jpeg(photo, CORNER_PX)
+    return corners_html(photo, order.photo, small, outline, order.facts, "").encode("utf-8")
 
 
 def _why(photo: str, reason: str, record: JobRecord) -> str:
@@ -122,10 +131,11 @@ def _ways(record: JobRecord) -> str:
     )
 
 
-_BY_HAND = "- say where its four corners are, in a note beside the photo (“corners: ...”, in pixels);\n"
+_BY_HAND = f"- open {CORNERS}, set the four corners, and put the note that it saves into the inbox;\n"
 _NONE = (
     f"- if none is right, delete all choices and leave {NONE_OF_THESE} alone: others are then offered, once;\n"
-    "- or say “outline: whole photo”, or where its corners are, in a note beside the photo; “outline: ask again” "
-    "brings this question back at any time;\n"
+    f"- or open {CORNERS}, set the four corners yourself, and put the note that it saves into the inbox;\n"
+    "- or say “outline: whole photo” in a note beside the photo; “outline: ask again” brings this question back at any "
+    "time;\n"
 )
 _AGAIN = "- or take the photo again with some desk showing on all four sides, on a ground that differs from it.\n"

@@ -22,12 +22,13 @@ from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import Float32, UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.job.delivery import Delivery, deliver
-from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
-from autoprep.job.question import MANY, MOST_CHOICES, Doubt, Preview, about_edge, after_refusal, ask
+from autoprep.job.orders import CORNERS, AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
+from autoprep.job.question import CORNER_PX, MANY, MOST_CHOICES, Doubt, Preview, about_edge, after_refusal, ask
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
 from autoprep.job.said_outline import inside, said_outline, whole_photo
 from autoprep.job.stages import Stages, now, record_of, set_aside
 from autoprep.told import explanations as words
+from autoprep.told.corners import corners_html
 from autoprep.wishes.blind import names_artist
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
@@ -310,15 +311,17 @@ def _proof(order: JobOrder, photo: Photo, made: Planned, result: JobResult) -> d
     most_px = _PROOF_PX * _PROOF_PX // 2
     after = quantise8(made.picture(most_px))
     before = quantise8(encode_fast(rectify(photo, made.plan.geometry, most_px).linear))
+    small, outline = preview_jpeg(photo, CORNER_PX), result.record.outline
+    page = corners_html(photo, order.photo, small, outline, order.facts, made.plan.kind)
     pictures = {
-        "photo.jpg": preview_jpeg(photo, 900),
+        "photo.jpg": small,
         "before.jpg": _plain_jpeg(before),
         "after.jpg": _plain_jpeg(after),
     }
-    for name, data in pictures.items():
+    for name, data in {**pictures, CORNERS: page.encode("utf-8")}.items():
         place = order.proof_folder / name
         result.parts.append((write_part(place, data, order.job), place))
-    return {name.removesuffix(".jpg"): f"{order.proof_folder.name}/{name}" for name in pictures}
+    return {name.partition(".")[0]: f"{order.proof_folder.name}/{name}" for name in (*pictures, CORNERS)}
 
 
 def _plain_jpeg(pixels: UInt8) -> bytes:

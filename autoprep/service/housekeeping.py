@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 
+from autoprep.job.orders import CORNERS
 from autoprep.ledger import COPIES, Ledger
 from autoprep.wishes.settings import Settings
 
@@ -39,7 +40,7 @@ def clear_comparisons(settings: Settings, ledger: Ledger, today: date) -> int:
     cleared: list[str] = []
     for job in ledger.overview.finished_between(ledger.kept(_CLEARED), limit):
         folder, before = settings.folders.records / "proof" / job, len(cleared)
-        for name in ("before.jpg", "after.jpg"):
+        for name in ("before.jpg", "after.jpg", CORNERS):
             if (folder / name).exists():
                 (folder / name).unlink()
                 cleared[before:] = [job]

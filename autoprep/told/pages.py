@@ -1,7 +1,5 @@
 """The proof page: static, no network, everything escaped, one small script allowed by its hash."""
 
-import base64
-import hashlib
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -10,30 +8,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from autoprep.domain import JobRecord, OutputRecord
-
-_STYLE = """
-:root{color-scheme:light dark;--ink:#24221f;--quiet:#6d6860;--page:#f3f1ec;--sheet:#fff;--line:#dcd7cd;--glow:#9a5b2b}
-@media(prefers-color-scheme:dark){:root{--ink:#ece8e0;--quiet:#a49d91;--page:#1d1b18;--sheet:#282521;--line:#403b34;--glow:#d69a66}}
-*{box-sizing:border-box}body{margin:0;background:var(--page);color:var(--ink);font:16px/1.5 Georgia,serif}
-header,main{max-width:70rem;margin:0 auto;padding:1.2rem}h1{font-weight:normal;margin:.4rem 0}h2{font-weight:normal;margin:0;
-font-size:1.2rem;overflow-wrap:anywhere}p,ul{margin:.5rem 0}.quiet{color:var(--quiet);font-size:.9rem}
-article{background:var(--sheet);border:1px solid var(--line);border-radius:3px;margin:0 0 1.6rem;padding:1.1rem;display:grid;
-gap:1.1rem;grid-template-columns:minmax(0,3fr) minmax(0,2fr)}@media(max-width:50rem){article{grid-template-columns:1fr}}
-.hold{position:relative;line-height:0;cursor:pointer;touch-action:manipulation;user-select:none;-webkit-touch-callout:none}
-.hold img{width:100%;display:block}.hold .was{position:absolute;inset:0;visibility:hidden}.hold.shot .was{visibility:visible}
-.hold:focus-visible{outline:3px solid var(--glow);outline-offset:3px}figure{margin:0}figcaption{display:flex;
-justify-content:space-between;color:var(--quiet);font-size:.85rem;line-height:1.5;padding-top:.3rem}
-.part{margin:1.6rem 0 .8rem}.alone{max-width:100%;height:auto}.state{margin:.2rem 0;font-style:italic}.asks{border-left:4px solid var(--glow)}table{border-collapse:collapse;font-size:.9rem;width:100%}
-td{padding:.15rem .6rem .15rem 0;border-bottom:1px solid var(--line);vertical-align:top;overflow-wrap:anywhere}
-td.n{text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums}summary{cursor:pointer;color:var(--quiet)}a{color:var(--glow)}
-"""
-
-_SCRIPT = """
-for(const box of document.querySelectorAll('.hold')){const was=on=>()=>box.classList.toggle('shot',on);
-for(const name of ['pointerdown','keydown'])box.addEventListener(name,e=>{if(!e.key||e.key===' '||e.key==='Enter'){
-e.preventDefault();was(true)()}});for(const name of ['pointerup','pointerleave','pointercancel','keyup','blur'])
-box.addEventListener(name,was(false));box.addEventListener('contextmenu',e=>e.preventDefault())}
-"""
+from autoprep.told.web import page
 
 
 @dataclass(frozen=True)
@@ -127,22 +102,7 @@ _MONTHS = (
 
 
 def _page(title: str, said: str, body: str) -> str:
-    policy = (
-        "default-src 'none'; img-src 'self' file:; "
-        f"style-src 'sha256-{_hash(_STYLE)}'; script-src 'sha256-{_hash(_SCRIPT)}'; base-uri 'none'; form-action 'none'"
-    )
-    return (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{escape(policy)}">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body>"
-        f"<header><h1>{escape(title)}</h1>{said}</header><main>{body}</main>"
-        f"<script>{_SCRIPT}</script></body></html>"
-    )
-
-
-def _hash(text: str) -> str:
-    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+    return page(title, said, body, scripts=["page.js"])
 
 
 def _article(place: Place, record: JobRecord) -> str:
@@ -153,7 +113,7 @@ def _article(place: Place, record: JobRecord) -> str:
         f'<h2>{escape(record.work.title or record.photo)}</h2><p class="state">{escape(state(record))}</p>'
         f'<p class="quiet">{about}</p>'
         f"<ul>{words}</ul>{_unclear(record)}{_held(record)}{_advice(record)}{_outputs(place, record.outputs)}"
-        f"{_measures(record)}</div></article>"
+        f"{_not_right(place, record)}{_measures(record)}</div></article>"
     )
 
 
@@ -168,7 +128,8 @@ def state(record: JobRecord) -> str:
     waits = f" {len(record.not_given_out)} not given out." if record.not_given_out else ""
     sentences = {
         "ready": made + waits,
-        "needs a look": "Waits for your answer, in the folder needs-a-look; “outline: ask again” in a note brings the question back.",
+        "needs a look": "Waits for your answer, in the folder needs-a-look; “outline: ask again” in a note brings the "
+        "question back.",
         "alternate": "Not used: another take of this work is better.",
         "reference": "Shows no work, but tells the light of others.",
         "set aside": "Could not be worked on.",
@@ -178,7 +139,7 @@ def state(record: JobRecord) -> str:
 
 def _unclear(record: JobRecord) -> str:
     rows = "".join(f"<li>{escape(line)}</li>" for line in record.work.unclear)
-    return f'<p class="quiet">Not understood:</p><ul>{rows}</ul>' if rows else ""
+    return f'<p class="quiet">About your words:</p><ul>{rows}</ul>' if rows else ""
 
 
 def _held(record: JobRecord) -> str:
@@ -196,7 +157,8 @@ def _pictures(place: Place, record: JobRecord) -> str:
     pages = {name: path for name, path in record.pages.items() if (place.page_folder / path).exists()}
     if "before" in pages and "after" in pages:
         return (
-            '<figure><div class="hold" tabindex="0" role="img" aria-label="as delivered; hold to see it as photographed">'
+            '<figure><div class="hold" tabindex="0" role="img" '
+            'aria-label="as delivered; hold to see it as photographed">'
             f'<img src="{quote(pages["after"])}" alt="" loading="lazy">'
             f'<img class="was" src="{quote(pages["before"])}" alt="" loading="lazy"></div>'
             "<figcaption><span>as delivered</span><span>hold: as photographed</span></figcaption></figure>"
@@ -206,6 +168,13 @@ def _pictures(place: Place, record: JobRecord) -> str:
             f'<img class="alone" src="{quote(pages["photo"])}" alt="the photo with the guessed outline" loading="lazy">'
         )
     return ""
+
+
+def _not_right(place: Place, record: JobRecord) -> str:
+    page = record.pages.get("corners", "")
+    if not page or not (place.page_folder / page).exists():
+        return ""
+    return f'<p><a href="{quote(page)}">Not right? Set the corners, turn it, or say what it is</a></p>'
 
 
 def _outputs(place: Place, outputs: Iterable[OutputRecord]) -> str:
