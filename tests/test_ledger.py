@@ -233,7 +233,7 @@ def test_a_list_is_due_when_a_file_or_words_change(ledger: Ledger) -> None:
     ledger.apply([Change(record, (made,))])
     view = ledger.overview
     assert view.due_lists() == {"jury"}
-    assert view.delivered("jury") == [(out, WorkFacts(title="Sea Thrift"))]
+    assert view.delivered("jury") == [(out, WorkFacts(title="Sea Thrift"), "works/1.jpg")]
     view.written("list", [("jury", 0)])
     ledger.apply([Change(other)])
     assert view.due_lists() == set()

@@ -16,7 +16,8 @@ THRIFT = WorkFacts(
 
 def of_records(destination: str, records: list[JobRecord]) -> list[Entry]:
     """What the ledger finds of these records, as a list."""
-    return entries((output, one.work) for one in records for output in one.outputs if output.destination == destination)
+    outputs = ((output, one.work, one.photo) for one in records for output in one.outputs)
+    return entries((each for each in outputs if each[0].destination == destination), PRESET, "Wren Halloway")
 
 
 def record(job: str, file: str, work: WorkFacts, size: int = 900_000, long_px: int = 1920) -> JobRecord:

@@ -79,6 +79,13 @@ def _parser() -> argparse.ArgumentParser:
     _json(_add(commands, "asking.service_check", "service-check", ready_text))
     _list_of_photos(_json(_add(commands, "history.jobs", "jobs", "list the photos, the newest page or all")))
     _json(_add(commands, "history.status", "status", "what waits, runs, asks and failed, and how much space is left"))
+    works = _json(
+        _add(commands, "works.list_works", "works", "list all works: what each is, and where its pictures went")
+    )
+    works.add_argument("--csv", action="store_true", help="as a table for spreadsheets")
+    works.add_argument(
+        "--for", dest="destination", metavar="NAME", help="what would go to this destination now, and what is missing"
+    )
     retry = _add(commands, "again.retry", "retry", "work again on what was set aside")
     retry.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
     show = _json(_add(commands, "history.show", "show", "tell one photo's story in plain words"))

@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+import cv2
+import numpy as np
+
 from autoprep.correction.apply import Photometry, photometry
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.chart import referred
@@ -10,6 +13,8 @@ from autoprep.correction.sharpening import for_size, sharpen
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.transfer import encode_fast
+
+_GROUND = 231 / 255  # the light grey that stands for whatever a picture is laid on
 
 
 @dataclass(frozen=True)
@@ -34,6 +39,17 @@ class Planned:
         """(h, w, 3) float32 sRGB codes of the whole work, squared and corrected, of at most so many pixels."""
         work = rectify(self.photo, self.plan.geometry, most_px)
         return self.finish(encode_fast(corrected(work.linear, self.plan)))
+
+    def shown(self, most_px: int) -> Float32:
+        """The same as it is given out: what is outside torn edges is ground."""
+        code = self.picture(most_px)
+        if self.plan.silhouette is None:
+            return code
+        height, width = code.shape[:2]
+        points = np.rint(np.array(self.plan.silhouette) * [width, height] * 16).astype(np.int32)
+        mask = np.zeros((height, width), np.float32)
+        cv2.fillPoly(mask, [points], 1.0, cv2.LINE_AA, 4)
+        return np.asarray(code * mask[..., None] + _GROUND * (1 - mask[..., None]), np.float32)
 
 
 def planned(photo: Photo, plan: CorrectionPlan) -> Planned:

@@ -1,5 +1,6 @@
 """A question to the artist: where the work may lie, how it would come out each time, and what can be done."""
 
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -90,6 +91,11 @@ def ask(
         for place, data in {**places, order.proof_folder / "photo.jpg": place_of_work}.items():
             result.parts.append((write_part(place, data, order.job), place))
     pages = {"photo": f"{order.proof_folder.name}/photo.jpg"}
+    pages |= {
+        name.partition(".")[0]: os.path.relpath(place, order.proof_folder.parent).replace(os.sep, "/")
+        for name, place in ((place.name, place) for place in places)
+        if name == CORNERS or name.startswith("choice-")
+    }
     result.record = record.model_copy(update={"seconds": stages.seconds, "finished_at": now(), "pages": pages})
     return result
 

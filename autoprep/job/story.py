@@ -176,7 +176,7 @@ def _preview(order: JobOrder, photo: Photo) -> Preview:
     def picture(outline: Outline) -> Float32:
         plan = _measured(order, photo, outline, wishes_of(order.settings, order.facts)).plan
         ratio = plan.geometry.ratio
-        return planned(photo, plan).picture(round(_CHOICE_PX**2 / max(ratio, 1 / ratio)))
+        return planned(photo, plan).shown(round(_CHOICE_PX**2 / max(ratio, 1 / ratio)))
 
     return picture
 
@@ -309,7 +309,7 @@ def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str
 def _proof(order: JobOrder, photo: Photo, made: Planned, result: JobResult) -> dict[str, str]:
     """Before and after for the proof page: the same view, so that one can be laid over the other."""
     most_px = _PROOF_PX * _PROOF_PX // 2
-    after = quantise8(made.picture(most_px))
+    after = quantise8(made.shown(most_px))
     before = quantise8(encode_fast(rectify(photo, made.plan.geometry, most_px).linear))
     small, outline = preview_jpeg(photo, CORNER_PX), result.record.outline
     page = corners_html(photo, order.photo, small, outline, order.facts, made.plan.kind)

@@ -14,11 +14,13 @@ from autoprep.ledger.rows import (
     Rendition,
     Restored,
     SeenFile,
+    Sent,
     State,
     View,
+    WorkRow,
 )
 
 __all__ = [
-    "BLOCK", "COPIES", "LOOK", "MIGRATIONS", "Change", "Job", "Ledger", "Line", "Listed", "OpenQuestion",
-    "Overview", "Rendition", "Restored", "SeenFile", "State", "View", "journal_mode",
+    "BLOCK", "COPIES", "LOOK", "MIGRATIONS", "Change", "Job", "Ledger", "Line", "Listed", "OpenQuestion", "Overview",
+    "Rendition", "Restored", "SeenFile", "Sent", "State", "View", "WorkRow", "journal_mode",
 ]  # fmt: skip

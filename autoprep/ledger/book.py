@@ -21,6 +21,7 @@ from autoprep.ledger.rows import (
     Restored,
     SeenFile,
     View,
+    dated,
     job_of,
     rendition_row,
     told_apart,
@@ -186,14 +187,16 @@ class Ledger(Names, Settled):
             db.execute(f"UPDATE jobs SET {column} = ? WHERE job = ?", (stored, record.job))  # noqa: S608
         db.execute("DELETE FROM coming WHERE job = ? AND destination <> ?", (record.job, LOOK))
         db.execute("DELETE FROM redos WHERE job = ?", (record.job,))
-        self._put(db, record.job, change.renditions)
+        self._put(db, record.job, change.renditions, record.finished_at or "")
 
-    def _put(self, db: sqlite3.Connection, job: str, renditions: Iterable[Rendition]) -> None:
-        for each in renditions:
+    def _put(self, db: sqlite3.Connection, job: str, renditions: Iterable[Rendition], when: str) -> None:
+        before = self.renditions(job) if renditions else {}
+        for new in renditions:
+            each = dated(new, before.get(new.destination), when)
             key = None if each.path is None else key_of(each.path)
             db.execute("DELETE FROM renditions WHERE job = ? AND destination = ?", (job, each.destination))
             db.execute(
-                f"INSERT INTO renditions (job, key, {RENDITION_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",  # noqa: S608
+                f"INSERT INTO renditions (job, key, {RENDITION_COLUMNS}) VALUES ({', '.join('?' * 13)})",  # noqa: S608
                 (job, key, *rendition_row(each)),
             )
 

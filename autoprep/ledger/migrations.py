@@ -161,6 +161,25 @@ MIGRATIONS: tuple[str, ...] = (
         INSERT OR IGNORE INTO due VALUES ('list', OLD.destination, 0);
     END;
     """,
+    # Since when a file is as it is, and since when there is one at all; a page for each work.
+    """
+    ALTER TABLE renditions ADD COLUMN made TEXT NOT NULL DEFAULT '';
+    ALTER TABLE renditions ADD COLUMN first TEXT NOT NULL DEFAULT '';
+    CREATE TRIGGER work_due AFTER INSERT ON due WHEN NEW.kind = 'work' BEGIN
+        INSERT OR IGNORE INTO due VALUES ('works', '', 0);
+    END;
+    CREATE TRIGGER work_written AFTER INSERT ON records BEGIN
+        INSERT OR IGNORE INTO due SELECT 'work', work, 0 FROM jobs WHERE number = NEW.number AND work <> '';
+    END;
+    CREATE TRIGGER work_rewritten AFTER UPDATE ON records BEGIN
+        INSERT OR IGNORE INTO due SELECT 'work', work, 0 FROM jobs WHERE number = NEW.number AND work <> '';
+    END;
+    CREATE TRIGGER work_changed AFTER UPDATE OF work, outcome, shown, said ON jobs BEGIN
+        INSERT OR IGNORE INTO due SELECT 'work', OLD.work, 0 WHERE OLD.work <> '';
+        INSERT OR IGNORE INTO due SELECT 'work', NEW.work, 0 WHERE NEW.work <> '';
+    END;
+    INSERT OR IGNORE INTO due SELECT DISTINCT 'work', work, 0 FROM jobs WHERE work <> '';
+    """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
 

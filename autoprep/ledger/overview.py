@@ -1,12 +1,14 @@
 """What is asked of all photos together, for lists, pages and counts: never more of it than is shown."""
 
 import json
+import os
 import sqlite3
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
-from autoprep.ledger.rows import LISTED_COLUMNS, Listed
+from autoprep.ledger.rows import LISTED_COLUMNS, Listed, Sent, WorkRow
 
 BLOCK = 100
 """A page of a month holds the photos of so many numbers: it stays the same page whatever else comes in."""
@@ -144,18 +146,73 @@ class Overview:
         )
         return [JobRecord.model_validate_json(row[0]) for row in rows]
 
-    def delivered(self, destination: str) -> list[tuple[OutputRecord, WorkFacts]]:
-        """The files that records list under a destination, each with what is said of its work."""
+    def delivered(self, destination: str) -> list[tuple[OutputRecord, WorkFacts, str]]:
+        """The files that records list under a destination, each with what is said of its work, and its photo."""
         rows = self._db.execute(
-            "SELECT o.value, j.said FROM renditions r JOIN jobs j ON j.job = r.job "
+            "SELECT o.value, j.said, j.shown FROM renditions r JOIN jobs j ON j.job = r.job "
             "JOIN records USING (number), json_each(records.record, '$.outputs') o "
             "WHERE r.destination = ?1 AND j.outcome = 'ready' AND json_extract(o.value, '$.destination') = ?1",
             (destination,),
         )
         return [
-            (OutputRecord.model_validate_json(output), WorkFacts.model_validate_json(said or "{}"))
-            for output, said in rows
+            (OutputRecord.model_validate_json(output), WorkFacts.model_validate_json(said or "{}"), shown)
+            for output, said, shown in rows
         ]
+
+    # --- works ----------------------------------------------------------------------------------------------
+
+    def works(self, only: str = "") -> list[WorkRow]:
+        """All works of which there is a picture or could be, by the number of their first photo; or only this one."""
+        clause, values = ("work = ?", (only,)) if only else ("work <> ''", ())
+        rows = self._db.execute(
+            "SELECT number, work, job, shown, came, kind, said, outcome, chosen, merit FROM jobs "  # noqa: S608
+            f"WHERE {clause} AND plan <> '' AND outcome IN ('ready', 'alternate') ORDER BY number",
+            values,
+        )
+        takes: dict[str, list[Any]] = {}
+        for row in rows:
+            takes.setdefault(row[1], []).append(row)
+        # Of takes that are given out, one that the artist chose, else the best.
+        used = {work: max(group, key=_regard) for work, group in takes.items()}
+        sent = self._sent({row[2] for row in used.values()} if only else None)
+        return [
+            WorkRow(
+                group[0][0], work, used[work][2], used[work][3], group[0][4], used[work][5],
+                WorkFacts.model_validate_json(used[work][6] or "{}"), len(group), tuple(sent.get(used[work][2], ())),
+            )
+            for work, group in takes.items()
+        ]  # fmt: skip
+
+    def _sent(self, jobs: set[str] | None) -> dict[str, list[Sent]]:
+        clause = "" if jobs is None else f"WHERE job IN ({', '.join('?' * len(jobs))})"
+        rows = self._db.execute(
+            f"SELECT job, destination, state, path, made, first, reason FROM renditions {clause}",  # noqa: S608
+            () if jobs is None else tuple(jobs),
+        )
+        found: dict[str, list[Sent]] = {}
+        for job, destination, state, path, *rest in rows:
+            place = None if path is None else Path(os.fsdecode(path))
+            found.setdefault(job, []).append(Sent(destination, state, place, *rest))
+        return found
+
+    def takes_of(self, work: str) -> list[JobRecord]:
+        """The records of all photos of a work, the one that is used first."""
+        records = self._records("jobs.work = ?", (work,), BLOCK)
+        return sorted(records, key=lambda record: (record.outcome != "ready", record.job))
+
+    def works_shown(self, jobs: list[str]) -> dict[str, str]:
+        """Job -> the work that the photo shows, of those that show one."""
+        clause = ", ".join("?" * len(jobs))
+        return dict(self._db.execute(f"SELECT job, work FROM jobs WHERE work <> '' AND job IN ({clause})", jobs))  # noqa: S608
+
+    def list_due(self) -> bool:
+        """Whether the list of all works is older than what is known."""
+        return self._db.execute("SELECT 1 FROM due WHERE kind = 'works'").fetchone() is not None
+
+    def due_works(self) -> list[str]:
+        """Works of which the page is older than what is known, the newest first."""
+        rows = self._db.execute("SELECT name FROM due WHERE kind = 'work' ORDER BY name DESC")
+        return [row[0] for row in rows]
 
     # --- what is to be written again ------------------------------------------------------------------------
 
@@ -168,7 +225,7 @@ class Overview:
         return {row[0] for row in self._db.execute("SELECT name FROM due WHERE kind = 'list'")}
 
     def written(self, kind: str, names: list[tuple[str, int]]) -> None:
-        """These pages ("page") or lists ("list") are as the ledger is now."""
+        """These pages ("page", "work", "works") or lists ("list") are as the ledger is now."""
         self._db.execute("BEGIN IMMEDIATE")
         self._db.executemany("DELETE FROM due WHERE kind = ? AND name = ? AND block = ?", [(kind, *at) for at in names])
         self._db.execute("COMMIT")
@@ -188,6 +245,11 @@ class Overview:
             "SELECT job FROM jobs WHERE finished >= ? AND finished < ? AND finished <> ''", (after, before)
         )
         return [row[0] for row in rows]
+
+
+def _regard(row: Any) -> tuple[bool, int, float]:
+    """Of a row of `Overview.works`: given out, chosen, merit."""
+    return row[7] == "ready", row[8], row[9] or 0.0
 
 
 def _which(outcome: str | None, month: str) -> tuple[str, tuple[str, ...]]:

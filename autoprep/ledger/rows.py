@@ -3,7 +3,7 @@
 import json
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -111,7 +111,8 @@ class Rendition:
     none, because it waits or could not be made.
     told: the artist's words that reach the file, by field; plan, settings: digests of the correction plan and of what
     the settings say; asked: made because it was asked for by name, whatever is usual; reason: why it is no longer, or
-    not, in place.
+    not, in place; made, first: since when the file is as it is, and since when there has been one, as records have
+    times: the ledger fills them in.
     """
 
     destination: str
@@ -123,6 +124,41 @@ class Rendition:
     asked: bool = False
     reason: str = ""
     output: OutputRecord | None = None
+    made: str = ""
+    first: str = ""
+
+
+@dataclass(frozen=True)
+class Sent:
+    """Where a picture of a work went: the file's name, since when it is as it is, and since when there has been one.
+
+    state, reason: as in Rendition.
+    """
+
+    destination: str
+    state: State
+    path: Path | None
+    made: str
+    first: str
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class WorkRow:
+    """A work as the list of all works shows it: the take that is used, with what is said of it and where it went.
+
+    number: that of its first photo, which never changes; takes: how many photos show it.
+    """
+
+    number: int
+    work: str
+    job: str
+    shown: str
+    came: str
+    kind: str
+    said: WorkFacts
+    takes: int
+    sent: tuple[Sent, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -153,7 +189,7 @@ VIEW_COLUMNS = (
 )
 RECORD_COLUMNS = "finished, kind, files, held, failed"
 LISTED_COLUMNS = "number, job, shown, state, outcome, kind, files, held, failed"
-RENDITION_COLUMNS = "destination, state, path, told, plan, settings, asked, reason, output"
+RENDITION_COLUMNS = "destination, state, path, told, plan, settings, asked, reason, output, made, first"
 
 
 def told_apart(record: JobRecord) -> tuple[Any, ...]:
@@ -189,7 +225,7 @@ def _view_values(row: Any) -> dict[str, Any]:
 
 def rendition_of(row: Any) -> Rendition:
     """A row of RENDITION_COLUMNS."""
-    destination, state, path, told, plan, settings, asked, reason, output = row
+    destination, state, path, told, plan, settings, asked, reason, output, made, first = row
     return Rendition(
         destination,
         state,
@@ -200,7 +236,18 @@ def rendition_of(row: Any) -> Rendition:
         bool(asked),
         reason,
         None if output is None else OutputRecord.model_validate_json(output),
+        made,
+        first,
     )
+
+
+def dated(rendition: Rendition, before: Rendition | None, when: str) -> Rendition:
+    """The same with its times: a file with the bytes that it had before is no newer than that."""
+    if rendition.output is None:
+        return replace(rendition, made="", first="" if before is None else before.first)
+    same = before is not None and before.output is not None and before.output.sha256 == rendition.output.sha256
+    made = before.made if same and before is not None else when
+    return replace(rendition, made=made, first=(before.first if before is not None else "") or made)
 
 
 def rendition_row(rendition: Rendition) -> tuple[Any, ...]:
@@ -215,4 +262,6 @@ def rendition_row(rendition: Rendition) -> tuple[Any, ...]:
         int(rendition.asked),
         rendition.reason,
         None if rendition.output is None else rendition.output.model_dump_json(),
+        rendition.made,
+        rendition.first,
     )

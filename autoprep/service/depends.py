@@ -7,7 +7,7 @@ from typing import Any
 from autoprep.domain import CorrectionPlan, WorkFacts
 from autoprep.job.orders import RENDERER
 from autoprep.service.rule import told_of
-from autoprep.wishes.names import file_stem
+from autoprep.wishes.names import counts, file_stem
 from autoprep.wishes.settings import Settings
 
 _IN_RIGHTS = ("title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords")
@@ -53,6 +53,7 @@ def _in_name(settings: Settings, name: str, facts: WorkFacts, shown: str) -> lis
 
     usual = stem(facts, shown)
     found = [word for word in _OTHER if stem(facts.model_copy(update={word: _OTHER[word]}), shown) != usual]
+    found += ["order"] if counts(settings.destinations[name]) else []
     return [*found, "photo"] if stem(facts, "Xq8z.jpg") != usual else found
 
 

@@ -20,7 +20,7 @@ from autoprep.service.keeping import sweep
 from autoprep.service.lock import StudioLock
 from autoprep.service.pool import Pool
 from autoprep.service.reload import Reload
-from autoprep.service.studio import ListWriter, write_pages
+from autoprep.service.studio import ListWriter, PageWriter
 from autoprep.wishes.settings import Settings, ledger_path, worker_count
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
@@ -51,7 +51,7 @@ class Engine:
         self._arrivals = Arrivals(
             settings, self.ledger, self._settling, log, self._desk.arrived, self._desk.here, patient=follow
         )
-        self._reload, self._lists = Reload(settings, log), ListWriter()
+        self._reload, self._pages, self._lists = Reload(settings, log), PageWriter(), ListWriter()
         self._ready: dict[bytes, Found] = {}
         self.hints = Hints(settings.folders.inbox)
         self._next_scan = self._next_page = 0.0
@@ -150,12 +150,12 @@ class Engine:
         self._page_due = True
         self._on_record(record)
 
-    def _write_page(self) -> None:
+    def _write_page(self, *, last: bool = False) -> None:
         if not self._page_due or time.monotonic() < self._next_page:
             return
         self._next_page, self._page_due = time.monotonic() + _PAGE_EVERY_S, False
         try:
-            self._page_due = not write_pages(self.settings, self.ledger.overview, date.today())
+            self._page_due = not self._pages.write(self.settings, self.ledger.overview, date.today(), last=last)
             self._lists.write(self.settings, self.ledger.overview)
         except (OSError, AutoprepError) as problem:
             self._complain("proof page not written", reason=str(problem))
@@ -205,7 +205,7 @@ class Engine:
         self._desk.give_back()
         self._pool.stop()
         self._next_page = 0.0
-        self._write_page()
+        self._write_page(last=True)
         self.hints.close()
         self.ledger.close()
         self._lock.close()

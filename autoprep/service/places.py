@@ -11,7 +11,7 @@ from autoprep.files.storage import safe_stem
 from autoprep.ledger import LOOK, Ledger, Rendition
 from autoprep.service.depends import same_name
 from autoprep.service.rule import Known
-from autoprep.wishes.names import counts, file_stem, opening, shortened
+from autoprep.wishes.names import counts, file_stem, number_in, opening, shortened
 from autoprep.wishes.settings import Settings
 
 IsTaken = Callable[[Path], bool]
@@ -70,7 +70,8 @@ def reserve(
     """Free places for a photo's outputs and, if it may become a question, for that one's folder.
 
     Names that meet one that is taken all get the same number at the end, so that a photo's outputs stay alike;
-    destinations that number their files go on counting instead. reserved names the stems that a destination has
+    destinations that number their files go on counting instead, or take the place that the artist gives the work.
+    reserved names the stems that a destination has
     given already; before: what the work has in the destinations now, whose numbers it keeps.
     """
 
@@ -83,7 +84,7 @@ def reserve(
             made = (before or {}).get(name)
             stem = made.path.stem if made is not None and made.path is not None else ""
             own = _number_of(settings, name, shown, facts, stem) if stem else None
-            number = own or _next_number(settings, name, shown, facts, reserved(name))
+            number = facts.order or own or _next_number(settings, name, shown, facts, reserved(name))
             numbered = (_place(settings, name, shown, facts, n, "") for n in range(number, 100_000))
             places[name] = next(place for place in numbered if not taken(place))
     plain = [name for name in names if name not in places]
@@ -112,14 +113,7 @@ def _next_number(settings: Settings, name: str, shown: str, facts: WorkFacts, st
 
 def _number_of(settings: Settings, name: str, shown: str, facts: WorkFacts, stem: str) -> int | None:
     """The number that a file of a numbering destination bears; None where it has none, or begins in another way."""
-    preset = settings.destinations[name]
-    if not counts(preset):
-        return None
-    for found in re.findall(r"\d+", stem):
-        start = opening(preset, name, facts, settings.artist.name, shown, int(found))
-        if int(found) and stem.startswith(start) and not stem[len(start) : len(start) + 1].isdigit():
-            return int(found)
-    return None
+    return number_in(settings.destinations[name], name, facts, settings.artist.name, shown, stem)
 
 
 def _place(settings: Settings, name: str, shown: str, facts: WorkFacts, number: int, ending: str) -> Path:

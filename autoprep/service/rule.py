@@ -20,7 +20,7 @@ MEASURED_BY = (
 )  # fmt: skip
 TOLD = (
     "title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords", "photo", "hold",
-    "names the artist",
+    "names the artist", "order",
 )  # fmt: skip
 _LABELS = {
     "photo": "name of the photo", "size_mm": "size", "alt_text": "alternative text", "keywords": "set of keywords",

@@ -3,42 +3,105 @@
 import hashlib
 import json
 import time
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from autoprep.domain import JobRecord
 from autoprep.files.storage import write_now
-from autoprep.ledger import Overview
+from autoprep.ledger import Overview, WorkRow
 from autoprep.told import lists as listing
-from autoprep.told.pages import Front, Place, index_html, month_html, page_name
+from autoprep.told.gallery import WORKS_PAGE, Shown, work_html, works_html
+from autoprep.told.pages import Front, Place, index_html, month_html, page_name, work_page_name
 from autoprep.wishes.settings import Settings
 
+_LIST_SHARE = 20  # the list of all works takes at most one part in so many of the time
 _MOST_SHOWN = 100  # questions, and photos of the newest day, on the first page
 
 
-def write_pages(settings: Settings, overview: Overview, today: date, most_s: float = 0.5) -> bool:
-    """Write the proof page, records/proof/index.html, and pages of months that are old; whether all are written now.
+class PageWriter:
+    """Writes the pages in records/proof that are older than what is known: of works, of months, and the first one.
 
-    Only the records that stand on these pages are read, however many there are. most_s: so long is spent on months.
+    Only the records that stand on these pages are read, however many there are. The list of all works is the one page
+    that grows with the studio: the longer it takes, the longer until it is written again.
     """
-    page = settings.folders.records / "proof" / "index.html"
-    place, artist = Place(settings.studio, page.parent), settings.artist.name
-    limit, due = time.monotonic() + most_s, overview.due_pages()
-    while due and time.monotonic() < limit:
-        month, block = due.pop(0)
-        records, leaf = overview.of_block(month, block), page.parent / page_name(month, block)
-        if records:
-            write_now(leaf, month_html(artist, place, month, records).encode("utf-8", "replace"), "page")
-        else:
-            leaf.unlink(missing_ok=True)
-        overview.written("page", [(month, block)])
-    day, counts = overview.latest_day(), overview.outcomes()
-    front = Front(
-        waiting=overview.waiting_for_answers(_MOST_SHOWN), questions=counts.get("needs a look", 0), day=day,
-        today=day == today.isoformat(), latest=overview.of_day(day, _MOST_SHOWN), months=overview.blocks(),
-        counts=counts,
-    )  # fmt: skip
-    write_now(page, index_html(artist, place, front).encode("utf-8", "replace"), "page")
-    return not due
+
+    def __init__(self) -> None:
+        self._next_list = 0.0
+
+    def write(
+        self, settings: Settings, overview: Overview, today: date, most_s: float = 0.5, *, last: bool = False
+    ) -> bool:
+        """Write what is due; whether all is written now. most_s: so long is spent; last: the list does not wait."""
+        folder, limit = settings.folders.records / "proof", time.monotonic() + most_s
+        place = Place(settings.studio, folder)
+        left = self._write_works(settings, overview, place, limit)
+        due = overview.due_pages()
+        while due and time.monotonic() < limit:
+            month, block = due.pop(0)
+            records, leaf = overview.of_block(month, block), folder / page_name(month, block)
+            if records:
+                text = month_html(settings.artist.name, _knowing(place, overview, records), month, records)
+                write_now(leaf, text.encode("utf-8", "replace"), "page")
+            else:
+                leaf.unlink(missing_ok=True)
+            overview.written("page", [(month, block)])
+        self._write_first(settings, overview, place, today)
+        list_due = overview.list_due() or not (folder / WORKS_PAGE).exists()
+        if list_due and not left and (last or time.monotonic() >= self._next_list):
+            self._write_list(settings, overview, place)
+            list_due = False
+        return not due and not left and not list_due
+
+    def _write_first(self, settings: Settings, overview: Overview, place: Place, today: date) -> None:
+        day, counts = overview.latest_day(), overview.outcomes()
+        front = Front(
+            waiting=overview.waiting_for_answers(_MOST_SHOWN), questions=counts.get("needs a look", 0), day=day,
+            today=day == today.isoformat(), latest=overview.of_day(day, _MOST_SHOWN), months=overview.blocks(),
+            counts=counts,
+        )  # fmt: skip
+        text = index_html(settings.artist.name, _knowing(place, overview, front.latest), front)
+        write_now(place.page_folder / "index.html", text.encode("utf-8", "replace"), "page")
+
+    def _write_works(self, settings: Settings, overview: Overview, place: Place, limit: float) -> int:
+        """Write the pages of works that are old; how many are left."""
+        due = overview.due_works()
+        while due and time.monotonic() < limit:
+            work = due.pop(0)
+            rows, takes = overview.works(work), overview.takes_of(work)
+            leaf = place.page_folder / work_page_name(work)
+            if rows and takes:
+                text = work_html(
+                    place, settings.destinations, Shown(rows[0], takes, _rights(settings, rows[0], takes[0]))
+                )
+                write_now(leaf, text.encode("utf-8", "replace"), "page")
+            else:
+                leaf.unlink(missing_ok=True)
+            overview.written("work", [(work, 0)])
+        return len(due)
+
+    def _write_list(self, settings: Settings, overview: Overview, place: Place) -> None:
+        start = time.monotonic()
+        text = works_html(place, settings.destinations, overview.works(), settings.artist.name)
+        write_now(place.page_folder / WORKS_PAGE, text.encode("utf-8", "replace"), "page")
+        overview.written("works", [("", 0)])
+        self._next_list = time.monotonic() + _LIST_SHARE * (time.monotonic() - start)
+
+
+def _knowing(place: Place, overview: Overview, records: Sequence[JobRecord]) -> Place:
+    """The place with the works that these photos show."""
+    return replace(place, works=overview.works_shown([record.job for record in records]))
+
+
+def _rights(settings: Settings, row: WorkRow, used: JobRecord) -> list[str]:
+    """Notice and terms as they stand in the files of a work."""
+    artist, rights = settings.artist.name, settings.rights
+    if not artist:
+        return []
+    year = row.said.year[-4:] or (used.taken_at or used.finished_at or "")[:4]
+    words = (rights.notice.format(artist=artist, year=year), rights.usage_terms.format(artist=artist, year=year))
+    return [text for text in words if text]
 
 
 class ListWriter:
@@ -57,7 +120,8 @@ class ListWriter:
             folder = settings.folders.ready / name
             if not preset.listing or (name not in due and _changed_at(folder) == self._seen.get(name)):
                 continue
-            listed = listing.entries(overview.delivered(name), lambda path: (settings.studio / path).is_file())
+            there = lambda path: (settings.studio / path).is_file()  # noqa: E731
+            listed = listing.entries(overview.delivered(name), preset, settings.artist.name, there)
             artist = settings.artist.name if preset.rights == "full" else ""
             csv = listing.as_csv(listed, artist, preset.prices).encode("utf-8-sig")
             page = listing.as_page(listed, artist, preset).encode("utf-8")

@@ -6,20 +6,23 @@ The list holds the artist's own words only. An alternative text that was not wri
 import csv
 import io
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
+from pathlib import PurePosixPath
 
 from autoprep.domain import OutputRecord, WorkFacts
 from autoprep.metadata.statement import physical
 from autoprep.wishes.destinations import Preset
+from autoprep.wishes.names import number_in
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One picture of a list: its file, and what is said of the work."""
+    """One picture of a list: its file, what is said of the work, and its number in the list."""
 
     output: OutputRecord
     work: WorkFacts
+    number: int = 0
 
     @property
     def file(self) -> str:
@@ -28,11 +31,25 @@ class Entry:
 
 
 def entries(
-    delivered: Iterable[tuple[OutputRecord, WorkFacts]], there: Callable[[str], bool] | None = None
+    delivered: Iterable[tuple[OutputRecord, WorkFacts, str]],
+    preset: Preset,
+    artist: str,
+    there: Callable[[str], bool] | None = None,
 ) -> list[Entry]:
-    """The pictures of a destination, in the order of their names; there(path) tells which still lie in its folder."""
-    found = [Entry(output, work) for output, work in delivered if there is None or there(output.path)]
-    return sorted(found, key=lambda entry: entry.file)
+    """The pictures of a destination in their order: that of the numbers in their names, else as the artist orders them.
+
+    delivered: file, what is said of the work, and the photo; there(path) tells which still lie in the folder. A number
+    in a file's name is its number in the list, also where one is missing.
+    """
+    found = []
+    for output, work, shown in delivered:
+        if there is None or there(output.path):
+            stem = PurePosixPath(output.path.replace("\\", "/")).stem
+            number = number_in(preset, output.destination, work, artist, shown, stem)
+            found.append(Entry(output, work, number or 0))
+    found.sort(key=lambda entry: (entry.number, entry.work.order or 10_000, entry.file))
+    numbered = all(entry.number for entry in found)
+    return found if numbered else [replace(entry, number=k) for k, entry in enumerate(found, 1)]
 
 
 def caption(work: WorkFacts, artist: str, credit: str = "") -> str:
@@ -48,17 +65,17 @@ def as_csv(listed: list[Entry], artist: str, prices: bool) -> str:
     columns = ["number", "file", "title", "year", "medium and size", "caption", "alternative text"]
     # An inventory number can tell whose work it is.
     writer.writerow(columns + (["inventory"] if artist else []) + (["price"] if prices else []))
-    for number, entry in enumerate(listed, 1):
+    for entry in listed:
         work = entry.work
         row = [
-            f"{number:02d}", entry.file, work.title, work.year, physical(work), caption(work, artist), work.alt_text,
-            *([work.inventory] if artist else []),
+            f"{entry.number:02d}", entry.file, work.title, work.year, physical(work), caption(work, artist),
+            work.alt_text, *([work.inventory] if artist else []),
         ]  # fmt: skip
-        writer.writerow([_harmless(cell) for cell in row + ([work.price] if prices else [])])
+        writer.writerow([harmless(cell) for cell in row + ([work.price] if prices else [])])
     return out.getvalue()
 
 
-def _harmless(cell: str) -> str:
+def harmless(cell: str) -> str:
     """A spreadsheet takes cells that begin with these for formulas."""
     return f"'{cell}" if cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
 
@@ -88,12 +105,32 @@ def checklist(listed: list[Entry], preset: Preset) -> list[str]:
     if preset.rights == "none":
         said.append("look yourself whether a signature or a name can be read on the works: it is not removed")
     said.append("no mark on the pictures" if not preset.mark else "a small mark on the pictures")
-    without = [entry.file for entry in listed if not entry.work.title]
-    if without:
-        said.append(f"{len(without)} without a title: {', '.join(without[:5])}")
+    for what, files_without in missing(listed, preset).items():
+        shown = ", ".join(files_without[:5]) + (", ..." if len(files_without) > 5 else "")
+        said.append(f"{len(files_without)} without {what}: {shown}")
+    said += [f"number {number:02d} stands twice: say “order:” in a note" for number in _twice(listed)]
     checked = f"rules last checked on {preset.checked}" if preset.checked else "rules never checked"
     said.append(f"{checked}; read the call again before you send")
     return said
+
+
+def missing(listed: list[Entry], preset: Preset) -> dict[str, list[str]]:
+    """What calls usually ask for and is not said of a work: in words -> the files that lack it."""
+    wanted: dict[str, Callable[[WorkFacts], object]] = {
+        "a title": lambda work: work.title, "a year": lambda work: work.year, "a medium": lambda work: work.medium,
+        "a size": lambda work: work.size_mm,
+    }  # fmt: skip
+    if preset.listing:
+        wanted["an alternative text"] = lambda work: work.alt_text
+    if preset.prices:
+        wanted["a price"] = lambda work: work.price
+    found = {what: [entry.file for entry in listed if not said(entry.work)] for what, said in wanted.items()}
+    return {what: files for what, files in found.items() if files}
+
+
+def _twice(listed: list[Entry]) -> list[int]:
+    numbers = [entry.number for entry in listed]
+    return sorted({number for number in numbers if numbers.count(number) > 1})
 
 
 def _counted(files: list[OutputRecord], holds: Callable[[OutputRecord], bool], what: str) -> str:
@@ -114,7 +151,7 @@ _STYLE = (
 
 def as_page(listed: list[Entry], artist: str, preset: Preset) -> str:
     """The list as one HTML page without scripts or network, made to be printed; artist is empty for a blind list."""
-    rows = "".join(_row(number, entry, artist, preset.prices) for number, entry in enumerate(listed, 1))
+    rows = "".join(_row(entry, artist, preset.prices) for entry in listed)
     price = "<th>price</th>" if preset.prices else ""
     heading = f"Image list — {escape(artist)}" if artist else "Image list"
     checks = "".join(f"<li>{escape(line)}</li>" for line in checklist(listed, preset))
@@ -127,10 +164,10 @@ def as_page(listed: list[Entry], artist: str, preset: Preset) -> str:
     )
 
 
-def _row(number: int, entry: Entry, artist: str, prices: bool) -> str:
+def _row(entry: Entry, artist: str, prices: bool) -> str:
     work = entry.work
     before, after = escape(artist), escape(", ".join(part for part in (work.year, physical(work)) if part))
     words = ", ".join(part for part in (before, f"<i>{escape(work.title)}</i>" if work.title else "", after) if part)
     alt = f'<br><span class="q">{escape(work.alt_text)}</span>' if work.alt_text else ""
     price = f"<td>{escape(work.price)}</td>" if prices else ""
-    return f"<tr><td>{number:02d}</td><td>{escape(entry.file)}</td><td>{words}{alt}</td>{price}</tr>"
+    return f"<tr><td>{entry.number:02d}</td><td>{escape(entry.file)}</td><td>{words}{alt}</td>{price}</tr>"

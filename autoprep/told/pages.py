@@ -13,10 +13,11 @@ from autoprep.told.web import page
 
 @dataclass(frozen=True)
 class Place:
-    """Where the page lies and what its links are relative to."""
+    """Where the page lies and what its links are relative to; works: job -> the work that the photo shows."""
 
     studio: Path
     page_folder: Path
+    works: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ def index_html(artist: str, place: Place, front: Front) -> str:
         + _months(front.months)
     )  # fmt: skip
     said = (
-        f"<p>{escape(summary)}.</p>"
+        f'<p>{escape(summary)}. <a href="works.html">All works, to search</a></p>'
         '<p class="quiet">Press and hold a picture, or the space bar on it, to see it as it was photographed. '
         "Marks and metadata are no registration of rights and no legal advice; the law differs by country.</p>"
     )
@@ -59,7 +60,7 @@ def month_html(artist: str, place: Place, month: str, records: Sequence[JobRecor
     """One page of a month, the newest photos first."""
     name = artist or "your pictures"
     back = '<p><a href="index.html">All months, and what waits for an answer</a></p>'
-    body = "".join(_article(place, record) for record in records)
+    body = "".join(article(place, record) for record in records)
     return _page(f"Proof of {name}: {_in_words(month)}", back, body)
 
 
@@ -71,7 +72,7 @@ def page_name(month: str, block: int) -> str:
 def _section(heading: str, place: Place, records: Sequence[JobRecord]) -> str:
     if not records:
         return ""
-    return f'<h2 class="part">{escape(heading)}</h2>{"".join(_article(place, record) for record in records)}'
+    return f'<h2 class="part">{escape(heading)}</h2>{"".join(article(place, record) for record in records)}'
 
 
 def _months(months: Mapping[str, Mapping[int, int]]) -> str:
@@ -105,16 +106,27 @@ def _page(title: str, said: str, body: str) -> str:
     return page(title, said, body, scripts=["page.js"])
 
 
-def _article(place: Place, record: JobRecord) -> str:
+def article(place: Place, record: JobRecord) -> str:
+    """One photo with all that is known of it, as HTML."""
     words = "".join(f"<li>{escape(reason)}</li>" for reason in record.reasons)
     about = escape(record.photo) + (f", {escape(record.kind)}" if record.kind else "")
     return (
-        f'<article id="{escape(record.job)}"{_asks(record)}><div>{_pictures(place, record)}</div><div>'
-        f'<h2>{escape(record.work.title or record.photo)}</h2><p class="state">{escape(state(record))}</p>'
+        f'<article id="{escape(record.job)}"{_asks(record)}><div>{pictures(place, record)}</div><div>'
+        f'<h2>{_titled(place, record)}</h2><p class="state">{escape(state(record))}</p>'
         f'<p class="quiet">{about}</p>'
-        f"<ul>{words}</ul>{_unclear(record)}{_held(record)}{_advice(record)}{_outputs(place, record.outputs)}"
-        f"{_not_right(place, record)}{_measures(record)}</div></article>"
+        f"<ul>{words}</ul>{unclear(record)}{_held(record)}{advice(record)}{file_rows(place, record.outputs)}"
+        f"{_not_right(place, record)}{measures(record)}</div></article>"
     )
+
+
+def _titled(place: Place, record: JobRecord) -> str:
+    title, work = escape(record.work.title or record.photo), place.works.get(record.job)
+    return f'<a href="{quote(work_page_name(work))}">{title}</a>' if work else title
+
+
+def work_page_name(work: str) -> str:
+    """The file name of the page of one work."""
+    return f"work-{work}.html"
 
 
 def _asks(record: JobRecord) -> str:
@@ -137,7 +149,8 @@ def state(record: JobRecord) -> str:
     return sentences.get(record.outcome, record.outcome)
 
 
-def _unclear(record: JobRecord) -> str:
+def unclear(record: JobRecord) -> str:
+    """What is said of the work and could not be used, as HTML."""
     rows = "".join(f"<li>{escape(line)}</li>" for line in record.work.unclear)
     return f'<p class="quiet">About your words:</p><ul>{rows}</ul>' if rows else ""
 
@@ -147,14 +160,23 @@ def _held(record: JobRecord) -> str:
     return f'<p class="quiet">Not given out:</p><ul>{rows}</ul>' if rows else ""
 
 
-def _advice(record: JobRecord) -> str:
+def advice(record: JobRecord) -> str:
+    """What would make the next photo better, as HTML."""
     rows = "".join(f"<li>{escape(line)}</li>" for line in record.advice)
     return f'<p class="quiet">For the next photo:</p><ul>{rows}</ul>' if rows else ""
 
 
-def _pictures(place: Place, record: JobRecord) -> str:
+def pictures(place: Place, record: JobRecord, *, wide: bool = False) -> str:
+    """The comparison of a photo as HTML: one over the other to press, or wide, side by side; a question's choices."""
     # Old comparison pictures may have been cleared away; what is said of the photo stays.
     pages = {name: path for name, path in record.pages.items() if (place.page_folder / path).exists()}
+    if "before" in pages and "after" in pages and wide:
+        return (
+            '<div class="takes"><figure><img class="alone" src="{before}" alt="as photographed" loading="lazy">'
+            "<figcaption>as photographed</figcaption></figure><figure>"
+            '<img class="alone" src="{after}" alt="as delivered" loading="lazy"><figcaption>as delivered</figcaption>'
+            "</figure></div>{away}"
+        ).format(before=quote(pages["before"]), after=quote(pages["after"]), away=_not_right(place, record))
     if "before" in pages and "after" in pages:
         return (
             '<figure><div class="hold" tabindex="0" role="img" '
@@ -164,8 +186,14 @@ def _pictures(place: Place, record: JobRecord) -> str:
             "<figcaption><span>as delivered</span><span>hold: as photographed</span></figcaption></figure>"
         )
     if "photo" in pages:
+        choices = "".join(
+            f'<figure><img class="alone" src="{quote(path)}" alt="" loading="lazy">'
+            f"<figcaption>{escape(name.replace('-', ' '))}</figcaption></figure>"
+            for name, path in pages.items() if name.startswith("choice-")
+        )  # fmt: skip
         return (
             f'<img class="alone" src="{quote(pages["photo"])}" alt="the photo with the guessed outline" loading="lazy">'
+            + (f'<div class="takes">{choices}</div>' if choices else "")
         )
     return ""
 
@@ -177,18 +205,26 @@ def _not_right(place: Place, record: JobRecord) -> str:
     return f'<p><a href="{quote(page)}">Not right? Set the corners, turn it, or say what it is</a></p>'
 
 
-def _outputs(place: Place, outputs: Iterable[OutputRecord]) -> str:
+def file_rows(place: Place, outputs: Iterable[OutputRecord], made: Mapping[str, str] | None = None) -> str:
+    """The files of a work as an HTML table; made: destination -> the day since which its file is as it is."""
     rows = []
     for out in outputs:
         lies = (place.studio / out.path).exists()
         name = escape(out.destination)
         shown = f'<a href="{_link(place, out.path)}">{name}</a>' if lies else f"{name} (picked up)"
-        notes = "".join(f'<br><span class="quiet">{escape(note)}</span>' for note in out.notes)
+        day, columns = (made or {}).get(out.destination, ""), 3 + (made is not None)
         rows.append(
-            f"<tr><td>{shown}{notes}</td>"
+            f"<tr><td>{shown}</td>{_day(day) if made is not None else ''}"
             f'<td class="n">{out.width_px} × {out.height_px}</td><td class="n">{out.bytes / 1e6:.1f} MB</td></tr>'
         )
+        if out.notes:
+            notes = "<br>".join(escape(note) for note in out.notes)
+            rows.append(f'<tr><td colspan="{columns}" class="quiet">{notes}</td></tr>')
     return f"<table>{''.join(rows)}</table>" if rows else ""
+
+
+def _day(made: str) -> str:
+    return f'<td class="n">{escape(made)}</td>'
 
 
 def _link(place: Place, path: str) -> str:
@@ -197,7 +233,8 @@ def _link(place: Place, path: str) -> str:
     return escape(quote(relative.replace(os.sep, "/"), errors="surrogateescape"))
 
 
-def _measures(record: JobRecord) -> str:
+def measures(record: JobRecord) -> str:
+    """What was measured, folded away, as HTML."""
     if not record.measures:
         return ""
     confidence = {} if record.outline is None else {"outline_confidence": record.outline.confidence}

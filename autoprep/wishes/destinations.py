@@ -107,6 +107,10 @@ class Preset(Table):
     name_case: Literal["keep", "lower", "upper"] = Field(default="keep", description="the case of letters in names")
     name_space: Literal[" ", "_", "-"] = Field(default=" ", description="what stands for a space in names")
     # --- what goes along, and the rules
+    public: bool = Field(
+        default=False,
+        description="what lies here is shown to everybody; the list of works says since when, for calls that ask",
+    )
     listing: bool = Field(
         default=False, description="a numbered list of the pictures, captions and a checklist in the folder"
     )

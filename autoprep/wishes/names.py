@@ -62,6 +62,17 @@ def opening(preset: Preset, destination: str, facts: WorkFacts, artist: str, sho
     return file_stem(cut, destination, facts, artist, shown, number)
 
 
+def number_in(preset: Preset, destination: str, facts: WorkFacts, artist: str, shown: str, stem: str) -> int | None:
+    """The number that a file of a numbering destination bears; None where it has none, or begins in another way."""
+    if not counts(preset):
+        return None
+    for found in re.findall(r"\d+", stem):
+        start = opening(preset, destination, facts, artist, shown, int(found))
+        if int(found) and stem.startswith(start) and not stem[len(start) : len(start) + 1].isdigit():
+            return int(found)
+    return None
+
+
 def counts(preset: Preset) -> bool:
     """Whether the destination numbers its files."""
     return any(name == "nn" for _, name, _, _ in Formatter().parse(preset.name))

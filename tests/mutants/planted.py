@@ -292,6 +292,20 @@ PLANTED: tuple[Mistake, ...] = (
         ("a scene is a sheet", "whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:", "False:"),
     ),
     *_all(
+        "autoprep/ledger/rows.py", ("tests/told/test_works.py",),
+        ("a file is new with every word", "made = before.made if same and before is not None else when", "made = when"),
+        ("it was never given out before", '(before.first if before is not None else "") or made', "made"),
+    ),
+    *_all(
+        "autoprep/told/works.py", ("tests/told/test_works.py",),
+        ("all destinations are public", "for name, preset in presets.items() if preset.public}", "for name in presets}"),
+        ("nothing is missing", '        if sent.state != "in place":', "        if False:"),
+    ),
+    *_all(
+        "autoprep/told/lists.py", ("tests/told/test_works.py",),
+        ("numbers close up when one is missing", "return found if numbered else [", "return ["),
+    ),
+    *_all(
         "autoprep/service/questions.py", ("tests/service/test_questions.py",),
         ("an answer counts at once", "return now - self._pending[job][1] >= self._settle_s", "return True"),
         ("all deleted is no answer", "    if not left:\n        return NONE\n", "    if not left:\n        return None\n"),

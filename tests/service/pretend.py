@@ -34,6 +34,7 @@ from autoprep.errors import DeliveryError
 from autoprep.files.storage import write_part
 from autoprep.job.delivery import Delivery, statement_for
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
+from autoprep.job.stages import now
 from autoprep.job.story import why_held
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
@@ -69,7 +70,7 @@ def pretend(order: JobOrder) -> JobResult:
         return _made(order, order.earlier.model_copy(update={"outputs": kept, "work": order.facts}))
     base = JobRecord(
         job=order.job, photo=order.photo, sha256=order.sha256, outcome="ready", work=order.facts,
-        taken_at=_PHOTO.taken_at,
+        taken_at=_PHOTO.taken_at, finished_at=now(),
     )  # fmt: skip
     if order.facts.reference is not None:
         return JobResult(base.model_copy(update={"outcome": "reference", "reasons": ("a card",)}))

@@ -10,7 +10,7 @@ from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.housekeeping import clear_comparisons
 from autoprep.service.knowledge import Knowledge
-from autoprep.service.studio import write_pages
+from autoprep.service.studio import PageWriter
 from autoprep.wishes.settings import Settings, ledger_path
 from tests.service.pretend import Studio, photo
 
@@ -126,7 +126,7 @@ def test_a_page_write_reads_only_what_it_shows(wren: Studio, monkeypatch: pytest
 
     monkeypatch.setattr(Overview, "_records", records)
     monkeypatch.setattr("autoprep.service.studio._MOST_SHOWN", 4)
-    assert write_pages(wren.settings, ledger.overview, date.today())
+    assert PageWriter().write(wren.settings, ledger.overview, date.today())
     assert read == [0, 4]  # no question, the newest of the day; every month's page is as it should be
     ledger.close()
 
@@ -138,8 +138,12 @@ def test_pages_are_found_from_the_first(wren: Studio) -> None:
     folder = wren.settings.folders.records / "proof"
     first = (folder / "index.html").read_text(encoding="utf-8")
     links = re.findall(r'href="([^"/]+\.html)"', first)
-    assert len(links) == 1
-    month = (folder / links[0]).read_text(encoding="utf-8")
+    works = [link for link in links if link.startswith("work")]
+    (month_page,) = set(links) - set(works)
+    assert len(works) == 2
+    for link in works:
+        assert 'href="index.html"' in (folder / link).read_text(encoding="utf-8")
+    month = (folder / month_page).read_text(encoding="utf-8")
     assert month.count("<article") == first.count("<article") == 2
     assert "Waits for your answer" in first
 
@@ -149,9 +153,9 @@ def test_many_pages_are_written_a_few_at_a_time(wren: Studio) -> None:
     wren.run()
     ledger = Ledger(ledger_path(wren.settings))
     ledger._db.executemany("INSERT INTO due VALUES ('page', '2025-01', ?)", [(n,) for n in range(5)])
-    assert not write_pages(wren.settings, ledger.overview, date.today(), most_s=0.0)
+    assert not PageWriter().write(wren.settings, ledger.overview, date.today(), most_s=0.0)
     assert len(ledger.overview.due_pages()) == 5
-    assert write_pages(wren.settings, ledger.overview, date.today(), most_s=60.0)
+    assert PageWriter().write(wren.settings, ledger.overview, date.today(), most_s=60.0)
     assert ledger.overview.due_pages() == []
     ledger.close()
 

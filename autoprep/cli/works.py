@@ -1,0 +1,48 @@
+"""The command that lists all works, and what a destination still lacks before a deadline."""
+
+import argparse
+
+from autoprep.cli.found import open_ledger, settings_of
+from autoprep.errors import UsageError
+from autoprep.ledger import Overview, WorkRow
+from autoprep.logs import plain
+from autoprep.told import lists, works
+from autoprep.wishes.settings import Settings
+
+
+def list_works(options: argparse.Namespace) -> int:
+    """List all works, or say what would go to a destination and what is missing."""
+    settings = settings_of(options)
+    wanted = options.destination
+    if wanted is not None and wanted not in settings.destinations:
+        raise UsageError(f"no destination is called {wanted!r}; there are {', '.join(settings.destinations)}")
+    ledger = open_ledger(settings)
+    try:
+        rows = [] if ledger is None else ledger.overview.works()
+        if wanted is not None:
+            return _call(settings, wanted, rows, None if ledger is None else ledger.overview)
+    finally:
+        if ledger is not None:
+            ledger.close()
+    presets = settings.destinations
+    if options.json:
+        print(works.as_json(rows, presets))
+    elif options.csv:
+        print(works.as_csv(rows, presets), end="")
+    else:
+        for line in works.lines(rows, presets) or ["No work has come in yet."]:
+            print(plain(line))
+    return 0
+
+
+def _call(settings: Settings, name: str, rows: list[WorkRow], overview: Overview | None) -> int:
+    preset = settings.destinations[name]
+    delivered = [] if overview is None else overview.delivered(name)
+    listed = lists.entries(
+        delivered, preset, settings.artist.name, lambda path: (settings.studio / path).is_file()
+    )  # fmt: skip
+    lines = works.call_lines(name, preset, listed, rows)
+    for line in lines:
+        print(plain(line))
+    lacking = lists.missing(listed, preset) or any(line.startswith("  not") for line in lines)
+    return 1 if lacking or not listed else 0

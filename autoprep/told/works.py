@@ -1,0 +1,111 @@
+"""The list of all works: what each is, where its pictures went and since when; and what a deadline still lacks."""
+
+import csv
+import io
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from autoprep.ledger import Sent, WorkRow
+from autoprep.metadata.statement import physical
+from autoprep.told.lists import Entry, caption, checklist, harmless
+from autoprep.wishes.destinations import Preset
+
+COLUMNS = (
+    "number", "title", "year", "medium", "height", "width", "unit", "kind", "inventory", "price", "photo", "takes",
+    "held", "public since", "went to", "alternative text",
+)  # fmt: skip
+
+
+def public_since(row: WorkRow, presets: Mapping[str, Preset]) -> str:
+    """The day on which a picture of the work first lay in a public destination, as 2026-11-26; empty where none did.
+
+    Of files that an earlier version made the day is not known.
+    """
+    public = {name for name, preset in presets.items() if preset.public}
+    return min((sent.first[:10] for sent in row.sent if sent.first and sent.destination in public), default="")
+
+
+def fields(row: WorkRow, presets: Mapping[str, Preset]) -> dict[str, str]:
+    """A work as one row of text, by COLUMNS."""
+    said = row.said
+    height, width = said.sides()
+    values = (
+        str(row.number), said.title, said.year, said.medium, height, width, said.unit if height else "", row.kind,
+        said.inventory, said.price, row.shown, str(row.takes), "held" if said.hold else "", public_since(row, presets),
+        "; ".join(_went(sent) for sent in row.sent if sent.state == "in place"), said.alt_text,
+    )  # fmt: skip
+    return dict(zip(COLUMNS, values, strict=True))
+
+
+def _went(sent: Sent) -> str:
+    file = "" if sent.path is None else sent.path.name
+    return f"{sent.destination}: {file}" + (f" ({sent.made[:10]})" if sent.made else "")
+
+
+def as_csv(rows: Iterable[WorkRow], presets: Mapping[str, Preset]) -> str:
+    """All works as CSV (RFC 4180)."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(COLUMNS)
+    for row in rows:
+        writer.writerow([harmless(cell) for cell in fields(row, presets).values()])
+    return out.getvalue()
+
+
+def as_json(rows: Iterable[WorkRow], presets: Mapping[str, Preset]) -> str:
+    """All works as a JSON list; "went to" holds an object per file."""
+    return json.dumps([_object(row, presets) for row in rows], ensure_ascii=False, indent=2)
+
+
+def _object(row: WorkRow, presets: Mapping[str, Preset]) -> dict[str, Any]:
+    size = row.said.size_mm
+    return {
+        **{name.replace(" ", "_"): value for name, value in fields(row, presets).items()},
+        "number": row.number,
+        "takes": row.takes,
+        "held": row.said.hold,
+        "height_mm": None if size is None else size[1],
+        "width_mm": None if size is None else size[0],
+        "keywords": list(row.said.keywords),
+        "went_to": [
+            {
+                "destination": sent.destination,
+                "state": sent.state,
+                "file": None if sent.path is None else sent.path.name,
+                "made": sent.made,
+                "first": sent.first,
+                "reason": sent.reason,
+            }
+            for sent in row.sent
+        ],
+    }
+
+
+def lines(rows: Sequence[WorkRow], presets: Mapping[str, Preset]) -> list[str]:
+    """All works as lines to read."""
+    said = []
+    for row in rows:
+        went = ", ".join(sent.destination for sent in row.sent if sent.state == "in place") or "nowhere"
+        since = public_since(row, presets)
+        notes = [f"in {went}", *(["on hold"] if row.said.hold else []), *([f"public since {since}"] if since else [])]
+        notes += [f"{row.takes} takes"] if row.takes > 1 else []
+        said.append(f"{row.number:>5}  {caption(row.said, '') or row.shown}  ({'; '.join(notes)})")
+    return said
+
+
+def call_lines(name: str, preset: Preset, listed: Sequence[Entry], rows: Sequence[WorkRow]) -> list[str]:
+    """What would go to a destination now, in its order, what waits and why, and what is missing."""
+    said = [f"{name}: {len(listed)} picture{'' if len(listed) == 1 else 's'} would go now"]
+    for entry in listed:
+        words = ", ".join(part for part in (entry.work.title, entry.work.year, physical(entry.work)) if part)
+        said.append(f"  {entry.number:02d}  {entry.file}  {words or 'nothing is said of it'}")
+    waiting = [(row, sent) for row in rows for sent in row.sent if sent.destination == name]
+    for row, sent in waiting:
+        if sent.state != "in place":
+            said.append(f"  not: {row.said.title or row.shown}: {sent.reason or sent.state}")
+    made = {row.work for row, _ in waiting}
+    for row in rows:
+        if row.work not in made and name in (*row.said.destinations, *row.said.also):
+            said.append(f"  not yet made: {row.said.title or row.shown}")
+    return said + [f"  check: {line}" for line in checklist(list(listed), preset)]

@@ -1,0 +1,171 @@
+"""The list of all works: line by line, for people, for spreadsheets and for programs; and before a deadline."""
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+
+from autoprep.cli.main import main
+from autoprep.domain import WorkFacts
+from autoprep.ledger import Ledger, Sent, WorkRow
+from autoprep.told import works
+from autoprep.told.gallery import works_html
+from autoprep.told.pages import Place
+from autoprep.wishes.destinations import Preset
+from autoprep.wishes.settings import Settings, ledger_path
+from tests.service.pretend import Studio, photo
+
+PRESETS = {"site": Preset(long_side_px=900, public=True), "jury": Preset(long_side_px=900)}
+THRIFT = WorkRow(
+    7, "00007-a", "00009-b", "Book/IMG_1.jpg", "2026-11-20", "ink",
+    WorkFacts(title="=Thrift <on> a cliff", year="2026", medium="ink", size_mm=(298.45, 419.1), unit="in",
+              keywords=("sea",)),
+    3,
+    (
+        Sent("site", "in place", Path("/x/ready/site/Thrift.jpg"), "2026-11-24T10:00:00", "2026-11-21T09:00:00"),
+        Sent("jury", "held", None, "", "", "glare"),
+    ),
+)  # fmt: skip
+GULL = WorkRow(8, "00008-c", "00008-c", "Gull.jpg", "2026-11-21", "painting", WorkFacts(title="Gull", hold=True), 1)
+
+
+def test_a_work_is_a_row() -> None:
+    rows = list(csv.DictReader(io.StringIO(works.as_csv([THRIFT, GULL], PRESETS))))
+    assert rows[0] == {
+        "number": "7", "title": "'=Thrift <on> a cliff", "year": "2026", "medium": "ink", "height": "16.5",
+        "width": "11.75", "unit": "in", "kind": "ink", "inventory": "", "price": "", "photo": "Book/IMG_1.jpg",
+        "takes": "3", "held": "", "public since": "2026-11-21", "went to": "site: Thrift.jpg (2026-11-24)",
+        "alternative text": "",
+    }  # fmt: skip
+    assert (rows[1]["held"], rows[1]["public since"], rows[1]["went to"]) == ("held", "", "")
+
+
+def test_programs_get_every_file_with_its_days() -> None:
+    thrift = json.loads(works.as_json([THRIFT], PRESETS))[0]
+    assert thrift["number"] == 7
+    assert (thrift["height_mm"], thrift["width_mm"]) == (419.1, 298.45)
+    assert [(to["destination"], to["state"], to["file"], to["first"][:10]) for to in thrift["went_to"]] == [
+        ("site", "in place", "Thrift.jpg", "2026-11-21"),
+        ("jury", "held", None, ""),
+    ]
+
+
+def test_a_blind_or_private_destination_makes_nothing_public() -> None:
+    assert works.public_since(THRIFT, {"site": PRESETS["jury"]}) == ""
+
+
+def test_the_page_is_escaped_and_can_be_searched() -> None:
+    page = works_html(Place(Path("/x"), Path("/x/records/proof")), PRESETS, [THRIFT, GULL], "Wren <Halloway>")
+    assert "<on>" not in page
+    assert "Wren <H" not in page
+    assert 'data-words="=thrift &lt;on&gt; a cliff book/img_1.jpg 2026, ink, 16.5 x 11.75 in, ink  sea"' in page
+    assert page.index("work-00008-c.html") < page.index("work-00007-a.html")  # the newest first
+
+
+DESTINATIONS = """
+[site]
+long_side_px = 900
+public = true
+
+[jury]
+when = "asked"
+long_side_px = 900
+name = "{nn} {title}"
+listing = true
+"""
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    studio.config_file.with_name("destinations.toml").write_text(DESTINATIONS, encoding="utf-8")
+    return Studio(studio, monkeypatch)
+
+
+def rows(wren: Studio) -> list[WorkRow]:
+    ledger = Ledger(ledger_path(wren.settings))
+    try:
+        return ledger.overview.works()
+    finally:
+        ledger.close()
+
+
+def test_a_call_says_what_would_go_what_waits_and_what_is_missing(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    command = ["works", "--for", "jury", "--config", str(wren.settings.studio)]
+    assert main(command) == 1
+    assert "jury: 0 pictures would go now" in capsys.readouterr().out
+    full = "year: 2026\nmedium: ink\nsize: 20 x 30 cm\nalt: Reeds by a pond\n"
+    wren.put("for jury/Reeds.jpg", photo(1))
+    wren.put("for jury/Gulls.jpg", photo(2))
+    wren.put("for jury/Reeds.txt", full)
+    wren.put("for jury/Gulls.txt", "hold: yes")
+    wren.run()
+    assert main(command) == 1
+    said = capsys.readouterr().out
+    assert "  01  01 Reeds.jpg  Reeds, 2026, ink, 20 x 30 cm" in said
+    assert "not: Gulls" in said
+    wren.put("for jury/Gulls.txt", full.replace("Reeds", "Gulls"))
+    wren.run()
+    assert main(command) == 0
+    assert "without" not in capsys.readouterr().out
+    wren.put("for jury/Gulls.txt", "")
+    wren.run()
+    assert main(command) == 1
+    assert "1 without a medium: 02 Gulls.jpg" in capsys.readouterr().out
+
+
+def test_the_artist_orders_a_call_and_the_numbers_follow(wren: Studio) -> None:
+    for number, title in enumerate(("Reeds", "Gulls", "Boats"), 1):
+        wren.put(f"for jury/{title}.jpg", photo(number))
+    wren.run()
+    jury = wren.settings.folders.ready / "jury"
+    assert sorted(place.name for place in jury.glob("*.jpg")) == ["01 Boats.jpg", "02 Gulls.jpg", "03 Reeds.jpg"]
+    wren.put("for jury/Boats.txt", "order: 3")
+    wren.put("for jury/Reeds.txt", "order: 1")
+    wren.run()
+    assert sorted(place.name for place in jury.glob("*.jpg")) == ["01 Reeds.jpg", "02 Gulls.jpg", "03 Boats.jpg"]
+    listed = list(csv.reader(io.StringIO((jury / "image-list.csv").read_text(encoding="utf-8-sig"))))
+    assert [row[:2] for row in listed[1:]] == [["01", "01 Reeds.jpg"], ["02", "02 Gulls.jpg"], ["03", "03 Boats.jpg"]]
+    # A number in the list is the number in the file's name, also where one was taken away.
+    (jury / "02 Gulls.jpg").unlink()
+    wren.put("for jury/Boats.txt", "order: 3\nyear: 2026")
+    wren.run()
+    listed = list(csv.reader(io.StringIO((jury / "image-list.csv").read_text(encoding="utf-8-sig"))))
+    assert [row[0] for row in listed[1:]] == ["01", "03"]
+
+
+def test_a_file_has_its_first_day_for_ever_and_a_new_day_when_it_is_another(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    (first,) = rows(wren)[0].sent
+    assert first.made == first.first != ""
+    db = Ledger(ledger_path(wren.settings))
+    db._db.execute("UPDATE renditions SET made = '2026-01-02T00:00:00', first = '2026-01-01T00:00:00'")
+    db.close()
+    wren.put("Reeds.txt", "price: 30")  # reaches no file
+    wren.run()
+    assert rows(wren)[0].sent[0].made == "2026-01-02T00:00:00"
+    wren.put("Reeds.txt", "title: Reeds by a pond")
+    wren.run()
+    (sent,) = rows(wren)[0].sent
+    assert sent.made > "2026-01-02T00:00:00"
+    assert sent.first == "2026-01-01T00:00:00"
+    wren.put("Reeds.txt", "title: Reeds by a pond\nhold: yes")
+    wren.run()
+    assert rows(wren)[0].sent[0].first == "2026-01-01T00:00:00"  # it was public once
+
+
+def test_takes_are_one_work_with_a_page_of_its_own(wren: Studio) -> None:
+    wren.put("a.jpg", photo(1))
+    wren.put("b.jpg", photo(1, sharp=9, take=1))
+    wren.run()
+    (row,) = rows(wren)
+    assert (row.takes, row.shown) == (2, "b.jpg")
+    page = wren.settings.folders.records / "proof" / f"work-{row.work}.html"
+    assert "b.jpg is the better take" in page.read_text(encoding="utf-8")
+    wren.put("b.txt", "title: <Reeds>")
+    wren.run()
+    assert "&lt;Reeds&gt;" in page.read_text(encoding="utf-8")
