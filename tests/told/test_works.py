@@ -145,8 +145,9 @@ def test_a_file_has_its_first_day_for_ever_and_a_new_day_when_it_is_another(wren
     db = Ledger(ledger_path(wren.settings))
     db._db.execute("UPDATE renditions SET made = '2026-01-02T00:00:00', first = '2026-01-01T00:00:00'")
     db.close()
-    wren.put("Reeds.txt", "price: 30")  # reaches no file
-    wren.run()
+    for words in ("price: 30", "hold: yes", "hold: no"):  # none of them makes another file
+        wren.put("Reeds.txt", words)
+        wren.run()
     assert rows(wren)[0].sent[0].made == "2026-01-02T00:00:00"
     wren.put("Reeds.txt", "title: Reeds by a pond")
     wren.run()
