@@ -30,6 +30,18 @@ class ConfigError(AutoprepError):
         super().__init__(where + message)
         self.file, self.line = file, line
 
+    @classmethod
+    def together(cls, problems: "list[ConfigError]") -> "ConfigError":
+        """One error that tells all of them, a line each; the first one's place is its own."""
+        first = min(problems, key=lambda one: (str(one.file), one.line or 0))
+        ordered = sorted(problems, key=lambda one: (one.file != first.file, str(one.file), one.line or 0))
+        if len(ordered) == 1:
+            return first
+        said = f"{len(ordered)} mistakes in the settings:" + "".join(f"\n  {one}" for one in ordered)
+        found = cls(said)
+        found.file, found.line = first.file, first.line
+        return found
+
 
 class UsageError(AutoprepError):
     """A command names something that does not exist."""

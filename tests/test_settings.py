@@ -65,6 +65,44 @@ def test_what_is_wrong_is_named(tmp_path: Path, main: str, destinations: str | N
         assert word in str(caught.value)
 
 
+def test_all_mistakes_are_told_at_once_each_with_its_line(tmp_path: Path) -> None:
+    main = (
+        "[mark]\nheight_percent = '2'\ncornr = 'auto'\n[service]\nsettle_s = -1\nheic = 'no'\n"
+        "[rights]\nnotice = '{who}'\nkeywords = ['sea']\n"
+    )
+    destinations = "[a]\nwidth_in = '8'\nheight_in = 10\nppi = 300\n\n[b]\nlong_side_px = 900\nqualty = 3\n"
+    with pytest.raises(ConfigError) as caught:
+        load(studio(tmp_path, main, destinations))
+    said = str(caught.value).splitlines()
+    assert said[0] == "6 mistakes in the settings:"
+    wanted = [
+        ("autoprep.toml, line 2", "mark.height_percent", "a number, without quotes"),
+        ("autoprep.toml, line 3", "cornr", "`corner`"),
+        ("autoprep.toml, line 5", "service.settle_s", "0"),
+        ("autoprep.toml, line 6", "service.heic", "true or false"),
+        ("destinations.toml, line 2", "a.width_in", "a number, without quotes"),
+        ("destinations.toml, line 8", "b.qualty", "`quality`"),
+    ]
+    for line, words in zip(said[1:], wanted, strict=True):
+        assert all(word in line for word in words), line
+    assert caught.value.line == 2
+
+
+def test_curly_quotes_are_named_on_every_line_that_has_them(tmp_path: Path) -> None:
+    with pytest.raises(ConfigError) as caught:
+        load(studio(tmp_path, "[artist]\nname = “Wren Halloway”\nemail = 'a“b”@example.org'\nwebsite = “x”\n", None))
+    said = str(caught.value)
+    assert "line 2: curly quotes" in said
+    assert "line 4: curly quotes" in said
+    assert "line 3" not in said
+
+
+def test_where_a_profile_belongs_is_said(tmp_path: Path) -> None:
+    with pytest.raises(ConfigError, match=r"put the file there") as caught:
+        load(studio(tmp_path, "", "[a]\nlong_side_px = 90\nprofile = 'lab.icc'\n"))
+    assert str(tmp_path) in str(caught.value)
+
+
 def test_relative_paths_start_at_the_studio(tmp_path: Path) -> None:
     found = load(studio(tmp_path, "[folders]\ninbox = '../phone'\n"))
     assert found.folders.inbox.resolve() == (tmp_path.parent / "phone").resolve()

@@ -20,15 +20,13 @@ Inches = Annotated[float, Field(gt=0, le=120)]
 
 
 class Table(BaseModel):
-    """A frozen TOML table; unknown keys are errors."""
+    """A frozen TOML table; unknown keys are errors, and numbers in quotes are."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True)
 
 
 class Preset(Table):
     """One destination. The descriptions of the keys go into the published JSON Schema."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True)
 
     when: Literal["always", "asked"] = Field(
         default="always",

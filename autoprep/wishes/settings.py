@@ -1,30 +1,28 @@
 """The only reader of the TOML files and the environment: from files to frozen, validated settings."""
 
-import difflib
 import hashlib
 import os
 import re
-import tomllib
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import ConfigDict, Field
 
 from autoprep.errors import ConfigError, Unreadable
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.icc import colour_model
 from autoprep.wishes.destinations import Preset, Table
+from autoprep.wishes.mistakes import Mistakes, line_of
 
 SETTINGS_FILE, DESTINATIONS_FILE = "autoprep.toml", "destinations.toml"
 SCHEMA_FILE = "destinations.schema.json"
 
 
-T = TypeVar("T", bound=Table)
-
-
 class Folders(Table):
     """Where things lie, relative to the studio."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
 
     inbox: Path = Path("inbox")
     ready: Path = Path("ready")
@@ -59,7 +57,7 @@ class Rights(Table):
     statement_url: str = ""
     licensing_url: str = ""
     licensing_email: str = ""
-    keywords: tuple[str, ...] = ()
+    keywords: Annotated[tuple[str, ...], Field(strict=False)] = ()
     data_mining: DataMining = "unspecified"
 
 
@@ -163,14 +161,16 @@ def find_config(given: Path | None) -> Path:
 
 
 def load(config_file: Path) -> Settings:
-    """Read and validate both files. Raises ConfigError that names file, line and the nearest known name."""
-    main_text = _text(config_file)
-    main = _validated(Main, _toml(config_file, main_text), config_file, main_text)
+    """Read and validate both files. Raises ConfigError that names all mistakes with their lines and nearest names."""
+    mistakes, main_text = Mistakes(), _text(config_file)
+    main = mistakes.validated(Main, mistakes.parsed(config_file, main_text), config_file, main_text) or Main()
     destinations_file = config_file.with_name(DESTINATIONS_FILE)
     text = _text(destinations_file)
-    presets = {
-        name: _preset(name, table, destinations_file, text) for name, table in _toml(destinations_file, text).items()
-    }
+    presets: dict[str, Preset] = {}
+    for name, table in mistakes.parsed(destinations_file, text).items():
+        preset = _preset(name, table, destinations_file, text, mistakes)
+        presets |= {name: preset} if preset is not None else {}
+    mistakes.tell()
     if not presets:
         raise ConfigError("no destination is described; at least one table is needed", destinations_file)
     folded = [name.casefold() for name in presets]
@@ -190,8 +190,9 @@ def load(config_file: Path) -> Settings:
         destinations=presets,
         sha256=hashlib.sha256((main_text + "\0" + text).encode()).hexdigest(),
     )
-    _check_texts(settings, config_file, main_text)
-    _check_profiles(settings, destinations_file, text)
+    _check_texts(settings, config_file, main_text, mistakes)
+    _check_profiles(settings, destinations_file, text, mistakes)
+    mistakes.tell()
     return settings
 
 
@@ -218,78 +219,16 @@ def _text(path: Path) -> str:
         raise ConfigError(f"this file can't be read ({problem.strerror})", path) from None
 
 
-def _toml(path: Path, text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
-        line = re.search(r"line (\d+)", str(problem))
-        raise ConfigError(f"this is not valid TOML: {problem}", path, int(line[1]) if line else None) from None
-    except (RecursionError, ValueError):  # what the parser itself chokes on
-        raise ConfigError("this file holds a number or a nesting that is too large to be meant", path) from None
-
-
-def _preset(name: str, table: Any, path: Path, text: str) -> Preset:
-    line = _line_of(text, (name,))
+def _preset(name: str, table: Any, path: Path, text: str, mistakes: Mistakes) -> Preset | None:
+    line = line_of(text, (name,))
     if not isinstance(table, dict):
-        raise ConfigError(f"`{name}` stands outside any destination; put it below a [name] line", path, line)
+        mistakes.add(f"`{name}` stands outside any destination; put it below a [name] line", path, line)
+        return None
     if not _NAME.fullmatch(name):
-        raise ConfigError(
-            f"a destination's name becomes a folder: letters, digits, - and _ only, not {name!r}", path, line
-        )
-    return _validated(Preset, table, path, text, (name,))
-
-
-def _validated(model: type[T], data: dict[str, Any], path: Path, text: str, at: tuple[str, ...] = ()) -> T:
-    try:
-        return model.model_validate(data)
-    except ValidationError as problem:
-        first = problem.errors()[0]
-        where = (*at, *(str(part) for part in first["loc"]))
-        raise ConfigError(_message(model, first, where, at), path, _line_of(text, where)) from None
-
-
-def _message(model: type[Table], error: Any, where: tuple[str, ...], at: tuple[str, ...]) -> str:
-    name = ".".join(where)
-    if error["type"] == "extra_forbidden":
-        known = _known_names(model, where[len(at) : -1])
-        near = difflib.get_close_matches(where[-1], known, 1, cutoff=0.0)
-        return f"unknown key `{name}`; the nearest known one is `{near[0]}`" if near else f"unknown key `{name}`"
-    reason = _PLAIN.get(error["type"]) or str(error["msg"]).removeprefix("Value error, ")
-    return f"`{name}`: {reason}" if where else reason
-
-
-_PLAIN = {
-    **dict.fromkeys(("int_type", "int_parsing", "int_from_float"), "must be a whole number"),
-    **dict.fromkeys(("float_type", "float_parsing"), "must be a number"),
-    **dict.fromkeys(("bool_type", "bool_parsing"), "must be true or false, without quotes"),
-    **dict.fromkeys(("string_type", "path_type"), "must be text in quotes"),
-    **dict.fromkeys(("date_type", "date_from_datetime_parsing", "date_parsing"), "must be a date such as 2026-11-25"),
-    "tuple_type": 'must be a list such as ["sea", "boats"]',
-}
-
-
-def _known_names(model: type[Table], path: tuple[str, ...]) -> list[str]:
-    for part in path:
-        annotation = model.model_fields[part].annotation
-        assert isinstance(annotation, type)
-        assert issubclass(annotation, Table)
-        model = annotation
-    return list(model.model_fields)
-
-
-def _line_of(text: str, where: tuple[str, ...]) -> int | None:
-    """The line on which a key, or failing that its table, stands."""
-    table, key = ".".join(where[:-1]), where[-1] if where else ""
-    current, table_line = "", None
-    for number, line in enumerate(text.splitlines(), 1):
-        header = re.match(r"\s*\[\s*([^\]]+?)\s*\]", line)
-        if header:
-            current = header[1].replace('"', "").replace("'", "")
-            if current in (table, ".".join(where)):
-                table_line = number
-        elif current == table and re.match(rf"""\s*["']?{re.escape(key)}["']?\s*=""", line):
-            return number
-    return table_line
+        said = f"a destination's name becomes a folder: letters, digits, - and _ only, not {name!r}"
+        mistakes.add(said, path, line)
+        return None
+    return mistakes.validated(Preset, table, path, text, (name,))
 
 
 def _absolute(folders: Folders, studio: Path, config_file: Path) -> Folders:
@@ -304,49 +243,48 @@ def _absolute(folders: Folders, studio: Path, config_file: Path) -> Folders:
     return Folders(**paths)
 
 
-def _check_texts(settings: Settings, path: Path, text: str) -> None:
+def _check_texts(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
     """Templates may hold {artist} and {year} only; a font must be there."""
-    for table, key in (
-        ("rights", "notice"),
-        ("rights", "credit"),
-        ("rights", "usage_terms"),
-        ("mark", "text"),
-    ):
+    for table, key in (("rights", "notice"), ("rights", "credit"), ("rights", "usage_terms"), ("mark", "text")):
         value = getattr(getattr(settings, table), key)
         try:
             value.format(artist="A", year="2000")
         except (KeyError, IndexError, ValueError):
-            raise ConfigError(
-                f"`{table}.{key}` may hold {{artist}} and {{year}} and no other braces",
-                path,
-                _line_of(text, (table, key)),
-            ) from None
+            said = f"`{table}.{key}` may hold {{artist}} and {{year}} and no other braces"
+            mistakes.add(said, path, line_of(text, (table, key)))
     if settings.mark.picture and not (settings.studio / settings.mark.picture).is_file():
         where = settings.studio / settings.mark.picture
-        raise ConfigError(f"there is no picture file {where}", path, _line_of(text, ("mark", "picture")))
+        mistakes.add(f"there is no picture file {where}", path, line_of(text, ("mark", "picture")))
     if settings.mark.font and not font_path(settings).is_file():
-        raise ConfigError(f"there is no font file {font_path(settings)}", path, _line_of(text, ("mark", "font")))
+        mistakes.add(f"there is no font file {font_path(settings)}", path, line_of(text, ("mark", "font")))
 
 
-def _check_profiles(settings: Settings, path: Path, text: str) -> None:
+def _check_profiles(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
     """A destination's own ICC file must be there and be of a kind that pictures can go to; a blind one's file names
     must not hold the artist's name."""
     words = [word.casefold() for word in settings.artist.name.split() if len(word) > 2]
     for name, preset in settings.destinations.items():
         if preset.rights == "none" and any(word in preset.name.casefold() for word in words):
-            line = _line_of(text, (name, "name"))
-            raise ConfigError(f'`{name}.name` holds your name, and rights = "none" wants no trace of it', path, line)
-        if not preset.profile:
-            continue
-        place, line = settings.studio / preset.profile, _line_of(text, (name, "profile"))
-        try:
-            model = colour_model(place.read_bytes())
-        except OSError:
-            raise ConfigError(f"there is no colour profile {place}", path, line) from None
-        except Unreadable as problem:
-            raise ConfigError(f"the colour profile {place.name} can't be used: {problem}", path, line) from None
-        if model == "CMYK" and preset.mark and not ENCODERS[preset.format].marked_inks:
-            raise ConfigError(f"`{name}`: a CMYK file carries no visible mark; set mark = false", path, line)
+            said = f'`{name}.name` holds your name, and rights = "none" wants no trace of it'
+            mistakes.add(said, path, line_of(text, (name, "name")))
+        if preset.profile:
+            said = _profile_problem(settings, name, preset)
+            if said:
+                mistakes.add(said, path, line_of(text, (name, "profile")))
+
+
+def _profile_problem(settings: Settings, name: str, preset: Preset) -> str:
+    """What is wrong with a destination's own profile; empty where nothing is."""
+    place = settings.studio / preset.profile
+    try:
+        model = colour_model(place.read_bytes())
+    except OSError:
+        return f"there is no colour profile {place}; put the file there, or write where it lies below {settings.studio}"
+    except Unreadable as problem:
+        return f"the colour profile {place.name} can't be used: {problem}"
+    if model == "CMYK" and preset.mark and not ENCODERS[preset.format].marked_inks:
+        return f"`{name}`: a CMYK file carries no visible mark; set mark = false"
+    return ""
 
 
 def ledger_path(settings: Settings) -> Path:

@@ -1,0 +1,110 @@
+"""What is wrong in a settings file: all of it at once, each with its line and the nearest word that is known."""
+
+import difflib
+import re
+import tomllib
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from autoprep.errors import ConfigError
+
+T = TypeVar("T", bound=BaseModel)
+
+_CURLY = "“”„‘’‚«»"
+
+
+class Mistakes:
+    """Collects what is wrong, so that nobody mends a file one line at a time."""
+
+    def __init__(self) -> None:
+        self._found: list[ConfigError] = []
+
+    def add(self, message: str, path: Path, line: int | None = None) -> None:
+        """Keep a mistake."""
+        self._found.append(ConfigError(message, path, line))
+
+    def tell(self) -> None:
+        """Raises ConfigError with all that was found, in the order of the lines; returns where there was nothing."""
+        if self._found:
+            raise ConfigError.together(self._found)
+
+    def parsed(self, path: Path, text: str) -> dict[str, Any]:
+        """The tables of a TOML text; empty where it can't be read."""
+        try:
+            return tomllib.loads(text)
+        except tomllib.TOMLDecodeError as problem:
+            curly = [number for number, line in enumerate(text.splitlines(), 1) if _has_curly(line)]
+            for number in curly:
+                self.add('curly quotes; TOML wants straight ones: "', path, number)
+            line = re.search(r"line (\d+)", str(problem))
+            at = int(line[1]) if line else None
+            if at not in curly:
+                self.add(f"this is not valid TOML: {problem}", path, at)
+        except (RecursionError, ValueError):  # what the parser itself chokes on
+            self.add("this file holds a number or a nesting that is too large to be meant", path)
+        return {}
+
+    def validated(
+        self, model: type[T], data: dict[str, Any], path: Path, text: str, at: tuple[str, ...] = ()
+    ) -> T | None:
+        """The data as a model; None where something is wrong with it. at: the table that the data stand in."""
+        try:
+            return model.model_validate(data)
+        except ValidationError as problem:
+            for error in problem.errors():
+                where = (*at, *(str(part) for part in error["loc"] if isinstance(part, str)))
+                self.add(_message(model, error, where, at), path, line_of(text, where))
+            return None
+
+
+def _has_curly(line: str) -> bool:
+    """Whether a line of TOML holds curly quotes outside straight ones and comments."""
+    bare = re.sub(r'"[^"]*"|\'[^\']*\'', "", line).partition("#")[0]
+    return any(quote in bare for quote in _CURLY)
+
+
+def _message(model: type[BaseModel], error: Any, where: tuple[str, ...], at: tuple[str, ...]) -> str:
+    name = ".".join(where)
+    if error["type"] == "extra_forbidden":
+        known = _known_names(model, where[len(at) : -1])
+        near = difflib.get_close_matches(where[-1], known, 1, cutoff=0.0)
+        return f"unknown key `{name}`; the nearest known one is `{near[0]}`" if near else f"unknown key `{name}`"
+    reason = _PLAIN.get(error["type"]) or str(error["msg"]).removeprefix("Value error, ")
+    return f"`{name}`: {reason}" if where else reason
+
+
+_PLAIN = {
+    **dict.fromkeys(("int_type", "int_parsing", "int_from_float"), "must be a whole number, without quotes"),
+    **dict.fromkeys(("float_type", "float_parsing"), "must be a number, without quotes"),
+    **dict.fromkeys(("bool_type", "bool_parsing"), "must be true or false, without quotes"),
+    **dict.fromkeys(("string_type", "path_type"), "must be text in quotes"),
+    **dict.fromkeys(("date_type", "date_from_datetime_parsing", "date_parsing"), "must be a date such as 2026-11-25"),
+    "tuple_type": 'must be a list such as ["sea", "boats"]',
+    "model_type": "must be a table",
+}
+
+
+def _known_names(model: type[BaseModel], path: tuple[str, ...]) -> list[str]:
+    for part in path:
+        annotation = model.model_fields[part].annotation
+        assert isinstance(annotation, type)
+        assert issubclass(annotation, BaseModel)
+        model = annotation
+    return list(model.model_fields)
+
+
+def line_of(text: str, where: tuple[str, ...]) -> int | None:
+    """The line on which a key, or failing that its table, stands."""
+    table, key = ".".join(where[:-1]), where[-1] if where else ""
+    current, table_line = "", None
+    for number, line in enumerate(text.splitlines(), 1):
+        header = re.match(r"\s*\[\s*([^\]]+?)\s*\]", line)
+        if header:
+            current = header[1].replace('"', "").replace("'", "")
+            if current in (table, ".".join(where)):
+                table_line = number
+        elif current == table and re.match(rf"""\s*["']?{re.escape(key)}["']?\s*=""", line):
+            return number
+    return table_line
