@@ -294,9 +294,9 @@ def test_glare_and_hold_keep_a_picture_back(studio: Settings) -> None:
 
 
 def test_a_size_that_does_not_go_with_the_outline_is_a_question() -> None:
-    assert known_size((300.0, 400.0), 0.76)[0] == (300.0, 400.0)
-    assert known_size((300.0, 400.0), 1.32)[0] == (400.0, 300.0)  # said the other way round
-    size, doubt = known_size((300.0, 400.0), 1.0)
+    assert known_size(WorkFacts(size_mm=(300.0, 400.0)), 0.76)[0] == (300.0, 400.0)
+    assert known_size(WorkFacts(size_mm=(300.0, 400.0)), 1.32)[0] == (400.0, 300.0)  # said the other way round
+    size, doubt = known_size(WorkFacts(size_mm=(300.0, 400.0)), 1.0)
     assert size is None
     assert "40 x 30 cm" in doubt
 
@@ -387,3 +387,17 @@ def test_a_job_that_finds_no_room_leaves_none_taken(studio: Settings, monkeypatc
         process(order_for(studio, photos.jpeg()), lambda *_: None)
     assert len(written) == 1
     assert not list(studio.studio.rglob("*.part"))
+
+
+def test_a_photo_with_too_few_pixels_waits_and_says_how_many_it_has(studio: Settings) -> None:
+    """A tiny picture is no print of two centimetres, and no stamp in the middle of a post."""
+    presets = {
+        "square": Preset(width_px=1080, height_px=1080),
+        "large": Preset(width_mm=900.0, height_mm=700.0, ppi=300),
+        "small": Preset(long_side_px=900),
+        "any": Preset(width_mm=900.0, height_mm=700.0, ppi=300, least_percent=0.0),
+    }
+    record = done(order_for(with_presets(studio, **presets), photos.jpeg())).record
+    assert [output.destination for output in record.outputs] == ["square", "small", "any"]
+    assert "8" in record.held["large"]
+    assert "pixels" in record.held["large"]

@@ -53,7 +53,13 @@ def test_a_blind_name_never_falls_back_on_the_photos() -> None:
 
 def test_plain_letters() -> None:
     assert plain_letters("Grün Æther Łódź ß") == "Grun Aether Lodz ss"
-    assert stem("{title}", WorkFacts(title="Grüne Möwe 画"), name_letters="plain", name_space="_") == "Grune_Mowe"
+    assert stem("{title}", WorkFacts(title="Grüne Möwe 画"), name_letters="plain", name_space="_") == "Grune_Mowe_Hua"
+
+
+def test_a_title_in_another_script_is_spelled_in_plain_letters_and_does_not_vanish() -> None:
+    assert stem("{nn}_{title}", WorkFacts(title="Чайка"), name_letters="plain") == "03_Chayka"
+    assert stem("{title}", WorkFacts(title="Γλάρος"), name_letters="plain") == "Glaros"
+    assert stem("{title}", WorkFacts(title="Чайка")) == "Чайка"
 
 
 def test_numbers() -> None:

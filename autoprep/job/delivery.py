@@ -10,6 +10,7 @@ import numpy as np
 
 from autoprep.correction.planned import Planned
 from autoprep.domain import CorrectionPlan, OutputRecord, Photo, WorkFacts
+from autoprep.errors import CannotMeet
 from autoprep.files.conversion import convert
 from autoprep.files.encoders import ENCODERS, Carried, How, encode
 from autoprep.files.fitting import Fitted, Limits, fit_bytes
@@ -20,9 +21,10 @@ from autoprep.imaging.transfer import encode_fast
 from autoprep.imaging.units import MM_PER_INCH
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import Maker, RightsStatement, make_statement, titled_only
-from autoprep.rendering.layout import Frame, Layout, lay_out
+from autoprep.rendering.layout import Frame, Layout, lay_out, work_pixels
 from autoprep.rendering.mark import MarkStyle, missing_glyphs
 from autoprep.rendering.render import Look, Rendition, render
+from autoprep.told.explanations import too_few_pixels
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings, font_path
 
@@ -57,6 +59,8 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
     """Make one destination's file and write it beside its final place. Raises CannotMeet and DeliveryError."""
     preset = work.settings.destinations[name]
     layout = lay_out(frame_of(preset, work.plan), work.plan)
+    if 100 * layout.share < preset.least_percent:
+        raise CannotMeet(too_few_pixels(layout.share, work_pixels(work.plan)))
     rendition = _rendition(work, preset, layout)
     pixels, profile, notes = _coloured(work, preset, rendition)
     fitted = _written(work, preset, layout, pixels, profile)

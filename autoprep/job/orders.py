@@ -7,7 +7,7 @@ from pathlib import Path
 from autoprep.domain import JobRecord, Outline, ReferenceShot, WorkFacts
 from autoprep.wishes.settings import Settings
 
-RENDERER = 2
+RENDERER = 3
 """Counts up when the same plan and the same settings come to other pixels or bytes: then `redo` has something to do."""
 
 Report = Callable[[str, float, dict[str, object]], None]

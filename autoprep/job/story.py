@@ -185,7 +185,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
     with stages.stage("measure") as facts:
         wishes = wishes_of(order.settings, order.facts)
         if order.facts.size_mm is not None:
-            known, doubt = known_size(order.facts.size_mm, measured_ratio(photo, outline))
+            known, doubt = known_size(order.facts, measured_ratio(photo, outline))
             if known is None:
                 return ask(order, photo, outline, stages, Doubt(doubt), _preview(order, photo))
             wishes = replace(wishes, size_mm=known)
@@ -328,13 +328,15 @@ def _plain_jpeg(pixels: UInt8) -> bytes:
     return encode(pixels, "jpeg", Carried(icc=SPACES["srgb"].profile()), How(86))
 
 
-def known_size(size_mm: tuple[float, float], ratio: float) -> tuple[tuple[float, float] | None, str]:
+def known_size(facts: WorkFacts, ratio: float) -> tuple[tuple[float, float] | None, str]:
     """The work's size the way that its outline agrees with: as said, or turned; else None and the question."""
+    assert facts.size_mm is not None
+    size_mm = facts.size_mm
     for size in (size_mm, (size_mm[1], size_mm[0])):
         if abs(ratio / (size[0] / size[1]) - 1) <= _SIZE_AGREES:
             return size, ""
-    width, height = (f"{side / 10:g}" for side in size_mm)
+    height, width = facts.sides()
     return None, (
-        f"The size that you give, {height} x {width} cm (height x width), and the outline in the photo do not go "
-        f"together: the outline is {ratio:.2f} times as wide as high."
+        f"The size that you give, {height} x {width} {facts.unit} (height x width), and the outline in the photo do "
+        f"not go together: the outline is {ratio:.2f} times as wide as high."
     )

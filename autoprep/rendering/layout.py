@@ -41,7 +41,8 @@ class Frame:
 class Layout:
     """canvas_px: (width, height) with bleed; trim: (x0, y0, x1, y1) of the finished sheet on it; work: (x, y,
     width, height) of the whole work on the canvas, which may reach beyond the trim when it is cropped to fill;
-    scene: (x0, y0, x1, y1) of the desk around it, where it is shown; safe_px: how far inside the trim a mark stays."""
+    scene: (x0, y0, x1, y1) of the desk around it, where it is shown; safe_px: how far inside the trim a mark stays;
+    share: how far the photo's own pixels reach, of the size that is wanted."""
 
     canvas_px: tuple[int, int]
     trim: tuple[int, int, int, int]
@@ -50,6 +51,7 @@ class Layout:
     notes: tuple[str, ...] = ()
     scene: tuple[int, int, int, int] | None = None
     safe_px: int = 0
+    share: float = 1.0
 
     @property
     def shown(self) -> tuple[int, int, int, int]:
@@ -95,7 +97,8 @@ def _by_side(frame: Frame, native: tuple[float, float]) -> Layout:
     size = (max(1, round(native[0] * scale)), max(1, round(native[1] * scale)))
     if frame.long_side_px is not None and not notes:
         size = _exact_long_side(size, frame.long_side_px)
-    return Layout(size, (0, 0, *size), (0, 0, *size), scale, tuple(notes))
+    share = 1.0 if asked is None else scale * side / asked
+    return Layout(size, (0, 0, *size), (0, 0, *size), scale, tuple(notes), share=share)
 
 
 def _on_its_desk(frame: Frame, plan: CorrectionPlan, native: tuple[float, float]) -> Layout:
@@ -190,7 +193,8 @@ def _placed(
         # A work that misses the edge of its room by a pixel or two shows as a hairline; let it meet it.
         size = [round(room[k]) if 0 < abs(room[k] - size[k]) <= 1.5 else size[k] for k in (0, 1)]
     x, y = (trim[k] + _start((width, height)[k], size[k], frame.focus[k]) for k in (0, 1))
-    return Layout(canvas, trim, (x, y, size[0], size[1]), scale, tuple(notes))
+    share = min(1.0, frame.max_enlarge / wanted)
+    return Layout(canvas, trim, (x, y, size[0], size[1]), scale, tuple(notes), share=share)
 
 
 def _start(room: int, size: int, focus: float) -> int:

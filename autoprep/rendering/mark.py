@@ -167,9 +167,10 @@ def _in_ground(
 def _in_work(
     canvas: AnyArray, shown: tuple[int, int, int, int], size: tuple[int, int], gap: int, corner: CornerChoice
 ) -> Placed | None:
-    """The first corner in the usual order that is calm, else the calmest place; a corner that is asked for stays.
+    """The first corner in the usual order that is calm, else a calm place between two, else a corner as good as any.
 
-    The fixed order keeps a series alike. Strokes under the mark may be a signature, so they weigh most.
+    The fixed order keeps a series alike. Strokes under the mark may be a signature, so they weigh most. A corner that
+    is asked for stays.
     """
     width, height = size
     x0, y0, x1, y1 = shown
@@ -177,21 +178,19 @@ def _in_work(
         return None
     options = []
     for name in (*CORNERS, "bottom", "top") if corner == "auto" else (corner,):
-        x = (
-            x1 - gap - width
-            if name.endswith("right")
-            else x0 + gap
-            if name.endswith("left")
-            else (x0 + x1 - width) // 2
-        )
+        x = x1 - gap - width if name.endswith("right") else x0 + gap
+        x = x if "-" in name else (x0 + x1 - width) // 2
         y = y1 - gap - height if name.startswith("bottom") else y0 + gap
         box = (x, y, x + width, y + height)
         options.append((_busyness(canvas, box, gap) + 4 * _strokes(canvas, box, gap), name, box))
     calm = next((option for option in options if option[0] < _CALM), None)
-    _, name, box = calm or min(options)
+    corners = options[: len(CORNERS)]
+    alike = next(option for option in corners if option[0] <= _ALIKE * min(corners)[0])
+    _, name, box = calm or alike
     return Placed(box, name, False, False, 0.0)
 
 
+_ALIKE = 1.5  # painted all over, no corner is calm: one that is busier by so much is as good, and keeps a series alike
 _CALM = 0.06  # paper grain and plain washes stay below; a line of handwriting is 0.3 and more
 
 

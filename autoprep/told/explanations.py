@@ -27,6 +27,14 @@ def asked(reason: str) -> str:
     return f"Which outline is right? {reason[0].upper()}{reason[1:]}."
 
 
+def too_few_pixels(share: float, native: tuple[float, float]) -> str:
+    """Why a destination waits for a larger photo; native: (width, height) of the work in photo pixels."""
+    return (
+        f"the photo holds the work with {native[0]:.0f} x {native[1]:.0f} pixels, {share * 100:.0f} % of the size that "
+        "this destination wants; it waits for a photo from closer, or of more pixels"
+    )
+
+
 # Why a destination has no file of a work.
 HOLD = "the photo is on hold (by its folder, a note, a word, or because it was sent to a destination that is not known)"
 OTHER_TAKE = "another take of the same work is used"

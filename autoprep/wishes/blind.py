@@ -3,6 +3,8 @@
 import re
 import unicodedata
 
+from anyascii import anyascii
+
 from autoprep.domain import WorkFacts
 
 _LEAST_LETTERS = 3  # shorter parts of a name, such as "de" or an initial, stand in too many words
@@ -11,7 +13,8 @@ _LEAST_LETTERS = 3  # shorter parts of a name, such as "de" or an initial, stand
 def names_artist(facts: WorkFacts, artist: str) -> str:
     """Which of the words on a work holds a part of the artist's name, such as "title"; empty when none does.
 
-    Accents, case and what stands between letters do not count; "Halloway's" and "WREN-HALLOWAY" are found.
+    Accents, case and what stands between letters do not count, and other scripts are spelled in Latin letters;
+    "Halloway's" and "WREN-HALLOWAY" are found.
     """
     parts = [part for part in _folded(artist).split() if len(part) >= _LEAST_LETTERS]
     words = {
@@ -25,5 +28,5 @@ def names_artist(facts: WorkFacts, artist: str) -> str:
 
 
 def _folded(text: str) -> str:
-    plain = "".join(ch for ch in unicodedata.normalize("NFKD", text) if not unicodedata.combining(ch))
+    plain = anyascii(unicodedata.normalize("NFC", text))
     return " ".join(re.findall(r"\w+", plain.casefold().replace("_", " ")))

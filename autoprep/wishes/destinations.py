@@ -69,6 +69,10 @@ class Preset(Table):
     max_enlarge: Annotated[float, Field(ge=0.1, le=20)] = Field(
         default=1.0, description="the most that photo pixels are enlarged"
     )
+    least_percent: Annotated[float, Field(ge=0, le=100)] = Field(
+        default=33.0,
+        description="held when the photo's own pixels reach less than so many % of the size wanted",
+    )
     # --- encoding
     format: str = Field(default="jpeg", description="the file format", json_schema_extra={"enum": [*ENCODERS]})
     quality: Annotated[int, Field(ge=1, le=100)] = Field(default=92, description="of jpeg, webp and avif")

@@ -5,26 +5,11 @@ import unicodedata
 from pathlib import PurePosixPath
 from string import Formatter
 
+from anyascii import anyascii
+
 from autoprep.domain import WorkFacts
 from autoprep.files.storage import safe_stem
 from autoprep.wishes.destinations import Preset
-
-_PLAIN = {
-    "ß": "ss",
-    "æ": "ae",
-    "Æ": "Ae",
-    "ø": "o",
-    "Ø": "O",
-    "œ": "oe",
-    "Œ": "Oe",
-    "đ": "d",
-    "Đ": "D",
-    "ł": "l",
-    "Ł": "L",
-    "þ": "th",
-    "ð": "d",
-    "ı": "i",
-}
 
 
 def file_stem(preset: Preset, destination: str, facts: WorkFacts, artist: str, shown: str, number: int) -> str:
@@ -93,10 +78,8 @@ def _shaped(text: str, preset: Preset) -> str:
 
 
 def plain_letters(text: str) -> str:
-    """Latin letters without accents; letters of other scripts are left out."""
-    spelled = "".join(_PLAIN.get(ch, ch) for ch in text)
-    parted = unicodedata.normalize("NFKD", spelled)
-    return "".join(ch for ch in parted if ord(ch) < 128)
+    """Unaccented Latin letters; other scripts are spelled in them: "Möwe" as "Mowe", "Чайка" as "Chayka"."""
+    return anyascii(unicodedata.normalize("NFC", text))
 
 
 def shortened(stem: str, ending: str, limit: int) -> str:
