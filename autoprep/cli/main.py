@@ -86,6 +86,15 @@ def _parser() -> argparse.ArgumentParser:
     works.add_argument(
         "--for", dest="destination", metavar="NAME", help="what would go to this destination now, and what is missing"
     )
+    paper = _add(
+        commands, "sheet.make_sheet", "sheet", "make a PDF of pictures with their captions, to print or send along"
+    )
+    paper.add_argument("file", type=Path, metavar="FILE.pdf", help="where to")
+    paper.add_argument("word", nargs="*", metavar="WORD", help="only works that hold all these words (default: all)")
+    paper.add_argument("--for", dest="destination", metavar="NAME", help="what goes to this destination, in its order")
+    paper.add_argument("--month", metavar="YYYY-MM", help="only works that came in then")
+    paper.add_argument("--title", metavar="TEXT", help="what stands above")
+    paper.add_argument("--anyway", action="store_true", help="also where the file is there already")
     retry = _add(commands, "again.retry", "retry", "work again on what was set aside")
     retry.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
     show = _json(_add(commands, "history.show", "show", "tell one photo's story in plain words"))

@@ -1,0 +1,78 @@
+"""The command that makes a sheet of pictures to print: of all works, of some, or of what goes to a destination."""
+
+import argparse
+from datetime import UTC, datetime
+from pathlib import Path
+
+from autoprep.cli.found import open_ledger, settings_of
+from autoprep.errors import UsageError
+from autoprep.files.storage import write_now
+from autoprep.ledger import Overview, WorkRow
+from autoprep.metadata.statement import physical
+from autoprep.told.lists import entries
+from autoprep.told.paper import Cell, sheet
+from autoprep.wishes.settings import Settings
+
+
+def make_sheet(options: argparse.Namespace) -> int:
+    """Make the PDF; 1 where nothing fits what was asked for."""
+    settings, target, name = settings_of(options), options.file, options.destination
+    if target.suffix.lower() != ".pdf":
+        raise UsageError(f"the file must end in .pdf, not {target.name!r}")
+    if target.exists() and not options.anyway:
+        raise UsageError(f"{target} is there already; --anyway writes a new one in its place")
+    if name is not None and name not in settings.destinations:
+        raise UsageError(f"no destination is called {name!r}; there are {', '.join(settings.destinations)}")
+    ledger = open_ledger(settings)
+    try:
+        cells = [] if ledger is None else _cells(settings, ledger.overview, options)
+    finally:
+        if ledger is not None:
+            ledger.close()
+    blind = name is not None and settings.destinations[name].rights == "none"
+    artist = "" if blind else settings.artist.name
+    if not cells:
+        print("Nothing fits what you asked for; `autoprep works` lists all works.")
+        return 1
+    heading = options.title or (f"{artist}: works" if artist else "Works")
+    write_now(target, sheet(heading, cells, author=artist, made=datetime.now(UTC)), "sheet")
+    print(f"{len(cells)} pictures on {-(-len(cells) // 12)} pages: {target}")
+    return 0
+
+
+def _cells(settings: Settings, overview: Overview, options: argparse.Namespace) -> list[Cell]:
+    if options.destination is not None:
+        return _of_destination(settings, overview, options.destination)
+    words = [word.casefold() for word in options.word]
+    rows = [row for row in overview.works() if all(word in _text(row) for word in words)]
+    return [_of_work(settings, row) for row in rows if options.month is None or row.came.startswith(options.month)]
+
+
+def _text(row: WorkRow) -> str:
+    """All words of a work, in which those that were asked for are looked for."""
+    said = row.said
+    words = (said.title, said.year, physical(said), row.kind, said.inventory, row.shown, *said.keywords)
+    return " ".join(words).casefold()
+
+
+def _of_work(settings: Settings, row: WorkRow) -> Cell:
+    picture = settings.folders.records / "proof" / row.job / "after.jpg"
+    if not picture.is_file():  # comparison pictures may have been cleared away: a finished one then
+        lie = [sent.path for sent in row.sent if sent.state == "in place" and sent.path is not None]
+        picture = next((path for path in lie if path.suffix in (".jpg", ".png", ".webp")), picture)
+    said = row.said
+    lines = [line for line in (", ".join(part for part in (said.year, physical(said)) if part), said.price) if line]
+    return Cell(picture, f"{row.number}", said.title or row.shown, lines, said.alt_text)
+
+
+def _of_destination(settings: Settings, overview: Overview, name: str) -> list[Cell]:
+    preset = settings.destinations[name]
+    there = lambda path: (settings.studio / path).is_file()  # noqa: E731
+    cells = []
+    for entry in entries(overview.delivered(name), preset, settings.artist.name, there):
+        work = entry.work
+        line = ", ".join(part for part in (work.year, physical(work)) if part)
+        lines = [line, work.price if preset.prices else "", entry.file]
+        picture = settings.studio / Path(entry.output.path)
+        cells.append(Cell(picture, f"{entry.number:02d}", work.title, [text for text in lines if text], work.alt_text))
+    return cells
