@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 
 from autoprep.domain import ChartFit, Photo
-from autoprep.imaging.arrays import AnyArray, Float32, Float64, UInt8, float32
+from autoprep.imaging.arrays import AnyArray, Float32, Float64, UInt8, float32, greatest
 from autoprep.imaging.colour import ciede2000, lab_from_linear, with_roots
 from autoprep.imaging.transfer import encode_fast, quantise8
 
@@ -64,7 +64,7 @@ def find_chart(photo: Photo) -> Chart | None:
 def _squares(code: UInt8) -> Float64:
     """(N, 4, 2) small convex quads of nearly equal sides."""
     found = []
-    for plane in (code.max(-1), *cv2.split(code)):
+    for plane in (greatest(code), *cv2.split(code)):
         for block in (31, 71):
             odd = min(block, (min(plane.shape) // 2) * 2 - 1)
             mask = cv2.adaptiveThreshold(plane, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, odd, -4)

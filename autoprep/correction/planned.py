@@ -1,11 +1,12 @@
 """A plan that applies itself: from the photo as it was read to the work as it should be, all steps in their order."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from autoprep.correction.apply import Photometry, photometry
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.chart import referred
-from autoprep.correction.planning import corrected, rectify
+from autoprep.correction.planning import MEASURING_PIXELS, corrected, rectify
 from autoprep.correction.sharpening import for_size, sharpen
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import Float32
@@ -29,6 +30,11 @@ class Planned:
         shrink: photo pixels per pixel of this picture.
         """
         return sharpen(code, for_size(self.plan.sharpening, shrink))
+
+    @cached_property
+    def whole(self) -> Float32:
+        """The whole work at the size that it was measured at: see `picture`."""
+        return self.picture(MEASURING_PIXELS)
 
     def picture(self, most_px: int) -> Float32:
         """(h, w, 3) float32 sRGB codes of the whole work, squared and corrected, of at most so many pixels."""
