@@ -360,6 +360,15 @@ PLANTED: tuple[Mistake, ...] = (
         ("halved copies are off by half a pixel", "shift = 0.5 * self.scale if self.halvings else 0.5", "shift = 0.5"),
     ),
     *_all(
+        "autoprep/cli/work.py", ("tests/test_progress.py",),
+        ("a backlog can't be stopped", "while not engine.idle and not stopping:", "while not engine.idle:"),
+        ("signals stay caught", "            signal.signal(number, handler)\n", "            pass\n"),
+    ),
+    *_all(
+        "autoprep/logs.py", ("tests/test_logs.py",),
+        ("the terminal tells every stage", '_FILE_ALONE = ("started", "stage")', "_FILE_ALONE = ()"),
+    ),
+    *_all(
         "autoprep/imaging/resample.py", ("tests/imaging",),
         ("rows of coordinates leave the lens out", "return (x, y) if self.lens.k1 == 0 else", "return (x, y) if True else"),
         ("beyond the border the map goes on", "across, down = np.clip(across, x0, x1), np.clip(down, y0, y1)", "pass"),
