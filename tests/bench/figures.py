@@ -117,15 +117,16 @@ def _ratios(times: dict[str, list[float]]) -> dict[str, float]:
 class Bench:
     """One photo and all that is done with it."""
 
-    def __init__(self, path: Path, root: Path) -> None:
+    def __init__(self, path: Path, root: Path, *, compared: bool = True) -> None:
         self._data, self._root, self._path = path.read_bytes(), root, path
         self._usual = self._settings("usual")
         self._bare = self._settings("bare", {"print-a4": {"compression": "none"}, "master": {"compression": "none"}})
         self._pixels: dict[str, AnyArray] = {}
-        self._first = self._job(self._usual, keep=True).record
+        self._first = self._job(self._usual, keep=compared).record
         assert self._first.plan is not None, f"{path.name} is a question: {self._first.reasons}"
         self._plan: CorrectionPlan = self._first.plan
-        self._photo = read_photo(self._data)
+        if compared:
+            self._photo = read_photo(self._data)
 
     def actions(self) -> dict[str, Callable[[], dict[str, float] | None]]:
         """What is measured in turns."""

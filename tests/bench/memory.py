@@ -14,7 +14,7 @@ _WORK = """
 import resource, sys
 from pathlib import Path
 from tests.bench.figures import Bench
-Bench(Path(sys.argv[1]), Path(sys.argv[2]))
+Bench(Path(sys.argv[1]), Path(sys.argv[2]), compared=False)
 print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
 """
 
