@@ -361,12 +361,28 @@ class Photo:
             return self
         kept = _REDUCED.setdefault(self, {})
         if factor not in kept:
-            kept[factor] = self._reduce(factor)
+            first = self._first_factor()
+            kept[factor] = self.reduced(first)._resized(self._small(factor)) if factor > first else self._reduce(factor)
         return kept[factor]
+
+    def _small(self, factor: int) -> tuple[int, int]:
+        width, height = self.size_px
+        return max(1, width // factor), max(1, height // factor)
+
+    def _resized(self, size: tuple[int, int]) -> "Photo":
+        small = cv2.resize(self.linear(), size, interpolation=cv2.INTER_AREA)
+        return Photo(np.asarray(small, np.float32), self.facts, scale=size[0] / self.facts.width_px)
+
+    def _first_factor(self) -> int:
+        """All that is measured is measured on small copies: they share one that the photo's own pixels are read for."""
+        first = 1
+        while self.codes.shape[0] * self.codes.shape[1] > _MOST_SHARED_PX * first**2:
+            first *= 2
+        return first
 
     def _reduce(self, factor: int) -> "Photo":
         width, height = self.size_px
-        small_w, small_h = max(1, width // factor), max(1, height // factor)
+        small_w, small_h = self._small(factor)
         out = np.empty((small_h, small_w, 3), np.float32)
         for first in range(0, small_h, 64):
             last = min(first + 64, small_h)
@@ -394,6 +410,8 @@ class Photo:
             out[first:last] = cv2.pyrDown(self.crop(y0, y1, 0, width))[first - y0 // 2 : last - y0 // 2]
         return Photo(out, self.facts, scale=self.scale / 2)
 
+
+_MOST_SHARED_PX = 4_000_000  # 48 MB in linear light
 
 # Reduced copies of each photo, for as long as it is in use: beside the photo, which never changes.
 _REDUCED: WeakKeyDictionary[Photo, dict[int, Photo]] = WeakKeyDictionary()

@@ -11,6 +11,9 @@ from typing import Any, TextIO
 
 _MOST_BYTES, _KEPT = 5_000_000, 5  # at most 30 MB of log
 
+# On a terminal a photo is one line, told when it is finished; each of its steps stands in the file.
+_FILE_ALONE = ("started", "stage")
+
 Event = MutableMapping[str, Any]
 
 
@@ -42,7 +45,7 @@ class _Tee:
     def __call__(self, logger: object, name: str, event: Event) -> str:
         line = json.dumps(event, ensure_ascii=False, default=lambda value: plain(str(value)))
         self._handler.handle(logging.LogRecord("autoprep", logging.INFO, "", 0, line, None, None))
-        if self._terminal is not None:
+        if self._terminal is not None and event.get("event") not in _FILE_ALONE:
             shown = {key: value for key, value in event.items() if key != "seconds" or value}
             print(self._render(logger, name, shown), file=self._terminal)
         raise self._drop

@@ -1,10 +1,12 @@
 """Commands that let the service work."""
 
 import argparse
+import contextlib
 import json
 import os
 import signal
 import sys
+from collections.abc import Iterator
 
 from tqdm import tqdm
 
@@ -23,27 +25,40 @@ def watch(options: argparse.Namespace) -> int:
     make_folders(settings)
     log = open_log(settings.folders.records, None if options.quiet else sys.stderr)
     engine, manager = Engine(settings, log), Notifier(os.environ)
+    log.info("watching", inbox=str(settings.folders.inbox), workers=worker_count(settings.service), pid=os.getpid())
+    with _asked_to_stop(engine) as stopping:
+        try:
+            engine.step(0.0)
+            manager.ready()
+            while not stopping:
+                manager.alive(engine.standing)
+                engine.step()
+        finally:
+            log.info("stopping")
+            manager.stopping()
+            engine.stop()
+            log.info("stopped")
+    return 0
+
+
+@contextlib.contextmanager
+def _asked_to_stop(engine: Engine) -> Iterator[list[int]]:
+    """A list that holds something as soon as the process is asked to end.
+
+    No exception: it would come at any place, in the middle of what a worker says too.
+    """
     stopping: list[int] = []
 
     def stop(number: int, _frame: object) -> None:
         stopping.append(number)
         engine.hints.wake()
 
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, stop)
-    log.info("watching", inbox=str(settings.folders.inbox), workers=worker_count(settings.service), pid=os.getpid())
+    before = {number: signal.signal(number, stop) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
-        engine.step(0.0)
-        manager.ready()
-        while not stopping:
-            manager.alive(engine.standing)
-            engine.step()
+        yield stopping
     finally:
-        log.info("stopping")
-        manager.stopping()
-        engine.stop()
-        log.info("stopped")
-    return 0
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def once(options: argparse.Namespace) -> int:
@@ -59,7 +74,10 @@ def once(options: argparse.Namespace) -> int:
 
 
 def process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
-    """Run the engine until nothing waits; a progress bar on the terminal."""
+    """Run the engine until nothing waits; a progress bar on the terminal.
+
+    Raises KeyboardInterrupt where it was stopped before; what is left is done the next time.
+    """
     records: list[JobRecord] = []
     engine = Engine(settings, open_log(settings.folders.records, None), records.append, follow=False)
     bar = tqdm(
@@ -67,25 +85,30 @@ def process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
         unit="photo",
         disable=not show or None,  # on a terminal only
         dynamic_ncols=True,
-        bar_format="{l_bar}{bar}| {n_fmt}/{total_fmt} photos [{elapsed}]",
+        smoothing=0,  # the rate of all so far: a single photo may take ten times as long as the next
+        bar_format="{l_bar}{bar}| {n_fmt}/{total_fmt} photos [{elapsed}, {remaining} left, {rate_fmt}]",
     )
-    try:
-        engine.step(0.05)
-        while not engine.idle:
-            engine.step(0.5)
-            if engine.stuck:
-                print("There is not enough free space to go on; run this again when there is.", file=sys.stderr)
-                break
-            bar.total = max(bar.total or 0, len(records) + engine.pending)
-            bar.update(len(records) - bar.n)
-    finally:
-        bar.total = max(len(records), 1 if not records else 0)
-        bar.refresh()
-        bar.close()
-        hollow = engine.hollow
-        # A take that was ready may have given way to a better one that came later.
-        kept = [engine.ledger.get(record.job) for record in records]
-        engine.stop()
+    with _asked_to_stop(engine) as stopping:
+        try:
+            engine.step(0.05)
+            while not engine.idle and not stopping:
+                engine.step(0.5)
+                if engine.stuck:
+                    print("There is not enough free space to go on; run this again when there is.", file=sys.stderr)
+                    break
+                bar.total = max(bar.total or 0, len(records) + engine.pending)
+                bar.update(len(records) - bar.n)
+        finally:
+            if not stopping:
+                bar.total = max(len(records), 1 if not records else 0)
+            bar.refresh()
+            bar.close()
+            hollow = engine.hollow
+            # A take that was ready may have given way to a better one that came later.
+            kept = [engine.ledger.get(record.job) for record in records]
+            engine.stop()
+    if stopping:
+        raise KeyboardInterrupt
     for name in hollow if show else ():
         print(f"  {name}: this file holds nothing yet; it is left alone until it does")
     return [

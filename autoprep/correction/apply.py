@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 
 from autoprep.domain import CorrectionPlan, Declined, LightField, Tone
-from autoprep.imaging.arrays import Float32, float32
+from autoprep.imaging.arrays import Float32
 
 _GAIN_STEP_PX = 8  # the gain map is computed at 1/8 and interpolated: the light bends slowly
 
@@ -25,20 +25,25 @@ class Photometry:
         Beyond the work's borders the light at the border goes on.
         """
         rows, width = linear.shape[:2]
-        shift = float32([[1 / _GAIN_STEP_PX, 0, _offset(first_col)], [0, 1 / _GAIN_STEP_PX, _offset(first_row)]])
-        gain = cv2.warpAffine(
-            self.gain,
-            shift,
-            (width, rows),
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
+        gain = _interpolated(self.gain, (first_col, first_row), (width, rows))
         return shoulder(linear * gain, self.tone)
 
 
-def _offset(start: int) -> float:
-    """Where output pixel `start` falls in the gain map, whose nodes are the centres of 8-px cells."""
-    return (start + 0.5) / _GAIN_STEP_PX - 0.5
+def _interpolated(gain: Float32, first: tuple[int, int], size: tuple[int, int]) -> Float32:
+    """Pixels from `first` (column, row) on, (width, height) of them, of a map with a node in each 8-px cell's centre.
+
+    Beyond the map its border goes on.
+    """
+    takes = [
+        np.arange(start // _GAIN_STEP_PX - 1, (start + length) // _GAIN_STEP_PX + 2)
+        for start, length in zip(first, size, strict=True)
+    ]
+    cols, lines = (np.clip(take, 0, side - 1) for take, side in zip(takes, gain.shape[1::-1], strict=True))
+    nodes = gain.take(lines, 0).take(cols, 1)
+    wide = (len(cols) * _GAIN_STEP_PX, len(lines) * _GAIN_STEP_PX)
+    whole = cast(Float32, cv2.resize(nodes, wide, interpolation=cv2.INTER_LINEAR))
+    x, y = (start - int(take[0]) * _GAIN_STEP_PX for start, take in zip(first, takes, strict=True))
+    return whole[y : y + size[1], x : x + size[0]]
 
 
 def photometry(plan: CorrectionPlan, size: tuple[int, int]) -> Photometry:
@@ -83,8 +88,14 @@ def shoulder(linear: Float32, tone: Tone) -> Float32:
     room = tone.ceiling - tone.knee
     if room <= 0:
         return linear
-    over = np.maximum(linear - np.float32(tone.knee), 0)
-    if not over.any():
+    if float(linear.max()) <= tone.knee:
         return linear
-    bent = np.float32(tone.knee) + np.float32(room) * (1 - np.exp(-over / np.float32(room)))
-    return np.where(linear > tone.knee, bent, linear).astype(np.float32)
+    # Below the knee nothing is over it, and of the exponential nothing is taken.
+    over = np.maximum(linear, np.float32(tone.knee))
+    over -= np.float32(tone.knee)
+    over *= np.float32(-1 / room)
+    cv2.exp(over, dst=over)
+    over *= np.float32(-room)
+    over += np.float32(room)
+    over += np.minimum(linear, np.float32(tone.knee))
+    return over

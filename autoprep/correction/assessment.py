@@ -7,7 +7,7 @@ import numpy as np
 
 from autoprep.correction.paper import Paper
 from autoprep.domain import Declined, Geometry
-from autoprep.imaging.arrays import Bool, Float32
+from autoprep.imaging.arrays import Bool, Float32, greatest, least
 from autoprep.imaging.colour import lab_fast, luminance
 from autoprep.imaging.geometry import side_lengths
 from autoprep.imaging.transfer import encode_fast
@@ -57,17 +57,17 @@ def sharpness(linear: Float32) -> float:
 
 def clipped_percent(linear: Float32) -> float:
     """Share of pixels with a channel at the top of the camera's scale, in percent."""
-    return float((linear.max(axis=-1) >= 0.985).mean() * 100)
+    return float((greatest(linear) >= 0.985).mean() * 100)
 
 
 def glare_percent(linear: Float32, paper: Paper | Declined) -> float:
     """Share of the work under glare, in percent: blown, colourless, compact highlights lighter than the paper, or
     wide shine on the paper itself, whichever is more."""
     small = cast(Float32, cv2.resize(linear, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
-    blown = (small.min(axis=-1) > 0.93).astype(np.uint8)
+    blown = (least(small) > 0.93).astype(np.uint8)
     if not isinstance(paper, Declined):
-        expected = np.exp(paper.log_field(*small.shape[:2])).max(axis=-1)
-        blown &= (small.max(axis=-1) > 1.25 * expected).astype(np.uint8)
+        expected = np.exp(greatest(paper.log_field(*small.shape[:2])))
+        blown &= (greatest(small) > 1.25 * expected).astype(np.uint8)
     solid = cv2.morphologyEx(blown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
     shine = 0.0 if isinstance(paper, Declined) else paper.lifted
     return float(max(solid.mean(), shine) * 100)

@@ -1,11 +1,12 @@
 """What a camera does to a picture before it is a file: its contrast curve, mildly taken back."""
 
 from dataclasses import replace
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
 from autoprep.domain import Photo
-from autoprep.imaging.arrays import Float64, float32
+from autoprep.imaging.arrays import Float32, Float64, float32
 
 
 def without_contrast(photo: Photo, steepness: float) -> Photo:
@@ -19,10 +20,20 @@ def without_contrast(photo: Photo, steepness: float) -> Photo:
     """
     if steepness <= 0 or not photo.facts.camera or photo.facts.format == "raw" or photo.tables is None:
         return photo
-    levels = photo.tables.shape[1]
+    kept = _TAKEN_BACK.setdefault(photo, {})
+    if steepness not in kept:
+        kept[steepness] = _with_other_tables(photo, photo.tables, steepness)
+    return kept[steepness]
+
+
+# What was made of each photo, for as long as it is in use: with it go the reduced copies that were made of that.
+_TAKEN_BACK: WeakKeyDictionary[Photo, dict[float, Photo]] = WeakKeyDictionary()
+
+
+def _with_other_tables(photo: Photo, tables: Float32, steepness: float) -> Photo:
+    levels = tables.shape[1]
     at = _straightened(np.linspace(0, 1, levels), steepness) * (levels - 1)
-    tables = float32([np.interp(at, np.arange(levels), table) for table in photo.tables])
-    return replace(photo, tables=tables)
+    return replace(photo, tables=float32([np.interp(at, np.arange(levels), table) for table in tables]))
 
 
 def _straightened(code: Float64, steepness: float) -> Float64:

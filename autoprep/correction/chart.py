@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 
 from autoprep.domain import ChartFit, Photo
-from autoprep.imaging.arrays import AnyArray, Float32, Float64, UInt8, float32
+from autoprep.imaging.arrays import AnyArray, Float32, Float64, UInt8, float32, greatest
 from autoprep.imaging.colour import ciede2000, lab_from_linear, with_roots
 from autoprep.imaging.transfer import encode_fast, quantise8
 
@@ -61,16 +61,20 @@ def find_chart(photo: Photo) -> Chart | None:
     return Chart(centres, float(np.linalg.norm(np.diff(centres[:_COLS], axis=0), axis=1).mean()))
 
 
+_LEAST_POINTS = 4  # most outlines are specks of fewer
+
+
 def _squares(code: UInt8) -> Float64:
     """(N, 4, 2) small convex quads of nearly equal sides."""
     found = []
-    for plane in (code.max(-1), *cv2.split(code)):
+    for plane in (greatest(code), *cv2.split(code)):
         for block in (31, 71):
             odd = min(block, (min(plane.shape) // 2) * 2 - 1)
             mask = cv2.adaptiveThreshold(plane, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, odd, -4)
             mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
             contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
-            found += [quad for contour in contours if (quad := _as_square(contour, max(plane.shape))) is not None]
+            quads = (_as_square(contour, max(plane.shape)) for contour in contours if len(contour) >= _LEAST_POINTS)
+            found += [quad for quad in quads if quad is not None]
     return np.array(found).reshape(-1, 4, 2)
 
 

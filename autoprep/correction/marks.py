@@ -9,7 +9,7 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.imaging.arrays import DARKEST, Bool, Float32
+from autoprep.imaging.arrays import DARKEST, Bool, Float32, least
 from autoprep.imaging.colour import LUMINANCE
 
 # Chosen: at 960 px a pen line is about 1.5 px wide.
@@ -52,7 +52,7 @@ def _beside_lines(rest: Float32, grain: float) -> Bool:
 
 
 def _around_glare(small: Float32) -> Bool:
-    blown = cv2.morphologyEx((small.min(axis=-1) > _BLOWN).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    blown = cv2.morphologyEx((least(small) > _BLOWN).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
     return np.asarray(cv2.dilate(blown, np.ones((_AROUND_GLARE_PX, _AROUND_GLARE_PX), np.uint8)) > 0)
 
 

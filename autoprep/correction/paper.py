@@ -18,7 +18,7 @@ from autoprep.correction.marks import inside_only, lighter_marks
 from autoprep.correction.sheet import Sheet, smooth_light
 from autoprep.domain import Declined
 from autoprep.imaging import fields
-from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64
+from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64, greatest, least
 from autoprep.imaging.colour import LUMINANCE, lab_from_linear
 
 _SEARCH_PX = 480  # long side; chosen: paper tooth and sensor noise average out, pen lines still show as texture
@@ -178,13 +178,13 @@ def _envelope(search: _Search) -> Float64:
     starts = np.searchsorted(cell[order], np.arange(_CELLS * _CELLS + 1))
     picks = [order[a + int(0.85 * (b - a))] for a, b in pairwise(starts) if b - a >= 6]
     chosen = np.array(picks if len(picks) >= 8 else usable)
-    weight = search.weight[chosen].copy()
-    coefficients = fields.fit(search.x[chosen], search.y[chosen], search.logs[chosen], weight, 1)
+    weight, terms = search.weight[chosen], fields.basis(search.x[chosen], search.y[chosen], 1)
+    coefficients = fields.solve(terms, search.logs[chosen], weight, 1)
     for _ in range(12):
-        expected = fields.basis(search.x[chosen], search.y[chosen], 1) @ coefficients
+        expected = terms @ coefficients
         below = search.luma[chosen] - _luma_of(expected)
         discount = np.where(below < -0.03, 0.06, 1.0)
-        coefficients = fields.fit(search.x[chosen], search.y[chosen], search.logs[chosen], weight * discount, 1)
+        coefficients = fields.solve(terms, search.logs[chosen], weight * discount, 1)
     return coefficients
 
 
@@ -199,15 +199,17 @@ def _expected(search: _Search, field: Float64) -> Float64:
 def _members(search: _Search, field: Float64, tolerance: float) -> Bool:
     """The pixels of the lightest substantial level after the field is taken out."""
     expected = _expected(search, field)
-    rest = search.luma - _luma_of(expected)
+    expected_luma = _luma_of(expected)
+    rest = search.luma - expected_luma
     level = _lightest_level(rest[search.smooth], search.weight[search.smooth], tolerance)
     near = search.smooth & (np.abs(rest - level) < tolerance)
-    if near.sum() < 60:
+    at = np.flatnonzero(near)
+    if len(at) < 60:
         return near
-    tint = (search.logs - search.luma[:, None]) - (expected - _luma_of(expected)[:, None])
-    centre = np.median(tint[near], axis=0)
-    off_tint = np.abs(tint - centre).max(axis=1)
-    return np.asarray(near & (off_tint < max(0.6 * tolerance, 0.022)))
+    tint = (search.logs[at] - expected[at]) - rest[at, None]
+    off_tint = greatest(np.abs(tint - np.median(tint[:: max(1, len(at) // _ENOUGH)], axis=0)))
+    near[at] = off_tint < max(0.6 * tolerance, 0.022)
+    return near
 
 
 def _lightest_level(rest: Float64, weight: Float64, tolerance: float) -> float:
@@ -234,10 +236,14 @@ def _degree(search: _Search, mask: Bool, most: int) -> int:
     return min(most, 1 if spread < 0.12 else 2 if spread < 0.45 else 3 if spread < 0.75 else 4)
 
 
+_ENOUGH = 20_000  # so many pixels tell a smooth field, or a middle, as well as all
+
+
 def _refit(search: _Search, mask: Bool, degree: int) -> Float64:
     # Cells, not pixels, are equal: a large bare corner must not outvote the rest of the sheet.
     height, width = search.shape
     index = np.flatnonzero(mask)
+    index = index[:: max(1, len(index) // _ENOUGH)]
     cell = (index // width * 16 // height) * 16 + index % width * 16 // width
     counts = np.bincount(cell, minlength=256)
     weight = 1 / np.sqrt(counts[cell])
@@ -271,7 +277,7 @@ def _lighter_marks(search: _Search, rest: Float64) -> float:
     # Paper between dark lines stands out too where glare lifts all of it; there, plain ground is lifted with it.
     stands_out &= _lifted(search, rest).ravel() < 0.12
     # Where the camera ran out of scale there is glare, and nothing around its core can be told from chalk.
-    blown = (search.logs.min(axis=1) > np.log(0.88)).reshape(search.shape).astype(np.uint8)
+    blown = (least(search.logs) > np.log(0.88)).reshape(search.shape).astype(np.uint8)
     near = cv2.dilate(cv2.morphologyEx(blown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.ones((61, 61), np.uint8))
     marks = stands_out & (rest > 0.06) & (search.weight > 0) & (near.ravel() == 0)
     return float(inside_only(marks.reshape(search.shape)).mean())

@@ -1,6 +1,7 @@
 """A plan that applies itself: from the photo as it was read to the work as it should be, all steps in their order."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -8,7 +9,7 @@ import numpy as np
 from autoprep.correction.apply import Photometry, photometry
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.chart import referred
-from autoprep.correction.planning import corrected, rectify
+from autoprep.correction.planning import MEASURING_PIXELS, corrected, rectify
 from autoprep.correction.sharpening import for_size, sharpen
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import Float32
@@ -35,14 +36,18 @@ class Planned:
         """
         return sharpen(code, for_size(self.plan.sharpening, shrink))
 
+    @cached_property
+    def whole(self) -> Float32:
+        """The whole work at the size that it was measured at: see `picture`."""
+        return self.picture(MEASURING_PIXELS)
+
     def picture(self, most_px: int) -> Float32:
         """(h, w, 3) float32 sRGB codes of the whole work, squared and corrected, of at most so many pixels."""
         work = rectify(self.photo, self.plan.geometry, most_px)
         return self.finish(encode_fast(corrected(work.linear, self.plan)))
 
-    def shown(self, most_px: int) -> Float32:
-        """The same as it is given out: what is outside torn edges is ground."""
-        code = self.picture(most_px)
+    def on_ground(self, code: Float32) -> Float32:
+        """(h, w, 3) codes of the whole work -> the same as it is given out: what is outside torn edges is ground."""
         if self.plan.silhouette is None:
             return code
         height, width = code.shape[:2]

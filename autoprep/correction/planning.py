@@ -1,7 +1,8 @@
 """The sequence of the correction: from an outlined photo to a plan, a step at a time."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from weakref import WeakKeyDictionary
 
 import cv2
 import numpy as np
@@ -36,10 +37,10 @@ from autoprep.domain import (
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import luminance
 from autoprep.imaging.geometry import area, homography, rectangle
-from autoprep.imaging.resample import STRIP_ROWS, Level, Warp, warp_rows
+from autoprep.imaging.resample import Level, Warp, strips, warp_rows
 
 # The rectified measuring copy: about one megapixel.
-_MEASURING_PIXELS = 1_000_000
+MEASURING_PIXELS = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -141,11 +142,16 @@ def measured_ratio(photo: Photo, outline: Outline) -> float:
     return geometry_of(photo, outline, Wishes()).ratio
 
 
-def rectify(photo: Photo, geometry: Geometry, pixels: int = _MEASURING_PIXELS) -> Work:
-    """The work, warped square at about `pixels` pixels (never enlarged), with its blur in photo pixels."""
-    size = _measuring_size(photo, geometry, pixels)
-    linear, scale = _warped(photo, geometry, size, 0)
-    return Work(linear, scale, {"blur_px": _blur_at_full_size(photo, geometry, linear)})
+def rectify(photo: Photo, geometry: Geometry, pixels: int = MEASURING_PIXELS) -> Work:
+    """The work, warped square at about `pixels` pixels (never enlarged); kept for the next caller."""
+    kept = _RECTIFIED.setdefault(photo, {})
+    if (geometry, pixels) not in kept:
+        kept[geometry, pixels] = Work(*_warped(photo, geometry, _measuring_size(photo, geometry, pixels), 0))
+    return kept[geometry, pixels]
+
+
+# The works that were squared of each photo, for as long as it is in use.
+_RECTIFIED: WeakKeyDictionary[Photo, dict[tuple[Geometry, int], Work]] = WeakKeyDictionary()
 
 
 def _measuring_size(photo: Photo, geometry: Geometry, pixels: int) -> tuple[int, int]:
@@ -154,30 +160,35 @@ def _measuring_size(photo: Photo, geometry: Geometry, pixels: int) -> tuple[int,
     return max(24, round(height * geometry.ratio)), max(24, round(height))
 
 
-def _warped(photo: Photo, geometry: Geometry, size: tuple[int, int], margin_px: int) -> tuple[Float32, float]:
-    """The work at (width, height) pixels with a margin of surroundings, and photo pixels per pixel."""
+def _warped(
+    photo: Photo, geometry: Geometry, size: tuple[int, int], margin_px: int, least: float = 1.0
+) -> tuple[Float32, float]:
+    """The work at (width, height) pixels with a margin of surroundings, and photo pixels per pixel.
+
+    It is taken from the smallest copy that has `least` pixels for each of it.
+    """
     lens = geometry.lens()
     whole = (size[0] + 2 * margin_px, size[1] + 2 * margin_px)
     matrix = homography(rectangle(*size) + margin_px, lens.ideal(geometry.array()))
     warp = Warp(matrix, lens)
     factor = 1
-    while warp.scale(*whole) * photo.scale / (factor * 2) >= 1:
+    while warp.scale(*whole) * photo.scale / (factor * 2) >= least:
         factor *= 2
     copy = photo.reduced(factor)
     level = Level(copy.crop, copy.size_px, copy.scale)
-    strips = [
-        warp_rows(level, warp, whole, (top, min(top + STRIP_ROWS, whole[1]))) for top in range(0, whole[1], STRIP_ROWS)
-    ]
-    return np.concatenate(strips), warp.scale(*whole)
+    return np.concatenate([warp_rows(level, warp, whole, rows) for rows in strips(whole)]), warp.scale(*whole)
+
+
+_EDGE_PX = 0.7  # an edge wanders by more than the pixels that this leaves out
 
 
 def silhouette_of(photo: Photo, geometry: Geometry) -> Silhouette | None:
     """The sheet's own edges where they are torn, deckled or rounded."""
     if geometry.ratio_from == "whole photo":
         return None
-    size = _measuring_size(photo, geometry, 2 * _MEASURING_PIXELS)
+    size = _measuring_size(photo, geometry, 2 * MEASURING_PIXELS)
     margin_px = max(6, round(MARGIN * max(size)))
-    framed, _ = _warped(photo, geometry, size, margin_px)
+    framed, _ = _warped(photo, geometry, size, margin_px, _EDGE_PX)
     return find_silhouette(framed, margin_px)
 
 
@@ -228,6 +239,7 @@ def make_plan(
     absolute = chart is not None if absolute is None else absolute
     geometry = geometry_of(photo, outline, wishes)
     work = rectify(photo, geometry)
+    work = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, work.linear)})
     paper, shadow = find_paper(work.linear, wishes.flat)
     around = _lightest_around(photo, geometry)
     judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper)

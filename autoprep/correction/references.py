@@ -67,8 +67,9 @@ def _plain(photo: Photo) -> tuple[LightField, Float64] | Declined:
     x, y = fields.grid_coordinates(height, width)
     weight, coefficients = np.ones(len(x)), np.zeros((15, 3))
     rest: Float64 = np.zeros(len(x))
+    terms = fields.basis(x, y, 4)
     for _ in range(4):
-        coefficients = fields.fit(x, y, logs, weight, 4)
+        coefficients = fields.solve(terms, logs, weight, 4)
         rest = np.asarray((logs - fields.evaluate(coefficients, height, width).reshape(-1, 3)) @ LUMINANCE, np.float64)
         weight = 1 / np.maximum(1, np.abs(rest) / 0.02) ** 2
     if float(np.percentile(np.abs(rest), 90)) > _PLAIN:

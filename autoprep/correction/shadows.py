@@ -16,7 +16,7 @@ from autoprep.correction.bare_ground import Ground, between_strokes, deeper_grai
 from autoprep.correction.paper import Paper
 from autoprep.domain import Declined
 from autoprep.imaging import fields
-from autoprep.imaging.arrays import Bool, Float32, UInt8
+from autoprep.imaging.arrays import Bool, Float32, UInt8, greatest
 from autoprep.imaging.colour import LUMINANCE
 
 # In natural-log units of light. Chosen on the lab's tuning seeds.
@@ -100,7 +100,7 @@ def _open_ground(ground: Ground) -> Bool:
 
 def _coloured(ground: Ground) -> Bool:
     """Where the colour is none that light gives to paper."""
-    tint = np.abs(ground.rest - ground.luma[..., None]).max(-1)
+    tint = greatest(np.abs(ground.rest - ground.luma[..., None]))
     calm = cast(Float32, cv2.blur(tint.astype(np.float32), (3, 3)))
     return np.asarray(calm > _TINT + _TINT_SHARE * np.maximum(-ground.luma, 0))
 
@@ -194,7 +194,7 @@ def _colour_of_hidden_light(ground: Ground, shaded: Bool) -> Float32 | None:
         turns = np.linalg.solve(
             (rows * weight[:, None]).T @ rows + pull, (rows * weight[:, None]).T @ (taken - depth[:, None])
         )
-        left = np.abs(taken - (1 + at @ turns) * depth[:, None]).max(1)
+        left = greatest(np.abs(taken - (1 + at @ turns) * depth[:, None]))
         weight = np.minimum(depth, 0.25) / np.maximum(1, left / 0.012) ** 2
     if np.abs(turns[0]).max() > _WARM_COLD or abs(turns[0, 1]) > _GREEN or float(np.median(left)) > _TINT:
         return None
@@ -206,7 +206,7 @@ def _off_tint(ground: Ground, colour: Float32) -> Bool:
     depth = np.clip(1 - np.exp(ground.luma), 0, 0.95)[..., None]
     expected = np.log(np.maximum(1 - depth * colour, 0.02))
     off = cast(Float32, cv2.GaussianBlur(ground.rest - expected, (0, 0), 2.0))
-    tint = np.abs(off - (off @ LUMINANCE)[..., None]).max(-1)
+    tint = greatest(np.abs(off - (off @ LUMINANCE)[..., None]))
     return np.asarray(tint > _OFF_TINT + _OFF_TINT_DEEP * depth[..., 0])
 
 

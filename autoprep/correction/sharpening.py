@@ -43,8 +43,11 @@ def sharpen(code: Float32, how: Sharpening) -> Float32:
         return code
     luma = cast(Float32, cv2.transform(code, LUMA))
     blurred = cast(Float32, cv2.GaussianBlur(luma, (0, 0), how.radius_px, borderType=cv2.BORDER_REPLICATE))
-    detail = luma - blurred
-    strength = cv2.GaussianBlur(np.abs(detail), (0, 0), 1.5, borderType=cv2.BORDER_REPLICATE)
-    mask = np.clip((strength / np.float32(how.threshold) - 0.25) / 0.75, 0, 1)
-    lift = detail * mask * np.float32(how.amount)
-    return np.asarray(code + lift[..., None], np.float32)
+    lift = luma - blurred
+    mask = cast(Float32, cv2.GaussianBlur(np.abs(lift), (0, 0), 1.5, borderType=cv2.BORDER_REPLICATE))
+    mask *= np.float32(1 / (0.75 * how.threshold))
+    mask -= np.float32(0.25 / 0.75)
+    np.clip(mask, 0, 1, out=mask)
+    mask *= np.float32(how.amount)
+    lift *= mask
+    return cast(Float32, cv2.add(code, cv2.merge([lift, lift, lift])))

@@ -15,7 +15,7 @@ import numpy as np
 from autoprep.correction.cells import Cells
 from autoprep.domain import Declined
 from autoprep.imaging import fields
-from autoprep.imaging.arrays import Bool, Float32, Float64, Int32
+from autoprep.imaging.arrays import Bool, Float32, Float64, Int32, greatest
 from autoprep.imaging.colour import LUMINANCE
 
 # Natural-log units. Chosen on the lab's tuning seeds 7000-7119 and 80 phone photos and scans of hand-drawn pages.
@@ -117,7 +117,7 @@ def without_bends(sheet: Sheet) -> Sheet:
 def explained_by(log_light: Float32, cells: Cells) -> float:
     """Share 0..1 of the ground in cells that a light (rows, columns, 3), natural log, on one paper explains."""
     ground = _without_lines(cells)
-    near = np.abs(ground.logs - log_light).max(axis=-1) < _EXPLAINS
+    near = greatest(np.abs(ground.logs - log_light)) < _EXPLAINS
     return float((near & ground.open).sum() / max(int(ground.open.sum()), 1))
 
 
@@ -160,9 +160,9 @@ def _turning_tint(ground: _Ground) -> Float32:
     weight = np.ones(len(pick))
     turn = np.zeros((terms.shape[1], 3))
     for _ in range(8):
-        turn = fields.fit(x[pick], y[pick], values, weight, 3)
-        weight = 1 / np.maximum(1, np.abs(values - terms @ turn).max(1) / 0.02) ** 2
-    return np.asarray(np.abs(tint - fields.evaluate(turn, *ground.luma.shape)).max(-1), np.float32)
+        turn = fields.solve(terms, values, weight, 3)
+        weight = 1 / np.maximum(1, greatest(np.abs(values - terms @ turn)) / 0.02) ** 2
+    return np.asarray(greatest(np.abs(tint - fields.evaluate(turn, *ground.luma.shape))), np.float32)
 
 
 def _painted(cells: Cells, turning: Float32, open_: Bool) -> bool:
@@ -276,7 +276,7 @@ def smooth_light(logs: Float32, known: Bool, degree: int = 4) -> Float64:
     weight = np.ones(len(pick))
     light = np.zeros((terms.shape[1], 3))
     for _ in range(8):
-        light = fields.fit(x[pick], y[pick], values, weight, degree)
+        light = fields.solve(terms, values, weight, degree)
         rest = (values - terms @ light) @ LUMINANCE.astype(np.float64)
         weight = np.where(rest < 0, 1 / np.maximum(1, -rest / 0.04) ** 2, 1 / np.maximum(1, rest / 0.06))
     return light

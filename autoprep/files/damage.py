@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from autoprep.errors import Unreadable
-from autoprep.imaging.arrays import AnyArray, UInt8
+from autoprep.imaging.arrays import AnyArray, UInt8, greatest, least
 
 # Decoders fill what is missing with one exact tone, over the full width. Chosen: more rows than a thin frame has.
 _LEAST_ROWS, _LEAST_SHARE = 16, 0.015
@@ -59,8 +59,11 @@ def _hole_in_scan(data: bytes) -> bool:
 def is_flat(codes: AnyArray) -> bool:
     """Whether all of a picture is one tone: then there is nothing on it."""
     step = 1 if codes.dtype == np.uint8 else 257
-    least, most = codes.min(axis=(0, 1)).astype(int), codes.max(axis=(0, 1)).astype(int)
-    return bool((most - least <= step).all())
+    for part in (codes[::16, ::16], codes):  # nearly all are told by a few of their pixels
+        low, high = part.min(axis=(0, 1)).astype(int), part.max(axis=(0, 1)).astype(int)
+        if (high - low > step).any():
+            return False
+    return True
 
 
 def flat_part(codes: AnyArray) -> float:
@@ -71,22 +74,30 @@ def flat_part(codes: AnyArray) -> float:
         return 0.0
     if codes.dtype != np.uint8:
         codes = (codes >> 8).astype(np.uint8)
-    kernel = np.ones((_CELL, _CELL), np.uint8)
-    middle = slice(_CELL // 2, None, _CELL)
     part = np.ascontiguousarray(codes[: high * _CELL, : wide * _CELL])
-    least = cv2.erode(part, kernel)[middle, middle].astype(np.int16)
-    most = cv2.dilate(part, kernel)[middle, middle].astype(np.int16)
-    flat = ((most - least) <= 1).all(axis=-1) & (least.min(axis=-1) < 250)
+    # A sixteenth of the pixels rules out nearly all photos: where a cell is flat, so are they.
+    if _flat_cells(part[::4, ::4], _CELL // 4)[0].mean() < _LEAST_AREA:
+        return 0.0
+    flat, tone = _flat_cells(part, _CELL)
     if flat.mean() < _LEAST_AREA:
         return 0.0
-    tones, counts = np.unique(least[flat], axis=0, return_counts=True)
-    found = (_rectangle(flat, least, tones[index]) for index in np.argsort(-counts)[:2])
+    tones, counts = np.unique(tone[flat], axis=0, return_counts=True)
+    found = (_rectangle(flat, tone, tones[index]) for index in np.argsort(-counts)[:2])
     return max(found, default=0.0)
+
+
+def _flat_cells(part: AnyArray, cell: int) -> tuple[AnyArray, AnyArray]:
+    """Of (h * cell, w * cell, 3) uint8: (h, w) which cells are flat and not white, and (h, w, 3) their least codes."""
+    kernel, middle = np.ones((cell, cell), np.uint8), slice(cell // 2, None, cell)
+    part = np.ascontiguousarray(part)
+    low = cv2.erode(part, kernel)[middle, middle].astype(np.int16)
+    high = cv2.dilate(part, kernel)[middle, middle].astype(np.int16)
+    return np.asarray((greatest(high - low) <= 1) & (least(low) < 250)), low
 
 
 def flat_rows(codes: AnyArray) -> float:
     """The share, 0..1, of rows over the full width that are one exact tone, not white, and end hard; 0 for few."""
-    same = (codes == codes[:, :1]).reshape(codes.shape[0], -1).all(axis=1)
+    same = _one_tone(codes)
     white = codes[:, 0].min(axis=-1) >= (250 if codes.dtype == np.uint8 else 250 * 257)
     new = np.r_[True, (codes[1:, 0] != codes[:-1, 0]).any(axis=-1)]
     best, first, last, start = 0, 0, 0, 0
@@ -100,6 +111,14 @@ def flat_rows(codes: AnyArray) -> float:
     limit = 6 if codes.dtype == np.uint8 else 6 * 257
     near = [(np.abs(row.astype(int) - codes[first, 0].astype(int)).max(axis=-1) <= limit).mean() for row in beyond]
     return float(best / codes.shape[0]) if near and max(near) < 0.5 else 0.0
+
+
+def _one_tone(codes: AnyArray) -> AnyArray:
+    """(H,) which rows are one exact tone; those that a few columns tell of are looked at no further."""
+    same = (codes[:, ::97] == codes[:, :1]).reshape(codes.shape[0], -1).all(axis=1)
+    for row in np.flatnonzero(same):
+        same[row] = (codes[row] == codes[row, 0]).all()
+    return np.asarray(same)
 
 
 def _rectangle(flat: AnyArray, tone: AnyArray, wanted: AnyArray) -> float:

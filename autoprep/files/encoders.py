@@ -6,11 +6,12 @@ import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import tifffile
 from PIL import Image, ImageFile, PngImagePlugin
 
-from autoprep.imaging.arrays import AnyArray
+from autoprep.imaging.arrays import AnyArray, greatest
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.imaging.transfer import srgb_to_linear
 from autoprep.imaging.units import MM_PER_INCH
@@ -106,7 +107,7 @@ def _worst_difference(pixels: AnyArray, data: bytes) -> float:
     with Image.open(io.BytesIO(data)) as opened:
         written = np.asarray(opened.convert("RGB"))
     # Only pixels whose codes differ much can be among the worst.
-    apart = np.abs(pixels.astype(np.int16) - written).max(axis=-1)
+    apart = greatest(cv2.absdiff(pixels, written))
     count = max(1, apart.size // 1000)
     worst = np.argpartition(apart.ravel(), -count)[-count:]
     one, two = (lab_from_linear(srgb_to_linear(p.reshape(-1, 3)[worst] / 255.0)) for p in (pixels, written))

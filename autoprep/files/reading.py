@@ -3,6 +3,7 @@
 import io
 import math
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, cast
 
@@ -127,7 +128,7 @@ def _codes8(image: Image.Image, profile: bytes | None, warnings: list[str]) -> t
         ground = Image.new("RGBA", image.size, "white")
         ground.alpha_composite(image.convert("RGBA"))
         image = ground
-    return np.asarray(image.convert("RGB")), False
+    return np.asarray(image if image.mode == "RGB" else image.convert("RGB")), False
 
 
 def _to_srgb(image: Image.Image, profile: bytes | None, warnings: list[str]) -> Image.Image:
@@ -168,16 +169,22 @@ def _profile(
 
 def upright(codes: AnyArray, orientation: int) -> AnyArray:
     """Turn (H, W, 3) pixels so that the Exif orientation 1..8 becomes 1; other values change nothing."""
-    turned = {
-        2: lambda a: a[:, ::-1],
-        3: lambda a: a[::-1, ::-1],
-        4: lambda a: a[::-1],
-        5: lambda a: a.transpose(1, 0, 2),
-        6: lambda a: a.transpose(1, 0, 2)[:, ::-1],
-        7: lambda a: a[::-1, ::-1].transpose(1, 0, 2),
-        8: lambda a: a.transpose(1, 0, 2)[::-1],
-    }.get(orientation, lambda a: a)(codes)
-    return np.ascontiguousarray(turned)
+    turns: dict[int, Callable[[AnyArray], AnyArray]] = {
+        2: lambda a: cv2.flip(a, 1),
+        3: lambda a: cv2.rotate(a, cv2.ROTATE_180),
+        4: lambda a: cv2.flip(a, 0),
+        5: _across,
+        6: lambda a: cv2.rotate(a, cv2.ROTATE_90_CLOCKWISE),
+        7: lambda a: _across(cv2.rotate(a, cv2.ROTATE_180)),
+        8: lambda a: cv2.rotate(a, cv2.ROTATE_90_COUNTERCLOCKWISE),
+    }
+    turn = turns.get(orientation)
+    return np.ascontiguousarray(codes if turn is None else turn(codes))
+
+
+def _across(codes: AnyArray) -> AnyArray:
+    """Mirrored along the diagonal from the top left."""
+    return codes.transpose(1, 0, 2)
 
 
 def _focal_mm35(exif: Image.Exif) -> float | None:

@@ -14,6 +14,23 @@ Bool: TypeAlias = npt.NDArray[np.bool_]
 AnyArray: TypeAlias = npt.NDArray[Any]
 
 
+def greatest(values: AnyArray) -> AnyArray:
+    """(..., C) -> (...): the greatest of a few channels. The library's own reduction over so short an axis takes 20
+    times as long."""
+    found = values[..., 0]
+    for channel in range(1, values.shape[-1]):
+        found = np.maximum(found, values[..., channel])
+    return found
+
+
+def least(values: AnyArray) -> AnyArray:
+    """(..., C) -> (...): the least of a few channels."""
+    found = values[..., 0]
+    for channel in range(1, values.shape[-1]):
+        found = np.minimum(found, values[..., channel])
+    return found
+
+
 DARKEST = 2e-3
 """Linear light below this is noise: where logarithms are taken, nothing is darker."""
 

@@ -69,10 +69,14 @@ def luminance_of_lightness(lightness: float) -> float:
 
 def lab_fast(linear: Float32) -> Float32:
     """(H, W, 3) float32 linear sRGB -> (H, W, 3) float32 L*a*b* (D65) for decisions on whole pictures."""
-    ratio = cv2.transform(np.clip(linear, 0, None), (SRGB_TO_XYZ / _WHITE_D65[:, None]).astype(np.float32))
-    cubic = np.where(ratio > _EPSILON, np.cbrt(ratio), (_KAPPA * ratio + 16) / 116)
-    x, y, z = cubic[..., 0], cubic[..., 1], cubic[..., 2]
-    return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1).astype(np.float32)
+    ratio = np.maximum(cv2.transform(linear, _TO_RATIO), 0)
+    cubic = np.cbrt(ratio)
+    np.copyto(cubic, ratio * np.float32(_KAPPA / 116) + np.float32(16 / 116), where=ratio <= np.float32(_EPSILON))
+    return cast(Float32, cv2.transform(cubic, _LAB_OF_CUBIC))
+
+
+_TO_RATIO: Float32 = (SRGB_TO_XYZ / _WHITE_D65[:, None]).astype(np.float32)
+_LAB_OF_CUBIC: Float32 = np.array([[0, 116, 0, -16], [500, -500, 0, 0], [0, 200, -200, 0]], np.float32)
 
 
 def ciede2000(one: AnyArray, two: AnyArray) -> Float64:

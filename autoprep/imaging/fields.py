@@ -27,7 +27,11 @@ def fit(x: AnyArray, y: AnyArray, values: AnyArray, weight: AnyArray, degree: in
     The ridge grows with the order of a term and is relative to the total weight: where few samples speak,
     the field stays flat instead of swinging.
     """
-    terms = basis(x, y, degree)
+    return solve(basis(x, y, degree), values, weight, degree, ridge)
+
+
+def solve(terms: Float64, values: AnyArray, weight: AnyArray, degree: int, ridge: float = 1e-4) -> Float64:
+    """The same from the (N, terms) `basis`, for fits that are repeated with other weights."""
     weighted = terms * np.asarray(weight, np.float64)[:, None]
     orders = np.array([i + j for i, j in _orders(degree)], np.float64)
     penalty = np.diag(ridge * orders**3 * max(float(np.sum(weight)), 1e-9))

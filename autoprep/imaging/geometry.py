@@ -53,8 +53,7 @@ def rectangle(width: float, height: float) -> Float64:
 
 def area(quad: AnyArray) -> float:
     """Unsigned area of a polygon (N, 2)."""
-    x, y = np.asarray(quad, np.float64).T
-    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
+    return abs(_signed_area(np.asarray(quad, np.float64)))
 
 
 def widened(quad: AnyArray, distance: float | AnyArray) -> Float64:
@@ -124,7 +123,8 @@ def _half(points: Float64, depth: Float64) -> Float64:
 
 def _signed_area(polygon: AnyArray) -> float:
     x, y = np.asarray(polygon, np.float64).T
-    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+    # Without np.roll, which takes longer than all the rest on so few points.
+    return float(x[:-1] @ y[1:] + x[-1] * y[0] - y[:-1] @ x[1:] - y[-1] * x[0]) / 2
 
 
 def overlap_in_photo(one: AnyArray, two: AnyArray, photo_px: tuple[int, int]) -> float:

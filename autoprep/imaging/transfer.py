@@ -1,5 +1,6 @@
 """The sRGB transfer function (IEC 61966-2-1) and fast tables for it."""
 
+from functools import lru_cache
 from typing import cast
 
 import cv2
@@ -26,11 +27,29 @@ def linear_to_srgb(linear: AnyArray) -> Float64:
     )
 
 
+_TOP = np.float32(65535)
+
+
 def encode_fast(linear: Float32) -> Float32:
-    """(H, W, 3) float32, linear light -> sRGB code values 0..1 float32, clipped; within 1e-5 of the formula."""
-    clipped = np.clip(linear, 0.0, 1.0)
-    curve = np.float32(1.055) * cast(Float32, cv2.pow(clipped, 1 / 2.4)) - np.float32(0.055)
-    return np.asarray(np.where(clipped <= _LINEAR_KNEE, clipped * np.float32(12.92), curve), np.float32)
+    """(H, W, 3) float32, linear light -> sRGB code values 0..1 float32, clipped; within 1.2e-5 of the formula.
+
+    By a table over the square root of the light, along which the curve is nearly straight.
+    """
+    root = np.clip(linear, 0.0, 1.0)
+    np.sqrt(root, out=root)
+    return looked_up(root, _curve_of_root())
+
+
+@lru_cache(maxsize=1)
+def _curve_of_root() -> Float32:
+    return linear_to_srgb((np.arange(65536) / 65535) ** 2).astype(np.float32)
+
+
+def looked_up(values: Float32, table: Float32) -> Float32:
+    """(H, W, C) float32 values 0..1 through a (65536,) float32 table over 0..1; the values are used up."""
+    values *= _TOP
+    values += np.float32(0.5)
+    return cast(Float32, cv2.LUT(values.astype(np.uint16), table))
 
 
 def quantise8(code: Float32) -> UInt8:
@@ -40,4 +59,6 @@ def quantise8(code: Float32) -> UInt8:
 
 def quantise16(code: Float32) -> UInt16:
     """Code values 0..1 float32 -> 16-bit codes, rounded to the nearest."""
-    return np.asarray(np.clip(code * np.float32(65535.0) + np.float32(0.5), 0, 65535), np.uint16)
+    scaled = code * _TOP
+    scaled += np.float32(0.5)
+    return np.clip(scaled, 0, _TOP, out=scaled).astype(np.uint16)

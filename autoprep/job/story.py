@@ -33,7 +33,6 @@ from autoprep.wishes.blind import names_artist
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
 
-_PROOF_PX = 1400
 _CHOICE_PX = 1600  # long side of the pictures that a question offers
 _SIZE_AGREES = 0.03  # a proportion that differs more than this from the size that is given is a question
 
@@ -176,7 +175,8 @@ def _preview(order: JobOrder, photo: Photo) -> Preview:
     def picture(outline: Outline) -> Float32:
         plan = _measured(order, photo, outline, wishes_of(order.settings, order.facts)).plan
         ratio = plan.geometry.ratio
-        return planned(photo, plan).shown(round(_CHOICE_PX**2 / max(ratio, 1 / ratio)))
+        made = planned(photo, plan)
+        return made.on_ground(made.picture(round(_CHOICE_PX**2 / max(ratio, 1 / ratio))))
 
     return picture
 
@@ -196,11 +196,12 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
             "paper": plan.paper,
             **{k: v for k, v in measures.items() if k.startswith("paper")},
         }
+    made = planned(photo, plan)
     record = record_of(
         order,
         photo,
         "ready",
-        likeness=_likeness(photo, plan),
+        likeness=_likeness(made),
         outline=outline,
         kind=found.judged.kind,
         kind_evidence=found.judged.evidence,
@@ -209,7 +210,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
         reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo, measures)),
         advice=words.advice(plan, measures),
     )
-    return _render_all(order, photo, record, stages)
+    return _render_all(order, photo, record, made, stages)
 
 
 def _chosen(order: JobOrder) -> tuple[str, ...]:
@@ -222,10 +223,9 @@ def _chosen(order: JobOrder) -> tuple[str, ...]:
 _LIKENESS_PX = 24
 
 
-def _likeness(photo: Photo, plan: CorrectionPlan) -> tuple[int, ...]:
+def _likeness(made: Planned) -> tuple[int, ...]:
     """The corrected work as 24 x 24 lightness codes."""
-    code = planned(photo, plan).picture(90_000).mean(-1)
-    small = cv2.resize(code, (_LIKENESS_PX, _LIKENESS_PX), interpolation=cv2.INTER_AREA)
+    small = cv2.resize(made.whole, (_LIKENESS_PX, _LIKENESS_PX), interpolation=cv2.INTER_AREA).mean(-1)
     return tuple(int(v) for v in np.clip(np.rint(np.asarray(small) * 255), 0, 255).ravel())
 
 
@@ -235,13 +235,14 @@ def _again(order: AgainOrder, photo: Photo, stages: Stages) -> JobResult:
     record = order.earlier.model_copy(
         update={"outputs": kept, "settings_sha256": order.settings.sha256, "work": order.facts, "photo": order.photo}
     )
-    return _render_all(order, photo, record, stages)
+    assert record.plan is not None
+    return _render_all(order, photo, record, planned(photo, record.plan), stages)
 
 
-def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: Stages) -> JobResult:
+def _render_all(order: JobOrder, photo: Photo, record: JobRecord, made: Planned, stages: Stages) -> JobResult:
     result = JobResult(record)
     try:
-        _render_into(result, order, photo, record, stages)
+        _render_into(result, order, photo, record, made, stages)
     except DeliveryError:
         # What was written for a job that is tried again only takes room: on a full disk, that of all others.
         for part, _ in result.parts:
@@ -250,9 +251,9 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, stages: Stages
     return result
 
 
-def _render_into(result: JobResult, order: JobOrder, photo: Photo, record: JobRecord, stages: Stages) -> None:
-    assert record.plan is not None
-    made = planned(photo, record.plan)
+def _render_into(
+    result: JobResult, order: JobOrder, photo: Photo, record: JobRecord, made: Planned, stages: Stages
+) -> None:
     outputs, held = list(record.outputs), {k: v for k, v in record.held.items() if k not in order.places}
     failed = {k: v for k, v in record.failed.items() if k not in order.places}
     for name, place in order.places.items():
@@ -308,9 +309,8 @@ def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str
 
 def _proof(order: JobOrder, photo: Photo, made: Planned, result: JobResult) -> dict[str, str]:
     """Before and after for the proof page: the same view, so that one can be laid over the other."""
-    most_px = _PROOF_PX * _PROOF_PX // 2
-    after = quantise8(made.shown(most_px))
-    before = quantise8(encode_fast(rectify(photo, made.plan.geometry, most_px).linear))
+    after = quantise8(made.on_ground(made.whole))
+    before = quantise8(encode_fast(rectify(photo, made.plan.geometry).linear))
     small, outline = preview_jpeg(photo, CORNER_PX), result.record.outline
     page = corners_html(photo, order.photo, small, outline, order.facts, made.plan.kind)
     pictures = {

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import cast
 
 import cv2
@@ -9,8 +10,8 @@ import numpy as np
 
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8, float32
-from autoprep.imaging.resample import STRIP_ROWS, Level, Warp, warp_rows
-from autoprep.imaging.transfer import encode_fast, quantise8, quantise16, srgb_to_linear
+from autoprep.imaging.resample import Level, Warp, strips, warp_rows
+from autoprep.imaging.transfer import encode_fast, looked_up, quantise8, quantise16, srgb_to_linear
 from autoprep.rendering import scene
 from autoprep.rendering.layout import Layout, torn_sides, warp_for
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
@@ -133,8 +134,7 @@ def _strips(
     warp = warp_for(layout, plan)
     level = _level(photo, warp.scale(*size))
     calm = _calm(photo, warp, size, into, layout, correct)
-    for top in range(0, size[1], STRIP_ROWS):
-        bottom = min(top + STRIP_ROWS, size[1])
+    for top, bottom in strips(size):
         above, below = max(0, top - _HALO), min(size[1], bottom + _HALO)
         linear = warp_rows(level, warp, size, (above, below))
         linear = correct(linear, into[0], into[1] + above)
@@ -142,17 +142,23 @@ def _strips(
             linear = calm(linear, above)
         if look.matrix is not None:
             linear = cast(Float32, cv2.transform(linear, look.matrix))
-        outside = float(((linear < -0.002) | (linear > 1.002)).any(-1).mean())
+        held = cv2.inRange(linear, (-_HAIR,) * 3, (1 + _HAIR,) * 3)
+        outside = 1 - cv2.countNonZero(held) / held.size
         code = recoded(finish(encode_fast(linear)), look.gamma)
         yield top, code[top - above : bottom - above], outside
 
 
+_HAIR = 0.002  # linear light: so far outside its range a colour is not told as clipped
+
+
 def recoded(code: Float32, gamma: float | None) -> Float32:
     """Codes of the sRGB curve -> codes of a pure power curve; as they are where no gamma is given."""
-    if gamma is None:
-        return code
-    linear = np.asarray(srgb_to_linear(np.clip(code, 0, 1)))
-    return np.asarray(linear ** (1 / gamma), np.float32)
+    return code if gamma is None else looked_up(np.clip(code, 0, 1), _power_of_srgb(gamma))
+
+
+@lru_cache(maxsize=4)
+def _power_of_srgb(gamma: float) -> Float32:
+    return np.asarray(srgb_to_linear(np.arange(65536) / 65535) ** (1 / gamma), np.float32)
 
 
 _SMALL_PX = 320

@@ -1,69 +1,51 @@
-"""`python -m tests.bench`: how long the stages take, as ratios to what they can't do without, in one run.
+"""`python -m tests.bench`: what the service costs, as ratios to what can't be done without, in one run.
 
-The floor of a rendition is decoding the photo, one cubic warp of the finished size, and encoding. Ratios can be
-compared between machines; seconds can't.
+All that is compared is measured in turns, round by round, and ratios are medians over the rounds: they can be compared
+between machines and with a machine that is busy; seconds can't. One core, but for the row on several workers. What a
+long history costs is measured by `python -m tests.bench.history`.
 """
 
-import io
-import time
-from collections.abc import Callable
+import argparse
+import json
+import os
+import platform
 from pathlib import Path
 
-import cv2
-import numpy as np
-from PIL import Image
+from .figures import BARS, Figures, measure
+from .memory import peaks
+from .workers import several
 
-from autoprep.correction.apply import photometry
-from autoprep.correction.outline import find_outline
-from autoprep.correction.planning import Wishes, make_plan
-from autoprep.correction.sharpening import sharpen
-from autoprep.domain import Outline
-from autoprep.files.reading import read_photo
-from autoprep.rendering.layout import Frame, lay_out
-from autoprep.rendering.render import Look, render
-
-PHOTO = Path(__file__).parents[2] / "demo_inbox" / "IMG_2041.jpg"
-
-
-def best_of(work: Callable[[], object], times: int = 3) -> float:
-    """The shortest of a few runs in seconds."""
-    taken = []
-    for _ in range(times):
-        started = time.perf_counter()
-        work()
-        taken.append(time.perf_counter() - started)
-    return min(taken)
+DEMO = Path(__file__).parents[2] / "demo_inbox"
 
 
 def main() -> None:
-    """Measure and print."""
-    cv2.setNumThreads(1)
-    data = PHOTO.read_bytes()
-    photo = read_photo(data)
-    outline = find_outline(photo)
-    assert isinstance(outline, Outline)
-    plan, _, _ = make_plan(photo, outline, Wishes())
-    floor_decode = best_of(lambda: np.asarray(Image.open(io.BytesIO(data))))
-    print(f"decode, the library alone: {floor_decode:.3f} s = 1")
-    rows: dict[str, Callable[[], object]] = {
-        "read": lambda: read_photo(data),
-        "find outline (with its copies of the photo)": lambda: find_outline(read_photo(data)),
-        "plan": lambda: make_plan(photo, outline, Wishes()),
-    }
-    for name, work in rows.items():
-        print(f"{name}: {best_of(work) / floor_decode:.1f}")
-    codes = np.asarray(photo.codes)
-    for name, frame in (("square 1080", Frame(size_px=(1080, 1080))), ("full size", Frame())):
-        layout = lay_out(frame, plan)
-        apply = photometry(plan, layout.work[2:])
-        size = layout.work[2:]
-        floor = best_of(lambda size=size: cv2.warpPerspective(codes, np.eye(3), size, flags=cv2.INTER_CUBIC))  # type: ignore[misc]
-        mine = best_of(
-            lambda layout=layout, apply=apply: render(  # type: ignore[misc]
-                photo, plan, layout, Look(), apply, lambda code: sharpen(code, plan.sharpening)
-            )
-        )
-        print(f"render {name}, times one plain 8-bit cubic warp of that size: {mine / floor:.1f}")
+    """Measure, print the table, write JSON."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__.splitlines()[0])
+    parser.add_argument("--photos", type=Path, nargs="*", default=[DEMO / f"IMG_{n}.jpg" for n in (2041, 2058, 2066)])
+    parser.add_argument("--rounds", type=int, default=5, help="so often everything is measured in turns")
+    parser.add_argument("--skip", choices=("memory", "workers"), nargs="*", default=[])
+    parser.add_argument("--out", type=Path, help="file for all figures as JSON")
+    given = parser.parse_args()
+    figures = measure(given.photos, given.rounds)
+    if "memory" not in given.skip:
+        figures.add({f"peak memory of a worker, {name}": value for name, value in peaks(given.photos[0]).items()})
+    if "workers" not in given.skip and (os.cpu_count() or 1) >= 2:
+        figures.add({"2 workers / one": several(2, sorted(DEMO.glob("*.jpg")), max(1, given.rounds // 2))})
+    print_table(figures)
+    if given.out is not None:
+        given.out.write_text(json.dumps(figures.as_json(), indent=1), encoding="utf-8")
+
+
+def print_table(figures: Figures) -> None:
+    """One line a figure, with its bar and goal; then where the seconds of a job go."""
+    print(f"{os.cpu_count()} cores, {platform.machine()}, Python {platform.python_version()}")
+    print(f"{'figure':<58} {'measured':>9} {'bar':>6} {'goal':>6}")
+    for name, value in figures.ratios.items():
+        bar, goal = (f"{limit:g}" for limit in BARS[name]) if name in BARS else ("", "")
+        print(f"{name:<58} {value:>9.3g} {bar:>6} {goal:>6}")
+    print("\nseconds of a whole job on this machine, medians, mean of the photos")
+    for name, seconds in figures.seconds.items():
+        print(f"  {name:<24} {seconds:6.3f}")
 
 
 if __name__ == "__main__":

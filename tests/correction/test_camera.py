@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from autoprep.correction.camera import without_contrast
-from autoprep.domain import Photo, PhotoFacts
+from autoprep.correction.planning import Wishes, geometry_of, rectify
+from autoprep.domain import Outline, Photo, PhotoFacts
 from autoprep.files.reading import read_photo
 from autoprep.imaging.transfer import linear_to_srgb
 from tests import photos
@@ -45,3 +46,16 @@ def test_what_no_camera_has_rendered_is_left_alone() -> None:
     for left in (scan, raw, linear):
         assert without_contrast(left, 0.1) is left
     assert without_contrast(photo, 0.0) is photo
+
+
+def test_what_was_made_of_a_photo_is_made_once() -> None:
+    """The plan and all pictures look through the same photo, so that its reduced and squared copies serve them all."""
+    photo = read_photo(photos.jpeg())
+    once = without_contrast(photo, 0.1)
+    assert without_contrast(photo, 0.1) is once
+    assert np.abs(codes_of(without_contrast(photo, 0.2)) - codes_of(once)).max() > 0.5
+    outline = Outline(corners_px=((0, 0), (90, 0), (90, 60), (0, 60)), confidence=1.0)
+    geometry = geometry_of(once, outline, Wishes())
+    work = rectify(once, geometry)
+    assert rectify(once, geometry) is work
+    assert rectify(once, geometry, 2000).linear.shape[0] < work.linear.shape[0] == 60

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from autoprep.correction import kind, planning
-from autoprep.correction.apply import photometry
+from autoprep.correction.apply import photometry, shoulder
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.neutral import neutral
 from autoprep.correction.outline import find_outline
@@ -167,3 +167,13 @@ def test_toned_paper_is_not_made_white() -> None:
     white = neutral(paper, "white")
     assert isinstance(white, Neutral)
     assert np.ptp(np.array(white.gain) * [0.4, 0.3, 0.2]) < 1e-9
+
+
+def test_the_shoulder_bends_what_is_over_the_knee_and_nothing_else() -> None:
+    tone = Tone(gain=1.0, knee=0.8, ceiling=0.95)
+    linear = np.linspace(-0.1, 3, 3000, dtype=np.float32).reshape(10, 100, 3)
+    bent = shoulder(linear, tone)
+    below = linear <= 0.8
+    assert np.abs(bent - linear)[below].max() < 1e-6
+    over = linear[~below] - 0.8
+    assert bent[~below] == pytest.approx(0.8 + 0.15 * (1 - np.exp(-over / 0.15)), abs=1e-5)

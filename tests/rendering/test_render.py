@@ -202,7 +202,8 @@ def test_strips_leave_no_trace(monkeypatch: pytest.MonkeyPatch) -> None:
         return np.asarray(cv2.GaussianBlur(strip, (0, 0), 1.2), np.float32)
 
     def made(rows: int) -> AnyArray:
-        monkeypatch.setattr("autoprep.rendering.render.STRIP_ROWS", rows)
+        strips = [(top, min(top + rows, 700)) for top in range(0, 700, rows)]
+        monkeypatch.setattr("autoprep.rendering.render.strips", lambda _size: strips)
         return render(photo_of(codes), plan, lay_out(frame, plan), Look(bits=16), lambda s, x, y: s, finish).pixels
 
     whole = made(10_000).astype(int)

@@ -1,6 +1,6 @@
 """Generators of candidate outlines. Each proposes quads in finding-copy coordinates; none decides."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from typing import cast
@@ -29,9 +29,11 @@ def propose(evidence: Evidence) -> list[Candidate]:
     height, width = evidence.shape
     found: list[Candidate] = []
     for source, generate in GENERATORS.items():
+        own: list[Float64] = []
         for quad in generate(evidence):
-            if _plausible(quad, width, height) and not _known(quad, found, source):
-                found.append(Candidate(order_corners(quad), source))
+            if _plausible(quad, width, height) and not _known(ordered := order_corners(quad), own):
+                own.append(ordered)
+        found += [Candidate(quad, source) for quad in own]
     found.append(Candidate(rectangle(width, height), "whole"))
     return found
 
@@ -43,9 +45,8 @@ def _plausible(quad: Float64, width: int, height: int) -> bool:
     return bool((quad > -slack).all() and (quad < np.array([width, height]) + slack).all())
 
 
-def _known(quad: Float64, found: Iterable[Candidate], source: str) -> bool:
-    ordered = order_corners(quad)
-    return any(c.source == source and np.abs(c.quad - ordered).max() < 2.0 for c in found)
+def _known(quad: Float64, own: list[Float64]) -> bool:
+    return bool(own) and bool((np.abs(np.array(own) - quad).max(axis=(1, 2)) < 2.0).any())
 
 
 # --- regions ------------------------------------------------------------------------------------------------

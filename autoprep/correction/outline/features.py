@@ -7,7 +7,7 @@ import numpy as np
 from autoprep.correction.outline.candidates import Candidate, sample
 from autoprep.correction.outline.evidence import Evidence
 from autoprep.correction.perspective import off_square_degrees
-from autoprep.imaging.arrays import Float64
+from autoprep.imaging.arrays import Bool, Float64
 from autoprep.imaging.geometry import homography, overlap, project, rectangle
 
 NAMES = (
@@ -47,7 +47,7 @@ def _own_features(evidence: Evidence, quads: Float64) -> dict[str, Float64]:
     outward = np.stack([along[..., 1], -along[..., 0]], axis=-1)
     t = np.linspace(0.04, 0.96, _ALONG)
     points = quads[:, :, None] + (ends - quads)[:, :, None] * t[:, None]
-    inside = np.asarray(((points > 1.5) & (points < np.array([width, height]) - 1.5)).all(-1), np.float64)
+    inside = np.asarray(_within(points, (width, height), 1.5), np.float64)
     across, strength = _across(evidence, points, along, outward)
     support = ((across > 1.6 * evidence.noise) * inside).mean(-1)
     ordered = np.sort(support, axis=1)
@@ -78,6 +78,12 @@ def _across(evidence: Evidence, points: Float64, along: Float64, outward: Float6
         tangent = np.abs(gx * along[..., None, 0] + gy * along[..., None, 1])
         best = np.maximum(best, normal - 0.5 * tangent)
     return best, np.maximum(best, 0)
+
+
+def _within(points: Float64, size: tuple[int, int], rim: float) -> Bool:
+    """(..., 2) -> (...) whether points lie in a picture of (width, height) pixels, off its border."""
+    x, y = points[..., 0], points[..., 1]
+    return np.asarray((x > rim) & (x < size[0] - rim) & (y > rim) & (y < size[1] - rim))
 
 
 def _points_per(points: Float64) -> int:
@@ -160,7 +166,7 @@ def _overrun(
     shares = []
     for points in (starts, ends):
         across, _ = _across(evidence, points, along, outward)
-        shown = ((points > 1.5) & (points < np.array([width, height]) - 1.5)).all(-1)
+        shown = _within(points, (width, height), 1.5)
         shares.append(((across > 2 * evidence.noise) & shown).mean(-1))
     both = np.concatenate(shares, axis=1)
     return {"overrun_mean": both.mean(1), "overrun_max": both.max(1)}
@@ -211,7 +217,7 @@ def _parallel_lines(evidence: Evidence, quads: Float64, inwards: bool) -> Float6
     for shift in _SHIFTS:
         a, b = quads + sign * shift * (before - quads), ends + sign * shift * (after - ends)
         points = a[:, :, None] + (b - a)[:, :, None] * t[:, None]
-        inside = ((points > 2) & (points < np.array([width, height]) - 2)).all(-1)
+        inside = _within(points, (width, height), 2)
         across, _ = _across(evidence, points, along, outward)
         best = np.maximum(best, ((across > 1.6 * evidence.noise) & inside).mean(-1))
     return best

@@ -9,6 +9,7 @@ import numpy as np
 
 from autoprep.correction.outline import eye, gate, weights
 from autoprep.correction.outline.candidates import Candidate, propose
+from autoprep.correction.outline.close_up import CloseUp, smooth_lab
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
 from autoprep.correction.outline.features import BESIDE_NAMES, NAMES, beside, rows
 from autoprep.correction.outline.material import fills_photo, is_one_sheet
@@ -17,11 +18,10 @@ from autoprep.correction.outline.scorer import Committee, Trees, beside_the_othe
 from autoprep.correction.perspective import focal_length_px
 from autoprep.domain import Corners, Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
-from autoprep.imaging.colour import lab_fast
 from autoprep.imaging.geometry import area, is_convex, order_corners, overlap, overlap_in_photo, rectangle, widened
 
-# Refinement happens at up to this long side; the last polish at up to the second. Chosen by speed: beyond
-# 2400 px the blur of phone photos leaves nothing to gain.
+# Refinement happens at up to this long side; the last polish at the second or more. Chosen by speed: beyond 2400 px the
+# blur of phone photos leaves nothing to gain.
 _REFINING_PX = 1200
 _POLISHING_PX = 2400
 # So many candidates are refined, and so many different shapes come before the judge.
@@ -69,7 +69,7 @@ class Copies:
     def lab(self, long_px: int) -> Float32:
         """(h, w, 3) float32 L*a*b* of the same, a little smoothed."""
         if long_px not in self._labs:
-            self._labs[long_px] = _smooth_lab(self.at(long_px))
+            self._labs[long_px] = smooth_lab(self.at(long_px))
         return self._labs[long_px]
 
 
@@ -408,25 +408,26 @@ def _edge_widths(fit: Refined | None) -> tuple[float, float, float]:
 
 def _at(photo: Photo, long_px: int) -> Float32:
     """(h, w, 3) float32 linear light of the whole photo with this long side (never enlarged)."""
-    width, height = photo.size_px
-    factor = max(1, max(width, height) // long_px)
-    reduced = photo.reduced(factor) if max(width, height) // max(factor, 1) >= long_px else photo
-    linear = reduced.linear()
+    linear = _copy_of(photo, long_px).linear()
     ratio = min(1.0, long_px / max(linear.shape[:2]))
     size = (max(8, round(linear.shape[1] * ratio)), max(8, round(linear.shape[0] * ratio)))
     return cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
 
 
-def _smooth_lab(linear: Float32) -> Float32:
-    return cast(Float32, cv2.GaussianBlur(lab_fast(linear), (0, 0), 0.8))
+def _copy_of(photo: Photo, long_px: int) -> Photo:
+    """The smallest of the copies by powers of two, which all share their making, with this long side."""
+    factor = 1
+    while max(photo.size_px) // (2 * factor) >= long_px:
+        factor *= 2
+    return photo.reduced(factor)
 
 
 def _polish(copies: Copies, quad_px: Float64, cut: Sides) -> Float64:
     """The last sub-pixel fit, on the largest useful copy of the photo; sides that are cut stay on the border."""
-    photo, lab = copies.photo, copies.lab(_POLISHING_PX)
-    scale = lab.shape[1] / photo.full_px[0]
-    refined = refine(lab, quad_px * scale, reach=0.004, rounds=2, prior=0.003, held=cut)
-    polished = refined.quad / scale
+    photo = copies.photo
+    close = CloseUp(photo, _POLISHING_PX)
+    refined = refine(close, quad_px * close.scale, reach=0.004, rounds=2, prior=0.003, held=cut)
+    polished = refined.quad / close.scale
     fitted = polished if overlap(polished, quad_px) > 0.97 else quad_px
     room = np.where(cut, 0.0, _ROOM * max(photo.full_px))
     return widened(fitted if any(cut) else order_corners(fitted), room)

@@ -1,7 +1,7 @@
 """Line fits on edge profiles along the normals of each side: from a rough quad to sub-pixel corners."""
 
 from dataclasses import dataclass
-from typing import cast
+from typing import Protocol, cast
 
 import cv2
 import numpy as np
@@ -31,15 +31,41 @@ Sides = tuple[bool, bool, bool, bool]
 _NONE: Sides = (False, False, False, False)
 
 
+class Surface(Protocol):
+    """What edges are looked for on: its (height, width), and L*a*b* at (M, K, 2) continuous coordinates."""
+
+    shape: tuple[int, int]
+
+    def sample(self, points: Float64) -> Float32:
+        """(M, K, 2) -> (M, K, 3)."""
+
+
+class _Plane:
+    """A picture in L*a*b*."""
+
+    def __init__(self, lab: Float32) -> None:
+        self._lab, self.shape = lab, (lab.shape[0], lab.shape[1])
+
+    def sample(self, points: Float64) -> Float32:
+        return np.asarray(sample(self._lab, points), np.float32)
+
+
 def refine(
-    lab: Float32, quad: Float64, reach: float = 0.012, rounds: int = 2, prior: float = 0.006, held: Sides = _NONE
+    lab: Float32 | Surface,
+    quad: Float64,
+    reach: float = 0.012,
+    rounds: int = 2,
+    prior: float = 0.006,
+    held: Sides = _NONE,
 ) -> Refined:
     """Fit a line to the strongest coherent edge near each side, and cross the lines.
 
-    lab: (H, W, 3) float32 L*a*b*; quad in the same picture's coordinates; reach and prior are shares of the
-    diagonal: how far to look, and how far an edge may stand from the rough side before it must be stronger to win.
+    lab: (H, W, 3) float32 L*a*b*, or what gives it at points; quad in the same picture's coordinates; reach and prior
+    are shares of the diagonal: how far to look, and how far an edge may stand from the rough side before it must be
+    stronger to win.
     held: sides that stay where they are, because the photo's border cuts the work there.
     """
+    surface = _Plane(lab) if isinstance(lab, np.ndarray) else lab
     quad = np.asarray(quad, np.float64)
     support, points, residual = np.zeros(4), tuple(np.empty((0, 2)) for _ in range(4)), 0.0
     widths = np.full(4, 6.0)
@@ -48,7 +74,7 @@ def refine(
         reach_px = max(3.0, reach * diagonal * 0.5**turn)
         prior_px = max(1.5, prior * diagonal * 0.6**turn)
         ends = [(quad[i], quad[(i + 1) % 4]) for i in range(4)]
-        sides = [_kept(*ends[i]) if held[i] else _side(lab, *ends[i], reach_px, prior_px) for i in range(4)]
+        sides = [_kept(*ends[i]) if held[i] else _side(surface, *ends[i], reach_px, prior_px) for i in range(4)]
         moved = np.array([intersect(sides[i - 1].line, sides[i].line) for i in range(4)])
         if not np.isfinite(moved).all() or np.linalg.norm(moved - quad, axis=1).max() > 3 * reach_px:
             break
@@ -73,7 +99,7 @@ def _kept(start: Float64, end: Float64) -> _Side:
     return _Side(line_through(start, end), 0.0, np.empty((0, 2)), 0.0)
 
 
-def _side(lab: Float32, start: Float64, end: Float64, reach_px: float, prior_px: float) -> _Side:
+def _side(surface: Surface, start: Float64, end: Float64, reach_px: float, prior_px: float) -> _Side:
     """The edge near one side: all pairs of end offsets are tried, then points are fitted around the best."""
     kept = _kept(start, end)
     length = float(np.linalg.norm(end - start))
@@ -84,7 +110,7 @@ def _side(lab: Float32, start: Float64, end: Float64, reach_px: float, prior_px:
     offsets = np.linspace(-reach_px, reach_px, int(np.clip(2 * reach_px / 0.7, 31, 61)) | 1)
     t = np.linspace(0.04, 0.96, int(np.clip(length / 5, 40, 200)))
     grid = start + (end - start) * t[:, None, None] + outward * offsets[None, :, None]
-    gradient, shown = _profiles(lab, grid, offsets[1] - offsets[0])
+    gradient, shown = _profiles(surface, grid, offsets[1] - offsets[0])
     if shown.mean() < 0.3:
         return kept
     floor = float(np.percentile(gradient[shown], 85)) + 0.8
@@ -92,11 +118,12 @@ def _side(lab: Float32, start: Float64, end: Float64, reach_px: float, prior_px:
     return _fit_points(gradient, floor, ridge, offsets, grid, kept)
 
 
-def _profiles(lab: Float32, grid: Float64, step_px: float) -> tuple[Float64, AnyArray]:
+def _profiles(surface: Surface, grid: Float64, step_px: float) -> tuple[Float64, AnyArray]:
     """(M, K) gradient magnitude along each normal, smoothed along the side, and where it lies in the photo."""
-    height, width = lab.shape[:2]
-    shown: AnyArray = np.asarray(((grid > 1.5) & (grid < np.array([width, height]) - 1.5)).all(-1))
-    values = cast(Float32, sample(lab, grid) * _WEIGHT)
+    height, width = surface.shape
+    x, y = grid[..., 0], grid[..., 1]
+    shown: AnyArray = np.asarray((x > 1.5) & (x < width - 1.5) & (y > 1.5) & (y < height - 1.5))
+    values = cast(Float32, surface.sample(grid) * _WEIGHT)
     values = cast(Float32, cv2.blur(values, (1, 5), borderType=cv2.BORDER_REPLICATE))
     sigma = max(0.01, 0.8 / step_px)
     if sigma > 0.6:
@@ -108,10 +135,12 @@ def _profiles(lab: Float32, grid: Float64, step_px: float) -> tuple[Float64, Any
 
 def _best_pair(gradient: Float64, offsets: Float64, t: Float64, prior_px: float) -> Float64:
     """(M,) index along each normal of the straight ridge with the most gradient under it."""
-    count = len(offsets)
-    index = np.arange(count)
-    position = index[:, None, None] * (1 - t) + index[None, :, None] * t
-    score = gradient[np.arange(len(t)), np.rint(position).astype(int)].mean(-1)
+    count, t32 = len(offsets), t.astype(np.float32)
+    index = np.arange(count, dtype=np.float32)
+    # Places in the plane laid out as one row; half a step more, for what is cut off is the fraction.
+    rows = np.arange(len(t), dtype=np.float32) * count + np.float32(0.5)
+    places = np.multiply.outer(index, 1 - t32)[:, None] + (np.multiply.outer(index, t32) + rows)[None]
+    score = gradient.ravel().take(places.astype(np.intp)).mean(-1)
     score = score * np.exp(-(offsets[:, None] ** 2 + offsets[None] ** 2) / (2 * (2 * prior_px) ** 2))
     first, last = np.unravel_index(int(score.argmax()), score.shape)
     return cast(Float64, first * (1 - t) + last * t)
@@ -143,14 +172,21 @@ def robust_line(points: Float64, weight: Float64) -> tuple[Float64, Float64, flo
     """Iteratively reweighted line through (N, 2) points: (a, b, c), relative weights, median residual in px."""
     start = weight
     line, relative, residual = np.zeros(3), np.ones(len(points)), 0.0
+    x, y = np.ascontiguousarray(points.T)
+    middle = len(x) // 2
     for _ in range(6):
-        centre = np.average(points, axis=0, weights=weight)
-        offset = points - centre
-        _, vectors = np.linalg.eigh((offset * weight[:, None]).T @ offset)
-        line = np.array([*vectors[:, 0], -vectors[:, 0] @ centre])
-        distance = offset @ vectors[:, 0]
-        residual = float(np.median(np.abs(distance)))
+        share = weight / weight.sum()
+        centre_x, centre_y = float(share @ x), float(share @ y)
+        off_x, off_y = x - centre_x, y - centre_y
+        # The direction of most spread, from the three second moments.
+        heavy_x = share * off_x
+        xx, xy, yy = float(heavy_x @ off_x), float(heavy_x @ off_y), float((share * off_y) @ off_y)
+        angle = 0.5 * np.arctan2(2 * xy, xx - yy)
+        across, down = -np.sin(angle), np.cos(angle)
+        line = np.array([across, down, -(across * centre_x + down * centre_y)])
+        distance = np.abs(off_x * across + off_y * down)
+        residual = float(np.partition(distance, middle)[middle])
         scale = max(0.12, 1.4826 * residual)
-        relative = 1 / np.maximum(1, (np.abs(distance) / (1.5 * scale)) ** 2)
+        relative = 1 / np.maximum(1, (distance / (1.5 * scale)) ** 2)
         weight = start * relative + 1e-9
     return line, relative, residual

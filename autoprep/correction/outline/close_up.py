@@ -1,0 +1,48 @@
+"""The photo in smoothed L*a*b*, worked out only around the points that are asked for."""
+
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.correction.outline.candidates import sample
+from autoprep.domain import Photo
+from autoprep.imaging.arrays import Float32, Float64
+from autoprep.imaging.colour import lab_fast
+
+_SMOOTH_PX = 0.8
+_RIM_PX = 4  # as far as the smoothing and the interpolation look
+# So many rows of points are looked up in one piece: a slanted side's pieces are small where all of it is not.
+_ROWS = 12
+
+
+def smooth_lab(linear: Float32) -> Float32:
+    """(h, w, 3) float32 linear sRGB -> (h, w, 3) float32 L*a*b*, a little smoothed."""
+    return cast(Float32, cv2.GaussianBlur(lab_fast(linear), (0, 0), _SMOOTH_PX))
+
+
+class CloseUp:
+    """What `smooth_lab` of a whole photo would be, for those who look along a few lines only.
+
+    The photo is reduced by the whole number that leaves a long side of long_px or more; `scale` is its inverse.
+    """
+
+    def __init__(self, photo: Photo, long_px: int) -> None:
+        self._photo, self._factor = photo, max(1, max(photo.size_px) // long_px)
+        self.shape = (photo.size_px[1] // self._factor, photo.size_px[0] // self._factor)
+        self.scale = photo.scale / self._factor
+
+    def sample(self, points: Float64) -> Float32:
+        """Bilinear samples at (M, K, 2) continuous coordinates of the reduced photo -> (M, K, 3)."""
+        parts = [points[first : first + _ROWS] for first in range(0, len(points), _ROWS)]
+        return np.concatenate([self._part(part) for part in parts])
+
+    def _part(self, points: Float64) -> Float32:
+        ends = np.array(self.shape[::-1])
+        low, high = points.min(axis=(0, 1)) - _RIM_PX, points.max(axis=(0, 1)) + _RIM_PX
+        x0, y0 = (int(v) for v in np.clip(np.floor(low), 0, ends - 1))
+        x1, y1 = (int(v) for v in np.clip(np.ceil(high), [x0 + 1, y0 + 1], ends))
+        linear = self._photo.crop(*(edge * self._factor for edge in (y0, y1, x0, x1)))
+        if self._factor > 1:
+            linear = np.asarray(cv2.resize(linear, (x1 - x0, y1 - y0), interpolation=cv2.INTER_AREA), np.float32)
+        return np.asarray(sample(smooth_lab(linear), points - [x0, y0]), np.float32)

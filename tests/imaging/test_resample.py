@@ -1,0 +1,39 @@
+"""Coordinates in planes are those of single points; a photo's copies are what they would be by themselves."""
+
+import cv2
+import numpy as np
+import pytest
+
+from autoprep.domain import Photo, PhotoFacts
+from autoprep.files.icc import srgb_tables
+from autoprep.imaging.resample import Lens, Warp, strips
+
+
+@pytest.mark.parametrize("k1", [0.0, -0.03])
+@pytest.mark.parametrize("within", [None, (3.0, 60.5, 380.0, 300.0)])
+def test_rows_are_the_same_points(k1: float, within: tuple[float, float, float, float] | None) -> None:
+    matrix = np.array([[9.1, 0.4, 120.0], [-0.3, 8.8, 90.0], [2e-5, -3e-5, 1.0]])
+    warp = Warp(matrix, Lens(4000, 3000, k1), within)
+    x, y = warp.rows(40, 90, 400)
+    across, down = np.meshgrid(np.arange(400) + 0.5, np.arange(40, 90) + 0.5)
+    if within is not None:
+        across, down = np.clip(across, within[0], within[2]), np.clip(down, within[1], within[3])
+    points = warp.source(np.stack([across, down], axis=-1))
+    assert np.abs(np.stack([x, y], axis=-1) - points).max() < 3e-3
+
+
+@pytest.mark.parametrize("size", [(4000, 3000), (40, 5000), (9000, 70), (3, 3)])
+def test_strips_hold_every_row_once(size: tuple[int, int]) -> None:
+    rows = [row for first, last in strips(size) for row in range(first, last)]
+    assert rows == list(range(size[1]))
+
+
+@pytest.mark.parametrize("factor", [2, 3, 5, 6])
+def test_copies_of_a_large_photo_are_means_of_its_own_pixels(factor: int) -> None:
+    smooth = cv2.resize(np.random.default_rng(2).integers(0, 256, (4, 5, 3), dtype=np.uint8), (3000, 2400))
+    photo = Photo(smooth, PhotoFacts("jpeg", 3000, 2400), srgb_tables(256))
+    small = photo.reduced(factor)
+    assert small.size_px == (3000 // factor, 2400 // factor)
+    assert small.scale == pytest.approx(1 / factor)
+    alone = cv2.resize(photo.linear(), small.size_px, interpolation=cv2.INTER_AREA)
+    assert np.abs(small.linear() - alone).max() < 4e-3

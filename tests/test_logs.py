@@ -1,0 +1,24 @@
+"""The log: everything in the file, one line a photo on a terminal."""
+
+import io
+import json
+from pathlib import Path
+
+from autoprep.logs import open_log
+
+
+def test_a_photo_is_one_line_on_a_terminal_and_all_its_steps_in_the_file(tmp_path: Path) -> None:
+    terminal = io.StringIO()
+    log = open_log(tmp_path, terminal)
+    log.info("started", job="a1", photo="IMG_1.jpg")
+    for stage in ("read", "outline", "measure", "proof"):
+        log.info("stage", job="a1", stage=stage, seconds=0.1)
+    log.info("finished", job="a1", photo="IMG_1.jpg", outcome="ready")
+    log.warning("waiting for space", free_mb=1)
+    lines = terminal.getvalue().splitlines()
+    assert len(lines) == 2
+    assert "finished" in lines[0]
+    assert "IMG_1.jpg" in lines[0]
+    assert "waiting for space" in lines[1]
+    kept = [json.loads(line)["event"] for line in (tmp_path / "log.jsonl").read_text(encoding="utf-8").splitlines()]
+    assert kept == ["started", *["stage"] * 4, "finished", "waiting for space"]
