@@ -43,7 +43,7 @@ def exif_with_secrets(orientation: int = 1) -> bytes:
             {
                 "0th": {
                     piexif.ImageIFD.Make: b"Saltmere Optics",
-                    piexif.ImageIFD.Model: b"SO-1",
+                    piexif.ImageIFD.Model: b"PLANTED-MODEL",
                     piexif.ImageIFD.Orientation: orientation,
                     piexif.ImageIFD.ImageDescription: b"PLANTED-DESCRIPTION",
                 },

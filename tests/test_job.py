@@ -26,7 +26,8 @@ from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
 from tests import photos
 
-SECRETS = (b"PLANTED", b"GPS", b"SO-1", b"Saltmere Optics")
+# Long enough that compressed pixels do not hold them by chance, as they may three or four letters.
+SECRETS = (b"PLANTED", b"Saltmere Optics")
 
 
 def order_for(settings: Settings, data: bytes, name: str = "Blue Jug.jpg") -> JobOrder:
@@ -91,7 +92,9 @@ FORMATS = {
 def test_nothing_private_leaves_in_any_format(studio: Settings) -> None:
     """Read back by Exiv2, and by searching every byte for what was planted in the photo."""
     data = photos.jpeg(comment=b"PLANTED-COMMENT") + b"PLANTED-TRAILER"
-    assert all(secret in data for secret in (b"PLANTED-SERIAL", b"PLANTED-COMMENT", b"SO-1", b"PLANTED-TRAILER"))
+    assert all(
+        secret in data for secret in (b"PLANTED-SERIAL", b"PLANTED-COMMENT", b"PLANTED-MODEL", b"PLANTED-TRAILER")
+    )
     settings = with_presets(studio, **FORMATS)
     for out in done(order_for(settings, data)).record.outputs:
         path = settings.studio / out.path
