@@ -22,6 +22,7 @@ from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import Float32, UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.job.delivery import Delivery, deliver
+from autoprep.job.details import details
 from autoprep.job.orders import CORNERS, AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
 from autoprep.job.question import CORNER_PX, MANY, MOST_CHOICES, Doubt, Preview, about_edge, after_refusal, ask
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
@@ -317,6 +318,7 @@ def _proof(order: JobOrder, photo: Photo, made: Planned, result: JobResult) -> d
         "photo.jpg": small,
         "before.jpg": _plain_jpeg(before),
         "after.jpg": _plain_jpeg(after),
+        "details.jpg": _plain_jpeg(details(made)),
     }
     for name, data in {**pictures, CORNERS: page.encode("utf-8")}.items():
         place = order.proof_folder / name

@@ -40,7 +40,7 @@ def clear_comparisons(settings: Settings, ledger: Ledger, today: date) -> int:
     cleared: list[str] = []
     for job in ledger.overview.finished_between(ledger.kept(_CLEARED), limit):
         folder, before = settings.folders.records / "proof" / job, len(cleared)
-        for name in ("before.jpg", "after.jpg", CORNERS):
+        for name in ("before.jpg", "after.jpg", "details.jpg", CORNERS):
             if (folder / name).exists():
                 (folder / name).unlink()
                 cleared[before:] = [job]

@@ -292,6 +292,15 @@ PLANTED: tuple[Mistake, ...] = (
         ("a scene is a sheet", "whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:", "False:"),
     ),
     *_all(
+        "autoprep/job/details.py", ("tests/test_details.py",),
+        ("the faintest is the darkest", "((apart > _FAINTEST) & (apart < _FAINT))", "(apart > _FAINT)"),
+        ("the lower corners are the upper ones", "(right, bottom), (left, bottom))", "(right, top), (left, top))"),
+    ),
+    *_all(
+        "autoprep/wishes/mistakes.py", ("tests/test_settings.py",),
+        ("only the first mistake is told", "for error in problem.errors():", "for error in problem.errors()[:1]:"),
+    ),
+    *_all(
         "autoprep/ledger/rows.py", ("tests/told/test_works.py",),
         ("a file is new with every word", "made = before.made if same and before is not None else when", "made = when"),
         ("it was never given out before", '(before.first if before is not None else "") or made', "made"),

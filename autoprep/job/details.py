@@ -1,0 +1,63 @@
+"""What to look at closely in a finished work: its four corners and its faintest part, at the photo's own pixels."""
+
+import cv2
+import numpy as np
+
+from autoprep.correction.planned import Planned
+from autoprep.imaging.arrays import Float32, UInt8
+from autoprep.imaging.transfer import encode_fast
+from autoprep.rendering.layout import Layout, work_pixels
+from autoprep.rendering.render import Look, render
+
+_CORNER_PX, _OUTSIDE_PX, _FAINT_PX, _GAP_PX = 220, 12, (460, 220), 8
+# Code values by which a wash differs from its paper: less is grain, more is no longer faint.
+_FAINTEST, _FAINT = 0.012, 0.08
+_LEAST_SHARE = 0.3  # of a place, that must be as faint
+
+
+def details(made: Planned) -> UInt8:
+    """(h, w, 3) uint8 sRGB: the corners A to D clockwise from the top left, and beside them the faintest part, if any.
+
+    Each corner shows some pixels of what lies outside: a line of desk would stand there.
+    """
+    width, height = (max(1, round(side)) for side in work_pixels(made.plan))
+    side = min(_CORNER_PX, width, height)
+    far = side - _OUTSIDE_PX
+    left, right, top, bottom = -_OUTSIDE_PX, width - far, -_OUTSIDE_PX, height - far
+    corners = ((left, top), (right, top), (right, bottom), (left, bottom))
+    parts = [_part(made, (width, height), at, (side, side)) for at in corners]
+    faint = faintest(made)
+    if faint is not None:
+        size = min(_FAINT_PX[0], width), min(side, height)
+        at = [round(faint[k] * (width, height)[k] - size[k] / 2) for k in (0, 1)]
+        parts.append(_part(made, (width, height), (at[0], at[1]), size))
+    gap = np.full((side, _GAP_PX, 3), 255, np.uint8)
+    return np.hstack([piece for part in parts for piece in (part, gap)][:-1])
+
+
+def faintest(made: Planned) -> tuple[float, float] | None:
+    """Where in the work, as shares of its width and height, most of a place is a faint wash; None where there is none.
+
+    Without a paper of known colour nothing is faint.
+    """
+    paper = made.plan.paper_colour
+    if paper is None:
+        return None
+    code = cv2.GaussianBlur(made.whole, (0, 0), 1.5)
+    tone = encode_fast(np.array(paper, np.float32).reshape(1, 1, 3))
+    apart = np.abs(code - tone).max(-1)
+    height, width = apart.shape
+    window = max(3, round(0.06 * max(height, width)) | 1)
+    share: Float32 = cv2.blur(((apart > _FAINTEST) & (apart < _FAINT)).astype(np.float32), (window, window))
+    edge = window  # the rim of a sheet is shaded by itself
+    share[:edge], share[-edge:], share[:, :edge], share[:, -edge:] = 0, 0, 0, 0
+    y, x = np.unravel_index(int(share.argmax()), share.shape)
+    if share[y, x] < _LEAST_SHARE:
+        return None
+    return float((x + 0.5) / width), float((y + 0.5) / height)
+
+
+def _part(made: Planned, whole: tuple[int, int], at: tuple[int, int], size: tuple[int, int]) -> UInt8:
+    """A part of the work at the photo's own pixels; at: its upper left corner, from that of the work."""
+    layout = Layout(size, (0, 0, *size), (-at[0], -at[1], *whole), 1.0)
+    return np.asarray(render(made.photo, made.plan, layout, Look(), made.strips(whole), made.finish).pixels, np.uint8)

@@ -1,0 +1,59 @@
+"""What the page of a work shows enlarged: corners that would show a line of desk, and the faintest wash."""
+
+import cv2
+import numpy as np
+import pytest
+
+from autoprep.correction.planned import Planned, planned
+from autoprep.correction.planning import Wishes, make_plan
+from autoprep.domain import Outline
+from autoprep.files.reading import read_photo
+from autoprep.imaging.arrays import Float64, UInt8
+from autoprep.imaging.geometry import homography, rectangle
+from autoprep.job.details import details, faintest
+from tests import photos
+
+
+def made(corners: Float64 = photos.CORNERS, wash: tuple[float, float] | None = None) -> Planned:
+    """A sheet on its desk; wash: where on the sheet, as shares, a pale wash lies that takes 4 % of the light."""
+    code = photos.sheet()
+    if wash is not None:
+        art = np.zeros((600, 800), np.float32)
+        cv2.ellipse(art, (round(wash[0] * 800), round(wash[1] * 600)), (70, 60), 0, 0, 360, 1.0, -1, cv2.LINE_AA)
+        matrix = homography(rectangle(800, 600), photos.CORNERS)
+        cover = cv2.warpPerspective(art, matrix, photos.SIZE)[..., None]
+        code = np.rint(code * (1 - cover * np.array([0.06, 0.03, 0.02]))).astype(np.uint8)
+    photo = read_photo(photos.jpeg(code), 10**8)
+    outline = Outline(corners_px=tuple((x, y) for x, y in corners.tolist()), confidence=1.0)  # type: ignore[arg-type]
+    plan, _, _ = make_plan(photo, outline, Wishes("clean", 96.5, 1.0, None))
+    return planned(photo, plan)
+
+
+def cells(picture: UInt8) -> list[UInt8]:
+    """The four corners, A to D, each turned so that its outer corner is the upper left one."""
+    parts = [picture[:, k * 228 : k * 228 + 220] for k in range(4)]
+    return [np.rot90(part, k) for k, part in enumerate(parts)]
+
+
+def test_the_corners_are_paper_where_the_outline_is_right() -> None:
+    for cell in cells(details(made())):
+        assert int(cell[:10, :10].max()) - int(cell[:10, :10].min()) == 0  # the ground beside it
+        assert cell[16:40, 16:40].mean() > 235
+
+
+def test_desk_at_a_corner_is_seen() -> None:
+    wide = photos.CORNERS + np.array([[-30, -30], [30, -30], [30, 30], [-30, 30]])
+    shown = cells(details(made(wide)))
+    assert all(cell.min() < 120 for cell in shown)
+
+
+@pytest.mark.parametrize("place", [(0.3, 0.35), (0.7, 0.6)])
+def test_the_faintest_wash_is_found(place: tuple[float, float]) -> None:
+    found = faintest(made(wash=place))
+    assert found is not None
+    assert np.hypot(found[0] - place[0], found[1] - place[1]) < 0.09
+
+
+def test_where_nothing_is_faint_nothing_is_shown() -> None:
+    assert faintest(made()) is None
+    assert details(made()).shape == (220, 4 * 220 + 3 * 8, 3)
