@@ -37,7 +37,7 @@ def cells(picture: UInt8) -> list[UInt8]:
 
 def test_the_corners_are_paper_where_the_outline_is_right() -> None:
     for cell in cells(details(made())):
-        assert int(cell[:10, :10].max()) - int(cell[:10, :10].min()) == 0  # the ground beside it
+        assert np.abs(cell[:10, :10].astype(int) - 232).max() <= 1  # the ground beside it
         assert cell[16:40, 16:40].mean() > 235
 
 
