@@ -15,9 +15,9 @@ from autoprep.ledger import Ledger
 from autoprep.service.hands import Hands
 from autoprep.service.inbox import Found
 from autoprep.service.knowledge import Knowledge
+from autoprep.service.messages import Failed, Finished, Staged
 from autoprep.service.pool import Pool
 from autoprep.service.rule import Measure, Render, Restore, Step, Tell, Withdraw
-from autoprep.service.worker import Failed, Finished, Staged
 from autoprep.wishes.settings import Settings
 
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0

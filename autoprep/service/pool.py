@@ -13,7 +13,8 @@ from multiprocessing.process import BaseProcess
 from typing import Any
 
 from autoprep.service.lanes import Lanes
-from autoprep.service.worker import Failed, Finished, Limits, Staged, run
+from autoprep.service.messages import MOST_BYTES, Failed, Finished, Garbled, Message, Staged, unpacked
+from autoprep.service.worker import Limits, run
 
 # Decoders leak and fragment; a fresh process now and then costs 0.1 s. Chosen after mail servers' habit.
 _JOBS_PER_WORKER = 100
@@ -24,6 +25,7 @@ class _Worker:
     process: BaseProcess
     pipe: Connection
     job: str | None = None
+    order: Any = None
     deadline: float = 0.0
     done: int = 0
     sender: threading.Thread | None = None
@@ -72,7 +74,7 @@ class Pool:
     def submit(self, job: str, order: Any) -> None:
         """Give an order to a free worker; one is started when there is none."""
         worker = next((w for w in self._workers if w.job is None), None) or self._start()
-        worker.job, worker.deadline = job, time.monotonic() + self._job_limit_s
+        worker.job, worker.order, worker.deadline = job, order, time.monotonic() + self._job_limit_s
         self._lanes.began(job)
         worker.sender = _send(worker.pipe, order)
 
@@ -96,7 +98,9 @@ class Pool:
     def _heard(self, worker: _Worker) -> Iterator[Staged | Finished | Failed]:
         try:
             while worker.pipe.poll():
-                message = worker.pipe.recv()
+                message = self._read(worker)
+                if message is None:
+                    return
                 if isinstance(message, Finished | Failed):
                     self._lanes.ended(message.job)
                     worker.job = None
@@ -104,6 +108,17 @@ class Pool:
                 yield message
         except (EOFError, OSError):
             worker.process.join(1)
+
+    def _read(self, worker: _Worker) -> Message | None:
+        """The next message; a worker that says what no worker of ours says is ended, and its job has failed."""
+        data = worker.pipe.recv_bytes(MOST_BYTES)
+        if worker.job is None:
+            return None  # it has no job to speak of
+        try:
+            return unpacked(data, worker.order)
+        except Garbled as problem:
+            worker.process.kill()
+            return Failed(worker.job, str(problem), retry=False)
 
     def stop(self, grace_s: float = 0.5) -> None:
         """End all workers; those that do not go are killed."""

@@ -12,6 +12,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from autoprep.errors import AutoprepError
+from autoprep.service.messages import Failed, Finished, Staged, packed
 
 _PR_SET_PDEATHSIG = 1
 
@@ -24,38 +25,6 @@ class Limits:
     parent: int
 
 
-@dataclass(frozen=True)
-class Staged:
-    """A stage of a job has ended."""
-
-    job: str
-    stage: str
-    seconds: float
-    facts: dict[str, object]
-
-
-@dataclass(frozen=True)
-class Finished:
-    """A job has its result (autoprep.job.JobResult)."""
-
-    job: str
-    result: Any
-
-
-@dataclass(frozen=True)
-class Failed:
-    """A job failed; retry tells whether another try may help; trace is the traceback of a mistake in the code.
-
-    full: there was no room, which counts as no try.
-    """
-
-    job: str
-    reason: str
-    retry: bool
-    trace: str = ""
-    full: bool = False
-
-
 def run(pipe: Connection, limits: Limits) -> None:
     """The process's main function. Ends when the pipe closes."""
     _confine(limits)
@@ -66,7 +35,7 @@ def run(pipe: Connection, limits: Limits) -> None:
     cv2.setNumThreads(1)
     with contextlib.suppress(EOFError, OSError):
         for order in _orders(pipe):
-            pipe.send(_do(process, order, pipe))
+            pipe.send_bytes(packed(_do(process, order, pipe)))
 
 
 def _orders(pipe: Connection) -> Iterator[Any]:
@@ -75,8 +44,11 @@ def _orders(pipe: Connection) -> Iterator[Any]:
 
 
 def _do(process: Any, order: Any, pipe: Connection) -> Finished | Failed:
+    def report(stage: str, seconds: float, facts: dict[str, object]) -> None:
+        pipe.send_bytes(packed(Staged(order.job, stage, seconds, facts)))
+
     try:
-        result = process(order, lambda stage, seconds, facts: pipe.send(Staged(order.job, stage, seconds, facts)))
+        result = process(order, report)
         return Finished(order.job, result)
     except AutoprepError as problem:
         retry, full = bool(getattr(problem, "retry", False)), bool(getattr(problem, "full", False))

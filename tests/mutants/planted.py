@@ -292,6 +292,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("a scene is a sheet", "whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:", "False:"),
     ),
     *_all(
+        "autoprep/service/messages.py", ("tests/service/test_messages.py",),
+        ("a worker speaks for all photos", "if said[kind] != order.job:", "if False:"),
+        ("a worker hands over any file", "if not (_is_ordered(final, order) and _is_part_of(part, final)):", "if not _is_part_of(part, final):"),
+        ("an original is a part", "name.startswith(PART_PREFIX) and name.endswith(PART_SUFFIX)", "True"),
+        ("a record names any file", "    if strange:", "    if False:"),
+    ),
+    *_all(
         "autoprep/job/details.py", ("tests/test_details.py",),
         ("the faintest is the darkest", "((apart > _FAINTEST) & (apart < _FAINT))", "(apart > _FAINT)"),
         ("the lower corners are the upper ones", "(right, bottom), (left, bottom))", "(right, top), (left, top))"),

@@ -39,7 +39,7 @@ from autoprep.job.story import why_held
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
-from autoprep.service.worker import Failed, Finished
+from autoprep.service.messages import Failed, Finished
 from autoprep.wishes.settings import Settings, ledger_path, load
 
 _SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))

@@ -11,7 +11,7 @@ import pytest
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.lanes import Lanes
-from autoprep.service.worker import Failed, Finished
+from autoprep.service.messages import Failed, Finished
 from autoprep.wishes.settings import Settings
 from tests.service import pretend
 from tests.service.pretend import Studio, photo

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 import pytest
 
 from autoprep.job.orders import JobOrder
+from autoprep.service.messages import Failed, Finished
 from autoprep.service.pool import Pool
-from autoprep.service.worker import Failed, Finished
 from autoprep.wishes.settings import Settings
 from tests import photos
 
