@@ -24,8 +24,8 @@ from autoprep.metadata.statement import Maker, RightsStatement, make_statement, 
 from autoprep.rendering.layout import Frame, Layout, lay_out, work_pixels
 from autoprep.rendering.mark import MarkStyle, missing_glyphs
 from autoprep.rendering.render import Look, Rendition, render
-from autoprep.told.explanations import too_few_pixels
-from autoprep.wishes.destinations import Preset
+from autoprep.told.explanations import NO_SIZE, too_few_pixels
+from autoprep.wishes.destinations import MOST_PX, Preset
 from autoprep.wishes.settings import Settings, font_path
 
 
@@ -58,7 +58,7 @@ class Delivery:
 def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]:
     """Make one destination's file and write it beside its final place. Raises CannotMeet and DeliveryError."""
     preset = work.settings.destinations[name]
-    layout = lay_out(frame_of(preset, work.plan), work.plan)
+    layout = lay_out(frame_of(preset, work.plan, work.facts), work.plan)
     if 100 * layout.share < preset.least_percent:
         raise CannotMeet(too_few_pixels(layout.share, work_pixels(work.plan)))
     rendition = _rendition(work, preset, layout)
@@ -79,14 +79,17 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
     return output, part
 
 
-def frame_of(preset: Preset, plan: CorrectionPlan) -> Frame:
-    """The layout part of a preset, with the plan's centre of interest."""
+def frame_of(preset: Preset, plan: CorrectionPlan, facts: WorkFacts | None = None) -> Frame:
+    """The layout part of a preset, with the plan's centre of interest, and the work's size where it is wanted.
+
+    Raises CannotMeet where that is not known, or too large to be meant.
+    """
     size_px = (preset.width_px, preset.height_px) if preset.width_px and preset.height_px else None
     return Frame(
         size_px=size_px,
         long_side_px=preset.long_side_px,
         short_side_px=preset.short_side_px,
-        size_mm=preset.size_mm(),
+        size_mm=_own_size(preset, facts) if preset.size is not None else preset.size_mm(),
         ppi=preset.ppi,
         bleed_mm=preset.bleed_mm,
         fit=preset.fit,
@@ -97,6 +100,15 @@ def frame_of(preset: Preset, plan: CorrectionPlan) -> Frame:
         focus=plan.focus,
         viewing_cm=preset.viewing_cm,
     )
+
+
+def _own_size(preset: Preset, facts: WorkFacts | None) -> tuple[float, float]:
+    """The work's size in mm for a print 1:1."""
+    if facts is None or facts.size_mm is None:
+        raise CannotMeet(NO_SIZE)
+    if max(facts.size_mm) + 2 * preset.bleed_mm > MOST_PX * MM_PER_INCH / (preset.ppi or 1):
+        raise CannotMeet(f"{max(facts.size_mm) / 10:g} cm at {preset.ppi:g} ppi are more than {MOST_PX} pixels")
+    return facts.size_mm
 
 
 # --- pixels ---------------------------------------------------------------------------------------------------
@@ -201,7 +213,7 @@ def _written(work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, p
         carried = _carried(statement, preset, profile, (width, height), ppi)
         return encode(current, preset.format, carried, How(quality, preset.progressive, preset.compression))
 
-    fixed = bool(preset.width_px or preset.size_mm())
+    fixed = bool(preset.width_px or preset.size_mm() or preset.size)
     limits = Limits(
         most=None if preset.max_kb is None else int(preset.max_kb * 1000),
         least=None if preset.min_kb is None else int(preset.min_kb * 1000),

@@ -38,6 +38,8 @@ def told(settings: Settings, name: str, facts: WorkFacts, shown: str) -> dict[st
     preset = settings.destinations[name]
     words = {"hold", *_in_name(settings, name, facts, shown)}
     words |= set(_IN_RIGHTS) if preset.rights == "full" else set(_WATCHED)
+    if preset.size is not None:
+        words.add("size_mm")
     if preset.mark and "{year}" in settings.mark.text:
         words.add("year")
     if preset.rights == "none" and preset.title:

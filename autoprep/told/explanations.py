@@ -38,6 +38,7 @@ def too_few_pixels(share: float, native: tuple[float, float]) -> str:
 # Why a destination has no file of a work.
 HOLD = "the photo is on hold (by its folder, a note, a word, or because it was sent to a destination that is not known)"
 OTHER_TAKE = "another take of the same work is used"
+NO_SIZE = "the work's size is not known; say it, as in “size: 30 x 40 cm”, and it is printed at that size"
 FLAT = "the picture is one flat tone, so nothing is on it; copy the file again"
 NO_PLAN = "the photo was looked at again, and is no finished work now"
 NOT_SENT = "the work is not sent here (any more)"

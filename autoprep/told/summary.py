@@ -57,9 +57,11 @@ def preset_words(preset: Preset) -> str:
         unit = "mm" if preset.width_mm else "in"
         sides = (getattr(preset, f"width_{unit}"), getattr(preset, f"height_{unit}"))
         size = f"{sides[0]:g} x {sides[1]:g} {unit}{bleed} at {preset.ppi:g} ppi"
-    else:
+    else:  # in pixels, or of the work itself
         size = f"{preset.width_px} x {preset.height_px} px"
-    free = preset.full_size or preset.long_side_px or preset.short_side_px
+    if preset.size is not None:
+        size = f"the work's own size at {preset.ppi:g} ppi"
+    free = preset.full_size or preset.size or preset.long_side_px or preset.short_side_px
     fit = ", on its desk" if preset.framing == "scene" else "" if free else f", {preset.fit}"
     mark = "mark" if preset.mark else "no mark"
     colour = Path(preset.profile).name if preset.profile else preset.colour

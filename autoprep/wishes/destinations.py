@@ -13,8 +13,8 @@ from autoprep.files.encoders import ENCODERS, able
 from autoprep.files.icc import SPACES
 from autoprep.imaging.units import MM_PER_INCH
 
-_MOST_PX = 30_000
-Pixels = Annotated[int, Field(ge=16, le=_MOST_PX)]
+MOST_PX = 30_000
+Pixels = Annotated[int, Field(ge=16, le=MOST_PX)]
 Millimetres = Annotated[float, Field(gt=0, le=3000)]
 Inches = Annotated[float, Field(gt=0, le=120)]
 
@@ -41,6 +41,9 @@ class Preset(Table):
     height_mm: Millimetres | None = Field(default=None, description="exact height in mm")
     width_in: Inches | None = Field(default=None, description="exact width in inches; goes with height_in and ppi")
     height_in: Inches | None = Field(default=None, description="exact height in inches")
+    size: Literal["work"] | None = Field(
+        default=None, description="work: the work's own size, which the artist says, 1:1; goes with ppi"
+    )
     full_size: bool = Field(default=False, description="as many pixels as the photo has on the work")
     ppi: Annotated[float, Field(ge=30, le=2400)] | None = Field(
         default=None, description="pixels per inch, written into the file"
@@ -167,11 +170,12 @@ class Preset(Table):
             self.width_mm is not None or self.height_mm is not None,
             self.width_in is not None or self.height_in is not None,
             self.full_size,
+            self.size is not None,
         ]
         if sum(ways) != 1:
             raise ValueError(
                 "give one size: width_px and height_px, or long_side_px, or short_side_px, or width_mm and height_mm "
-                "with ppi, or width_in and height_in with ppi, or full_size = true"
+                'with ppi, or width_in and height_in with ppi, or full_size = true, or size = "work" with ppi'
             )
         if (self.width_px is None) != (self.height_px is None):
             raise ValueError("width_px and height_px go together")
@@ -179,13 +183,15 @@ class Preset(Table):
         if printed and (self.size_mm() is None or self.ppi is None):
             unit = "mm" if ways[3] else "in"
             raise ValueError(f"a printed size needs width_{unit}, height_{unit} and ppi")
+        if self.size is not None and self.ppi is None:
+            raise ValueError('size = "work" needs ppi')
         for key in ("bleed_mm", "safe_mm", "crop_marks"):
-            if getattr(self, key) and not printed:
+            if getattr(self, key) and not (printed or self.size):
                 raise ValueError(f"{key} needs a size in mm or inches")
         size, ppi = self.size_mm(), self.ppi or 0.0
-        if size is not None and max(size) + 2 * self.bleed_mm > _MOST_PX * MM_PER_INCH / max(ppi, 1):
+        if size is not None and max(size) + 2 * self.bleed_mm > MOST_PX * MM_PER_INCH / max(ppi, 1):
             raise ValueError(
-                f"{max(size):g} mm at {ppi:g} ppi are more than {_MOST_PX} pixels; large prints are looked at from "
+                f"{max(size):g} mm at {ppi:g} ppi are more than {MOST_PX} pixels; large prints are looked at from "
                 "afar, and 100 to 150 ppi are enough for them"
             )
         if self.crop_marks and not self.bleed_mm:
