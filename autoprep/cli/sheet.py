@@ -10,7 +10,8 @@ from autoprep.files.storage import write_now
 from autoprep.ledger import Overview, WorkRow
 from autoprep.metadata.statement import physical
 from autoprep.told.lists import entries
-from autoprep.told.paper import Cell, sheet
+from autoprep.told.paper import OWN_FONT, Cell, sheet
+from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.settings import Settings
 
 
@@ -35,7 +36,11 @@ def make_sheet(options: argparse.Namespace) -> int:
         print("Nothing fits what you asked for; `autoprep works` lists all works.")
         return 1
     heading = options.title or (f"{artist}: works" if artist else "Works")
-    write_now(target, sheet(heading, cells, author=artist, made=datetime.now(UTC)), "sheet")
+    letters = "".join(sorted({*heading, *(ch for cell in cells for ch in cell.title + "".join(cell.lines))}))
+    fonts, absent = fonts_for(letters, OWN_FONT)
+    write_now(target, sheet(heading, cells, author=artist, made=datetime.now(UTC), fonts=fonts), "sheet")
+    if absent:
+        print(f"No font on this machine holds {absent}: these letters are empty boxes.")
     print(f"{len(cells)} pictures on {-(-len(cells) // 12)} pages: {target}")
     return 0
 

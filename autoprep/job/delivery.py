@@ -22,10 +22,11 @@ from autoprep.imaging.units import MM_PER_INCH
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import Maker, RightsStatement, make_statement, titled_only
 from autoprep.rendering.layout import Frame, Layout, lay_out, work_pixels
-from autoprep.rendering.mark import MarkStyle, missing_glyphs
+from autoprep.rendering.mark import MarkStyle
 from autoprep.rendering.render import Look, Rendition, render
 from autoprep.told.explanations import NO_SIZE, too_few_pixels
 from autoprep.wishes.destinations import MOST_PX, Preset
+from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.settings import Settings, font_path
 
 
@@ -179,15 +180,22 @@ def mark_style(work: Delivery, preset: Preset) -> MarkStyle | None:
     unsaid = ("{artist}" in mark.text and not artist) or not text
     if not preset.mark or (picture is None and unsaid):
         return None
-    return MarkStyle(
-        text, font_path(work.settings), mark.height_percent, mark.opacity_percent / 100, mark.corner, picture
-    )
+    own = font_path(work.settings)
+    fonts, absent = ((own,), "") if picture is not None else fonts_for(text, own)
+    if absent:
+        return None  # no mark rather than one of empty boxes
+    return MarkStyle(text, fonts, mark.height_percent, mark.opacity_percent / 100, mark.corner, picture)
 
 
 def _glyph_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:
-    style = mark_style(work, preset)
-    absent = missing_glyphs(style.text, style.font) if style and style.picture is None else ""
-    return (f"the mark's font does not hold {absent}; name another one in mark.font",) if absent else ()
+    """What is said of the letters of the mark: another font stands in, or none holds them."""
+    mark, preferred = work.settings.mark, font_path(work.settings)
+    if not preset.mark or mark.picture:
+        return ()
+    fonts, absent = fonts_for(mark.text.format(artist=work.settings.artist.name, year=work.year).strip(), preferred)
+    if absent:
+        return (f"there is no mark: no font on this machine holds {absent}; name one that does in mark.font",)
+    return (f"letters of the mark stand in {fonts[1].name}: {preferred.name} does not hold them",) if fonts[1:] else ()
 
 
 # --- bytes ----------------------------------------------------------------------------------------------------

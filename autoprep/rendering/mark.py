@@ -22,13 +22,14 @@ _LIGHT, _DARK = 0.98, 0.10  # sRGB code values of the two inks
 
 @dataclass(frozen=True)
 class MarkStyle:
-    """Text, font file, height in percent of the picture's shorter side, opacity 0..1 and corner.
+    """Text, font files, height in percent of the picture's shorter side, opacity 0..1 and corner.
 
-    picture: a PNG whose shape is used instead of the text, in light or dark ink as the place asks.
+    fonts: each letter is written in the first that holds it; picture: a PNG whose shape is used instead of the text,
+    in light or dark ink as the place asks.
     """
 
     text: str
-    font: Path
+    fonts: tuple[Path, ...]
     height_percent: float = 2.0
     opacity: float = 0.5
     corner: CornerChoice = "auto"
@@ -49,11 +50,29 @@ class Placed:
 def text_mask(style: MarkStyle, height_px: int) -> Float32:
     """(h, w) float32 coverage 0..1 of the text, about height_px from ascender to descender."""
     size = max(8, height_px)
-    font = ImageFont.truetype(str(style.font), size)
-    left, top, right, bottom = font.getbbox(style.text)
-    image = Image.new("L", (int(right - left) + 2, int(bottom - top) + 2))
-    ImageDraw.Draw(image).text((1 - left, 1 - top), style.text, fill=255, font=font)
-    return np.asarray(image, np.float32) / np.float32(255)
+    runs = [(ImageFont.truetype(str(font), size), text) for font, text in _runs(style.text, style.fonts)]
+    length = sum(font.getlength(text) for font, text in runs)
+    # Drawn on one baseline with room on all sides, then cut to what is drawn.
+    image = Image.new("L", (int(length) + 4 * size, 4 * size))
+    draw, x = ImageDraw.Draw(image), float(size)
+    for font, text in runs:
+        draw.text((x, 2.5 * size), text, fill=255, font=font, anchor="ls")
+        x += font.getlength(text)
+    left, top, right, bottom = image.getbbox() or (0, 0, 1, 1)
+    return np.asarray(image.crop((left - 1, top - 1, right + 1, bottom + 1)), np.float32) / np.float32(255)
+
+
+def _runs(text: str, fonts: tuple[Path, ...]) -> list[tuple[Path, str]]:
+    """The text in pieces, each with its font; spaces go with what stands before them."""
+    found: list[tuple[Path, str]] = []
+    lacking = set(missing_glyphs(text, fonts[0])) if len(fonts) > 1 else set()
+    for letter in text:
+        font = fonts[1] if letter in lacking else fonts[0]
+        if found and (found[-1][0] == font or letter.isspace()):
+            found[-1] = (found[-1][0], found[-1][1] + letter)
+        else:
+            found.append((font, letter))
+    return found
 
 
 def shape_mask(picture: Path, height_px: int) -> Float32:

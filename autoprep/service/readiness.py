@@ -162,17 +162,21 @@ def _watches(settings: Settings, limits: Path = Path("/proc/sys/fs/inotify")) ->
 
 
 def _fonts(settings: Settings) -> Iterator[Finding]:
-    from autoprep.rendering.mark import missing_glyphs
+    from autoprep.wishes.fonts import fonts_for
 
     place = font_path(settings)
     if not place.is_file():
         yield Finding("font", "missing", f"the font of the mark, {place}, is not there")
         return
-    absent = missing_glyphs(settings.mark.text.format(artist=settings.artist.name, year="2026"), place)
+    fonts, absent = fonts_for(settings.mark.text.format(artist=settings.artist.name, year="2026"), place)
     if absent:
-        yield Finding("font", "note", f"the mark's font does not hold {absent}; name another one in mark.font")
+        yield Finding(
+            "font",
+            "note",
+            f"no font on this machine holds {absent}, so there is no mark; name one that does in mark.font",
+        )
     else:
-        yield Finding("font", "good", f"{place.name} holds all letters of the mark")
+        yield Finding("font", "good", f"{' and '.join(font.name for font in fonts)} hold all letters of the mark")
 
 
 def _clock(settings: Settings, now: Callable[[], float] = time.time) -> Iterator[Finding]:

@@ -10,6 +10,7 @@ from pathlib import Path
 from fpdf import FPDF
 from PIL import Image, ImageOps
 
+OWN_FONT = Path(str(resources.files("autoprep") / "fonts" / "DejaVuSans.ttf"))
 _PAGE_MM, _EDGE_MM, _GAP_MM = (210.0, 297.0), 14.0, 6.0  # A4 (ISO 216)
 _COLUMNS, _ROWS = 3, 4
 _CAPTION_MM, _HEAD_MM = 17.0, 14.0
@@ -28,10 +29,13 @@ class Cell:
     words: str = ""
 
 
-def sheet(heading: str, cells: Sequence[Cell], *, author: str = "", made: datetime | None = None) -> bytes:
+def sheet(
+    heading: str, cells: Sequence[Cell], *, author: str = "", made: datetime | None = None, fonts: Sequence[Path] = ()
+) -> bytes:
     """The PDF's bytes. A picture that can't be read leaves its place empty; its caption stays.
 
-    author: written into the file's properties, empty for a blind sheet; made: the time that the file names.
+    author: written into the file's properties, empty for a blind sheet; made: the time that the file names;
+    fonts: of the letters, the first that holds one; by default the font that comes along.
     """
     pdf = FPDF("portrait", "mm", "A4")
     pdf.set_auto_page_break(False)
@@ -41,7 +45,10 @@ def sheet(heading: str, cells: Sequence[Cell], *, author: str = "", made: dateti
         pdf.set_author(author)
     pdf.set_producer("")
     pdf.set_creation_date(made or datetime.now(UTC))
-    pdf.add_font("text", "", str(resources.files("autoprep") / "fonts" / "DejaVuSans.ttf"))
+    for name, font in zip(("text", "other"), fonts or (OWN_FONT,), strict=False):
+        pdf.add_font(name, "", str(font))
+    if len(fonts) > 1:
+        pdf.set_fallback_fonts(["other"])
     width = (_PAGE_MM[0] - 2 * _EDGE_MM - (_COLUMNS - 1) * _GAP_MM) / _COLUMNS
     height = (_PAGE_MM[1] - 2 * _EDGE_MM - _HEAD_MM) / _ROWS - _GAP_MM
     per_page = _COLUMNS * _ROWS

@@ -4,8 +4,8 @@ from pathlib import Path
 
 from autoprep.domain import JobRecord
 from autoprep.logs import plain
-from autoprep.rendering.mark import missing_glyphs
 from autoprep.wishes.destinations import Preset
+from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.settings import Settings, font_path
 
 
@@ -35,9 +35,9 @@ def warnings_of(settings: Settings) -> list[str]:
     if not settings.artist.name:
         notes.append("artist.name is empty, so files carry no rights and no visible mark")
     text = settings.mark.text.format(artist=settings.artist.name, year="2026")
-    absent = missing_glyphs(text, font_path(settings))
+    absent = fonts_for(text, font_path(settings))[1]
     if absent:
-        notes.append(f"the mark's font does not hold {absent}; name another one in mark.font")
+        notes.append(f"no font on this machine holds {absent}, so there is no mark; name one that does in mark.font")
     notes += [
         f"the {name.replace('_', ' ')} folder does not exist yet"
         for name, place in settings.folders

@@ -292,6 +292,11 @@ PLANTED: tuple[Mistake, ...] = (
         ("a scene is a sheet", "whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:", "False:"),
     ),
     *_all(
+        "autoprep/wishes/fonts.py", ("tests/test_fonts.py",),
+        ("the first font stands in", "if _holds(font, absent[:1]) and _holds(font, absent):", "if _holds(font, absent[:1]):"),
+        ("bold before plain", "any(word in font.stem.lower() for word in _NOT_PLAIN), ", ""),
+    ),
+    *_all(
         "autoprep/service/messages.py", ("tests/service/test_messages.py",),
         ("a worker speaks for all photos", "if said[kind] != order.job:", "if False:"),
         ("a worker hands over any file", "if not (_is_ordered(final, order) and _is_part_of(part, final)):", "if not _is_part_of(part, final):"),

@@ -13,7 +13,7 @@ from autoprep.wishes.settings import font_path as _font_path
 from tests.test_settings import studio
 
 FONT = Path(__file__).parents[2] / "autoprep" / "fonts" / "DejaVuSans.ttf"
-STYLE = MarkStyle("© Wren Halloway", FONT, 3.0, 0.5)
+STYLE = MarkStyle("© Wren Halloway", (FONT,), 3.0, 0.5)
 BOX = (0, 0, 900, 700)
 
 
@@ -122,7 +122,7 @@ def test_a_picture_of_the_artists_own(tmp_path: Path) -> None:
     place = tmp_path / "seal.png"
     Image.fromarray(seal).save(place)
     canvas = sheet()
-    placed = place_and_draw(canvas, BOX, BOX, MarkStyle("", FONT, 6.0, 1.0, picture=place))
+    placed = place_and_draw(canvas, BOX, BOX, MarkStyle("", (FONT,), 6.0, 1.0, picture=place))
     assert placed is not None
     x0, y0, x1, y1 = placed.box
     assert (x1 - x0) / (y1 - y0) == pytest.approx(1.5, abs=0.05)
@@ -133,8 +133,8 @@ def test_a_picture_of_the_artists_own(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(not features.check("raqm"), reason="this build of the imaging library has no raqm")
 def test_right_to_left_scripts_are_shaped() -> None:
-    joined = text_mask(MarkStyle("رسم", FONT), 60)
-    apart = text_mask(MarkStyle("ر‌س‌م", FONT), 60)  # zero-width non-joiners keep the letters' single forms
+    joined = text_mask(MarkStyle("رسم", (FONT,)), 60)
+    apart = text_mask(MarkStyle("ر‌س‌م", (FONT,)), 60)  # zero-width non-joiners keep the letters' single forms
     assert joined.shape[1] < apart.shape[1]
     assert missing_glyphs("رסм", FONT) == ""
 

@@ -128,7 +128,7 @@ def test_fine_hatching_does_not_alias(shrink: float) -> None:
 def test_the_mark_stands_in_the_ground_when_there_is_one() -> None:
     code = np.full((400, 600, 3), 0.91, np.float32)
     code[80:300, 60:540] = 0.3
-    placed = place_and_draw(code, (60, 80, 540, 300), (0, 0, 600, 400), MarkStyle("© Wren Halloway", FONT, 3.0))
+    placed = place_and_draw(code, (60, 80, 540, 300), (0, 0, 600, 400), MarkStyle("© Wren Halloway", (FONT,), 3.0))
     assert placed is not None
     assert placed.in_ground
     assert placed.box[1] >= 300
@@ -139,7 +139,7 @@ def test_the_mark_stands_in_the_ground_when_there_is_one() -> None:
 @pytest.mark.parametrize(("level", "light"), [(0.95, False), (0.4, True), (0.05, True)])
 def test_the_mark_is_light_or_dark_by_what_lies_under_it(level: float, light: bool) -> None:
     code = np.full((300, 500, 3), level, np.float32)
-    placed = place_and_draw(code, (0, 0, 500, 300), (0, 0, 500, 300), MarkStyle("© Wren", FONT))
+    placed = place_and_draw(code, (0, 0, 500, 300), (0, 0, 500, 300), MarkStyle("© Wren", (FONT,)))
     assert placed is not None
     assert placed.light == light
     assert placed.contrast >= 3  # WCAG 2.2, large text
@@ -150,14 +150,14 @@ def test_the_mark_keeps_off_a_signature() -> None:
     rng = np.random.default_rng(2)
     code[560:590, 640:790] = rng.uniform(0, 0.9, (30, 150, 1))
     before: Float32 = code.copy()
-    placed = place_and_draw(code, (0, 0, 800, 600), (0, 0, 800, 600), MarkStyle("© Wren Halloway", FONT, 3.0))
+    placed = place_and_draw(code, (0, 0, 800, 600), (0, 0, 800, 600), MarkStyle("© Wren Halloway", (FONT,), 3.0))
     assert placed is not None
     assert placed.corner != "bottom-right"
     assert (code[550:, 600:] == before[550:, 600:]).all()
 
 
 def test_a_mark_that_does_not_fit_is_left_out_and_said() -> None:
-    out = rendered(picture(40, 30), Frame(), Look(mark=MarkStyle("© Wren Halloway of Saltmere", FONT)))
+    out = rendered(picture(40, 30), Frame(), Look(mark=MarkStyle("© Wren Halloway of Saltmere", (FONT,))))
     assert out.placed is None
     assert "no room" in out.notes[0]
 

@@ -11,6 +11,7 @@ from autoprep.domain import JobRecord
 from autoprep.ledger import Ledger
 from autoprep.service import readiness
 from autoprep.service.readiness import Finding, look_over, mount_of
+from autoprep.wishes import fonts
 from autoprep.wishes.settings import Settings, ledger_path
 
 
@@ -119,7 +120,11 @@ def test_a_share_is_no_place_for_the_ledger(studio: Settings, tmp_path: Path, mo
     assert _grades(studio)["ledger"] == "missing"
 
 
-def test_a_damaged_ledger_and_a_font_without_letters_are_told(studio: Settings) -> None:
+def test_a_damaged_ledger_and_letters_that_no_font_holds_are_told(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(fonts, "_places", list)
+    fonts._fonts_for.cache_clear()
     ledger_path(studio).write_bytes(b"no database" * 999)
     artist = studio.artist.model_copy(update={"name": "海の人"})
     found = _grades(studio.model_copy(update={"artist": artist}))
