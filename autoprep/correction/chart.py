@@ -155,7 +155,9 @@ def _grow(seed: Float64, centres: Float64, side: float) -> tuple[Float64, AnyArr
 def _to_grid(matrix: Float64, points: Float64) -> Float64:
     back = np.linalg.inv(matrix)
     mapped = points @ back[:, :2].T + back[:, 2]
-    return cast(Float64, mapped[:, :2] / mapped[:, 2:])
+    # A point on the plane's horizon lies nowhere on the grid: far off, and between its places.
+    nowhere = np.full((len(points), 2), 1e6 + 0.5)
+    return cast(Float64, np.divide(mapped[:, :2], mapped[:, 2:], out=nowhere, where=np.abs(mapped[:, 2:]) > 1e-12))
 
 
 def _placed(linear: Float32, lattice: tuple[Float64, AnyArray, Float64]) -> tuple[float, Float64] | None:

@@ -7,6 +7,7 @@ import pytest
 
 from autoprep.correction.chart import (
     PATCHES,
+    _to_grid,
     bent,
     find_chart,
     fit_chart,
@@ -128,3 +129,15 @@ def test_a_real_sensors_colours_come_right_in_patches_that_the_fit_has_not_seen(
     seen = bent(0.9 * raw / raw.max(), np.array(fit.gain), np.array(fit.bend)).astype(np.float32)
     lab = [lab_from_linear(np.clip(v, 0, 1)) for v in (mixed(seen[None], float32(fit.matrix))[0], published)]
     assert ciede2000(*lab).mean() == pytest.approx(fit.delta_e, abs=0.3)
+
+
+def test_a_point_on_the_horizon_lies_nowhere_on_the_grid() -> None:
+    """Four squares that are seen steeply put other things of the photo onto the line where their plane ends."""
+    matrix = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.01, 0.0, 1.0]])
+    back = np.linalg.inv(matrix)
+    horizon = np.array([[1 / 0.01, 5.0], [30.0, 40.0]])
+    assert horizon[0] @ back[2, :2] + back[2, 2] == 0.0
+    with np.errstate(all="raise"):
+        place = _to_grid(matrix, horizon)
+    assert np.abs(place[0] - np.rint(place[0])).max() > 0.2  # on no place of the grid
+    assert np.isfinite(place).all()
