@@ -15,6 +15,7 @@ from autoprep.logs import plain
 from autoprep.service.inbox import Found, SettledFile, Settling, read_settled
 from autoprep.service.places import reserve
 from autoprep.service.said import facts_for, sent_to
+from autoprep.wishes.notes import facts_of
 from autoprep.wishes.settings import Settings
 
 _LARGEST_FILE = 600 * 1024 * 1024
@@ -108,7 +109,8 @@ class Arrivals:
 
     def _same_photo(self, job: Job, file: SettledFile, shown: str, digest: str) -> None:
         """The bytes are known under another name: a copy is recorded, a renamed file is followed."""
-        if not (self.settings.folders.inbox / os.fsdecode(job.path)).exists():
+        gone = not (self.settings.folders.inbox / os.fsdecode(job.path)).exists()
+        if gone or (self._leads_nowhere(job.shown) and not self._leads_nowhere(shown)):
             self.follow(job.job, job.shown, file.path)
             return
         if self._ledger.is_copy(file.path, digest):
@@ -123,6 +125,10 @@ class Arrivals:
             finished_at=time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime()),
         )
         self._finished(self._ledger.add_finished(record, file.path, file.signature))
+
+    def _leads_nowhere(self, shown: str) -> bool:
+        """Whether a photo there is sent to a destination that is not known: held by that, and not by the artist."""
+        return facts_for(self.settings, shown)[0].hold and not facts_of(self.settings.folders.inbox, shown)[0].hold
 
     def follow(self, job: str, was: str, path: bytes) -> None:
         """The work follows its photo to another name or folder."""

@@ -136,7 +136,7 @@ def _asks(record: JobRecord) -> str:
 def state(record: JobRecord) -> str:
     """How a photo stands, in a sentence."""
     count = len(record.outputs)
-    made = f"Finished: {count} picture{'' if count == 1 else 's'}."
+    made = f"Finished: {count} picture{'' if count == 1 else 's'}." if count else "Made, and given out nowhere."
     waits = f" {len(record.not_given_out)} not given out." if record.not_given_out else ""
     sentences = {
         "ready": made + waits,

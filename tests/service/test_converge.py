@@ -622,3 +622,18 @@ def test_all_takes_on_request(wren: Studio) -> None:
     wren.put("Good.jpg", photo(1, sharp=9))
     wren.put("Poor.jpg", photo(1, sharp=3))
     assert {record.outcome for record in wren.run().values()} == {"ready"}
+
+
+def test_a_copy_in_the_right_folder_frees_a_photo_that_was_sent_to_a_misspelt_one(wren: Studio) -> None:
+    wren.put("for squaer/Reeds.jpg", photo(1))
+    record = wren.run()["for squaer/Reeds.jpg"]
+    assert (record.outcome, record.outputs) == ("ready", ())
+    assert "squaer" in record.work.unclear[0]
+    wren.put("for square/Reeds.jpg", photo(1))  # dropped in again, the first one still there
+    records = wren.run()
+    assert [output.destination for output in records["for square/Reeds.jpg"].outputs] == ["square"]
+    # What the artist holds is not freed by a copy elsewhere: a phone's sync makes such copies by itself.
+    wren.put("hold/Gulls.jpg", photo(2))
+    wren.run()
+    wren.put("Gulls (1).jpg", photo(2))
+    assert wren.run()["hold/Gulls.jpg"].outputs == ()
