@@ -196,7 +196,7 @@ def _measured_anew(known: Known) -> Measure | None:
     changed = [name for name in MEASURED_BY if getattr(said, name) != getattr(view.said, name)]
     if changed:
         return Measure(view.job, f"you said: {_LABELS.get(changed[0], changed[0])}")
-    if view.outcome == "no work seen" and said.says_work:
+    if view.outcome == "no work seen" and said.says_work and not said.not_a_work:
         return Measure(view.job, "you said that it shows a work")
     return None
 
