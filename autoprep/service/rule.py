@@ -22,6 +22,11 @@ TOLD = (
     "title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords", "photo", "hold",
     "names the artist", "order",
 )  # fmt: skip
+# What is said of the work and not of the photo: said beside one take, it holds for the others too.
+OF_THE_WORK = (
+    "title", "year", "medium", "inventory", "price", "description", "alt_text", "keywords", "destinations", "also",
+    "order", "hold",
+)  # fmt: skip
 _LABELS = {
     "photo": "name of the photo", "size_mm": "size", "alt_text": "alternative text", "keywords": "set of keywords",
     "hold": "word on holding it", "keep_paper": "paper", "grey_card": "grey card", "corners_px": "corners",
@@ -95,6 +100,14 @@ class Restore(Step):
 @dataclass(frozen=True)
 class Tell(Step):
     """The record says what is known now; no file of a picture changes."""
+
+
+def of_the_work(own: WorkFacts, others: Sequence[WorkFacts]) -> WorkFacts:
+    """What is said beside one take, and where that leaves something open what is said beside the first other one."""
+    said = {
+        name: next((getattr(one, name) for one in (own, *others) if getattr(one, name)), None) for name in OF_THE_WORK
+    }
+    return own.model_copy(update={name: value for name, value in said.items() if value is not None})
 
 
 def used(views: Iterable[View]) -> str:

@@ -622,3 +622,24 @@ def test_all_takes_on_request(wren: Studio) -> None:
     wren.put("Good.jpg", photo(1, sharp=9))
     wren.put("Poor.jpg", photo(1, sharp=3))
     assert {record.outcome for record in wren.run().values()} == {"ready"}
+
+
+@pytest.mark.parametrize("noted", ["IMG_1", "IMG_2"])
+def test_what_is_said_beside_one_take_holds_for_the_work(wren: Studio, noted: str) -> None:
+    wren.put("IMG_1.jpg", photo(1, sharp=3))
+    wren.put(f"{noted}.txt", "title: Thrift\nhold: yes\n")
+    wren.run()
+    wren.put("IMG_2.jpg", photo(1, sharp=9, take=1))
+    wren.run()
+    assert pictures(wren) == []
+    away = wren.settings.folders.records / "withdrawn"
+    assert noted == "IMG_2" or not [place for place in away.rglob("*") if place.is_file()], (
+        "it was given out for a while"
+    )
+    wren.put(f"{noted}.txt", "title: Thrift\n")
+    wren.run()
+    assert [row["title"] for row in listed(wren)] == ["Thrift"]
+    assert "site/Thrift.jpg" in pictures(wren)
+    wren.put("IMG_2.txt", "title: Thrift in May\n")  # the used take's own words win
+    wren.run()
+    assert [row["title"] for row in listed(wren)] == ["Thrift in May"]
