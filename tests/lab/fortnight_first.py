@@ -233,8 +233,15 @@ class FirstWeek(Acts):
         outer = wren.outline(framed)
         step(
             "“outline: inside frame”",
-            "the outline lies within the frame",
+            "the outline lies within the frame, or a question",
             lambda: wren.note("IMG_5227.txt", "title: Squall", "outline: inside frame"),
+            lambda: self.asks(framed) and self.within(framed, outer),
+        )
+        frame = np.array(wren.truth[framed])
+        step(
+            "the painting's corners by the corner page",
+            "the outline lies within the frame",
+            lambda: self.corner_note(framed, frame + 0.25 * (frame.mean(axis=0) - frame)),
             lambda: self.within(framed, outer),
         )
         step(
