@@ -173,8 +173,9 @@ class WorkFacts(Value):
     """What the artist says of a work; empty where nothing is said. size_mm is (width, height).
 
     destinations: where it goes, and only there; also: where it goes besides; order: its place in lists, 0 where none
-    is given; paper: what the work stands on, where the artist says it; keep_paper: whether its own tint stays; lighter:
-    by how many stops, for works whose exposure nothing in the photo tells.
+    is given; released: it is said in so many words that it is not held; shared: which of these words are said beside
+    other takes of the work; paper: what the work stands on, where the artist says it; keep_paper: whether its own
+    tint stays; lighter: by how many stops, for works whose exposure nothing in the photo tells.
     reference: the photo shows no work but something that tells the light of the others; grey_card: a grey card lies
     beside the work; turn: by so many degrees clockwise; outline, corners_px: which edge is the work's, in words or as
     corners in the upright photo; not_a_work: the photo shows none; as_shot: straightened, and nothing else; unclear:
@@ -196,6 +197,8 @@ class WorkFacts(Value):
     also: tuple[str, ...] = ()
     order: int = 0
     hold: bool = False
+    released: bool = False
+    shared: tuple[str, ...] = ()
     keep_paper: bool | None = None
     paper: PaperWord | None = None
     lighter: Annotated[float, Field(ge=-3, le=3)] = 0.0

@@ -164,6 +164,8 @@ def test_inside_a_frame_the_picture_is_taken() -> None:
     assert found is not None
     assert found.corners_px == picture.corners_px
     assert inside(frame, [frame, beside, label]) is None
+    # Three sides of the frame's outer edge and one of its inner: that is neither.
+    assert inside(frame, [outline(100, 100, 860, 700)]) is None
     read = read_photo(photos.jpeg())
     assert said_outline(read, WorkFacts()) is None
 

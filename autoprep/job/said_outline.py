@@ -14,6 +14,8 @@ from autoprep.imaging.geometry import area, is_convex, order_corners, rectangle
 _OUTSIDE, _LEAST = 0.5, 0.005
 # The picture inside a frame takes this share of what the outer edge takes.
 _INNER = (0.3, 0.97)
+# A frame has four rails: the picture lies at least so far from each side of the outer edge, in mean sides of that.
+_RAIL = 0.008
 
 
 def said_outline(photo: Photo, facts: WorkFacts) -> Outline | Declined | None:
@@ -49,12 +51,12 @@ def inside(outer: Outline | Declined, others: Sequence[Outline]) -> Outline | No
 
 
 def _within(inner: Outline, around: Float64) -> bool:
-    """Whether all corners lie inside a clockwise quad, or on its sides."""
-    slack = 0.01 * np.sqrt(area(around))
+    """Whether all corners lie inside a clockwise quad, away from each of its sides."""
+    rail = _RAIL * np.sqrt(area(around))
     for k in range(4):
         start, along = around[k], around[(k + 1) % 4] - around[k]
         normal = np.array([-along[1], along[0]]) / (np.linalg.norm(along) + 1e-9)
-        if ((inner.array() - start) @ normal < -slack).any():
+        if ((inner.array() - start) @ normal < rail).any():
             return False
     return True
 

@@ -15,7 +15,19 @@ from autoprep.service.depends import plan_digest, settings_digest, told
 from autoprep.service.keeping import bring_back, is_ours, next_free, take_out, under_another_name
 from autoprep.service.places import places_for
 from autoprep.service.questions import clear
-from autoprep.service.rule import Known, Measure, Render, Restore, Tell, Withdraw, is_shown, used, wanted, words_only
+from autoprep.service.rule import (
+    Known,
+    Measure,
+    Render,
+    Restore,
+    Tell,
+    Withdraw,
+    is_shown,
+    of_the_work,
+    used,
+    wanted,
+    words_only,
+)
 from autoprep.service.said import sent_to, usual
 from autoprep.service.takes import compare, merit, same_work
 from autoprep.wishes.notes import reference_shots
@@ -86,7 +98,9 @@ class Hands:
         known = Known(view, order.facts, True, before, frozenset(asked), artist=self.settings.artist.name)
         takes = [known, *(other for other in takes_of(view.work) if other.view.job != job.job)]
         best = used(take.view for take in takes)
-        shown = record.outcome in ("ready", "alternate") and is_shown(known, best)
+        # What is said beside other takes reaches this one now that it is known for one: it is made again by that.
+        told = of_the_work(order.facts, [take.said for take in takes[1:]]) == order.facts
+        shown = record.outcome in ("ready", "alternate") and is_shown(known, best) and told
         rows = _rows(self.settings, order, record, fields.get("plan", job.plan), asked, before) if shown else {}
         self._ledger.reserve(job.job, {name: row.path for name, row in rows.items() if row.path is not None})
         rows, parts = self._beside_foreign_files(job, rows, result.parts, before)

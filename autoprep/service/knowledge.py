@@ -6,11 +6,11 @@ from collections.abc import Container, Iterator, Mapping
 from typing import Any
 
 from autoprep import __version__
-from autoprep.domain import Outline
+from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.inbox import Found
 from autoprep.service.questions import NONE, Questions
-from autoprep.service.rule import Known, Step, steps
+from autoprep.service.rule import Known, Step, of_the_work, own_words, steps
 from autoprep.service.said import Said
 from autoprep.service.takes import merit
 from autoprep.wishes.settings import Settings
@@ -181,14 +181,18 @@ class Knowledge:
 
     def known(self, job: str) -> Known:
         """All that is known of a photo now."""
-        view = self.view(job)
-        here = job in self._here
-        # A photo that is away keeps what was said of it: its notes may be away with it.
-        said = self._said.of(self.settings, view) if here or view.state != "done" else view.said
+        view, here = self.view(job), job in self._here
+        others = [self._said_beside(other) for other in self._of(view.work) if other != job]
+        said = of_the_work(self._said_beside(job), others)
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
         lost = view.outcome == "needs a look" and LOOK not in self._ledger.places(job)
         refused = view.outcome == "needs a look" and self._chosen.get(job) == NONE
         return Known(view, said, here, made, redo, self._answer(view), self.settings.artist.name, lost, refused)
+
+    def _said_beside(self, job: str) -> WorkFacts:
+        """A photo that is away keeps what was said of it: its notes may be away with it."""
+        view = self.view(job)
+        return self._said.of(self.settings, view) if job in self._here or view.state != "done" else own_words(view.said)
 
     def _answer(self, view: View) -> Outline | None:
         return self._answers.get(view.job) if view.outcome == "needs a look" else None

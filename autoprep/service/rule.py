@@ -22,6 +22,11 @@ TOLD = (
     "title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords", "photo", "hold",
     "names the artist", "order",
 )  # fmt: skip
+# What is said of the work and not of the photo: said beside one take, it holds for the others too.
+OF_THE_WORK = (
+    "title", "year", "medium", "inventory", "price", "description", "alt_text", "keywords", "destinations", "also",
+    "order", "hold",
+)  # fmt: skip
 _LABELS = {
     "photo": "name of the photo", "size_mm": "size", "alt_text": "alternative text", "keywords": "set of keywords",
     "hold": "word on holding it", "keep_paper": "paper", "grey_card": "grey card", "corners_px": "corners",
@@ -95,6 +100,25 @@ class Restore(Step):
 @dataclass(frozen=True)
 class Tell(Step):
     """The record says what is known now; no file of a picture changes."""
+
+
+def of_the_work(own: WorkFacts, others: Sequence[WorkFacts]) -> WorkFacts:
+    """What is said beside one take, and where that leaves something open what is said beside the first other one.
+
+    A take that is said not to be held is not held by the word of another.
+    """
+    said: dict[str, Any] = {}
+    for name in OF_THE_WORK:
+        if not getattr(own, name) and not (name == "hold" and own.released):
+            found = next((getattr(one, name) for one in others if getattr(one, name)), None)
+            said |= {} if found is None else {name: found}
+    return own.model_copy(update={**said, "shared": (*own.shared, *said)}) if said else own
+
+
+def own_words(said: WorkFacts) -> WorkFacts:
+    """The same without what was said beside other takes."""
+    plain = WorkFacts()
+    return said.model_copy(update={"shared": (), **{name: getattr(plain, name) for name in said.shared}})
 
 
 def used(views: Iterable[View]) -> str:
@@ -196,7 +220,7 @@ def _measured_anew(known: Known) -> Measure | None:
     changed = [name for name in MEASURED_BY if getattr(said, name) != getattr(view.said, name)]
     if changed:
         return Measure(view.job, f"you said: {_LABELS.get(changed[0], changed[0])}")
-    if view.outcome == "no work seen" and said.says_work:
+    if view.outcome == "no work seen" and said.says_work and not said.not_a_work:
         return Measure(view.job, "you said that it shows a work")
     return None
 

@@ -86,9 +86,13 @@ def lines(rows: Sequence[WorkRow], presets: Mapping[str, Preset]) -> list[str]:
     """All works as lines to read."""
     said = []
     for row in rows:
-        went = ", ".join(sent.destination for sent in row.sent if sent.state == "in place") or "nowhere"
+        went = ", ".join(sent.destination for sent in row.sent if sent.state == "in place")
         since = public_since(row, presets)
-        notes = [f"in {went}", *(["on hold"] if row.said.hold else []), *([f"public since {since}"] if since else [])]
+        notes = [
+            f"in {went}" if went else "given out nowhere",
+            *(["on hold"] if row.said.hold else []),
+            *([f"public since {since}"] if since else []),
+        ]
         notes += [f"{row.takes} takes"] if row.takes > 1 else []
         said.append(f"{row.number:>5}  {caption(row.said, '') or row.shown}  ({'; '.join(notes)})")
     return said

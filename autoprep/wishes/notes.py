@@ -46,6 +46,7 @@ def facts_of(inbox: Path, shown: str, words: Path | None = None) -> tuple[WorkFa
     if "size_mm" in said and not all(5 <= side <= 20_000 for side in said["size_mm"]):
         warnings.append("the size that is given is no size of a work; it was not used")
         del said["size_mm"]
+    said["released"] = said.get("hold") is False
     return WorkFacts(**_shortened(said, warnings)), tuple(dict.fromkeys(warnings))
 
 

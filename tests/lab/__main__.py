@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import cv2
@@ -18,6 +20,7 @@ from .demo import LONG_PX, write_demo
 from .eye.__main__ import add_arguments as add_eye_arguments
 from .eye.__main__ import run as train_eye
 from .fit_outline import fit
+from .fortnight import fortnight
 from .real_pages import score_pages
 from .scene import DESKS, random_spec, render, rough_spec
 from .score import REFERENCES, REPORT_SEEDS, score
@@ -48,6 +51,24 @@ def _seed_range(text: str) -> range:
     """`3-9` -> range(3, 10); `5` -> range(5, 6)."""
     first, _, last = text.partition("-")
     return range(int(first), int(last or first) + 1)
+
+
+def _fortnight(given: argparse.Namespace) -> None:
+    """Ends with 1 where something was not as expected."""
+    if not fortnight(given.out):
+        sys.exit(1)
+
+
+_DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
+    "demo": lambda given: write_demo(given.out, given.long_px),
+    "fit-outline": lambda given: fit(given.photos, given.out, given.keep),
+    "train-eye": train_eye,
+    "contact": lambda given: contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out),
+    "several": lambda given: score_several(given.photos, given.first),
+    "fortnight": _fortnight,
+    "pages": lambda given: score_pages(given.folder, given.out),
+    "calibrate": lambda given: calibrate(given.photos, given.out),
+}
 
 
 def main() -> None:
@@ -89,27 +110,17 @@ def main() -> None:
     honest = commands.add_parser("calibrate", help="how honest the outline's confidence is, on report seeds")
     honest.add_argument("--photos", type=int, default=400)
     honest.add_argument("--out", type=Path, help="the plot to write")
+    weeks = commands.add_parser("fortnight", help="a fortnight in a studio, against the real service")
+    weeks.add_argument("--out", type=Path, required=True, help="folder for the photos, the studio and the table")
     add_eye_arguments(commands.add_parser("train-eye", help="train the second eye for one piece (extra: train)"))
     given = parser.parse_args()
-    if given.command == "demo":
-        write_demo(given.out, given.long_px)
-    elif given.command == "fit-outline":
-        fit(given.photos, given.out, given.keep)
-    elif given.command == "train-eye":
-        train_eye(given)
-    elif given.command == "contact":
-        contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out)
+    if given.command in _DONE_BY:
+        _DONE_BY[given.command](given)
     elif given.command == "score":
         kinds = given.kind or (ALL_KINDS if given.rough else KINDS)
         rows = score(given.photos, given.long_px, given.out, kinds, given.first, given.reference, given.rough)
         if not given.kind and given.reference == "none" and not given.rough:
             print_bars(rows)
-    elif given.command == "several":
-        score_several(given.photos, given.first)
-    elif given.command == "pages":
-        score_pages(given.folder, given.out)
-    elif given.command == "calibrate":
-        calibrate(given.photos, given.out)
     else:
         picture = contact_sheet(given.kind, given.desk, given.seeds, given.rough)
         cv2.imwrite(str(given.out), picture[..., ::-1])

@@ -637,3 +637,51 @@ def test_a_copy_in_the_right_folder_frees_a_photo_that_was_sent_to_a_misspelt_on
     wren.run()
     wren.put("Gulls (1).jpg", photo(2))
     assert wren.run()["hold/Gulls.jpg"].outputs == ()
+
+
+@pytest.mark.parametrize("noted", ["IMG_1", "IMG_2"])
+def test_what_is_said_beside_one_take_holds_for_the_work(wren: Studio, noted: str) -> None:
+    wren.put("IMG_1.jpg", photo(1, sharp=3))
+    wren.put(f"{noted}.txt", "title: Thrift\nhold: yes\n")
+    wren.run()
+    wren.put("IMG_2.jpg", photo(1, sharp=9, take=1))
+    wren.run()
+    assert pictures(wren) == []
+    away = wren.settings.folders.records / "withdrawn"
+    assert noted == "IMG_2" or not [place for place in away.rglob("*") if place.is_file()], (
+        "it was given out for a while"
+    )
+    wren.put(f"{noted}.txt", "title: Thrift\n")
+    wren.run()
+    assert [row["title"] for row in listed(wren)] == ["Thrift"]
+    assert "site/Thrift.jpg" in pictures(wren)
+    wren.put("IMG_2.txt", "title: Thrift in May\n")  # the used take's own words win
+    wren.run()
+    assert [row["title"] for row in listed(wren)] == ["Thrift in May"]
+
+
+def test_a_hold_of_a_take_that_went_away_can_be_lifted_beside_another(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "hold: yes\ntitle: Reeds")
+    wren.put("IMG_2.jpg", photo(1, sharp=9, take=1))
+    assert wren.run()["IMG_2.jpg"].outputs == ()
+    (wren.inbox / "IMG_1.jpg").unlink()
+    record = wren.run()["IMG_2.jpg"]
+    assert record.outputs == ()  # what is held stays held: the photo may be away for a while only
+    wren.put("IMG_2.txt", "hold: no")
+    record = wren.run()["IMG_2.jpg"]
+    assert [output.destination for output in record.outputs]
+    assert record.work.title == "Reeds"
+
+
+def test_words_that_were_taken_over_go_when_they_are_taken_back(wren: Studio) -> None:
+    wren.put("a.jpg", photo(1))
+    wren.put("b.jpg", photo(1, sharp=9, take=1))
+    wren.put("b.txt", "price: 30\nmedium: ink")
+    wren.run()
+    assert wren.run()["a.jpg"].work.medium == "ink"
+    (wren.inbox / "a.jpg").unlink()
+    wren.run()
+    wren.put("b.txt", "price: 30")
+    record = wren.run()["b.jpg"]
+    assert (record.work.price, record.work.medium) == ("30", "")

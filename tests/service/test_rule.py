@@ -190,3 +190,11 @@ def test_a_redo_is_made_or_settled_by_saying_why_not() -> None:
         (step,) = follow(photo)
         assert isinstance(step, Tell)
         assert why in step.why
+
+
+def test_what_is_said_to_be_no_work_is_looked_at_once() -> None:
+    """Also in a folder that says what kind of work it is: the two words do not call each other up for ever."""
+    both = WorkFacts(kind="painting", not_a_work=True)
+    nothing: dict[str, Any] = {"outcome": "no work seen", "plan": "", "made": {}}
+    seen = known(said=both, **nothing)
+    assert follow(replace(seen, view=replace(seen.view, said=both))) == []

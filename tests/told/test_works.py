@@ -42,6 +42,12 @@ def test_a_work_is_a_row() -> None:
     assert (rows[1]["held"], rows[1]["public since"], rows[1]["went to"]) == ("held", "", "")
 
 
+def test_a_line_says_where_a_work_is() -> None:
+    lines = works.lines([THRIFT, GULL], PRESETS)
+    assert lines[0].endswith("(in site; public since 2026-11-21; 3 takes)")
+    assert lines[1].endswith("Gull  (given out nowhere; on hold)")
+
+
 def test_programs_get_every_file_with_its_days() -> None:
     thrift = json.loads(works.as_json([THRIFT], PRESETS))[0]
     assert thrift["number"] == 7
