@@ -32,7 +32,8 @@ def test_the_shipped_settings_are_valid_and_are_the_defaults(tmp_path: Path) -> 
     always = {name for name, preset in shipped.destinations.items() if preset.when == "always"}
     assert always == {"square", "banner", "site", "print-a4", "master"}
     assert set(shipped.destinations) - always == {
-        "vertical", "full-screen", "link-card", "submission", "submission-blind", "print-a3", "print-own-size", "print-8x10", "press",
+        "vertical", "full-screen", "link-card", "submission", "submission-blind", "print-a3", "print-own-size",
+        "print-8x10", "press",
     }  # fmt: skip
 
 
