@@ -44,9 +44,9 @@ def machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     folder = tmp_path / "fonts"
     folder.mkdir()
     monkeypatch.setattr(fonts, "_places", lambda: [folder])
-    fonts._fonts_for.cache_clear()
+    fonts.fonts_for.cache_clear()
     yield folder
-    fonts._fonts_for.cache_clear()
+    fonts.fonts_for.cache_clear()
 
 
 def test_the_own_font_is_used_where_it_holds_all(machine: Path) -> None:
@@ -70,7 +70,7 @@ def test_a_mark_is_drawn_in_it_or_not_at_all(machine: Path, studio: Settings) ->
     assert "no font on this machine holds 海鷗" in without.notes[-1]
     plain = (studio.studio / without.path).read_bytes()
     made_font(machine / "d.ttf", "海鷗")
-    fonts._fonts_for.cache_clear()
+    fonts.fonts_for.cache_clear()
     (marked,) = done(order_for(settings, photos.jpeg())).record.outputs
     assert "letters of the mark stand in d.ttf" in marked.notes[-1]
     assert (studio.studio / marked.path).read_bytes() != plain

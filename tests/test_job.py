@@ -27,7 +27,7 @@ from autoprep.wishes.settings import Settings
 from tests import photos
 
 # Long enough that compressed pixels do not hold them by chance, as they may three or four letters.
-SECRETS = (b"PLANTED", b"Saltmere Optics")
+SECRETS = (b"PLANTED", b"GPSLatitude", b"GPSVersion", b"Saltmere Optics")
 
 
 def order_for(settings: Settings, data: bytes, name: str = "Blue Jug.jpg") -> JobOrder:

@@ -188,6 +188,10 @@ def test_the_corner_pages_note_wins_wherever_it_was_dropped(tmp_path: Path) -> N
     assert (facts.title, facts.outline, warnings) == ("Jug", None, ())
     assert facts.corners_px == ((10, 10), (900, 20), (890, 700), (15, 690))
     assert facts_of(tmp_path, "Other/IMG_1.jpg")[0].corners_px is None
+    # What is wrong in it is told of the photo that it means, and of no other.
+    place.write_text(f"photo: Book/IMG_1.jpg\n{corners}\nfoo: bar\n")
+    assert len(facts_of(tmp_path, "Book/IMG_1.jpg")[1]) == 1
+    assert facts_of(tmp_path, "Other/IMG_1.jpg")[1] == ()
     # A second one that the phone has numbered is newer.
     newer = tmp_path / "Book" / "IMG_1.corners (1).txt"
     newer.write_text("outline: whole photo\n")

@@ -9,7 +9,7 @@ from autoprep.errors import UsageError
 from autoprep.files.storage import write_now
 from autoprep.ledger import Overview, WorkRow
 from autoprep.metadata.statement import physical
-from autoprep.told.lists import entries
+from autoprep.service.studio import listed_in
 from autoprep.told.paper import OWN_FONT, Cell, sheet
 from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.settings import Settings
@@ -72,9 +72,8 @@ def _of_work(settings: Settings, row: WorkRow) -> Cell:
 
 def _of_destination(settings: Settings, overview: Overview, name: str) -> list[Cell]:
     preset = settings.destinations[name]
-    there = lambda path: (settings.studio / path).is_file()  # noqa: E731
     cells = []
-    for entry in entries(overview.delivered(name), preset, settings.artist.name, there):
+    for entry in listed_in(settings, overview, name):
         work = entry.work
         line = ", ".join(part for part in (work.year, physical(work)) if part)
         lines = [line, work.price if preset.prices else "", entry.file]

@@ -6,6 +6,7 @@ from autoprep.cli.found import open_ledger, settings_of
 from autoprep.errors import UsageError
 from autoprep.ledger import Overview, WorkRow
 from autoprep.logs import plain
+from autoprep.service.studio import listed_in
 from autoprep.told import lists, works
 from autoprep.wishes.settings import Settings
 
@@ -37,10 +38,7 @@ def list_works(options: argparse.Namespace) -> int:
 
 def _call(settings: Settings, name: str, rows: list[WorkRow], overview: Overview | None) -> int:
     preset = settings.destinations[name]
-    delivered = [] if overview is None else overview.delivered(name)
-    listed = lists.entries(
-        delivered, preset, settings.artist.name, lambda path: (settings.studio / path).is_file()
-    )  # fmt: skip
+    listed = [] if overview is None else listed_in(settings, overview, name)
     lines = works.call_lines(name, preset, listed, rows)
     for line in lines:
         print(plain(line))

@@ -3,9 +3,6 @@
 from dataclasses import dataclass
 from functools import cached_property
 
-import cv2
-import numpy as np
-
 from autoprep.correction.apply import Photometry, photometry
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.chart import referred
@@ -14,8 +11,6 @@ from autoprep.correction.sharpening import for_size, sharpen
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.transfer import encode_fast
-
-_GROUND = 231 / 255  # the light grey that stands for whatever a picture is laid on
 
 
 @dataclass(frozen=True)
@@ -45,16 +40,6 @@ class Planned:
         """(h, w, 3) float32 sRGB codes of the whole work, squared and corrected, of at most so many pixels."""
         work = rectify(self.photo, self.plan.geometry, most_px)
         return self.finish(encode_fast(corrected(work.linear, self.plan)))
-
-    def on_ground(self, code: Float32) -> Float32:
-        """(h, w, 3) codes of the whole work -> the same as it is given out: what is outside torn edges is ground."""
-        if self.plan.silhouette is None:
-            return code
-        height, width = code.shape[:2]
-        points = np.rint(np.array(self.plan.silhouette) * [width, height] * 16).astype(np.int32)
-        mask = np.zeros((height, width), np.float32)
-        cv2.fillPoly(mask, [points], 1.0, cv2.LINE_AA, 4)
-        return np.asarray(code * mask[..., None] + _GROUND * (1 - mask[..., None]), np.float32)
 
 
 def planned(photo: Photo, plan: CorrectionPlan) -> Planned:

@@ -28,6 +28,7 @@ from autoprep.job.question import CORNER_PX, MANY, MOST_CHOICES, Doubt, Preview,
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
 from autoprep.job.said_outline import inside, said_outline, whole_photo
 from autoprep.job.stages import Stages, now, record_of, set_aside
+from autoprep.rendering.render import on_ground
 from autoprep.told import explanations as words
 from autoprep.told.corners import corners_html
 from autoprep.wishes.blind import names_artist
@@ -177,7 +178,7 @@ def _preview(order: JobOrder, photo: Photo) -> Preview:
         plan = _measured(order, photo, outline, wishes_of(order.settings, order.facts)).plan
         ratio = plan.geometry.ratio
         made = planned(photo, plan)
-        return made.on_ground(made.picture(round(_CHOICE_PX**2 / max(ratio, 1 / ratio))))
+        return on_ground(made.picture(round(_CHOICE_PX**2 / max(ratio, 1 / ratio))), plan)
 
     return picture
 
@@ -310,7 +311,7 @@ def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str
 
 def _proof(order: JobOrder, photo: Photo, made: Planned, result: JobResult) -> dict[str, str]:
     """Before and after for the proof page: the same view, so that one can be laid over the other."""
-    after = quantise8(made.on_ground(made.whole))
+    after = quantise8(on_ground(made.whole, made.plan))
     before = quantise8(encode_fast(rectify(photo, made.plan.geometry).linear))
     small, outline = preview_jpeg(photo, CORNER_PX), result.record.outline
     page = corners_html(photo, order.photo, small, outline, order.facts, made.plan.kind)

@@ -82,6 +82,14 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
     return Rendition(canvas, placed, tuple(notes))
 
 
+def on_ground(code: Float32, plan: CorrectionPlan) -> Float32:
+    """(h, w, 3) codes 0..1 of the whole work -> the same as it is given out: what is outside torn edges is ground."""
+    height, width = code.shape[:2]
+    whole = (0, 0, width, height)
+    sheet = _sheet_mask(plan, Layout((width, height), whole, whole, 1.0))
+    return code if sheet is None else _on_ground(code, sheet, _ground(Look()))
+
+
 _SUBPIXEL = 4  # bits
 
 

@@ -104,6 +104,15 @@ def _rights(settings: Settings, row: WorkRow, used: JobRecord) -> list[str]:
     return [text for text in words if text]
 
 
+def listed_in(settings: Settings, overview: Overview, name: str) -> list[listing.Entry]:
+    """The pictures that lie in a destination's folder now, in the order and with the numbers of its list."""
+
+    def there(path: str) -> bool:
+        return (settings.studio / path).is_file()
+
+    return listing.entries(overview.delivered(name), settings.destinations[name], settings.artist.name, there)
+
+
 class ListWriter:
     """Writes the picture lists of the destinations that ask for one, in their folders, when they are old."""
 
@@ -120,8 +129,7 @@ class ListWriter:
             folder = settings.folders.ready / name
             if not preset.listing or (name not in due and _changed_at(folder) == self._seen.get(name)):
                 continue
-            there = lambda path: (settings.studio / path).is_file()  # noqa: E731
-            listed = listing.entries(overview.delivered(name), preset, settings.artist.name, there)
+            listed = listed_in(settings, overview, name)
             artist = settings.artist.name if preset.rights == "full" else ""
             csv = listing.as_csv(listed, artist, preset.prices).encode("utf-8-sig")
             page = listing.as_page(listed, artist, preset).encode("utf-8")

@@ -12,16 +12,12 @@ _ENDINGS = (".ttf", ".otf", ".ttc")
 _MOST_LOOKED_AT = 2000
 
 
+@lru_cache(maxsize=64)
 def fonts_for(text: str, preferred: Path) -> tuple[tuple[Path, ...], str]:
     """The fonts that a text is written in: the preferred one, and where letters are missing in it, a second for those.
 
     Returns them and the letters that no font holds; the second is one of the machine's.
     """
-    return _fonts_for(text, preferred)
-
-
-@lru_cache(maxsize=64)
-def _fonts_for(text: str, preferred: Path) -> tuple[tuple[Path, ...], str]:
     absent = missing_glyphs(text, preferred)
     if not absent:
         return (preferred,), ""

@@ -162,9 +162,11 @@ def _from_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str
             text = _read(note)
             if text is None:
                 continue
-            said = _note(text, note, warnings, keep_photo=True)
+            unclear: list[str] = []
+            said = _note(text, note, unclear, keep_photo=True)
             meant = said.pop("photo", "")
             if place == folder or meant == shown:
+                warnings += unclear
                 with contextlib.suppress(OSError):
                     found.append((note.stat().st_mtime_ns, note.name, said))
     said = {}

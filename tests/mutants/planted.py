@@ -294,6 +294,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/rule.py", ("tests/service/test_converge.py", "tests/service/test_rule.py"),
         ("a hold beside a take that went away is for ever", 'and not (name == "hold" and own.released):', "and True:"),
+        ("a held work is given out by its better take", '    "order", "hold",\n)  # fmt: skip\n_LABELS', '    "order",\n)  # fmt: skip\n_LABELS'),
         ("words that were taken over stay", '**{name: getattr(plain, name) for name in said.shared}', "**{}"),
         ("what is no work is looked at for ever", "said.says_work and not said.not_a_work:", "said.says_work:"),
     ),

@@ -124,7 +124,7 @@ def test_a_damaged_ledger_and_letters_that_no_font_holds_are_told(
     studio: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(fonts, "_places", list)
-    fonts._fonts_for.cache_clear()
+    fonts.fonts_for.cache_clear()
     ledger_path(studio).write_bytes(b"no database" * 999)
     artist = studio.artist.model_copy(update={"name": "海の人"})
     found = _grades(studio.model_copy(update={"artist": artist}))
