@@ -109,7 +109,8 @@ def _page(title: str, said: str, body: str) -> str:
 def article(place: Place, record: JobRecord) -> str:
     """One photo with all that is known of it, as HTML."""
     words = "".join(f"<li>{escape(reason)}</li>" for reason in record.reasons)
-    about = escape(record.photo) + (f", {escape(record.kind)}" if record.kind else "")
+    # A work without a title is called by its photo already.
+    about = ", ".join(escape(word) for word in (record.photo if record.work.title else "", record.kind or "") if word)
     return (
         f'<article id="{escape(record.job)}"{_asks(record)}><div>{pictures(place, record)}</div><div>'
         f'<h2>{_titled(place, record)}</h2><p class="state">{escape(state(record))}</p>'
@@ -133,6 +134,13 @@ def _asks(record: JobRecord) -> str:
     return ' class="asks"' if record.outcome == "needs a look" else ""
 
 
+_CHOOSE = (
+    "Waits for your answer: in its folder in needs-a-look delete all choices but the right one, or all of them, or set "
+    "its corners below."
+)
+_SETTLE = "Waits for your answer: the file why.txt in its folder in needs-a-look says what can be done."
+
+
 def state(record: JobRecord) -> str:
     """How a photo stands, in a sentence."""
     count = len(record.outputs)
@@ -140,8 +148,7 @@ def state(record: JobRecord) -> str:
     waits = f" {len(record.not_given_out)} not given out." if record.not_given_out else ""
     sentences = {
         "ready": made + waits,
-        "needs a look": "Waits for your answer, in the folder needs-a-look; “outline: ask again” in a note brings the "
-        "question back.",
+        "needs a look": _CHOOSE if record.offers_none else _SETTLE,
         "alternate": "Not used: another take of this work is better.",
         "reference": "Shows no work, but tells the light of others.",
         "set aside": "Could not be worked on.",

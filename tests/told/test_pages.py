@@ -76,3 +76,13 @@ def test_everything_is_escaped_and_nothing_is_fetched() -> None:
     assert "1<b>" not in page
     assert not re.search(r"https?://", page)
     assert "default-src &#x27;none&#x27;" in page
+
+
+def test_a_question_says_how_it_is_answered_and_a_name_stands_once() -> None:
+    asked = record("4", "needs a look", offers_none=True)
+    assert "delete all choices but the right one" in state(asked)
+    assert "why.txt" in state(record("5", "needs a look"))
+    page = month_html("", PLACE, "2026-11", [record("4", "needs a look")])
+    assert page.count("4&lt;b&gt;.jpg") == 1
+    titled = record("6", "ready", work=WorkFacts(title="Reeds"))
+    assert month_html("", PLACE, "2026-11", [titled]).count("6&lt;b&gt;.jpg") == 1
