@@ -214,4 +214,4 @@ def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:
     (inbox / "IMG_4.txt").write_text("also for: sumbission")
     facts, warnings = facts_for(settings, "IMG_4.jpg")
     assert (sent_to(settings, facts), facts.hold) == (usual, False)
-    assert "sumbission" in warnings[0]
+    assert "called sumbission; the nearest is “submission”" in warnings[0]

@@ -1,6 +1,7 @@
 """What is said of each photo's work now: read again when a note, a name or a folder has changed, and only then."""
 
 import contextlib
+import difflib
 import hashlib
 import re
 import time
@@ -24,9 +25,10 @@ def facts_for(settings: Settings, shown: str, words: Path | None = None) -> tupl
     facts, warnings = facts_of(settings.folders.inbox, shown, words)
     named, unknown = _destinations(settings, facts.destinations)
     also, unknown_too = _destinations(settings, facts.also)
-    if unknown or unknown_too:
-        asked, known = ", ".join((*unknown, *unknown_too)), ", ".join(settings.destinations)
-        warnings = (*warnings, f"no destination is called {asked}; there are {known}")
+    for word in (*unknown, *unknown_too):
+        near = difflib.get_close_matches(word.casefold(), settings.destinations, 1, cutoff=0.0)[0]
+        known = ", ".join(settings.destinations)
+        warnings = (*warnings, f"no destination is called {word}; the nearest is “{near}”, there are {known}")
     # Sent somewhere that is not known: better nothing is given out than everything.
     lost = bool(facts.destinations and not named)
     update = {"destinations": named, "also": also, "hold": facts.hold or lost, "unclear": tuple(warnings)}

@@ -77,6 +77,8 @@ class Studio:
         text = place.read_text("utf-8")
         for name in _NOT_ALWAYS:
             text = text.replace(f"[{name}]\n", f'[{name}]\nwhen = "asked"\n')
+        # Which of the generated photos has glare is chance, and not what is tried here.
+        text = text.replace("hold_for_glare = true", "hold_for_glare = false")
         place.write_text(text, "utf-8")
 
     def setting(self, old: str, new: str) -> None:
