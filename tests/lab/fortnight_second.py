@@ -157,7 +157,7 @@ class SecondWeek(Acts):
         step = partial(self.studio.step, 13)
         step(
             "Shingle is taken out of the call",
-            "three are left, their numbers are seamless",
+            "three are left, in their order",
             lambda: self.words(range(5256, 5259), "title: Shingle", "for: site", "year: 2026", "medium: ink"),
             lambda: self.called("The Gut", "Ebb", "Marram") or self.listed(5256, 5257, 5258, goes="site"),
         )
