@@ -48,6 +48,12 @@ def test_the_list_is_numbered_in_the_order_of_the_files() -> None:
     assert of_records("elsewhere", RECORDS) == []
 
 
+def test_the_artists_order_goes_before_the_numbers_of_the_files() -> None:
+    records = [record("1", "02.jpg", WorkFacts(order=2)), record("2", "05.jpg", WorkFacts(order=1)), RECORDS[2]]
+    assert [entry.file for entry in of_records("jury", records)] == ["05.jpg", "02.jpg", "03.jpg"]
+    assert [entry.number for entry in of_records("jury", records)] == [5, 2, 3]
+
+
 def test_the_checklist_counts_what_holds() -> None:
     said = checklist(of_records("jury", RECORDS), PRESET)
     assert "2 of 3 under 5 MB" in said

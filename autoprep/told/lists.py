@@ -36,7 +36,7 @@ def entries(
     artist: str,
     there: Callable[[str], bool] | None = None,
 ) -> list[Entry]:
-    """The pictures of a destination in their order: that of the numbers in their names, else as the artist orders them.
+    """The pictures of a destination in the order that the artist gives them, else that of the numbers in their names.
 
     delivered: file, what is said of the work, and the photo; there(path) tells which still lie in the folder. A number
     in a file's name is its number in the list, also where one is missing.
@@ -47,7 +47,7 @@ def entries(
             stem = PurePosixPath(output.path.replace("\\", "/")).stem
             number = number_in(preset, output.destination, work, artist, shown, stem)
             found.append(Entry(output, work, number or 0))
-    found.sort(key=lambda entry: (entry.number, entry.work.order or 10_000, entry.file))
+    found.sort(key=lambda entry: (entry.work.order or entry.number or 10_000, entry.number, entry.file))
     numbered = all(entry.number for entry in found)
     return found if numbered else [replace(entry, number=k) for k, entry in enumerate(found, 1)]
 
