@@ -16,6 +16,7 @@ from .bars import print_bars
 from .calibrate import calibrate
 from .colour import Mask
 from .contact import contact
+from .cut import CUT_SEEDS, score_cut
 from .demo import LONG_PX, write_demo
 from .eye.__main__ import add_arguments as add_eye_arguments
 from .eye.__main__ import run as train_eye
@@ -61,10 +62,11 @@ def _fortnight(given: argparse.Namespace) -> None:
 
 _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "demo": lambda given: write_demo(given.out, given.long_px),
-    "fit-outline": lambda given: fit(given.photos, given.out, given.keep),
+    "fit-outline": lambda given: fit(given.photos, given.out, given.keep, given.processes),
     "train-eye": train_eye,
     "contact": lambda given: contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out),
     "several": lambda given: score_several(given.photos, given.first),
+    "cut": lambda given: score_cut(given.photos, given.first, given.rough, given.processes),
     "fortnight": _fortnight,
     "pages": lambda given: score_pages(given.folder, given.out),
     "calibrate": lambda given: calibrate(given.photos, given.out),
@@ -89,6 +91,7 @@ def main() -> None:
     refit.add_argument("--photos", type=int, default=600)
     refit.add_argument("--out", type=Path, default=Path(weights.__file__), help="the module to write")
     refit.add_argument("--keep", type=Path, help="folder to keep scenes and described finalists in")
+    refit.add_argument("--processes", type=int, default=2)
     outputs = commands.add_parser("contact", help="all destinations of demo photos on one sheet")
     outputs.add_argument("--photos", type=Path, default=Path("demo_inbox"), help="folder with photos")
     outputs.add_argument("--count", type=int, default=6)
@@ -104,6 +107,11 @@ def main() -> None:
     groups = commands.add_parser("several", help="what comes of photos that show two or three works")
     groups.add_argument("--photos", type=int, default=60)
     groups.add_argument("--first", type=int, default=SEVERAL_SEEDS)
+    cut = commands.add_parser("cut", help="what comes of pages that the photo's border cuts")
+    cut.add_argument("--photos", type=int, default=48)
+    cut.add_argument("--first", type=int, default=CUT_SEEDS)
+    cut.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
+    cut.add_argument("--processes", type=int, default=2)
     pages = commands.add_parser("pages", help="score the light on real photos of pages with labelled outlines")
     pages.add_argument("folder", type=Path, help="photos and their labels.json")
     pages.add_argument("--out", type=Path, help="folder for before/after sheets")

@@ -85,9 +85,12 @@ def spread(values: Array, frame_px: tuple[int, int], step_px: int) -> Array:
 
 def place(
     size_mm: tuple[float, float], turn: Matrix, focal_mm35: float, k1: float, aspect: float, fill: float,
-    offset: tuple[float, float],
+    offset: tuple[float, float], beyond: tuple[float, float] = (0.0, 0.0),
 ) -> Camera:  # fmt: skip
-    """Move the camera so that the work spans `fill` of the picture, off centre by `offset` -1..1 of the free room."""
+    """Move the camera so that the work spans `fill` of the picture, off centre by `offset` -1..1 of the free room.
+
+    beyond: moved on by so much of the picture's half width and height, room or not, so that its border cuts the work.
+    """
     half_w, half_h = aspect / np.hypot(aspect, 1), 1 / np.hypot(aspect, 1)
     w, h = size_mm
     corners = np.array([[-w, -h, 0], [w, -h, 0], [w, h, 0], [-w, h, 0]]) / 2
@@ -98,7 +101,8 @@ def place(
         low, high = seen.min(axis=0), seen.max(axis=0)
         share = float(max((high[0] - low[0]) / (2 * half_w), (high[1] - low[1]) / (2 * half_h)))
         room = np.maximum(np.array([half_w, half_h]) - (high - low) / 2, 0)
-        miss = room * np.array(offset) - (low + high) / 2
+        aim = room * np.array(offset) + np.array([half_w, half_h]) * beyond
+        miss = aim - (low + high) / 2
         shift = shift + np.array([miss[0], miss[1], 0]) * shift[2] / focal
         shift = shift * (share / fill) ** 0.8
     return Camera(turn, shift, focal, k1, aspect)

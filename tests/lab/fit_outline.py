@@ -2,7 +2,8 @@
 
 The ranker sees all candidates of a photo and learns to put the one with the largest overlap first (listwise
 cross-entropy). The judge sees the refined finalists beside each other and learns whether each overlaps the truth by
-0.95 or more; its scores are calibrated on photos that it has not seen. Tuning seeds only.
+0.95 or more; its scores are calibrated on photos that it has not seen. Tuning seeds only. Overlaps are measured within
+the photo: what lies beyond its border nobody can see.
 """
 
 import json
@@ -21,14 +22,16 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.linear_model import LogisticRegression
 
 from autoprep.correction.outline.candidates import propose
+from autoprep.correction.outline.contest import contest, finding_copy
 from autoprep.correction.outline.features import rows
-from autoprep.correction.outline.finder import contest, finding_copy
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float64, UInt8
-from autoprep.imaging.geometry import overlap_in_frame, rectangle
-from tests.lab.scene import random_spec, render
+from autoprep.imaging.geometry import overlap_in_photo, rectangle
+from tests.lab.cut import PAPER
+from tests.lab.scene import random_spec, render, rough_spec
+from tests.lab.spec import SceneSpec, cut_spec
 
 RIGHT = 0.95
 
@@ -61,7 +64,7 @@ def rank_lists(scenes: Iterable[Scene]) -> list[Listed]:
         evidence, scale = finding_copy(photo_of(pixels, focal))
         candidates = propose(evidence)
         truth = corners * scale
-        overlaps = np.array([overlap_in_frame(truth, c.quad) for c in candidates])
+        overlaps = np.array([overlap_in_photo(truth, c.quad, evidence.shape[::-1]) for c in candidates])
         lists.append(Listed(rows(evidence, candidates), overlaps))
     return lists
 
@@ -74,7 +77,7 @@ def judge_lists(scenes: Iterable[Scene], ranker: Committee) -> list[Listed]:
         evidence, scale = finding_copy(photo)
         finalists = contest(photo, evidence, scale, ranker)
         truth = corners * scale
-        overlaps = np.array([overlap_in_frame(truth, f.quad) for f in finalists])
+        overlaps = np.array([overlap_in_photo(truth, f.quad, evidence.shape[::-1]) for f in finalists])
         lists.append(Listed(np.array([f.features for f in finalists]), overlaps))
     return lists
 
@@ -225,7 +228,7 @@ def write_weights(place: Path, rank: list[dict[str, Any]], judge: dict[str, Any]
 
 def _scene(seed: int, store: Path) -> Scene:
     """A photo of a tuning seed at the size that the refinement works at, through its JPEG; kept in `store`."""
-    spec, place = random_spec(seed), store / f"{seed}.npz"
+    spec, place = _spec(seed), store / f"{seed}.npz"
     if not place.is_file():
         shot = render(spec, 1200)
         done, coded = cv2.imencode(".jpg", shot.pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, spec.jpeg_quality])
@@ -239,6 +242,18 @@ def _scene(seed: int, store: Path) -> Scene:
         return Scene(*_without_surroundings(pixels, corners))
     # One photo in six does not tell its focal length: screenshots and sent pictures do not.
     return Scene(pixels, corners, spec.focal_mm35 if seed % 6 else None)
+
+
+def _spec(seed: int) -> SceneSpec:
+    """Every fourth photo shows a page that its border cuts; every third is taken in the light of everyday."""
+    rough = seed % 3 == 1
+    if _is_cut(seed):
+        return cut_spec(seed, PAPER[seed // 4 % len(PAPER)], rough)
+    return (rough_spec if rough else random_spec)(seed)
+
+
+def _is_cut(seed: int) -> bool:
+    return seed % 4 == 2 and not _is_bare(seed)
 
 
 def _is_bare(seed: int) -> bool:
@@ -281,31 +296,31 @@ def fit(photos: int, place: Path, keep: Path | None = None, processes: int = 2) 
         store = keep or Path(kept)
         store.mkdir(parents=True, exist_ok=True)
         ranked = pool.map(_described, [(i, store) for i in seeds], chunksize=8)
-        halves = [_committee(_rank_fit, ranked, [i for i in seeds if i % 2 != k]) for k in (0, 1)]
+        # A half each for the judge's photos of the other, and all for the weights.
+        parts = [[i for i in seeds if i % 2 != k] for k in (0, 1)] + [seeds]
+        members = pool.map(_rank_fit, [[ranked[i] for i in chosen] for part in parts for chosen in _members(part)], 1)
+        *halves, rank = (members[at : at + 2] for at in (0, 2, 4))
         judged = pool.map(_judged, [(i, store, halves[i % 2]) for i in seeds], chunksize=8)
         if keep is not None:
             with (keep / "judged.pickle").open("wb") as file:
                 pickle.dump([tuple(item) for item in judged], file)
-    finish(photos, place, ranked, judged)
+    finish(photos, place, rank, judged)
 
 
-def finish(photos: int, place: Path, ranked: list[Listed], judged: list[Listed]) -> None:
-    """Fit the ranker and the judge on all photos, tell what to expect, and write the weights."""
+def finish(photos: int, place: Path, rank: list[dict[str, Any]], judged: list[Listed]) -> None:
+    """Fit the judge on all photos, tell what to expect, and write the weights."""
     chosen = cross_validated(judged)
     slope, shift = calibration(chosen)
     chosen[:, 0] = 1 / (1 + np.exp(-(slope * chosen[:, 0] + shift)))
     _print_expectation(chosen, np.array([item.overlap.max() for item in judged]))
     judge = replace(grow(judged), slope=round(slope, 5), shift=round(shift, 5))
-    rank = _committee(_rank_fit, ranked, list(range(photos)))
     write_weights(place, rank, judge.packed(), f"Tuning seeds 0 to {photos - 1}.")
 
 
-def _committee(
-    fit_one: Callable[[list[Listed]], dict[str, Any]], lists: list[Listed], seeds: list[int]
-) -> list[dict[str, Any]]:
-    """Two members: one knows photos with surroundings only, the other all. The first is better on sheets on desks,
-    the second knows works without surroundings; their mean keeps most of both."""
-    return [fit_one([lists[i] for i in seeds if not _is_bare(i)]), fit_one([lists[i] for i in seeds])]
+def _members(seeds: list[int]) -> tuple[list[int], list[int]]:
+    """What the two of a committee learn from: one photos with surroundings only, the other all. The first is better on
+    sheets on desks, the second knows works without surroundings; their mean keeps most of both."""
+    return [i for i in seeds if not _is_bare(i)], seeds
 
 
 def _rank_fit(lists: list[Listed]) -> dict[str, Any]:

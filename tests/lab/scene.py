@@ -51,7 +51,7 @@ class Shot:
 def camera_of(spec: SceneSpec, size_mm: tuple[float, float]) -> Camera:
     """The camera of a spec, placed for a work of this size."""
     turn = rotation(spec.tilt_deg, spec.pan_deg, spec.roll_deg)
-    return place(size_mm, turn, spec.focal_mm35, spec.distortion, spec.aspect, spec.fill, spec.offset)
+    return place(size_mm, turn, spec.focal_mm35, spec.distortion, spec.aspect, spec.fill, spec.offset, spec.beyond)
 
 
 def light_of(spec: SceneSpec, size_mm: tuple[float, float]) -> Light:

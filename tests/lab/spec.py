@@ -32,6 +32,7 @@ class SceneSpec:
     roll_deg: float = 0.0
     fill: float = 0.8  # share of the photo's width or height that the work spans
     offset: tuple[float, float] = (0.0, 0.0)  # -1..1 of the room left
+    beyond: tuple[float, float] = (0.0, 0.0)  # moved on by so much of the half width and height: the border cuts it
     focal_mm35: float = 26.0  # equivalent by the diagonal
     distortion: float = 0.0  # k1, see camera.py
     light_azimuth_deg: float = 220.0  # where the source stands, 0 = to the right, 90 = below the sheet
@@ -183,3 +184,12 @@ def rough_spec(seed: int, kind: str | None = None, desk: str | None = None, **ov
     if rng.random() < 0.5:
         spec = replace(spec, jpeg_quality=int(rng.integers(40, 75)))
     return replace(spec, **overrides)  # type: ignore[arg-type]
+
+
+def cut_spec(seed: int, kind: str, rough: bool = False) -> SceneSpec:
+    """A page held so close that the photo's border cuts it at one side or more, and a strip of desk shows at others."""
+    rng = np.random.default_rng([seed, 3])
+    beyond = (float(rng.uniform(-0.2, 0.2)), float(rng.uniform(-0.2, 0.2)))
+    return (rough_spec if rough else random_spec)(
+        seed, kind, None, fill=float(rng.uniform(0.96, 1.3)), beyond=beyond, roll_deg=float(rng.normal(0, 2.0))
+    )

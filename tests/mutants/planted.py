@@ -287,6 +287,34 @@ PLANTED: tuple[Mistake, ...] = (
         ("the material decides against a firm eye", "return doubt and not firm and not", "return doubt and not"),
     ),
     *_all(
+        "autoprep/correction/outline/ends.py", ("tests/correction/test_ends.py",),
+        ("nothing is cut back", "if inside is not None and _is_sheet(inside, side):", "if False:"),
+        ("a sheet on its desk is cut back", "if sum(cut) < _SIDES_CUT or look_inside", "if look_inside"),
+        ("one sheet is cut back", " or look_inside(linear, quad, cut) is not None:", ":"),
+        ("any strip is let out", "_STRIP, _HAIR = 0.07, 0.006", "_STRIP, _HAIR = 0.3, 0.006"),
+        ("a sheet that lies whole is let out", "if sum(strip < _HAIR for strip in strips) < _SIDES_CUT:", "if False:"),
+        ("nothing is let out", "if sides[side] or strips", "if True or strips"),
+    ),
+    *_all(
+        "autoprep/correction/outline/material.py", ("tests/correction/test_ends.py",),
+        ("a sheet of nearly its tone is the same paper", "_NO_STEP, _MOST_ALIKE = 0.02, 0.9", "_NO_STEP, _MOST_ALIKE = 0.08, 0.5"),
+    ),
+    *_all(
+        "autoprep/correction/outline/gate.py", ("tests/correction/test_ends.py",),
+        ("a sure eye is not believed alone", "if _supported(witness) or _sure_of_whole(witness):", "if _supported(witness):"),
+        ("a less sure eye is believed alone", "_ALONE_VIEWS, _ALONE_UNDECIDED, _ALONE_CHANCE = 0.99, 0.03, 0.95", "_ALONE_VIEWS, _ALONE_UNDECIDED, _ALONE_CHANCE = 0.95, 0.14, 0.7"),
+    ),
+    *_all(
+        "autoprep/correction/outline/finder.py", ("tests/correction/test_ends.py",),
+        ("a ruled page that nobody sees is no work", "if chance < gate.NO_WORK and _is_ruled_page(self._copies):", "if False:"),
+        ("any page that nobody sees is a question", "return fills_photo(copy, ()) and is_ruled(copy)", "return fills_photo(copy, ())"),
+        ("the whole page stays behind", "return _whole_first(doubted, photo.full_px) if _is_ruled_page(copies) else doubted, []", "return doubted, []"),
+    ),
+    *_all(
+        "autoprep/correction/outline/candidates.py", ("tests/correction/test_ends.py",),
+        ("the photo's border is no side", "some = cut.any(axis=1) & ~cut.all(axis=1)", "some = ~cut.any(axis=1)"),
+    ),
+    *_all(
         "autoprep/correction/outline/material.py", ("tests/correction/test_material.py",),
         ("a page ends nowhere", "if max(shares) > _MOST_OTHER:", "if False:"),
         ("a scene is a sheet", "whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:", "False:"),
@@ -411,7 +439,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/finder.py", ("tests/correction/test_eye.py",),
-        ("a second work is no work", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.06", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.2"),
+        ("a second work is no work", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.025", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 1.0"),
     ),
     *_all(
         "autoprep/imaging/lowpass.py", ("tests/rendering/test_sampling.py",),

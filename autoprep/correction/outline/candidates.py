@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.outline.evidence import Evidence
-from autoprep.imaging.arrays import AnyArray, Float64, UInt8, float32
+from autoprep.imaging.arrays import AnyArray, Bool, Float64, UInt8, float32
 from autoprep.imaging.geometry import area, is_convex, order_corners, rectangle
 
 # Works smaller than this share of the photo are not looked for. Chosen: below it, too few pixels remain to print.
@@ -150,70 +150,47 @@ _MOST_LINE_QUADS = 150
 
 def from_lines(evidence: Evidence) -> Iterator[Float64]:
     """Two lines of each of two directions, from merged line segments, the best supported first."""
-    lines = merge_segments(segments(evidence), evidence.shape)
-    across = [line for line in lines if abs(line[1][1]) >= abs(line[1][0])][:_LINES_PER_DIRECTION]
-    down = [line for line in lines if abs(line[1][1]) < abs(line[1][0])][:_LINES_PER_DIRECTION]
-    quads = _crossings([line for _, line in across], [line for _, line in down], evidence.shape)
+    quads = _crossings(*_lines(evidence, _LINES_PER_DIRECTION), evidence.shape)
     if len(quads):
         support = edge_support(evidence, quads)
         order = np.argsort(-(support.mean(axis=1) + support.min(axis=1)), kind="stable")
         yield from quads[order[:_MOST_LINE_QUADS]]
 
 
-def segments(evidence: Evidence) -> Float64:
-    """(N, 4) float64 x0, y0, x1, y1 of line segments in lightness, the two chroma axes and local contrast."""
-    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD)
-    light = evidence.lab[..., 0]
-    around = cv2.GaussianBlur(light, (0, 0), 9)
-    spread = np.sqrt(np.maximum(cv2.GaussianBlur((light - around) ** 2, (0, 0), 15), 0)) + 0.7
-    planes = [
-        light * 2.55,
-        evidence.lab[..., 1] * 2.0 + 128,
-        evidence.lab[..., 2] * 2.0 + 128,
-        (light - around) / spread * 40 + 128,
-    ]
-    found = []
-    for plane in planes:
-        lines = detector.detect(np.clip(plane, 0, 255).astype(np.uint8))[0]
-        if lines is not None:
-            found.append(np.asarray(lines, np.float64).reshape(-1, 4) + 0.5)
-    joined = np.concatenate(found) if found else np.empty((0, 4))
-    length = np.hypot(joined[:, 2] - joined[:, 0], joined[:, 3] - joined[:, 1])
-    return joined[length > 0.025 * max(evidence.shape)]
+_BORDER_LINES, _MOST_BORDER_QUADS = 8, 80
 
 
-def merge_segments(found: Float64, shape: tuple[int, int]) -> list[tuple[float, Float64]]:
-    """Segments on a common line are joined: [(total length, (a, b, c))], longest first."""
-    if not len(found):
-        return []
-    length = np.hypot(found[:, 2] - found[:, 0], found[:, 3] - found[:, 1])
-    order = np.argsort(-length, kind="stable")
-    found, length = found[order], length[order]
-    starts, ends = found[:, :2], found[:, 2:]
-    used = np.zeros(len(found), bool)
-    merged = []
-    limit_px = 0.006 * max(shape)
-    for index in range(len(found)):
-        if used[index] or length[index] < 0.05 * max(shape):
-            continue
-        line = _fit(np.stack([starts[index], ends[index]]), length[[index]])
-        for _ in range(2):
-            near = (np.abs(starts @ line[:2] + line[2]) < limit_px) & (np.abs(ends @ line[:2] + line[2]) < limit_px)
-            near &= ~used
-            if near.any():
-                line = _fit(np.concatenate([starts[near], ends[near]]), np.tile(length[near], 2))
-        used |= near
-        merged.append((float(length[near].sum()), line))
-    return sorted(merged, key=lambda pair: -pair[0])
+def from_border(evidence: Evidence) -> Iterator[Float64]:
+    """Pages that the photo cuts: one to three sides are its border, the others lines, the best supported first."""
+    height, width = evidence.shape
+    across, down = _lines(evidence, _BORDER_LINES)
+    rows = [*across, np.array([0.0, 1.0, 0.0]), np.array([0.0, 1.0, -float(height)])]
+    columns = [*down, np.array([1.0, 0.0, 0.0]), np.array([1.0, 0.0, -float(width)])]
+    quads = _crossings(rows, columns, evidence.shape)
+    if not len(quads):
+        return
+    cut = _on_border(quads, evidence.shape)
+    some = cut.any(axis=1) & ~cut.all(axis=1)
+    quads, cut = quads[some], cut[some]
+    if len(quads):
+        support = np.where(cut, np.nan, edge_support(evidence, quads))
+        order = np.argsort(-(np.nanmean(support, axis=1) + np.nanmin(support, axis=1)), kind="stable")
+        yield from quads[order[:_MOST_BORDER_QUADS]]
 
 
-def _fit(points: AnyArray, weight: AnyArray) -> Float64:
-    weight = np.resize(weight, len(points))
-    centre = np.average(points, axis=0, weights=weight)
-    offset = points - centre
-    _, vectors = np.linalg.eigh((offset * weight[:, None]).T @ offset)
-    normal = vectors[:, 0]
-    return np.array([normal[0], normal[1], -normal @ centre])
+def _on_border(quads: Float64, shape: tuple[int, int]) -> Bool:
+    """(N, 4): whether each side lies on the photo's border."""
+    height, width = shape
+    x, y = quads[..., 0], quads[..., 1]
+    corners = np.abs(np.stack([y, x - width, y - height, x])) < 0.5
+    return np.asarray((corners & np.roll(corners, -1, axis=-1)).any(axis=0))
+
+
+def _lines(evidence: Evidence, most: int) -> tuple[list[Float64], list[Float64]]:
+    """The longest (a, b, c) lines across the photo, and those down it."""
+    across = [line for line in evidence.lines if abs(line[1]) >= abs(line[0])]
+    down = [line for line in evidence.lines if abs(line[1]) < abs(line[0])]
+    return across[:most], down[:most]
 
 
 def _crossings(across: list[Float64], down: list[Float64], shape: tuple[int, int]) -> Float64:
@@ -266,5 +243,6 @@ GENERATORS: dict[str, Callable[[Evidence], Iterator[Float64]]] = {
     "background": from_background,
     "colour": from_colour,
     "lines": from_lines,
+    "border": from_border,
 }
 """One place to add a generator: its name and its function."""

@@ -1,12 +1,14 @@
 """What a small copy of the photo shows about edges and surroundings: the input of all outline finders."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import cast
 
 import cv2
 import numpy as np
 
-from autoprep.imaging.arrays import AnyArray, Float32, float32
+from autoprep.correction.outline.lines import longest_lines
+from autoprep.imaging.arrays import AnyArray, Float32, Float64, float32
 from autoprep.imaging.colour import lab_fast
 
 # Long side of the finding copy. Chosen: sheets fill most of a photo, so 1 px here is about 0.2 % of a side, well
@@ -36,6 +38,11 @@ class Evidence:
     def shape(self) -> tuple[int, int]:
         """(height, width)."""
         return int(self.lab.shape[0]), int(self.lab.shape[1])
+
+    @cached_property
+    def lines(self) -> list[Float64]:
+        """(a, b, c) of the straight lines, longest first (see lines.longest_lines)."""
+        return longest_lines(self.lab)
 
     @property
     def magnitude(self) -> Float32:

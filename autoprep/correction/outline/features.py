@@ -17,13 +17,13 @@ NAMES = (
     "not_parallel", "beyond_photo", "slant", "overrun_mean", "overrun_max",
     "rim_colour_spread", "rim_texture", "surround_texture", "same_sign",
     "lightness_step", "strength", "inner_rival", "outer_rival", "agreeing_sources",
-    "is_edges", "is_background", "is_colour", "is_lines", "is_whole", "border_sides",
+    "is_edges", "is_background", "is_colour", "is_lines", "is_border", "is_whole", "border_sides",
     "off_square", "focal_known",
 )  # fmt: skip
 """The features' names, in column order."""
 
 _ALONG = 44
-_SOURCES = ("edges", "background", "colour", "lines", "whole")
+_SOURCES = ("edges", "background", "colour", "lines", "border", "whole")
 
 
 def rows(evidence: Evidence, candidates: list[Candidate]) -> Float64:

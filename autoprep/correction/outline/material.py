@@ -6,6 +6,7 @@ that takes in some desk fails the first, one that leaves a strip of the page out
 """
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import cast
 
 import cv2
@@ -26,6 +27,10 @@ _EXPLAINED, _RIM = 0.88, 0.8
 _STRETCHES = 40
 _ANOTHER = 0.08  # natural log by which another material differs from the paper, in any channel
 _LEAST_SHOWN, _LEAST_OTHER = 0.3, 0.8  # shares of a side's stretches
+_HALF, _HAIR = 0.5, 0.12  # least share of the strip that the photo shows, to tell another material, or that none begins
+# The paper goes on beyond a side where the step there is this small. (Real pages with a drawn frame: .001-.016 in the
+# median of a side; generated sheets on sheets of their tone: .025 and more.)
+_NO_STEP, _MOST_ALIKE = 0.02, 0.9
 # The whole photo is one sheet where so much of it is explained, and so little of any side has another material beyond.
 # (Of the 74 pages: where the photo is the page, .0-.3 for most; where it is not, .85-1 for all but two bleached ones.)
 _ALL_EXPLAINED, _MOST_OTHER = 0.95, 0.3
@@ -41,12 +46,46 @@ def is_one_sheet(linear: Float32, quad: Float64, cut: Sides) -> bool:
     linear: (H, W, 3) float32 linear light of the photo; quad: (4, 2) corners in its pixels; cut: the sides, top, right,
     bottom, left, that are the photo's border and not the sheet's end.
     """
+    inside = look_inside(linear, quad, cut)
+    if inside is None or inside.explained < _EXPLAINED or inside.rim < _RIM:
+        return False
+    shares = [share for share, is_cut in zip(inside.other_beyond, cut, strict=True) if not is_cut]
+    return bool(shares) and all(share is None or share >= _LEAST_OTHER for share in shares)
+
+
+@dataclass(frozen=True)
+class Inside:
+    """What lies in an outline that holds one sheet.
+
+    explained, rim: shares 0..1 of all of it, and of its rim, that are paper in one light; other_beyond: for the top,
+    right, bottom and left side, the share beyond which lies another material, None where the photo does not show
+    enough; area_px: the outline's.
+    """
+
+    explained: float
+    rim: float
+    other_beyond: tuple[float | None, ...]
+    area_px: float
+
+
+def look_inside(linear: Float32, quad: Float64, cut: Sides) -> Inside | None:
+    """What lies in an outline, or None where it is no sheet; the arguments are those of is_one_sheet."""
     view, shown, band = _rectified(linear, quad)
     sheet = find_sheet(ground_cells(view[band:-band, band:-band]))
-    if not isinstance(sheet, Sheet) or sheet.explained < _EXPLAINED or sheet.rim < _RIM:
+    if not isinstance(sheet, Sheet):
+        return None
+    beyond = [None if cut[side] else _other_beyond(view, shown, sheet, band, side) for side in range(4)]
+    return Inside(sheet.explained, sheet.rim, tuple(beyond), float(area(quad)))
+
+
+def goes_on(linear: Float32, quad: Float64, side: int) -> bool:
+    """Whether an outline holds one sheet, and the same paper goes on beyond a side (0-3: top, right, bottom, left)."""
+    view, shown, band = _rectified(linear, quad)
+    sheet = find_sheet(ground_cells(view[band:-band, band:-band]))
+    if not isinstance(sheet, Sheet):
         return False
-    shares = [_other_beyond(view, shown, sheet, band, side) for side in range(4) if not cut[side]]
-    return bool(shares) and all(share is None or share >= _LEAST_OTHER for share in shares)
+    steps = _steps_beyond(view, shown, sheet, band, side, _HAIR)
+    return steps is not None and bool(np.median(steps) < _NO_STEP and (steps > _ANOTHER).mean() <= 1 - _MOST_ALIKE)
 
 
 def fills_photo(linear: Float32, quads: Iterable[Float64]) -> bool:
@@ -90,23 +129,30 @@ def _rectified(linear: Float32, quad: Float64) -> tuple[Float32, Bool, int]:
 
 def _other_beyond(view: Float32, shown: Bool, sheet: Sheet, band: int, side: int) -> float | None:
     """The share of a side beyond which lies another material; None where the photo shows too little there."""
+    steps = _steps_beyond(view, shown, sheet, band, side, _HALF)
+    return None if steps is None else float((steps > _ANOTHER).mean())
+
+
+def _steps_beyond(view: Float32, shown: Bool, sheet: Sheet, band: int, side: int, least_shown: float) -> Float64 | None:
+    """(n,) how far, in natural log, what lies beyond each stretch of a side is from the paper, in its worst channel.
+
+    None where the photo shows less than least_shown of the strip beyond, along most of the side.
+    """
     # Each side in turn is brought to the top.
     turned, seen = (np.rot90(plane, side) for plane in (view, shown))
     light = np.rot90(sheet.log_light, side)
     begins = max(2, round(_BEGINS * max(view.shape[:2])))
     strip, valid = turned[: band - begins, band:-band], seen[: band - begins, band:-band]
     rim = light[1:4].mean(axis=0)
-    others, known = 0, 0
+    steps = []
     for part, ok, place in zip(
         np.array_split(strip, _STRETCHES, axis=1), np.array_split(valid, _STRETCHES, axis=1),
         np.array_split(rim, _STRETCHES), strict=True,
     ):  # fmt: skip
-        if ok.mean() < 0.5 or not len(place):
-            continue
-        known += 1
-        ground = _upper_half(part[ok])
-        others += bool(np.abs(np.log(np.maximum(ground, 2e-3)) - place.mean(axis=0)).max() > _ANOTHER)
-    return None if known < _LEAST_SHOWN * _STRETCHES else others / known
+        if ok.mean() >= least_shown and len(place):
+            ground = np.log(np.maximum(_upper_half(part[ok]), 2e-3))
+            steps.append(np.abs(ground - place.mean(axis=0)).max())
+    return np.array(steps) if len(steps) >= _LEAST_SHOWN * _STRETCHES else None
 
 
 def _upper_half(pixels: Float32) -> Float64:

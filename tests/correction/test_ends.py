@@ -1,0 +1,122 @@
+"""Where the sheet ends: strips of table go, paper beyond a drawn frame stays."""
+
+import cv2
+import numpy as np
+import pytest
+
+from autoprep.correction.outline import Survey, eye, gate
+from autoprep.correction.outline.candidates import from_border
+from autoprep.correction.outline.ends import cut_back, let_out
+from autoprep.correction.outline.evidence import gather
+from autoprep.domain import Photo, PhotoFacts
+from autoprep.files.icc import srgb_tables
+from autoprep.imaging.arrays import Float32, Float64
+from autoprep.imaging.geometry import overlap_in_photo, rectangle
+from autoprep.imaging.transfer import encode_fast, quantise8
+
+_SIZE = (1000, 720)
+_ALL_CUT = (True, True, True, True)
+_PAPER = np.array([0.80, 0.82, 0.86])
+
+
+def _page(table: tuple[float, float, float], edge_px: tuple[float, float], squares: bool = True) -> Float32:
+    """A squared page that fills the photo but for a strip of table above an edge from one height to another."""
+    width, height = _SIZE
+    rng = np.random.default_rng(7)
+    y = np.arange(height, dtype=np.float64)[:, None] + 0.5
+    edge = np.linspace(*edge_px, width)[None, :]
+    page = np.broadcast_to(_PAPER, (height, width, 3)).copy()
+    if squares:
+        page[(np.arange(height) % 18) == 0] *= 0.72
+        page[:, (np.arange(width) % 18) == 0] *= 0.72
+    page[400:404, 200:700] = 0.05
+    share = np.clip(y - edge, 0, 1)[..., None]
+    photo = share * page + (1 - share) * np.array(table)
+    light = np.linspace(0.8, 0.68, width)[None, :, None]
+    return np.asarray(photo * light * np.exp(rng.normal(0, 0.01, (height, width, 1))), np.float32)
+
+
+def _frame_drawn(at: int = 960, beyond: float = 1.0) -> tuple[Float32, Float64]:
+    """A page that fills the photo, a frame drawn near its right side, and the outline that takes it for the edge.
+
+    beyond: how light the paper beyond the frame is, 1 the same as before it.
+    """
+    photo = _page((0, 0, 0), (-9, -9))
+    photo[:, at : at + 3] = 0.04
+    photo[:, at + 3 :] *= beyond
+    return photo, np.array([[0.0, 0.0], [at + 1.0, 0.0], [at + 1.0, 720.0], [0.0, 720.0]])
+
+
+def test_a_strip_of_pale_table_is_cut_off() -> None:
+    photo = _page((0.62, 0.52, 0.38), (90, 70))
+    found = cut_back(photo, gather(photo), rectangle(*_SIZE), _ALL_CUT)
+    assert found is not None
+    quad, cut = found
+    assert cut == (False, True, True, True)
+    truth = np.array([[0.0, 90.0], [1000.0, 70.0], [1000.0, 720.0], [0.0, 720.0]])
+    assert overlap_in_photo(quad, truth, _SIZE) > 0.99
+
+
+def test_a_page_that_is_one_sheet_already_is_not_cut() -> None:
+    photo = _page((0, 0, 0), (-9, -9))
+    photo[:80] *= 0.7  # a shadow with a straight edge is no end
+    assert cut_back(photo, gather(photo), rectangle(*_SIZE), _ALL_CUT) is None
+
+
+def test_a_sheet_that_lies_whole_on_its_desk_is_not_cut() -> None:
+    photo = _page((0.62, 0.52, 0.38), (90, 70))
+    assert cut_back(photo, gather(photo), rectangle(*_SIZE), (False, True, False, False)) is None
+
+
+def test_an_outline_at_a_drawn_frame_is_let_out_to_where_the_paper_goes() -> None:
+    photo, quad = _frame_drawn()
+    outline, cut = let_out(photo, quad, (True, False, True, True))
+    assert cut == _ALL_CUT
+    assert outline == pytest.approx(rectangle(*_SIZE), abs=0.01)
+
+
+def test_it_stays_where_another_sheet_of_nearly_its_tone_begins() -> None:
+    photo, quad = _frame_drawn(beyond=0.965)
+    outline, cut = let_out(photo, quad, (True, False, True, True))
+    assert cut == (True, False, True, True)
+    assert outline == pytest.approx(quad)
+
+
+def test_it_stays_where_the_strip_is_wide_or_the_sheet_lies_whole() -> None:
+    photo, narrow = _frame_drawn(at=880)
+    assert let_out(photo, narrow, (True, False, True, True))[1] == (True, False, True, True)
+    photo, quad = _frame_drawn()
+    inside = quad + np.array([[30, 20], [0, 20], [0, -20], [30, -20]])
+    assert let_out(photo, inside, (False, False, False, False))[1] == (False, False, False, False)
+
+
+def test_pages_that_the_photo_cuts_are_among_the_candidates() -> None:
+    photo = _page((0.2, 0.13, 0.08), (60, 80), squares=False)
+    truth = np.array([[0.0, 60.0], [1000.0, 80.0], [1000.0, 720.0], [0.0, 720.0]])
+    assert max(overlap_in_photo(quad, truth, _SIZE) for quad in from_border(gather(photo))) > 0.99
+
+
+def _photo(linear: Float32) -> Photo:
+    pixels = quantise8(encode_fast(linear))
+    return Photo(pixels, PhotoFacts("png", pixels.shape[1], pixels.shape[0]), srgb_tables(256))
+
+
+def test_a_ruled_page_that_the_eye_takes_for_nothing_is_a_question_with_the_whole_photo_first(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(eye, "look", lambda *_: eye.Sight((), 0.1, 99.0))
+    page = _page((0, 0, 0), (-9, -9))
+    cv2.rectangle(page, (150, 120), (850, 600), (0.03, 0.03, 0.03), 4)  # looks like a sheet to the judge
+    ruled = Survey(_photo(page))
+    assert ruled.shows_work()[0] >= gate.NO_WORK
+    assert ruled.outlines(3)[0].whole_photo
+    assert ruled.outlines(3)[0].confidence < gate.SURE
+    bare = Survey(_photo(_page((0, 0, 0), (-9, -9), squares=False)))
+    assert bare.shows_work()[0] < gate.NO_WORK
+
+
+def test_an_eye_that_is_sure_of_a_page_cut_on_all_sides_is_believed_alone() -> None:
+    sure = gate.Witness(0.3, 0.9, views=0.995, undecided=0.01, chance=1.0, rail=False, all_cut=True)
+    assert gate.confidence(sure) >= gate.SURE
+    for doubt in ({"undecided": 0.1}, {"views": 0.97}, {"all_cut": False}, {"chance": 0.8}, {"several": True}):
+        assert gate.confidence(gate.Witness(**{**sure.__dict__, **doubt})) < gate.SURE

@@ -1,0 +1,72 @@
+"""What comes of pages that the photo's border cuts: `python -m tests.lab cut --photos 48`.
+
+Such a page has one, two or three edges in the photo; its outline ends at the photo's border elsewhere. Overlap is
+measured within the photo.
+"""
+
+import multiprocessing
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from autoprep.correction.outline.finder import Survey
+from autoprep.files.reading import read_photo
+from autoprep.imaging.geometry import overlap_in_photo
+
+from .scene import encode_jpeg, render
+from .score import SURE
+from .spec import cut_spec
+
+CUT_SEEDS = 21200
+PAPER = ("pencil", "ink", "watercolour", "journal", "notebook", "toned")
+_RIGHT = 0.95
+
+
+@dataclass(frozen=True)
+class Cut:
+    """One photo: what it shows, the overlap of the likeliest outline, its confidence, and the best overlap offered."""
+
+    seed: int
+    kind: str
+    desk: str
+    overlap: float
+    confidence: float
+    offered: float
+    evidence: dict[str, float]
+
+
+def score_one_cut(seed: int, kind: str, rough: bool) -> Cut:
+    """Render one photo and look at it."""
+    cv2.setNumThreads(1)
+    shot = render(cut_spec(seed, kind, rough), 1600)
+    photo = read_photo(encode_jpeg(shot, shot.spec.jpeg_quality))
+    found = Survey(photo).outlines(5)
+    overlaps = [overlap_in_photo(o.array(), shot.truth.corners_px, photo.full_px) for o in found] or [0.0]
+    first = found[0].confidence if found else 0.0
+    evidence = dict(found[0].evidence) if found else {}
+    return Cut(seed, kind, shot.spec.desk, overlaps[0], first, max(overlaps), evidence)
+
+
+def _job(job: tuple[int, str, bool]) -> Cut:
+    return score_one_cut(*job)
+
+
+def score_cut(photos: int, first: int = CUT_SEEDS, rough: bool = False, processes: int = 2) -> list[Cut]:
+    """Score `photos` cut pages; prints how many are right, passed, wrong among those passed, and offered at all."""
+    jobs = [(first + k, PAPER[k % len(PAPER)], rough) for k in range(photos)]
+    with multiprocessing.get_context("spawn").Pool(processes) as pool:
+        rows = pool.map(_job, jobs, chunksize=1)
+    passed = [row for row in rows if row.confidence >= SURE]
+    wrong = [row for row in passed if row.overlap < _RIGHT]
+    print(
+        f"pages cut by the photo's border {len(rows)}: right {np.mean([r.overlap > _RIGHT for r in rows]):.1%}", end=""
+    )
+    print(f", passed {len(passed) / len(rows):.1%}, wrong among them {len(wrong)}", end="")
+    print(f", offered {np.mean([r.offered > _RIGHT for r in rows]):.1%}")
+    for row in rows:
+        if row.overlap < _RIGHT:
+            print(
+                f"  {row.seed} {row.kind} on {row.desk}: {row.overlap:.3f} at {row.confidence:.2f}, {row.offered:.3f}"
+            )
+    return rows
