@@ -1,13 +1,17 @@
 """Where the sheet ends: strips of table go, paper beyond a drawn frame stays."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.outline import Survey, eye, gate
+from autoprep.correction.cells import ground_cells
+from autoprep.correction.outline import Survey, eye, gate, material
 from autoprep.correction.outline.candidates import from_border
 from autoprep.correction.outline.ends import cut_back, let_out
 from autoprep.correction.outline.evidence import gather
+from autoprep.correction.sheet import Sheet, find_sheet
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float32, Float64
@@ -101,18 +105,27 @@ def _photo(linear: Float32) -> Photo:
     return Photo(pixels, PhotoFacts("png", pixels.shape[1], pixels.shape[0]), srgb_tables(256))
 
 
-def test_a_ruled_page_that_the_eye_takes_for_nothing_is_a_question_with_the_whole_photo_first(
+def test_a_page_that_the_eye_takes_for_nothing_is_a_question_with_the_whole_photo_first(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(eye, "look", lambda *_: eye.Sight((), 0.1, 99.0))
-    page = _page((0, 0, 0), (-9, -9))
+    page = _page((0, 0, 0), (-9, -9), squares=False)
     cv2.rectangle(page, (150, 120), (850, 600), (0.03, 0.03, 0.03), 4)  # looks like a sheet to the judge
-    ruled = Survey(_photo(page))
-    assert ruled.shows_work()[0] >= gate.NO_WORK
-    assert ruled.outlines(3)[0].whole_photo
-    assert ruled.outlines(3)[0].confidence < gate.SURE
-    bare = Survey(_photo(_page((0, 0, 0), (-9, -9), squares=False)))
-    assert bare.shows_work()[0] < gate.NO_WORK
+    seen = Survey(_photo(page))
+    assert seen.shows_work()[0] >= gate.NO_WORK
+    assert seen.outlines(3)[0].whole_photo
+    assert seen.outlines(3)[0].confidence < gate.SURE
+
+
+def test_a_bare_wall_and_a_coloured_thing_on_white_are_no_pages(monkeypatch: pytest.MonkeyPatch) -> None:
+    page = _page((0, 0, 0), (-9, -9), squares=False)
+    cv2.rectangle(page, (150, 120), (850, 600), (0.03, 0.03, 0.03), 4)
+    assert material.is_drawn_page(page)
+    assert not material.is_drawn_page(_page((0, 0, 0), (-9, -9), squares=False)[450:])
+    sheet = find_sheet(ground_cells(page))
+    assert isinstance(sheet, Sheet)
+    monkeypatch.setattr(material, "find_sheet", lambda _: replace(sheet, colours=0.16))
+    assert not material.is_drawn_page(page)
 
 
 def test_an_eye_that_is_sure_of_a_page_cut_on_all_sides_is_believed_alone() -> None:

@@ -297,6 +297,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/material.py", ("tests/correction/test_ends.py",),
+        ("a bare wall is a page", "and drawn >= _LEAST_DRAWN", ""),
+        ("a thing on white is a page", "return sheet.colours <= _MOST_COLOURS and", "return"),
         ("a sheet of nearly its tone is the same paper", "_NO_STEP, _MOST_ALIKE = 0.02, 0.9", "_NO_STEP, _MOST_ALIKE = 0.08, 0.5"),
     ),
     *_all(
@@ -306,9 +308,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/finder.py", ("tests/correction/test_ends.py",),
-        ("a ruled page that nobody sees is no work", "if chance < gate.NO_WORK and _is_ruled_page(self._copies):", "if False:"),
-        ("any page that nobody sees is a question", "return fills_photo(copy, ()) and is_ruled(copy)", "return fills_photo(copy, ())"),
-        ("the whole page stays behind", "return _whole_first(doubted, photo.full_px) if _is_ruled_page(copies) else doubted, []", "return doubted, []"),
+        ("a page that nobody sees is no work", "if chance < gate.NO_WORK and is_drawn_page(self._copies.at(REFINING_PX)):", "if False:"),
+        ("the whole page stays behind", "return _whole_first(doubted, photo.full_px) if is_drawn_page(copies.at(REFINING_PX)) else doubted, []", "return doubted, []"),
     ),
     *_all(
         "autoprep/correction/outline/candidates.py", ("tests/correction/test_ends.py",),

@@ -12,9 +12,8 @@ from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.ends import cut_back, let_out
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence
 from autoprep.correction.outline.features import beside
-from autoprep.correction.outline.material import fills_photo, is_one_sheet
+from autoprep.correction.outline.material import fills_photo, is_drawn_page, is_one_sheet
 from autoprep.correction.outline.refinement import Sides, refine
-from autoprep.correction.ruling import is_ruled
 from autoprep.domain import Corners, Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import area, is_convex, order_corners, overlap, overlap_in_photo, rectangle, widened
@@ -90,7 +89,7 @@ class Survey:
         if sight is None:
             return 1.0, {}
         chance = gate.work_chance(sight.chance, sight.undecided)
-        if chance < gate.NO_WORK and _is_ruled_page(self._copies):
+        if chance < gate.NO_WORK and is_drawn_page(self._copies.at(REFINING_PX)):
             chance = gate.NO_WORK  # a question
         return chance, {"chance": sight.chance, "undecided": sight.undecided}
 
@@ -140,7 +139,7 @@ def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], li
         return [replace(entry, confidence=_JUDGE_ALONE * entry.confidence) for entry in finalists], []
     if not sight.works:  # the eye sees no work: whatever the judge says, it is a question
         doubted = [replace(entry, confidence=min(entry.confidence, gate.DOUBTED)) for entry in finalists]
-        return _whole_first(doubted, photo.full_px) if _is_ruled_page(copies) else doubted, []
+        return _whole_first(doubted, photo.full_px) if is_drawn_page(copies.at(REFINING_PX)) else doubted, []
     seen = sight.works[0]
     first = _answer_of_eye(photo, copies.lab(REFINING_PX), seen, 0.0, {})
     apart = _apart(first, finalists, photo.full_px)
@@ -206,12 +205,6 @@ def _let_out(copies: Copies, entry: _Answer) -> _Answer:
     copy, quad = _in_copy(copies, entry)
     quad, cut = let_out(copy, quad, entry.cut)
     return entry if cut == entry.cut else replace(entry, quad=quad / (copy.shape[1] / copies.photo.full_px[0]), cut=cut)
-
-
-def _is_ruled_page(copies: Copies) -> bool:
-    """Whether the photo is one sheet up to its border, with a ruling on it: a page, whatever the eye says."""
-    copy = copies.at(REFINING_PX)
-    return fills_photo(copy, ()) and is_ruled(copy)
 
 
 def _whole_first(answers: list[_Answer], size: tuple[int, int]) -> list[_Answer]:
