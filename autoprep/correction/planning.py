@@ -188,8 +188,8 @@ def silhouette_of(photo: Photo, geometry: Geometry) -> Silhouette | None:
         return None
     size = _measuring_size(photo, geometry, 2 * MEASURING_PIXELS)
     margin_px = max(6, round(MARGIN * max(size)))
-    framed, _ = _warped(photo, geometry, size, margin_px, _EDGE_PX)
-    return find_silhouette(framed, margin_px)
+    framed, photo_px = _warped(photo, geometry, size, margin_px, _EDGE_PX)
+    return find_silhouette(framed, margin_px, photo_px)
 
 
 _PROBE_PX, _PROBES = 320, 5

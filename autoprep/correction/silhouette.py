@@ -11,17 +11,21 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.imaging.arrays import Float32, Float64
+from autoprep.imaging.arrays import Bool, Float32, Float64
 
 MARGIN = 0.03  # looked at beyond and within each side, as a share of the work's longer side
 _SAMPLES = 360  # places along a side
 _INWARD, _OUTWARD = 0.024, 0.022
-# Edges wander at least this much (share of the longer side), and leave at least this share of the frame outside,
-# before they count as torn: torn sheets of the lab reach 0.0028 and 0.4 %, cut ones either wander less or leave less
-# than 0.1 % (tuning seeds 7700-7759).
-_WANDERS, _LEAST_OUTSIDE = 0.0020, 0.0013
-_FRINGE_PX = 0.8  # the lens mixes sheet and desk over about a pixel on each side of the edge
+# An edge wanders at least this much (share of the longer side), or three of them by the second, before a sheet counts
+# as torn; then all that wander by the second follow. What is left outside must be at least this share of the frame.
+# (223 photos of tuning seeds 7600-7639: torn edges in sight .0012-.0046, cut ones .0015 at most but for two on cloth.)
+_WANDERS, _ALSO_WANDERS, _LEAST_OUTSIDE = 0.0015, 0.0011, 0.0013
+# The lens mixes sheet and desk over about a pixel on each side of the edge, of the copy and of the photo itself.
+_FRINGE_PX, _FRINGE_PHOTO_PX = 0.8, 1.6
 _DEEPEST = 0.018
+# So far behind an edge is looked at, and so rarely may desk come back there: behind torn edges .04 at most, behind
+# those that the pattern of a cloth makes up .05-.7 but for two.
+_LOOKED_AT, _MOST_BACK = 0.008, 0.045
 _CLEAR = 0.35  # least difference between sheet and surroundings, in natural log units of light
 
 
@@ -34,23 +38,27 @@ class Silhouette:
     wander: float
 
 
-def find_silhouette(framed: Float32, margin_px: int) -> Silhouette | None:
+def find_silhouette(framed: Float32, margin_px: int, photo_px: float = 2.0) -> Silhouette | None:
     """(H, W, 3) linear light of the work with margin_px of surroundings on each side -> its silhouette, if its edges
-    are not straight; None where they are, or where sheet and surroundings can't be told apart."""
+    are not straight; None where they are, or where sheet and surroundings can't be told apart.
+
+    photo_px: how many pixels of the photo go to one of framed.
+    """
     height, width = framed.shape[:2]
     work = (width - 2 * margin_px, height - 2 * margin_px)
     long_px = max(work)
     picture = np.maximum(cast(Float32, cv2.GaussianBlur(framed, (0, 0), 0.6)), np.float32(0.004))
-    sides, jags = [], []
-    for turn in range(4):
-        strip = _strip(picture, turn, margin_px, long_px)
-        edge = _edge(strip, margin_px, long_px)
-        jag = 0.0 if edge is None else _jag(edge) / long_px
-        jags.append(jag)
-        # A side that is cut, or can't be told from what lies beside it, stays on its line.
-        sides.append(edge + _FRINGE_PX if edge is not None and jag > _WANDERS else np.zeros(_SAMPLES))
+    edges = [_edge(_strip(picture, turn, margin_px, long_px), margin_px, long_px) for turn in range(4)]
+    fringe_px = max(_FRINGE_PX, _FRINGE_PHOTO_PX / photo_px)
+    jags = [0.0 if edge is None else _jag(edge) / long_px for edge in edges]
+    # A side that is cut, or can't be told from what lies beside it, stays on its line.
+    sides = [
+        edge + fringe_px if edge is not None and jag >= _ALSO_WANDERS else np.zeros(_SAMPLES)
+        for edge, jag in zip(edges, jags, strict=True)
+    ]
     radii = [_corner_radius(np.rot90(picture, corner), margin_px, long_px) for corner in range(4)]
-    torn = max(jags) >= _WANDERS and 1 - _area_inside(_polygon(sides, work, [0.0] * 4)) >= _LEAST_OUTSIDE
+    wanders = max(jags) >= _WANDERS or sum(jag >= _ALSO_WANDERS for jag in jags) >= 3
+    torn = wanders and 1 - _area_inside(_polygon(sides, work, [0.0] * 4)) >= _LEAST_OUTSIDE
     if not torn and not any(radii):
         return None
     return Silhouette(_polygon(sides if torn else [np.zeros(_SAMPLES)] * 4, work, radii), max(jags))
@@ -99,9 +107,23 @@ def _edge(strip: Float32, margin_px: int, long_px: int) -> Float64 | None:
     torn = np.abs(place) <= _DEEPEST * long_px
     if torn.mean() < 0.5:
         return None
+    # From an edge that seems to begin far outside, up to the outline.
+    reach = np.maximum(_LOOKED_AT * long_px, _LOOKED_AT / 2 * long_px - place)
+    if _turns_back(is_sheet, place + margin_px, reach) > _MOST_BACK:
+        return None
     index = np.arange(len(place))
     place = np.interp(index, index[torn], place[torn]).astype(np.float32)
     return np.asarray(cv2.medianBlur(place.reshape(-1, 1), 3), np.float64).ravel()
+
+
+def _turns_back(is_sheet: Bool, start: Float32, reach: Float32) -> float:
+    """The share of places behind which the sheet gives way to what looks like desk again.
+
+    A torn edge is passed once. The pattern of a cloth looks like sheet here and there before the sheet begins.
+    """
+    column = np.arange(is_sheet.shape[1])[None, :]
+    behind = (column > start[:, None] + 1) & (column <= (start + reach)[:, None])
+    return float(((~is_sheet) & behind).any(axis=1).mean())
 
 
 def _local(values: Float32) -> Float32:

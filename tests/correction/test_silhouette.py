@@ -47,6 +47,54 @@ def test_a_torn_edge_is_followed() -> None:
     assert (inside & (mask[frame, frame] == 0)).sum() < 0.002 * inside.sum()
 
 
+def test_the_pattern_of_a_cloth_is_no_torn_edge() -> None:
+    """A sheet that is cut straight, on a cloth whose light squares look like the sheet."""
+    picture, _ = framed(torn=False)
+    height, width = picture.shape[:2]
+    y, x = np.mgrid[0:height, 0:width]
+    squares = ((y // 8 + x // 24) % 3 == 0)[..., None]
+    cloth = np.where(squares, np.float32(0.4), np.float32(0.07)) * np.ones(3, np.float32)
+    sheet = np.zeros((height, width, 1), bool)
+    sheet[MARGIN:-MARGIN, MARGIN:-MARGIN] = True
+    on_cloth = cv2.GaussianBlur(np.where(sheet, np.float32(0.6), cloth), (0, 0), 0.8)
+    assert find_silhouette(np.asarray(on_cloth, np.float32), MARGIN) is None
+
+
+def deckled(depth_px: float, sides: int) -> Float32:
+    """A sheet whose edges wander by so many pixels at so many of its sides, on a dark desk."""
+    rng = np.random.default_rng(5)
+    rows, columns = np.mgrid[0:600, 0:800] + 0.5
+
+    def wanders(length: int) -> Float32:
+        steps = np.repeat(rng.uniform(0, depth_px, length // 10), 10)
+        return np.asarray(cv2.GaussianBlur(steps.reshape(1, -1), (0, 0), 2.0).ravel(), np.float32)
+
+    from_edge = (rows - wanders(800)[None], 800 - columns - wanders(600)[:, None],
+                 600 - rows - wanders(800)[None], columns - wanders(600)[:, None])  # fmt: skip
+    sheet = np.all([distance > 0 for distance in from_edge[:sides]], axis=0)
+    picture = np.where(np.pad(sheet, MARGIN)[..., None], np.float32(0.6), np.float32(0.07)) * np.ones(3, np.float32)
+    return np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.8), np.float32)
+
+
+def test_a_sheet_that_wanders_a_little_at_every_side_is_deckled() -> None:
+    """What is too little for one torn side is enough where three or more show it."""
+    little = 3.0
+    found = find_silhouette(deckled(little, 4), MARGIN)
+    assert found is not None
+    assert torn_sides(tuple((float(x), float(y)) for x, y in found.points)) == (True,) * 4
+    assert find_silhouette(deckled(little, 1), MARGIN) is None
+
+
+def test_the_edge_of_a_small_photo_is_taken_further_in() -> None:
+    """Where a pixel of the copy is one of the photo, the lens mixes more of the desk into it."""
+    picture, _ = framed(torn=True)
+    fine, coarse = (find_silhouette(picture, MARGIN, photo_px) for photo_px in (2.0, 1.0))
+    assert fine is not None
+    assert coarse is not None
+    lower = fine.points[:, 1] > 0.9
+    assert np.median(fine.points[lower, 1] - coarse.points[lower, 1]) * 600 == pytest.approx(0.8, abs=0.05)
+
+
 def test_what_can_not_be_told_from_its_surroundings_stays_as_it_is() -> None:
     picture, _ = framed(torn=True)
     assert find_silhouette(np.full_like(picture, 0.4), MARGIN) is None
@@ -117,4 +165,4 @@ def test_the_desk_is_gone_from_a_torn_sheet_of_the_lab() -> None:
     ground = out.pixels[..., 1].astype(int) - out.pixels[..., 0] > 60
     outside, inside = alpha < 0.05, alpha > 0.95
     assert (ground & outside).sum() > 0.5 * outside.sum()
-    assert (ground & inside).sum() < 0.002 * inside.sum()
+    assert (ground & inside).sum() < 0.0035 * inside.sum()  # half a pixel along its edges

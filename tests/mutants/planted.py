@@ -540,6 +540,10 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/silhouette.py", ("tests/correction/test_silhouette.py",),
+        ("a pattern is a torn edge", "_LOOKED_AT, _MOST_BACK = 0.008, 0.045", "_LOOKED_AT, _MOST_BACK = 0.008, 1.0"),
+        ("a little at every side is nothing", " or sum(jag >= _ALSO_WANDERS for jag in jags) >= 3", ""),
+        ("a little at one side is torn", "_WANDERS, _ALSO_WANDERS, _LEAST_OUTSIDE = 0.0015,", "_WANDERS, _ALSO_WANDERS, _LEAST_OUTSIDE = 0.0008,"),
+        ("the photo's own pixels do not count", "max(_FRINGE_PX, _FRINGE_PHOTO_PX / photo_px)", "_FRINGE_PX"),
         ("any gap at a corner is a rounding", "return float(radius) if fits else 0.0", "return float(radius)"),
         ("a shadow in a corner is paper", "np.abs(np.log(patch / inside)).mean(-1) < _SHADED", "np.ones(patch.shape[:2], bool)"),
         ("corners are taken in the wrong order", "[corner] * (size - 2 * radius)", "[corner - 1] * (size - 2 * radius)"),
