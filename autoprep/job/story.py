@@ -203,7 +203,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
         order,
         photo,
         "ready",
-        likeness=_likeness(made),
+        likeness=likeness(made),
         outline=outline,
         kind=found.judged.kind,
         kind_evidence=found.judged.evidence,
@@ -225,7 +225,7 @@ def _chosen(order: JobOrder) -> tuple[str, ...]:
 _LIKENESS_PX = 24
 
 
-def _likeness(made: Planned) -> tuple[int, ...]:
+def likeness(made: Planned) -> tuple[int, ...]:
     """The corrected work as 24 x 24 lightness codes."""
     small = cv2.resize(made.whole, (_LIKENESS_PX, _LIKENESS_PX), interpolation=cv2.INTER_AREA).mean(-1)
     return tuple(int(v) for v in np.clip(np.rint(np.asarray(small) * 255), 0, 255).ravel())

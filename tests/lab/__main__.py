@@ -26,6 +26,7 @@ from .real_pages import score_pages
 from .scene import DESKS, random_spec, render, rough_spec
 from .score import REFERENCES, REPORT_SEEDS, score
 from .several import SEVERAL_SEEDS, score_several
+from .takes import TAKES_SEEDS, score_takes
 from .works import ALL_KINDS, KINDS
 
 
@@ -67,6 +68,7 @@ _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "contact": lambda given: contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out),
     "several": lambda given: score_several(given.photos, given.first),
     "cut": lambda given: score_cut(given.photos, given.first, given.rough, given.processes),
+    "takes": lambda given: score_takes(given.works, given.first, given.processes),
     "fortnight": _fortnight,
     "pages": lambda given: score_pages(given.folder, given.out),
     "calibrate": lambda given: calibrate(given.photos, given.out),
@@ -112,6 +114,10 @@ def main() -> None:
     cut.add_argument("--first", type=int, default=CUT_SEEDS)
     cut.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
     cut.add_argument("--processes", type=int, default=2)
+    takes = commands.add_parser("takes", help="are takes of one work told from other works?")
+    takes.add_argument("--works", type=int, default=60)
+    takes.add_argument("--first", type=int, default=TAKES_SEEDS)
+    takes.add_argument("--processes", type=int, default=2)
     pages = commands.add_parser("pages", help="score the light on real photos of pages with labelled outlines")
     pages.add_argument("folder", type=Path, help="photos and their labels.json")
     pages.add_argument("--out", type=Path, help="folder for before/after sheets")
