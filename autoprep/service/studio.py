@@ -104,13 +104,16 @@ def _rights(settings: Settings, row: WorkRow, used: JobRecord) -> list[str]:
     return [text for text in words if text]
 
 
-def listed_in(settings: Settings, overview: Overview, name: str) -> list[listing.Entry]:
-    """The pictures that lie in a destination's folder now, in the order and with the numbers of its list."""
+def listed_in(settings: Settings, overview: Overview, name: str, month: str = "") -> list[listing.Entry]:
+    """The pictures that lie in a destination's folder now, in the order and with the numbers of its list.
+
+    month: only those whose photos came in then, as 2026-11 or a day of it.
+    """
 
     def there(path: str) -> bool:
         return (settings.studio / path).is_file()
 
-    return listing.entries(overview.delivered(name), settings.destinations[name], settings.artist.name, there)
+    return listing.entries(overview.delivered(name, month), settings.destinations[name], settings.artist.name, there)
 
 
 class ListWriter:

@@ -29,6 +29,22 @@ def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tupl
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/files/bag.py", ("tests/files/test_bag.py", "tests/test_bag_command.py"),
+        ("a bag counts its list of works not", "octets += size", "octets += size if item.sha256 else 0"),
+        ("a bag vouches for its manifest not", "for name, text in tags.items()]\n", "for name, text in tags.items() if name != _MANIFEST]\n"),
+        ("a file that changed goes into a bag", "if item.sha256 and digest.hexdigest() != item.sha256:", "if not item.sha256 and item.sha256:"),
+        ("a percent sign in a bag stays", ".replace('%', '%25')", ""),
+        ("a broken bag is left behind", "    except DeliveryError:\n        shutil.rmtree(part, ignore_errors=True)\n", "    except DeliveryError:\n"),
+    ),
+    *_all(
+        "autoprep/cli/bag.py", ("tests/test_bag_command.py",),
+        ("a blind bag names the artist", "*([] if blind else whose),", "*whose,"),
+        ("a blind bag's list names the artist", 'artist = settings.artist.name if preset.rights == "full" else ""', "artist = settings.artist.name"),
+        ("a bag holds all again", "held = set() if options.all else held_in(folder)", "held = set()"),
+        ("a damaged picture goes into a bag", "        if found == entry.output.sha256:", "        if found:"),
+    ),
+    Mistake("a bag of a month holds all", "autoprep/ledger/overview.py", "\"AND substr(j.came, 1, length(?2)) = ?2\"", "\"AND ?2 = ?2\"", ("tests/test_bag_command.py",)),
+    *_all(
         "autoprep/service/rule.py", _RULE,
         ("hold is ignored", "or known.said.hold or not is_shown", "or not is_shown"),
         ("an alternate is given out", "return known.view.job == best or known.view.chosen", "return True or known.view.chosen"),
