@@ -184,7 +184,8 @@ def mark_style(work: Delivery, preset: Preset) -> MarkStyle | None:
     fonts, absent = ((own,), "") if picture is not None else fonts_for(text, own)
     if absent:
         return None  # no mark rather than one of empty boxes
-    return MarkStyle(text, fonts, mark.height_percent, mark.opacity_percent / 100, mark.corner, picture)
+    opacity = mark.opacity_percent / 100
+    return MarkStyle(text, fonts, mark.height_percent, opacity, mark.contrast, mark.corner, picture)
 
 
 def _glyph_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:

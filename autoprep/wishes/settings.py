@@ -72,6 +72,7 @@ class Mark(Table):
     picture: str = ""
     height_percent: Annotated[float, Field(ge=0.5, le=10)] = 2.0
     opacity_percent: Annotated[float, Field(ge=5, le=100)] = 50.0
+    contrast: Literal["quiet", "readable"] = "quiet"
     corner: MarkCorner = "auto"
 
 

@@ -29,6 +29,15 @@ def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tupl
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/rendering/legible.py", ("tests/rendering/test_mark.py",),
+        ("a mark is as strong as it is said to be, read or not", "if at_once.contrast >= (LEAST[wanted] if light == first else least):", "if at_once.contrast > 0:"),
+        ("a mark asked to be readable is quiet", "least = LEAST[wanted] * _AIM", 'least = LEAST["quiet"] * _AIM'),
+        ("a mark half of which is lost counts as read", "return min(found, default=1.0)", "return max(found, default=1.0)"),
+        ("a mark has no seam", "seam = _seamed(under, mask, not first)", "seam = under"),
+        ("a mark is always as strong as can be", "low, high = (low, middle) if", "low, high = (middle, high) if"),
+        ("contrast is that of the codes", "luminance = np.asarray(srgb_to_linear(codes) @ LUMA[0], np.float32)", "luminance = np.asarray(codes @ LUMA[0], np.float32)"),
+    ),
+    *_all(
         "autoprep/files/bag.py", ("tests/files/test_bag.py", "tests/test_bag_command.py"),
         ("a bag counts its list of works not", "octets += size", "octets += size if item.sha256 else 0"),
         ("a bag vouches for its manifest not", "for name, text in tags.items()]\n", "for name, text in tags.items() if name != _MANIFEST]\n"),
