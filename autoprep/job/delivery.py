@@ -100,6 +100,7 @@ def frame_of(preset: Preset, plan: CorrectionPlan, facts: WorkFacts | None = Non
         scene=preset.framing == "scene",
         focus=plan.focus,
         viewing_cm=preset.viewing_cm,
+        crop_marks=preset.crop_marks,
     )
 
 
@@ -123,7 +124,6 @@ def _rendition(work: Delivery, preset: Preset, layout: Layout) -> Rendition:
         gamma=space.gamma,
         bits=preset.bits,
         mark=mark_style(work, preset),
-        crop_marks=preset.crop_marks,
     )
     finish = partial(work.made.finish, shrink=1 / layout.enlarge)
     return render(work.photo, work.plan, layout, look, work.made.strips(layout.work[2:]), finish)

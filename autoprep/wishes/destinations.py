@@ -54,7 +54,9 @@ class Preset(Table):
     safe_mm: Annotated[float, Field(ge=0, le=100)] = Field(
         default=0.0, description="the mark stays this far inside the trim"
     )
-    crop_marks: bool = Field(default=False, description="thin corner marks in the bleed that show the trim")
+    crop_marks: bool = Field(
+        default=False, description="thin marks outside the bleed that show the trim, on a white edge of 5 mm or more"
+    )
     viewing_cm: Annotated[float, Field(gt=0)] | None = Field(
         default=None, description="from how far a print is looked at; the record says whether its pixels suffice"
     )
@@ -195,7 +197,7 @@ class Preset(Table):
                 "afar, and 100 to 150 ppi are enough for them"
             )
         if self.crop_marks and not self.bleed_mm:
-            raise ValueError("crop_marks stand in the bleed; give bleed_mm too")
+            raise ValueError("crop_marks show where the bleed is cut off; give bleed_mm too")
         return self
 
     @model_validator(mode="after")

@@ -29,6 +29,16 @@ def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tupl
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/rendering/render.py", ("tests/rendering/test_render.py",),
+        ("crop marks stand inside the cut", "before = (thin + 1) // 2", "before = 0"),
+        ("the edge for crop marks is not white", "edge[:] = paper", "edge[:] = paper // 2"),
+    ),
+    *_all(
+        "autoprep/rendering/layout.py", ("tests/rendering/test_render.py",),
+        ("crop marks start in the bleed", "return max(0.0, MARK_OFFSET_MM - self.bleed_mm) + MARK_LENGTH_MM", "return MARK_LENGTH_MM - self.bleed_mm"),
+        ("crop marks keep no distance from the trim", "max(0.0, MARK_OFFSET_MM - self.bleed_mm) + MARK_LENGTH_MM", "MARK_LENGTH_MM"),
+    ),
+    *_all(
         "autoprep/rendering/legible.py", ("tests/rendering/test_mark.py",),
         ("a mark is as strong as it is said to be, read or not", "if at_once.contrast >= (LEAST[wanted] if light == first else least):", "if at_once.contrast > 0:"),
         ("a mark asked to be readable is quiet", "least = LEAST[wanted] * _AIM", 'least = LEAST["quiet"] * _AIM'),
@@ -286,7 +296,6 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/rendering/render.py", ("tests/rendering", "tests/test_job.py"),
         ("strips have no halo", "max(0, top - _HALO), min(size[1], bottom + _HALO)", "top, bottom"),
         ("bleed is not mirrored", "if out_left or out_top or out_right or out_bottom:", "if False:"),
-        ("crop marks stand in the picture", "canvas[: top * 2 // 3, x] = ink", "canvas[: top * 4, x] = ink"),
     ),
     *_all(
         "autoprep/rendering/layout.py", ("tests/rendering", "tests/test_destinations.py"),

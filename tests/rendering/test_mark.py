@@ -84,6 +84,7 @@ def test_it_keeps_off_a_signature_that_hardly_shows(paper: tuple[int, int, int],
 
 def test_grain_is_no_signature() -> None:
     grain = np.random.default_rng(1).normal(0, 6.0, (700, 900, 1))
+    grain[:, :450] = 0  # else all corners are alike, and the usual one is taken whatever is seen in them
     canvas = np.clip(np.array((235, 230, 220)) + grain, 0, 255).astype(np.uint8)
     placed = place_and_draw(canvas, BOX, BOX, STYLE)
     assert placed is not None

@@ -15,7 +15,7 @@ from autoprep.imaging.transfer import srgb_to_linear
 from autoprep.rendering.layout import Frame, lay_out, work_pixels
 from autoprep.rendering.legible import contrast_ratio
 from autoprep.rendering.mark import MarkStyle, missing_glyphs, place_and_draw
-from autoprep.rendering.render import Look, Rendition, draw_crop_marks, render
+from autoprep.rendering.render import Look, Rendition, render
 
 FONT = Path(__file__).parents[2] / "autoprep" / "fonts" / "DejaVuSans.ttf"
 NO = Declined(reason="nothing to do in this test")
@@ -213,15 +213,25 @@ def test_strips_leave_no_trace(monkeypatch: pytest.MonkeyPatch) -> None:
         assert np.abs(made(rows).astype(int) - whole)[8:-8].max() <= 2
 
 
-def test_crop_marks_stand_in_the_bleed_and_show_the_trim() -> None:
-    canvas = np.full((200, 300, 3), 255, np.uint8)
-    draw_crop_marks(canvas, (30, 30, 270, 170))
-    assert (canvas[30:170, 30:270] == 255).all()
-    assert (canvas[0:18, 30] == 0).all()
-    assert (canvas[30, 0:18] == 0).all()
-    assert (canvas[0:18, 269] == 0).all()
-    assert (canvas[199, 30] == 0).all()
-    assert (canvas[20:30, 30] == 255).all()
+@pytest.mark.parametrize(("bleed_mm", "offset_mm"), [(3.0, 3.0), (2.0, 3.0), (4.0, 4.0)])
+def test_crop_marks_stand_outside_the_bleed_and_show_the_trim(bleed_mm: float, offset_mm: float) -> None:
+    """From 3 mm off the trim, or from where the bleed ends, 5 mm long (common practice, no source); 10 pixels a mm."""
+    frame = Frame(size_mm=(60, 40), ppi=254, bleed_mm=bleed_mm, fit="fill", max_enlarge=9, crop_marks=True)
+    pixels = rendered(np.full((400, 600, 3), 90, np.uint8), frame).pixels.astype(int)[..., 1]
+    edge = round(10 * (offset_mm + 5))
+    assert pixels.shape == (400 + 2 * edge, 600 + 2 * edge)
+    slug = edge - round(10 * bleed_mm)
+    inside = pixels[slug:-slug, slug:-slug]
+    assert (abs(inside - 90) <= 1).all()  # the bleed is the picture's to its last pixel
+    around = pixels.copy()
+    around[slug:-slug, slug:-slug] = 255
+    marks = {(int(y), int(x)) for y, x in np.argwhere(around == 0)}
+    rows, columns = (edge - 1, edge + 400), (edge - 1, edge + 600)  # the first pixels that are cut off
+    far_y, far_x = range(pixels.shape[0] - 50, pixels.shape[0]), range(pixels.shape[1] - 50, pixels.shape[1])
+    wanted = {(y, x) for y in (*range(50), *far_y) for x in columns}
+    wanted |= {(y, x) for y in rows for x in (*range(50), *far_x)}
+    assert marks == wanted
+    assert set(np.unique(around)) == {0, 255}
 
 
 @pytest.mark.parametrize(("name", "bits", "most"), [("prophoto", 16, 0.05), ("display-p3", 8, 0.5)])
