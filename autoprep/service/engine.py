@@ -155,8 +155,9 @@ class Engine:
             return
         self._next_page, self._page_due = time.monotonic() + _PAGE_EVERY_S, False
         try:
-            self._page_due = not self._pages.write(self.settings, self.ledger.overview, date.today(), last=last)
-            self._lists.write(self.settings, self.ledger.overview)
+            paged = self._pages.write(self.settings, self.ledger.overview, date.today(), last=last)
+            listed = self._lists.write(self.settings, self.ledger.overview, last=last)
+            self._page_due = not (paged and listed)
         except (OSError, AutoprepError) as problem:
             self._complain("proof page not written", reason=str(problem))
 

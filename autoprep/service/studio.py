@@ -5,7 +5,7 @@ import json
 import time
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from autoprep.domain import JobRecord
@@ -14,6 +14,8 @@ from autoprep.ledger import Overview, WorkRow
 from autoprep.told import lists as listing
 from autoprep.told.gallery import WORKS_PAGE, Shown, work_html, works_html
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, work_page_name
+from autoprep.told.paper import OWN_FONT, Row, image_list
+from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.settings import Settings
 
 _LIST_SHARE = 20  # the list of all works takes at most one part in so many of the time
@@ -116,16 +118,25 @@ def listed_in(settings: Settings, overview: Overview, name: str, month: str = ""
     return listing.entries(overview.delivered(name, month), settings.destinations[name], settings.artist.name, there)
 
 
+_MOST_IN_PDF = 200  # pictures; a longer list is none that a call asks for, and `sheet` makes one of any length
+
+
 class ListWriter:
-    """Writes the picture lists of the destinations that ask for one, in their folders, when they are old."""
+    """Writes the picture lists of the destinations that ask for one, in their folders, when they are old.
+
+    The one with pictures takes longest: the longer it takes, the longer until one is written again.
+    """
 
     def __init__(self) -> None:
         self._seen: dict[str, int] = {}
+        self._due: set[str] = set()
+        self._next_pdf = 0.0
 
-    def write(self, settings: Settings, overview: Overview) -> None:
+    def write(self, settings: Settings, overview: Overview, *, last: bool = False) -> bool:
         """Write the lists of which something has changed: a file, words, or what lies in the folder.
 
-        A list that somebody has changed, or laid there, is theirs: the service's own stands beside it.
+        A list that somebody has changed, or laid there, is theirs: the service's own stands beside it. Returns whether
+        all is written; last: those with pictures do not wait.
         """
         ours, due = _Lists(settings), overview.due_lists()
         for name, preset in settings.destinations.items():
@@ -139,14 +150,46 @@ class ListWriter:
             for suffix, data in ((".csv", csv), (".html", page)):
                 ours.keep(folder, suffix, data if listed else None)
             overview.written("list", [(name, 0)])
+            self._due.add(name)
             self._seen[name] = _changed_at(folder)
+        if self._due and (last or time.monotonic() >= self._next_pdf):
+            self._write_pdfs(settings, overview, ours)
         ours.remember()
+        return not self._due
+
+    def _write_pdfs(self, settings: Settings, overview: Overview, ours: "_Lists") -> None:
+        start = time.monotonic()
+        for name in self._due & settings.destinations.keys():
+            listed, folder = listed_in(settings, overview, name), settings.folders.ready / name
+            fits = 0 < len(listed) <= _MOST_IN_PDF
+            ours.keep(folder, ".pdf", list_pdf(settings, name, listed) if fits else None)
+            self._seen[name] = _changed_at(folder)
+        self._due.clear()
+        self._next_pdf = time.monotonic() + _LIST_SHARE * (time.monotonic() - start)
 
 
-def _changed_at(folder: Path) -> int:
-    """When something in a folder came or went last, in nanoseconds; 0 where it is not there."""
+def list_pdf(settings: Settings, name: str, listed: Sequence[listing.Entry]) -> bytes:
+    """A destination's list with pictures; of a blind one without a name. It is dated by its newest picture."""
+    preset = settings.destinations[name]
+    artist = settings.artist.name if preset.rights == "full" else ""
+    rows = [
+        Row(
+            settings.studio / entry.output.path, f"{entry.number:02d}", entry.file,
+            listing.caption(entry.work, artist), entry.work.alt_text, entry.work.price if preset.prices else "",
+        )
+        for entry in listed
+    ]  # fmt: skip
+    heading = f"Image list — {artist}" if artist else "Image list"
+    letters = "".join(sorted({*heading, "…", *(ch for row in rows for ch in row.caption + row.words + row.price)}))
+    newest = max(_changed_at(row.picture) for row in rows) // 10**9
+    fonts, _ = fonts_for(letters, OWN_FONT)
+    return image_list(heading, rows, author=artist, made=datetime.fromtimestamp(newest, UTC), fonts=fonts)
+
+
+def _changed_at(place: Path) -> int:
+    """When a file was written, or something in a folder came or went, last, in nanoseconds; 0 where it is not there."""
     try:
-        return folder.stat().st_mtime_ns
+        return place.stat().st_mtime_ns
     except OSError:
         return 0
 
