@@ -122,7 +122,7 @@ def _rendition(work: Delivery, preset: Preset, layout: Layout) -> Rendition:
         ground=_ground(preset.ground, work.plan),
         matrix=None if space is SPACES["srgb"] else space.from_srgb(),
         gamma=space.gamma,
-        bits=preset.bits,
+        bits=16 if preset.profile else preset.bits,  # into a profile of the lab's own goes what 16 bits hold
         mark=mark_style(work, preset),
     )
     finish = partial(work.made.finish, shrink=1 / layout.enlarge)
@@ -152,11 +152,14 @@ def _coloured(work: Delivery, preset: Preset, rendition: Rendition) -> tuple[Any
     if not preset.profile:
         return rendition.pixels, own, ()
     target = (work.settings.studio / preset.profile).read_bytes()
-    converted = convert(rendition.pixels, own, target, preset.intent, preset.black_point)
+    converted = convert(rendition.pixels, own, target, preset.intent, preset.black_point, preset.bits)
     if converted.pixels.ndim == 2:
         return converted.pixels, target, ()  # that grey shows no colours needs no telling
-    told = f"{converted.outside * 100:.1f} % of the picture has colours that {Path(preset.profile).name} can't show"
-    return converted.pixels, target, (told,)
+    told = [f"{converted.outside * 100:.1f} % of the picture has colours that {Path(preset.profile).name} can't show"]
+    if converted.ink is not None:
+        most, nearly_all = converted.ink
+        told.append(f"total ink: {most:.0f} % at the most, 99.9 % of the picture stay below {nearly_all:.0f} %")
+    return converted.pixels, target, tuple(told)
 
 
 def _ground(ground: str, plan: CorrectionPlan) -> tuple[float, float, float]:

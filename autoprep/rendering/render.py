@@ -11,7 +11,15 @@ import numpy as np
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8, float32
 from autoprep.imaging.resample import Level, Warp, strips, warp_rows
-from autoprep.imaging.transfer import encode_fast, looked_up, quantise8, quantise16, srgb_to_linear
+from autoprep.imaging.transfer import (
+    Gamma,
+    encode_fast,
+    linear_to_code,
+    looked_up,
+    quantise8,
+    quantise16,
+    srgb_to_linear,
+)
 from autoprep.rendering import scene
 from autoprep.rendering.layout import Layout, torn_sides, warp_for
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
@@ -29,12 +37,12 @@ class Look:
     """How a rendition is coloured and finished.
 
     ground: sRGB code values 0..1 of the ground; matrix: linear sRGB -> the destination's linear RGB, or None;
-    gamma: the destination's power curve, None for the sRGB curve; bits: 8 or 16; mark: the visible mark, or None.
+    gamma: the destination's curve; bits: 8 or 16; mark: the visible mark, or None.
     """
 
     ground: tuple[float, float, float] = (0.91, 0.91, 0.91)
     matrix: Float32 | None = None
-    gamma: float | None = None
+    gamma: Gamma = None
     bits: int = 8
     mark: MarkStyle | None = None
 
@@ -165,14 +173,14 @@ def _strips(
 _HAIR = 0.002  # linear light: so far outside its range a colour is not told as clipped
 
 
-def recoded(code: Float32, gamma: float | None) -> Float32:
-    """Codes of the sRGB curve -> codes of a pure power curve; as they are where no gamma is given."""
-    return code if gamma is None else looked_up(np.clip(code, 0, 1), _power_of_srgb(gamma))
+def recoded(code: Float32, gamma: Gamma) -> Float32:
+    """Codes of the sRGB curve -> codes of another one; as they are where that is the sRGB curve itself."""
+    return code if gamma is None else looked_up(np.clip(code, 0, 1), _of_srgb(gamma))
 
 
 @lru_cache(maxsize=4)
-def _power_of_srgb(gamma: float) -> Float32:
-    return np.asarray(srgb_to_linear(np.arange(65536) / 65535) ** (1 / gamma), np.float32)
+def _of_srgb(gamma: Gamma) -> Float32:
+    return linear_to_code(srgb_to_linear(np.arange(65536) / 65535), gamma).astype(np.float32)
 
 
 _SMALL_PX = 320

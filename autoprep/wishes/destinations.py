@@ -207,8 +207,6 @@ class Preset(Table):
             raise ValueError(f"bits = 16 goes with {able('deep')}, not with {self.format}")
         if self.profile and not row.inks:
             raise ValueError(f"an ICC file of your own goes with {able('inks')}, not with {self.format}")
-        if self.profile and self.bits == 16:
-            raise ValueError("an ICC file of your own goes with bits = 8")
         if self.max_kb is not None and not row.lossy:
             raise ValueError(f"max_kb goes with {able('lossy')}; {self.format} keeps every pixel")
         if self.max_kb is not None and self.min_kb is not None and self.min_kb >= self.max_kb:

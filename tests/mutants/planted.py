@@ -29,6 +29,24 @@ def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tupl
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/files/conversion.py", _COLOUR,
+        ("lcms takes shortcuts", "flags = _EXACT | (", "flags = ("),
+        ("a lab's file is always 8 bits", 'outdtype=f"uint{bits}"', 'outdtype="uint8"'),
+        ("total ink is that of three inks", "total = inks.sum(axis=-1", "total = inks[..., :3].sum(axis=-1"),
+        ("total ink is the median", "np.percentile(total, _MOST_INK_SHARE)", "np.percentile(total, 50)"),
+    ),
+    *_all(
+        "autoprep/imaging/transfer.py", _COLOUR,
+        ("the archives' curve has no straight part", "np.where(linear > CIE_EPSILON, 1.16", "np.where(linear > 0, 1.16"),
+        ("the archives' curve is a power", 'if gamma == "L*":\n        return np.asarray(np.where(linear > CIE_EPSILON, 1.16 * np.cbrt(linear) - 0.16, linear * (CIE_KAPPA / 100)))', 'if gamma == "L*":\n        return np.asarray(linear ** (1 / 2.4))'),
+    ),
+    *_all(
+        "autoprep/files/icc.py", _COLOUR,
+        ("the archives' space is white at D65", '"L*", white_d50=True', '"L*", white_d50=False'),
+        ("the profile of the archives' space has another curve", "0.16 / 1.16, 100 / CIE_KAPPA, 0.08", "0.0, 100 / CIE_KAPPA, 0.08"),
+    ),
+    Mistake("into a lab's profile go 8 bits", "autoprep/job/delivery.py", "bits=16 if preset.profile else preset.bits", "bits=preset.bits if not preset.profile else 8", ("tests/files/test_conversion.py",)),
+    *_all(
         "autoprep/told/paper.py", ("tests/told/test_paper.py",),
         ("a list's picture says not what it shows", "px_high * scale, alt_text=row.words or row.caption)", "px_high * scale)"),
         ("a long text runs over the next entry", "return lines if len(lines) <= most else", "return lines if lines else"),
@@ -302,8 +320,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/files/conversion.py", _COLOUR,
-        ("black point is ignored", "ImageCms.Flags.BLACKPOINTCOMPENSATION if black_point", "ImageCms.Flags.NONE if black_point"),
-        ("every intent is relative", "mode, _INTENTS[intent], flags)", "mode, _INTENTS[\"relative\"], flags)"),
+        ("black point is ignored", "(_BLACK_POINT if black_point else 0)", "0"),
+        ("every intent is relative", "_INTENTS[intent], flags, bits)", "_INTENTS[\"relative\"], flags, bits)"),
     ),
     *_all(
         "autoprep/rendering/render.py", ("tests/rendering", "tests/test_job.py"),

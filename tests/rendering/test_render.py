@@ -11,7 +11,7 @@ from autoprep.domain import CorrectionPlan, Declined, Geometry, Photo, PhotoFact
 from autoprep.files.icc import SPACES, srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8
 from autoprep.imaging.colour import ciede2000, lab_from_linear
-from autoprep.imaging.transfer import srgb_to_linear
+from autoprep.imaging.transfer import linear_to_code, srgb_to_linear
 from autoprep.rendering.layout import Frame, lay_out, work_pixels
 from autoprep.rendering.legible import contrast_ratio
 from autoprep.rendering.mark import MarkStyle, missing_glyphs, place_and_draw
@@ -234,7 +234,12 @@ def test_crop_marks_stand_outside_the_bleed_and_show_the_trim(bleed_mm: float, o
     assert set(np.unique(around)) == {0, 255}
 
 
-@pytest.mark.parametrize(("name", "bits", "most"), [("prophoto", 16, 0.05), ("display-p3", 8, 0.5)])
+_LIGHT = np.linspace(0, 1, 20_001) ** 3
+
+
+@pytest.mark.parametrize(
+    ("name", "bits", "most"), [("prophoto", 16, 0.05), ("eci-rgb", 16, 0.05), ("display-p3", 8, 0.5)]
+)
 def test_a_wide_gamut_photo_keeps_its_colours(name: str, bits: int, most: float) -> None:
     """Reds and oranges of a phone's Display P3, whole photo, as shot: CIEDE2000 against the codes themselves."""
     p3, space = SPACES["display-p3"], SPACES[name]
@@ -248,8 +253,11 @@ def test_a_wide_gamut_photo_keeps_its_colours(name: str, bits: int, most: float)
     look = Look(matrix=space.from_srgb(), gamma=space.gamma, bits=bits)
     made = render(photo, plan, lay_out(Frame(), plan), look, lambda strip, _x, _y: strip, lambda code: code).pixels
     code = made[20, 20::40] / (65535.0 if bits == 16 else 255.0)
-    linear = srgb_to_linear(code) if space.gamma is None else code**space.gamma
+    linear = np.interp(code, linear_to_code(_LIGHT, space.gamma), _LIGHT)
     to_lab = np.linalg.inv(SPACES["srgb"].to_xyz_d50())
     found = lab_from_linear(linear @ (to_lab @ space.to_xyz_d50()).T, "D50")
     wanted = lab_from_linear(srgb_to_linear(codes / 255) @ (to_lab @ p3.to_xyz_d50()).T, "D50")
-    assert ciede2000(found, wanted).max() < most
+    inside = srgb_to_linear(codes / 255) @ (space.from_srgb() @ to_srgb).T
+    held = ((inside > -1e-4) & (inside < 1 + 1e-4)).all(-1)
+    assert held.sum() >= (4 if name == "eci-rgb" else 6)  # the archives' space lacks the strongest orange and green
+    assert ciede2000(found, wanted)[held].max() < most
