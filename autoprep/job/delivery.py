@@ -120,6 +120,7 @@ def _rendition(work: Delivery, preset: Preset, layout: Layout) -> Rendition:
     space = SPACES[_space_of(preset, work.photo)]
     look = Look(
         ground=_ground(preset.ground, work.plan),
+        continued=preset.ground == "paper" and work.plan.paper_colour is not None,
         matrix=None if space is SPACES["srgb"] else space.from_srgb(),
         gamma=space.gamma,
         bits=16 if preset.profile else preset.bits,  # into a profile of the lab's own goes what 16 bits hold

@@ -21,6 +21,7 @@ from autoprep.imaging.transfer import (
     srgb_to_linear,
 )
 from autoprep.rendering import scene
+from autoprep.rendering.continued import continue_paper
 from autoprep.rendering.layout import Layout, torn_sides, warp_for
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
 
@@ -36,11 +37,13 @@ Finish = Callable[[Float32], Float32]
 class Look:
     """How a rendition is coloured and finished.
 
-    ground: sRGB code values 0..1 of the ground; matrix: linear sRGB -> the destination's linear RGB, or None;
+    ground: sRGB code values 0..1 of the ground; continued: it is the work's own paper, whose tone and grain go on;
+    matrix: linear sRGB -> the destination's linear RGB, or None;
     gamma: the destination's curve; bits: 8 or 16; mark: the visible mark, or None.
     """
 
     ground: tuple[float, float, float] = (0.91, 0.91, 0.91)
+    continued: bool = False
     matrix: Float32 | None = None
     gamma: Gamma = None
     bits: int = 8
@@ -74,6 +77,8 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
         shown = strip if sheet is None else _on_ground(strip, sheet[first : first + len(strip)], ground)
         canvas[y0 + first : y0 + first + len(strip), x0:x1] = quantise(shown)
         outside += share * len(strip) / (y1 - y0)
+    if look.continued and layout.scene is None:
+        continue_paper(canvas, layout.shown, ground, sheet)
     _extend(canvas, layout, torn_sides(plan.silhouette))
     if layout.mark_px is not None:
         draw_crop_marks(canvas, layout.inked, layout.trim, layout.mark_px)

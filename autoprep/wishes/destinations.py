@@ -67,7 +67,10 @@ class Preset(Table):
     fit: Literal["whole", "fill"] = Field(
         default="whole", description="whole: all of it on a ground; fill: cropped, a detail"
     )
-    ground: str = Field(default="neutral", description='"neutral", "paper", "white" or a colour such as "#e8e4dc"')
+    ground: str = Field(
+        default="neutral",
+        description='"neutral", "paper" (the work\'s own paper goes on), "white" or a colour such as "#e8e4dc"',
+    )
     margin_percent: Annotated[float, Field(ge=0, le=45)] = Field(
         default=0.0, description="ground around, in % of the shorter side"
     )

@@ -29,6 +29,19 @@ def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tupl
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/rendering/continued.py", ("tests/rendering/test_continued.py",),
+        ("the ground has no grain", "ground += grain[y % _TILE :, x % _TILE :][: ground.shape[0], : ground.shape[1]]", "pass"),
+        ("the ground has one tone", "ground = _stretched(tone, box, (width, height))", "ground = 0 * _stretched(tone, box, (width, height))"),
+        ("the grain is as long across as down", "np.fft.rfft2(rest[..., c], (_TILE, _TILE))", "np.fft.rfft2(rest[..., c].T, (_TILE, _TILE))"),
+        ("the grain is too strong", "/ np.sqrt(energy)", "/ np.sqrt(energy / 3)"),
+        ("a wash runs into the ground", "        bare &= np.abs(apart", "        bare |= np.abs(apart"),
+        ("the tone goes on from far away", "_REACHES = (27.0, 9.0, 3.0, 1.5)", "_REACHES = (1.5, 3.0, 9.0, 27.0)"),
+        ("torn edges are cut hard", "inside += 1 - cover[", "inside += 0 * cover["),
+        ("grain is taken from anywhere", "if covered and np.abs(part - middle).max() < _BARE", "if covered and np.abs(part - middle).max() < 9"),
+    ),
+    Mistake("paper ground is a flat one", "autoprep/job/delivery.py", 'continued=preset.ground == "paper" and', 'continued=preset.ground == "white" and', ("tests/rendering/test_continued.py",)),
+    Mistake("every ground is continued", "autoprep/job/delivery.py", 'continued=preset.ground == "paper" and', "continued=", ("tests/rendering/test_continued.py",)),
+    *_all(
         "autoprep/files/conversion.py", _COLOUR,
         ("lcms takes shortcuts", "flags = _EXACT | (", "flags = ("),
         ("a lab's file is always 8 bits", 'outdtype=f"uint{bits}"', 'outdtype="uint8"'),
