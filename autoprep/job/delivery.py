@@ -20,7 +20,7 @@ from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.transfer import encode_fast
 from autoprep.imaging.units import MM_PER_INCH
 from autoprep.metadata import exif, iim, xmp
-from autoprep.metadata.statement import Maker, RightsStatement, make_statement, titled_only
+from autoprep.metadata.statement import Maker, RightsStatement, Shot, make_statement, titled_only
 from autoprep.rendering.layout import Frame, Layout, lay_out, work_pixels
 from autoprep.rendering.mark import MarkStyle
 from autoprep.rendering.render import Look, Rendition, render
@@ -75,7 +75,14 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
         height_px=height,
         bytes=len(fitted.data),
         sha256=hashlib.sha256(fitted.data).hexdigest(),
-        notes=(*layout.notes, *rendition.notes, *notes, *fitted.notes, *_glyph_notes(work, preset)),
+        notes=(
+            *layout.notes,
+            *rendition.notes,
+            *notes,
+            *fitted.notes,
+            *_glyph_notes(work, preset),
+            *_cut_notes(work, preset),
+        ),
     )
     return output, part
 
@@ -236,6 +243,14 @@ def _written(work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, p
     return fit_bytes(pixels, preset.quality, limits, write)
 
 
+def _cut_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:
+    """What is said of words that one of the carriers has too little room for."""
+    short = iim.cut_short(statement_for(work, preset)) if ENCODERS[preset.format].iim else []
+    if not short:
+        return ()
+    return (f"older programs see only the beginning of the {' and the '.join(short)} (IIM): the whole stands in XMP",)
+
+
 def _carried(
     statement: RightsStatement, preset: Preset, profile: bytes, size: tuple[int, int], ppi: float | None
 ) -> Carried:
@@ -248,7 +263,7 @@ def _carried(
         iim_segment=iim.app13(records),
         iim=records,
         ppi=ppi,
-        texts=tuple((ids.exif, value) for _, value, ids in statement.fields() if ids.exif is not None),
+        texts=exif.main_texts(statement),
     )
 
 
@@ -270,5 +285,7 @@ def statement_for(work: Delivery, preset: Preset) -> RightsStatement:
         data_mining=rights.data_mining,
         keywords=rights.keywords,
     )
-    shot = work.photo.facts
-    return make_statement(maker, work.facts, work.year, f"{shot.taken_at}{shot.taken_offset}" if shot.taken_at else "")
+    seen = work.photo.facts
+    taken = f"{seen.taken_at}{seen.taken_offset}" if seen.taken_at else ""
+    shot = Shot(taken, seen.device if preset.camera else ("", "", ""), seen.composite)
+    return make_statement(maker, work.facts, work.year, shot)

@@ -107,6 +107,9 @@ class Preset(Table):
     mark: bool = Field(default=True, description="the small visible mark")
     rights: Literal["full", "none"] = Field(default="full", description="none: nothing in the file tells who made it")
     title: bool = Field(default=False, description='with rights = "none": let the title stay in the file')
+    camera: bool = Field(
+        default=False, description="the camera's make, model and lens stay in the file; never a serial number"
+    )
     name: str = Field(default="{photo}", description="file name: " + " ".join(f"{{{field}}}" for field in NAME_FIELDS))
     name_max: Annotated[int, Field(ge=1, le=120)] = Field(
         default=100, description="the most characters, without the ending"
@@ -216,6 +219,8 @@ class Preset(Table):
             raise ValueError("min_kb must be below max_kb")
         if self.rights == "none" and self.mark:
             raise ValueError('rights = "none" and mark = true contradict each other: the mark names the artist')
+        if self.rights == "none" and self.camera:
+            raise ValueError('rights = "none" and camera = true contradict each other: a camera can tell whose it is')
         if self.rights == "none":
             told = {"photo", "last", "first", "initial", "year", "inv", *(() if self.title else ("title",))}
             found = [part[1] for part in Formatter().parse(self.name) if part[1] in told]

@@ -28,6 +28,13 @@ def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tupl
 
 
 PLANTED: tuple[Mistake, ...] = (
+    Mistake("the camera is told unasked", "autoprep/job/delivery.py", 'seen.device if preset.camera else ("", "", "")', "seen.device", ("tests/test_job.py",)),
+    Mistake("the camera is never told", "autoprep/job/delivery.py", 'seen.device if preset.camera else ("", "", "")', '("", "", "")', ("tests/test_job.py",)),
+    Mistake("a blind file may tell the camera", "autoprep/wishes/destinations.py", 'if self.rights == "none" and self.camera:', "if False:", ("tests/test_settings.py",)),
+    Mistake("every photo is one shot", "autoprep/files/reading.py", "_OF_SEVERAL = 0xA460, (2, 3)", "_OF_SEVERAL = 0xA460, (4,)", ("tests/files/test_reading.py",)),
+    Mistake("several shots are not told", "autoprep/metadata/statement.py", '"computationalCapture" if shot.composite', '"digitalCapture" if shot.composite', ("tests/metadata",)),
+    Mistake("the lens stands in the main directory", "autoprep/metadata/exif.py", "return tag < _FIRST_OF_CAMERA", "return True", ("tests/metadata",)),
+    Mistake("cut words are not told", "autoprep/metadata/iim.py", "> ids.iim_bytes\n", "> 9999\n", ("tests/metadata",)),
     *_all(
         "autoprep/rendering/continued.py", ("tests/rendering/test_continued.py",),
         ("the ground has no grain", "ground += grain[y % _TILE :, x % _TILE :][: ground.shape[0], : ground.shape[1]]", "pass"),
