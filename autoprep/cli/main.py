@@ -112,6 +112,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     say.add_argument("photo", metavar="PHOTO", help="the photo's name, or a job")
     say.add_argument("line", nargs="*", metavar="LINE", help="such as 'turn: left', 'kind: painting', 'outline: ask'")
+    _add(commands, "studio.credentials", "credentials", "make the key that content credentials are signed with")
     rebuild = _add(
         commands, "again.rebuild", "rebuild", "make a new ledger from the records, when it is lost or damaged"
     )

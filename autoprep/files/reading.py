@@ -15,6 +15,7 @@ from PIL import ExifTags, Image, ImageCms
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.containers import is_whole, sniff
+from autoprep.files.credentials import MARKER
 from autoprep.files.damage import refuse_damaged, suspicion
 from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_matrix_profile, srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32
@@ -71,6 +72,8 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     if kind == "jpeg":
         refuse_damaged(codes, data)
     suspect = suspicion(codes, data, kind)
+    if MARKER in data:
+        warnings.append("the photo's own content credentials (C2PA) stay behind: they can tell a place and a name")
     codes, tables, matrix, name = _profile(profile, codes, warnings)
     codes = upright(codes, orientation)
     if orientation >= 5:

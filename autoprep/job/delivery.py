@@ -1,6 +1,7 @@
 """One output of one photo: laid out, rendered, coloured, marked, signed with its rights, and written aside."""
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -12,6 +13,7 @@ from autoprep.correction.planned import Planned
 from autoprep.domain import CorrectionPlan, OutputRecord, Photo, WorkFacts
 from autoprep.errors import CannotMeet
 from autoprep.files.conversion import convert
+from autoprep.files.credentials import signed
 from autoprep.files.encoders import ENCODERS, Carried, How, encode
 from autoprep.files.fitting import Fitted, Limits, fit_bytes
 from autoprep.files.icc import SPACES, RgbSpace
@@ -19,6 +21,7 @@ from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.transfer import encode_fast
 from autoprep.imaging.units import MM_PER_INCH
+from autoprep.job.credentials import identity_of, manifest_for, said_of_signer
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import Maker, RightsStatement, Shot, make_statement, titled_only
 from autoprep.rendering.layout import Frame, Layout, lay_out, work_pixels
@@ -82,6 +85,7 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
             *fitted.notes,
             *_glyph_notes(work, preset),
             *_cut_notes(work, preset),
+            *((said_of_signer(work.settings),) if preset.credentials else ()),
         ),
     )
     return output, part
@@ -225,13 +229,15 @@ def true_ppi(work: Delivery, layout: Layout) -> float | None:
 def _written(work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, profile: bytes) -> Fitted:
     statement = statement_for(work, preset)
     true = None if preset.ppi else true_ppi(work, layout)
+    sign = _signing(work, preset, layout, statement) if preset.credentials else None
 
     def write(current: AnyArray, quality: int) -> bytes:
         height, width = current.shape[:2]
         # Where the file had to become smaller, a pixel stands for more; what a destination asks for stays.
         ppi = preset.ppi or (true and true * width / pixels.shape[1])
         carried = _carried(statement, preset, profile, (width, height), ppi)
-        return encode(current, preset.format, carried, How(quality, preset.progressive, preset.compression))
+        data = encode(current, preset.format, carried, How(quality, preset.progressive, preset.compression))
+        return data if sign is None else sign(data)
 
     fixed = bool(preset.width_px or preset.size_mm() or preset.size)
     limits = Limits(
@@ -241,6 +247,14 @@ def _written(work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, p
         may_shrink=not fixed,
     )
     return fit_bytes(pixels, preset.quality, limits, write)
+
+
+def _signing(work: Delivery, preset: Preset, layout: Layout, statement: RightsStatement) -> Callable[[bytes], bytes]:
+    """What puts content credentials into the finished bytes of an output."""
+    mining, marked = work.settings.rights.data_mining, mark_style(work, preset) is not None
+    manifest = manifest_for(work.plan, layout, statement, work.photo.facts.format, mining, marked=marked)
+    mime, identity = ENCODERS[preset.format].mime, identity_of(work.settings)
+    return lambda data: signed(data, mime, manifest, identity)
 
 
 def _cut_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:

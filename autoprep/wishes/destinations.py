@@ -110,6 +110,9 @@ class Preset(Table):
     camera: bool = Field(
         default=False, description="the camera's make, model and lens stay in the file; never a serial number"
     )
+    credentials: bool = Field(
+        default=False, description="content credentials (C2PA): a signed note inside the file of what was done to it"
+    )
     name: str = Field(default="{photo}", description="file name: " + " ".join(f"{{{field}}}" for field in NAME_FIELDS))
     name_max: Annotated[int, Field(ge=1, le=120)] = Field(
         default=100, description="the most characters, without the ending"
@@ -217,10 +220,17 @@ class Preset(Table):
             raise ValueError(f"max_kb goes with {able('lossy')}; {self.format} keeps every pixel")
         if self.max_kb is not None and self.min_kb is not None and self.min_kb >= self.max_kb:
             raise ValueError("min_kb must be below max_kb")
+        if self.credentials and not row.mime:
+            raise ValueError(f"credentials go with {able('mime')}, not with {self.format}")
+        return self
+
+    @model_validator(mode="after")
+    def _blind(self) -> Self:
         if self.rights == "none" and self.mark:
             raise ValueError('rights = "none" and mark = true contradict each other: the mark names the artist')
-        if self.rights == "none" and self.camera:
-            raise ValueError('rights = "none" and camera = true contradict each other: a camera can tell whose it is')
+        for key in ("camera", "credentials"):
+            if self.rights == "none" and getattr(self, key):
+                raise ValueError(f'rights = "none" and {key} = true contradict each other: it can tell whose it is')
         if self.rights == "none":
             told = {"photo", "last", "first", "initial", "year", "inv", *(() if self.title else ("title",))}
             found = [part[1] for part in Formatter().parse(self.name) if part[1] in told]

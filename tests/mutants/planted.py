@@ -28,9 +28,27 @@ def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tupl
 
 
 PLANTED: tuple[Mistake, ...] = (
+    *_all(
+        "autoprep/job/credentials.py", ("tests/files/test_credentials.py",),
+        ("a crop is not told", '("c2pa.cropped", "to the work\'s own outline", not whole and not scene)', '("c2pa.cropped", "to the work\'s own outline", whole and not scene)'),
+        ("a desk is told that is not shown", '"to the work and the desk around it", scene)', '"to the work and the desk around it", not scene)'),
+        ("corrected colours are not told", "done = [*_geometry(plan, layout), *_colour(plan), *_finish", "done = [*_geometry(plan, layout), *_finish"),
+        ("what machines may not do is told as allowed", '"notAllowed" if name in _FORBIDDEN[mining] else "allowed"', '"allowed" if name in _FORBIDDEN[mining] else "allowed"'),
+        ("a key made here is told as the artist's own", "if settings.credentials.key:", "if not settings.credentials.key:"),
+    ),
+    *_all(
+        "autoprep/files/credentials.py", ("tests/files/test_credentials.py",),
+        ("a certificate made here says nothing of it", "(made locally, unverified)", ""),
+        ("the signer may not sign", '{"digital_signature": True}', '{"key_agreement": True}'),
+        ("a preview goes along", '{"enabled": False}', '{"enabled": True}'),
+    ),
+    Mistake("credentials are not counted among the bytes", "autoprep/job/delivery.py", "return data if sign is None else sign(data)", "return data", ("tests/files/test_credentials.py",)),
+    Mistake("others may read the key", "autoprep/cli/studio.py", "0o600", "0o644", ("tests/files/test_credentials.py",)),
+    Mistake("credentials that come along are not told", "autoprep/files/reading.py", "if MARKER in data:", "if not data:", ("tests/files/test_credentials.py",)),
+    Mistake("a missing key is noticed late", "autoprep/wishes/settings.py", "    if not keyless:", "    if keyless:", ("tests/files/test_credentials.py",)),
     Mistake("the camera is told unasked", "autoprep/job/delivery.py", 'seen.device if preset.camera else ("", "", "")', "seen.device", ("tests/test_job.py",)),
     Mistake("the camera is never told", "autoprep/job/delivery.py", 'seen.device if preset.camera else ("", "", "")', '("", "", "")', ("tests/test_job.py",)),
-    Mistake("a blind file may tell the camera", "autoprep/wishes/destinations.py", 'if self.rights == "none" and self.camera:', "if False:", ("tests/test_settings.py",)),
+    Mistake("a blind file may tell the camera", "autoprep/wishes/destinations.py", 'if self.rights == "none" and getattr(self, key):', "if False:", ("tests/test_settings.py",)),
     Mistake("every photo is one shot", "autoprep/files/reading.py", "_OF_SEVERAL = 0xA460, (2, 3)", "_OF_SEVERAL = 0xA460, (4,)", ("tests/files/test_reading.py",)),
     Mistake("several shots are not told", "autoprep/metadata/statement.py", '"computationalCapture" if shot.composite', '"digitalCapture" if shot.composite', ("tests/metadata",)),
     Mistake("the lens stands in the main directory", "autoprep/metadata/exif.py", "return tag < _FIRST_OF_CAMERA", "return True", ("tests/metadata",)),
