@@ -41,7 +41,8 @@ def test_each_bag_holds_what_is_new(kept: Settings, tmp_path: Path, capsys: pyte
     assert bag.info["Contact-Name"] == "Wren Halloway"
     assert sorted(place.name for place in (first / "data").iterdir()) == ["Reeds-2026-ink.jpg", "works.csv"]
     assert "Reeds,2026,ink" in (first / "data" / "works.csv").read_text(encoding="utf-8-sig")
-    assert main(command) == 1
+    assert main(command) == 0
+    assert len(list(bags.iterdir())) == 1
     assert "lie in a bag there already" in capsys.readouterr().out
     assert main([*command, "--all"]) == 0
     assert len(list(bags.iterdir())) == 2

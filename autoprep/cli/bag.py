@@ -19,7 +19,7 @@ LIST_NAME = "works.csv"
 
 
 def make_bag(options: argparse.Namespace) -> int:
-    """Make the bag; 1 where there is nothing new to put into one, or a file is not what it was."""
+    """Make the bag; 1 where there are no pictures at all, or one is not what it was."""
     settings, name, folder = settings_of(options), options.destination, options.folder
     if name not in settings.destinations:
         raise UsageError(f"no destination is called {name!r}; there are {', '.join(settings.destinations)}")
@@ -40,7 +40,7 @@ def make_bag(options: argparse.Namespace) -> int:
         print(f"Left out: {entry.file} is not what it was when it was made (--anyway takes it as it is)")
     if not new:
         print(f"There is nothing to put into a bag{known}.")
-        return 1
+        return 0 if known and not changed else 1
     today = datetime.now(UTC).date().isoformat()
     items, info = _items(settings, name, new), _info(settings, name, len(new))
     try:

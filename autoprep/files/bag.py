@@ -38,11 +38,14 @@ def sha256_of(file: Path) -> str:
 
 
 def held_in(folder: Path) -> set[str]:
-    """The SHA-256 of all files that the bags in a folder list."""
+    """The SHA-256 of all files that the bags in a folder list. Raises DeliveryError where one can't be read."""
     found: set[str] = set()
-    for manifest in sorted(folder.glob(f"*/{_MANIFEST}")):
-        lines = manifest.read_text(encoding="utf-8", errors="replace").splitlines()
-        found |= {line.split()[0].lower() for line in lines if line.strip()}
+    try:
+        for manifest in sorted(folder.glob(f"*/{_MANIFEST}")):
+            lines = manifest.read_text(encoding="utf-8", errors="replace").splitlines()
+            found |= {line.split()[0].lower() for line in lines if line.strip()}
+    except OSError as problem:
+        raise DeliveryError(f"the bags in {folder} can't be read ({problem.strerror or problem})") from problem
     return found
 
 

@@ -180,7 +180,9 @@ def list_pdf(settings: Settings, name: str, listed: Sequence[listing.Entry]) -> 
         for entry in listed
     ]  # fmt: skip
     heading = f"Image list — {artist}" if artist else "Image list"
-    letters = "".join(sorted({*heading, "…", *(ch for row in rows for ch in row.caption + row.words + row.price)}))
+    letters = "".join(
+        sorted({*heading, "…", *(ch for row in rows for ch in row.caption + row.words + row.price + row.file)})
+    )
     newest = max(_changed_at(row.picture) for row in rows) // 10**9
     fonts, _ = fonts_for(letters, OWN_FONT)
     return image_list(heading, rows, author=artist, made=datetime.fromtimestamp(newest, UTC), fonts=fonts)
