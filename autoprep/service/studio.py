@@ -161,15 +161,31 @@ class ListWriter:
         start = time.monotonic()
         for name in self._due & settings.destinations.keys():
             listed, folder = listed_in(settings, overview, name), settings.folders.ready / name
-            fits = 0 < len(listed) <= _MOST_IN_PDF
-            ours.keep(folder, ".pdf", list_pdf(settings, name, listed) if fits else None)
+            if 0 < len(listed) <= _MOST_IN_PDF:
+                heading, rows = _rows(settings, name, listed)
+                made_of = _print_of(heading, rows)
+                if not ours.holds(folder, ".pdf", made_of):  # after a start, say: it takes a while, and nothing is new
+                    ours.keep(folder, ".pdf", list_pdf(settings, name, listed), made_of)
+            else:
+                ours.keep(folder, ".pdf", None)
             self._seen[name] = _changed_at(folder)
         self._due.clear()
         self._next_pdf = time.monotonic() + _LIST_SHARE * (time.monotonic() - start)
 
 
 def list_pdf(settings: Settings, name: str, listed: Sequence[listing.Entry]) -> bytes:
-    """A destination's list with pictures; of a blind one without a name. It is dated by its newest picture."""
+    """A destination's list with pictures; of a blind one without a name. It is dated by its newest picture's day."""
+    heading, rows = _rows(settings, name, listed)
+    letters = "".join(sorted({*heading, "…", *(ch for row in rows for ch in _words(row))}))
+    newest = datetime.fromtimestamp(max(_changed_at(row.picture) for row in rows) // 10**9, UTC)
+    made = newest.replace(hour=0, minute=0, second=0)  # the same whenever the service came to write it
+    fonts, _ = fonts_for(letters, OWN_FONT)
+    author = settings.artist.name if settings.destinations[name].rights == "full" else ""
+    return image_list(heading, rows, author=author, made=made, fonts=fonts)
+
+
+def _rows(settings: Settings, name: str, listed: Sequence[listing.Entry]) -> tuple[str, list[Row]]:
+    """Heading and rows of a list; a blind one says nothing of the artist."""
     preset = settings.destinations[name]
     artist = settings.artist.name if preset.rights == "full" else ""
     rows = [
@@ -179,13 +195,17 @@ def list_pdf(settings: Settings, name: str, listed: Sequence[listing.Entry]) -> 
         )
         for entry in listed
     ]  # fmt: skip
-    heading = f"Image list — {artist}" if artist else "Image list"
-    letters = "".join(
-        sorted({*heading, "…", *(ch for row in rows for ch in row.caption + row.words + row.price + row.file)})
-    )
-    newest = max(_changed_at(row.picture) for row in rows) // 10**9
-    fonts, _ = fonts_for(letters, OWN_FONT)
-    return image_list(heading, rows, author=artist, made=datetime.fromtimestamp(newest, UTC), fonts=fonts)
+    return (f"Image list — {artist}" if artist else "Image list"), rows
+
+
+def _words(row: Row) -> str:
+    return row.caption + row.words + row.price + row.file
+
+
+def _print_of(heading: str, rows: Sequence[Row]) -> str:
+    """What a list with pictures is made of: its words, and which pictures."""
+    told = [(row.number, row.caption, row.words, row.price, row.file, _changed_at(row.picture)) for row in rows]
+    return hashlib.sha256(repr((heading, told)).encode("utf-8", "replace")).hexdigest()
 
 
 def _changed_at(place: Path) -> int:
@@ -194,6 +214,9 @@ def _changed_at(place: Path) -> int:
         return place.stat().st_mtime_ns
     except OSError:
         return 0
+
+
+_MADE_OF = " is made of"
 
 
 class _Lists:
@@ -207,19 +230,29 @@ class _Lists:
             self._known = {}
         self._before = dict(self._known)
 
-    def keep(self, folder: Path, suffix: str, data: bytes | None) -> None:
-        """Write one list, or take it away where there is nothing to list."""
-        names = (folder / f"image-list{'' if number == 1 else f'-{number}'}{suffix}" for number in range(1, 1000))
-        place = next(place for place in names if not place.exists() or self._is_ours(place))
+    def keep(self, folder: Path, suffix: str, data: bytes | None, made_of: str = "") -> None:
+        """Write one list, or take it away where there is nothing to list; made_of: what it is made of."""
+        place = self._place(folder, suffix)
         key = place.as_posix()
         if data is None:
             if place.exists():
                 place.unlink()
             self._known.pop(key, None)
+            self._known.pop(key + _MADE_OF, None)
         elif not place.exists() or place.read_bytes() != data:
             write_now(place, data, "list")
         if data is not None:
             self._known[key] = hashlib.sha256(data).hexdigest()
+            self._known |= {key + _MADE_OF: made_of} if made_of else {}
+
+    def holds(self, folder: Path, suffix: str, made_of: str) -> bool:
+        """Whether the list that lies there is made of just that."""
+        place = self._place(folder, suffix)
+        return place.exists() and self._known.get(place.as_posix() + _MADE_OF) == made_of
+
+    def _place(self, folder: Path, suffix: str) -> Path:
+        names = (folder / f"image-list{'' if number == 1 else f'-{number}'}{suffix}" for number in range(1, 1000))
+        return next(place for place in names if not place.exists() or self._is_ours(place))
 
     def _is_ours(self, place: Path) -> bool:
         return hashlib.sha256(place.read_bytes()).hexdigest() == self._known.get(place.as_posix())

@@ -94,8 +94,10 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/studio.py", ("tests/told/test_paper.py", "tests/told/test_works.py"),
         ("a blind list with pictures names the artist", 'artist = settings.artist.name if preset.rights == "full" else ""\n    rows = [', "artist = settings.artist.name\n    rows = ["),
+        ("a list with pictures is made at each start", "if not ours.holds(folder, \".pdf\", made_of):", "if True:"),
+        ("a list with pictures keeps old words", "told = [(row.number, row.caption, row.words,", "told = [(row.number, row.words,"),
         ("the list with pictures stays as it was", "            self._due.add(name)\n", ""),
-        ("a list with pictures is dated by the clock", "made=datetime.fromtimestamp(newest, UTC)", "made=datetime.now(UTC)"),
+        ("a list with pictures is dated by the clock", "made=made, fonts=fonts", "made=datetime.now(UTC), fonts=fonts"),
     ),
     *_all(
         "autoprep/rendering/render.py", ("tests/rendering/test_render.py",),
