@@ -2,6 +2,7 @@
 
 import io
 import os
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from autoprep.cli.main import main
 from autoprep.domain import OutputRecord, WorkFacts
 from autoprep.files.encoders import Carried, encode
 from autoprep.files.icc import SPACES
-from autoprep.service.studio import list_pdf
+from autoprep.service.studio import _print_of, list_pdf
 from autoprep.told.lists import Entry
 from autoprep.told.paper import Cell, Row, image_list, sheet
 from autoprep.wishes.settings import Settings
@@ -161,3 +162,14 @@ def test_a_blind_list_names_nobody_and_prices_stand_where_they_are_asked_for(stu
     assert "240 €" in other.pages[0].extract_text()
     assert other.metadata is not None
     assert other.metadata.author == "Wren Halloway"
+
+
+def test_whatever_a_list_shows_makes_it_another_list(tmp_path: Path) -> None:
+    (row,) = rows(tmp_path, 1)
+    others = [
+        replace(row, number="other"), replace(row, file="other"), replace(row, caption="other"),
+        replace(row, words="other"), replace(row, price="other"),
+    ]  # fmt: skip
+    prints = {_print_of("Image list", [one]) for one in (row, *others)} | {_print_of("Other", [row])}
+    os.utime(row.picture, (MADE.timestamp(), MADE.timestamp()))
+    assert len(prints | {_print_of("Image list", [row])}) == 8
