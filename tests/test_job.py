@@ -110,8 +110,14 @@ def test_nothing_private_leaves_in_any_format(studio: Settings) -> None:
 
 
 def test_profiles_density_and_sampling_of_a_jpeg(studio: Settings) -> None:
-    settings = with_presets(studio, jpeg=FORMATS["jpeg"], p3=FORMATS["p3"])
+    told = Preset(long_side_px=600, camera=True)
+    settings = with_presets(studio, jpeg=FORMATS["jpeg"], p3=FORMATS["p3"], told=told)
     done(order_for(settings, photos.jpeg()))
+    # A destination may ask for the camera's name; its serial numbers and its owner stay away all the same.
+    data = (settings.folders.ready / "told" / "Blue Jug.jpg").read_bytes()
+    assert b"Saltmere Optics" in data
+    assert b"PLANTED-MODEL" in data
+    assert not any(word in data for word in (b"PLANTED-SERIAL", b"PLANTED-LENS", b"PLANTED-OWNER", b"GPS"))
     with Image.open(settings.folders.ready / "jpeg" / "Blue Jug.jpg") as image:
         assert image.info["dpi"] == (300, 300)
         assert [component[1:3] for component in image.layer] == [(1, 1)] * 3  # type: ignore[attr-defined]  # 4:4:4

@@ -172,6 +172,7 @@ def test_a_migration_is_a_script(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     [
         ("correction", "paper_lightness = 88.0"), ("correction", "sharpening = 2.0"), ("correction", 'paper = "keep"'),
         ("mark", "opacity_percent = 100.0"), ("mark", 'text = "W. H."'), ("mark", "height_percent = 6.0"),
+        ("mark", 'contrast = "readable"'),
         ("mark", 'corner = "top-left"'), ("rights", 'notice = "(c) {artist}"'), ("rights", 'usage_terms = "ask"'),
         ("rights", 'credit = "Saltmere"'), ("rights", 'keywords = ["sea"]'), ("rights", 'data_mining = "prohibited"'),
         ("artist", 'website = "https://saltmere.example"'), ("artist", 'email = "wren@saltmere.example"'),

@@ -38,7 +38,7 @@ def jobs(options: argparse.Namespace) -> int:
 
 def _asked_for(options: argparse.Namespace, overview: Overview) -> tuple[Iterator[Listed], int]:
     """The rows that are meant, oldest first, and how many there would be on all pages. Raises UsageError."""
-    outcome, month = _outcome(options.outcome), _month(options.month)
+    outcome, month = _outcome(options.outcome), month_of(options.month)
     # Programs get all unless they ask for a page.
     paged = options.page is not None or options.per_page is not None
     if options.all or (options.json and not paged):
@@ -65,7 +65,8 @@ def _outcome(word: str | None) -> str | None:
     return found
 
 
-def _month(word: str | None) -> str:
+def month_of(word: str | None) -> str:
+    """The month or day that was asked for, empty where none was. Raises UsageError."""
     if word is None:
         return ""
     try:

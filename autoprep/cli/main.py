@@ -95,6 +95,14 @@ def _parser() -> argparse.ArgumentParser:
     paper.add_argument("--month", metavar="YYYY-MM", help="only works that came in then")
     paper.add_argument("--title", metavar="TEXT", help="what stands above")
     paper.add_argument("--anyway", action="store_true", help="also where the file is there already")
+    bag = _add(
+        commands, "bag.make_bag", "bag", "pack a destination's pictures for an archive: a BagIt bag with check sums"
+    )
+    bag.add_argument("destination", metavar="DESTINATION", help="whose pictures")
+    bag.add_argument("folder", type=Path, metavar="FOLDER", help="where the bags stand; each call makes a new one")
+    bag.add_argument("--month", metavar="YYYY-MM", help="only pictures whose photos came in then")
+    bag.add_argument("--all", action="store_true", help="also pictures that a bag in that folder holds already")
+    bag.add_argument("--anyway", action="store_true", help="also pictures that were changed since they were made")
     retry = _add(commands, "again.retry", "retry", "work again on what was set aside")
     retry.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
     show = _json(_add(commands, "history.show", "show", "tell one photo's story in plain words"))
@@ -104,6 +112,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     say.add_argument("photo", metavar="PHOTO", help="the photo's name, or a job")
     say.add_argument("line", nargs="*", metavar="LINE", help="such as 'turn: left', 'kind: painting', 'outline: ask'")
+    _add(commands, "studio.credentials", "credentials", "make the key that content credentials are signed with")
     rebuild = _add(
         commands, "again.rebuild", "rebuild", "make a new ledger from the records, when it is lost or damaged"
     )

@@ -1,16 +1,28 @@
 """Commands that make a studio."""
 
 import argparse
+import os
 import re
 import shutil
+from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
 
 from autoprep.cli.found import make_folders
 from autoprep.cli.work import process_all
 from autoprep.errors import ConfigError, UsageError
+from autoprep.files.credentials import available, make_identity
+from autoprep.files.storage import write_now
 from autoprep.told.summary import print_summary
-from autoprep.wishes.settings import DESTINATIONS_FILE, SETTINGS_FILE, Settings, default_files, load
+from autoprep.wishes.settings import (
+    DESTINATIONS_FILE,
+    SETTINGS_FILE,
+    Settings,
+    credentials_paths,
+    default_files,
+    find_config,
+    load,
+)
 
 
 def init(options: argparse.Namespace) -> int:
@@ -39,6 +51,28 @@ def make_studio(folder: Path) -> Settings:
     except OSError as problem:
         raise ConfigError(f"the studio can't be made in {folder}: {problem.strerror}") from problem
     return settings
+
+
+def credentials(options: argparse.Namespace) -> int:
+    """Make the key and the certificate that content credentials are signed with."""
+    settings = load(find_config(options.config), keyless=True)
+    if settings.credentials.key or settings.credentials.certificate:
+        raise UsageError("[credentials] names a certificate and a key of your own; none is made beside them")
+    if not available():
+        raise UsageError("content credentials need an extra: pip install 'autoprep[credentials]'")
+    certificate, key = credentials_paths(settings)
+    there = next((place for place in (certificate, key) if place.exists()), None)
+    if there is not None:
+        raise UsageError(f"{there} is there already; pictures that it has signed belong to it, so keep it")
+    made = make_identity(settings.artist.name or "Autoprep", datetime.now(UTC))
+    with open(os.open(key, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # for nobody else to read
+        file.write(made.key)
+    write_now(certificate, made.certificate, "credentials")
+    print(f"Made: {certificate}\n      {key}  (keep it to yourself, and keep a copy)")
+    print("Pictures of destinations with credentials = true are signed with it from now on. Nobody vouches for it:")
+    print("readers see that nothing was changed since, and call the signer unverified. A certificate that an authority")
+    print("gave you, named in [credentials], is believed.")
+    return 0
 
 
 def demo(options: argparse.Namespace) -> int:

@@ -229,7 +229,7 @@ class Encoder:
 
     deep: 16 bits a channel; inks: grey and CMYK, so that a profile of the lab's own can be met; lossy: its quality can
     be turned down for a cap on bytes; oriented: Exif may tell the orientation; marked_inks: a mark can be
-    drawn in CMYK.
+    drawn in CMYK; iim: it carries IIM beside XMP; mime: its name where content credentials can be put inside.
     """
 
     encode: Callable[[AnyArray, Carried, How], bytes]
@@ -239,15 +239,17 @@ class Encoder:
     lossy: bool = False
     oriented: bool = True
     marked_inks: bool = False
+    iim: bool = False
+    mime: str = ""
 
 
 ENCODERS = {
-    "jpeg": Encoder(_jpeg, ".jpg", inks=True, lossy=True),
-    "webp": Encoder(_webp, ".webp", lossy=True),
+    "jpeg": Encoder(_jpeg, ".jpg", inks=True, lossy=True, iim=True, mime="image/jpeg"),
+    "webp": Encoder(_webp, ".webp", lossy=True, mime="image/webp"),
     # AVIF turns pictures by its own boxes, and its writer mangles Exif blocks that hold an orientation.
-    "avif": Encoder(_avif, ".avif", lossy=True, oriented=False),
-    "png": Encoder(_png, ".png", deep=True),
-    "tiff": Encoder(_tiff, ".tif", deep=True, inks=True, marked_inks=True),
+    "avif": Encoder(_avif, ".avif", lossy=True, oriented=False, mime="image/avif"),
+    "png": Encoder(_png, ".png", deep=True, mime="image/png"),
+    "tiff": Encoder(_tiff, ".tif", deep=True, inks=True, marked_inks=True, iim=True, mime="image/tiff"),
 }
 """One row for each format: its name in the settings, and all that the rest of the code asks of it."""
 

@@ -9,7 +9,7 @@ import numpy as np
 from autoprep.errors import Unreadable
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import D65_TO_D50, XYZ_D50_TO_SRGB
-from autoprep.imaging.transfer import srgb_to_linear
+from autoprep.imaging.transfer import CIE_KAPPA, Gamma, srgb_to_linear
 
 # Larger profiles are damaged or hostile; real RGB camera profiles stay below 1 MB. Limit chosen.
 MAX_PROFILE_BYTES = 4 * 1024 * 1024
@@ -156,7 +156,7 @@ class RgbSpace:
 
     name: str
     primaries: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
-    gamma: float | None  # None: the sRGB curve
+    gamma: Gamma
     white_d50: bool = False  # its own white is D50, else D65
 
     def to_xyz_d50(self) -> Float64:
@@ -177,11 +177,13 @@ class RgbSpace:
 
 # Primaries: IEC 61966-2-1 (sRGB); SMPTE EG 432-1 (P3, with the sRGB curve and D65); CSS Color 4, section 10.6
 # (a98-rgb: the wide-gamut space that print labs ask for, gamma 563/256) and 10.7 (ProPhoto, ISO 22028-2: all surface
-# colours, for 16 bits; with the pure curve of 1.8 that its profiles have as a rule, from memory).
+# colours, for 16 bits; with the pure curve of 1.8 that its profiles have as a rule, from memory); European Color
+# Initiative, eciRGB v2 (2007; its figures as colour-science tables them: codes are L*, its white is D50).
 SPACES = {
     "srgb": RgbSpace("sRGB", ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)), None),
     "display-p3": RgbSpace("Display P3", ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)), None),
     "a98-rgb": RgbSpace("a98-rgb (wide gamut)", ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)), 563 / 256),
+    "eci-rgb": RgbSpace("eciRGB v2", ((0.67, 0.33), (0.21, 0.71), (0.14, 0.08)), "L*", white_d50=True),
     "prophoto": RgbSpace(
         "ProPhoto RGB", ((0.734699, 0.265301), (0.159597, 0.840403), (0.036598, 0.000105)), 1.8, white_d50=True
     ),
@@ -201,6 +203,11 @@ def _build(space: RgbSpace) -> bytes:
     if space.gamma is None:
         curve = b"para\0\0\0\0" + struct.pack(">HH", 3, 0)
         curve += _fixed([2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045])
+    elif (
+        space.gamma == "L*"
+    ):  # CIE 15: Y = ((L* + 16) / 116)^3 above L* 8, and L* / kappa below; L* is 100 times the code
+        curve = b"para\0\0\0\0" + struct.pack(">HH", 3, 0)
+        curve += _fixed([3.0, 1 / 1.16, 0.16 / 1.16, 100 / CIE_KAPPA, 0.08])
     else:
         curve = b"para\0\0\0\0" + struct.pack(">HH", 0, 0) + _fixed([space.gamma])
     columns = space.to_xyz_d50().T

@@ -15,6 +15,7 @@ from PIL import ExifTags, Image, ImageCms
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.containers import is_whole, sniff
+from autoprep.files.credentials import MARKER
 from autoprep.files.damage import refuse_damaged, suspicion
 from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_matrix_profile, srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32
@@ -71,6 +72,8 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     if kind == "jpeg":
         refuse_damaged(codes, data)
     suspect = suspicion(codes, data, kind)
+    if MARKER in data:
+        warnings.append("the photo's own content credentials (C2PA) stay behind: they can tell a place and a name")
     codes, tables, matrix, name = _profile(profile, codes, warnings)
     codes = upright(codes, orientation)
     if orientation >= 5:
@@ -82,6 +85,8 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         focal_mm35=_focal_mm35(exif),
         exposure=_exposure(exif),
         camera=bool(exif.get(ExifTags.Base.Make) or exif.get(ExifTags.Base.Model)),
+        device=_device(exif),
+        composite=exif.get_ifd(ExifTags.IFD.Exif).get(_COMPOSITE_IMAGE) in _OF_SEVERAL,
         taken_at=_taken_at(exif),
         taken_offset=_taken_offset(exif),
         profile_name=name,
@@ -210,6 +215,24 @@ def _exposure(exif: Image.Exif) -> float | None:
     return seconds * iso / f_number**2
 
 
+# Exif 2.32, CompositeImage: 2 is a composite, 3 one whose shots were taken together (from memory).
+_COMPOSITE_IMAGE, _OF_SEVERAL = 0xA460, (2, 3)
+_MOST_LETTERS = 80
+
+
+def _device(exif: Image.Exif) -> tuple[str, str, str]:
+    """(make, model, lens) of the camera; never a serial number or an owner."""
+    lens = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.LensModel)
+    make, model, lens = (_plain(text) for text in (exif.get(ExifTags.Base.Make), exif.get(ExifTags.Base.Model), lens))
+    return make, model, lens
+
+
+def _plain(text: object) -> str:
+    """A short line of letters, whatever stands in the file."""
+    said = text if isinstance(text, str) else ""
+    return " ".join("".join(ch if ch.isprintable() else " " for ch in said).split())[:_MOST_LETTERS]
+
+
 def _number(value: Any) -> float | None:
     try:
         number = float(value)
@@ -266,7 +289,7 @@ def _raw_facts(data: bytes) -> dict[str, Any]:
         exif = Image.Exif()
         exif.load(b"Exif\0\0" + data[: 4 * 1024 * 1024])
         return {"focal_mm35": _focal_mm35(exif), "exposure": _exposure(exif), "taken_at": _taken_at(exif),
-                "taken_offset": _taken_offset(exif)}  # fmt: skip
+                "taken_offset": _taken_offset(exif), "device": _device(exif)}  # fmt: skip
     except Exception:  # facts that can't be read are simply not known
         return {}
 

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
+from autoprep.imaging.transfer import CIE_EPSILON, CIE_KAPPA
 
 # Rational sRGB <-> XYZ matrix as printed in CSS Color 4 (W3C), from the primaries of IEC 61966-2-1.
 SRGB_TO_XYZ: Float64 = np.array(
@@ -30,7 +31,6 @@ LUMINANCE: Float32 = SRGB_TO_XYZ[1].astype(np.float32)
 
 _WHITE_D65: Float64 = SRGB_TO_XYZ.sum(axis=1)
 _WHITE_D50: Float64 = SRGB_TO_XYZ_D50.sum(axis=1)
-_EPSILON, _KAPPA = 216 / 24389, 24389 / 27  # CIE 15
 
 
 def luminance(linear: Float32) -> Float32:
@@ -47,7 +47,7 @@ def lab_from_linear(linear: AnyArray, white: str = "D65") -> Float64:
         raise ValueError(f"white must be D65 or D50, not {white!r}")
     matrix, reference = (SRGB_TO_XYZ, _WHITE_D65) if white == "D65" else (SRGB_TO_XYZ_D50, _WHITE_D50)
     ratio = (np.asarray(linear, np.float64) @ matrix.T) / reference
-    cubic = np.where(ratio > _EPSILON, np.cbrt(ratio), (_KAPPA * ratio + 16) / 116)
+    cubic = np.where(ratio > CIE_EPSILON, np.cbrt(ratio), (CIE_KAPPA * ratio + 16) / 116)
     x, y, z = cubic[..., 0], cubic[..., 1], cubic[..., 2]
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
 
@@ -57,21 +57,21 @@ def linear_from_lab(lab: AnyArray) -> Float64:
     lab = np.asarray(lab, np.float64)
     fy = (lab[..., 0] + 16) / 116
     cubic = np.stack([fy + lab[..., 1] / 500, fy, fy - lab[..., 2] / 200], axis=-1)
-    ratio = np.where(cubic**3 > _EPSILON, cubic**3, (116 * cubic - 16) / _KAPPA)
+    ratio = np.where(cubic**3 > CIE_EPSILON, cubic**3, (116 * cubic - 16) / CIE_KAPPA)
     return cast(Float64, (ratio * _WHITE_D65) @ XYZ_TO_SRGB.T)
 
 
 def luminance_of_lightness(lightness: float) -> float:
     """L* 0..100 -> relative luminance Y 0..1 (CIE 15)."""
     cubic = (lightness + 16) / 116
-    return cubic**3 if lightness > _KAPPA * _EPSILON else lightness / _KAPPA
+    return cubic**3 if lightness > CIE_KAPPA * CIE_EPSILON else lightness / CIE_KAPPA
 
 
 def lab_fast(linear: Float32) -> Float32:
     """(H, W, 3) float32 linear sRGB -> (H, W, 3) float32 L*a*b* (D65) for decisions on whole pictures."""
     ratio = np.maximum(cv2.transform(linear, _TO_RATIO), 0)
     cubic = np.cbrt(ratio)
-    np.copyto(cubic, ratio * np.float32(_KAPPA / 116) + np.float32(16 / 116), where=ratio <= np.float32(_EPSILON))
+    np.copyto(cubic, ratio * np.float32(CIE_KAPPA / 116) + np.float32(16 / 116), where=ratio <= np.float32(CIE_EPSILON))
     return cast(Float32, cv2.transform(cubic, _LAB_OF_CUBIC))
 
 

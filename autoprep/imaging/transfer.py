@@ -1,7 +1,7 @@
-"""The sRGB transfer function (IEC 61966-2-1) and fast tables for it."""
+"""The sRGB transfer function (IEC 61966-2-1), other curves that codes may have, and fast tables for them."""
 
 from functools import lru_cache
-from typing import cast
+from typing import Literal, cast
 
 import cv2
 import numpy as np
@@ -25,6 +25,22 @@ def linear_to_srgb(linear: AnyArray) -> Float64:
     return np.asarray(
         np.where(linear <= _LINEAR_KNEE, linear * 12.92, 1.055 * np.maximum(linear, 1e-12) ** (1 / 2.4) - 0.055)
     )
+
+
+Gamma = float | Literal["L*"] | None
+"""The curve of a space: a pure power, CIE lightness (codes are L* / 100), or None for the sRGB curve."""
+
+CIE_EPSILON, CIE_KAPPA = 216 / 24389, 24389 / 27  # CIE 15
+
+
+def linear_to_code(linear: AnyArray, gamma: Gamma) -> Float64:
+    """Any shape, linear light 0..1 -> code values 0..1 of a curve, float64 (for L*: CIE 15)."""
+    if gamma is None:
+        return linear_to_srgb(linear)
+    linear = np.asarray(linear, np.float64)
+    if gamma == "L*":
+        return np.asarray(np.where(linear > CIE_EPSILON, 1.16 * np.cbrt(linear) - 0.16, linear * (CIE_KAPPA / 100)))
+    return np.asarray(linear ** (1 / gamma))
 
 
 _TOP = np.float32(65535)

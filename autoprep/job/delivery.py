@@ -1,6 +1,7 @@
 """One output of one photo: laid out, rendered, coloured, marked, signed with its rights, and written aside."""
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -12,6 +13,7 @@ from autoprep.correction.planned import Planned
 from autoprep.domain import CorrectionPlan, OutputRecord, Photo, WorkFacts
 from autoprep.errors import CannotMeet
 from autoprep.files.conversion import convert
+from autoprep.files.credentials import signed
 from autoprep.files.encoders import ENCODERS, Carried, How, encode
 from autoprep.files.fitting import Fitted, Limits, fit_bytes
 from autoprep.files.icc import SPACES, RgbSpace
@@ -19,8 +21,9 @@ from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.transfer import encode_fast
 from autoprep.imaging.units import MM_PER_INCH
+from autoprep.job.credentials import identity_of, manifest_for, said_of_signer
 from autoprep.metadata import exif, iim, xmp
-from autoprep.metadata.statement import Maker, RightsStatement, make_statement, titled_only
+from autoprep.metadata.statement import Maker, RightsStatement, Shot, make_statement, titled_only
 from autoprep.rendering.layout import Frame, Layout, lay_out, work_pixels
 from autoprep.rendering.mark import MarkStyle
 from autoprep.rendering.render import Look, Rendition, render
@@ -75,7 +78,15 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
         height_px=height,
         bytes=len(fitted.data),
         sha256=hashlib.sha256(fitted.data).hexdigest(),
-        notes=(*layout.notes, *rendition.notes, *notes, *fitted.notes, *_glyph_notes(work, preset)),
+        notes=(
+            *layout.notes,
+            *rendition.notes,
+            *notes,
+            *fitted.notes,
+            *_glyph_notes(work, preset),
+            *_cut_notes(work, preset),
+            *((said_of_signer(work.settings),) if preset.credentials else ()),
+        ),
     )
     return output, part
 
@@ -100,6 +111,7 @@ def frame_of(preset: Preset, plan: CorrectionPlan, facts: WorkFacts | None = Non
         scene=preset.framing == "scene",
         focus=plan.focus,
         viewing_cm=preset.viewing_cm,
+        crop_marks=preset.crop_marks,
     )
 
 
@@ -119,11 +131,11 @@ def _rendition(work: Delivery, preset: Preset, layout: Layout) -> Rendition:
     space = SPACES[_space_of(preset, work.photo)]
     look = Look(
         ground=_ground(preset.ground, work.plan),
+        continued=preset.ground == "paper" and work.plan.paper_colour is not None,
         matrix=None if space is SPACES["srgb"] else space.from_srgb(),
         gamma=space.gamma,
-        bits=preset.bits,
+        bits=16 if preset.profile else preset.bits,  # into a profile of the lab's own goes what 16 bits hold
         mark=mark_style(work, preset),
-        crop_marks=preset.crop_marks,
     )
     finish = partial(work.made.finish, shrink=1 / layout.enlarge)
     return render(work.photo, work.plan, layout, look, work.made.strips(layout.work[2:]), finish)
@@ -152,11 +164,14 @@ def _coloured(work: Delivery, preset: Preset, rendition: Rendition) -> tuple[Any
     if not preset.profile:
         return rendition.pixels, own, ()
     target = (work.settings.studio / preset.profile).read_bytes()
-    converted = convert(rendition.pixels, own, target, preset.intent, preset.black_point)
+    converted = convert(rendition.pixels, own, target, preset.intent, preset.black_point, preset.bits)
     if converted.pixels.ndim == 2:
         return converted.pixels, target, ()  # that grey shows no colours needs no telling
-    told = f"{converted.outside * 100:.1f} % of the picture has colours that {Path(preset.profile).name} can't show"
-    return converted.pixels, target, (told,)
+    told = [f"{converted.outside * 100:.1f} % of the picture has colours that {Path(preset.profile).name} can't show"]
+    if converted.ink is not None:
+        most, nearly_all = converted.ink
+        told.append(f"total ink: {most:.0f} % at the most, 99.9 % of the picture stay below {nearly_all:.0f} %")
+    return converted.pixels, target, tuple(told)
 
 
 def _ground(ground: str, plan: CorrectionPlan) -> tuple[float, float, float]:
@@ -184,7 +199,8 @@ def mark_style(work: Delivery, preset: Preset) -> MarkStyle | None:
     fonts, absent = ((own,), "") if picture is not None else fonts_for(text, own)
     if absent:
         return None  # no mark rather than one of empty boxes
-    return MarkStyle(text, fonts, mark.height_percent, mark.opacity_percent / 100, mark.corner, picture)
+    opacity = mark.opacity_percent / 100
+    return MarkStyle(text, fonts, mark.height_percent, opacity, mark.contrast, mark.corner, picture)
 
 
 def _glyph_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:
@@ -213,13 +229,15 @@ def true_ppi(work: Delivery, layout: Layout) -> float | None:
 def _written(work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, profile: bytes) -> Fitted:
     statement = statement_for(work, preset)
     true = None if preset.ppi else true_ppi(work, layout)
+    sign = _signing(work, preset, layout, statement) if preset.credentials else None
 
     def write(current: AnyArray, quality: int) -> bytes:
         height, width = current.shape[:2]
         # Where the file had to become smaller, a pixel stands for more; what a destination asks for stays.
         ppi = preset.ppi or (true and true * width / pixels.shape[1])
         carried = _carried(statement, preset, profile, (width, height), ppi)
-        return encode(current, preset.format, carried, How(quality, preset.progressive, preset.compression))
+        data = encode(current, preset.format, carried, How(quality, preset.progressive, preset.compression))
+        return data if sign is None else sign(data)
 
     fixed = bool(preset.width_px or preset.size_mm() or preset.size)
     limits = Limits(
@@ -229,6 +247,22 @@ def _written(work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, p
         may_shrink=not fixed,
     )
     return fit_bytes(pixels, preset.quality, limits, write)
+
+
+def _signing(work: Delivery, preset: Preset, layout: Layout, statement: RightsStatement) -> Callable[[bytes], bytes]:
+    """What puts content credentials into the finished bytes of an output."""
+    mining, marked = work.settings.rights.data_mining, mark_style(work, preset) is not None
+    manifest = manifest_for(work.plan, layout, statement, work.photo.facts.format, mining, marked=marked)
+    mime, identity = ENCODERS[preset.format].mime, identity_of(work.settings)
+    return lambda data: signed(data, mime, manifest, identity)
+
+
+def _cut_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:
+    """What is said of words that one of the carriers has too little room for."""
+    short = iim.cut_short(statement_for(work, preset)) if ENCODERS[preset.format].iim else []
+    if not short:
+        return ()
+    return (f"older programs see only the beginning of the {' and the '.join(short)} (IIM): the whole stands in XMP",)
 
 
 def _carried(
@@ -243,7 +277,7 @@ def _carried(
         iim_segment=iim.app13(records),
         iim=records,
         ppi=ppi,
-        texts=tuple((ids.exif, value) for _, value, ids in statement.fields() if ids.exif is not None),
+        texts=exif.main_texts(statement),
     )
 
 
@@ -265,5 +299,7 @@ def statement_for(work: Delivery, preset: Preset) -> RightsStatement:
         data_mining=rights.data_mining,
         keywords=rights.keywords,
     )
-    shot = work.photo.facts
-    return make_statement(maker, work.facts, work.year, f"{shot.taken_at}{shot.taken_offset}" if shot.taken_at else "")
+    seen = work.photo.facts
+    taken = f"{seen.taken_at}{seen.taken_offset}" if seen.taken_at else ""
+    shot = Shot(taken, seen.device if preset.camera else ("", "", ""), seen.composite)
+    return make_statement(maker, work.facts, work.year, shot)

@@ -30,9 +30,8 @@ def block(
     levels in Exif 2.32 (from memory; exiftool's own check agrees).
     """
     main: dict[int, object] = {piexif.ImageIFD.Orientation: 1} if oriented else {}
-    for _, value, ids in statement.fields():
-        if ids.exif is not None:
-            main[ids.exif] = _text(value)
+    told = {ids.exif: _text(value) for _, value, ids in statement.fields() if ids.exif is not None}
+    main |= {tag: value for tag, value in told.items() if in_main(tag)}
     jpeg = format_ == "jpeg"
     density = ppi or (_UNKNOWN_PPI if jpeg else None)
     if density:
@@ -43,12 +42,26 @@ def block(
         }
     if jpeg:
         main[piexif.ImageIFD.YCbCrPositioning] = 1
-    camera = _camera(statement.created, srgb)
+    camera = _camera(statement.created, srgb) | {tag: value for tag, value in told.items() if not in_main(tag)}
     if format_ != "tiff":
         camera |= {piexif.ExifIFD.PixelXDimension: width_px, piexif.ExifIFD.PixelYDimension: height_px}
     if jpeg:
         camera[piexif.ExifIFD.ComponentsConfiguration] = b"\1\2\3\0"
     return _laid_out(piexif.dump({"0th": main, "Exif": camera, "GPS": {}, "1st": {}, "thumbnail": None}))
+
+
+_FIRST_OF_CAMERA = 0x829A
+
+
+def in_main(tag: int) -> bool:
+    """Whether a tag belongs to the main directory, not to the camera's, whose first is ExposureTime (Exif 2.32)."""
+    return tag < _FIRST_OF_CAMERA
+
+
+def main_texts(statement: RightsStatement) -> tuple[tuple[int, str], ...]:
+    """(tag, text) of the fields that stand in the main directory."""
+    found = ((ids.exif, value) for _, value, ids in statement.fields())
+    return tuple((tag, value) for tag, value in found if tag is not None and in_main(tag))
 
 
 def _laid_out(block: bytes) -> bytes:

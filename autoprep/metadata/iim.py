@@ -25,6 +25,17 @@ def records(statement: RightsStatement) -> bytes:
     return out
 
 
+def cut_short(statement: RightsStatement) -> list[str]:
+    """The fields of which the model's own place holds only a part, as words: "title"."""
+    return [
+        name.replace("_", " ")
+        for name, value, ids in statement.fields()
+        if ids.iim is not None
+        for part in [max(value.split("\n") if ids.form == "bag" else [value], key=lambda text: len(text.encode()))]
+        if len(part.encode("utf-8", "replace")) > ids.iim_bytes
+    ]
+
+
 def _created(when: str) -> list[tuple[int, bytes]]:
     """2:55 and 2:60 of a time such as "2026-06-14T10:31:02+01:00"; without an offset the clock is left out."""
     digits = when.replace("-", "", 2).replace(":", "").replace("T", "")

@@ -17,7 +17,7 @@ Form = Literal["text", "seq", "bag", "alt", "uri", "licensor", "owner", "maker",
 
 
 class Ids(NamedTuple):
-    """Where a field goes: XMP name and form, IIM data set with its limit in bytes, Exif tag of the main directory."""
+    """Where a field goes: XMP name and form, IIM data set with its limit in bytes, Exif tag."""
 
     xmp: str
     form: Form
@@ -68,6 +68,9 @@ class RightsStatement(BaseModel):
     licensing_url: Annotated[str, Ids("plus:Licensor", "licensor")] = ""
     data_mining: Annotated[str, Ids("plus:DataMining", "text")] = ""
     source_type: Annotated[str, Ids("Iptc4xmpExt:DigitalSourceType", "text")] = ""
+    camera_make: Annotated[str, Ids("tiff:Make", "text", exif=0x010F)] = ""
+    camera_model: Annotated[str, Ids("tiff:Model", "text", exif=0x0110)] = ""
+    lens: Annotated[str, Ids("exifEX:LensModel", "text", exif=0xA434)] = ""
 
     def fields(self) -> Iterator[tuple[str, str, Ids]]:
         """(name, value, ids) of every field that is filled in."""
@@ -95,11 +98,21 @@ class Maker:
     keywords: tuple[str, ...] = ()
 
 
-def make_statement(maker: Maker, facts: WorkFacts, year: str, taken: str = "") -> RightsStatement:
-    """The statement for one work; year is that of the work, taken the photo's time, "2026-06-14T10:31:02+01:00".
+@dataclass(frozen=True)
+class Shot:
+    """What is told of the photo: its time, "2026-06-14T10:31:02+01:00"; make, model, lens; whether of several shots."""
+
+    taken: str = ""
+    device: tuple[str, str, str] = ("", "", "")
+    composite: bool = False
+
+
+def make_statement(maker: Maker, facts: WorkFacts, year: str, shot: Shot | None = None) -> RightsStatement:
+    """The statement for one work; year is that of the work.
 
     Without an artist's name only what stands on its own is kept.
     """
+    shot = shot or Shot()
     artist = maker.artist
 
     def filled(template: str) -> str:
@@ -117,7 +130,7 @@ def make_statement(maker: Maker, facts: WorkFacts, year: str, taken: str = "") -
         keywords="\n".join(dict.fromkeys((*facts.keywords, *maker.keywords))),
         alt_text=facts.alt_text,
         extended=facts.description if facts.alt_text else "",
-        created=taken,
+        created=shot.taken,
         usage_terms=filled(maker.usage_terms) if artist else "",
         statement_url=maker.statement_url,
         marked="True" if artist else "",
@@ -129,7 +142,11 @@ def make_statement(maker: Maker, facts: WorkFacts, year: str, taken: str = "") -
         owner=artist,
         licensing_url="yes" if licensed and not maker.licensing_url else maker.licensing_url,
         data_mining=PLUS_VOCABULARY + _DATA_MINING[maker.data_mining] if maker.data_mining != "unspecified" else "",
-        source_type=_SOURCE_TYPE + "digitalCapture",
+        # What the picture was before it was evened and straightened: phones make some of several frames.
+        source_type=_SOURCE_TYPE + ("computationalCapture" if shot.composite else "digitalCapture"),
+        camera_make=shot.device[0],
+        camera_model=shot.device[1],
+        lens=shot.device[2],
         artwork_year=facts.year,
         artwork_physical=physical(facts),
         artwork_inventory=facts.inventory,

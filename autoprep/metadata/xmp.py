@@ -12,6 +12,8 @@ NAMESPACES = {
     "Iptc4xmpCore": "http://iptc.org/std/Iptc4xmpCore/1.0/xmlns/",
     "Iptc4xmpExt": "http://iptc.org/std/Iptc4xmpExt/2008-02-29/",
     "plus": "http://ns.useplus.org/ldf/xmp/1.0/",
+    "tiff": "http://ns.adobe.com/tiff/1.0/",
+    "exifEX": "http://cipa.jp/exif/1.0/",
 }
 
 

@@ -35,14 +35,28 @@ class Frame:
     scene: bool = False
     focus: tuple[float, float] = (0.5, 0.5)
     viewing_cm: float | None = None
+    crop_marks: bool = False
+
+    def slug_mm(self) -> float:
+        """How wide the white edge around the bleed is, on which the crop marks stand; 0 without them."""
+        return max(0.0, MARK_OFFSET_MM - self.bleed_mm) + MARK_LENGTH_MM if self.crop_marks else 0.0
+
+
+# Crop marks begin where the bleed ends, never within 3 mm (1/8 inch) of the trim, and are 5 mm long, a quarter of a
+# point thin: so that cutting a little off leaves none of them on the print (common practice, no source).
+MARK_OFFSET_MM, MARK_LENGTH_MM, MARK_WEIGHT_PT = 3.0, 5.0, 0.25
 
 
 @dataclass(frozen=True)
 class Layout:
-    """canvas_px: (width, height) with bleed; trim: (x0, y0, x1, y1) of the finished sheet on it; work: (x, y,
-    width, height) of the whole work on the canvas, which may reach beyond the trim when it is cropped to fill;
-    scene: (x0, y0, x1, y1) of the desk around it, where it is shown; safe_px: how far inside the trim a mark stays;
-    share: how far the photo's own pixels reach, of the size that is wanted."""
+    """Where everything lies on the canvas, in pixels.
+
+    canvas_px: (width, height) with bleed, and the edge around it where there are crop marks; trim: (x0, y0, x1, y1) of
+    the finished sheet on it; work: (x, y, width, height) of the whole work on the canvas, which may reach beyond the
+    trim when it is cropped to fill; scene: (x0, y0, x1, y1) of the desk around it, where it is shown; safe_px: how far
+    inside the trim a mark stays; share: how far the photo's own pixels reach, of the size that is wanted; slug_px: how
+    wide the edge for crop marks is; mark_px: (length, width) of these, at the canvas's border.
+    """
 
     canvas_px: tuple[int, int]
     trim: tuple[int, int, int, int]
@@ -52,6 +66,8 @@ class Layout:
     scene: tuple[int, int, int, int] | None = None
     safe_px: int = 0
     share: float = 1.0
+    slug_px: int = 0
+    mark_px: tuple[int, int] | None = None
 
     @property
     def shown(self) -> tuple[int, int, int, int]:
@@ -59,6 +75,12 @@ class Layout:
         x, y, width, height = self.work
         x0, y0, x1, y1 = self.scene or (x, y, x + width, y + height)
         return max(x0, self.trim[0]), max(y0, self.trim[1]), min(x1, self.trim[2]), min(y1, self.trim[3])
+
+    @property
+    def inked(self) -> tuple[int, int, int, int]:
+        """(x0, y0, x1, y1): the sheet with its bleed, without the edge for crop marks."""
+        width, height = self.canvas_px
+        return self.slug_px, self.slug_px, width - self.slug_px, height - self.slug_px
 
     def ground_below(self) -> int:
         """Height in px of the ground under the work, inside the trim."""
@@ -144,11 +166,17 @@ def _print(frame: Frame, native: tuple[float, float]) -> Layout:
     if (native[0] > native[1]) != (size_mm[0] > size_mm[1]):
         size_mm = (size_mm[1], size_mm[0])  # the sheet turns to suit the work
     trim = tuple(mm_to_px(side, frame.ppi) for side in size_mm)
-    canvas = tuple(mm_to_px(side + 2 * frame.bleed_mm, frame.ppi) for side in size_mm)
+    slug = mm_to_px(frame.slug_mm(), frame.ppi)
+    canvas = tuple(mm_to_px(side + 2 * frame.bleed_mm, frame.ppi) + 2 * slug for side in size_mm)
     left, top = (canvas[0] - trim[0]) // 2, (canvas[1] - trim[1]) // 2
     laid = _placed((canvas[0], canvas[1]), (left, top, left + trim[0], top + trim[1]), frame, native)
     notes = (*laid.notes, _honest_print(native), *_viewing(frame, laid.enlarge))
-    return replace(laid, notes=notes, safe_px=mm_to_px(frame.safe_mm, frame.ppi))
+    thin = max(1, round(MARK_WEIGHT_PT / _POINTS_PER_INCH * frame.ppi))
+    marks = (mm_to_px(MARK_LENGTH_MM, frame.ppi), thin) if frame.crop_marks else None
+    return replace(laid, notes=notes, safe_px=mm_to_px(frame.safe_mm, frame.ppi), slug_px=slug, mark_px=marks)
+
+
+_POINTS_PER_INCH = 72
 
 
 def least_ppi(viewing_cm: float) -> float:

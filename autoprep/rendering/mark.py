@@ -12,18 +12,18 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from autoprep.imaging.arrays import AnyArray, Float32
-from autoprep.imaging.transfer import srgb_to_linear
 from autoprep.imaging.units import LUMA
+from autoprep.rendering.legible import Contrast, drawn
 
 CornerChoice = Literal["auto", "top-left", "top-right", "bottom-left", "bottom-right"]
 CORNERS = ("bottom-right", "bottom-left", "top-right", "top-left")
-_LIGHT, _DARK = 0.98, 0.10  # sRGB code values of the two inks
 
 
 @dataclass(frozen=True)
 class MarkStyle:
     """Text, font files, height in percent of the picture's shorter side, opacity 0..1 and corner.
 
+    contrast: how well it can be read at the least; where that takes more opacity, there is more.
     fonts: each letter is written in the first that holds it; picture: a PNG whose shape is used instead of the text,
     in light or dark ink as the place asks.
     """
@@ -32,13 +32,15 @@ class MarkStyle:
     fonts: tuple[Path, ...]
     height_percent: float = 2.0
     opacity: float = 0.5
+    contrast: Contrast = "quiet"
     corner: CornerChoice = "auto"
     picture: Path | None = None
 
 
 @dataclass(frozen=True)
 class Placed:
-    """Where the mark stands: (x0, y0, x1, y1) on the canvas, its corner, and whether it lies in the ground."""
+    """Where the mark stands: (x0, y0, x1, y1) on the canvas, its corner, whether it lies in the ground, and how it is
+    drawn: in light or dark ink, and its contrast as drawn (`legible.contrast_as_drawn`)."""
 
     box: tuple[int, int, int, int]
     corner: str
@@ -128,15 +130,14 @@ def place_and_draw(
     )
     if placed is None:
         return None
-    x0, y0, x1, y1 = placed.box
-    under = _part(canvas, placed.box)
-    light, contrast = _ink_for(under)
-    ink = np.float32(_LIGHT if light else _DARK)
-    cover = (mask * np.float32(style.opacity))[..., None]
-    marked = under * (1 - cover) + ink * cover
+    # Within the work there may be a seam around the letters; on a ground of one tone none is needed.
+    room = 0 if placed.in_ground else min(gap, height // 4)
+    x0, y0, x1, y1 = placed.box[0] - room, placed.box[1] - room, placed.box[2] + room, placed.box[3] + room
+    under = _part(canvas, (x0, y0, x1, y1))
+    marked = drawn(under, np.pad(mask, room), style.opacity, style.contrast)
     top = _top(canvas)
-    canvas[y0:y1, x0:x1] = marked if top == 1 else np.rint(marked * top)
-    return replace(placed, light=light, contrast=round(contrast, 2))
+    canvas[y0:y1, x0:x1] = marked.codes if top == 1 else np.rint(marked.codes * top)
+    return replace(placed, light=marked.light, contrast=round(marked.contrast, 2))
 
 
 def _top(canvas: AnyArray) -> float:
@@ -244,17 +245,3 @@ def _busyness(canvas: AnyArray, box: tuple[int, int, int, int], gap: int) -> flo
     spread = float(flat.std())
     peak = float(np.percentile(np.abs(flat - np.median(flat)), 99))
     return spread + 0.5 * peak
-
-
-def _ink_for(under: Float32) -> tuple[bool, float]:
-    """Light or dark ink, whichever contrasts more with the mean of what lies under it, and the WCAG contrast."""
-    background = float(np.mean(srgb_to_linear(under) @ LUMA[0]))
-    light, dark = (float(srgb_to_linear(np.array(ink))) for ink in (_LIGHT, _DARK))
-    with_light, with_dark = contrast_ratio(light, background), contrast_ratio(dark, background)
-    return with_light > with_dark, max(with_light, with_dark)
-
-
-def contrast_ratio(one: float, two: float) -> float:
-    """(L1 + 0.05) / (L2 + 0.05) of two relative luminances (WCAG 2.2)."""
-    high, low = max(one, two), min(one, two)
-    return (high + 0.05) / (low + 0.05)

@@ -11,8 +11,17 @@ import numpy as np
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8, float32
 from autoprep.imaging.resample import Level, Warp, strips, warp_rows
-from autoprep.imaging.transfer import encode_fast, looked_up, quantise8, quantise16, srgb_to_linear
+from autoprep.imaging.transfer import (
+    Gamma,
+    encode_fast,
+    linear_to_code,
+    looked_up,
+    quantise8,
+    quantise16,
+    srgb_to_linear,
+)
 from autoprep.rendering import scene
+from autoprep.rendering.continued import continue_paper
 from autoprep.rendering.layout import Layout, torn_sides, warp_for
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
 
@@ -28,17 +37,17 @@ Finish = Callable[[Float32], Float32]
 class Look:
     """How a rendition is coloured and finished.
 
-    ground: sRGB code values 0..1 of the ground; matrix: linear sRGB -> the destination's linear RGB, or None;
-    gamma: the destination's power curve, None for the sRGB curve; bits: 8 or 16; mark: the visible mark, or None;
-    crop_marks: whether the trim is marked in the bleed.
+    ground: sRGB code values 0..1 of the ground; continued: it is the work's own paper, whose tone and grain go on;
+    matrix: linear sRGB -> the destination's linear RGB, or None;
+    gamma: the destination's curve; bits: 8 or 16; mark: the visible mark, or None.
     """
 
     ground: tuple[float, float, float] = (0.91, 0.91, 0.91)
+    continued: bool = False
     matrix: Float32 | None = None
-    gamma: float | None = None
+    gamma: Gamma = None
     bits: int = 8
     mark: MarkStyle | None = None
-    crop_marks: bool = False
 
 
 @dataclass(frozen=True)
@@ -68,9 +77,11 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
         shown = strip if sheet is None else _on_ground(strip, sheet[first : first + len(strip)], ground)
         canvas[y0 + first : y0 + first + len(strip), x0:x1] = quantise(shown)
         outside += share * len(strip) / (y1 - y0)
+    if look.continued and layout.scene is None:
+        continue_paper(canvas, layout.shown, ground, sheet)
     _extend(canvas, layout, torn_sides(plan.silhouette))
-    if look.crop_marks:
-        draw_crop_marks(canvas, layout.trim)
+    if layout.mark_px is not None:
+        draw_crop_marks(canvas, layout.inked, layout.trim, layout.mark_px)
     placed = None
     if look.mark is not None:
         placed = place_and_draw(canvas, layout.shown, layout.trim, look.mark, layout.safe_px)
@@ -120,17 +131,25 @@ def _ground(look: Look) -> Float32:
     return recoded(encode_fast(cast(Float32, cv2.transform(linear, look.matrix))), look.gamma)
 
 
-def draw_crop_marks(canvas: AnyArray, trim: tuple[int, int, int, int]) -> None:
-    """Hairlines outside the trim at its corners, in the outer two thirds of the bleed."""
-    height, width = canvas.shape[:2]
-    left, top, right, bottom = trim
-    ink = 0
-    for x in (left, right - 1):
-        canvas[: top * 2 // 3, x] = ink
-        canvas[height - (height - bottom) * 2 // 3 :, x] = ink
-    for y in (top, bottom - 1):
-        canvas[y, : left * 2 // 3] = ink
-        canvas[y, width - (width - right) * 2 // 3 :] = ink
+def draw_crop_marks(
+    canvas: AnyArray, inked: tuple[int, int, int, int], trim: tuple[int, int, int, int], mark_px: tuple[int, int]
+) -> None:
+    """The white edge around the sheet and its bleed, and on it hairlines that show the trim, at the canvas's border.
+
+    inked, trim: (x0, y0, x1, y1) on the canvas; mark_px: (length, width) of a hairline, which lies along the cut.
+    """
+    length, thin = mark_px
+    left, top, right, bottom = inked
+    paper = np.iinfo(canvas.dtype).max
+    for edge in (canvas[:top], canvas[bottom:], canvas[:, :left], canvas[:, right:]):
+        edge[:] = paper
+    before = (thin + 1) // 2  # of a hairline one pixel wide that pixel is cut off
+    for x in (trim[0] - before, trim[2] - thin + before):
+        canvas[:length, x : x + thin] = 0
+        canvas[-length:, x : x + thin] = 0
+    for y in (trim[1] - before, trim[3] - thin + before):
+        canvas[y : y + thin, :length] = 0
+        canvas[y : y + thin, -length:] = 0
 
 
 def _strips(
@@ -159,14 +178,14 @@ def _strips(
 _HAIR = 0.002  # linear light: so far outside its range a colour is not told as clipped
 
 
-def recoded(code: Float32, gamma: float | None) -> Float32:
-    """Codes of the sRGB curve -> codes of a pure power curve; as they are where no gamma is given."""
-    return code if gamma is None else looked_up(np.clip(code, 0, 1), _power_of_srgb(gamma))
+def recoded(code: Float32, gamma: Gamma) -> Float32:
+    """Codes of the sRGB curve -> codes of another one; as they are where that is the sRGB curve itself."""
+    return code if gamma is None else looked_up(np.clip(code, 0, 1), _of_srgb(gamma))
 
 
 @lru_cache(maxsize=4)
-def _power_of_srgb(gamma: float) -> Float32:
-    return np.asarray(srgb_to_linear(np.arange(65536) / 65535) ** (1 / gamma), np.float32)
+def _of_srgb(gamma: Gamma) -> Float32:
+    return linear_to_code(srgb_to_linear(np.arange(65536) / 65535), gamma).astype(np.float32)
 
 
 _SMALL_PX = 320
@@ -214,11 +233,11 @@ def _level(photo: Photo, photo_px_per_px: float) -> Level:
 
 def _extend(canvas: AnyArray, layout: Layout, torn: tuple[bool, bool, bool, bool]) -> None:
     """Bleed: where the work meets the trim, mirror it outward; elsewhere, and past torn sides, the ground runs on."""
-    width, height = layout.canvas_px
+    from_left, from_top, to_right, to_bottom = layout.inked
     left, top, right, bottom = layout.trim
     x0, y0, x1, y1 = layout.shown
     meets = (y0 == top, x1 == right, y1 == bottom, x0 == left)
-    room = (top, width - right, height - bottom, left)
+    room = (top - from_top, to_right - right, to_bottom - bottom, left - from_left)
     out_top, out_right, out_bottom, out_left = (
         px if met and not ragged else 0 for px, met, ragged in zip(room, meets, torn, strict=True)
     )

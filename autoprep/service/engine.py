@@ -55,7 +55,8 @@ class Engine:
         self._ready: dict[bytes, Found] = {}
         self.hints = Hints(settings.folders.inbox)
         self._next_scan = self._next_page = 0.0
-        self._page_due, self._stumbled, self._complained = True, False, -1e9
+        self._page_due, self._list_due = True, False
+        self._stumbled, self._complained = False, -1e9
 
     def _recover(self) -> None:
         interrupted, folders = self.ledger.recover(), self.settings.folders
@@ -151,12 +152,14 @@ class Engine:
         self._on_record(record)
 
     def _write_page(self, *, last: bool = False) -> None:
-        if not self._page_due or time.monotonic() < self._next_page:
+        if not (self._page_due or self._list_due) or time.monotonic() < self._next_page:
             return
-        self._next_page, self._page_due = time.monotonic() + _PAGE_EVERY_S, False
+        due, self._page_due, self._list_due = self._page_due, False, False
+        self._next_page = time.monotonic() + _PAGE_EVERY_S
         try:
-            self._page_due = not self._pages.write(self.settings, self.ledger.overview, date.today(), last=last)
-            self._lists.write(self.settings, self.ledger.overview)
+            if due:
+                self._page_due = not self._pages.write(self.settings, self.ledger.overview, date.today(), last=last)
+            self._list_due = not self._lists.write(self.settings, self.ledger.overview, last=last)
         except (OSError, AutoprepError) as problem:
             self._complain("proof page not written", reason=str(problem))
 

@@ -5,7 +5,7 @@ import json
 import time
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from autoprep.domain import JobRecord
@@ -14,6 +14,8 @@ from autoprep.ledger import Overview, WorkRow
 from autoprep.told import lists as listing
 from autoprep.told.gallery import WORKS_PAGE, Shown, work_html, works_html
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, work_page_name
+from autoprep.told.paper import OWN_FONT, Row, image_list
+from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.settings import Settings
 
 _LIST_SHARE = 20  # the list of all works takes at most one part in so many of the time
@@ -104,25 +106,37 @@ def _rights(settings: Settings, row: WorkRow, used: JobRecord) -> list[str]:
     return [text for text in words if text]
 
 
-def listed_in(settings: Settings, overview: Overview, name: str) -> list[listing.Entry]:
-    """The pictures that lie in a destination's folder now, in the order and with the numbers of its list."""
+def listed_in(settings: Settings, overview: Overview, name: str, month: str = "") -> list[listing.Entry]:
+    """The pictures that lie in a destination's folder now, in the order and with the numbers of its list.
+
+    month: only those whose photos came in then, as 2026-11 or a day of it.
+    """
 
     def there(path: str) -> bool:
         return (settings.studio / path).is_file()
 
-    return listing.entries(overview.delivered(name), settings.destinations[name], settings.artist.name, there)
+    return listing.entries(overview.delivered(name, month), settings.destinations[name], settings.artist.name, there)
+
+
+_MOST_IN_PDF = 200  # pictures; a longer list is none that a call asks for, and `sheet` makes one of any length
 
 
 class ListWriter:
-    """Writes the picture lists of the destinations that ask for one, in their folders, when they are old."""
+    """Writes the picture lists of the destinations that ask for one, in their folders, when they are old.
+
+    The one with pictures takes longest: the longer it takes, the longer until one is written again.
+    """
 
     def __init__(self) -> None:
         self._seen: dict[str, int] = {}
+        self._due: set[str] = set()
+        self._next_pdf = 0.0
 
-    def write(self, settings: Settings, overview: Overview) -> None:
+    def write(self, settings: Settings, overview: Overview, *, last: bool = False) -> bool:
         """Write the lists of which something has changed: a file, words, or what lies in the folder.
 
-        A list that somebody has changed, or laid there, is theirs: the service's own stands beside it.
+        A list that somebody has changed, or laid there, is theirs: the service's own stands beside it. Returns whether
+        all is written; last: those with pictures do not wait.
         """
         ours, due = _Lists(settings), overview.due_lists()
         for name, preset in settings.destinations.items():
@@ -136,16 +150,73 @@ class ListWriter:
             for suffix, data in ((".csv", csv), (".html", page)):
                 ours.keep(folder, suffix, data if listed else None)
             overview.written("list", [(name, 0)])
+            self._due.add(name)
             self._seen[name] = _changed_at(folder)
+        if self._due and (last or time.monotonic() >= self._next_pdf):
+            self._write_pdfs(settings, overview, ours)
         ours.remember()
+        return not self._due
+
+    def _write_pdfs(self, settings: Settings, overview: Overview, ours: "_Lists") -> None:
+        start = time.monotonic()
+        for name in self._due & settings.destinations.keys():
+            listed, folder = listed_in(settings, overview, name), settings.folders.ready / name
+            if 0 < len(listed) <= _MOST_IN_PDF:
+                heading, rows = _rows(settings, name, listed)
+                made_of = _print_of(heading, rows)
+                if not ours.holds(folder, ".pdf", made_of):  # after a start, say: it takes a while, and nothing is new
+                    ours.keep(folder, ".pdf", list_pdf(settings, name, listed), made_of)
+            else:
+                ours.keep(folder, ".pdf", None)
+            self._seen[name] = _changed_at(folder)
+        self._due.clear()
+        self._next_pdf = time.monotonic() + _LIST_SHARE * (time.monotonic() - start)
 
 
-def _changed_at(folder: Path) -> int:
-    """When something in a folder came or went last, in nanoseconds; 0 where it is not there."""
+def list_pdf(settings: Settings, name: str, listed: Sequence[listing.Entry]) -> bytes:
+    """A destination's list with pictures; of a blind one without a name. It is dated by its newest picture's day."""
+    heading, rows = _rows(settings, name, listed)
+    letters = "".join(sorted({*heading, "…", *(ch for row in rows for ch in _words(row))}))
+    newest = datetime.fromtimestamp(max(_changed_at(row.picture) for row in rows) // 10**9, UTC)
+    made = newest.replace(hour=0, minute=0, second=0)  # the same whenever the service came to write it
+    fonts, _ = fonts_for(letters, OWN_FONT)
+    author = settings.artist.name if settings.destinations[name].rights == "full" else ""
+    return image_list(heading, rows, author=author, made=made, fonts=fonts)
+
+
+def _rows(settings: Settings, name: str, listed: Sequence[listing.Entry]) -> tuple[str, list[Row]]:
+    """Heading and rows of a list; a blind one says nothing of the artist."""
+    preset = settings.destinations[name]
+    artist = settings.artist.name if preset.rights == "full" else ""
+    rows = [
+        Row(
+            settings.studio / entry.output.path, f"{entry.number:02d}", entry.file,
+            listing.caption(entry.work, artist), entry.work.alt_text, entry.work.price if preset.prices else "",
+        )
+        for entry in listed
+    ]  # fmt: skip
+    return (f"Image list — {artist}" if artist else "Image list"), rows
+
+
+def _words(row: Row) -> str:
+    return row.caption + row.words + row.price + row.file
+
+
+def _print_of(heading: str, rows: Sequence[Row]) -> str:
+    """What a list with pictures is made of: its words, and which pictures."""
+    told = [(row.number, row.caption, row.words, row.price, row.file, _changed_at(row.picture)) for row in rows]
+    return hashlib.sha256(repr((heading, told)).encode("utf-8", "replace")).hexdigest()
+
+
+def _changed_at(place: Path) -> int:
+    """When a file was written, or something in a folder came or went, last, in nanoseconds; 0 where it is not there."""
     try:
-        return folder.stat().st_mtime_ns
+        return place.stat().st_mtime_ns
     except OSError:
         return 0
+
+
+_MADE_OF = " is made of"
 
 
 class _Lists:
@@ -159,19 +230,29 @@ class _Lists:
             self._known = {}
         self._before = dict(self._known)
 
-    def keep(self, folder: Path, suffix: str, data: bytes | None) -> None:
-        """Write one list, or take it away where there is nothing to list."""
-        names = (folder / f"image-list{'' if number == 1 else f'-{number}'}{suffix}" for number in range(1, 1000))
-        place = next(place for place in names if not place.exists() or self._is_ours(place))
+    def keep(self, folder: Path, suffix: str, data: bytes | None, made_of: str = "") -> None:
+        """Write one list, or take it away where there is nothing to list; made_of: what it is made of."""
+        place = self._place(folder, suffix)
         key = place.as_posix()
         if data is None:
             if place.exists():
                 place.unlink()
             self._known.pop(key, None)
+            self._known.pop(key + _MADE_OF, None)
         elif not place.exists() or place.read_bytes() != data:
             write_now(place, data, "list")
         if data is not None:
             self._known[key] = hashlib.sha256(data).hexdigest()
+            self._known |= {key + _MADE_OF: made_of} if made_of else {}
+
+    def holds(self, folder: Path, suffix: str, made_of: str) -> bool:
+        """Whether the list that lies there is made of just that."""
+        place = self._place(folder, suffix)
+        return place.exists() and self._known.get(place.as_posix() + _MADE_OF) == made_of
+
+    def _place(self, folder: Path, suffix: str) -> Path:
+        names = (folder / f"image-list{'' if number == 1 else f'-{number}'}{suffix}" for number in range(1, 1000))
+        return next(place for place in names if not place.exists() or self._is_ours(place))
 
     def _is_ours(self, place: Path) -> bool:
         return hashlib.sha256(place.read_bytes()).hexdigest() == self._known.get(place.as_posix())

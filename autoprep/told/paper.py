@@ -1,14 +1,20 @@
-"""A sheet of pictures to print or to send along: numbered, each with its caption, as a PDF."""
+"""Pictures on paper, as a PDF to print or to send along: a sheet of them with captions, or a call's image list.
 
+Fonts are embedded, and pictures are tagged with what they show; the library tags no text, so neither file claims to be
+PDF/UA.
+"""
+
+import contextlib
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
+from typing import cast
 
 from fpdf import FPDF
-from PIL import Image, ImageOps
+from PIL import Image, ImageCms, ImageOps
 
 OWN_FONT = Path(str(resources.files("autoprep") / "fonts" / "DejaVuSans.ttf"))
 _PAGE_MM, _EDGE_MM, _GAP_MM = (210.0, 297.0), 14.0, 6.0  # A4 (ISO 216)
@@ -37,18 +43,7 @@ def sheet(
     author: written into the file's properties, empty for a blind sheet; made: the time that the file names;
     fonts: of the letters, the first that holds one; by default the font that comes along.
     """
-    pdf = FPDF("portrait", "mm", "A4")
-    pdf.set_auto_page_break(False)
-    pdf.set_title(heading)
-    pdf.set_lang("en")
-    if author:
-        pdf.set_author(author)
-    pdf.set_producer("")
-    pdf.set_creation_date(made or datetime.now(UTC))
-    for name, font in zip(("text", "other"), fonts or (OWN_FONT,), strict=False):
-        pdf.add_font(name, "", str(font))
-    if len(fonts) > 1:
-        pdf.set_fallback_fonts(["other"])
+    pdf = _document(heading, author, made or datetime.now(UTC), fonts)
     width = (_PAGE_MM[0] - 2 * _EDGE_MM - (_COLUMNS - 1) * _GAP_MM) / _COLUMNS
     height = (_PAGE_MM[1] - 2 * _EDGE_MM - _HEAD_MM) / _ROWS - _GAP_MM
     per_page = _COLUMNS * _ROWS
@@ -61,6 +56,82 @@ def sheet(
             y = _EDGE_MM + _HEAD_MM + place // _COLUMNS * (height + _GAP_MM)
             _draw(pdf, cell, (x, y, width, height))
     return bytes(pdf.output())
+
+
+@dataclass(frozen=True)
+class Row:
+    """One picture of an image list: its file, number, and file name; the caption; what it shows; its price."""
+
+    picture: Path
+    number: str
+    file: str
+    caption: str
+    words: str = ""
+    price: str = ""
+
+
+_ROWS_PER_PAGE, _PICTURE_MM, _PRICE_MM = 6, (48.0, 38.0), 26.0
+
+
+def image_list(heading: str, rows: Sequence[Row], *, author: str, made: datetime, fonts: Sequence[Path] = ()) -> bytes:
+    """A call's list as a PDF: a picture beside each entry, six to a page of A4. The same rows give the same bytes.
+
+    author, made, fonts as for `sheet`; author is empty for a blind list.
+    """
+    pdf = _document(heading, author, made, fonts)
+    height = (_PAGE_MM[1] - 2 * _EDGE_MM - _HEAD_MM) / _ROWS_PER_PAGE
+    pages = max(1, -(-len(rows) // _ROWS_PER_PAGE))
+    for page in range(pages):
+        pdf.add_page()
+        _head(pdf, heading, f"{page + 1} / {pages}" if pages > 1 else "")
+        for place, row in enumerate(rows[page * _ROWS_PER_PAGE : (page + 1) * _ROWS_PER_PAGE]):
+            _draw_row(pdf, row, _EDGE_MM + _HEAD_MM + place * height)
+    return bytes(pdf.output())
+
+
+def _draw_row(pdf: FPDF, row: Row, y: float) -> None:
+    small = _small(row.picture)
+    if small is not None:
+        data, (px_wide, px_high) = small
+        scale = min(_PICTURE_MM[0] / px_wide, _PICTURE_MM[1] / px_high)
+        pdf.image(io.BytesIO(data), _EDGE_MM, y, px_wide * scale, px_high * scale, alt_text=row.words or row.caption)
+    x = _EDGE_MM + _PICTURE_MM[0] + _GAP_MM
+    width = _PAGE_MM[0] - _EDGE_MM - x - (_PRICE_MM if row.price else 0)
+    pdf.set_font("text", size=10)
+    if row.price:
+        pdf.set_xy(_PAGE_MM[0] - _EDGE_MM - _PRICE_MM, y)
+        pdf.cell(_PRICE_MM, 5, _fitting(pdf, row.price, _PRICE_MM), align="R")
+    for text, size, line_mm, most in ((row.caption, 10, 5.0, 3), (row.words, 8, 4.0, 3), (row.file, 8, 4.0, 1)):
+        pdf.set_font("text", size=size)
+        said = f"{row.number}  {text}" if text is row.caption else text
+        for line in _lines(pdf, said, width, most):
+            pdf.set_xy(x, y)
+            pdf.cell(width, line_mm, line)
+            y += line_mm
+
+
+def _lines(pdf: FPDF, text: str, width: float, most: int) -> list[str]:
+    """The text broken into at most so many lines; what is left over is told by three dots."""
+    if not text:
+        return []
+    lines = cast(list[str], pdf.multi_cell(width, None, text, dry_run=True, output="LINES", align="L"))
+    return lines if len(lines) <= most else [*lines[: most - 1], _fitting(pdf, " ".join(lines[most - 1 :]), width)]
+
+
+def _document(heading: str, author: str, made: datetime, fonts: Sequence[Path]) -> FPDF:
+    pdf = FPDF("portrait", "mm", "A4")
+    pdf.set_auto_page_break(False)
+    pdf.set_title(heading)
+    pdf.set_lang("en")
+    if author:
+        pdf.set_author(author)
+    pdf.set_producer("")
+    pdf.set_creation_date(made)
+    for name, font in zip(("text", "other"), fonts or (OWN_FONT,), strict=False):
+        pdf.add_font(name, "", str(font))
+    if len(fonts) > 1:
+        pdf.set_fallback_fonts(["other"])
+    return pdf
 
 
 def _head(pdf: FPDF, heading: str, page: str) -> None:
@@ -105,10 +176,23 @@ def _small(picture: Path) -> tuple[bytes, tuple[int, int]] | None:
         with Image.open(picture) as opened:
             opened.draft("RGB", (_PICTURE_PX, _PICTURE_PX))
             upright = ImageOps.exif_transpose(opened) or opened
-            small = upright.convert("RGB")
+            small = _as_screens_show(upright)
             small.thumbnail((_PICTURE_PX, _PICTURE_PX), Image.Resampling.LANCZOS)
     except (OSError, ValueError, SyntaxError):
         return None
     out = io.BytesIO()
+    small.info.clear()
     small.save(out, "JPEG", quality=_QUALITY, subsampling=0)
     return out.getvalue(), small.size
+
+
+def _as_screens_show(picture: Image.Image) -> Image.Image:
+    """The picture in sRGB: the page has no colour space of its own."""
+    profile = picture.info.get("icc_profile")
+    if profile:
+        with contextlib.suppress(ImageCms.PyCMSError, OSError, ValueError):
+            source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            shown = ImageCms.profileToProfile(picture, source, ImageCms.createProfile("sRGB"), outputMode="RGB")
+            if shown is not None:
+                return shown
+    return picture.convert("RGB")

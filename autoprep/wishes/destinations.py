@@ -54,7 +54,9 @@ class Preset(Table):
     safe_mm: Annotated[float, Field(ge=0, le=100)] = Field(
         default=0.0, description="the mark stays this far inside the trim"
     )
-    crop_marks: bool = Field(default=False, description="thin corner marks in the bleed that show the trim")
+    crop_marks: bool = Field(
+        default=False, description="thin marks outside the bleed that show the trim, on a white edge of 5 mm or more"
+    )
     viewing_cm: Annotated[float, Field(gt=0)] | None = Field(
         default=None, description="from how far a print is looked at; the record says whether its pixels suffice"
     )
@@ -65,7 +67,10 @@ class Preset(Table):
     fit: Literal["whole", "fill"] = Field(
         default="whole", description="whole: all of it on a ground; fill: cropped, a detail"
     )
-    ground: str = Field(default="neutral", description='"neutral", "paper", "white" or a colour such as "#e8e4dc"')
+    ground: str = Field(
+        default="neutral",
+        description='"neutral", "paper" (the work\'s own paper goes on), "white" or a colour such as "#e8e4dc"',
+    )
     margin_percent: Annotated[float, Field(ge=0, le=45)] = Field(
         default=0.0, description="ground around, in % of the shorter side"
     )
@@ -102,6 +107,12 @@ class Preset(Table):
     mark: bool = Field(default=True, description="the small visible mark")
     rights: Literal["full", "none"] = Field(default="full", description="none: nothing in the file tells who made it")
     title: bool = Field(default=False, description='with rights = "none": let the title stay in the file')
+    camera: bool = Field(
+        default=False, description="the camera's make, model and lens stay in the file; never a serial number"
+    )
+    credentials: bool = Field(
+        default=False, description="content credentials (C2PA): a signed note inside the file of what was done to it"
+    )
     name: str = Field(default="{photo}", description="file name: " + " ".join(f"{{{field}}}" for field in NAME_FIELDS))
     name_max: Annotated[int, Field(ge=1, le=120)] = Field(
         default=100, description="the most characters, without the ending"
@@ -195,7 +206,7 @@ class Preset(Table):
                 "afar, and 100 to 150 ppi are enough for them"
             )
         if self.crop_marks and not self.bleed_mm:
-            raise ValueError("crop_marks stand in the bleed; give bleed_mm too")
+            raise ValueError("crop_marks show where the bleed is cut off; give bleed_mm too")
         return self
 
     @model_validator(mode="after")
@@ -205,14 +216,21 @@ class Preset(Table):
             raise ValueError(f"bits = 16 goes with {able('deep')}, not with {self.format}")
         if self.profile and not row.inks:
             raise ValueError(f"an ICC file of your own goes with {able('inks')}, not with {self.format}")
-        if self.profile and self.bits == 16:
-            raise ValueError("an ICC file of your own goes with bits = 8")
         if self.max_kb is not None and not row.lossy:
             raise ValueError(f"max_kb goes with {able('lossy')}; {self.format} keeps every pixel")
         if self.max_kb is not None and self.min_kb is not None and self.min_kb >= self.max_kb:
             raise ValueError("min_kb must be below max_kb")
+        if self.credentials and not row.mime:
+            raise ValueError(f"credentials go with {able('mime')}, not with {self.format}")
+        return self
+
+    @model_validator(mode="after")
+    def _blind(self) -> Self:
         if self.rights == "none" and self.mark:
             raise ValueError('rights = "none" and mark = true contradict each other: the mark names the artist')
+        for key in ("camera", "credentials"):
+            if self.rights == "none" and getattr(self, key):
+                raise ValueError(f'rights = "none" and {key} = true contradict each other: it can tell whose it is')
         if self.rights == "none":
             told = {"photo", "last", "first", "initial", "year", "inv", *(() if self.title else ("title",))}
             found = [part[1] for part in Formatter().parse(self.name) if part[1] in told]

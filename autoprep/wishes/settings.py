@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 from pydantic import ConfigDict, Field
 
 from autoprep.errors import ConfigError, Unreadable
+from autoprep.files.credentials import available
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.icc import colour_model
 from autoprep.wishes.destinations import Preset, Table
@@ -72,6 +73,7 @@ class Mark(Table):
     picture: str = ""
     height_percent: Annotated[float, Field(ge=0.5, le=10)] = 2.0
     opacity_percent: Annotated[float, Field(ge=5, le=100)] = 50.0
+    contrast: Literal["quiet", "readable"] = "quiet"
     corner: MarkCorner = "auto"
 
 
@@ -90,6 +92,13 @@ class Correction(Table):
     camera_contrast: Annotated[float, Field(ge=0, le=0.5)] = CAMERA_CONTRAST
     takes: Literal["best", "all"] = "best"
     sure_enough: Annotated[float, Field(ge=0, le=1)] = 0.90
+
+
+class Credentials(Table):
+    """Who signs content credentials: PEM files of the artist's own; empty: those that `autoprep credentials` makes."""
+
+    certificate: str = ""
+    key: str = ""
 
 
 class Inbox(Table):
@@ -120,6 +129,7 @@ class Main(Table):
     artist: Artist = Artist()
     rights: Rights = Rights()
     mark: Mark = Mark()
+    credentials: Credentials = Credentials()
     inbox: Inbox = Inbox()
     correction: Correction = Correction()
     service: Service = Service()
@@ -134,6 +144,7 @@ class Settings(Table):
     artist: Artist
     rights: Rights
     mark: Mark
+    credentials: Credentials = Credentials()
     inbox: Inbox = Inbox()
     correction: Correction
     service: Service
@@ -160,8 +171,11 @@ def find_config(given: Path | None) -> Path:
     raise ConfigError("this is no studio folder: make one with `autoprep init DIR`, stand in it, or give --config FILE")
 
 
-def load(config_file: Path) -> Settings:
-    """Read and validate both files. Raises ConfigError that names all mistakes with their lines and nearest names."""
+def load(config_file: Path, *, keyless: bool = False) -> Settings:
+    """Read and validate both files. Raises ConfigError that names all mistakes with their lines and nearest names.
+
+    keyless: that the key of content credentials is missing is no mistake.
+    """
     mistakes, main_text = Mistakes(), _text(config_file)
     main = mistakes.validated(Main, mistakes.parsed(config_file, main_text), config_file, main_text) or Main()
     destinations_file = config_file.with_name(DESTINATIONS_FILE)
@@ -184,6 +198,7 @@ def load(config_file: Path) -> Settings:
         artist=main.artist,
         rights=main.rights,
         mark=main.mark,
+        credentials=main.credentials,
         inbox=main.inbox,
         correction=main.correction,
         service=main.service,
@@ -192,6 +207,8 @@ def load(config_file: Path) -> Settings:
     )
     _check_texts(settings, config_file, main_text, mistakes)
     _check_profiles(settings, destinations_file, text, mistakes)
+    if not keyless:
+        _check_credentials(settings, destinations_file, text, mistakes)
     mistakes.tell()
     return settings
 
@@ -290,6 +307,29 @@ def _profile_problem(settings: Settings, name: str, preset: Preset) -> str:
 def ledger_path(settings: Settings) -> Path:
     """Where the ledger lies."""
     return settings.folders.records / "ledger.sqlite3"
+
+
+def credentials_paths(settings: Settings) -> tuple[Path, Path]:
+    """Where the certificate and the key of content credentials lie: the artist's own, or those made here."""
+    own, config = settings.credentials, settings.config_file.parent
+    if own.certificate or own.key:
+        return settings.studio / own.certificate, settings.studio / own.key
+    return config / "credentials-certificate.pem", config / "credentials-key.pem"
+
+
+def _check_credentials(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
+    """Where a destination asks for content credentials, the extra, the certificate and the key must be there."""
+    asking = [name for name, preset in settings.destinations.items() if preset.credentials]
+    if not asking:
+        return
+    line = line_of(text, (asking[0], "credentials"))
+    if not available():
+        mistakes.add("content credentials need an extra: pip install 'autoprep[credentials]'", path, line)
+    for place in credentials_paths(settings):
+        if not place.is_file():
+            way = "" if settings.credentials.key else "; `autoprep credentials` makes one"
+            mistakes.add(f"content credentials need a certificate and a key; there is no {place}{way}", path, line)
+            return
 
 
 def font_path(settings: Settings) -> Path:

@@ -1,20 +1,31 @@
-"""Into other profiles: lcms through Pillow against our own arithmetic, grey and CMYK, and what falls outside."""
+"""Into other profiles: lcms against our own arithmetic and colour-science, grey and CMYK, and what falls outside."""
 
 import io
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import imagecodecs
 import numpy as np
 import pytest
+import tifffile
 from PIL import Image, ImageCms
 
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import Unreadable
-from autoprep.files.conversion import convert
+from autoprep.files.conversion import Converted, convert, total_ink
 from autoprep.files.encoders import Carried, encode
-from autoprep.files.icc import SPACES, colour_model, read_matrix_profile
-from autoprep.imaging.arrays import UInt8
-from autoprep.imaging.transfer import srgb_to_linear
+from autoprep.files.icc import SPACES, RgbSpace, colour_model, read_matrix_profile, srgb_tables
+from autoprep.imaging.arrays import AnyArray, UInt8
+from autoprep.imaging.colour import ciede2000, lab_from_linear, luminance_of_lightness
+from autoprep.imaging.transfer import linear_to_code, linear_to_srgb, srgb_to_linear
+from autoprep.rendering.layout import Frame, lay_out
+from autoprep.rendering.render import Look, render
+from autoprep.wishes.settings import Settings
+from tests.photos import jpeg
+from tests.rendering.test_render import plan_for
+from tests.test_job import done, order_for
+from tests.test_one_place import with_table
 
 SRGB = SPACES["srgb"].profile()
 COLORD = Path("/usr/share/color/icc/colord")
@@ -81,6 +92,16 @@ def test_cmyk_files_hold_four_inks_and_their_profile() -> None:
     found = convert(np.repeat(COLOURS, 8, axis=0), SRGB, press, "relative", black_point=True)
     assert found.pixels.shape == (8, 4, 4)
     assert found.outside > 0.2  # pure green is beyond any press
+    assert found.ink is not None
+    totals = found.pixels.astype(float).sum(-1) / 255 * 100
+    assert found.ink[0] == pytest.approx(totals.max())
+    assert 150 < found.ink[1] <= found.ink[0] <= 400
+    deep = convert(np.repeat(COLOURS, 8, axis=0), SRGB, press, "relative", black_point=True, bits=16).pixels
+    assert deep.dtype == np.uint16
+    assert np.abs(deep / 257 - found.pixels).max() <= 0.51  # eight bits are these, rounded
+    with Image.open(io.BytesIO(encode(found.pixels, "tiff", Carried(icc=press)))) as image:
+        assert image.mode == "CMYK"
+    assert np.array_equal(tifffile.imread(io.BytesIO(encode(deep, "tiff", Carried(icc=press)))), deep)
     for format_ in ("jpeg", "tiff"):
         with Image.open(io.BytesIO(encode(found.pixels, format_, Carried(icc=press)))) as image:
             assert image.mode == "CMYK"
@@ -111,20 +132,22 @@ def test_intent_and_black_point_are_handed_on(
 ) -> None:
     """Numbers of the rendering intents: ICC.1:2022, 7.2.15."""
     asked: list[tuple[int, bool]] = []
-    real = ImageCms.buildTransform
+    real = imagecodecs.cms_transform
 
-    def build(*given: Any) -> Any:
-        asked.append((int(given[4]), bool(given[5] & ImageCms.Flags.BLACKPOINTCOMPENSATION)))
-        return real(*given)
+    def transform(*given: Any, **named: Any) -> Any:
+        asked.append((int(named["intent"]), bool(named["flags"] & imagecodecs.CMS.FLAGS.BLACKPOINTCOMPENSATION)))
+        return real(*given, **named)
 
-    monkeypatch.setattr(ImageCms, "buildTransform", build)
+    monkeypatch.setattr(imagecodecs, "cms_transform", transform)
     convert(COLOURS, SRGB, SPACES["a98-rgb"].profile(), intent, black_point)
     assert asked[0] == (code, black_point)
 
 
 @pytest.mark.parametrize(
-    ("name", "published"), [("display-p3", "Display P3"), ("a98-rgb", "Adobe RGB (1998)"), ("prophoto", "ROMM RGB")]
-)
+    ("name", "published"), [("display-p3", "Display P3"), ("a98-rgb", "Adobe RGB (1998)"),
+     ("prophoto", "ROMM RGB"),
+     ("eci-rgb", "ECI RGB v2")],
+)  # fmt: skip
 def test_a_space_is_the_one_of_the_standards(name: str, published: str) -> None:
     """Against colour-science's tables (ISO 22028-2, SMPTE EG 432-1 and others), Bradford between the whites."""
     import colour
@@ -150,8 +173,98 @@ def test_on_the_way_to_a_labs_profile_a_photo_passes_the_smallest_space_that_hol
     from autoprep.wishes.destinations import Preset
 
     preset = Preset(long_side_px=900, profile="lab.icc")
-    for name in ("srgb", "display-p3", "a98-rgb", "prophoto"):
+    for name in ("srgb", "display-p3", "a98-rgb", "eci-rgb", "prophoto"):
         matrix = np.linalg.inv(SPACES[name].from_srgb()).astype(np.float32)
         photo = Photo(np.zeros((4, 4, 3), np.uint8), PhotoFacts("png", 4, 4), matrix=matrix)
         assert _space_of(preset, photo) == name
     assert _space_of(preset, Photo(np.zeros((4, 4, 3), np.uint8), PhotoFacts("png", 4, 4))) == "srgb"
+
+
+@pytest.mark.parametrize(("lightness", "code"), [(95, 242), (75, 191), (50, 128), (20, 51), (5, 13)])
+def test_codes_of_the_archives_space_are_lightness(lightness: float, code: int) -> None:
+    """Metamorfoze Preservation Imaging Guidelines 1.0 (2012): codes of eciRGB v2 are 2.55 times L*."""
+    grey = (
+        np.full((1, 1, 3), linear_to_srgb(np.array(luminance_of_lightness(lightness))) * 65535)
+        .round()
+        .astype(np.uint16)
+    )
+    found = convert(grey, SRGB, SPACES["eci-rgb"].profile(), "relative", black_point=False).pixels[0, 0]
+    assert found.tolist() == [code] * 3
+    ours = linear_to_code(np.array(luminance_of_lightness(lightness)), "L*") * 255
+    assert float(ours) == pytest.approx(2.55 * lightness, abs=1e-9)
+
+
+@pytest.mark.parametrize("published", ["ITU-R BT.2020", "ROMM RGB", "ECI RGB v2"])
+def test_a_p3_photo_reaches_a_labs_profile_from_16_bits(published: str) -> None:
+    """From the photo's codes to those of a lab's profile, colour-science between: CIEDE2000 at most .05 in 16 bits;
+    in 8 bits each code is the nearest one, or the next where that is a coin's toss.
+    """
+    import colour
+
+    own = {"ROMM RGB": SPACES["prophoto"], "ECI RGB v2": SPACES["eci-rgb"]}
+    wide = RgbSpace("Wide", ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)), 2.4)  # primaries of ITU-R BT.2020
+    target = own.get(published, wide)
+    codes = np.random.default_rng(5).integers(0, 256, (40, 60, 3)).astype(np.uint8)
+    codes[0, :6] = [(240, 45, 30), (255, 120, 0), (250, 60, 120), (0, 255, 0), (30, 90, 250), (128, 128, 128)]
+    p3 = SPACES["display-p3"]
+    photo = Photo(codes, PhotoFacts("png", 60, 40), srgb_tables(256), np.linalg.inv(p3.from_srgb()).astype(np.float32))
+    plan, look = plan_for(60, 40), Look(matrix=p3.from_srgb(), gamma=p3.gamma, bits=16)
+    made = render(photo, plan, lay_out(Frame(), plan), look, lambda strip, _x, _y: strip, lambda code: code).pixels
+    linear = colour.RGB_to_RGB(srgb_to_linear(codes / 255), "Display P3", "sRGB")
+    in_target = linear @ target.from_srgb().T.astype(float)
+    held = ((in_target >= 0) & (in_target <= 1)).all(-1)
+    assert held.mean() > 0.6
+    deep = convert(made, p3.profile(), target.profile(), "relative", False, bits=16).pixels
+    profile = read_matrix_profile(target.profile())
+    assert profile is not None
+    levels = profile.tables(65536).astype(float)
+    found = np.stack([levels[c][deep[..., c]] for c in range(3)], axis=-1) @ profile.to_srgb.T
+    assert ciede2000(lab_from_linear(linear), lab_from_linear(found))[held].max() <= 0.05
+    eight = convert(made, p3.profile(), target.profile(), "relative", False).pixels
+    ideal = linear_to_code(np.clip(in_target, 0, 1), target.gamma) * 255
+    assert np.abs(eight - ideal)[held].max() <= 0.75
+
+
+def test_total_ink_is_the_sum_of_the_four() -> None:
+    inks = np.zeros((100, 100, 4), np.uint8)
+    inks[:, :50] = (128, 51, 0, 255)
+    inks[0, 0] = 255
+    most, nearly_all = total_ink(inks)
+    assert most == 400
+    assert nearly_all == pytest.approx((128 + 51 + 255) / 2.55)
+    assert total_ink(inks.astype(np.uint16) * 257) == pytest.approx((most, nearly_all))
+
+
+@pytest.mark.skipif(not (GHOST / "default_cmyk.icc").is_file(), reason="libgs-common is not installed")
+def test_files_for_labs_are_made_from_16_bits_and_tell_their_ink(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    came: list[np.dtype[Any]] = []
+
+    def watched(pixels: AnyArray, *rest: Any) -> Converted:
+        came.append(pixels.dtype)
+        return convert(pixels, *rest)
+
+    monkeypatch.setattr("autoprep.job.delivery.convert", watched)
+    wide = SPACES["prophoto"].profile()
+    (studio.studio / "lab.icc").write_bytes(wide)
+    (studio.studio / "press.icc").write_bytes((GHOST / "default_cmyk.icc").read_bytes())
+    settings = with_table(
+        studio,
+        '[lab]\nlong_side_px = 300\nformat = "tiff"\nbits = 16\nprofile = "lab.icc"\nmark = false\n'
+        '[press]\nlong_side_px = 300\nformat = "tiff"\nprofile = "press.icc"\nmark = false\n',
+    )
+    order = order_for(settings, jpeg())
+    places = {name: settings.folders.ready / name / "a.tif" for name in ("lab", "press")}
+    outputs = {output.destination: output for output in done(replace(order, places=places)).record.outputs}
+    with tifffile.TiffFile(places["lab"]) as file:
+        deep = file.asarray()
+        assert file.pages[0].tags[34675].value == wide  # type: ignore[union-attr]
+    assert deep.dtype == np.uint16
+    assert came == [np.uint16, np.uint16]
+    inks = tifffile.imread(places["press"])
+    assert inks.shape[-1] == 4
+    most, nearly_all = total_ink(inks)
+    said = f"total ink: {most:.0f} % at the most, 99.9 % of the picture stay below {nearly_all:.0f} %"
+    assert said in outputs["press"].notes
+    assert not any("ink" in note for note in outputs["lab"].notes)

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 import tifffile
-from PIL import Image, ImageCms
+from PIL import ExifTags, Image, ImageCms
 
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.containers import is_whole, sniff
@@ -150,6 +150,19 @@ def test_camera_facts_are_read_and_the_position_is_not() -> None:
     assert facts.focal_mm35 == 28
     assert facts.taken_at == "2025-06-14T10:11:12"
     assert "48" not in repr(facts)
+    assert facts.device == ("Saltmere Optics", "PLANTED-MODEL", "")
+    assert not facts.composite
+
+
+@pytest.mark.parametrize(("value", "several"), [(0, False), (1, False), (2, True), (3, True)])
+def test_a_picture_of_several_shots_and_its_lens_are_known(value: int, several: bool) -> None:
+    """Exif 2.32, CompositeImage: 2 and 3 are made of several; a name of a lens is one short line, whatever it holds."""
+    exif = Image.Exif()
+    exif.get_ifd(ExifTags.IFD.Exif).update({0xA460: value, ExifTags.Base.LensModel: "SO-1 back\x07 camera " * 9})
+    facts = read_photo(saved("JPEG", exif=exif.tobytes())).facts
+    assert facts.composite == several
+    assert facts.device[2].startswith("SO-1 back camera SO-1")
+    assert len(facts.device[2]) == 80
 
 
 @pytest.mark.parametrize("format_", ["JPEG", "PNG", "WEBP", "AVIF", "HEIF"])

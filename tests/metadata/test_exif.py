@@ -8,7 +8,7 @@ from PIL import ExifTags, Image
 
 from autoprep.domain import WorkFacts
 from autoprep.metadata import exif, iim
-from autoprep.metadata.statement import Maker, make_statement
+from autoprep.metadata.statement import Maker, Shot, make_statement
 
 
 def _read(block: bytes) -> dict[int, object]:
@@ -22,7 +22,7 @@ def _read(block: bytes) -> dict[int, object]:
 
 def test_the_imaging_librarys_own_writer_gives_the_same() -> None:
     maker = Maker(artist="Wren Halloway", notice="(c) {year} {artist}")
-    statement = make_statement(maker, WorkFacts(title="Reeds"), "2026", "2026-06-14T10:31:02+01:00")
+    statement = make_statement(maker, WorkFacts(title="Reeds"), "2026", Shot("2026-06-14T10:31:02+01:00"))
     ours = _read(exif.block(statement, 900, 600, 300.0, srgb=True))
     theirs = Image.Exif()
     theirs[ExifTags.Base.Orientation] = 1
@@ -50,7 +50,7 @@ def test_the_imaging_librarys_own_writer_gives_the_same() -> None:
 def test_every_value_begins_at_an_even_place_and_every_directory_ends(name: str) -> None:
     """TIFF 6.0, section 2: values lie on word boundaries; four bytes after the entries say that none follows."""
     taken = "2026-06-14T10:31:02+01:00"
-    tiff = exif.block(make_statement(Maker(artist=name), WorkFacts(), "2026", taken), 9, 6, 300.0, True)[6:]
+    tiff = exif.block(make_statement(Maker(artist=name), WorkFacts(), "2026", Shot(taken)), 9, 6, 300.0, True)[6:]
     directories = [8]
     for start in directories:
         (count,) = struct.unpack_from(">H", tiff, start)
@@ -65,7 +65,7 @@ def test_every_value_begins_at_an_even_place_and_every_directory_ends(name: str)
 
 
 def test_without_an_offset_the_clock_alone_is_told() -> None:
-    said = make_statement(Maker(artist="Wren"), WorkFacts(), "2026", "2026-06-14T10:31:02")
+    said = make_statement(Maker(artist="Wren"), WorkFacts(), "2026", Shot("2026-06-14T10:31:02"))
     found = _read(exif.block(said, 9, 6, None, srgb=True))
     assert found[ExifTags.Base.DateTimeOriginal] == "2026:06:14 10:31:02"
     assert ExifTags.Base.OffsetTimeOriginal not in found

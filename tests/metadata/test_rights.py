@@ -16,7 +16,7 @@ from autoprep.files.encoders import ENCODERS, Carried, How, encode
 from autoprep.files.icc import SPACES
 from autoprep.imaging.arrays import AnyArray
 from autoprep.metadata import exif, iim, xmp
-from autoprep.metadata.statement import PLUS_VOCABULARY, Maker, RightsStatement, make_statement
+from autoprep.metadata.statement import PLUS_VOCABULARY, Maker, RightsStatement, Shot, make_statement
 
 NAME = "Wren Hallöway 画"
 
@@ -48,7 +48,8 @@ FACTS = WorkFacts(
 
 def statement(title: str | None = None, **changes: object) -> RightsStatement:
     facts = FACTS if title is None else FACTS.model_copy(update={"title": title})
-    return make_statement(replace(MAKER, **changes), facts, "2026", "2026-06-14T10:31:02+01:00")  # type: ignore[arg-type]
+    shot = Shot("2026-06-14T10:31:02+01:00", ("Saltmere Optics", "SO-1", "SO-1 back camera 5.7mm f/1.8"))
+    return make_statement(replace(MAKER, **changes), facts, "2026", shot)  # type: ignore[arg-type]
 
 
 def carried(said: RightsStatement, format_: str) -> Carried:
@@ -60,7 +61,7 @@ def carried(said: RightsStatement, format_: str) -> Carried:
         iim_segment=iim.app13(records),
         iim=records,
         ppi=300,
-        texts=tuple((ids.exif, value) for _, value, ids in said.fields() if ids.exif is not None),
+        texts=exif.main_texts(said),
     )
 
 
@@ -179,6 +180,11 @@ def test_a_second_reader_agrees(tmp_path: Path, format_: str, bits: int) -> None
     assert found["XMP:CreatorContactInfo"]["CiEmailWork"] == "wren@example.org"
     assert found["XMP:AltTextAccessibility"] == "Pink thrift in the foreground, two boats behind it"
     assert found["EXIF:Artist"] == NAME
+    assert [found[f"EXIF:{tag}"] for tag in ("Make", "Model", "LensModel")] == [
+        "Saltmere Optics", "SO-1", "SO-1 back camera 5.7mm f/1.8",
+    ]  # fmt: skip
+    assert found["XMP:Model"] == "SO-1"
+    assert found["XMP:LensModel"] == "SO-1 back camera 5.7mm f/1.8"
     assert "Warning" not in found
     checked = subprocess.run(
         ["exiftool", "-validate", "-warning", "-a", "-s3", str(place)], capture_output=True, check=True, text=True
@@ -196,3 +202,17 @@ def test_a_cut_name_is_told_from_a_changed_one(tmp_path: Path) -> None:
     records = iim.records(statement(artist="é" * 40))
     assert data[at + 12 : at + 28] == hashlib.md5(records).digest()
     assert found.read_xmp()["Xmp.dc.creator"] == ["é" * 40]
+
+
+def test_what_a_carrier_has_no_room_for_is_told() -> None:
+    """IIM 4.2: 2:80 holds 32 bytes, 2:05 holds 64, and 2:25 64 for each keyword."""
+    assert iim.cut_short(statement()) == []
+    assert iim.cut_short(statement(title="Thrift" * 11, artist="é" * 17, credit="Saltmere")) == ["creator", "title"]
+    assert iim.cut_short(statement(keywords=("sea " * 9, "k" * 65))) == ["keywords"]
+
+
+def test_a_picture_of_several_shots_is_told() -> None:
+    """IPTC NewsCodes, digital source type: computationalCapture is what phones make of several frames."""
+    types = {make_statement(MAKER, FACTS, "2026", Shot(composite=several)).source_type for several in (False, True)}
+    prefix = "http://cv.iptc.org/newscodes/digitalsourcetype/"
+    assert types == {f"{prefix}digitalCapture", f"{prefix}computationalCapture"}

@@ -8,7 +8,8 @@ import pytest
 from PIL import Image, features
 
 from autoprep.imaging.arrays import UInt8
-from autoprep.rendering.mark import CORNERS, MarkStyle, contrast_ratio, missing_glyphs, place_and_draw, text_mask
+from autoprep.rendering.legible import Contrast, contrast_ratio
+from autoprep.rendering.mark import CORNERS, MarkStyle, missing_glyphs, place_and_draw, text_mask
 from autoprep.wishes.settings import font_path as _font_path
 from tests.test_settings import studio
 
@@ -83,6 +84,7 @@ def test_it_keeps_off_a_signature_that_hardly_shows(paper: tuple[int, int, int],
 
 def test_grain_is_no_signature() -> None:
     grain = np.random.default_rng(1).normal(0, 6.0, (700, 900, 1))
+    grain[:, :450] = 0  # else all corners are alike, and the usual one is taken whatever is seen in them
     canvas = np.clip(np.array((235, 230, 220)) + grain, 0, 255).astype(np.uint8)
     placed = place_and_draw(canvas, BOX, BOX, STYLE)
     assert placed is not None
@@ -102,11 +104,61 @@ def test_it_keeps_inside_the_safe_zone() -> None:
 
 @pytest.mark.parametrize("level", [10, 60, 110, 130, 160, 250])
 def test_light_or_dark_by_what_lies_under_it(level: int) -> None:
-    """Contrast of at least 3:1 before opacity, by the formula of WCAG 2.2."""
     placed = place_and_draw(sheet(level), BOX, BOX, STYLE)
     assert placed is not None
-    assert placed.contrast >= 3
     assert placed.light == (level < 120)
+
+
+def grounds() -> dict[str, UInt8]:
+    """From white to black, in strong colours, textured, and black where the mark begins and white where it ends."""
+    found = {f"grey {level}": sheet(level) for level in (0, 40, 110, 120, 128, 140, 200, 255)}
+    noise = cv2.GaussianBlur(np.random.default_rng(3).normal(0, 1, (700, 900)).astype(np.float32), (0, 0), 3)
+    for level, spread in ((128, 25), (60, 30), (200, 30), (128, 60)):
+        code = np.clip(level + noise / noise.std() * spread, 0, 255)
+        found[f"texture {level}"] = np.repeat(code[..., None], 3, axis=-1).astype(np.uint8)
+    found["red"], found["edge"] = sheet(0), sheet(0)
+    found["red"][..., 0] = 255
+    found["edge"][:, 800:] = 255
+    return found
+
+
+def luminance(code: UInt8) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    """Relative luminance as WCAG 2.2 defines it."""
+    value = code / 255
+    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
+    return np.asarray(linear @ np.array([0.2126, 0.7152, 0.0722]))
+
+
+@pytest.mark.parametrize(("contrast", "least"), [("quiet", 1.8), ("readable", 3.0)])
+@pytest.mark.parametrize("height_percent", [1.5, 3.0])
+def test_it_can_be_read_as_it_is_drawn(contrast: Contrast, least: float, height_percent: float) -> None:
+    """Strokes against what is left free beside them, measured here anew, on each half of the mark by itself."""
+    for name, canvas in grounds().items():
+        style = MarkStyle("© Wren Halloway", (FONT,), height_percent, 0.5, contrast, corner="bottom-right")
+        placed = place_and_draw(canvas, BOX, BOX, style)
+        assert placed is not None
+        x0, y0, x1, y1 = placed.box
+        mask = text_mask(style, round(700 * height_percent / 100))
+        free = (mask < 0.02) & (cv2.dilate(mask, np.ones((5, 5))) > 0.02)
+        light = luminance(canvas[y0:y1, x0:x1])
+        for half in (slice(0, (x1 - x0) // 2), slice((x1 - x0) // 2, None)):
+            stroke = light[:, half][mask[:, half] >= 0.75 * mask.max()].mean()
+            ground = light[:, half][free[:, half]].mean()
+            assert (max(stroke, ground) + 0.05) / (min(stroke, ground) + 0.05) >= least, name
+        assert placed.contrast >= least, name
+
+
+def test_where_it_can_be_read_it_is_as_strong_as_it_is_said_to_be() -> None:
+    canvas = np.full((700, 900, 3), 242, np.uint8)
+    for opacity in (0.5, 0.9):
+        marked = canvas.copy()
+        placed = place_and_draw(marked, BOX, BOX, MarkStyle("© Wren Halloway", (FONT,), 3.0, opacity))
+        assert placed is not None
+        # Codes blend: dark ink is .10 of 255.
+        assert int(marked.min()) == round(242 + (25.5 - 242) * opacity)
+    faint = canvas.copy()
+    place_and_draw(faint, BOX, BOX, MarkStyle("© Wren Halloway", (FONT,), 3.0, 0.1))
+    assert 130 < int(faint.min()) < 200  # more than a tenth, so that it can be read, and no more than that
 
 
 def test_wcag_pairs() -> None:

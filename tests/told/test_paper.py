@@ -1,18 +1,28 @@
 """A sheet to print, read back by a reader of another make: pages, pictures, words, and no name on a blind one."""
 
 import io
+import os
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
+import pikepdf
 import pytest
 from PIL import Image
 from pypdf import PdfReader
 
 from autoprep.cli.main import main
-from autoprep.told.paper import Cell, sheet
+from autoprep.domain import OutputRecord, WorkFacts
+from autoprep.files.encoders import Carried, encode
+from autoprep.files.icc import SPACES
+from autoprep.service.studio import _print_of, list_pdf
+from autoprep.told.lists import Entry
+from autoprep.told.paper import Cell, Row, image_list, sheet
 from autoprep.wishes.settings import Settings
 from tests import photos
 from tests.service.engines import run_once
+from tests.test_one_place import with_table
 
 MADE = datetime(2026, 11, 26, 12, 0, tzinfo=UTC)
 
@@ -76,3 +86,90 @@ def test_the_command_takes_works_by_their_words_or_a_destination(
     assert "01 Reeds" in PdfReader(place).pages[0].extract_text()
     assert main(["sheet", str(tmp_path / "sheet.txt"), *config]) == 2
     assert "Traceback" not in capsys.readouterr().err
+
+
+def rows(folder: Path, count: int) -> list[Row]:
+    long = "A gull on a post, seen from the harbour wall in the morning, with its head turned away from the wind. " * 6
+    return [
+        Row(cell.picture, cell.number, f"{cell.number} Möwe.jpg", f"Wren Halloway, {cell.title}, 2026", long, "240 €")
+        for cell in cells(folder, count)
+    ]
+
+
+def test_an_image_list_has_six_pictures_to_a_page_with_all_that_is_said(tmp_path: Path) -> None:
+    """Read by pypdf, and by pikepdf, which checks the file from its header to its cross-reference table."""
+    some = rows(tmp_path, 8)
+    data = image_list("Image list", some, author="Wren Halloway", made=MADE)
+    assert data == image_list("Image list", some, author="Wren Halloway", made=MADE)
+    reader = PdfReader(io.BytesIO(data))
+    assert [len(page.images) for page in reader.pages] == [6, 2]
+    text = " ".join(reader.pages[1].extract_text().split())
+    for said in ("07 Wren Halloway, Möwe Чайка 7, 2026", "07 Möwe.jpg", "240 €", "A gull on a post", "…", "2 / 2"):
+        assert said in text
+    assert text.count("harbour wall") < 2 * 6  # cut, so that entries do not run into one another
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        assert pdf.check_pdf_syntax() == []
+        figures = [one for one in pdf.objects if isinstance(one, pikepdf.Dictionary) and one.get("/S") == "/Figure"]
+        assert len(figures) == 8
+        assert all("gull" in str(figure.Alt) for figure in figures)
+        assert pdf.Root.MarkInfo.Marked
+        files = [one for one in pdf.objects if isinstance(one, pikepdf.Dictionary) and "/FontFile2" in one]
+        assert files  # embedded
+
+
+def test_colours_of_a_wide_space_are_turned_into_those_of_the_page(tmp_path: Path) -> None:
+    """(200, 100, 50) of the wide space is (227, 100, 42) in sRGB (computed with lcms on Debian's profiles)."""
+    place = tmp_path / "wide.png"
+    picture = np.full((60, 90, 3), (200, 100, 50), np.uint8)
+    place.write_bytes(encode(picture, "png", Carried(icc=SPACES["a98-rgb"].profile())))
+    data = image_list("Image list", [Row(place, "01", "wide.png", "Reeds")], author="", made=MADE)
+    image = PdfReader(io.BytesIO(data)).pages[0].images[0].image
+    assert image is not None
+    assert np.asarray(image.convert("RGB"))[30, 45] == pytest.approx((227, 100, 42), abs=4)
+
+
+def test_a_blind_list_names_nobody_and_prices_stand_where_they_are_asked_for(studio: Settings) -> None:
+    settings = with_table(
+        studio,
+        '[jury]\nlong_side_px = 300\nrights = "none"\nlisting = true\n[shop]\nlong_side_px = 300\nprices = true\n',
+    )
+    place = settings.folders.ready / "jury" / "01.jpg"
+    place.parent.mkdir(parents=True, exist_ok=True)
+    Image.new("RGB", (90, 60), (9, 90, 90)).save(place, exif=b"Exif\0\0Wren Halloway")
+    os.utime(place, (MADE.timestamp(), MADE.timestamp()))
+    facts = WorkFacts(title="Reeds", year="2026", medium="ink", inventory="WH-017", price="240 €")
+    output = OutputRecord(
+        destination="jury", path="ready/jury/01.jpg", width_px=90, height_px=60, bytes=1, sha256="0" * 64
+    )
+    listed = [Entry(output, facts, 1)]
+    blind, full = (list_pdf(settings, name, listed) for name in ("jury", "shop"))
+    reader = PdfReader(io.BytesIO(blind))
+    text = reader.pages[0].extract_text()
+    assert "Reeds, 2026, ink" in text
+    assert "240" not in text
+    assert len(reader.pages[0].images) == 1
+    assert reader.metadata is not None
+    assert reader.metadata.author is None
+    assert reader.metadata.creation_date == MADE.replace(hour=0)  # its picture's day: the same each time
+    # What is packed inside is looked into too.
+    with pikepdf.open(io.BytesIO(blind)) as pdf:
+        streams = [one for one in pdf.objects if isinstance(one, pikepdf.Stream)]
+        packed = blind + b"".join(one.read_raw_bytes() for one in streams)
+        packed += b"".join(one.read_bytes() for one in streams if "DCT" not in str(one.get("/Filter")))
+    assert not any(word in packed or word in text.encode() for word in (b"Halloway", b"Wren", b"WH-017"))
+    other = PdfReader(io.BytesIO(full))
+    assert "Wren Halloway, Reeds, 2026, ink" in other.pages[0].extract_text()
+    assert "240 €" in other.pages[0].extract_text()
+    assert other.metadata is not None
+    assert other.metadata.author == "Wren Halloway"
+
+
+def test_whatever_a_list_shows_makes_it_another_list(tmp_path: Path) -> None:
+    (row,) = rows(tmp_path, 1)
+    others = [
+        replace(row, number="other"), replace(row, file="other"), replace(row, caption="other"),
+        replace(row, words="other"), replace(row, price="other"),
+    ]  # fmt: skip
+    prints = {_print_of("Image list", [one]) for one in (row, *others)} | {_print_of("Other", [row])}
+    os.utime(row.picture, (MADE.timestamp(), MADE.timestamp()))
+    assert len(prints | {_print_of("Image list", [row])}) == 8

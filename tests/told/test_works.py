@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from autoprep.cli.main import main
 from autoprep.domain import WorkFacts
@@ -123,7 +124,7 @@ def test_a_call_says_what_would_go_what_waits_and_what_is_missing(
     assert "1 without a medium: 02 Gulls.jpg" in capsys.readouterr().out
 
 
-def test_the_artist_orders_a_call_and_the_numbers_follow(wren: Studio) -> None:
+def test_the_artist_orders_a_call_and_the_numbers_follow(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
     for number, title in enumerate(("Reeds", "Gulls", "Boats"), 1):
         wren.put(f"for jury/{title}.jpg", photo(number))
     wren.run()
@@ -135,12 +136,25 @@ def test_the_artist_orders_a_call_and_the_numbers_follow(wren: Studio) -> None:
     assert sorted(place.name for place in jury.glob("*.jpg")) == ["01 Reeds.jpg", "02 Gulls.jpg", "03 Boats.jpg"]
     listed = list(csv.reader(io.StringIO((jury / "image-list.csv").read_text(encoding="utf-8-sig"))))
     assert [row[:2] for row in listed[1:]] == [["01", "01 Reeds.jpg"], ["02", "02 Gulls.jpg"], ["03", "03 Boats.jpg"]]
+    in_pictures = PdfReader(jury / "image-list.pdf").pages[0].extract_text()
+    assert in_pictures.index("01 Reeds.jpg") < in_pictures.index("02 Gulls.jpg") < in_pictures.index("03 Boats.jpg")
+
+    def unwanted(*_: object) -> bytes:
+        raise AssertionError("nothing is new, and it is made again")
+
+    with monkeypatch.context() as patched:  # another start
+        patched.setattr("autoprep.service.studio.list_pdf", unwanted)
+        wren.run()
+    wren.put("for jury/Boats.txt", "order: 3\ntitle: Two boats")
+    wren.run()
+    assert "Two boats" in PdfReader(jury / "image-list.pdf").pages[0].extract_text()
     # A number in the list is the number in the file's name, also where one was taken away.
     (jury / "02 Gulls.jpg").unlink()
     wren.put("for jury/Boats.txt", "order: 3\nyear: 2026")
     wren.run()
     listed = list(csv.reader(io.StringIO((jury / "image-list.csv").read_text(encoding="utf-8-sig"))))
     assert [row[0] for row in listed[1:]] == ["01", "03"]
+    assert "Gulls" not in PdfReader(jury / "image-list.pdf").pages[0].extract_text()
 
 
 def test_a_file_has_its_first_day_for_ever_and_a_new_day_when_it_is_another(wren: Studio) -> None:

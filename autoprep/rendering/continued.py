@@ -1,0 +1,164 @@
+"""A ground that continues the work's own paper: its tone, which runs on from the edge of the sheet, and its grain.
+
+The tone is carried outward from the bare paper of the sheet by normalised convolution (Knutsson, Westin, CVPR 1993),
+from coarse to fine. The grain is that of a bare piece of the sheet, its phases drawn anew (Galerne, Gousseau, Morel:
+Random Phase Textures, IEEE Transactions on Image Processing 20(1), 2011): nothing drawn or written is repeated.
+"""
+
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.imaging.arrays import AnyArray, Float32, UInt8
+
+_CELLS = 200  # along the longer side of the canvas
+_BARE = 0.05  # codes 0..1: a cell is bare where it is so close to the paper's tone at its place
+_PAPER = 0.16  # and so close to the paper's tone over all
+_ROUNDS = 2
+_REACHES = (27.0, 9.0, 3.0, 1.5)  # cells
+_ENOUGH = 0.05  # share of known cells from which a reach is believed wholly: an edge two cells off, at the finest
+_PIECE, _TILE, _BLOCK = (
+    128,
+    512,
+    256,
+)  # pixels: the piece whose grain is taken, what is made of it, what is done at once
+_FINE = 8  # pixels: cells in which a piece is looked over for strokes
+_SEED = 20261126  # chosen; the same picture each time
+_LOW_PASS_PX = 12.0  # what is smoother than this is tone, not grain
+
+
+def continue_paper(
+    canvas: AnyArray, shown: tuple[int, int, int, int], flat: Float32, cover: UInt8 | None = None
+) -> None:
+    """Replace the flat ground of (H, W, 3) uint8 or uint16 codes, in place, by one that continues the sheet.
+
+    shown: (x0, y0, x1, y1) of the work on it; flat: (1, 1, 3) codes 0..1 of the ground as it is; cover: (h, w) 0..255
+    coverage of the work's box by the sheet, where its edges are torn. The work's own pixels stay as they are.
+    """
+    height, width = canvas.shape[:2]
+    if cover is None and shown == (0, 0, width, height):
+        return
+    top = np.float32(np.iinfo(canvas.dtype).max)
+    tone = _tone(canvas, shown, flat, cover)
+    grain = _grain(canvas, shown, flat, cover)
+    for y in range(0, height, _BLOCK):
+        for x in range(0, width, _BLOCK):
+            box = (x, y, min(x + _BLOCK, width), min(y + _BLOCK, height))
+            free = _free(box, shown, cover)
+            if not free.any():
+                continue
+            ground = _stretched(tone, box, (width, height))
+            ground += grain[y % _TILE :, x % _TILE :][: ground.shape[0], : ground.shape[1]]
+            part = canvas[y : box[3], x : box[2]]
+            part[:] = np.clip(np.rint(part + ground * free * top), 0, top)
+
+
+def _free(box: tuple[int, int, int, int], shown: tuple[int, int, int, int], cover: UInt8 | None) -> Float32:
+    """(h, w, 1) share of the ground in each pixel of a box on the canvas."""
+    free = np.ones((box[3] - box[1], box[2] - box[0], 1), np.float32)
+    left, above, right, below = (
+        max(box[0], shown[0]),
+        max(box[1], shown[1]),
+        min(box[2], shown[2]),
+        min(box[3], shown[3]),
+    )
+    if left < right and above < below:
+        inside = free[above - box[1] : below - box[1], left - box[0] : right - box[0], 0]
+        inside[:] = 0
+        if cover is not None:
+            inside += 1 - cover[above - shown[1] : below - shown[1], left - shown[0] : right - shown[0]] / np.float32(
+                255
+            )
+    return free
+
+
+# --- tone -----------------------------------------------------------------------------------------------------
+
+
+def _tone(canvas: AnyArray, shown: tuple[int, int, int, int], flat: Float32, cover: UInt8 | None) -> Float32:
+    """(rows, columns, 3) float32: by how much the ground differs from its flat tone, a cell for each few pixels."""
+    height, width = canvas.shape[:2]
+    factor = max(1.0, max(width, height) / _CELLS)
+    size = (max(2, round(width / factor)), max(2, round(height / factor)))
+    inside = np.zeros((height, width), np.uint8)
+    x0, y0, x1, y1 = shown
+    inside[y0:y1, x0:x1] = 255 if cover is None else cover
+    whole = (cv2.resize(inside, size, interpolation=cv2.INTER_AREA) >= 254).astype(np.uint8)
+    # Not the outermost cells: a line of desk may stand there, and what lies at the very edge repeats itself.
+    known = cv2.erode(whole, np.ones((3, 3), np.uint8), borderValue=1) > 0
+    small = cv2.resize(canvas, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    apart = np.asarray(small / np.float32(np.iinfo(canvas.dtype).max) - flat, np.float32)
+    bare = known & (np.abs(apart).max(-1) < _PAPER)
+    filled = _filled(apart, bare)
+    for _ in range(_ROUNDS):  # what lies off the tone around it is drawn on, not bare
+        bare &= np.abs(apart - cv2.GaussianBlur(filled, (0, 0), 4)).max(-1) < _BARE
+        filled = _filled(apart, bare)
+    return filled
+
+
+def _filled(values: Float32, known: AnyArray) -> Float32:
+    """(h, w, 3) that goes on where it is not known: near by near, far off by the mean of more and more."""
+    weight = known.astype(np.float32)
+    weighted = values * weight[..., None]
+    found = np.broadcast_to(weighted.sum((0, 1)) / max(float(weight.sum()), 1.0), values.shape).astype(np.float32)
+    for reach in _REACHES:
+        sums, share = (cv2.GaussianBlur(one, (0, 0), reach) for one in (weighted, weight))
+        trust = np.minimum(share / _ENOUGH, 1)[..., None]
+        found = sums / np.maximum(share, 1e-6)[..., None] * trust + found * (1 - trust)
+    return np.asarray(found, np.float32)
+
+
+def _stretched(tone: Float32, box: tuple[int, int, int, int], size: tuple[int, int]) -> Float32:
+    """A box of the tone at full size, between its cells' middles."""
+    scale_x, scale_y = tone.shape[1] / size[0], tone.shape[0] / size[1]
+    matrix = np.array([[scale_x, 0, (box[0] + 0.5) * scale_x - 0.5], [0, scale_y, (box[1] + 0.5) * scale_y - 0.5]])
+    how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    wanted = (box[2] - box[0], box[3] - box[1])
+    return cast(Float32, cv2.warpAffine(tone, matrix, wanted, flags=how, borderMode=cv2.BORDER_REPLICATE))
+
+
+# --- grain ----------------------------------------------------------------------------------------------------
+
+
+def _grain(canvas: AnyArray, shown: tuple[int, int, int, int], flat: Float32, cover: UInt8 | None) -> Float32:
+    """(512, 512, 3) float32, around zero, its borders fitting one another; zeros where no bare piece is found."""
+    piece = _bare_piece(canvas, shown, flat, cover)
+    if piece is None:
+        return np.zeros((_TILE, _TILE, 3), np.float32)
+    rest = piece - cv2.GaussianBlur(piece, (0, 0), _LOW_PASS_PX)
+    taper = np.sqrt(np.outer(np.hanning(_PIECE), np.hanning(_PIECE)))[..., None]
+    rest = rest * taper
+    rest = rest - rest.mean((0, 1))
+    noise = np.fft.rfft2(np.random.default_rng(_SEED).normal(0, 1, (_TILE, _TILE)))
+    # The sum over the piece of what noise of variance 1 is spread with; its energy is that of the piece, per pixel.
+    energy = float((taper**2).sum())
+    planes = [np.fft.irfft2(np.fft.rfft2(rest[..., c], (_TILE, _TILE)) * noise, (_TILE, _TILE)) for c in range(3)]
+    return np.asarray(np.stack(planes, axis=-1) / np.sqrt(energy), np.float32)
+
+
+def _bare_piece(
+    canvas: AnyArray, shown: tuple[int, int, int, int], flat: Float32, cover: UInt8 | None
+) -> Float32 | None:
+    """(128, 128, 3) codes 0..1 of bare paper; of several the one of middling roughness. None where there is none."""
+    x0, y0, x1, y1 = shown
+    top = np.float32(np.iinfo(canvas.dtype).max)
+    across = _PIECE // _FINE
+    size = ((x1 - x0) // _FINE, (y1 - y0) // _FINE)
+    if min(size) < 2 * across:
+        return None
+    work = canvas[y0 : y0 + size[1] * _FINE, x0 : x0 + size[0] * _FINE]
+    cells = cv2.resize(work, size, interpolation=cv2.INTER_AREA).astype(np.float32) / top
+    found: list[tuple[float, int, int]] = []
+    # Not at the very edge, where what lies within repeats itself.
+    for y in range(across // 4, size[1] - across - across // 4, across):
+        for x in range(across // 4, size[0] - across - across // 4, across):
+            part = cells[y : y + across, x : x + across]
+            middle = np.median(part, axis=(0, 1))
+            covered = cover is None or cover[y * _FINE : (y + across) * _FINE, x * _FINE : (x + across) * _FINE].all()
+            if covered and np.abs(part - middle).max() < _BARE and np.abs(middle - flat[0, 0]).max() < _PAPER:
+                found.append((float((part - middle).std()), x * _FINE, y * _FINE))
+    if not found:
+        return None
+    _, x, y = sorted(found)[len(found) // 3]
+    return np.asarray(work[y : y + _PIECE, x : x + _PIECE].astype(np.float32) / top, np.float32)
