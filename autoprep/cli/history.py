@@ -79,7 +79,7 @@ def month_of(word: str | None) -> str:
 def _print_rows(rows: Iterator[Listed], total: int, options: argparse.Namespace) -> None:
     shown = 0
     for shown, row in enumerate(rows, 1):  # noqa: B007
-        outcome = "on hold" if row.outcome == "ready" and row.held and not row.files else row.outcome or row.state
+        outcome = "held back" if row.outcome == "ready" and row.held and not row.files else row.outcome or row.state
         files = f"{row.files} files" if row.files else ""
         print(f"{row.job}  {outcome:<12}  {row.kind:<10}  {files:<8}  {plain(row.shown)}")
     if not shown and not total:

@@ -2,6 +2,7 @@
 
 import shutil
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import chain
 
 from autoprep.ledger import Overview
@@ -29,9 +30,8 @@ class Status:
 
     def lines(self) -> list[str]:
         """The same in words."""
-        said = [
-            f"Finished: {self.finished} photos" + (f", the last on {self.last_finished}" if self.last_finished else "")
-        ]
+        last = f", the last on {_when(self.last_finished)}" if self.last_finished else ""
+        said = [f"Finished: {self.finished} photos{last}"]
         said.append(f"Waiting: {self.waiting}, being worked on: {self.running}")
         if self.questions:
             said.append(f"Questions for you: {self.questions} (in the folder needs-a-look)")
@@ -39,9 +39,19 @@ class Status:
             said.append(f"Set aside: {self.set_aside} (`autoprep retry` starts them over)")
         if self.not_given_out:
             said.append(f"Photos with a destination that could not be made: {self.not_given_out}")
-        room = f"Free space: {self.free_mb} MB"
-        short = "" if self.free_mb >= self.needed_mb else f"; work waits until there are {self.needed_mb}"
+        room = f"Free space: {_size(self.free_mb)}"
+        short = "" if self.free_mb >= self.needed_mb else f"; work waits until there are {_size(self.needed_mb)}"
         return [*said, room + short]
+
+
+def _when(moment: str) -> str:
+    """A moment as the record has it, in words and by the clock of this machine: 26 November 2026, 15:53."""
+    at = datetime.fromisoformat(moment).astimezone()
+    return f"{at.day} {at:%B %Y, %H:%M}"
+
+
+def _size(megabytes: int) -> str:
+    return f"{megabytes} MB" if megabytes < 1000 else f"{megabytes / 1000:.0f} GB"
 
 
 def status_of(settings: Settings, overview: Overview | None) -> Status:

@@ -1,0 +1,46 @@
+"""How a studio stands, in words."""
+
+import time
+from collections.abc import Iterator
+
+import pytest
+
+from autoprep.told.standing import Status
+
+_CALM = Status(
+    waiting=2, running=1, questions=0, set_aside=0, not_given_out=0, finished=68,
+    last_finished="2026-11-26T23:53:20+00:00", free_mb=57_428, needed_mb=500,
+)  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def _in_the_east(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    monkeypatch.setenv("TZ", "UTC-2")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+def test_a_calm_studio_in_words_and_by_the_clock_of_the_place() -> None:
+    assert _CALM.lines() == [
+        "Finished: 68 photos, the last on 27 November 2026, 01:53",
+        "Waiting: 2, being worked on: 1",
+        "Free space: 57 GB",
+    ]
+    assert not _CALM.needs_attention
+
+
+def test_what_somebody_should_look_at_has_its_line() -> None:
+    status = Status(**{**_CALM.__dict__, "questions": 3, "set_aside": 1, "not_given_out": 4, "free_mb": 120})
+    assert status.needs_attention
+    assert status.lines()[2:] == [
+        "Questions for you: 3 (in the folder needs-a-look)",
+        "Set aside: 1 (`autoprep retry` starts them over)",
+        "Photos with a destination that could not be made: 4",
+        "Free space: 120 MB; work waits until there are 500 MB",
+    ]
+
+
+def test_a_new_studio_has_no_last_photo() -> None:
+    assert Status(0, 0, 0, 0, 0, 0, "", 900, 500).lines()[0] == "Finished: 0 photos"
