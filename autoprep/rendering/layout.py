@@ -147,7 +147,16 @@ def _on_its_desk(frame: Frame, plan: CorrectionPlan, native: tuple[float, float]
         max(1, round(native[0] * across)),
         max(1, round(native[1] * down)),
     )
-    return replace(laid, work=work, scene=(x, y, x + width, y + height), notes=(scene.NOTE, *laid.notes))
+    bare = 1 - width * height / ((laid.trim[2] - laid.trim[0]) * (laid.trim[3] - laid.trim[1]))
+    notes = [scene.NOTE, *laid.notes]
+    if bare > _MUCH_BARE:
+        notes.append(
+            f"the photo shows too little of the desk for this shape: {bare:.0%} of the picture is the desk's tone"
+        )
+    return replace(laid, work=work, scene=(x, y, x + width, y + height), notes=tuple(notes))
+
+
+_MUCH_BARE = 0.03
 
 
 def _exact_long_side(size: tuple[int, int], long_px: int) -> tuple[int, int]:

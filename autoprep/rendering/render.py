@@ -77,7 +77,9 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
         shown = strip if sheet is None else _on_ground(strip, sheet[first : first + len(strip)], ground)
         canvas[y0 + first : y0 + first + len(strip), x0:x1] = quantise(shown)
         outside += share * len(strip) / (y1 - y0)
-    if look.continued and layout.scene is None:
+    if layout.scene is not None:
+        _desk_runs_on(canvas, layout.shown)
+    elif look.continued:
         continue_paper(canvas, layout.shown, ground, sheet)
     _extend(canvas, layout, torn_sides(plan.silhouette))
     if layout.mark_px is not None:
@@ -229,6 +231,25 @@ def _level(photo: Photo, photo_px_per_px: float) -> Level:
     halvings = max(0, int(np.floor(np.log2(max(photo_px_per_px, 1) / _LEFT_FOR_FILTER))))
     copy = photo.halved(halvings)
     return Level(copy.crop, copy.size_px, 0.5**halvings, halvings)
+
+
+_RIM_OF_DESK = 0.03  # of the scene's shorter side: what the tone beyond it is taken from
+
+
+def _desk_runs_on(canvas: AnyArray, shown: tuple[int, int, int, int]) -> None:
+    """Where the photo shows too little desk for the picture's shape, the rest has the mean tone of the desk's rim."""
+    x0, y0, x1, y1 = shown
+    rim = max(2, round(_RIM_OF_DESK * min(x1 - x0, y1 - y0)))
+    pairs = (
+        (canvas[:y0], canvas[y0 : y0 + rim, x0:x1]),
+        (canvas[y1:], canvas[y1 - rim : y1, x0:x1]),
+        (canvas[y0:y1, :x0], canvas[y0:y1, x0 : x0 + rim]),
+        (canvas[y0:y1, x1:], canvas[y0:y1, x1 - rim : x1]),
+    )
+    tones = [beside.reshape(-1, 3).mean(axis=0) for free, beside in pairs if free.size]
+    for free, _ in pairs:
+        if free.size:
+            free[:] = np.rint(np.mean(tones, axis=0))
 
 
 def _extend(canvas: AnyArray, layout: Layout, torn: tuple[bool, bool, bool, bool]) -> None:

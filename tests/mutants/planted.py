@@ -644,6 +644,16 @@ PLANTED: tuple[Mistake, ...] = (
         ("a print of any size", "if size is not None and max(size)", "if False and max(size)"),
     ),
     *_all(
+        "autoprep/rendering/render.py", ("tests/rendering/test_scene.py",),
+        ("beyond the desk all is grey", "        _desk_runs_on(canvas, layout.shown)", "        pass"),
+        ("each side has a tone of its own", "np.rint(np.mean(tones, axis=0))", "np.rint(tones.pop(0))"),
+    ),
+    *_all(
+        "autoprep/rendering/layout.py", ("tests/rendering/test_scene.py",),
+        ("a scene that is mostly bare says nothing", "    if bare > _MUCH_BARE:", "    if False:"),
+        ("a scene that is full says it is bare", "    if bare > _MUCH_BARE:", "    if True:"),
+    ),
+    *_all(
         "autoprep/correction/silhouette.py", ("tests/correction/test_silhouette.py",),
         ("a pattern is a torn edge", "_LOOKED_AT, _MOST_BACK = 0.008, 0.045", "_LOOKED_AT, _MOST_BACK = 0.008, 1.0"),
         ("a little at every side is nothing", " or sum(jag >= _ALSO_WANDERS for jag in jags) >= 3", ""),

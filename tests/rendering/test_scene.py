@@ -44,6 +44,25 @@ def test_nothing_is_cut_from_the_work_and_nothing_is_beyond_the_photo(
     assert any("desk" in note for note in layout.notes)
 
 
+def test_where_the_desk_ends_its_tone_runs_on_and_the_record_says_how_much() -> None:
+    """A picture that is far taller than the photo: no flat grey beside a desk of wood."""
+    codes = picture(800, 600)
+    codes[:130], codes[470:] = (120, 90, 60), (140, 110, 80)  # the desk above and below the work
+    layout = lay_out(Frame(size_px=(300, 900), scene=True, max_enlarge=3), STRAIGHT)
+    out = render(photo_of(codes), STRAIGHT, layout, Look(), lambda strip, x, y: strip, lambda strip: strip)
+    _, y0, _, y1 = layout.shown
+    assert y0 > 100
+    above, below = (np.unique(part.reshape(-1, 3), axis=0) for part in (out.pixels[:y0], out.pixels[y1:]))
+    assert len(above) == len(below) == 1
+    assert (above == below).all()
+    rims = np.concatenate([out.pixels[y0 : y0 + 4].reshape(-1, 3), out.pixels[y1 - 4 : y1].reshape(-1, 3)])
+    assert np.abs(above[0] - rims.mean(axis=0)).max() < 6
+    bare = 1 - (y1 - y0) / 900
+    assert any(f"{bare:.0%} of the picture is the desk's tone" in note for note in layout.notes)
+    full = lay_out(Frame(size_px=(400, 300), scene=True, max_enlarge=3), STRAIGHT)
+    assert not any("desk's tone" in note for note in full.notes)
+
+
 def test_a_work_that_touches_the_border_stays_whole() -> None:
     layout = lay_out(Frame(long_side_px=500, scene=True), plan([(0, 0), (800, 0), (800, 600), (0, 600)], 4 / 3))
     assert layout.work[:2] == (0, 0)
