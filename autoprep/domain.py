@@ -371,6 +371,10 @@ class Photo:
             kept[factor] = self.reduced(first)._resized(self._small(factor)) if factor > first else self._reduce(factor)
         return kept[factor]
 
+    def let_go(self) -> None:
+        """Forget the reduced copies."""
+        _REDUCED.pop(self, None)
+
     def _small(self, factor: int) -> tuple[int, int]:
         width, height = self.size_px
         return max(1, width // factor), max(1, height // factor)

@@ -13,6 +13,7 @@ import skimage.data
 import tifffile
 from PIL import Image, ImageCms
 
+from autoprep import domain
 from autoprep.correction.planned import planned
 from autoprep.domain import WorkFacts
 from autoprep.errors import DeliveryError
@@ -191,7 +192,7 @@ def test_a_redo_renders_from_the_plan_and_measures_nothing(studio: Settings) -> 
     result = process(again, lambda stage, seconds, facts: stages.append(stage))
     for part, final in result.parts:
         part.replace(final)
-    assert stages == ["read", "render square", "proof"]
+    assert stages == ["read", "as shot", "render square", "proof"]
     assert (studio.folders.ready / "square" / "Blue Jug.jpg").read_bytes() == before  # reproducible to the byte
     assert {out.destination for out in result.record.outputs} == {"square", "master"}
 
@@ -425,3 +426,19 @@ def test_a_print_in_the_works_own_size_waits_until_the_size_is_said(studio: Sett
         assert tags["XResolution"].value == (150, 1)
     large = done(replace(order, facts=WorkFacts(size_mm=(7680.0, 6000.0)))).record
     assert "more than 30000 pixels" in large.held["own"]
+
+
+def test_what_is_only_measured_on_is_let_go_before_pictures_are_made(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A worker's memory is that of the photo's own pixels and of the picture that is made; small copies lie apart."""
+    kept: list[int] = []
+
+    def counted(*given: Any) -> Any:
+        kept.append(len(domain._REDUCED))
+        return deliver(*given)
+
+    monkeypatch.setattr("autoprep.job.story.deliver", counted)
+    process(order_for(studio, photos.jpeg()), lambda *_: None)
+    assert kept
+    assert not any(kept)

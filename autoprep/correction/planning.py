@@ -154,6 +154,12 @@ def rectify(photo: Photo, geometry: Geometry, pixels: int = MEASURING_PIXELS) ->
 _RECTIFIED: WeakKeyDictionary[Photo, dict[tuple[Geometry, int], Work]] = WeakKeyDictionary()
 
 
+def let_go(photo: Photo) -> None:
+    """Forget what was kept of a photo that is looked at no more but at its own pixels; it is made again if need be."""
+    _RECTIFIED.pop(photo, None)
+    photo.let_go()
+
+
 def _measuring_size(photo: Photo, geometry: Geometry, pixels: int) -> tuple[int, int]:
     covered = area(geometry.lens().ideal(geometry.array())) * photo.scale**2
     height = float(np.sqrt(min(pixels, covered) / geometry.ratio))

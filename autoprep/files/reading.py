@@ -296,7 +296,9 @@ def _raw_facts(data: bytes) -> dict[str, Any]:
 
 def preview_jpeg(photo: Photo, long_px: int, quality: int = 85) -> bytes:
     """A small sRGB JPEG of a photo as it was shot, without metadata, for proof pages."""
-    factor = max(1, max(photo.size_px) // (long_px * 2))
+    factor = 1  # of those copies that are made for measuring
+    while max(photo.size_px) // (2 * factor) >= long_px:
+        factor *= 2
     small = photo.reduced(factor).linear()
     height, width = small.shape[:2]
     ratio = min(1.0, long_px / max(width, height))

@@ -10,27 +10,23 @@ from autoprep.correction.camera import without_contrast
 from autoprep.correction.kind import Judged
 from autoprep.correction.outline import Survey, gate
 from autoprep.correction.planned import Planned, planned
-from autoprep.correction.planning import Wishes, make_plan, measured_ratio, rectify
+from autoprep.correction.planning import Wishes, make_plan, measured_ratio
 from autoprep.correction.references import read_reference
 from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts
 from autoprep.errors import CannotMeet, DeliveryError, PhotoError
 from autoprep.files.damage import is_flat
-from autoprep.files.encoders import Carried, How, encode
-from autoprep.files.icc import SPACES
 from autoprep.files.reading import preview_jpeg, read_photo
 from autoprep.files.storage import write_part
-from autoprep.imaging.arrays import Float32, UInt8
-from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.imaging.arrays import Float32
+from autoprep.job.comparison import as_shot, write_proof
 from autoprep.job.delivery import Delivery, deliver
-from autoprep.job.details import details
-from autoprep.job.orders import CORNERS, AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
-from autoprep.job.question import CORNER_PX, MANY, MOST_CHOICES, Doubt, Preview, about_edge, after_refusal, ask
+from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
+from autoprep.job.question import MANY, MOST_CHOICES, Doubt, Preview, about_edge, after_refusal, ask
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
 from autoprep.job.said_outline import inside, said_outline, whole_photo
 from autoprep.job.stages import Stages, now, record_of, set_aside
 from autoprep.rendering.render import on_ground
 from autoprep.told import explanations as words
-from autoprep.told.corners import corners_html
 from autoprep.wishes.blind import names_artist
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
@@ -81,6 +77,7 @@ def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
     if chance < gate.NO_WORK and everything and not order.refused and not order.facts.says_work:
         return _no_work(order, photo, chance, stages)
     found = _settled(order, photo, survey, outline, said)
+    del survey  # its copies of the photo are not needed any more
     if isinstance(found, Outline):
         return _finish(order, photo, found, stages)
     return ask(order, photo, outline, stages, found, _preview(order, photo))
@@ -258,6 +255,8 @@ def _render_into(
 ) -> None:
     outputs, held = list(record.outputs), {k: v for k, v in record.held.items() if k not in order.places}
     failed = {k: v for k, v in record.failed.items() if k not in order.places}
+    with stages.stage("as shot"):
+        shot = as_shot(order, photo, record, made)
     for name, place in order.places.items():
         with stages.stage(f"render {name}") as facts:
             preset = order.settings.destinations[name]
@@ -281,7 +280,7 @@ def _render_into(
             result.parts.append((part, place))
             facts |= {"width_px": output.width_px, "height_px": output.height_px, "bytes": output.bytes}
     with stages.stage("proof"):
-        pages = _proof(order, photo, made, result)
+        pages = write_proof(order, shot, made, result)
     order_of = {name: index for index, name in enumerate(order.settings.destinations)}
     outputs.sort(key=lambda out: order_of.get(out.destination, len(order_of)))
     result.record = record.model_copy(
@@ -307,28 +306,6 @@ def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str
     if preset.hold_for_glare and glare > words.GLARE_HOLDS_PERCENT:
         return f"glare hides {glare:.1f} % of the work; this destination waits for a better photo"
     return ""
-
-
-def _proof(order: JobOrder, photo: Photo, made: Planned, result: JobResult) -> dict[str, str]:
-    """Before and after for the proof page: the same view, so that one can be laid over the other."""
-    after = quantise8(on_ground(made.whole, made.plan))
-    before = quantise8(encode_fast(rectify(photo, made.plan.geometry).linear))
-    small, outline = preview_jpeg(photo, CORNER_PX), result.record.outline
-    page = corners_html(photo, order.photo, small, outline, order.facts, made.plan.kind)
-    pictures = {
-        "photo.jpg": small,
-        "before.jpg": _plain_jpeg(before),
-        "after.jpg": _plain_jpeg(after),
-        "details.jpg": _plain_jpeg(details(made)),
-    }
-    for name, data in {**pictures, CORNERS: page.encode("utf-8")}.items():
-        place = order.proof_folder / name
-        result.parts.append((write_part(place, data, order.job), place))
-    return {name.partition(".")[0]: f"{order.proof_folder.name}/{name}" for name in (*pictures, CORNERS)}
-
-
-def _plain_jpeg(pixels: UInt8) -> bytes:
-    return encode(pixels, "jpeg", Carried(icc=SPACES["srgb"].profile()), How(86))
 
 
 def known_size(facts: WorkFacts, ratio: float) -> tuple[tuple[float, float] | None, str]:
