@@ -11,7 +11,7 @@ from weakref import WeakKeyDictionary
 
 import cv2
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.colour import mixed
@@ -253,10 +253,11 @@ class OutputRecord(Value):
 class JobRecord(Value):
     """Everything about one photo: what was seen, done, measured, written, and why.
 
-    likeness: a very small picture of the corrected work, 0..255, by which takes of one work are known; take_of: for
-    an alternate, the job whose take is used; held, failed: destinations that wait, and that could not be made, and
-    why; choices: for a question, the outlines that it offers; refused: those that the artist has refused before, so
-    that its numbers go on after them; offers_none: a picture that says "none of these" lies among the choices.
+    likeness: what the corrected work looks like, small (see imaging.likeness), by which takes of one work are known;
+    older records have another kind, which is read as none; take_of: for an alternate, the job whose take is used;
+    held, failed: destinations that wait, and that could not be made, and why; choices: for a question, the outlines
+    that it offers; refused: those that the artist has refused before, so that its numbers go on after them;
+    offers_none: a picture that says "none of these" lies among the choices.
     """
 
     version: Literal[1] = 1
@@ -277,7 +278,7 @@ class JobRecord(Value):
     reasons: tuple[str, ...] = ()
     advice: tuple[str, ...] = ()
     outputs: tuple[OutputRecord, ...] = ()
-    likeness: tuple[int, ...] = ()
+    likeness: str = ""
     take_of: str | None = None
     held: dict[str, str] = Field(default_factory=dict)
     failed: dict[str, str] = Field(default_factory=dict)
@@ -291,6 +292,11 @@ class JobRecord(Value):
     def not_given_out(self) -> dict[str, str]:
         """Destinations without a file, and why: those that wait and those that could not be made."""
         return {**self.held, **self.failed}
+
+    @field_validator("likeness", mode="before")
+    @classmethod
+    def _of_this_kind(cls, given: object) -> object:
+        return given if isinstance(given, str) else ""
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,6 @@
 import traceback
 from dataclasses import dataclass, replace
 
-import cv2
-import numpy as np
-
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.kind import Judged
 from autoprep.correction.outline import Survey, gate
@@ -18,6 +15,7 @@ from autoprep.files.damage import is_flat
 from autoprep.files.reading import preview_jpeg, read_photo
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import Float32
+from autoprep.imaging.likeness import likeness
 from autoprep.job.comparison import as_shot, write_proof
 from autoprep.job.delivery import Delivery, deliver
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
@@ -200,7 +198,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
         order,
         photo,
         "ready",
-        likeness=likeness(made),
+        likeness=likeness(made.whole),
         outline=outline,
         kind=found.judged.kind,
         kind_evidence=found.judged.evidence,
@@ -217,15 +215,6 @@ def _chosen(order: JobOrder) -> tuple[str, ...]:
         return ("You chose the outline.",) if order.chosen else ()
     facts = order.facts
     return ("You said which outline it is.",) if facts.outline == "whole photo" or facts.corners_px else ()
-
-
-_LIKENESS_PX = 24
-
-
-def likeness(made: Planned) -> tuple[int, ...]:
-    """The corrected work as 24 x 24 lightness codes."""
-    small = cv2.resize(made.whole, (_LIKENESS_PX, _LIKENESS_PX), interpolation=cv2.INTER_AREA).mean(-1)
-    return tuple(int(v) for v in np.clip(np.rint(np.asarray(small) * 255), 0, 255).ravel())
 
 
 def _again(order: AgainOrder, photo: Photo, stages: Stages) -> JobResult:

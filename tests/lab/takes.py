@@ -16,7 +16,7 @@ from autoprep.correction.planned import planned
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import Declined, JobRecord
 from autoprep.files.reading import read_photo
-from autoprep.job.story import likeness
+from autoprep.imaging.likeness import likeness
 from autoprep.service.takes import same_work
 
 from .scene import encode_jpeg, random_spec, render
@@ -46,7 +46,7 @@ def _record(job: tuple[int, str, int]) -> JobRecord | None:
     plan, _, _ = make_plan(photo, outline, Wishes())
     return JobRecord(
         job=f"{seed}-{take}", photo=f"{seed}.jpg", sha256="", outcome="ready", plan=plan,
-        likeness=likeness(planned(photo, plan)), taken_at=f"2026-05-01T10:{take:02d}:00",
+        likeness=likeness(planned(photo, plan).whole), taken_at=f"2026-05-01T10:{take:02d}:00",
     )  # fmt: skip
 
 

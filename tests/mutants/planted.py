@@ -658,6 +658,18 @@ PLANTED: tuple[Mistake, ...] = (
         ("small copies are kept for ever", "        let_go(seen)", "        pass"),
     ),
     *_all(
+        "autoprep/imaging/likeness.py", ("tests/imaging/test_likeness.py",),
+        ("light is part of a drawing", "(drawn - cv2.GaussianBlur(drawn, (0, 0), _COARSER))", "drawn - drawn.mean() + 0 * drawn"),
+        ("what agrees on the whole is the same", "return _in_parts(*_laid_over(a, b))", "return _correlation(a, b)"),
+        ("takes are squared alike", "_SIDE, _FINER, _COARSER, _RIM, _SHIFT = 64, 0.8, 4.0, 2, 2", "_SIDE, _FINER, _COARSER, _RIM, _SHIFT = 64, 0.05, 4.0, 2, 0"),
+        ("bare sheets are one work", "if counted.any() else 0.0", "if counted.any() else 1.0"),
+        ("a broken likeness stops it", "except (ValueError, zlib.error):", "except KeyError:"),
+    ),
+    *_all(
+        "autoprep/domain.py", ("tests/imaging/test_likeness.py",),
+        ("an older likeness breaks the record", 'return given if isinstance(given, str) else ""', "return given"),
+    ),
+    *_all(
         "autoprep/correction/silhouette.py", ("tests/correction/test_silhouette.py",),
         ("a pattern is a torn edge", "_LOOKED_AT, _MOST_BACK = 0.008, 0.045", "_LOOKED_AT, _MOST_BACK = 0.008, 1.0"),
         ("a little at every side is nothing", " or sum(jag >= _ALSO_WANDERS for jag in jags) >= 3", ""),

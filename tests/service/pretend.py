@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -32,6 +33,7 @@ from autoprep.domain import (
 )
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import write_part
+from autoprep.imaging.likeness import likeness
 from autoprep.job.delivery import Delivery, statement_for
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.job.stages import now
@@ -85,12 +87,13 @@ def pretend(order: JobOrder) -> JobResult:
         kind=order.facts.kind or "ink", paper="none", light=Declined(reason="-"), neutral=Declined(reason="-"),
         tone=Tone(gain=2.0**order.facts.lighter), sharpening=Sharpening(),
     )  # fmt: skip
-    noise = hashlib.sha256(str(work).encode()).digest() * 18
+    seed = int.from_bytes(hashlib.sha256(str(work).encode()).digest()[:4], "big")
+    seen = likeness(np.random.default_rng(seed).random((64, 64, 3), np.float32))
     measures = {"work_long_side_px": 90.0 * sharp, "blur_px": 1.0}
     chosen = isinstance(order, OutlinedOrder) and order.chosen
     return _made(order, base.model_copy(update={
         "outline": order.outline if isinstance(order, OutlinedOrder) else outline, "kind": plan.kind, "plan": plan,
-        "measures": measures, "likeness": tuple(noise), "reasons": ("You chose the outline.",) if chosen else ("ok",),
+        "measures": measures, "likeness": seen, "reasons": ("You chose the outline.",) if chosen else ("ok",),
     }))  # fmt: skip
 
 

@@ -6,12 +6,14 @@ import time
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from autoprep.cli import main
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
 from autoprep.errors import ConfigError, DeliveryError, LedgerDamaged
 from autoprep.files.storage import write_part
+from autoprep.imaging.likeness import likeness
 from autoprep.ledger import COPIES, Ledger, SeenFile
 from autoprep.logs import open_log
 from autoprep.service.depends import plan_digest, settings_digest
@@ -39,11 +41,11 @@ def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
 
 
 def test_takes_have_one_shape() -> None:
-    likeness = tuple(range(256)) * 2 + tuple(range(64))
+    seen = likeness(np.random.default_rng(2).random((64, 64, 3), np.float32))
 
     def record(ratio: float) -> JobRecord:
         return JobRecord(
-            job="1", photo="a", sha256="", outcome="ready", plan=plan(ratio), likeness=likeness,
+            job="1", photo="a", sha256="", outcome="ready", plan=plan(ratio), likeness=seen,
             taken_at="2026-11-20T10:00:00",
         )  # fmt: skip
 

@@ -6,7 +6,7 @@ import pytest
 
 from autoprep.domain import JobRecord
 from autoprep.ledger import Ledger
-from autoprep.service.takes import compare, likeness_of, merits
+from autoprep.service.takes import compare, merits
 from autoprep.wishes.settings import Settings, ledger_path
 from tests import photos
 from tests.service.engines import run_once
@@ -82,11 +82,3 @@ def test_what_a_take_is_worth() -> None:
         assert not compare(best, record(**fault)).newer_is_better
     assert not compare(best, record()).newer_is_better  # as good: the earlier one stays
     assert sum(merits(record(glare_percent=3.0)).values()) < sum(merits(record(oblique_degrees=12.0)).values())
-
-
-def test_likeness_is_a_correlation() -> None:
-    rng = np.random.default_rng(5)
-    one = tuple(int(v) for v in rng.integers(0, 255, 576))
-    assert likeness_of(one, one) == pytest.approx(1)
-    assert abs(likeness_of(one, tuple(int(v) for v in rng.integers(0, 255, 576)))) < 0.2
-    assert likeness_of((7,) * 576, one) == 0
