@@ -15,7 +15,7 @@ from autoprep.ledger import Ledger
 from autoprep.service.arrivals import Arrivals, shown_name
 from autoprep.service.desk import Desk
 from autoprep.service.glance import Glance
-from autoprep.service.housekeeping import once_a_day
+from autoprep.service.housekeeping import Housekeeping
 from autoprep.service.inbox import Found, Hints, Settling, scan
 from autoprep.service.keeping import sweep
 from autoprep.service.lock import StudioLock
@@ -26,6 +26,7 @@ from autoprep.service.studio import ListWriter, PageWriter
 from autoprep.wishes.settings import Settings, ledger_path, worker_count
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
+_COPY_S = 60.0  # a run that ends by itself waits so long for the day's copy of the ledger
 _PAGE_EVERY_S = 2.0
 _FAULT_WAIT_S = 300.0
 
@@ -56,6 +57,7 @@ class Engine:
         self._reload, self._pages, self._lists = Reload(settings, log), PageWriter(), ListWriter()
         self._ready: dict[bytes, Found] = {}
         self.hints = Hints(settings.folders.inbox)
+        self._housekeeping = Housekeeping(self.ledger, log)
         self._glance = Glance(words_folder(settings), service.rescan_s)
         self._next_scan = self._next_page = 0.0
         self._stirred = True  # something happened since the last look through all files
@@ -106,7 +108,7 @@ class Engine:
 
     def _look(self) -> None:
         self._lock.look()
-        self._page_due |= once_a_day(self.settings, self.ledger, date.today())
+        self._page_due |= self._housekeeping.once_a_day(self.settings, date.today())
         if self._follow:
             self._take_over(self._reload.fresh())
             if not self.hints.arm():
@@ -227,6 +229,7 @@ class Engine:
         self._pool.stop()
         self._next_page = 0.0
         self._write_page(last=True)
+        self._housekeeping.finish(1.0 if self._follow else _COPY_S)
         self.hints.close()
         self.ledger.close()
         self._lock.close()
