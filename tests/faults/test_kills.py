@@ -1,0 +1,16 @@
+"""A dose of the long trials in tests/faults, as README there describes them."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.faults.kills import kill_often
+
+pytestmark = pytest.mark.slow
+
+
+def test_kills_at_random_moments_lose_double_and_leave_nothing(tmp_path: Path) -> None:
+    found = kill_often(tmp_path / "studio", 3, seed=3)
+    assert found.wrong == []
+    assert found.kills == 3
+    assert found.photos >= 3
