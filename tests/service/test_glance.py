@@ -1,6 +1,8 @@
 """At rest the service looks at folders and notes alone; whatever comes, goes or changes is found all the same."""
 
 import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -142,6 +144,13 @@ def test_a_service_at_rest_looks_through_nothing_and_finds_what_comes_without_an
         assert engine.ledger.overview.outcomes() == {"set aside": 1}
     finally:
         engine.stop()
+
+
+def test_the_service_holds_no_library_that_only_lists_need() -> None:
+    said = (
+        "import sys, autoprep.cli.work; print([name for name in ('fpdf', 'fontTools', 'rawpy') if name in sys.modules])"
+    )
+    assert subprocess.run([sys.executable, "-c", said], capture_output=True, text=True, check=True).stdout == "[]\n"
 
 
 def test_many_open_questions_are_looked_at_seldom_and_a_new_one_at_once(tmp_path: Path) -> None:
