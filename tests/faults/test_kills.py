@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.faults.burst import burst
 from tests.faults.kills import kill_often
 
 pytestmark = pytest.mark.slow
@@ -14,3 +15,9 @@ def test_kills_at_random_moments_lose_double_and_leave_nothing(tmp_path: Path) -
     assert found.wrong == []
     assert found.kills == 3
     assert found.photos >= 3
+
+
+def test_a_burst_without_any_event_is_found(tmp_path: Path) -> None:
+    found = burst(tmp_path / "studio", 120, limit_s=60)
+    assert found.wrong == []
+    assert 0 < found.found_s < 5
