@@ -23,7 +23,7 @@ from PIL import Image
 
 from autoprep.ledger import Ledger
 from autoprep.wishes.settings import ledger_path
-from tests.faults.small import Trial, studio_in
+from tests.faults.small import Trial, events, studio_in
 
 CALLS = {
     "write": ("write,pwrite64", ("ENOSPC", "EIO")),
@@ -31,7 +31,9 @@ CALLS = {
     "rename": ("rename,renameat,renameat2", ("EACCES", "EIO", "ENOSPC")),
     "openat": ("openat", ("EACCES", "EIO", "ENOSPC")),
 }
-_UNDER_FAULT_S = 7.0  # a job takes about two seconds under strace
+_UNDER_FAULT_S = 20.0  # a job takes three to eight seconds under strace
+_AFTER_S = 2.5  # pages and lists, or what else follows
+_TOLD = ("failed", "waiting", "waiting for space", "fault")
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,16 @@ def _traced(trial: Trial, words: list[str], out: Path) -> "subprocess.Popen[byte
     tracer = subprocess.Popen(command, stderr=subprocess.DEVNULL)
     time.sleep(0.5)
     return tracer
+
+
+def _until_told(trial: Trial, limit_s: float) -> bool:
+    """Until the photo came out, or the service has told of something, and a little longer; whether it came out."""
+    limit = time.monotonic() + limit_s
+    while time.monotonic() < limit and trial.alive:
+        if _until_done(trial, 0.1) or any(events(trial.settings, name) for name in _TOLD):
+            time.sleep(_AFTER_S)
+            break
+    return _until_done(trial, 0.1)
 
 
 def _until_done(trial: Trial, limit_s: float) -> bool:
@@ -120,7 +132,7 @@ def suffer(folder: Path, paths: list[str], fault: Fault) -> tuple[int, bool, lis
     watched = [word for path in paths for word in ("-P", path)]
     tracer = _traced(trial, [*fault.words(), *watched], folder.with_name("trace.txt"))
     trial.more(1)
-    through = _until_done(trial, _UNDER_FAULT_S)
+    through = _until_told(trial, _UNDER_FAULT_S)
     wrong = [] if trial.alive else [f"the service ended: {trial.said()}"]
     wrong += _half_pictures(trial)
     tracer.send_signal(signal.SIGINT)

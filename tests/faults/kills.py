@@ -4,14 +4,13 @@ At the end every photo must have one outcome and one picture, and nothing may be
 """
 
 import argparse
-import json
 import random
 import tempfile
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from tests.faults.small import Trial, studio_in
+from tests.faults.small import Trial, events, studio_in
 
 _WAITING = 3  # so many photos wait at each start: there is always something to be cut off
 
@@ -41,21 +40,9 @@ def kill_often(folder: Path, kills: int, seed: int, limit_s: float = 1e9) -> Kil
         found.kills += 1
     found.photos = len(trial.put)
     found.wrong += trial.finish(60 + 5 * _WAITING)
-    for event in _events(trial.settings.folders.records, "recovered"):
+    for event in events(trial.settings, "recovered"):
         found.in_mid_job += bool(event["interrupted_jobs"])
         found.parts_cleared += bool(event["unfinished_files"])
-    return found
-
-
-def _events(records: Path, name: str) -> list[dict[str, int]]:
-    found = []
-    for file in sorted(records.glob("log.jsonl*")):
-        for line in file.read_text(encoding="utf-8").splitlines():
-            try:
-                event = json.loads(line)
-            except ValueError:  # a line that a kill has cut off
-                continue
-            found += [event] if event.get("event") == name else []
     return found
 
 

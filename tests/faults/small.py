@@ -2,6 +2,7 @@
 check at the end that everything is as if nothing had happened."""
 
 import hashlib
+import json
 import os
 import signal
 import sqlite3
@@ -9,9 +10,9 @@ import subprocess
 import sys
 import time
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from PIL import Image
 
@@ -50,6 +51,7 @@ class Trial:
     settings: Settings
     put: dict[str, bytes] = field(default_factory=dict)
     process: subprocess.Popen[bytes] | None = None
+    environment: dict[str, str] = field(default_factory=dict)
 
     def more(self, count: int) -> None:
         """So many further photos arrive."""
@@ -58,11 +60,13 @@ class Trial:
             self.put[name] = data
             (self.settings.folders.inbox / name).write_bytes(data)
 
-    def start(self, before: Sequence[str] = ()) -> None:
-        """Start the real service; before: words that the command begins with."""
-        command = [*before, sys.executable, "-m", "autoprep", "watch", "--quiet", "--config", str(self.settings.studio)]
+    def start(self) -> None:
+        """Start the real service."""
+        command = [sys.executable, "-m", "autoprep", "watch", "--quiet", "--config", str(self.settings.studio)]
         with (self.settings.studio / "stderr.txt").open("ab") as stderr:
-            self.process = subprocess.Popen(command, stderr=stderr, stdout=subprocess.DEVNULL)
+            self.process = subprocess.Popen(
+                command, stderr=stderr, stdout=subprocess.DEVNULL, env={**os.environ, **self.environment}
+            )
 
     @property
     def alive(self) -> bool:
@@ -129,6 +133,19 @@ class Trial:
         return found + [f"{name}: the original is another" for name in changed]
 
 
+def events(settings: Settings, name: str) -> list[dict[str, Any]]:
+    """What the service has logged under this name."""
+    found = []
+    for file in sorted(settings.folders.records.glob("log.jsonl*")):
+        for line in file.read_text(encoding="utf-8").splitlines():
+            try:
+                event = json.loads(line)
+            except ValueError:  # a line that a kill has cut off
+                continue
+            found += [event] if event.get("event") == name else []
+    return found
+
+
 def _picture(place: Path, sha256: str) -> list[str]:
     try:
         if hashlib.sha256(place.read_bytes()).hexdigest() != sha256:
@@ -138,16 +155,3 @@ def _picture(place: Path, sha256: str) -> list[str]:
     except OSError as problem:
         return [f"{place}: {problem}"]
     return []
-
-
-def children_of(name: str) -> list[int]:
-    """Processes that have this text in their command line."""
-    found = []
-    for entry in Path("/proc").iterdir():
-        if entry.name.isdigit() and int(entry.name) != os.getpid():
-            try:
-                words = (entry / "cmdline").read_bytes()
-            except OSError:
-                continue
-            found += [int(entry.name)] if name.encode() in words else []
-    return found
