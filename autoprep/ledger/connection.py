@@ -89,6 +89,10 @@ class Connection:
                 self._db.execute("ROLLBACK")
             raise
 
+    def others(self) -> int:
+        """A number that changes with what other connections have written: the command line's, say."""
+        return int(self._db.execute("PRAGMA data_version").fetchone()[0])
+
     def check(self) -> str:
         """SQLite's own word on the file: "ok" or what is wrong."""
         return str(self._db.execute("PRAGMA integrity_check").fetchone()[0])

@@ -98,13 +98,18 @@ class Trial:
         if not self.alive:
             self.start()
         limit = time.monotonic() + limit_s
-        while self.done() < len(self.put) and self.alive and time.monotonic() < limit:
+        while not (self._listens() and self.done() >= len(self.put)) and self.alive and time.monotonic() < limit:
             time.sleep(0.3)
         time.sleep(1.5)
         if not self.alive:
             return [f"the service ended by itself: {self.said()}"]
         code = self.kill(signal.SIGTERM)
         return [*([f"the service stopped with {code}"] if code else []), *self.wrong()]
+
+    def _listens(self) -> bool:
+        """Whether the service has come so far that it can be asked to stop."""
+        assert self.process is not None
+        return any(event.get("pid") == self.process.pid for event in events(self.settings, "watching"))
 
     def wrong(self) -> list[str]:
         """What is not as it should be; nothing may have happened, as far as anybody can see."""

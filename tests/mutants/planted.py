@@ -220,6 +220,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("metrics may lie among the photos", "autoprep/wishes/settings.py", "if where == own or own in where.parents:", "if False:", ("tests/told/test_metrics.py",)),
     Mistake("a sound ledger gives way to a copy", "autoprep/service/rebuild.py", "if is_sound(settings) and not sound_too:\n            raise UsageError(\"the ledger is sound, so nothing was done; `--copy", "if False:\n            raise UsageError(\"the ledger is sound, so nothing was done; `--copy", ("tests/service/test_copies.py",)),
     Mistake("a service at rest looks through all files", "autoprep/service/engine.py", "if self._stirred or self._unsettled or not self._glance.same():", "if True:", ("tests/service/test_glance.py",)),
+    Mistake("what is to be tried again waits for the next start", "autoprep/service/knowledge.py", "if others != self._others:", "if False:", ("tests/service/test_glance.py",)),
     Mistake("the service holds what only lists need", "autoprep/told/paper.py", "if TYPE_CHECKING:", "if True:", ("tests/service/test_glance.py",)),
     Mistake("many open questions are looked at all the time", "autoprep/service/questions.py", "if took > _FREE_S else 0.0", "if False else 0.0", ("tests/service/test_glance.py",)),
     Mistake("a new question waits for the next look", "autoprep/service/questions.py", "        self.forget(question.job)\n        self._next = -1e9\n", "        self.forget(question.job)\n", ("tests/service/test_glance.py",)),

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from autoprep.cli import main
 from autoprep.ledger import OpenQuestion, SeenFile
 from autoprep.logs import open_log
 from autoprep.service import engine as engines
@@ -177,3 +178,18 @@ def test_many_open_questions_are_looked_at_seldom_and_a_new_one_at_once(tmp_path
     questions.note(OpenQuestion("a job", 2, tmp_path / "Reeds"))
     list(questions.answers())
     assert len(looks) == 3
+
+
+def test_what_is_to_be_tried_again_is_heard_by_a_service_that_runs(studio: Settings) -> None:
+    (studio.folders.inbox / "letter.pdf").write_bytes(b"no photo")
+    engine = Engine(studio, open_log(studio.folders.records, None))
+    try:
+        for _ in range(8):
+            engine.step(0.2)
+        assert engine.ledger.overview.outcomes() == {"set aside": 1}
+        assert main(["retry", "--config", str(studio.studio)]) == 0
+        engine.step(0.1)
+        engine.step(0.1)
+        assert engine.pending == 1
+    finally:
+        engine.stop()
