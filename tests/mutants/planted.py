@@ -269,6 +269,9 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/files/damage.py", ("tests/files/test_damage.py", "tests/files/test_mutations.py"),
         ("a flat rectangle is no damage", "share = max(flat_part(codes), flat_rows(codes))", "share = flat_rows(codes)"),
+        ("a hole of a few rows is a picture", 'if kind == "tiff" and _has_empty_rows(codes):', "if False:"),
+        ("something dark in a TIFF is a hole", "min((row.max(axis=-1) > dark).mean() for row in beyond) > 0.5", "True"),
+        ("a drawn line in a TIFF is a hole", "if end - first >= 2 and beyond", "if beyond"),
         ("burnt-out paper is damage", "& (least(low) < 250)", "& (least(low) < 256)"),
         ("a dark corner is damage", "if sides and max(sides) < 0.5 else 0.0", "if sides else 0.0"),
         ("zeros that were appended are damage", 'return at > 0 and start > 0 and data.find(b"\\xff\\xd9", start, at) < 0', "return at > 0 and start > 0"),
