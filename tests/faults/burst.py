@@ -36,8 +36,8 @@ def burst(folder: Path, files: int, limit_s: float) -> Burst:
     engine = Engine(trial.settings, open_log(trial.settings.folders.records, None))
     engine.hints.arm = lambda: True  # type: ignore[method-assign]  # nothing is watched
     try:
-        for _ in range(12):
-            engine.step(0.5)
+        for _ in range(10):
+            engine.step(0.2)
         before = memory_of(os.getpid(), "VmRSS")
         trial.more(max(1, files // _PHOTOS))
         words = {

@@ -48,7 +48,7 @@ def jump(folder: Path, jumps: tuple[int, ...]) -> tuple[int, list[str]]:
     wrong += trial.finish(60)
     started = len(events(trial.settings, "started"))
     wrong += [] if started == len(trial.put) else [f"{started} jobs for {len(trial.put)} photos"]
-    days = {event["timestamp"][:10] for event in events(trial.settings, "finished")}
+    days = {event["timestamp"][:10] for name in ("started", "finished") for event in events(trial.settings, name)}
     wrong += [] if len(days) > 1 or max(map(abs, jumps)) < DAY else ["the clock did not move"]
     return len(trial.put), wrong
 

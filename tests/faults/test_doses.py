@@ -19,7 +19,7 @@ def test_kills_at_random_moments_lose_double_and_leave_nothing(tmp_path: Path) -
 
 
 def test_a_burst_without_any_event_is_found(tmp_path: Path) -> None:
-    found = burst(tmp_path / "studio", 60, limit_s=60)
+    found = burst(tmp_path / "studio", 30, limit_s=60)
     assert found.wrong == []
     assert 0 < found.found_s < 5
 
