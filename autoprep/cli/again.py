@@ -39,10 +39,15 @@ def retry(options: argparse.Namespace) -> int:
 
 
 def rebuild(options: argparse.Namespace) -> int:
-    """Make a new ledger from the records."""
+    """Make a new ledger from the records, or put a copy back."""
     from autoprep.service import rebuild as rebuilding
 
     settings = settings_of(options)
+    if options.copy:
+        day = rebuilding.put_back(settings, sound_too=options.anyway)
+        print(f"The copy of {day} is the ledger now; what was there before lies beside it. What came in since then is")
+        print("worked on anew, under new names; `autoprep rebuild --anyway` takes it from the records instead.")
+        return 0
     done = rebuilding.rebuild(settings, sound_too=options.anyway)
     print(f"The ledger is made anew from the records: {done.photos} photos, {done.files} destinations' files.")
     if done.put_away is not None:

@@ -117,6 +117,7 @@ def _parser() -> argparse.ArgumentParser:
         commands, "again.rebuild", "rebuild", "make a new ledger from the records, when it is lost or damaged"
     )
     rebuild.add_argument("--anyway", action="store_true", help="also where the ledger is sound; it is kept beside")
+    rebuild.add_argument("--copy", action="store_true", help="put the newest daily copy back instead")
     redo = _json(_add(commands, "again.redo", "redo", "render again from the stored plans, without measuring again"))
     redo.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
     redo.add_argument("--destination", metavar="NAME", help="only this destination")

@@ -15,6 +15,7 @@ from autoprep.domain import JobRecord
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.notify import Notifier
+from autoprep.told.metrics import Metrics
 from autoprep.told.summary import print_summary
 from autoprep.wishes.settings import Settings, worker_count
 
@@ -24,7 +25,8 @@ def watch(options: argparse.Namespace) -> int:
     settings = settings_of(options)
     make_folders(settings)
     log = open_log(settings.folders.records, None if options.quiet else sys.stderr)
-    engine, manager = Engine(settings, log), Notifier(os.environ)
+    metrics, manager = Metrics(settings, log), Notifier(os.environ)
+    engine = Engine(settings, log, metrics.note)
     log.info("watching", inbox=str(settings.folders.inbox), workers=worker_count(settings.service), pid=os.getpid())
     with _asked_to_stop(engine) as stopping:
         try:
@@ -32,10 +34,12 @@ def watch(options: argparse.Namespace) -> int:
             manager.ready()
             while not stopping:
                 manager.alive(engine.standing)
+                metrics.keep(engine.ledger.overview)
                 engine.step()
         finally:
             log.info("stopping")
             manager.stopping()
+            metrics.ended(engine.ledger.overview)
             engine.stop()
             log.info("stopped")
     return 0

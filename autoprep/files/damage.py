@@ -45,8 +45,28 @@ def suspicion(codes: AnyArray, data: bytes, kind: str) -> str:
         return _SAID_HOLE
     if kind == "jpeg" and _COMPLAINT in _said_of(data):
         return _SAID_DISTURBED
+    if kind == "tiff" and _has_empty_rows(codes):
+        return _SAID_HOLE
     share = max(flat_part(codes), flat_rows(codes))
     return _SAID_FLAT.format(share=share * 100) if share else ""
+
+
+def _has_empty_rows(codes: AnyArray) -> bool:
+    """Whether two rows or more are nothing but zeros, and end hard.
+
+    The rows of a TIFF may lie in it as they are; then a hole of a few thousand bytes is no more than that.
+    """
+    empty = np.asarray(~codes[:, ::97].any(axis=(1, 2)))
+    for row in np.flatnonzero(empty):
+        empty[row] = not codes[row].any()
+    edges = np.flatnonzero(np.diff(np.r_[False, empty, False].astype(np.int8)))
+    dark = 24 if codes.dtype == np.uint8 else 24 * 257
+    for first, end in zip(edges[::2], edges[1::2], strict=True):
+        # The rows beside it may be empty in part.
+        beyond = [codes[row] for row in (first - 2, end + 1) if 0 <= row < codes.shape[0]]
+        if end - first >= 2 and beyond and min((row.max(axis=-1) > dark).mean() for row in beyond) > 0.5:
+            return True
+    return False
 
 
 def _hole_in_scan(data: bytes) -> bool:

@@ -1,7 +1,8 @@
 """The ledger: every file seen, every photo, work and rendition, in SQLite."""
 
 from autoprep.ledger.book import Ledger
-from autoprep.ledger.connection import COPIES, journal_mode
+from autoprep.ledger.connection import journal_mode
+from autoprep.ledger.copies import COPIES
 from autoprep.ledger.migrations import MIGRATIONS
 from autoprep.ledger.overview import BLOCK, Overview
 from autoprep.ledger.rows import (

@@ -6,10 +6,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from autoprep.errors import LedgerDamaged
+from autoprep.ledger.copies import COPIES
 from autoprep.ledger.migrations import MIGRATIONS, migrate
-
-COPIES = "ledger-copies"
-"""The folder beside the ledger that holds its copies, one a day."""
 
 
 def journal_mode(version: tuple[int, ...]) -> tuple[str, str]:
@@ -40,9 +38,9 @@ class Connection:
         except sqlite3.DatabaseError as problem:
             self._db.close()
             raise LedgerDamaged(
-                f"the ledger {path} is damaged ({problem}): `autoprep rebuild` makes a new one from the records; or "
-                f"move it away, and put the newest copy from {path.parent / COPIES} in its place. Photos, notes and "
-                "finished pictures are not touched by either"
+                f"the ledger {path} is damaged ({problem}): `autoprep rebuild` makes a new one from the records; or, "
+                f"if these are lost too, `autoprep rebuild --copy` puts the newest copy from {path.parent / COPIES} in "
+                "its place. Photos, notes and finished pictures are not touched by either"
             ) from problem
 
     def _open(self, path: Path) -> None:
@@ -90,6 +88,10 @@ class Connection:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
             raise
+
+    def others(self) -> int:
+        """A number that changes with what other connections have written: the command line's, say."""
+        return int(self._db.execute("PRAGMA data_version").fetchone()[0])
 
     def check(self) -> str:
         """SQLite's own word on the file: "ok" or what is wrong."""

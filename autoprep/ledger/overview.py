@@ -44,6 +44,11 @@ class Overview:
         """When the last photo was done, as its record has it; empty where none was."""
         return str(self._db.execute("SELECT coalesce(max(finished), '') FROM jobs").fetchone()[0])
 
+    def last_success(self) -> str:
+        """The same of those of which there are pictures."""
+        row = self._db.execute("SELECT coalesce(max(finished), '') FROM jobs WHERE outcome IN ('ready', 'alternate')")
+        return str(row.fetchone()[0])
+
     # --- lists ----------------------------------------------------------------------------------------------
 
     def count(self, outcome: str | None = None, month: str = "") -> int:

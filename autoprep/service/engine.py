@@ -14,16 +14,19 @@ from autoprep.files.storage import clear_parts
 from autoprep.ledger import Ledger
 from autoprep.service.arrivals import Arrivals, shown_name
 from autoprep.service.desk import Desk
-from autoprep.service.housekeeping import once_a_day
+from autoprep.service.glance import Glance
+from autoprep.service.housekeeping import Housekeeping
 from autoprep.service.inbox import Found, Hints, Settling, scan
 from autoprep.service.keeping import sweep
 from autoprep.service.lock import StudioLock
 from autoprep.service.pool import Pool
 from autoprep.service.reload import Reload
+from autoprep.service.said import words_folder
 from autoprep.service.studio import ListWriter, PageWriter
 from autoprep.wishes.settings import Settings, ledger_path, worker_count
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
+_COPY_S = 60.0  # a run that ends by itself waits so long for the day's copy of the ledger
 _PAGE_EVERY_S = 2.0
 _FAULT_WAIT_S = 300.0
 
@@ -54,7 +57,10 @@ class Engine:
         self._reload, self._pages, self._lists = Reload(settings, log), PageWriter(), ListWriter()
         self._ready: dict[bytes, Found] = {}
         self.hints = Hints(settings.folders.inbox)
+        self._housekeeping = Housekeeping(self.ledger, log)
+        self._glance = Glance(words_folder(settings), service.rescan_s)
         self._next_scan = self._next_page = 0.0
+        self._stirred = True  # something happened since the last look through all files
         self._page_due, self._list_due = True, False
         self._stumbled, self._complained = False, -1e9
 
@@ -76,7 +82,7 @@ class Engine:
         except (OSError, sqlite3.OperationalError) as problem:
             # A full disk, a share that went away: what is running is kept, and work goes on by itself when it is back.
             self._complain("waiting", reason=str(problem))
-            self._stumbled = True
+            self._stumbled = self._stirred = True
             time.sleep(min(most_s, 0.5))
         pause = max(0.0, min(most_s, self._next_scan - time.monotonic()))
         deadline = self._pool.next_deadline()
@@ -84,6 +90,7 @@ class Engine:
             pause = max(0.0, min(pause, deadline - time.monotonic()))
         wait([*self._pool.waitables(), self.hints.fileno()], pause)
         if self.hints.drain():
+            self._stirred = True
             self._next_scan = min(self._next_scan, time.monotonic() + 0.2)
 
     def _act(self) -> None:
@@ -101,11 +108,28 @@ class Engine:
 
     def _look(self) -> None:
         self._lock.look()
+        self._page_due |= self._housekeeping.once_a_day(self.settings, date.today())
         if self._follow:
             self._take_over(self._reload.fresh())
             if not self.hints.arm():
                 self._complain("inbox not watched", reason="it is not there, or the system has no watches left")
+                self._stirred = True
+        if self._stirred or self._unsettled or not self._glance.same():
+            self._look_through()
+        service = self.settings.service
+        self._next_scan = time.monotonic() + service.rescan_s
+        if self._unsettled:
+            # Something is new: the next looks come soon, and are spaced so that a burst costs a few scans only.
+            self._next_scan = time.monotonic() + max(0.1, min(service.settle_s / 2, 1.0, service.rescan_s))
+
+    @property
+    def _unsettled(self) -> bool:
+        return bool(self._settling.untaken(self._arrivals.known)) or self._desk.unsettled
+
+    def _look_through(self) -> None:
+        """Look at every file of the inbox."""
         notes: dict[str, Any] = {}
+        began = time.monotonic()
         found = scan(self.settings.folders.inbox, notes)
         for item in self._settling.look(found, self._arrivals.known):
             self._ready[item.path] = item
@@ -113,12 +137,8 @@ class Engine:
         self._ready = {path: item for path, item in self._ready.items() if path in present}
         for job, was, path in self._desk.look(found, notes, self._arrivals.known):
             self._arrivals.follow(job, was, path)
-        service = self.settings.service
-        self._next_scan = time.monotonic() + service.rescan_s
-        self._page_due |= once_a_day(self.settings, self.ledger, date.today())
-        if self._settling.untaken(self._arrivals.known) or self._desk.unsettled:
-            # Something is new: the next looks come soon, and are spaced so that a burst costs a few scans only.
-            self._next_scan = time.monotonic() + max(0.1, min(service.settle_s / 2, 1.0, service.rescan_s))
+        self._glance.looked(self.settings.folders.inbox, began, found, notes, self._arrivals.known)
+        self._stirred = not self._follow
 
     def _take_over(self, fresh: Settings | None) -> None:
         if fresh is not None:
@@ -148,7 +168,7 @@ class Engine:
                     self._settling.later(item.path, _FAULT_WAIT_S)
 
     def _finished(self, record: JobRecord) -> None:
-        self._page_due = True
+        self._page_due = self._stirred = True
         self._on_record(record)
 
     def _write_page(self, *, last: bool = False) -> None:
@@ -209,6 +229,7 @@ class Engine:
         self._pool.stop()
         self._next_page = 0.0
         self._write_page(last=True)
+        self._housekeeping.finish(1.0 if self._follow else _COPY_S)
         self.hints.close()
         self.ledger.close()
         self._lock.close()

@@ -1,33 +1,70 @@
 """What the service does once a day for itself: a copy of the ledger, and no more of what is kept than is of use."""
 
+import sqlite3
+import threading
+import time
+from collections.abc import Callable
 from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
 
 from autoprep.job.orders import CORNERS
-from autoprep.ledger import COPIES, Ledger
+from autoprep.ledger import Ledger, copies
 from autoprep.wishes.settings import Settings
 
 _KEPT = 7
+_AGAIN_S = 600.0
 _CLEARED = "comparisons cleared before"
 
 
-def once_a_day(settings: Settings, ledger: Ledger, today: date) -> bool:
-    """Do what is due once a day; whether it was done now."""
-    if not copy_of_the_day(settings, ledger, today):
-        return False
-    clear_comparisons(settings, ledger, today)
-    return True
+class Housekeeping:
+    """Does what is due once a day. A copy is taken in one go, and packed in a thread of its own, beside the work."""
 
+    def __init__(self, ledger: Ledger, log: Any, clock: Callable[[], float] = time.monotonic) -> None:
+        self._ledger, self._log, self._clock = ledger, log, clock
+        self._day, self._again, self._packing = "", -1e9, threading.Thread()
 
-def copy_of_the_day(settings: Settings, ledger: Ledger, today: date) -> bool:
-    """Keep a copy of the ledger for today, unless there is one; whether one was made. The oldest beyond a week go."""
-    folder = settings.folders.records / COPIES
-    copy = folder / f"ledger-{today.isoformat()}.sqlite3"
-    if copy.exists():
-        return False
-    ledger.copy_to(copy)
-    for old in sorted(folder.glob("ledger-*.sqlite3"))[:-_KEPT]:
-        old.unlink()
-    return True
+    def once_a_day(self, settings: Settings, today: date) -> bool:
+        """Do what is due; whether another day has begun. What can't be done now is told, and tried again later."""
+        day = today.isoformat()
+        if day == self._day or self._clock() < self._again:
+            return False
+        self._day = day
+        try:
+            self._copy(settings.folders.records / copies.COPIES, day)
+            clear_comparisons(settings, self._ledger, today)
+        except (OSError, sqlite3.OperationalError) as problem:
+            self._failed(problem)
+            return False
+        return True
+
+    def _copy(self, folder: Path, day: str) -> None:
+        """Keep a copy of the ledger as it is now, unless there is one of today. The oldest beyond a week go."""
+        if self._packing.is_alive() or any(day in copy.name for copy in copies.kept(folder)):
+            return
+        copies.clear_unfinished(folder)
+        copy = copies.copy_of(folder, day)
+        plain = copy.with_name(f"{copy.name}.part-plain")
+        self._ledger.copy_to(plain)
+        self._packing = threading.Thread(target=self._pack, args=(plain, copy), daemon=True, name="autoprep-copy")
+        self._packing.start()
+
+    def _pack(self, plain: Path, copy: Path) -> None:
+        try:
+            copies.pack(plain, copy)
+            for old in copies.kept(copy.parent)[:-_KEPT]:
+                old.unlink()
+        except OSError as problem:
+            self._failed(problem)
+
+    def _failed(self, problem: Exception) -> None:
+        self._log.warning("no copy of the ledger", reason=str(problem))
+        self._day, self._again = "", self._clock() + _AGAIN_S
+
+    def finish(self, most_s: float) -> None:
+        """Wait for a copy that is being packed, at most so long; the next start takes one that is cut off anew."""
+        if self._packing.ident is not None:
+            self._packing.join(most_s)
 
 
 def clear_comparisons(settings: Settings, ledger: Ledger, today: date) -> int:

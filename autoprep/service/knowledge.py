@@ -49,7 +49,7 @@ class Knowledge:
         self._chosen: dict[str, int] = {}
         self._answers: dict[str, Outline] = {}
         self._settled: dict[str, str] = {}
-        self._redos = ledger.redos()
+        self._redos, self._others = ledger.redos(), ledger.others()
         self._new: set[str] = {job for job, line in self._lines.items() if not line.settled}
         self._new |= self._redos.keys() & self._lines.keys()
 
@@ -113,6 +113,10 @@ class Knowledge:
 
     def listen(self) -> None:
         """Questions of whose choices one is left are answered by it; what was asked for again is asked for."""
+        others = self._ledger.others()
+        if others != self._others:  # `retry`, say, beside the running service
+            self._others = others
+            self._new.update(job for job in self._ledger.unsettled() if job in self._lines)
         redos = self._ledger.redos()
         self._new |= {job for job in {*redos, *self._redos} if redos.get(job) != self._redos.get(job)}
         self._redos = redos

@@ -12,6 +12,8 @@ from autoprep.ledger import OpenQuestion
 NONE = -1
 """The answer that none of the choices is right."""
 
+_SHARE = 2000  # looking for answers takes at most one part in so many of the time: many open questions cost nothing
+_MOST_WAIT_S, _FREE_S = 15.0, 0.0005
 _FRESH_S = 2.0  # a folder that changed so lately may change again within the same tick of its clock
 
 
@@ -26,10 +28,12 @@ class Questions:
         self._open: dict[str, OpenQuestion] = {}
         self._looked: dict[str, int] = {}
         self._pending: dict[str, tuple[int, float]] = {}
+        self._next = -1e9
 
     def note(self, question: OpenQuestion) -> None:
         """Keep a question in mind."""
         self.forget(question.job)
+        self._next = -1e9
         if question.choices > 1 or (question.choices and question.offers_none):
             self._open[question.job] = question
 
@@ -41,8 +45,18 @@ class Questions:
     def answers(self) -> Iterator[tuple[str, int]]:
         """(job, choice, counted from 0, or NONE) of each question that was answered since it was told last.
 
-        A folder that was moved away is no answer. A folder that has not changed is not looked into.
+        A folder that was moved away is no answer. A folder that has not changed is not looked into. The longer a look
+        takes, the longer until the next, unless an answer is on its way.
         """
+        if self._clock() < self._next and not self._pending:
+            return
+        began = self._clock()
+        found = list(self._look())
+        took = self._clock() - began
+        self._next = self._clock() + (min(_MOST_WAIT_S, _SHARE * took) if took > _FREE_S else 0.0)
+        yield from found
+
+    def _look(self) -> Iterator[tuple[str, int]]:
         for job, question in list(self._open.items()):
             try:
                 changed = os.stat(question.folder).st_mtime_ns

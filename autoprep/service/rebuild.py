@@ -18,7 +18,7 @@ from pydantic import ValidationError
 
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.errors import LedgerDamaged, UsageError
-from autoprep.ledger import LOOK, Change, Ledger, Rendition, Restored
+from autoprep.ledger import LOOK, Change, Ledger, Rendition, Restored, copies
 from autoprep.service.depends import plan_digest, told
 from autoprep.service.lock import StudioLock
 from autoprep.service.said import usual
@@ -60,6 +60,27 @@ def rebuild(settings: Settings, *, sound_too: bool = False) -> Rebuilt:
         part.replace(place)
         files = sum(len(each.change.renditions) for each in found)
         return Rebuilt(len(found), files, tuple(unreadable), away)
+    finally:
+        lock.close()
+
+
+def put_back(settings: Settings, *, sound_too: bool = False) -> str:
+    """Put the newest sound copy in the ledger's place, which is put away, never deleted; the day that the copy is of.
+
+    Raises UsageError where there is none, or the ledger is sound and sound_too is not said; AlreadyRunning.
+    """
+    lock = StudioLock(settings.folders.records)
+    try:
+        if is_sound(settings) and not sound_too:
+            raise UsageError("the ledger is sound, so nothing was done; `--copy --anyway` puts the newest copy back")
+        place = ledger_path(settings)
+        part = place.with_name("ledger-rebuilt.part")
+        copy = copies.newest_sound(settings.folders.records / copies.COPIES, part)
+        if copy is None:
+            raise UsageError(f"there is no sound copy in {settings.folders.records / copies.COPIES}; nothing was done")
+        _put_away(place)
+        part.replace(place)
+        return copy.name.removeprefix("ledger-")[:10]
     finally:
         lock.close()
 

@@ -44,12 +44,17 @@ def _destinations(settings: Settings, said: tuple[str, ...]) -> tuple[tuple[str,
 
 def words_place(settings: Settings, job: str) -> Path:
     """Where the command line leaves what is said of a photo: the inbox is the artist's, and never written to."""
-    return settings.folders.records / "words" / f"{job}.txt"
+    return words_folder(settings) / f"{job}.txt"
+
+
+def words_folder(settings: Settings) -> Path:
+    """Where all that the command line was told lies, a file for each photo."""
+    return settings.folders.records / "words"
 
 
 def _words_left(settings: Settings) -> dict[str, tuple[int, int]]:
     found = {}
-    folder = settings.folders.records / "words"
+    folder = words_folder(settings)
     for place in folder.glob("*.txt") if folder.is_dir() else ():
         with contextlib.suppress(OSError):
             status = place.stat()

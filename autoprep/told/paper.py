@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
-from fpdf import FPDF
 from PIL import Image, ImageCms, ImageOps
+
+if TYPE_CHECKING:
+    from fpdf import FPDF  # 34 MiB, which only a process that writes a list or a sheet needs
 
 OWN_FONT = Path(str(resources.files("autoprep") / "fonts" / "DejaVuSans.ttf"))
 _PAGE_MM, _EDGE_MM, _GAP_MM = (210.0, 297.0), 14.0, 6.0  # A4 (ISO 216)
@@ -89,7 +91,7 @@ def image_list(heading: str, rows: Sequence[Row], *, author: str, made: datetime
     return bytes(pdf.output())
 
 
-def _draw_row(pdf: FPDF, row: Row, y: float) -> None:
+def _draw_row(pdf: "FPDF", row: Row, y: float) -> None:
     small = _small(row.picture)
     if small is not None:
         data, (px_wide, px_high) = small
@@ -110,7 +112,7 @@ def _draw_row(pdf: FPDF, row: Row, y: float) -> None:
             y += line_mm
 
 
-def _lines(pdf: FPDF, text: str, width: float, most: int) -> list[str]:
+def _lines(pdf: "FPDF", text: str, width: float, most: int) -> list[str]:
     """The text broken into at most so many lines; what is left over is told by three dots."""
     if not text:
         return []
@@ -118,7 +120,9 @@ def _lines(pdf: FPDF, text: str, width: float, most: int) -> list[str]:
     return lines if len(lines) <= most else [*lines[: most - 1], _fitting(pdf, " ".join(lines[most - 1 :]), width)]
 
 
-def _document(heading: str, author: str, made: datetime, fonts: Sequence[Path]) -> FPDF:
+def _document(heading: str, author: str, made: datetime, fonts: Sequence[Path]) -> "FPDF":
+    from fpdf import FPDF
+
     pdf = FPDF("portrait", "mm", "A4")
     pdf.set_auto_page_break(False)
     pdf.set_title(heading)
@@ -134,7 +138,7 @@ def _document(heading: str, author: str, made: datetime, fonts: Sequence[Path]) 
     return pdf
 
 
-def _head(pdf: FPDF, heading: str, page: str) -> None:
+def _head(pdf: "FPDF", heading: str, page: str) -> None:
     pdf.set_font("text", size=13)
     pdf.set_xy(_EDGE_MM, _EDGE_MM)
     pdf.cell(_PAGE_MM[0] - 2 * _EDGE_MM - 20, 7, _fitting(pdf, heading, _PAGE_MM[0] - 2 * _EDGE_MM - 22))
@@ -142,7 +146,7 @@ def _head(pdf: FPDF, heading: str, page: str) -> None:
     pdf.cell(20, 7, page, align="R")
 
 
-def _draw(pdf: FPDF, cell: Cell, box: tuple[float, float, float, float]) -> None:
+def _draw(pdf: "FPDF", cell: Cell, box: tuple[float, float, float, float]) -> None:
     x, y, width, height = box
     room = height - _CAPTION_MM
     small = _small(cell.picture)
@@ -162,7 +166,7 @@ def _draw(pdf: FPDF, cell: Cell, box: tuple[float, float, float, float]) -> None
         pdf.cell(width, 3.2, _fitting(pdf, line, width))
 
 
-def _fitting(pdf: FPDF, text: str, width: float) -> str:
+def _fitting(pdf: "FPDF", text: str, width: float) -> str:
     """The text, cut where it is wider than its place."""
     if pdf.get_string_width(text) <= width - 2:
         return text

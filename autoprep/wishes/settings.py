@@ -120,6 +120,7 @@ class Service(Table):
     min_free_mb: Annotated[float, Field(ge=0)] = 500.0
     heic: bool = True
     comparisons_days: Annotated[int, Field(ge=0, le=36500)] = 0
+    metrics_file: str = ""
 
 
 class Main(Table):
@@ -206,6 +207,7 @@ def load(config_file: Path, *, keyless: bool = False) -> Settings:
         sha256=hashlib.sha256((main_text + "\0" + text).encode()).hexdigest(),
     )
     _check_texts(settings, config_file, main_text, mistakes)
+    _check_metrics(settings, config_file, main_text, mistakes)
     _check_profiles(settings, destinations_file, text, mistakes)
     if not keyless:
         _check_credentials(settings, destinations_file, text, mistakes)
@@ -307,6 +309,27 @@ def _profile_problem(settings: Settings, name: str, preset: Preset) -> str:
 def ledger_path(settings: Settings) -> Path:
     """Where the ledger lies."""
     return settings.folders.records / "ledger.sqlite3"
+
+
+def metrics_path(settings: Settings) -> Path | None:
+    """Where the text file for a collector of metrics is kept; None where none is asked for."""
+    name = settings.service.metrics_file
+    return Path(os.path.normpath(settings.studio / name)) if name else None
+
+
+def _check_metrics(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
+    """The file for a collector lies in a folder that is there, and not where photos come in or pictures lie."""
+    place = metrics_path(settings)
+    if place is None:
+        return
+    line = line_of(text, ("service", "metrics_file"))
+    where, folders = place.parent.resolve(), settings.folders
+    for name in ("inbox", "ready", "needs_a_look"):
+        own = getattr(folders, name).resolve()
+        if where == own or own in where.parents:
+            mistakes.add(f"`service.metrics_file` lies in the folder {name}; write another place", path, line)
+    if place.is_dir() or not (where.is_dir() or where == folders.records.resolve()):
+        mistakes.add(f"`service.metrics_file` is no file in a folder that is there: {place}", path, line)
 
 
 def credentials_paths(settings: Settings) -> tuple[Path, Path]:

@@ -153,3 +153,19 @@ def test_disturbed_data_is_asked_about() -> None:
     at = data.rfind(b"\xff\xda") + 600
     disturbed = data[:at] + b"\xff\xd3" + data[at + 2 :]
     assert "disturbed" in suspicion(_textured(), disturbed, "jpeg")
+
+
+@pytest.mark.parametrize("dtype", [np.uint8, np.uint16])
+def test_a_few_rows_of_zeros_in_a_tiff_are_a_hole(dtype: Any) -> None:
+    codes = np.random.default_rng(5).integers(60, 200, (400, 600, 3)).astype(dtype) * (1 if dtype == np.uint8 else 257)
+    assert suspicion(codes, b"", "tiff") == ""
+    one, hole, frame = codes.copy(), codes.copy(), codes.copy()
+    one[200] = 0
+    assert suspicion(one, b"", "tiff") == ""  # a line that somebody drew
+    hole[200:202] = 0
+    hole[199, 300:], hole[202, :300] = 0, 0
+    assert "a part of its data is empty" in suspicion(hole, b"", "tiff")
+    assert suspicion(hole, b"", "png") == ""  # it has check sums
+    frame[200:203] = 0
+    frame[190:213] //= 20  # dark before and behind: it is a picture of something dark
+    assert suspicion(frame, b"", "tiff") == ""

@@ -3,7 +3,6 @@
 import errno
 import os
 import time
-from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -14,11 +13,10 @@ from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharp
 from autoprep.errors import ConfigError, DeliveryError, LedgerDamaged
 from autoprep.files.storage import write_part
 from autoprep.imaging.likeness import likeness
-from autoprep.ledger import COPIES, Ledger, SeenFile
+from autoprep.ledger import Ledger, SeenFile
 from autoprep.logs import open_log
 from autoprep.service.depends import plan_digest, settings_digest
 from autoprep.service.engine import Engine
-from autoprep.service.housekeeping import copy_of_the_day
 from autoprep.service.inbox import Found, Settling, scan
 from autoprep.service.takes import same_work
 from autoprep.wishes.settings import Settings, ledger_path, load
@@ -184,23 +182,6 @@ def test_a_damaged_ledger_is_told_with_what_to_do(studio: Settings, capsys: pyte
         Ledger(place)
     assert main(["jobs", "--config", str(studio.studio)]) == 2
     assert "damaged" in capsys.readouterr().err
-
-
-def test_a_week_of_copies_is_kept(wren: Studio) -> None:
-    wren.put("page.jpg", photo(1))
-    wren.run()
-    folder = wren.settings.folders.records / COPIES
-    assert len(list(folder.iterdir())) == 1
-    ledger = Ledger(ledger_path(wren.settings))
-    for day in range(1, 11):
-        assert copy_of_the_day(wren.settings, ledger, date(2027, 1, day))
-        assert not copy_of_the_day(wren.settings, ledger, date(2027, 1, day))
-    ledger.close()
-    kept = sorted(path.name for path in folder.iterdir())
-    assert kept == [f"ledger-2027-01-{day:02d}.sqlite3" for day in range(4, 11)]
-    copy = Ledger(folder / kept[-1])
-    assert [job.shown for job in copy.jobs()] == ["page.jpg"]
-    copy.close()
 
 
 @pytest.mark.parametrize("way", ["dots", "link"])

@@ -1,0 +1,162 @@
+"""A small studio for trials of the real service: quick settings, one destination, photos that cost little, and the
+check at the end that everything is as if nothing had happened."""
+
+import hashlib
+import json
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from PIL import Image
+
+from autoprep.cli.studio import make_studio
+from autoprep.ledger import Ledger
+from autoprep.wishes.settings import Settings, ledger_path, load
+from tests.service.test_watch import variants
+
+_SETTINGS = """
+[artist]
+name = "Wren Halloway"
+[correction]
+sure_enough = 0.5
+[service]
+workers = 1
+settle_s = 0.1
+rescan_s = 0.5
+"""
+
+
+def studio_in(folder: Path) -> Settings:
+    """An empty studio with one small destination."""
+    (folder / "config").mkdir(parents=True)
+    (folder / "config" / "autoprep.toml").write_text(_SETTINGS, encoding="utf-8")
+    (folder / "config" / "destinations.toml").write_text(
+        "[square]\nwidth_px = 300\nheight_px = 300\n", encoding="utf-8"
+    )
+    make_studio(folder)
+    return load(folder / "config" / "autoprep.toml")
+
+
+@dataclass
+class Trial:
+    """A studio, what was put into its inbox, and its service."""
+
+    settings: Settings
+    put: dict[str, bytes] = field(default_factory=dict)
+    process: subprocess.Popen[bytes] | None = None
+    environment: dict[str, str] = field(default_factory=dict)
+
+    def more(self, count: int) -> None:
+        """So many further photos arrive."""
+        for number, data in enumerate(variants(count, len(self.put)), len(self.put)):
+            name = f"page {number:05}.jpg"
+            self.put[name] = data
+            (self.settings.folders.inbox / name).write_bytes(data)
+
+    def start(self) -> None:
+        """Start the real service."""
+        command = [sys.executable, "-m", "autoprep", "watch", "--quiet", "--config", str(self.settings.studio)]
+        with (self.settings.studio / "stderr.txt").open("ab") as stderr:
+            self.process = subprocess.Popen(
+                command, stderr=stderr, stdout=subprocess.DEVNULL, env={**os.environ, **self.environment}
+            )
+
+    @property
+    def alive(self) -> bool:
+        """Whether the service still runs."""
+        return self.process is not None and self.process.poll() is None
+
+    def kill(self, how: signal.Signals = signal.SIGKILL, limit_s: float = 30) -> int:
+        """End the service; its exit code."""
+        assert self.process is not None
+        self.process.send_signal(how)
+        return self.process.wait(limit_s)
+
+    def said(self) -> str:
+        """The end of what the service has written to its terminal."""
+        return (self.settings.studio / "stderr.txt").read_text(encoding="utf-8", errors="replace")[-1500:]
+
+    def done(self) -> int:
+        """How many photos have an outcome, read beside the running service."""
+        try:
+            with sqlite3.connect(f"file:{ledger_path(self.settings)}?mode=ro", uri=True, timeout=20) as db:
+                found = int(db.execute("SELECT count(*) FROM jobs WHERE state = 'done'").fetchone()[0])
+            db.close()
+        except sqlite3.OperationalError:  # it is not there yet
+            return 0
+        return found
+
+    def finish(self, limit_s: float) -> list[str]:
+        """Let the service end its work, stop it, and say what is not as it should be."""
+        if not self.alive:
+            self.start()
+        limit = time.monotonic() + limit_s
+        while not (self._listens() and self.done() >= len(self.put)) and self.alive and time.monotonic() < limit:
+            time.sleep(0.3)
+        time.sleep(1.5)
+        if not self.alive:
+            return [f"the service ended by itself: {self.said()}"]
+        code = self.kill(signal.SIGTERM)
+        return [*([f"the service stopped with {code}"] if code else []), *self.wrong()]
+
+    def _listens(self) -> bool:
+        """Whether the service has come so far that it can be asked to stop."""
+        assert self.process is not None
+        return any(event.get("pid") == self.process.pid for event in events(self.settings, "watching"))
+
+    def wrong(self) -> list[str]:
+        """What is not as it should be; nothing may have happened, as far as anybody can see."""
+        ledger, settings = Ledger(ledger_path(self.settings)), self.settings
+        try:
+            found = [] if ledger.check() == "ok" else ["the ledger is damaged"]
+            records = [job.record for job in ledger.jobs() if job.record is not None]
+            states = ledger.overview.states()
+        finally:
+            ledger.close()
+        counts = Counter(record.photo for record in records)
+        found += [f"{name}: {counts[name]} records" for name in self.put if counts[name] != 1]
+        found += [
+            f"{record.photo}: {record.outcome} {record.reasons}" for record in records if record.outcome != "ready"
+        ]
+        found += [f"left in the ledger: {states}"] if set(states) - {"done"} else []
+        outputs = {str(settings.studio / out.path): out for record in records for out in record.outputs}
+        for place, out in outputs.items():
+            found += _picture(Path(place), out.sha256)
+        there = {str(path) for path in settings.folders.ready.rglob("*") if path.is_file()}
+        found += [f"not on record: {place}" for place in sorted(there - outputs.keys())]
+        found += [] if len(outputs) == len(self.put) else [f"{len(outputs)} pictures of {len(self.put)} photos"]
+        left = [str(path) for path in settings.studio.rglob("*") if ".part" in path.name or "-journal" in path.name]
+        found += [f"left over: {place}" for place in left]
+        changed = [name for name, data in self.put.items() if (settings.folders.inbox / name).read_bytes() != data]
+        return found + [f"{name}: the original is another" for name in changed]
+
+
+def events(settings: Settings, name: str) -> list[dict[str, Any]]:
+    """What the service has logged under this name."""
+    found = []
+    for file in sorted(settings.folders.records.glob("log.jsonl*")):
+        for line in file.read_text(encoding="utf-8").splitlines():
+            try:
+                event = json.loads(line)
+            except ValueError:  # a line that a kill has cut off
+                continue
+            found += [event] if event.get("event") == name else []
+    return found
+
+
+def _picture(place: Path, sha256: str) -> list[str]:
+    try:
+        if hashlib.sha256(place.read_bytes()).hexdigest() != sha256:
+            return [f"{place}: other bytes than on record"]
+        with Image.open(place) as image:
+            image.load()
+    except OSError as problem:
+        return [f"{place}: {problem}"]
+    return []
