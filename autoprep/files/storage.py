@@ -74,8 +74,14 @@ def sync_folder(folder: Path) -> None:
 
 
 def write_now(final: Path, data: bytes, token: str) -> None:
-    """Write a file atomically in one go."""
-    publish(write_part(final, data, token), final)
+    """Write a file atomically in one go. Raises DeliveryError, and leaves nothing lying about then."""
+    part = write_part(final, data, token)
+    try:
+        publish(part, final)
+    except DeliveryError:
+        with contextlib.suppress(OSError):
+            part.unlink()
+        raise
 
 
 def clear_parts(folders: Iterable[Path], *, below: bool = True) -> int:

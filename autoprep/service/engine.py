@@ -27,7 +27,7 @@ from autoprep.wishes.settings import Settings, ledger_path, worker_count
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
 _COPY_S = 60.0  # a run that ends by itself waits so long for the day's copy of the ledger
-_PAGE_EVERY_S = 2.0
+_PAGE_EVERY_S, _PAGE_AGAIN_S = 2.0, 30.0
 _FAULT_WAIT_S = 300.0
 
 
@@ -182,6 +182,8 @@ class Engine:
             self._list_due = not self._lists.write(self.settings, self.ledger.overview, last=last)
         except (OSError, AutoprepError) as problem:
             self._complain("proof page not written", reason=str(problem))
+            self._page_due = self._list_due = True
+            self._next_page = time.monotonic() + _PAGE_AGAIN_S
 
     def _complain(self, event: str, **facts: object) -> None:
         if time.monotonic() - self._complained >= 60:

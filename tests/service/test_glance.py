@@ -193,3 +193,21 @@ def test_what_is_to_be_tried_again_is_heard_by_a_service_that_runs(studio: Setti
         assert engine.pending == 1
     finally:
         engine.stop()
+
+
+def test_a_page_that_could_not_be_put_in_place_is_written_again(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("autoprep.service.engine._PAGE_AGAIN_S", 0.2)
+    folder = studio.folders.records / "proof"
+    (folder / "index.html").mkdir(parents=True)  # in its way
+    engine = Engine(studio, open_log(studio.folders.records, None))
+    try:
+        engine.step(0.1)
+        assert [path.name for path in folder.iterdir()] == ["index.html"]
+        (folder / "index.html").rmdir()
+        for _ in range(8):
+            engine.step(0.1)
+        assert (folder / "index.html").is_file()
+    finally:
+        engine.stop()
