@@ -129,7 +129,7 @@ def test_a_bare_wall_and_a_coloured_thing_on_white_are_no_pages(monkeypatch: pyt
 
 
 def test_an_eye_that_is_sure_of_a_page_cut_on_all_sides_is_believed_alone() -> None:
-    sure = gate.Witness(0.3, 0.9, views=0.995, undecided=0.01, chance=1.0, rail=False, all_cut=True)
+    sure = gate.Witness(0.3, 0.8, views=0.995, undecided=0.01, chance=1.0, rail=False, all_cut=True)
     assert gate.confidence(sure) >= gate.SURE
     for doubt in ({"undecided": 0.1}, {"views": 0.97}, {"all_cut": False}, {"chance": 0.8}, {"several": True}):
         assert gate.confidence(gate.Witness(**{**sure.__dict__, **doubt})) < gate.SURE

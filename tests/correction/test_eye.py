@@ -131,19 +131,38 @@ def test_works_side_by_side_are_never_passed_as_one() -> None:
 
 def test_agreement_is_believed_and_disagreement_is_not() -> None:
     assert gate.confidence(GOOD) >= 0.9
-    assert gate.confidence(replace(GOOD, agreement=0.9, support=0.9)) < 0.9
+    assert gate.confidence(replace(GOOD, agreement=0.89, support=0.89)) < 0.9
     assert gate.confidence(replace(GOOD, agreement=0.0, support=0.0)) < 0.1
 
 
+def test_a_clear_eye_is_believed_against_the_judges_best() -> None:
+    clear = replace(GOOD, agreement=0.3, support=0.92, views=0.99, undecided=0.08, chance=0.99)
+    assert gate.confidence(clear) >= 0.9
+    assert gate.confidence(replace(clear, rail=True)) >= 0.9
+    for change in (
+        {"undecided": 0.12}, {"views": 0.98}, {"support": 0.8}, {"chance": 0.9}, {"several": True}, {"all_cut": True},
+    ):  # fmt: skip
+        assert gate.confidence(replace(clear, **change)) < 0.9, change
+
+
+def test_an_unclear_eye_is_not_believed_about_sides_that_it_sees() -> None:
+    unclear = replace(GOOD, agreement=1.0, support=1.0, views=0.96, undecided=0.19)
+    assert gate.confidence(unclear) < 0.9
+    assert gate.confidence(replace(unclear, one_sheet=True)) < 0.9
+    # A page that the border cuts leaves a mask undecided without having two edges; one doubt alone is none.
+    for change in ({"some_cut": True}, {"views": 0.98}, {"undecided": 0.1}):
+        assert gate.confidence(replace(unclear, **change)) >= 0.9, change
+
+
 def test_a_finalist_makes_up_for_the_judges_best_only_beside_a_sure_eye() -> None:
-    lone = replace(GOOD, agreement=0.7, support=0.99)
+    lone = replace(GOOD, agreement=0.7, support=0.99, undecided=0.15)
     assert gate.confidence(lone) >= 0.9
     for change in ({"undecided": 0.2}, {"views": 0.95}, {"rail": True}, {"all_cut": True}, {"several": True}):
         assert gate.confidence(replace(lone, **change)) < 0.9
 
 
 def test_a_rail_inside_asks_for_more_agreement() -> None:
-    near = replace(GOOD, agreement=0.96, support=0.96)
+    near = replace(GOOD, agreement=0.96, support=0.96, undecided=0.15)  # no clear eye
     assert gate.confidence(near) >= 0.9
     assert gate.confidence(replace(near, rail=True)) < 0.9
 
@@ -198,8 +217,9 @@ def test_an_outline_of_an_older_record_still_loads() -> None:
 
 def test_the_material_speaks_for_an_outline_on_which_the_finders_differ() -> None:
     seen = gate.Witness(
-        agreement=0.8, support=0.8, views=0.97, undecided=0.2, chance=0.99, rail=False, all_cut=False, one_sheet=True
-    )
+        agreement=0.8, support=0.8, views=0.97, undecided=0.2, chance=0.99, rail=False, all_cut=False, some_cut=True,
+        one_sheet=True,
+    )  # fmt: skip
     assert gate.confidence(seen) >= 0.9
     for doubt in ({"one_sheet": False}, {"all_cut": True}, {"views": 0.9}, {"several": True}, {"chance": 0.3}):
         assert gate.confidence(replace(seen, **doubt)) < 0.9, doubt
@@ -209,7 +229,7 @@ def test_the_material_decides_only_where_the_finders_are_in_doubt() -> None:
     doubt = replace(GOOD, agreement=0.5, support=0.5, views=0.9, undecided=0.6)
     assert gate.may_be_whole(doubt)
     assert not gate.may_be_whole(GOOD)
-    for change in ({"several": True}, {"chance": 0.3}, {"views": 0.99, "undecided": 0.1}):
+    for change in ({"several": True}, {"chance": 0.3}, {"views": 0.99, "undecided": 0.1}, {"rail": True}):
         assert not gate.may_be_whole(replace(doubt, **change))
 
 

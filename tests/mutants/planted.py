@@ -433,8 +433,12 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/outline/gate.py", ("tests/correction/test_eye.py",),
         ("an eye of two minds is believed", "return value if _of_one_mind(witness) else min(value, DOUBTED)", "return value"),
-        ("several works are passed as one", "and witness.chance >= _CHANCE and not witness.several\n\n\nWHOLE", "and witness.chance >= _CHANCE\n\n\nWHOLE"),
-        ("the material decides against a firm eye", "return doubt and not firm and not", "return doubt and not"),
+        ("several works are passed as one", "witness.chance >= _CHANCE and not witness.several and not _is_unclear", "witness.chance >= _CHANCE and not _is_unclear"),
+        ("an unclear eye is believed", " and not _is_unclear(witness)\n", "\n"),
+        ("a clear eye is not believed", "return clear and witness.support", "return False and witness.support"),
+        ("an eye is believed though nobody else saw it", "return clear and witness.support >= _CLEAR_SUPPORT", "return clear"),
+        ("a wall around a frame is a page", "(witness.several or witness.rail)", "witness.several"),
+        ("the material decides against a firm eye", "return doubt and not firm and not (", "return doubt and not ("),
     ),
     *_all(
         "autoprep/correction/outline/ends.py", ("tests/correction/test_ends.py",),
@@ -453,7 +457,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/gate.py", ("tests/correction/test_ends.py",),
-        ("a sure eye is not believed alone", "if _supported(witness) or _sure_of_whole(witness):", "if _supported(witness):"),
+        ("a sure eye is not believed alone", "if _supported(witness) or _is_clear(witness) or _sure_of_whole(witness):", "if _supported(witness) or _is_clear(witness):"),
         ("a less sure eye is believed alone", "_ALONE_VIEWS, _ALONE_UNDECIDED, _ALONE_CHANCE = 0.99, 0.03, 0.95", "_ALONE_VIEWS, _ALONE_UNDECIDED, _ALONE_CHANCE = 0.95, 0.14, 0.7"),
     ),
     *_all(

@@ -245,6 +245,7 @@ def _witness(
         chance=sight.chance,
         rail=bool(rail),
         all_cut=first.whole,
+        some_cut=any(first.cut),
     )
 
 
