@@ -22,7 +22,12 @@ sure_enough = 0.5
 @pytest.fixture
 def studio(tmp_path: Path) -> Settings:
     """A studio of Wren Halloway's with quick settings and two small destinations."""
-    folder = tmp_path / "studio"
+    return studio_in(tmp_path)
+
+
+def studio_in(place: Path) -> Settings:
+    """The same, in a folder of one's own."""
+    folder = place / "studio"
     (folder / "config").mkdir(parents=True)
     (folder / "config" / "autoprep.toml").write_text(QUICK, encoding="utf-8")
     (folder / "config" / "destinations.toml").write_text(

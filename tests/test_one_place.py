@@ -4,7 +4,7 @@ import io
 import json
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any, cast
 
@@ -19,22 +19,28 @@ from autoprep.domain import Corners, Outline, Tone
 from autoprep.files import encoders, icc
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float64
+from autoprep.job.orders import JobOrder, OutlinedOrder
 from autoprep.job.story import process
 from autoprep.ledger import Ledger, migrations
 from autoprep.metadata import statement as rights
 from autoprep.wishes.schema import destinations_schema
 from autoprep.wishes.settings import Settings, load
 from tests import photos
+from tests.conftest import studio_in
 from tests.test_job import done, order_for
 
 ROOT = Path(__file__).parent.parent
 
 
+OUTLINE = Outline(corners_px=cast(Corners, tuple(map(tuple, photos.corners().tolist()))), confidence=1.0)
+
+
 def made(settings: Settings, name: str) -> bytes:
-    """The one file of a destination."""
+    """The one file of a destination, of a photo whose outline is known (finding it is tried elsewhere)."""
     order = order_for(settings, photos.jpeg())
     place = settings.folders.ready / name / f"Blue Jug{encoders.ENCODERS[settings.destinations[name].format].suffix}"
-    result = done(replace(order, settings=settings, places={name: place}))
+    told = {key.name: getattr(order, key.name) for key in fields(JobOrder)}
+    result = done(OutlinedOrder(**{**told, "places": {name: place}}, outline=OUTLINE, chosen=True))
     assert result.record.outcome == "ready", result.record.reasons
     assert result.record.failed == {}
     return place.read_bytes()
@@ -53,10 +59,9 @@ def test_a_destination_is_a_table(studio: Settings) -> None:
 
 def test_a_step_is_a_line(monkeypatch: pytest.MonkeyPatch) -> None:
     photo = read_photo(photos.jpeg())
-    outline = Outline(corners_px=cast(Corners, tuple(map(tuple, photos.corners().tolist()))), confidence=1.0)
 
     def work() -> AnyArray:
-        return planned(photo, planning.make_plan(photo, outline, planning.Wishes())[0]).picture(40_000)
+        return planned(photo, planning.make_plan(photo, OUTLINE, planning.Wishes())[0]).picture(40_000)
 
     def dim(draft: planning.Draft) -> None:
         draft.tone = Tone(gain=draft.tone.gain / 4)
@@ -167,6 +172,18 @@ def test_a_migration_is_a_script(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     assert (tmp_path / f"l-before-{len(more)}.sqlite3").exists()
 
 
+@pytest.fixture(scope="module")
+def usual(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """The file of a studio as it is set up; the same twice, so that what differs comes from a setting."""
+    once, again = (made(a_studio(tmp_path_factory.mktemp("usual")), "site") for _ in range(2))
+    assert once == again
+    return once
+
+
+def a_studio(folder: Path) -> Settings:
+    return with_table(studio_in(folder), "[site]\nlong_side_px = 300\n")
+
+
 @pytest.mark.parametrize(
     ("table", "line"),
     [
@@ -178,16 +195,14 @@ def test_a_migration_is_a_script(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
         ("artist", 'website = "https://saltmere.example"'), ("artist", 'email = "wren@saltmere.example"'),
     ],
 )  # fmt: skip
-def test_a_setting_arrives_in_the_file(studio: Settings, table: str, line: str) -> None:
-    settings = with_table(studio, "[site]\nlong_side_px = 300\n")
-    before = made(settings, "site")
+def test_a_setting_arrives_in_the_file(tmp_path: Path, usual: bytes, table: str, line: str) -> None:
+    settings = a_studio(tmp_path)
     text = settings.config_file.read_text(encoding="utf-8")
     text = (
         text.replace(f"[{table}]\n", f"[{table}]\n{line}\n") if f"[{table}]" in text else f"{text}\n[{table}]\n{line}\n"
     )
     settings.config_file.write_text(text, encoding="utf-8")
-    assert made(load(settings.config_file), "site") != before
-    assert made(settings, "site") == before  # and nothing else does
+    assert made(load(settings.config_file), "site") != usual
 
 
 def test_process_is_what_a_worker_does() -> None:

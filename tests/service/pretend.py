@@ -38,7 +38,8 @@ from autoprep.job.delivery import Delivery, statement_for
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.job.stages import now
 from autoprep.job.story import why_held
-from autoprep.ledger import Ledger
+from autoprep.ledger import Ledger, connection
+from autoprep.ledger.connection import journal_mode
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished
@@ -192,9 +193,19 @@ class Studio:
         text = config.read_text(encoding="utf-8")
         config.write_text(re.sub(r"settle_s = .*", "settle_s = 0.0", text), encoding="utf-8")
         self.config = config
+        self._read: tuple[list[bytes], Settings] | None = None
+        # A process that is killed loses nothing by what was not synced; waiting for the disk is most of the time.
+        monkeypatch.setattr(os, "fsync", lambda _file: None)
+        monkeypatch.setattr(connection, "journal_mode", lambda version: (journal_mode(version)[0], "OFF"))
 
     @property
     def settings(self) -> Settings:
+        texts = [path.read_bytes() for path in (self.config, self.config.with_name("destinations.toml"))]
+        if self._read is None or self._read[0] != texts:
+            self._read = (texts, self._loaded())
+        return self._read[1]
+
+    def _loaded(self) -> Settings:
         settings = load(self.config)
         service = settings.service.model_copy(update={"settle_s": 0.0})
         return settings.model_copy(update={"service": service})

@@ -39,6 +39,7 @@ class Cut:
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.at: int | None = None
         self.count = 0
+        self.names: list[str] = []
         self.seen: Counter[str] = Counter()
         monkeypatch.setattr(hands, "boundary", self.reached)
         for name in ("claim", "reserve", "announce", "apply", "move", "start", "add_finished", "postpone", "remember"):
@@ -55,6 +56,7 @@ class Cut:
 
     def reached(self, name: str) -> None:
         self.count += 1
+        self.names.append(name)
         if self.at is not None and self.count == self.at:
             self.seen[name] += 1
             raise Killed(name)
@@ -215,6 +217,15 @@ def check_sound(wren: Studio, said: str) -> None:
             assert not [name for name, (job, _) in in_place.items() if job == record.job], said
 
 
+# All boundaries take two minutes; the suite tries each kind once an event, and of the others every eighth.
+_DOSE = 1 if os.environ.get("AUTOPREP_DOSE") == "all" else 8
+
+
+def tried(boundaries: int, names: list[str]) -> list[int]:
+    """The numbers of the boundaries, from 1, at which the service is cut off."""
+    return [k for k in range(1, boundaries + 1) if names[k - 1] not in names[: k - 1] or k % _DOSE == 0]
+
+
 @pytest.mark.slow
 def test_a_week_cut_off_at_every_boundary(wren: Studio, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     cut = Cut(monkeypatch)
@@ -226,13 +237,13 @@ def test_a_week_cut_off_at_every_boundary(wren: Studio, monkeypatch: pytest.Monk
         keep(wren, tmp_path / "before")
         put_back(wren, tmp_path / "before")
         event(wren)
-        cut.at, cut.count = None, 0
+        cut.at, cut.count, cut.names = None, 0, []
         wren.run()
         boundaries = cut.count
         expected = standing(wren)
         check_sound(wren, said)
         keep(wren, tmp_path / "after")
-        for number in range(1, boundaries + 1):
+        for number in tried(boundaries, cut.names):
             put_back(wren, tmp_path / "before")
             event(wren)
             cut.at, cut.count = number, 0
@@ -248,4 +259,4 @@ def test_a_week_cut_off_at_every_boundary(wren: Studio, monkeypatch: pytest.Monk
         put_back(wren, tmp_path / "after")
     by_step = Counter(name.removeprefix("before ").removeprefix("after ") for name in cut.seen.elements())
     steps = ("publish", "withdraw", "restore", "record", "ledger", "done", "reserve", "announce", "apply", "claim")
-    assert min(by_step[name] for name in steps) >= 20, by_step
+    assert min(by_step[name] for name in steps) >= (20 if _DOSE == 1 else 5), by_step
