@@ -104,6 +104,21 @@ def test_two_sheets_come_out_in_reading_order() -> None:
         assert overlap_in_photo(found.array(), quad, (1200, 900)) > 0.95
 
 
+@pytest.mark.parametrize("gap", [0.0, 0.3])
+def test_two_pages_of_an_open_book_are_offered_as_one_spread_first(monkeypatch: pytest.MonkeyPatch, gap: float) -> None:
+    """Two works that fill one outline of the judge's; where it holds much else beside them, they come first."""
+    photo, (a, b, c, d) = read_photo(photos.jpeg()), photos.corners()
+    share = 0.5 - gap / 2
+    pages = [np.array([a, a + (b - a) * share, d + (c - d) * share, d])]
+    pages.append(np.array([b - (b - a) * share, b, c, c - (c - d) * share]))
+    seen = tuple(eye.Seen(page, (False, False, False, False), 0.99) for page in pages)
+    monkeypatch.setattr(eye, "look", lambda photo, small: eye.Sight(seen, 1.0, 0.05))
+    survey = Survey(photo)
+    assert survey.several  # a question in any case
+    alike = overlap_in_photo(survey.outlines(5)[0].array(), photos.corners(), photo.full_px)
+    assert (alike > 0.95) == (gap == 0.0)
+
+
 def test_black_and_noise_show_no_work() -> None:
     rng = np.random.default_rng(3)
     black = np.zeros((600, 800, 3), np.uint8)

@@ -594,6 +594,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/finder.py", ("tests/correction/test_eye.py",),
+        ("a spread is two works", "return [*spread, *works,", "return [*works, *spread,"),
+        ("anything that holds two works is a spread", "or abs(area(quad) / together - 1) > _BETWEEN:", "or False:"),
         ("a second work is no work", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.025", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 1.0"),
     ),
     *_all(

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.outline.evidence import Evidence
-from autoprep.imaging.arrays import AnyArray, Bool, Float64, UInt8, float32
+from autoprep.imaging.arrays import AnyArray, Bool, Float32, Float64, UInt8
 from autoprep.imaging.geometry import area, is_convex, order_corners, rectangle
 
 # Works smaller than this share of the photo are not looked for. Chosen: below it, too few pixels remain to print.
@@ -76,10 +76,20 @@ def from_colour(evidence: Evidence) -> Iterator[Float64]:
     _, mask = cv2.threshold(light, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
     yield from _quads_of_mask(_tidy(cast(UInt8, mask // 255)), cv2.RETR_EXTERNAL, most=3)
     samples = small.reshape(-1, 3)[:: max(1, small.size // 3 // 6000)].astype(np.float32)
-    for seed in _main_colours(samples):
-        distance = np.sqrt((((evidence.lab - seed) / float32([9, 5, 5])) ** 2).sum(-1))
+    for distance in _from_each(evidence.lab, _main_colours(samples)):
         for limit in (1.0, 1.8):
-            yield from _quads_of_mask(_tidy((distance < limit).astype(np.uint8)), cv2.RETR_EXTERNAL, most=2)
+            yield from _quads_of_mask(_tidy((distance < limit**2).astype(np.uint8)), cv2.RETR_EXTERNAL, most=2)
+
+
+def _from_each(lab: Float32, seeds: list[AnyArray]) -> Iterator[Float32]:
+    """(h, w) squared distance of each pixel from each seed, in units of what one colour of paper or desk varies by."""
+    planes = [np.ascontiguousarray(lab[..., c]) / unit for c, unit in enumerate(_ONE_COLOUR)]
+    for seed in seeds:
+        near = [plane - np.float32(at / unit) for plane, at, unit in zip(planes, seed, _ONE_COLOUR, strict=True)]
+        yield near[0] * near[0] + near[1] * near[1] + near[2] * near[2]
+
+
+_ONE_COLOUR = (np.float32(9), np.float32(5), np.float32(5))
 
 
 def _main_colours(samples: AnyArray) -> list[AnyArray]:

@@ -9,7 +9,7 @@ from autoprep.correction.outline import weights
 from autoprep.correction.outline.candidates import Candidate, propose
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
-from autoprep.correction.outline.features import BESIDE_NAMES, NAMES, beside, rows
+from autoprep.correction.outline.features import BESIDE_NAMES, NAMES, Described, beside
 from autoprep.correction.outline.refinement import Refined, refine
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others, probability
 from autoprep.correction.perspective import focal_length_px
@@ -77,11 +77,11 @@ def contest(
 ) -> list[Finalist]:
     """The best few candidates, refined and described for the judge."""
     candidates = propose(evidence)
-    features = rows(evidence, candidates)
-    scores = (rank or _scorers()[0])(features)
+    seen = Described(evidence, candidates)
+    scores = (rank or _scorers()[0])(seen.rows)
     entries = _entries((copies or Copies(photo)).lab(REFINING_PX), candidates, scores, evidence.shape[1])
     # The refined quads are described among all candidates, so that rivals and agreement still count.
-    described = rows(evidence, [e.shape for e in entries] + candidates)[: len(entries)]
+    described = seen.rows_of([e.shape for e in entries])
     near = beside(evidence, np.array([e.shape.quad for e in entries]))
     diagonal = float(np.hypot(*evidence.shape))
     return [

@@ -1,5 +1,6 @@
 """Numbers that tell a sheet's border from all other quads: one row of features per candidate."""
 
+from functools import cached_property
 from typing import cast
 
 import numpy as np
@@ -26,10 +27,33 @@ _ALONG = 44
 _SOURCES = ("edges", "background", "colour", "lines", "border", "whole")
 
 
+class Described:
+    """Candidates of one photo with their features: (N, len(NAMES)) float64 `rows`."""
+
+    def __init__(self, evidence: Evidence, candidates: list[Candidate]) -> None:
+        """Look at what lies along each candidate's sides."""
+        self._evidence, self._candidates = evidence, candidates
+        self._own = _own_features(evidence, np.array([c.quad for c in candidates]))
+
+    @cached_property
+    def rows(self) -> Float64:
+        """Each candidate's features among all of them."""
+        return _rows(self._candidates, self._own)
+
+    def rows_of(self, shapes: list[Candidate]) -> Float64:
+        """(M, len(NAMES)) features of other shapes, each among these candidates and the other shapes."""
+        own = _own_features(self._evidence, np.array([c.quad for c in shapes]))
+        together = {name: np.concatenate([own[name], values]) for name, values in self._own.items()}
+        return _rows([*shapes, *self._candidates], together)[: len(shapes)]
+
+
 def rows(evidence: Evidence, candidates: list[Candidate]) -> Float64:
     """(N, len(NAMES)) float64 features of N candidates of one photo."""
+    return Described(evidence, candidates).rows
+
+
+def _rows(candidates: list[Candidate], own: dict[str, Float64]) -> Float64:
     quads = np.array([c.quad for c in candidates])
-    own = _own_features(evidence, quads)
     rivals = _rivals(quads, own["support_min"] + own["contrast_min"])
     agreeing = _agreeing(candidates)
     columns = {**own, **rivals, "agreeing_sources": agreeing}

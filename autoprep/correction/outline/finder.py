@@ -16,7 +16,16 @@ from autoprep.correction.outline.material import fills_photo, is_drawn_page, is_
 from autoprep.correction.outline.refinement import Sides, refine
 from autoprep.domain import Corners, Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
-from autoprep.imaging.geometry import area, is_convex, order_corners, overlap, overlap_in_photo, rectangle, widened
+from autoprep.imaging.geometry import (
+    area,
+    clipped,
+    is_convex,
+    order_corners,
+    overlap,
+    overlap_in_photo,
+    rectangle,
+    widened,
+)
 
 # The last polish happens at this long side or more. Chosen by speed: beyond 2400 px the blur of phone photos leaves
 # nothing to gain.
@@ -50,7 +59,8 @@ class Survey:
     def outlines(self, most: int) -> list[Outline]:
         """The likeliest outlines that differ, best first; the whole photo is always among them.
 
-        Where several works are seen, all of them come first, in reading order.
+        Where several works are seen, all of them come first, in reading order; before them only what holds all of them
+        and nothing else: two pages of an open book are one spread.
         """
         works = self.works() if self.several else []
         others = [
@@ -58,7 +68,8 @@ class Survey:
         ]
         size = self._photo.full_px
         new = [o for o in others if all(overlap_in_photo(o.array(), w.array(), size) < SAME for w in works)]
-        return [*works, *new]
+        spread = [o for o in new if _holds_all(o.array(), [w.array() for w in works])]
+        return [*spread, *works, *(o for o in new if o not in spread)]
 
     @property
     def several(self) -> bool:
@@ -146,8 +157,9 @@ def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], li
     witness = replace(
         _witness(photo, evidence, scale, first, finalists, sight),
         several=len(sight.works) > 1 or bool(apart),
-        one_sheet=not first.whole and is_one_sheet(*_in_copy(copies, first), first.cut),
     )
+    if gate.wants_material(witness):
+        witness = replace(witness, one_sheet=is_one_sheet(*_in_copy(copies, first), first.cut))
     first = replace(
         first, confidence=gate.confidence(witness), evidence={**finalists[0].evidence, **witness.as_evidence()}
     )
@@ -266,6 +278,18 @@ def _answer_of_eye(
     fitted = fit.quad / scale
     good = is_convex(fitted) and overlap_in_photo(fitted, seen.quad, photo.full_px) > _STAYS
     return _Answer(fitted if good else seen.quad, confidence, seen.cut, evidence=evidence)
+
+
+# What two works side by side leave free between them and around them, when they are the pages of one spread.
+_BETWEEN, _HELD = 0.08, 0.95
+
+
+def _holds_all(quad: Float64, works: list[Float64]) -> bool:
+    """Whether an outline is that of several works together, and of hardly more."""
+    together = sum(area(work) for work in works)
+    if len(works) < 2 or abs(area(quad) / together - 1) > _BETWEEN:
+        return False
+    return all(area(clipped(work, quad)) > _HELD * area(work) for work in works)
 
 
 # The eye errs by a pixel or two of its mask; a fit that leads further away has taken another edge.

@@ -113,12 +113,12 @@ def _side(surface: Surface, start: Float64, end: Float64, reach_px: float, prior
     gradient, shown = _profiles(surface, grid, offsets[1] - offsets[0])
     if shown.mean() < 0.3:
         return kept
-    floor = float(np.percentile(gradient[shown], 85)) + 0.8
-    ridge = _best_pair(np.minimum(gradient, 2.5 * floor), offsets, t, prior_px)
+    floor = float(np.percentile(gradient if shown.all() else gradient[shown], 85)) + 0.8
+    ridge = _best_pair(np.minimum(gradient, np.float32(2.5 * floor)), offsets, t, prior_px)
     return _fit_points(gradient, floor, ridge, offsets, grid, kept)
 
 
-def _profiles(surface: Surface, grid: Float64, step_px: float) -> tuple[Float64, AnyArray]:
+def _profiles(surface: Surface, grid: Float64, step_px: float) -> tuple[Float32, AnyArray]:
     """(M, K) gradient magnitude along each normal, smoothed along the side, and where it lies in the photo."""
     height, width = surface.shape
     x, y = grid[..., 0], grid[..., 1]
@@ -128,31 +128,51 @@ def _profiles(surface: Surface, grid: Float64, step_px: float) -> tuple[Float64,
     sigma = max(0.01, 0.8 / step_px)
     if sigma > 0.6:
         values = cast(Float32, cv2.GaussianBlur(values, (0, 0), sigmaX=sigma, sigmaY=0.01))
-    gradient = np.zeros(values.shape, np.float32)
-    gradient[:, 1:-1] = values[:, 2:] - values[:, :-2]
-    return np.sqrt((gradient.astype(np.float64) ** 2).sum(-1)) * shown, shown
+    step = values[:, 2:] - values[:, :-2]
+    gradient = np.zeros(values.shape[:2], np.float32)
+    np.sqrt(np.einsum("ijk,ijk->ij", step, step), out=gradient[:, 1:-1])
+    return np.asarray(gradient * shown, np.float32), shown
 
 
-def _best_pair(gradient: Float64, offsets: Float64, t: Float64, prior_px: float) -> Float64:
-    """(M,) index along each normal of the straight ridge with the most gradient under it."""
-    count, t32 = len(offsets), t.astype(np.float32)
-    index = np.arange(count, dtype=np.float32)
-    # Places in the plane laid out as one row; half a step more, for what is cut off is the fraction.
-    rows = np.arange(len(t), dtype=np.float32) * count + np.float32(0.5)
-    places = np.multiply.outer(index, 1 - t32)[:, None] + (np.multiply.outer(index, t32) + rows)[None]
-    score = gradient.ravel().take(places.astype(np.intp)).mean(-1)
-    score = score * np.exp(-(offsets[:, None] ** 2 + offsets[None] ** 2) / (2 * (2 * prior_px) ** 2))
-    first, last = np.unravel_index(int(score.argmax()), score.shape)
+def _best_pair(gradient: Float32, offsets: Float64, t: Float64, prior_px: float) -> Float64:
+    """(M,) index along each normal of the straight ridge with the most gradient under it.
+
+    Every second pair of ends is tried on every second normal, then all pairs near the best on all of them: the profiles
+    are smooth, so nothing hides between.
+    """
+    every = np.arange(0, len(offsets), 2)
+    first, last = _best_ends(gradient[::2], t[::2], every, every, offsets, prior_px)
+    near_first, near_last = _near(first, len(offsets)), _near(last, len(offsets))
+    first, last = _best_ends(gradient, t, near_first, near_last, offsets, prior_px)
     return cast(Float64, first * (1 - t) + last * t)
 
 
-def _fit_points(gradient: Float64, floor: float, ridge: Float64, offsets: Float64, grid: Float64, kept: _Side) -> _Side:
+def _near(index: int, count: int) -> AnyArray:
+    return np.arange(max(0, index - 2), min(count, index + 3))
+
+
+def _best_ends(
+    gradient: Float32, t: Float64, firsts: AnyArray, lasts: AnyArray, offsets: Float64, prior_px: float
+) -> tuple[int, int]:
+    """The first and the last index of the best straight ridge, of those given."""
+    count, t32 = len(offsets), t.astype(np.float32)
+    # Places in the plane laid out as one row; half a step more, for what is cut off is the fraction.
+    rows = np.arange(len(t), dtype=np.float32) * count + np.float32(0.5)
+    ends = (values.astype(np.float32) for values in (firsts, lasts))
+    places = np.multiply.outer(next(ends), 1 - t32)[:, None] + (np.multiply.outer(next(ends), t32) + rows)[None]
+    score = gradient.ravel().take(places.astype(np.intp)).mean(-1)
+    squares = offsets[firsts, None] ** 2 + offsets[None, lasts] ** 2
+    score = score * np.exp(-squares / (2 * (2 * prior_px) ** 2))
+    at = np.unravel_index(int(score.argmax()), score.shape)
+    return int(firsts[at[0]]), int(lasts[at[1]])
+
+
+def _fit_points(gradient: Float32, floor: float, ridge: Float64, offsets: Float64, grid: Float64, kept: _Side) -> _Side:
     step_px = offsets[1] - offsets[0]
     rows, index = np.arange(len(ridge)), np.arange(len(offsets))
     window = np.abs(index[None] - ridge[:, None]) <= max(2.0, 1.4 / step_px)
-    peak = (gradient * window).argmax(1)
-    peak = np.clip(peak, 1, len(offsets) - 2)
-    before, at, after = (gradient[rows, peak + k] for k in (-1, 0, 1))
+    peak = (gradient * window).argmax(1).clip(1, len(offsets) - 2)
+    before, at, after = (gradient[rows, peak + k].astype(np.float64) for k in (-1, 0, 1))
     bend = before - 2 * at + after
     shift = np.where(np.abs(bend) > 1e-6, 0.5 * (before - after) / np.where(np.abs(bend) > 1e-6, bend, 1), 0)
     exact = peak + np.clip(shift, -0.6, 0.6)
