@@ -98,7 +98,7 @@ def process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
             while not engine.idle and not stopping:
                 engine.step(0.5)
                 if engine.stuck:
-                    print("There is not enough free space to go on; run this again when there is.", file=sys.stderr)
+                    print(f"{engine.stuck}. Nothing is lost; run this again later.", file=sys.stderr)
                     break
                 bar.total = max(bar.total or 0, len(records) + engine.pending)
                 bar.update(len(records) - bar.n)

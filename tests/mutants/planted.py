@@ -29,6 +29,14 @@ def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tupl
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/service/starts.py", ("tests/service/test_starts.py",),
+        ("the pause between starts never grows", "2 ** min(self._deaths - _PATIENCE, 9)", "2 ** 0"),
+        ("trouble outlasts the first word", 'self._deaths, self._next, self.trouble = 0, 0.0, ""', "self._deaths, self._next = 0, 0.0"),
+        ("an accident is called trouble", "if self._deaths < _PATIENCE:", "if self._deaths < 2:"),
+    ),
+    Mistake("trouble is not kept for `status`", "autoprep/service/engine.py", "        self._trouble = words\n        self._keep_trouble(words)\n", "        self._trouble = words\n", ("tests/service/test_starts.py",)),
+    Mistake("trouble is told at every turn", "autoprep/service/engine.py", "if words == self._trouble:", "if not words and not self._trouble:", ("tests/service/test_starts.py",)),
+    *_all(
         "autoprep/job/credentials.py", ("tests/files/test_credentials.py",),
         ("a crop is not told", '("c2pa.cropped", "to the work\'s own outline", not whole and not scene)', '("c2pa.cropped", "to the work\'s own outline", whole and not scene)'),
         ("a desk is told that is not shown", '"to the work and the desk around it", scene)', '"to the work and the desk around it", not scene)'),
