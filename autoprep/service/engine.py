@@ -13,6 +13,7 @@ from autoprep.errors import AutoprepError
 from autoprep.files.storage import clear_parts
 from autoprep.ledger import TROUBLE, Ledger
 from autoprep.service.arrivals import Arrivals, shown_name
+from autoprep.service.cluster import Cluster
 from autoprep.service.desk import Desk
 from autoprep.service.glance import Glance
 from autoprep.service.housekeeping import Housekeeping
@@ -23,6 +24,7 @@ from autoprep.service.pool import Pool
 from autoprep.service.reload import Reload
 from autoprep.service.said import words_folder
 from autoprep.service.studio import ListWriter, PageWriter
+from autoprep.service.workers import Workers
 from autoprep.wishes.settings import Settings, ledger_path, worker_count
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
@@ -50,7 +52,7 @@ class Engine:
         self._recover()
         self._settling = Settling(settings.service.settle_s)
         service = settings.service
-        self._pool = Pool(worker_count(service), service.worker_memory_mb, service.job_limit_s)
+        self._pool = self._workers()
         self._desk = Desk(settings, self.ledger, self._pool, log, self._finished)
         self._arrivals = Arrivals(
             settings, self.ledger, self._settling, log, self._desk.arrived, self._desk.here, patient=follow
@@ -66,6 +68,12 @@ class Engine:
         self._stumbled, self._complained = False, -1e9
         self._trouble, self._troubled_at = "", 0.0
         self._keep_trouble("")  # of an earlier run that was cut off
+
+    def _workers(self) -> Workers:
+        service = self.settings.service
+        if service.cluster:
+            return Cluster(self.settings, self._log)
+        return Pool(worker_count(service), service.worker_memory_mb, service.job_limit_s)
 
     def _recover(self) -> None:
         interrupted, folders = self.ledger.recover(), self.settings.folders

@@ -29,6 +29,36 @@ def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tupl
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/service/parcels.py", ("tests/service/test_parcels.py",),
+        ("files of the cluster are taken unseen", "if hashlib.sha256(content).hexdigest() != sha256 or Path(name) in found:", "if Path(name) in found:"),
+        ("a file that is cut short is taken", "if type(size) is not int or not 0 <= size <= len(rest):", "if type(size) is not int:"),
+        ("files that nobody speaks of are taken", "len(set(finals)) != len(finals) or set(finals) != set(files)", "len(set(finals)) != len(finals)"),
+        ("a record need not go with its files", "if (output.bytes, output.sha256) != (len(content), hashlib.sha256(content).hexdigest()):", "if False:"),
+        ("workers of any version are believed", 'if head["version"] != __version__:', "if False:"),
+        ("a job goes on after its end", "or len(stages) != len(messages) - 1:", "or False:"),
+        ("places of the worker stay in the record", "return _with_head({\"version\": __version__, \"said\": words", "return _with_head({\"version\": __version__, \"said\": [packed(message).decode() for message in messages]"),
+        ("a font named in full is looked for here", '"font": named(mark.font)', '"font": mark.font'),
+        ("more bytes than were told pass", "    if len(rest):", "    if False:"),
+    ),
+    *_all(
+        "autoprep/service/cluster.py", ("tests/service/test_link.py",),
+        ("orders without end go out", "return max(0, workers + _SPARE - len(self._sent)) if workers else 0", "return 99 if workers else 0"),
+        ("an old answer is taken for the new one", "if sent is not None and sent.ticket == news.ticket:", "if sent is not None:"),
+        ("a cluster that is away makes orders late", "sent.deadline = now + self._limit_s  # nothing", "pass  # nothing"),
+        ("a refusal is never over", "                if sent.again_at <= now:", "                if sent.again_at <= now - 1e9:"),
+        ("one accident fails a photo", "if sent.lost >= _MOST_LOST:", "if sent.lost >= 1:"),
+        ("a full disk leaves parts about", "                os.unlink(part)", "                pass"),
+        ("who is left out is told at every turn", "if remark and remark != self._remark:", "if remark:"),
+    ),
+    *_all(
+        "autoprep/service/link.py", ("tests/service/test_link.py",),
+        ("workers of other versions count", "good = sum(mine in offer for offer in offers)", "good = len(offers)"),
+        ("bare workers are not told", "    if bare:", "    if False:"),
+    ),
+    Mistake("a worker does orders of another version", "autoprep/service/remote.py", "    if version != __version__:", "    if False:", ("tests/service/test_parcels.py",)),
+    Mistake("the extra of a cluster is missed late", "autoprep/wishes/settings.py", '    if find_spec("distributed") is None:', "    if False:", ("tests/service/test_link.py",)),
+    Mistake("an open line passes for a closed one", "autoprep/wishes/settings.py", '    elif address.startswith("tls:") != (paths is not None):', "    elif False:", ("tests/service/test_link.py",)),
+    *_all(
         "autoprep/service/starts.py", ("tests/service/test_starts.py",),
         ("the pause between starts never grows", "2 ** min(self._deaths - _PATIENCE, 9)", "2 ** 0"),
         ("trouble outlasts the first word", 'self._deaths, self._next, self.trouble = 0, 0.0, ""', "self._deaths, self._next = 0, 0.0"),
