@@ -27,7 +27,12 @@ def watch(options: argparse.Namespace) -> int:
     log = open_log(settings.folders.records, None if options.quiet else sys.stderr)
     metrics, manager = Metrics(settings, log), Notifier(os.environ)
     engine = Engine(settings, log, metrics.note)
-    log.info("watching", inbox=str(settings.folders.inbox), workers=worker_count(settings.service), pid=os.getpid())
+    where = (
+        {"cluster": settings.service.cluster}
+        if settings.service.cluster
+        else {"workers": worker_count(settings.service)}
+    )
+    log.info("watching", inbox=str(settings.folders.inbox), **where, pid=os.getpid())
     with _asked_to_stop(engine) as stopping:
         try:
             engine.step(0.0)

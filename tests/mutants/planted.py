@@ -55,6 +55,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("workers of other versions count", "good = sum(mine in offer for offer in offers)", "good = len(offers)"),
         ("bare workers are not told", "    if bare:", "    if False:"),
     ),
+    Mistake("a cluster's workers give all memory back at once", "autoprep/service/remote.py", 'os.environ.pop("MALLOC_TRIM_THRESHOLD_", None)', "pass", ("tests/service/test_parcels.py",)),
     Mistake("a worker does orders of another version", "autoprep/service/remote.py", "    if version != __version__:", "    if False:", ("tests/service/test_parcels.py",)),
     Mistake("the extra of a cluster is missed late", "autoprep/wishes/settings.py", '    if find_spec("distributed") is None:', "    if False:", ("tests/service/test_link.py",)),
     Mistake("an open line passes for a closed one", "autoprep/wishes/settings.py", '    elif address.startswith("tls:") != (paths is not None):', "    elif False:", ("tests/service/test_link.py",)),

@@ -41,9 +41,9 @@ def free_port() -> int:
 class LocalCluster:
     """A scheduler and workers as processes of their own; all end with it."""
 
-    def __init__(self, folder: Path) -> None:
-        self._folder, self.port = folder, free_port()
-        self.address = f"tcp://127.0.0.1:{self.port}"
+    def __init__(self, folder: Path, scheme: str = "tcp", options: tuple[str, ...] = ()) -> None:
+        self._folder, self.port, self._options = folder, free_port(), options
+        self.address = f"{scheme}://127.0.0.1:{self.port}"
         self._processes: list[subprocess.Popen[bytes]] = []
 
     def scheduler(self) -> subprocess.Popen[bytes]:
@@ -67,7 +67,7 @@ class LocalCluster:
         kind, _, rest = rest.partition(" ")
         options, end, done = rest.partition(";")
         command = shlex.join([sys.executable, "-m", f"distributed.cli.dask_{kind}"])
-        line = f"{before}{command} {options} {shlex.join(more)}{end}{done}"
+        line = f"{before}{command} {options} {shlex.join([*more, *self._options])}{end}{done}"
         environment = {**os.environ, "PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1"}
         with (self._folder / "cluster.txt").open("ab") as said:
             process = subprocess.Popen(
@@ -88,10 +88,10 @@ class LocalCluster:
 
 
 @contextlib.contextmanager
-def local_cluster(folder: Path) -> Iterator[LocalCluster]:
-    """A cluster that ends with the block."""
+def local_cluster(folder: Path, scheme: str = "tcp", options: tuple[str, ...] = ()) -> Iterator[LocalCluster]:
+    """A cluster that ends with the block; options: further ones for each line."""
     folder.mkdir(parents=True, exist_ok=True)
-    cluster = LocalCluster(folder)
+    cluster = LocalCluster(folder, scheme, options)
     try:
         yield cluster
     finally:
