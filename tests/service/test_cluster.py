@@ -1,11 +1,14 @@
 """A real cluster on this machine, by the documented lines: machines die and come, the scheduler goes and comes back."""
 
+import asyncio
 import json
+import os
 import subprocess
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -19,7 +22,7 @@ from autoprep.cli.studio import make_studio
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
-from autoprep.service.link import ask
+from autoprep.service.link import ask, connected
 from autoprep.service.readiness import look_over
 from autoprep.wishes.settings import Settings, ledger_path, load
 from tests import photos
@@ -144,7 +147,9 @@ def test_machines_and_the_scheduler_may_die_and_every_photo_comes_out_once(
     assert list(settings.studio.rglob("*.part")) == []
 
 
-def test_a_check_says_how_the_cluster_is(studio: Settings, cluster: LocalCluster) -> None:
+def test_a_check_says_how_the_cluster_is_and_no_pickle_comes_back(
+    studio: Settings, cluster: LocalCluster, tmp_path: Path
+) -> None:
     settings = with_cluster(studio, cluster.address)
 
     def said() -> tuple[str, str]:
@@ -160,6 +165,39 @@ def test_a_check_says_how_the_cluster_is(studio: Settings, cluster: LocalCluster
     cluster.workers(2)
     wait_until(lambda: ask(cluster.address, None).workers == 2)
     assert said() == ("good", f"the cluster at {cluster.address} answers; workers that do jobs: 2")
+    trapped = str(tmp_path / "trapped")
+    assert isinstance(asyncio.run(_result_of(cluster.address, _trap, trapped)), TypeError)
+    assert asyncio.run(_result_of(cluster.address, _plain, trapped)) == trapped.encode()
+    assert not Path(trapped).exists()
+
+
+class Trap:
+    """What runs when it is unpickled."""
+
+    def __init__(self, place: str) -> None:
+        self.place = place
+
+    def __reduce__(self) -> Any:
+        return os.mkdir, (self.place,)
+
+
+def _trap(place: str) -> Trap:
+    return Trap(place)
+
+
+def _plain(place: str) -> bytes:
+    return place.encode()
+
+
+async def _result_of(address: str, what: Callable[[str], object], place: str) -> object:
+    """What comes back by the service's own line."""
+    client = await connected(address, None)
+    try:
+        return await client.submit(what, place, pure=False)
+    except TypeError as problem:
+        return problem
+    finally:
+        await client.close(timeout=2)
 
 
 def test_the_documented_lines_give_each_worker_one_thread_and_load_autoprep() -> None:
