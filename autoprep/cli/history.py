@@ -11,7 +11,7 @@ from typing import get_args
 from autoprep.cli.found import find_job, open_ledger, settings_of
 from autoprep.domain import Outcome
 from autoprep.errors import UsageError
-from autoprep.ledger import Listed, Overview
+from autoprep.ledger import TROUBLE, Listed, Overview
 from autoprep.logs import plain
 from autoprep.told.standing import status_of
 
@@ -121,7 +121,9 @@ def status(options: argparse.Namespace) -> int:
     settings = settings_of(options)
     ledger = open_ledger(settings)
     try:
-        found = status_of(settings, None if ledger is None else ledger.overview)
+        found = (
+            status_of(settings, None) if ledger is None else status_of(settings, ledger.overview, ledger.kept(TROUBLE))
+        )
     finally:
         if ledger is not None:
             ledger.close()

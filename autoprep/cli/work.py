@@ -27,7 +27,12 @@ def watch(options: argparse.Namespace) -> int:
     log = open_log(settings.folders.records, None if options.quiet else sys.stderr)
     metrics, manager = Metrics(settings, log), Notifier(os.environ)
     engine = Engine(settings, log, metrics.note)
-    log.info("watching", inbox=str(settings.folders.inbox), workers=worker_count(settings.service), pid=os.getpid())
+    where = (
+        {"cluster": settings.service.cluster}
+        if settings.service.cluster
+        else {"workers": worker_count(settings.service)}
+    )
+    log.info("watching", inbox=str(settings.folders.inbox), **where, pid=os.getpid())
     with _asked_to_stop(engine) as stopping:
         try:
             engine.step(0.0)
@@ -98,7 +103,7 @@ def process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
             while not engine.idle and not stopping:
                 engine.step(0.5)
                 if engine.stuck:
-                    print("There is not enough free space to go on; run this again when there is.", file=sys.stderr)
+                    print(f"{engine.stuck}. Nothing is lost; run this again later.", file=sys.stderr)
                     break
                 bar.total = max(bar.total or 0, len(records) + engine.pending)
                 bar.update(len(records) - bar.n)

@@ -20,8 +20,9 @@ from autoprep.ledger.rows import (
     View,
     WorkRow,
 )
+from autoprep.ledger.settled import TROUBLE
 
 __all__ = [
-    "BLOCK", "COPIES", "LOOK", "MIGRATIONS", "Change", "Job", "Ledger", "Line", "Listed", "OpenQuestion", "Overview",
-    "Rendition", "Restored", "SeenFile", "Sent", "State", "View", "WorkRow", "journal_mode",
+    "BLOCK", "COPIES", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Job", "Ledger", "Line", "Listed", "OpenQuestion",
+    "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "View", "WorkRow", "journal_mode",
 ]  # fmt: skip

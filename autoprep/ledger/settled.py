@@ -6,6 +6,9 @@ from sys import intern
 from autoprep.ledger.connection import Connection
 from autoprep.ledger.rows import Line
 
+TROUBLE = "trouble"
+"""The kept word that says why the running service gets no workers."""
+
 
 class Settled(Connection):
     """The part of the ledger that spares the service from working out what has not changed.

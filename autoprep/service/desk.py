@@ -16,8 +16,8 @@ from autoprep.service.hands import Hands
 from autoprep.service.inbox import Found
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.messages import Failed, Finished, Staged
-from autoprep.service.pool import Pool
 from autoprep.service.rule import Measure, Render, Restore, Step, Tell, Withdraw
+from autoprep.service.workers import Workers
 from autoprep.wishes.settings import Settings
 
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
@@ -34,7 +34,7 @@ class Desk:
     """
 
     def __init__(
-        self, settings: Settings, ledger: Ledger, pool: Pool, log: Any, finished: Callable[[JobRecord], None]
+        self, settings: Settings, ledger: Ledger, pool: Workers, log: Any, finished: Callable[[JobRecord], None]
     ) -> None:
         self.settings, self._ledger, self._pool, self._log = settings, ledger, pool, log
         self._told = finished

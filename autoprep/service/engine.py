@@ -11,8 +11,9 @@ from typing import Any
 from autoprep.domain import JobRecord
 from autoprep.errors import AutoprepError
 from autoprep.files.storage import clear_parts
-from autoprep.ledger import Ledger
+from autoprep.ledger import TROUBLE, Ledger
 from autoprep.service.arrivals import Arrivals, shown_name
+from autoprep.service.cluster import Cluster
 from autoprep.service.desk import Desk
 from autoprep.service.glance import Glance
 from autoprep.service.housekeeping import Housekeeping
@@ -23,12 +24,14 @@ from autoprep.service.pool import Pool
 from autoprep.service.reload import Reload
 from autoprep.service.said import words_folder
 from autoprep.service.studio import ListWriter, PageWriter
+from autoprep.service.workers import Workers
 from autoprep.wishes.settings import Settings, ledger_path, worker_count
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
 _COPY_S = 60.0  # a run that ends by itself waits so long for the day's copy of the ledger
 _PAGE_EVERY_S, _PAGE_AGAIN_S = 2.0, 30.0
 _FAULT_WAIT_S = 300.0
+_TROUBLE_S = 60.0  # who asked for one run and waits for it is told so long after workers can't be had
 
 
 class Engine:
@@ -49,7 +52,7 @@ class Engine:
         self._recover()
         self._settling = Settling(settings.service.settle_s)
         service = settings.service
-        self._pool = Pool(worker_count(service), service.worker_memory_mb, service.job_limit_s)
+        self._pool = self._workers()
         self._desk = Desk(settings, self.ledger, self._pool, log, self._finished)
         self._arrivals = Arrivals(
             settings, self.ledger, self._settling, log, self._desk.arrived, self._desk.here, patient=follow
@@ -63,6 +66,14 @@ class Engine:
         self._stirred = True  # something happened since the last look through all files
         self._page_due, self._list_due = True, False
         self._stumbled, self._complained = False, -1e9
+        self._trouble, self._troubled_at = "", 0.0
+        self._keep_trouble("")  # of an earlier run that was cut off
+
+    def _workers(self) -> Workers:
+        service = self.settings.service
+        if service.cluster:
+            return Cluster(self.settings, self._log)
+        return Pool(worker_count(service), service.worker_memory_mb, service.job_limit_s)
 
     def _recover(self) -> None:
         interrupted, folders = self.ledger.recover(), self.settings.folders
@@ -100,11 +111,29 @@ class Engine:
             self._desk.all_anew()
             self._stumbled = False
         self._desk.collect()
+        self._tell_trouble()
         if time.monotonic() >= self._next_scan:
             self._look()
         if self._desk.room(self._complain):
             self._begin()
         self._write_page()
+
+    def _tell_trouble(self) -> None:
+        """Say once that no worker can be had, and once that it is over."""
+        words = self._pool.trouble
+        if words == self._trouble:
+            return
+        if words:
+            self._log.warning("waiting for workers", reason=words)
+            self._troubled_at = self._troubled_at if self._trouble else time.monotonic()
+        else:
+            self._log.info("workers are back")
+        self._trouble = words
+        self._keep_trouble(words)
+
+    def _keep_trouble(self, words: str) -> None:
+        if self.ledger.kept(TROUBLE) != words:
+            self.ledger.keep(TROUBLE, words)
 
     def _look(self) -> None:
         self._lock.look()
@@ -201,15 +230,21 @@ class Engine:
         """How things stand, in one line."""
         if self._desk.full:
             return "Waits for free space"
+        if self._trouble:
+            return "Waits for workers; `autoprep status` says why"
         waiting = self.pending
         return (
             f"{waiting} photo{'' if waiting == 1 else 's'} to work on" if waiting else "All is done; waits for photos"
         )
 
     @property
-    def stuck(self) -> bool:
-        """Whether nothing runs, and nothing can begin before there is more room."""
-        return self._desk.full and not self._pool.running
+    def stuck(self) -> str:
+        """Why nothing runs and nothing can begin by itself soon, in words; empty while it can."""
+        if self._desk.full and not self._pool.running:
+            return "There is not enough free space to go on"
+        if self._trouble and time.monotonic() - self._troubled_at > _TROUBLE_S:
+            return f"Nothing is worked on: {self._trouble}"
+        return ""
 
     @property
     def pending(self) -> int:
@@ -224,7 +259,7 @@ class Engine:
     def stop(self) -> None:
         """Let running jobs finish for a while, give the rest back, and end the workers."""
         limit = time.monotonic() + _STOP_S
-        while self._pool.running and time.monotonic() < limit:
+        while self._pool.running and not self._pool.trouble and time.monotonic() < limit:
             wait(self._pool.waitables(), 0.2)
             self._desk.collect()
         self._desk.give_back()
@@ -233,5 +268,6 @@ class Engine:
         self._write_page(last=True)
         self._housekeeping.finish(1.0 if self._follow else _COPY_S)
         self.hints.close()
+        self._keep_trouble("")
         self.ledger.close()
         self._lock.close()

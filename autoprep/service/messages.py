@@ -16,6 +16,8 @@ from autoprep.files.storage import PART_PREFIX, PART_SUFFIX
 from autoprep.job.orders import JobOrder, JobResult
 
 MOST_BYTES = 16_000_000  # a record is a few kilobytes; the plan of a torn sheet a hundred
+UP = b'{"up": true}'
+"""A worker's first word: it has loaded what it needs, and takes its first order only now."""
 
 
 class Garbled(ValueError):

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from autoprep.ledger import Ledger
-from autoprep.wishes.settings import Settings, font_path, ledger_path, worker_count
+from autoprep.wishes.settings import Settings, cluster_tls_paths, font_path, ledger_path, worker_count
 
 Grade = Literal["good", "note", "missing"]
 # Kinds of mounts on which SQLite's locks can't be relied upon (sqlite.org, "How to corrupt", section 2).
@@ -226,6 +226,21 @@ def _memory(settings: Settings) -> Iterator[Finding]:
     yield Finding("memory", "good" if enough else "note", said if enough else f"{said}; set fewer in service.workers")
 
 
+def _cluster(settings: Settings) -> Iterator[Finding]:
+    address = settings.service.cluster
+    if not address:
+        return
+    from autoprep.service.link import ask
+
+    seen = ask(address, cluster_tls_paths(settings))
+    if seen.trouble:
+        yield Finding("cluster", "missing", seen.trouble)
+        return
+    yield Finding("cluster", "good", f"the cluster at {address} answers; workers that do jobs: {seen.workers}")
+    if seen.remark:
+        yield Finding("cluster", "note", seen.remark)
+
+
 def _python(settings: Settings) -> Iterator[Finding]:
     version = ".".join(map(str, sys.version_info[:3]))
     good = sys.version_info >= (3, 11)
@@ -233,6 +248,6 @@ def _python(settings: Settings) -> Iterator[Finding]:
 
 
 CHECKS: tuple[Callable[[Settings], Iterator[Finding]], ...] = (
-    _python, _folders, _volumes, _room, _ledger, _decoders, _watches, _fonts, _clock, _memory,
+    _python, _folders, _volumes, _room, _ledger, _decoders, _watches, _fonts, _clock, _memory, _cluster,
 )  # fmt: skip
 """What is tried, in this order: a new need of the service is a function here."""

@@ -12,7 +12,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from autoprep.errors import AutoprepError
-from autoprep.service.messages import Failed, Finished, Staged, packed
+from autoprep.service.messages import UP, Failed, Finished, Staged, packed
 
 _PR_SET_PDEATHSIG = 1
 
@@ -34,6 +34,7 @@ def run(pipe: Connection, limits: Limits) -> None:
 
     cv2.setNumThreads(1)
     with contextlib.suppress(EOFError, OSError):
+        pipe.send_bytes(UP)
         for order in _orders(pipe):
             pipe.send_bytes(packed(_do(process, order, pipe)))
 

@@ -11,7 +11,10 @@ from autoprep.wishes.settings import Settings
 
 @dataclass(frozen=True)
 class Status:
-    """Counts of photos by state and outcome; last_finished as the record has it; free_mb where the records lie."""
+    """Counts of photos by state and outcome; last_finished as the record has it; free_mb where the records lie.
+
+    trouble: why the service gets no workers; empty where it does.
+    """
 
     waiting: int
     running: int
@@ -22,17 +25,23 @@ class Status:
     last_finished: str
     free_mb: int
     needed_mb: int
+    trouble: str = ""
 
     @property
     def needs_attention(self) -> bool:
-        """Whether somebody should look: questions, photos set aside, destinations that failed, or no room."""
-        return bool(self.questions or self.set_aside or self.not_given_out or self.free_mb < self.needed_mb)
+        """Whether somebody should look: questions, photos set aside, destinations that failed, no room, or no
+        workers.
+        """
+        short = self.free_mb < self.needed_mb
+        return bool(self.questions or self.set_aside or self.not_given_out or short or self.trouble)
 
     def lines(self) -> list[str]:
         """The same in words."""
         last = f", the last on {_when(self.last_finished)}" if self.last_finished else ""
         said = [f"Finished: {self.finished} photos{last}"]
         said.append(f"Waiting: {self.waiting}, being worked on: {self.running}")
+        if self.trouble:
+            said.append(f"Nothing is worked on: {self.trouble}")
         if self.questions:
             said.append(f"Questions for you: {self.questions} (in the folder needs-a-look)")
         if self.set_aside:
@@ -54,8 +63,8 @@ def _size(megabytes: int) -> str:
     return f"{megabytes} MB" if megabytes < 1000 else f"{megabytes / 1000:.0f} GB"
 
 
-def status_of(settings: Settings, overview: Overview | None) -> Status:
-    """The standing of a studio from its ledger; None where there is none yet."""
+def status_of(settings: Settings, overview: Overview | None, trouble: str = "") -> Status:
+    """The standing of a studio from its ledger, None where there is none yet; trouble: as in Status."""
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
     states = {} if overview is None else overview.states()
@@ -70,4 +79,5 @@ def status_of(settings: Settings, overview: Overview | None) -> Status:
         last_finished="" if overview is None else overview.last_finished(),
         free_mb=int(shutil.disk_usage(folder).free / 1e6),
         needed_mb=int(settings.service.min_free_mb),
+        trouble=trouble,
     )

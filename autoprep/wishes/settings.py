@@ -4,6 +4,7 @@ import hashlib
 import os
 import re
 from importlib import resources
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -107,6 +108,14 @@ class Inbox(Table):
     holds: Literal["works", "everything"] = "everything"
 
 
+class ClusterTls(Table):
+    """The PEM files with which the cluster's connections are closed to others."""
+
+    ca: str = ""
+    certificate: str = ""
+    key: str = ""
+
+
 class Service(Table):
     """How the service works."""
 
@@ -121,6 +130,8 @@ class Service(Table):
     heic: bool = True
     comparisons_days: Annotated[int, Field(ge=0, le=36500)] = 0
     metrics_file: str = ""
+    cluster: str = ""
+    cluster_tls: ClusterTls = ClusterTls()
 
 
 class Main(Table):
@@ -153,6 +164,7 @@ class Settings(Table):
     sha256: str
 
 
+_CLUSTER = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.%]+\]|[\w.-]+):\d{1,5}")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 
 
@@ -208,6 +220,7 @@ def load(config_file: Path, *, keyless: bool = False) -> Settings:
     )
     _check_texts(settings, config_file, main_text, mistakes)
     _check_metrics(settings, config_file, main_text, mistakes)
+    _check_cluster(settings, config_file, main_text, mistakes)
     _check_profiles(settings, destinations_file, text, mistakes)
     if not keyless:
         _check_credentials(settings, destinations_file, text, mistakes)
@@ -330,6 +343,36 @@ def _check_metrics(settings: Settings, path: Path, text: str, mistakes: Mistakes
             mistakes.add(f"`service.metrics_file` lies in the folder {name}; write another place", path, line)
     if place.is_dir() or not (where.is_dir() or where == folders.records.resolve()):
         mistakes.add(f"`service.metrics_file` is no file in a folder that is there: {place}", path, line)
+
+
+def cluster_tls_paths(settings: Settings) -> tuple[Path, Path, Path] | None:
+    """The cluster's authority, this service's certificate and its key; None for an open connection."""
+    tls = settings.service.cluster_tls
+    if not (tls.ca or tls.certificate or tls.key):
+        return None
+    return settings.studio / tls.ca, settings.studio / tls.certificate, settings.studio / tls.key
+
+
+def _check_cluster(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
+    """A cluster needs its extra, an address that can be meant, and for tls:// three files that are there."""
+    address, paths = settings.service.cluster, cluster_tls_paths(settings)
+    line = line_of(text, ("service", "cluster"))
+    if not address:
+        if paths is not None:
+            mistakes.add(
+                "`service.cluster_tls` goes with `service.cluster`", path, line_of(text, ("service", "cluster_tls"))
+            )
+        return
+    if not _CLUSTER.fullmatch(address):
+        said = f'`service.cluster` is the scheduler\'s address, such as "tcp://192.168.1.20:8786", not {address!r}'
+        mistakes.add(said, path, line)
+    elif address.startswith("tls:") != (paths is not None):
+        mistakes.add("`service.cluster` with tls:// and the three files of `cluster_tls` go together", path, line)
+    if find_spec("distributed") is None:
+        mistakes.add("a cluster needs an extra: pip install 'autoprep[cluster]'", path, line)
+    for place in paths or ():
+        if not place.is_file():
+            mistakes.add(f"`service.cluster_tls`: there is no file {place}", path, line)
 
 
 def credentials_paths(settings: Settings) -> tuple[Path, Path]:

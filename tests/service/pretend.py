@@ -140,6 +140,7 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
 class InlinePool:
     """A pool of one worker that lives in this process and only pretends. made: the orders it was given, by photo."""
 
+    trouble = ""
     made: list[tuple[str, str, tuple[str, ...]]] = []  # noqa: RUF012 - one list for all pools of a test
 
     def __init__(self, *_: object) -> None:

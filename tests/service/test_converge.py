@@ -481,7 +481,7 @@ def test_a_question_keeps_its_folder_while_others_are_finished(wren: Studio) -> 
             engine._next_scan = 0.0
             engine.step(0.0)
     finally:
-        pretend.InlinePool.free = two  # type: ignore[method-assign, assignment]
+        pretend.InlinePool.free = two  # type: ignore[method-assign]
         engine.stop()
     assert wren.records()["A.jpg"].outcome == "needs a look"
     folder = wren.settings.folders.needs_a_look / "A"

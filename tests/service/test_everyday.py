@@ -187,8 +187,13 @@ def run_some(settings: Settings, count: int) -> dict[str, JobRecord]:
 @pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="no such signal here")
 def test_a_stopped_idle_worker_does_not_freeze_the_service() -> None:
     """An order is larger than a pipe holds: sent from the service's own thread it would wait for ever."""
-    pool = Pool(1, 0, 1.0)
+    pool = Pool(1, 4000, 1.0)
     worker = pool._start()
+    limit = time.monotonic() + 30
+    while not worker.up:
+        assert list(pool.collect()) == []
+        assert time.monotonic() < limit
+        time.sleep(0.02)
     pid = worker.process.pid
     assert pid is not None
     os.kill(pid, signal.SIGSTOP)

@@ -4,11 +4,12 @@ import os
 import signal
 import time
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
 from autoprep.job.orders import JobOrder
-from autoprep.service.messages import Failed, Finished
+from autoprep.service.messages import Failed, Finished, Staged
 from autoprep.service.pool import Pool
 from autoprep.wishes.settings import Settings
 from tests import photos
@@ -54,9 +55,20 @@ def process_of(pool: Pool, job: str) -> int:
     return next(worker.process.pid or 0 for worker in pool._workers if worker.job == job)
 
 
+def until_up(pool: Pool, *jobs: str) -> None:
+    """Wait until the workers of these jobs have said their first word."""
+    limit = time.monotonic() + 30
+    while not all(worker.up for worker in pool._workers if worker.job in jobs):
+        assert time.monotonic() < limit
+        for message in pool.collect():
+            assert isinstance(message, Staged)
+        time.sleep(0.01)
+
+
 def test_a_killed_worker_takes_its_own_job_only(studio: Settings, pool: Pool) -> None:
     pool.submit("good", order(studio, "good", photos.jpeg(seed=1)))
     pool.submit("bad", order(studio, "bad", photos.jpeg(seed=2)))
+    until_up(pool, "bad")
     os.kill(process_of(pool, "bad"), signal.SIGKILL)
     ended = collect(pool, 2)
     assert isinstance(ended["good"], Finished)
@@ -71,6 +83,7 @@ def test_a_hanging_worker_is_killed_at_its_deadline(studio: Settings) -> None:
     pool = Pool(1, memory_mb=4000, job_limit_s=1.0)
     try:
         pool.submit("stuck", order(studio, "stuck", photos.jpeg()))
+        until_up(pool, "stuck")
         stuck = process_of(pool, "stuck")
         os.kill(stuck, signal.SIGSTOP)
         began = time.monotonic()
@@ -81,3 +94,45 @@ def test_a_hanging_worker_is_killed_at_its_deadline(studio: Settings) -> None:
             os.kill(stuck, 0)
     finally:
         pool.stop()
+
+
+def _ends_at_once(*_: Any) -> None:
+    os._exit(3)
+
+
+def test_a_worker_that_ends_at_its_start_is_started_again_with_pauses(
+    studio: Settings, pool: Pool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    started: list[float] = []
+    real = pool._start
+
+    def start() -> Any:
+        started.append(time.monotonic())
+        return real()
+
+    monkeypatch.setattr(pool, "_start", start)
+    with monkeypatch.context() as broken:
+        broken.setattr("autoprep.service.pool.run", _ends_at_once)
+        pool.submit("a", order(studio, "a", photos.jpeg(seed=1)))
+        pool.submit("b", order(studio, "b", photos.jpeg(seed=2)))
+        limit = time.monotonic() + 60
+        while len(started) < 6:
+            assert time.monotonic() < limit
+            assert list(pool.collect()) == []  # nothing is charged to a photo that no worker has seen
+            time.sleep(0.005)
+        assert sorted(pool.running) == ["a", "b"]
+        assert pool.free == 0
+        assert "exit code 3" in pool.trouble
+        # Two at once and one in place of the first are nothing; then pauses of 1 s and 2 s, and what starts take.
+        assert started[5] - started[3] > 2
+    ended = collect(pool, 2)
+    assert isinstance(ended["a"], Finished)
+    assert isinstance(ended["b"], Finished)
+    assert pool.trouble == ""
+    assert pool.free == 2
+
+
+def test_a_worker_that_dies_before_its_first_word_takes_no_job_with_it(studio: Settings, pool: Pool) -> None:
+    pool.submit("early", order(studio, "early", photos.jpeg(seed=1)))
+    os.kill(process_of(pool, "early"), signal.SIGKILL)
+    assert isinstance(collect(pool, 1)["early"], Finished)

@@ -44,3 +44,9 @@ def test_what_somebody_should_look_at_has_its_line() -> None:
 
 def test_a_new_studio_has_no_last_photo() -> None:
     assert Status(0, 0, 0, 0, 0, 0, "", 900, 500).lines()[0] == "Finished: 0 photos"
+
+
+def test_that_no_worker_can_be_had_has_its_line() -> None:
+    status = Status(**{**_CALM.__dict__, "trouble": "workers end as soon as they start (exit code 1)"})
+    assert status.needs_attention
+    assert "Nothing is worked on: workers end as soon as they start (exit code 1)" in status.lines()
