@@ -20,7 +20,7 @@ from autoprep.imaging.units import MM_PER_UNIT
 
 Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
 PaperWord = Literal["white", "toned", "none"]
-OutlineWord = Literal["ask", "ask again", "whole photo", "inside frame"]
+OutlineWord = Literal["ask", "ask again", "whole photo", "inside frame", "with frame"]
 Outcome = Literal["ready", "needs a look", "alternate", "reference", "duplicate", "set aside", "no work seen"]
 ReferenceShot = Literal["light reference", "grey card", "colour chart", "blank board"]
 Corner = tuple[float, float]

@@ -10,11 +10,9 @@ import pytest
 from PIL import Image
 
 from autoprep.cli import main
-from autoprep.domain import Outline, WorkFacts
-from autoprep.files.reading import read_photo
+from autoprep.domain import WorkFacts
 from autoprep.imaging.arrays import UInt8
 from autoprep.job.orders import JobOrder
-from autoprep.job.said_outline import inside, said_outline
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.settings import Settings
@@ -152,22 +150,6 @@ def test_corners_that_can_not_be_meant_are_a_question(site: tuple[Settings, JobO
         record = done(replace(order, facts=WorkFacts(corners_px=corners))).record
         assert record.outcome == "needs a look"
         assert "1200 x 900 pixels" in record.reasons[0]
-
-
-def test_inside_a_frame_the_picture_is_taken() -> None:
-    def outline(left: float, top: float, right: float, low: float, **more: bool) -> Outline:
-        return Outline(corners_px=((left, top), (right, top), (right, low), (left, low)), confidence=0.5, **more)  # type: ignore[arg-type]
-
-    frame, picture = outline(100, 100, 900, 700), outline(180, 180, 820, 620)
-    beside, label = outline(950, 100, 1100, 300), outline(120, 120, 200, 160)
-    found = inside(frame, [frame, beside, label, outline(0, 0, 1200, 900, whole_photo=True), picture])
-    assert found is not None
-    assert found.corners_px == picture.corners_px
-    assert inside(frame, [frame, beside, label]) is None
-    # Three sides of the frame's outer edge and one of its inner: that is neither.
-    assert inside(frame, [outline(100, 100, 860, 700)]) is None
-    read = read_photo(photos.jpeg())
-    assert said_outline(read, WorkFacts()) is None
 
 
 # --- what follows by itself -------------------------------------------------------------------------------------

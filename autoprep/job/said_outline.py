@@ -1,6 +1,5 @@
 """The outline as the artist says it, in words or as corners."""
 
-from collections.abc import Sequence
 from typing import cast
 
 import numpy as np
@@ -12,10 +11,6 @@ from autoprep.imaging.geometry import area, is_convex, order_corners, rectangle
 # Corners may lie so far outside the photo, in shares of its long side: a page that its border cuts. What takes less of
 # the photo than the second is a slip of the finger.
 _OUTSIDE, _LEAST = 0.5, 0.005
-# The picture inside a frame takes this share of what the outer edge takes.
-_INNER = (0.3, 0.97)
-# A frame has four rails: the picture lies at least so far from each side of the outer edge, in mean sides of that.
-_RAIL = 0.008
 
 
 def said_outline(photo: Photo, facts: WorkFacts) -> Outline | Declined | None:
@@ -36,29 +31,6 @@ def said_outline(photo: Photo, facts: WorkFacts) -> Outline | Declined | None:
 def whole_photo(photo: Photo) -> Outline:
     """The photo's own border as the work's."""
     return _outline(rectangle(*photo.full_px), whole=True)
-
-
-def inside(outer: Outline | Declined, others: Sequence[Outline]) -> Outline | None:
-    """The likeliest outline inside the work's own, such as the picture in a frame; None where none was seen."""
-    if isinstance(outer, Declined):
-        return None
-    around = outer.array()
-    for other in others:
-        share = area(other.array()) / area(around)
-        if not other.whole_photo and _INNER[0] < share < _INNER[1] and _within(other, around):
-            return other.model_copy(update={"confidence": 1.0})
-    return None
-
-
-def _within(inner: Outline, around: Float64) -> bool:
-    """Whether all corners lie inside a clockwise quad, away from each of its sides."""
-    rail = _RAIL * np.sqrt(area(around))
-    for k in range(4):
-        start, along = around[k], around[(k + 1) % 4] - around[k]
-        normal = np.array([-along[1], along[0]]) / (np.linalg.norm(along) + 1e-9)
-        if ((inner.array() - start) @ normal < rail).any():
-            return False
-    return True
 
 
 def _outline(quad: Float64, whole: bool) -> Outline:

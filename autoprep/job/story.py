@@ -19,10 +19,11 @@ from autoprep.imaging.likeness import likeness
 from autoprep.job.comparison import as_shot, write_proof
 from autoprep.job.delivery import Delivery, deliver
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
-from autoprep.job.question import MANY, MOST_CHOICES, Doubt, Preview, about_edge, after_refusal, ask
+from autoprep.job.question import Doubt, Preview, ask
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
-from autoprep.job.said_outline import inside, said_outline, whole_photo
+from autoprep.job.said_outline import said_outline
 from autoprep.job.stages import Stages, now, record_of, set_aside
+from autoprep.job.which_outline import which_outline
 from autoprep.rendering.render import on_ground
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist
@@ -74,34 +75,11 @@ def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
     everything = order.settings.inbox.holds == "everything"
     if chance < gate.NO_WORK and everything and not order.refused and not order.facts.says_work:
         return _no_work(order, photo, chance, stages)
-    found = _settled(order, photo, survey, outline, said)
+    found = which_outline(order, photo, survey, outline, said)
     del survey  # its copies of the photo are not needed any more
     if isinstance(found, Outline):
         return _finish(order, photo, found, stages)
     return ask(order, photo, outline, stages, found, _preview(order, photo))
-
-
-def _settled(
-    order: JobOrder, photo: Photo, survey: Survey, outline: Outline | Declined, said: Outline | Declined | None
-) -> Outline | Doubt:
-    """The outline that is sure enough to go on with, or what is asked about it."""
-    if order.refused:
-        return after_refusal(survey.outlines(MANY), order.refused, photo.full_px, order.rests)
-    if photo.facts.suspect:  # also where the artist has said an outline: before the damage was seen
-        first = (said,) if isinstance(said, Outline) else ()
-        likely = (*first, *survey.outlines(MOST_CHOICES))[: MOST_CHOICES - 1]
-        return Doubt(words.damaged(photo.facts.suspect), (*likely, whole_photo(photo)))
-    if order.facts.outline == "inside frame":
-        inner = inside(outline, survey.outlines(MANY))
-        if inner is not None:
-            return inner
-        said = Declined(reason="no edge was seen inside the outline that would be the picture's own")
-    if said is not None or order.facts.outline in ("ask", "ask again", "inside frame"):
-        reason = said.reason if isinstance(said, Declined) else "you asked for the choices"
-        return Doubt(words.asked(reason), tuple(survey.outlines(MOST_CHOICES)))
-    if isinstance(outline, Declined) or outline.confidence < order.settings.correction.sure_enough:
-        return about_edge(outline, survey.outlines(MOST_CHOICES), survey.several)
-    return outline
 
 
 def _no_work(order: JobOrder, photo: Photo, chance: float, stages: Stages, reason: str = words.NO_WORK) -> JobResult:

@@ -22,6 +22,10 @@ def damaged(suspicion: str) -> str:
     return f"{said}. If the pictures here are as they should be, choose; else copy the file again."
 
 
+NO_FRAME = "no edge was seen inside the outline that would be the picture's own"
+FRAME_UNCLEAR = "the edge of the picture inside its frame is not clear"
+
+
 def asked(reason: str) -> str:
     """Why a question is asked that the finder alone would not have."""
     return f"Which outline is right? {reason[0].upper()}{reason[1:]}."

@@ -103,9 +103,10 @@ class Credentials(Table):
 
 
 class Inbox(Table):
-    """What lies in the inbox: works and nothing else, or everything that a phone takes."""
+    """What lies in the inbox: works and nothing else, or everything that a phone takes; and what becomes of frames."""
 
     holds: Literal["works", "everything"] = "everything"
+    frames: Literal["keep", "leave out"] = "keep"
 
 
 class ClusterTls(Table):

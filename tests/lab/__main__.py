@@ -22,6 +22,7 @@ from .eye.__main__ import add_arguments as add_eye_arguments
 from .eye.__main__ import run as train_eye
 from .fit_outline import fit
 from .fortnight import fortnight
+from .frames import FRAMES_SEEDS, score_frames
 from .real_pages import score_pages
 from .scene import DESKS, random_spec, render, rough_spec
 from .score import REFERENCES, REPORT_SEEDS, score
@@ -68,6 +69,7 @@ _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "contact": lambda given: contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out),
     "several": lambda given: score_several(given.photos, given.first),
     "cut": lambda given: score_cut(given.photos, given.first, given.rough, given.processes),
+    "frames": lambda given: score_frames(given.photos, given.first, given.processes),
     "takes": lambda given: score_takes(given.works, given.first, given.processes),
     "fortnight": _fortnight,
     "pages": lambda given: score_pages(given.folder, given.out),
@@ -114,6 +116,10 @@ def main() -> None:
     cut.add_argument("--first", type=int, default=CUT_SEEDS)
     cut.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
     cut.add_argument("--processes", type=int, default=2)
+    frames = commands.add_parser("frames", help="is the picture inside a frame found, and none where there is none?")
+    frames.add_argument("--photos", type=int, default=120)
+    frames.add_argument("--first", type=int, default=FRAMES_SEEDS)
+    frames.add_argument("--processes", type=int, default=2)
     takes = commands.add_parser("takes", help="are takes of one work told from other works?")
     takes.add_argument("--works", type=int, default=60)
     takes.add_argument("--first", type=int, default=TAKES_SEEDS)

@@ -24,6 +24,7 @@ class FlatWork:
     size_mm: tuple[float, float]  # width, height
     paper: str  # white, natural, cream, grey, kraft, black, or none for a painting to the edge
     framed: bool = False
+    inner_box: Box | None = None  # what a frame (and its mat) leaves of the picture, in 0..1 of the work
     signature_box: Box | None = None  # x0, y0, x1, y1 in 0..1 of the work
     thickness_mm: float = 0.25
     corner_radius_mm: float = 0.0

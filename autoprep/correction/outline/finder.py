@@ -12,7 +12,8 @@ from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.ends import cut_back, let_out
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence
 from autoprep.correction.outline.features import beside
-from autoprep.correction.outline.material import fills_photo, is_drawn_page, is_one_sheet
+from autoprep.correction.outline.inner import CLEAR, picture_inside
+from autoprep.correction.outline.material import fills_photo, is_drawn_page, is_one_sheet, look_inside
 from autoprep.correction.outline.refinement import Sides, refine
 from autoprep.domain import Corners, Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
@@ -70,6 +71,31 @@ class Survey:
         new = [o for o in others if all(overlap_in_photo(o.array(), w.array(), size) < SAME for w in works)]
         spread = [o for o in new if _holds_all(o.array(), [w.array() for w in works])]
         return [*spread, *works, *(o for o in new if o not in spread)]
+
+    def picture_inside(self, outer: Outline) -> Outline | None:
+        """What a frame, a mat or a drawn border leaves free inside an outline, or None where there is none.
+
+        Its confidence is the service's own where the lines along all four sides are clear, and a doubt where not.
+        """
+        copy, quad = self._in_copy(outer)
+        found = picture_inside(copy, quad)
+        if found is None:
+            return None
+        confidence = gate.INSIDE if found.support >= CLEAR else gate.DOUBTED
+        corners = order_corners(found.quad / (copy.shape[1] / self._photo.full_px[0]))
+        return Outline(
+            corners_px=_corners(corners), confidence=confidence, evidence={"inner_support": round(found.support, 3)}
+        )
+
+    def is_framed(self, outer: Outline) -> bool:
+        """Whether what lies in an outline is no plain sheet up to its rim: a border on one is drawn, and no frame."""
+        copy, quad = self._in_copy(outer)
+        inside = look_inside(copy, quad, outer.cut)
+        return inside is None or inside.explained < gate.PLAIN_SHEET
+
+    def _in_copy(self, outline: Outline) -> tuple[Float32, Float64]:
+        copy = self._copies.at(REFINING_PX)
+        return copy, outline.array() * (copy.shape[1] / self._photo.full_px[0])
 
     @property
     def several(self) -> bool:

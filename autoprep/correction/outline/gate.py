@@ -119,6 +119,10 @@ WHOLE = 0.92
 """The confidence that the whole photo is the page where its material says so and the finders are in doubt."""
 
 
+# What the picture in a frame is worth where its lines are clear (see inner). A plain sheet is paper so far.
+INSIDE, PLAIN_SHEET = 0.95, 0.88
+
+
 def may_be_whole(witness: Witness) -> bool:
     """Whether the finders are in doubt, so that the material decides: the eye holds for no other outline.
 

@@ -183,7 +183,7 @@ def build(seed: int, long_px: int) -> FlatWork:
         np.float32
     )
     box = _signature(picture, (width_mm, height_mm), px_per_mm, rng) if rng.random() < 0.6 else None
-    size_mm, thickness = (width_mm, height_mm), 18.0 if rng.random() < 0.5 else 3.0
+    size_mm, thickness, inner = (width_mm, height_mm), 18.0 if rng.random() < 0.5 else 3.0, None
     if framed:
         picture, inner = frame(picture, px_per_mm, rng, seed)
         size_mm = (picture.shape[1] / px_per_mm, picture.shape[0] / px_per_mm)
@@ -196,7 +196,7 @@ def build(seed: int, long_px: int) -> FlatWork:
             box = (x0 + box[0] * w, y0 + box[1] * h, x0 + box[2] * w, y0 + box[3] * h)
     shape = picture.shape[:2]
     return FlatWork("painting", name, picture, np.zeros(shape, np.bool_), np.ones(shape, np.float32), size_mm, "none",
-                    framed=framed, signature_box=box, thickness_mm=thickness)  # fmt: skip
+                    framed=framed, inner_box=inner, signature_box=box, thickness_mm=thickness)  # fmt: skip
 
 
 def _signature(
