@@ -290,10 +290,10 @@ def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str
         return words.HOLD
     told = names_artist(order.facts, order.settings.artist.name) if preset.rights == "none" else ""
     if told:
-        return f"the {told} holds the artist's name, and this destination is blind; say it without"
+        return words.names_the_artist(told)
     glare = measures.get("glare_percent", 0.0)
     if preset.hold_for_glare and glare > words.GLARE_HOLDS_PERCENT:
-        return f"glare hides {glare:.1f} % of the work; this destination waits for a better photo"
+        return words.glare_hides(glare)
     return ""
 
 

@@ -147,7 +147,8 @@ class Sent:
 class WorkRow:
     """A work as the list of all works shows it: the take that is used, with what is said of it and where it went.
 
-    number: that of its first photo, which never changes; takes: how many photos show it.
+    number: that of its first photo, which never changes; takes: how many photos show it; asks: it is a question yet,
+    and its photo waits for an answer (then work is empty: it has no page of its own).
     """
 
     number: int
@@ -159,6 +160,7 @@ class WorkRow:
     said: WorkFacts
     takes: int
     sent: tuple[Sent, ...] = ()
+    asks: bool = False
 
 
 @dataclass(frozen=True)

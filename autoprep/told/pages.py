@@ -138,7 +138,24 @@ _CHOOSE = (
     "Waits for your answer: in its folder in needs-a-look delete all choices but the right one, or all of them, or set "
     "its corners below."
 )
-_SETTLE = "Waits for your answer: the file why.txt in its folder in needs-a-look says what can be done."
+_NO_MORE = "Waits for your answer: set its corners below, or say “outline: ask again” in a note."
+_SIZE = (
+    "Waits for your answer: correct the size in its name or note; or, if the outline is wrong, say “outline: ask” in a "
+    "note."
+)
+_NOT_FOUND = (
+    "Waits for your answer: set its corners below; or say “outline: whole photo” in a note, if it shows nothing but "
+    "the work."
+)
+
+
+def _settled_by(record: JobRecord) -> str:
+    """How a question is answered, in one sentence; why.txt in its folder says all ways (`job.question`)."""
+    if record.offers_none or any(name.startswith("choice-") for name in record.pages):
+        return _CHOOSE
+    if record.refused:
+        return _NO_MORE
+    return _NOT_FOUND if record.outline is None else _SIZE
 
 
 def state(record: JobRecord) -> str:
@@ -148,7 +165,7 @@ def state(record: JobRecord) -> str:
     waits = f" {len(record.not_given_out)} not given out." if record.not_given_out else ""
     sentences = {
         "ready": made + waits,
-        "needs a look": _CHOOSE if record.offers_none else _SETTLE,
+        "needs a look": _settled_by(record),
         "alternate": "Not used: another take of this work is better.",
         "reference": "Shows no work, but tells the light of others.",
         "set aside": "Could not be worked on.",

@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from autoprep.domain import JobRecord, OutputRecord, WorkFacts
+from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, state
 
 PLACE = Place(Path("/studio"), Path("/studio/records/proof"))
@@ -81,7 +81,11 @@ def test_everything_is_escaped_and_nothing_is_fetched() -> None:
 def test_a_question_says_how_it_is_answered_and_a_name_stands_once() -> None:
     asked = record("4", "needs a look", offers_none=True)
     assert "delete all choices but the right one" in state(asked)
-    assert "why.txt" in state(record("5", "needs a look"))
+    assert "set its corners below; or say “outline: whole photo”" in state(record("5", "needs a look"))
+    outline = Outline(corners_px=((0, 0), (9, 0), (9, 9), (0, 9)), confidence=0.99)
+    assert "correct the size" in state(record("5", "needs a look", outline=outline))
+    assert "“outline: ask again”" in state(record("5", "needs a look", outline=outline, refused=(outline,)))
+    assert state(record("5", "needs a look", pages={"choice-1": "x.jpg"})) == state(asked)  # of an earlier version
     page = month_html("", PLACE, "2026-11", [record("4", "needs a look")])
     assert page.count("4&lt;b&gt;.jpg") == 1
     titled = record("6", "ready", work=WorkFacts(title="Reeds"))
