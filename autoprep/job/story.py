@@ -23,6 +23,7 @@ from autoprep.job.question import MANY, MOST_CHOICES, Doubt, Preview, about_edge
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
 from autoprep.job.said_outline import inside, said_outline, whole_photo
 from autoprep.job.stages import Stages, now, record_of, set_aside
+from autoprep.job.takes import is_late
 from autoprep.rendering.render import on_ground
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist
@@ -207,6 +208,8 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
         reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo, measures)),
         advice=words.advice(plan, measures),
     )
+    if is_late(record, order.before):
+        order = replace(order, places={})
     return _render_all(order, photo, record, made, stages)
 
 

@@ -129,6 +129,18 @@ class Rendition:
 
 
 @dataclass(frozen=True)
+class Take:
+    """A photo as far as it tells whether another one shows the same work; said: what is said of that, as JSON."""
+
+    job: str
+    work: str
+    said: str
+    likeness: str
+    ratio: float
+    taken_at: str | None
+
+
+@dataclass(frozen=True)
 class Sent:
     """Where a picture of a work went: the file's name, since when it is as it is, and since when there has been one.
 

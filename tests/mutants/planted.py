@@ -200,18 +200,18 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/hands.py", _RULE,
         ("an edited picture is overwritten", "if not is_ours(row.path, *known):", "if False and not is_ours(row.path, *known):"),
-        ("the old name stays beside the new one", "take_out(self.settings, job.job, old)\n        known", "pass\n        known"),
+        ("the old name stays beside the new one", "take_out(self.settings, job.job, old)\n        self", "pass\n        self"),
         ("a worse take is published", "if final in finals and not shown:", "if False:"),
         ("an alternate asked for is not kept", '{"chosen": True} if job.outcome == "alternate"', '{} if job.outcome == "alternate"'),
         ("an answered outline is found anew", "return record.outline, job.answered", "return None, False"),
         ("a redo's destination is forgotten", "asked=base.asked or (name in before and before[name].asked)", "asked=False"),
         ("held files are listed as outputs", 'row.state == "picked up" and row.destination in goal', 'row.state in ("picked up", "withdrawn")'),
-        ("takes of every kind are joined", "and same_work(other.record, record):", "and True:"),
+        ("takes of every kind are joined", "and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):", "and True:"),
     ),
     *_all(
         "autoprep/service/keeping.py", _RULE,
         ("an edited picture is moved away", "if is_ours(rendition.path, rendition.output.sha256):\n        _move", "if rendition.path.exists():\n        _move"),
-        ("what comes back overwrites", "    if os.path.lexists(place):\n        place = next_free", "    if False:\n        place = next_free"),
+        ("what comes back overwrites", "    if os.path.lexists(place) or", "    if"),
     ),
     *_all(
         "autoprep/service/knowledge.py", _RULE,
