@@ -84,7 +84,7 @@ def _print_rows(overview: Overview, rows: Iterator[Listed], total: int, options:
         outcome = "held back" if held else row.outcome or row.state
         files = f"{row.files} file{'' if row.files == 1 else 's'}" if row.files else ""
         why = f"  (held back: {plain(held_by(overview.row_of(row)))})" if held else ""
-        print(f"{row.job}  {outcome:<12}  {row.kind:<10}  {files:<8}  {plain(row.shown)}{why}")
+        print(f"{row.job}  {outcome:<12}  {row.kind:<11}  {files:<8}  {plain(row.shown)}{why}")
     if not shown and not total:
         print("No photo has come in yet." if not (options.outcome or options.month) else "There is none.")
     elif total > shown:

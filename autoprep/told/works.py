@@ -131,7 +131,9 @@ def lines(rows: Sequence[WorkRow], presets: Mapping[str, Preset]) -> list[str]:
     """All works as lines to read."""
     said = []
     for row in rows:
-        said.append(f"{row.number:>5}  {caption(row.said, '') or row.shown}  ({'; '.join(notes(row, presets))})")
+        words = caption(row.said, "")
+        named = words if row.said.title else ", ".join(part for part in (row.shown, words) if part)
+        said.append(f"{row.number:>5}  {named}  ({'; '.join(notes(row, presets))})")
     return said
 
 

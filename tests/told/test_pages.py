@@ -33,6 +33,22 @@ def test_what_waits_for_an_answer_comes_first() -> None:
     ]
 
 
+def test_the_first_page_is_short() -> None:
+    """On a phone: ten cards of a part lie open, three months, and of a card what it is and what wants a look."""
+    latest = [record(f"7{k:02d}", "ready", outputs=(output("square"),), reasons=("straightened",)) for k in range(25)]
+    months = {f"2026-{month:02d}": {0: 1} for month in range(11, 3, -1)}
+    page = index_html("Wren Halloway", PLACE, Front(latest=latest, day="2026-11-26", months=months))
+    cards, _, by_month = page.partition("All photos, by month")
+    assert cards.index("<summary>15 more</summary>") > cards.index('id="709"')
+    assert cards.index("<summary>15 more</summary>") < cards.index('id="710"')
+    assert by_month.index("September 2026") < by_month.index("<summary>5 older</summary>") < by_month.index("August")
+    assert page.count("<article") == 25
+    assert "<summary>what was done, and why</summary><ul><li>straightened" in page
+    assert "<summary>files</summary><table>" in page
+    asked = record("1", "needs a look", reasons=("the edge is not sure",))
+    assert "what was done" not in index_html("", PLACE, Front(waiting=[asked]))
+
+
 def test_another_day_than_today_is_named() -> None:
     front = Front(day="2026-11-05", latest=[record("3", "ready")])
     assert ">5 November 2026<" in index_html("Wren Halloway", PLACE, front)

@@ -53,6 +53,12 @@ def test_a_line_says_where_a_work_is() -> None:
     assert lines[1].endswith("Gull  (given out nowhere: on hold, as you said)")
 
 
+def test_a_work_without_a_title_is_called_by_its_photo() -> None:
+    plain = replace(GULL, said=WorkFacts(year="2026"))
+    assert works.lines([plain], PRESETS)[0].startswith("    8  Gull.jpg, 2026  (")
+    assert works.lines([replace(GULL, said=WorkFacts())], PRESETS)[0].startswith("    8  Gull.jpg  (")
+
+
 def waits(destination: str, reason: str) -> Sent:
     return Sent(destination, "held", None, "", "", reason)
 
@@ -178,6 +184,12 @@ def test_a_question_stands_in_the_list_until_it_is_answered(wren: Studio, capsys
     assert "a question waits" in page.read_text(encoding="utf-8")
     assert main([*command, "--for", "jury"]) == 1
     assert "not yet made: Gulls: a question waits for your answer" in capsys.readouterr().out
+    wren.put("Boats.jpg", photo(3, answer="ask"))  # nothing else is new
+    wren.run()
+    assert "Boats" in page.read_text(encoding="utf-8")
+    (wren.inbox / "Boats.txt").write_text("not a work: yes", encoding="utf-8")
+    wren.run()
+    assert "Boats" not in page.read_text(encoding="utf-8")
     wren.put("for jury/Gulls.txt", "corners: 1,1 80,1 80,50 1,50\nhold: yes")
     for place in wren.settings.folders.needs_a_look.rglob("choice-2.jpg"):
         place.unlink()
