@@ -3,7 +3,7 @@
 import os
 import sqlite3
 import unicodedata
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from pathlib import Path
 
 from autoprep.ledger.connection import Connection
@@ -32,13 +32,14 @@ class Names(Connection):
         takes: other photos of the work, which lend the names of files that they no longer have in place.
         """
         with self._transaction() as db:
-            for place in places.values():
-                for other in takes:
-                    db.execute(
-                        "UPDATE renditions SET key = NULL WHERE job = ? AND key = ? AND state <> 'in place'",
-                        (other, key_of(place)),
-                    )
+            self._lend(db, places.values(), takes)
             self._reserve(db, job, places)
+
+    @staticmethod
+    def _lend(db: sqlite3.Connection, places: Iterable[Path], takes: Collection[str]) -> None:
+        """Names of files that these takes of a work no longer have in place are free for the others."""
+        rows = [(take, key_of(place)) for place in places for take in takes]
+        db.executemany("UPDATE renditions SET key = NULL WHERE job = ? AND key = ? AND state <> 'in place'", rows)
 
     def announce(self, job: str, files: dict[str, str]) -> None:
         """Destination -> SHA-256 of files that are about to get their names: after a crash they are known as ours."""

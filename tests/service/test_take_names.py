@@ -7,7 +7,7 @@ import pytest
 
 from autoprep.ledger import Ledger
 from autoprep.wishes.settings import Settings, ledger_path
-from tests.service.pretend import Studio, photo
+from tests.service.pretend import InlinePool, Studio, photo
 
 DESTINATIONS = """
 [site]
@@ -76,6 +76,51 @@ def test_takes_that_come_together_leave_no_gap(wren: Studio) -> None:
     wren.run()
     assert sorted(numbers(wren).values()) == ["01.jpg", "02.jpg", "03.jpg"]
     assert all(shown.endswith("1.jpg") for shown in numbers(wren))
+
+
+def test_of_takes_that_are_measured_side_by_side_the_later_keeps_the_number(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither was there when the other was ordered, so both had names of their own; the worse one is done first."""
+    monkeypatch.setattr(InlinePool, "free", property(lambda pool: 2 - len(pool._orders)))
+    for take, sharp in enumerate((8, 4)):
+        wren.put(f"for jury/IMG_{take}.jpg", photo(1, sharp, take=take))
+    wren.run()
+    assert numbers(wren) == {"for jury/IMG_0.jpg": "02.jpg"}
+
+
+@pytest.mark.parametrize("lost", [False, True])
+def test_the_first_take_comes_back_when_the_better_one_goes(wren: Studio, lost: bool) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "title: Thrift")
+    wren.run()
+    first = wren.files()
+    wren.put("IMG_2.jpg", photo(1, sharp=9, take=1))
+    wren.run()
+    assert wren.files().keys() == first.keys()
+    assert wren.files() != first
+    for place in (wren.settings.folders.records / "withdrawn").rglob("*.jpg") if lost else ():
+        place.unlink()
+    wren.put("IMG_2.txt", "not a work: yes")
+    wren.run()
+    assert list(wren.files().values()) == list(first.values())
+
+
+def test_what_was_lost_comes_back_beside_a_file_in_place(wren: Studio) -> None:
+    """Both takes are wanted, the better one has the name, and the withdrawn file of the first one is gone."""
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "title: Thrift")
+    wren.run()
+    wren.put("IMG_2.jpg", photo(1, sharp=9, take=1))
+    wren.run()
+    for place in (wren.settings.folders.records / "withdrawn").rglob("*.jpg"):
+        place.unlink()
+    ledger = Ledger(ledger_path(wren.settings))
+    first = next(job for job in ledger.jobs() if job.shown == "IMG_1.jpg")
+    ledger._db.execute("UPDATE jobs SET chosen = 1, settled = '' WHERE job = ?", (first.job,))
+    ledger.close()
+    wren.run()
+    assert names(wren, "site") == ["Thrift-2.jpg", "Thrift.jpg"]
 
 
 def test_a_take_that_somebody_has_edited_keeps_its_name(wren: Studio) -> None:
