@@ -114,7 +114,7 @@ def test_demo_on_two_small_photos(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert "index.html" in out
     for name in ("square", "banner", "site", "master"):
         assert len(list((tmp_path / "demo" / "ready" / name).iterdir())) == 2
-    assert "print-a4 was not given out: the photo holds the work with" in out  # too small for a sheet of paper
+    assert "print-a4 not given out: the photo holds the work with" in out  # too small for a sheet of paper
     shutil.rmtree(tmp_path / "demo")
 
 

@@ -14,6 +14,7 @@ from autoprep.errors import UsageError
 from autoprep.ledger import TROUBLE, Listed, Overview
 from autoprep.logs import plain
 from autoprep.told.standing import status_of
+from autoprep.told.works import held_by
 
 _A_PAGE = 50
 _PART = 100  # records that are read at once
@@ -30,7 +31,7 @@ def jobs(options: argparse.Namespace) -> int:
         if options.json:
             _print_records(ledger.overview, rows)
         else:
-            _print_rows(rows, total, options)
+            _print_rows(ledger.overview, rows, total, options)
     finally:
         ledger.close()
     return 0
@@ -76,12 +77,14 @@ def month_of(word: str | None) -> str:
     return word
 
 
-def _print_rows(rows: Iterator[Listed], total: int, options: argparse.Namespace) -> None:
+def _print_rows(overview: Overview, rows: Iterator[Listed], total: int, options: argparse.Namespace) -> None:
     shown = 0
     for shown, row in enumerate(rows, 1):  # noqa: B007
-        outcome = "held back" if row.outcome == "ready" and row.held and not row.files else row.outcome or row.state
-        files = f"{row.files} files" if row.files else ""
-        print(f"{row.job}  {outcome:<12}  {row.kind:<10}  {files:<8}  {plain(row.shown)}")
+        held = row.outcome == "ready" and row.held and not row.files
+        outcome = "held back" if held else row.outcome or row.state
+        files = f"{row.files} file{'' if row.files == 1 else 's'}" if row.files else ""
+        why = f"  (held back: {plain(held_by(overview.row_of(row)))})" if held else ""
+        print(f"{row.job}  {outcome:<12}  {row.kind:<11}  {files:<8}  {plain(row.shown)}{why}")
     if not shown and not total:
         print("No photo has come in yet." if not (options.outcome or options.month) else "There is none.")
     elif total > shown:

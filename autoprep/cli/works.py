@@ -19,7 +19,7 @@ def list_works(options: argparse.Namespace) -> int:
         raise UsageError(f"no destination is called {wanted!r}; there are {', '.join(settings.destinations)}")
     ledger = open_ledger(settings)
     try:
-        rows = [] if ledger is None else ledger.overview.works()
+        rows = [] if ledger is None else ledger.overview.works_and_questions()
         if wanted is not None:
             return _call(settings, wanted, rows, None if ledger is None else ledger.overview)
     finally:

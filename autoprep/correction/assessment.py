@@ -8,7 +8,7 @@ import numpy as np
 from autoprep.correction.paper import Paper
 from autoprep.domain import Declined, Geometry
 from autoprep.imaging.arrays import Bool, Float32, greatest, least
-from autoprep.imaging.colour import lab_fast, luminance
+from autoprep.imaging.colour import lab_fast, lightness_of, luminance
 from autoprep.imaging.geometry import side_lengths
 from autoprep.imaging.transfer import encode_fast
 
@@ -53,6 +53,21 @@ def sharpness(linear: Float32) -> float:
     luma = cast(Float32, cv2.GaussianBlur(luminance(linear), (0, 0), 1.0))
     gx, gy = cv2.Sobel(luma, cv2.CV_32F, 1, 0), cv2.Sobel(luma, cv2.CV_32F, 0, 1)
     return float((gx**2 + gy**2).mean() / max(float(luma.mean()) ** 2, 1e-8))
+
+
+def finished_look(corrected: Float32) -> dict[str, float]:
+    """Mean lightness (L*) of a corrected work (H, W, 3) linear light, and its grain: the noise of single pixels in L*.
+
+    Grain is the standard deviation of white noise that explains the median answer of a second difference in both
+    directions (Immerkaer, Computer Vision and Image Understanding 64, 1996, has the mean): lines and slopes give no
+    answer, and where they bend they are few.
+    """
+    lightness = lightness_of(luminance(corrected))
+    answer = np.abs(cv2.filter2D(lightness, cv2.CV_32F, _SECOND_BOTH))
+    return {"lightness": float(lightness.mean()), "grain": float(np.median(answer)) / (0.6745 * 6)}
+
+
+_SECOND_BOTH = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
 
 
 def clipped_percent(linear: Float32) -> float:

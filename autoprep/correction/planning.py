@@ -337,10 +337,12 @@ def _measures(draft: Draft, plan: CorrectionPlan) -> dict[str, float]:
     uneven = illumination.unevenness_percent(draft.light)
     if uneven is not None:
         measures["light_unevenness_percent"] = uneven
+    finished = corrected(linear, plan)
+    measures |= assessment.finished_look(finished)
     if not isinstance(paper, Declined) and plan.paper != "none":
         measures["bare_paper_percent"] = paper.coverage * 100
         measures |= {f"{k}_as_shot": v for k, v in assessment.paper_levels(linear, paper.mask).items()}
-        measures |= assessment.paper_levels(corrected(linear, plan), paper.mask)
+        measures |= assessment.paper_levels(finished, paper.mask)
     return {name: round(value, 4) for name, value in measures.items()}
 
 

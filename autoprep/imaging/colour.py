@@ -67,6 +67,12 @@ def luminance_of_lightness(lightness: float) -> float:
     return cubic**3 if lightness > CIE_KAPPA * CIE_EPSILON else lightness / CIE_KAPPA
 
 
+def lightness_of(y: Float32) -> Float32:
+    """CIE L*, 0..100, of relative luminance, in float32."""
+    root = np.asarray(116 * np.cbrt(np.maximum(y, 0)) - 16, np.float32)
+    return np.where(y > np.float32(CIE_EPSILON), root, y * np.float32(CIE_KAPPA)).astype(np.float32)
+
+
 def lab_fast(linear: Float32) -> Float32:
     """(H, W, 3) float32 linear sRGB -> (H, W, 3) float32 L*a*b* (D65) for decisions on whole pictures."""
     ratio = np.maximum(cv2.transform(linear, _TO_RATIO), 0)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from autoprep.domain import JobRecord, Outline, ReferenceShot, WorkFacts
+from autoprep.job.takes import Look
 from autoprep.wishes.settings import Settings
 
 RENDERER = 3
@@ -20,7 +21,8 @@ class JobOrder:
 
     data are the photo's bytes as hashed; places the path that is kept for each destination's file; look_folder and
     proof_folder where a question and the proof go; references are the shots that tell the light of its folder;
-    refused: outlines of which the artist has said that none is right; rests: and no others are offered any more.
+    refused: outlines of which the artist has said that none is right; rests: and no others are offered any more;
+    before: photos that came before, of which this one may be another take.
     """
 
     job: str
@@ -35,6 +37,7 @@ class JobOrder:
     references: tuple[tuple[Path, ReferenceShot], ...] = ()
     refused: tuple[Outline, ...] = ()
     rests: bool = False
+    before: tuple[Look, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

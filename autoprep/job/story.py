@@ -23,6 +23,7 @@ from autoprep.job.question import Doubt, Preview, ask
 from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
 from autoprep.job.said_outline import said_outline
 from autoprep.job.stages import Stages, now, record_of, set_aside
+from autoprep.job.takes import is_late
 from autoprep.job.which_outline import which_outline
 from autoprep.rendering.render import on_ground
 from autoprep.told import explanations as words
@@ -185,6 +186,8 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
         reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo, measures)),
         advice=words.advice(plan, measures),
     )
+    if is_late(record, order.before):
+        order = replace(order, places={})
     return _render_all(order, photo, record, made, stages)
 
 
@@ -268,10 +271,10 @@ def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str
         return words.HOLD
     told = names_artist(order.facts, order.settings.artist.name) if preset.rights == "none" else ""
     if told:
-        return f"the {told} holds the artist's name, and this destination is blind; say it without"
+        return words.names_the_artist(told)
     glare = measures.get("glare_percent", 0.0)
     if preset.hold_for_glare and glare > words.GLARE_HOLDS_PERCENT:
-        return f"glare hides {glare:.1f} % of the work; this destination waits for a better photo"
+        return words.glare_hides(glare)
     return ""
 
 

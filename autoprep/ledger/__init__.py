@@ -17,6 +17,7 @@ from autoprep.ledger.rows import (
     SeenFile,
     Sent,
     State,
+    Take,
     View,
     WorkRow,
 )
@@ -24,5 +25,5 @@ from autoprep.ledger.settled import TROUBLE
 
 __all__ = [
     "BLOCK", "COPIES", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Job", "Ledger", "Line", "Listed", "OpenQuestion",
-    "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "View", "WorkRow", "journal_mode",
+    "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View", "WorkRow", "journal_mode",
 ]  # fmt: skip

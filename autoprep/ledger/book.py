@@ -20,6 +20,7 @@ from autoprep.ledger.rows import (
     Rendition,
     Restored,
     SeenFile,
+    Take,
     View,
     dated,
     job_of,
@@ -193,8 +194,10 @@ class Ledger(Names, Settled):
         before = self.renditions(job) if renditions else {}
         for new in renditions:
             each = dated(new, before.get(new.destination), when)
-            key = None if each.path is None else key_of(each.path)
             db.execute("DELETE FROM renditions WHERE job = ? AND destination = ?", (job, each.destination))
+            key = None if each.path is None else key_of(each.path)
+            if each.state != "in place" and each.path is not None and self.is_taken(each.path, (job,)):
+                key = None  # a better take has the name now
             db.execute(
                 f"INSERT INTO renditions (job, key, {RENDITION_COLUMNS}) VALUES ({', '.join('?' * 13)})",  # noqa: S608
                 (job, key, *rendition_row(each)),
@@ -265,9 +268,15 @@ class Ledger(Names, Settled):
         """All jobs, oldest first."""
         return self._jobs("ORDER BY number", ())
 
-    def recent_works(self, count: int) -> list[Job]:
-        """The newest jobs whose work was measured, newest first."""
-        return self._jobs("WHERE plan <> '' AND work <> '' ORDER BY number DESC LIMIT ?", (count,))
+    def recent_takes(self, count: int) -> list[Take]:
+        """The newest photos whose work was measured, newest first."""
+        rows = self._db.execute(
+            "SELECT job, work, said, json_extract(record, '$.likeness'), json_extract(record, "
+            "'$.plan.geometry.ratio'), json_extract(record, '$.taken_at') FROM jobs JOIN records USING (number) "
+            "WHERE plan <> '' AND work <> '' ORDER BY number DESC LIMIT ?",
+            (count,),
+        )
+        return [Take(*row) for row in rows if isinstance(row[3], str) and row[4]]
 
     def get(self, job: str) -> Job | None:
         """A job by its id."""

@@ -180,6 +180,17 @@ MIGRATIONS: tuple[str, ...] = (
     END;
     INSERT OR IGNORE INTO due SELECT DISTINCT 'work', work, 0 FROM jobs WHERE work <> '';
     """,
+    # Questions stand in the list of all works too.
+    """
+    CREATE TRIGGER question_changed AFTER UPDATE OF outcome, shown, said ON jobs
+        WHEN OLD.outcome = 'needs a look' OR NEW.outcome = 'needs a look' BEGIN
+        INSERT OR IGNORE INTO due VALUES ('works', '', 0);
+    END;
+    CREATE TRIGGER question_came AFTER INSERT ON jobs WHEN NEW.outcome = 'needs a look' BEGIN
+        INSERT OR IGNORE INTO due VALUES ('works', '', 0);
+    END;
+    INSERT OR IGNORE INTO due VALUES ('works', '', 0);
+    """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
 

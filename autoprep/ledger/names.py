@@ -3,6 +3,7 @@
 import os
 import sqlite3
 import unicodedata
+from collections.abc import Collection, Iterable
 from pathlib import Path
 
 from autoprep.ledger.connection import Connection
@@ -25,10 +26,20 @@ class Names(Connection):
                 (job, destination, os.fsencode(place), key_of(place)),
             )
 
-    def reserve(self, job: str, places: dict[str, Path]) -> None:
-        """Keep names for files of a job that are to be made, in the stead of any that were kept for them."""
+    def reserve(self, job: str, places: dict[str, Path], takes: Collection[str] = ()) -> None:
+        """Keep names for files of a job that are to be made, in the stead of any that were kept for them.
+
+        takes: other photos of the work, which lend the names of files that they no longer have in place.
+        """
         with self._transaction() as db:
+            self._lend(db, places.values(), takes)
             self._reserve(db, job, places)
+
+    @staticmethod
+    def _lend(db: sqlite3.Connection, places: Iterable[Path], takes: Collection[str]) -> None:
+        """Names of files that these takes of a work no longer have in place are free for the others."""
+        rows = [(take, key_of(place)) for place in places for take in takes]
+        db.executemany("UPDATE renditions SET key = NULL WHERE job = ? AND key = ? AND state <> 'in place'", rows)
 
     def announce(self, job: str, files: dict[str, str]) -> None:
         """Destination -> SHA-256 of files that are about to get their names: after a crash they are known as ours."""
@@ -39,12 +50,24 @@ class Names(Connection):
                     (sha256, job, destination),
                 )
 
-    def is_taken(self, place: Path) -> bool:
-        """Whether another output has this place."""
-        row = self._db.execute(
-            "SELECT 1 FROM coming WHERE key = ?1 UNION ALL SELECT 1 FROM renditions WHERE key = ?1", (key_of(place),)
-        ).fetchone()
-        return row is not None
+    def is_taken(self, place: Path, but: Collection[str] = ()) -> bool:
+        """Whether an output has this place; but: jobs of which only files count that lie there, or are on their way."""
+        rows = self._db.execute(
+            "SELECT job, 1 FROM coming WHERE key = ?1 "
+            "UNION ALL SELECT job, state = 'in place' FROM renditions WHERE key = ?1",
+            (key_of(place),),
+        )
+        return any(holds or job not in but for job, holds in rows)
+
+    def ordered(self, destinations: Collection[str]) -> list[str]:
+        """The jobs with a file in place in one of these destinations, to whose work the artist gave a number."""
+        marks = ", ".join("?" * len(destinations))
+        rows = self._db.execute(
+            f"SELECT DISTINCT job FROM renditions WHERE destination IN ({marks}) AND state = 'in place' "  # noqa: S608
+            "AND json_extract(told, '$.order') > 0",
+            tuple(destinations),
+        )
+        return [row[0] for row in rows]
 
     def stems(self, destination: str) -> list[str]:
         """The stems of all names that a destination has given."""

@@ -192,6 +192,26 @@ class Overview:
             for work, group in takes.items()
         ]  # fmt: skip
 
+    def asked(self) -> list[WorkRow]:
+        """The photos that wait for an answer as rows of the same list: it is not known yet of what work they are."""
+        rows = self._db.execute(
+            "SELECT number, job, shown, came, said FROM jobs WHERE outcome = 'needs a look' ORDER BY number"
+        )
+        return [
+            WorkRow(number, "", job, shown, came, "", WorkFacts.model_validate_json(said or "{}"), 1, asks=True)
+            for number, job, shown, came, said in rows
+        ]
+
+    def works_and_questions(self) -> list[WorkRow]:
+        """All works, and the photos that may become one, by number."""
+        return sorted([*self.works(), *self.asked()], key=lambda row: row.number)
+
+    def row_of(self, listed: Listed) -> WorkRow:
+        """A photo of the list of photos as a row of works by itself, with what is said of it and where it went."""
+        (said,) = self._db.execute("SELECT said FROM jobs WHERE number = ?", (listed.number,)).fetchone()
+        facts, sent = WorkFacts.model_validate_json(said or "{}"), self._sent({listed.job}).get(listed.job, ())
+        return WorkRow(listed.number, "", listed.job, listed.shown, "", listed.kind, facts, 1, tuple(sent))
+
     def _sent(self, jobs: set[str] | None) -> dict[str, list[Sent]]:
         clause = "" if jobs is None else f"WHERE job IN ({', '.join('?' * len(jobs))})"
         rows = self._db.execute(

@@ -129,6 +129,18 @@ class Rendition:
 
 
 @dataclass(frozen=True)
+class Take:
+    """A photo as far as it tells whether another one shows the same work; said: what is said of that, as JSON."""
+
+    job: str
+    work: str
+    said: str
+    likeness: str
+    ratio: float
+    taken_at: str | None
+
+
+@dataclass(frozen=True)
 class Sent:
     """Where a picture of a work went: the file's name, since when it is as it is, and since when there has been one.
 
@@ -147,7 +159,8 @@ class Sent:
 class WorkRow:
     """A work as the list of all works shows it: the take that is used, with what is said of it and where it went.
 
-    number: that of its first photo, which never changes; takes: how many photos show it.
+    number: that of its first photo, which never changes; takes: how many photos show it; asks: it is a question yet,
+    and its photo waits for an answer (then work is empty: it has no page of its own).
     """
 
     number: int
@@ -159,6 +172,7 @@ class WorkRow:
     said: WorkFacts
     takes: int
     sent: tuple[Sent, ...] = ()
+    asks: bool = False
 
 
 @dataclass(frozen=True)

@@ -113,7 +113,14 @@ class Desk:
         event = {Withdraw: "withdrawn", Restore: "brought back", Tell: "told"}[type(step)]
         self._log.info(event, job=step.job, photo=record.photo, reason=step.why, destinations=",".join(names) or None)
         self._taken = True
-        self._knowledge.touch(step.job)
+        self._touch(step.job)
+
+    def _touch(self, job: str) -> None:
+        """After a step: something is new of a photo, and of works that wait for a number that it had."""
+        self._knowledge.touch(job)
+        if self._hands.freed:
+            self._hands.freed = False
+            self._knowledge.numbers_are_free()
 
     def _warn(self, job: str, event: str, reason: str) -> None:
         self._log.warning(event, job=job, photo=self._knowledge.view(job).shown, reason=reason)
@@ -141,7 +148,8 @@ class Desk:
             # Absence is not deletion: a share may be away, a phone may move its photos. The job waits for its bytes.
             self._put_off(step.job, _ABSENT_WAIT_S)
             return
-        order = self._hands.order(step, self._knowledge.known(step.job), data)
+        takes = self._knowledge.takes(view.work) if view.work else []
+        order = self._hands.order(step, self._knowledge.known(step.job), data, takes)
         if view.state == "queued":
             self._ledger.start(step.job)
         self._log.info("started", job=step.job, photo=view.shown, why=step.why)
@@ -211,7 +219,7 @@ class Desk:
             return
         del self._running[message.job]
         self._hands.clear_questions(self._running)
-        self._knowledge.touch(message.job)
+        self._touch(message.job)
         self._finished(record)
 
     def _again(self, job: str, wait_s: float) -> int:

@@ -1,7 +1,7 @@
 """What takes the steps: orders for the workers, what they made into place, and the ledger told in one transaction."""
 
 import contextlib
-from collections.abc import Callable, Container, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -9,13 +9,15 @@ from typing import Any
 from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
+from autoprep.job.takes import Look, look_of, same_work
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
 from autoprep.logs import plain
 from autoprep.service.depends import plan_digest, settings_digest, told
 from autoprep.service.keeping import bring_back, is_ours, next_free, take_out, under_another_name
-from autoprep.service.places import places_for
+from autoprep.service.places import counted, places_for
 from autoprep.service.questions import clear
 from autoprep.service.rule import (
+    OF_THE_WORK,
     Known,
     Measure,
     Render,
@@ -29,7 +31,7 @@ from autoprep.service.rule import (
     words_only,
 )
 from autoprep.service.said import sent_to, usual
-from autoprep.service.takes import compare, merit, same_work
+from autoprep.service.takes import compare, merit
 from autoprep.wishes.notes import reference_shots
 from autoprep.wishes.settings import Settings
 
@@ -38,22 +40,27 @@ _ALTERNATE = "Another take of the same work is used"
 
 
 class Hands:
-    """Takes steps in one studio. Every step can be cut short at any moment and taken again."""
+    """Takes steps in one studio. Every step can be cut short at any moment and taken again.
+
+    freed: a file has left its place in a destination that numbers its files, since that was looked at last.
+    """
 
     def __init__(self, settings: Settings, ledger: Ledger) -> None:
         self.settings, self._ledger = settings, ledger
+        self.freed = False
 
     # --- orders ---------------------------------------------------------------------------------------------
 
-    def order(self, step: Measure | Render, known: Known, data: bytes) -> JobOrder:
-        """The order for a step; the names of its files are kept from now on."""
+    def order(self, step: Measure | Render, known: Known, data: bytes, takes: Sequence[Known] = ()) -> JobOrder:
+        """The order for a step; the names of its files are kept from now on. takes: all photos of the work."""
         job = self._ledger.get(known.view.job)
         assert job is not None
         names = list(step.destinations) if isinstance(step, Render) else self._measured_for(known)
         asks = isinstance(step, Measure)
         self._clear_orphans(known)
-        places = places_for(self.settings, self._ledger, known, names, may_ask=asks)
-        self._ledger.reserve(job.job, places)
+        others = [take for take in takes if take.view.job != job.job]
+        places = places_for(self.settings, self._ledger, known, names, others, may_ask=asks)
+        self._ledger.reserve(job.job, places, [take.view.job for take in others])
         look = places.pop(LOOK, self.settings.folders.needs_a_look / job.job)
         proof = self.settings.folders.records / "proof" / job.job
         base = JobOrder(job.job, job.shown, job.sha256, data, self.settings, places, look, proof, known.said)
@@ -62,6 +69,7 @@ class Hands:
             return AgainOrder(**vars(base), earlier=job.record)
         base = replace(base, references=tuple(reference_shots(self.settings.folders.inbox, job.shown)))
         base = _refused(base, step, job)
+        base = replace(base, before=self._looks(names)) if not job.work else base
         outline, chosen = _outline(step, job, known.said)
         return base if outline is None else OutlinedOrder(**vars(base), outline=outline, chosen=chosen)
 
@@ -100,6 +108,8 @@ class Hands:
         best = used(take.view for take in takes)
         # What is said beside other takes reaches this one now that it is known for one: it is made again by that.
         told = of_the_work(order.facts, [take.said for take in takes[1:]]) == order.facts
+        # And a new take by the number that the work has: it was not known for one when it got its own.
+        told &= bool(job.work) or not takes[1:] or not self._numbered(order.places)
         shown = record.outcome in ("ready", "alternate") and is_shown(known, best) and told
         rows = _rows(self.settings, order, record, fields.get("plan", job.plan), asked, before) if shown else {}
         self._ledger.reserve(job.job, {name: row.path for name, row in rows.items() if row.path is not None})
@@ -110,6 +120,7 @@ class Hands:
             old = before.get(name)
             if old is not None and old.state == "in place" and (old.path != row.path or row.state != "in place"):
                 take_out(self.settings, job.job, old)
+        self._note_freed([*before.items(), *((name, made) for take in takes[1:] for name, made in take.made.items())])
         known = replace(known, made={**before, **rows})
         change = self._change(known, best, record, rows, fields)
         losers = [self._stood_back(take, best, record) for take in takes[1:]]
@@ -145,10 +156,24 @@ class Hands:
 
     def _work_of(self, record: JobRecord) -> str:
         """The work that a photo shows: that of an earlier take, or a new one."""
-        for other in self._ledger.recent_works(_LOOKED_AT):
-            if other.record is not None and other.job != record.job and same_work(other.record, record):
+        look = look_of(record)
+        for other in self._ledger.recent_takes(_LOOKED_AT):
+            if other.job != record.job and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):
                 return other.work
         return record.job
+
+    def _looks(self, names: Iterable[str]) -> tuple[Look, ...]:
+        """What came before a new photo that is made for these destinations, so that it may be known for a take."""
+        if self.settings.correction.takes != "best":
+            return ()
+        numbered = self._numbered(names)
+        return tuple(
+            Look(take.likeness, take.ratio, take.taken_at, numbered or _says(take.said))
+            for take in self._ledger.recent_takes(_LOOKED_AT)
+        )
+
+    def _numbered(self, names: Iterable[str]) -> bool:
+        return any(counted(self.settings, name) for name in names)
 
     def _beside_foreign_files(
         self, job: Job, rows: dict[str, Rendition], parts: list[tuple[Path, Path]], before: Mapping[str, Rendition]
@@ -202,10 +227,14 @@ class Hands:
             rows = self._taken_out(known, step.destinations, step.why)
         elif isinstance(step, Restore):
             rows = self._brought_back(known, step.destinations)
+        self._note_freed(rows.items())
         known = replace(known, made={**known.made, **rows})
         change = self._change(known, best, self._record(job), rows, {})
         self._write([change])
         return change.record
+
+    def _note_freed(self, made: Iterable[tuple[str, Rendition]]) -> None:
+        self.freed |= any(row.path is not None and counted(self.settings, name) for name, row in made)
 
     def _taken_out(self, known: Known, names: tuple[str, ...], why: str) -> dict[str, Rendition]:
         rows = {}
@@ -223,7 +252,10 @@ class Hands:
             boundary("restore")
             back = bring_back(self.settings, known.view.job, known.made[name], self._ledger)
             # Where somebody has emptied the folder of withdrawn files, there is none of this plan: it is made again.
-            rows[name] = replace(back or replace(known.made[name], plan=""), state="in place", reason="")
+            lost = replace(known.made[name], plan="")
+            if lost.path is not None and self._ledger.is_taken(lost.path, (known.view.job,)):
+                lost = replace(lost, path=None, output=None)  # a better take has the name now
+            rows[name] = replace(back or lost, state="in place", reason="")
         return rows
 
     def finish(self, record: JobRecord) -> None:
@@ -304,6 +336,12 @@ def _outline(step: Measure, job: Job, said: WorkFacts) -> tuple[Outline | None, 
     if same and record is not None and record.plan is not None and record.outline is not None:
         return record.outline, job.answered  # what else is said of the work does not move its edges
     return None, False
+
+
+def _says(said: str) -> bool:
+    """Whether anything is said of a work that holds for all its takes; said: as JSON."""
+    facts = WorkFacts.model_validate_json(said or "{}")
+    return any(getattr(facts, name) for name in OF_THE_WORK)
 
 
 def _rows(

@@ -51,7 +51,7 @@ def bring_back(settings: Settings, job: str, rendition: Rendition, ledger: Ledge
     if not is_ours(away, sha256):
         return None
     output = rendition.output
-    if os.path.lexists(place):
+    if os.path.lexists(place) or ledger.is_taken(place, (job,)):
         place = next_free(place, ledger)
         output = under_another_name(output, place, settings.studio)
     _move(away, place)

@@ -3,12 +3,14 @@
 import hashlib
 import os
 from collections.abc import Container, Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from autoprep import __version__
 from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.inbox import Found
+from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import NONE, Questions
 from autoprep.service.rule import Known, Step, of_the_work, own_words, steps
 from autoprep.service.said import Said
@@ -71,6 +73,10 @@ class Knowledge:
             self._said.forget(job)
         works = {view.work, line.work if line is not None else ""} - {""}
         self._new |= {job, *(other for work in works for other in self._ledger.takes(work))}
+
+    def numbers_are_free(self) -> None:
+        """Files have left their places in destinations that number them: works with a number may want theirs."""
+        self._new.update(self._ledger.ordered([n for n in self.settings.destinations if counted(self.settings, n)]))
 
     def _of(self, work: str) -> list[str]:
         return self._ledger.takes(work) if work else []
@@ -191,7 +197,9 @@ class Knowledge:
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
         lost = view.outcome == "needs a look" and LOOK not in self._ledger.places(job)
         refused = view.outcome == "needs a look" and self._chosen.get(job) == NONE
-        return Known(view, said, here, made, redo, self._answer(view), self.settings.artist.name, lost, refused)
+        artist = self.settings.artist.name
+        known = Known(view, said, here, made, redo, self._answer(view), artist, lost, refused)
+        return replace(known, misplaced=misplaced(self.settings, self._ledger, known)) if said.order else known
 
     def _said_beside(self, job: str) -> WorkFacts:
         """A photo that is away keeps what was said of it: its notes may be away with it."""

@@ -2,7 +2,7 @@
 
 import contextlib
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from pathlib import Path, PurePosixPath
 
 from autoprep.domain import WorkFacts
@@ -19,20 +19,29 @@ Reserved = Callable[[str], list[str]]
 """reserved(destination) -> the stems of the names that the ledger has given there."""
 
 
-def places_for(settings: Settings, ledger: Ledger, known: Known, names: list[str], *, may_ask: bool) -> dict[str, Path]:
+def places_for(
+    settings: Settings, ledger: Ledger, known: Known, names: list[str], takes: Sequence[Known] = (), *, may_ask: bool
+) -> dict[str, Path]:
     """The place of each destination's file, and of the question if there may be one.
 
     A file that is still called the same stays where it is; a name that was kept for it before is used; else a free
-    name is chosen, and kept.
+    name is chosen, and kept. takes: other photos of the work, whose names are free for this one where their files are
+    no longer in place: a better take has the number and the name of the one that it replaces.
     """
     job, shown = known.view.job, known.view.shown
     coming, kept, fresh = ledger.coming(job), dict[str, Path](), list[str]()
+    ours = {job, *(take.view.job for take in takes)}
     for name in names:
         made = known.made.get(name)
         suffix = suffix_of(settings, name)
-        if made is not None and made.path is not None and made.path.suffix == suffix and (
-            same_name(settings, name, dict(made.told), known.said, shown)
-        ):  # fmt: skip
+        if (
+            made is not None
+            and made.path is not None
+            and made.path.suffix == suffix
+            and name not in known.misplaced
+            and same_name(settings, name, dict(made.told), known.said, shown)
+            and not (made.state != "in place" and ledger.is_taken(made.path, (job,)))
+        ):
             kept[name] = made.path
         elif name in coming and _is_called(settings, name, known, coming[name][0]):
             kept[name] = coming[name][0]
@@ -41,10 +50,42 @@ def places_for(settings: Settings, ledger: Ledger, known: Known, names: list[str
     if may_ask and LOOK in coming:
         kept[LOOK] = coming[LOOK][0]
     asks = may_ask and LOOK not in coming
+    own = {
+        made.path for made in known.made.values() if made.state == "in place" and counted(settings, made.destination)
+    }
     chosen = {} if not fresh and not asks else reserve(
-        settings, shown, known.said, fresh, ledger.is_taken, ledger.stems, may_ask=asks, before=known.made,
+        settings, shown, known.said, fresh, lambda place: ledger.is_taken(place, ours), ledger.stems, may_ask=asks,
+        before={**lent(takes), **{name: made for name, made in known.made.items() if made.path is not None}}, own=own,
     )  # fmt: skip
     return {name: place for name, place in {**kept, **chosen}.items() if name in names or name == LOOK}
+
+
+def lent(takes: Iterable[Known]) -> dict[str, Rendition]:
+    """What other takes of a work have had in the destinations and have no longer: its names may be used again."""
+    found: dict[str, Rendition] = {}
+    for take in takes:
+        for name, made in take.made.items():
+            if made.path is not None and made.state != "in place":
+                found.setdefault(name, made)
+    return found
+
+
+def counted(settings: Settings, name: str) -> bool:
+    """Whether a destination numbers its files."""
+    return name in settings.destinations and counts(settings.destinations[name])
+
+
+def misplaced(settings: Settings, ledger: Ledger, known: Known) -> frozenset[str]:
+    """The destinations whose file bears another number than the artist gave the work, which is free by now."""
+    order, found = known.said.order, set[str]()
+    for name, made in known.made.items():
+        if not order or made.state != "in place" or made.path is None or not counted(settings, name):
+            continue
+        number = _number_of(settings, name, known.view.shown, known.said, made.path.stem)
+        place = _place(settings, name, known.view.shown, known.said, order, "")
+        if number not in (None, order) and not ledger.is_taken(place) and not _exists(place):
+            found.add(name)
+    return frozenset(found)
 
 
 def _is_called(settings: Settings, name: str, known: Known, place: Path) -> bool:
@@ -66,13 +107,15 @@ def reserve(
     *,
     may_ask: bool = True,
     before: Mapping[str, Rendition] | None = None,
+    own: Container[Path | None] = (),
 ) -> dict[str, Path]:
     """Free places for a photo's outputs and, if it may become a question, for that one's folder.
 
     Names that meet one that is taken all get the same number at the end, so that a photo's outputs stay alike;
     destinations that number their files go on counting instead, or take the place that the artist gives the work.
     reserved names the stems that a destination has
-    given already; before: what the work has in the destinations now, whose numbers it keeps.
+    given already; before: what the work has in the destinations now, whose numbers it keeps; own: where files of it
+    lie now, which it may keep.
     """
 
     def taken(place: Path) -> bool:
@@ -83,10 +126,10 @@ def reserve(
         if counts(settings.destinations[name]):
             made = (before or {}).get(name)
             stem = made.path.stem if made is not None and made.path is not None else ""
-            own = _number_of(settings, name, shown, facts, stem) if stem else None
-            number = facts.order or own or _next_number(settings, name, shown, facts, reserved(name))
+            had = _number_of(settings, name, shown, facts, stem) if stem else None
+            number = facts.order or had or _next_number(settings, name, shown, facts, reserved(name))
             numbered = (_place(settings, name, shown, facts, n, "") for n in range(number, 100_000))
-            places[name] = next(place for place in numbered if not taken(place))
+            places[name] = next(place for place in numbered if place in own or not taken(place))
     plain = [name for name in names if name not in places]
     for number in range(1, 100_000):
         ending = "" if number == 1 else f"-{number}"

@@ -43,7 +43,7 @@ class Known:
     said: what is said of the work; present: the photo's bytes lie in the inbox; made: what is on record of each
     destination; redo: destinations that were asked for again; answer: the outline that the artist has chosen since;
     artist: whose works these are; lost: it is a question that lies nowhere any more; refused: of its choices none is
-    right.
+    right; misplaced: destinations in which the number that the artist gave the work is free, and its file has another.
     """
 
     view: View
@@ -55,6 +55,7 @@ class Known:
     artist: str = ""
     lost: bool = False
     refused: bool = False
+    misplaced: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -245,6 +246,8 @@ def _stale(known: Known, name: str) -> str:
         return "there is none yet"
     if made.plan != known.view.plan:
         return "the photo was measured anew"
+    if name in known.misplaced:
+        return "the number that you gave it is free now"
     changed = [word for word, was in made.told.items() if word in TOLD and told_now(known, word) != was]
     return f"there is another {_LABELS.get(changed[0], changed[0])} now" if changed else ""
 

@@ -10,6 +10,7 @@ from pathlib import Path, PurePosixPath
 
 from autoprep.domain import WorkFacts
 from autoprep.ledger import View
+from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.notes import FOLDER_NOTE, facts_of, is_corner_note
 from autoprep.wishes.settings import Settings
 
@@ -28,7 +29,7 @@ def facts_for(settings: Settings, shown: str, words: Path | None = None) -> tupl
     for word in (*unknown, *unknown_too):
         near = difflib.get_close_matches(word.casefold(), settings.destinations, 1, cutoff=0.0)[0]
         known = ", ".join(settings.destinations)
-        warnings = (*warnings, f"no destination is called {word}; the nearest is “{near}”, there are {known}")
+        warnings = (*warnings, f"{NO_DESTINATION} {word}; the nearest is “{near}”, there are {known}")
     # Sent somewhere that is not known: better nothing is given out than everything.
     lost = bool(facts.destinations and not named)
     update = {"destinations": named, "also": also, "hold": facts.hold or lost, "unclear": tuple(warnings)}

@@ -85,7 +85,7 @@ class PageWriter:
 
     def _write_list(self, settings: Settings, overview: Overview, place: Place) -> None:
         start = time.monotonic()
-        text = works_html(place, settings.destinations, overview.works(), settings.artist.name)
+        text = works_html(place, settings.destinations, overview.works_and_questions(), settings.artist.name)
         write_now(place.page_folder / WORKS_PAGE, text.encode("utf-8", "replace"), "page")
         overview.written("works", [("", 0)])
         self._next_list = time.monotonic() + _LIST_SHARE * (time.monotonic() - start)

@@ -39,6 +39,19 @@ def too_few_pixels(share: float, native: tuple[float, float]) -> str:
     )
 
 
+def glare_hides(percent: float) -> str:
+    """Why a destination waits for a photo without glare."""
+    return f"glare hides {percent:.1f} % of the work; this destination waits for a better photo"
+
+
+def names_the_artist(where: str) -> str:
+    """Why a blind destination waits; where: which of the words it is."""
+    return f"the {where} holds the artist's name, and this destination is blind; say it without"
+
+
+NO_DESTINATION = "no destination is called"
+"""How the answer begins to a word that names no destination; a work that is sent there alone is held."""
+
 # Why a destination has no file of a work.
 HOLD = "the photo is on hold (by its folder, a note, a word, or because it was sent to a destination that is not known)"
 OTHER_TAKE = "another take of the same work is used"
@@ -46,6 +59,20 @@ NO_SIZE = "the work's size is not known; say it, as in “size: 30 x 40 cm”, a
 FLAT = "the picture is one flat tone, so nothing is on it; copy the file again"
 NO_PLAN = "the photo was looked at again, and is no finished work now"
 NOT_SENT = "the work is not sent here (any more)"
+
+_IN_A_WORD = (
+    (glare_hides(0)[:10], "glare"), (HOLD[:20], "on hold"), (NO_SIZE[:20], "its size is not known"),
+    (too_few_pixels(0, (0, 0))[:15], "too few pixels"), (OTHER_TAKE, "another take"), (NOT_SENT[:20], "not sent"),
+    (NO_PLAN[:20], "looked at again"),
+)  # fmt: skip
+_BLIND = names_the_artist("")[5:25]
+
+
+def in_a_word(reason: str) -> str:
+    """The shortest form of why a destination waits; the reason itself where it has none."""
+    short = next((word for start, word in _IN_A_WORD if reason.startswith(start)), reason)
+    return "it names the artist" if _BLIND in reason else short
+
 
 _RATIO_WORDS = {
     "known size": "from its known size",

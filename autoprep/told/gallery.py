@@ -10,7 +10,7 @@ from autoprep.ledger import WorkRow
 from autoprep.metadata.statement import physical
 from autoprep.told.pages import Place, advice, file_rows, measures, pictures, unclear, work_page_name
 from autoprep.told.web import page
-from autoprep.told.works import public_since
+from autoprep.told.works import notes, public_since, why_nowhere
 from autoprep.wishes.destinations import Preset
 
 WORKS_PAGE = "works.html"
@@ -46,13 +46,17 @@ def work_html(place: Place, presets: Mapping[str, Preset], shown: Shown) -> str:
     )
     body = (
         f'<div class="wide">{pictures(place, used, wide=True)}</div>{closer}'
-        f'<h2 class="part">Files</h2>{file_rows(place, used.outputs, when) or "<p>None is given out.</p>"}'
+        f'<h2 class="part">Files</h2>{file_rows(place, used.outputs, when) or _nowhere(row)}'
         f'<h2 class="part">What is said of it</h2>{unclear(used)}<table>{rows}</table>'
         f'<h2 class="part">What was done</h2><ul>{_items(used.reasons)}</ul>{advice(used)}{measures(used)}'
         f"{_takes(place, shown.takes)}"
     )
     back = f'<p><a href="{WORKS_PAGE}">All works</a>, <a href="index.html">what waits, and the newest day</a></p>'
     return page(row.said.title or row.shown, back, body, scripts=["page.js"])
+
+
+def _nowhere(row: WorkRow) -> str:
+    return f"<p>None is given out: {escape(why_nowhere(row))}.</p>"
 
 
 def _items(lines: Sequence[str]) -> str:
@@ -81,12 +85,16 @@ def works_html(place: Place, presets: Mapping[str, Preset], rows: Sequence[WorkR
     filters = (
         '<div class="row"><label>Search <input id="words" type="search" autocomplete="off"></label>'
         + _choice("kind", "Kind", kinds) + _choice("year", "Year", years) + _choice("went", "Where", names)
-        + _choice("state", "State", ["held", "public", "not public"])
+        + _choice("state", "State", ["held", "nowhere", "public", "not public"])
         + '<span id="count" role="status" class="quiet"></span></div>'
     )  # fmt: skip
     listed = "".join(_row(place, presets, row) for row in reversed(rows)) or "<p>No work has come in yet.</p>"
+    asked = sum(row.asks for row in rows)
+    waits = f", {asked} more wait{'s' if asked == 1 else ''} for your answer" if asked else ""
+    many = len(rows) - asked
     said = (
-        f'<p>{len(rows)} works; <a href="index.html">what waits, and the newest day</a>. The list for programs: '
+        f"<p>{many} work{'' if many == 1 else 's'}{waits}; "
+        '<a href="index.html">what waits, and the newest day</a>. The list for programs: '
         "<code>autoprep works --csv</code>, <code>--json</code>.</p>"
     )
     body = f'{filters}<ul class="works" id="works">{listed}</ul>'
@@ -102,17 +110,18 @@ def _choice(name: str, label: str, values: Sequence[str]) -> str:
 def _row(place: Place, presets: Mapping[str, Preset], row: WorkRow) -> str:
     went = [sent.destination for sent in row.sent if sent.state == "in place"]
     since = public_since(row, presets)
-    state = " ".join([*(["held"] if row.said.hold else []), "public" if since else "not-public"])
+    state = " ".join(
+        [*(["held"] if row.said.hold else []), *([] if went else ["nowhere"]), "public" if since else "not-public"]
+    )
     line = ", ".join(part for part in (row.said.year, physical(row.said), row.kind) if part)
-    notes = [f"in {', '.join(went)}" if went else "given out nowhere"]
-    notes += ["on hold"] if row.said.hold else []
-    notes += [f"public since {since}"] if since else []
-    notes += [f"{row.takes} takes"] if row.takes > 1 else []
+    # A question has no page of its own: it stands on the first one.
+    target = f"index.html#{quote(row.job)}" if row.asks else work_page_name(row.work)
+    picture = "photo.jpg" if row.asks else "after.jpg"
     words = " ".join((row.said.title, row.shown, line, row.said.inventory, *row.said.keywords)).casefold()
     return (
         f'<li data-words="{escape(words)}" data-kind="{escape(row.kind)}" data-year="{escape(row.said.year)}" '
-        f'data-went="{escape(" ".join(went))}" data-state="{state}"><a href="{work_page_name(row.work)}">'
-        f'<img src="{quote(row.job)}/after.jpg" alt="" width="96" height="72" loading="lazy" decoding="async">'
+        f'data-went="{escape(" ".join(went))}" data-state="{state}"><a href="{target}">'
+        f'<img src="{quote(row.job)}/{picture}" alt="" width="96" height="72" loading="lazy" decoding="async">'
         f"<span><b>{escape(row.said.title or row.shown)}</b><br>{escape(line)}<br>"
-        f'<span class="quiet">no. {row.number}; {escape("; ".join(notes))}</span></span></a></li>'
+        f'<span class="quiet">no. {row.number}; {escape("; ".join(notes(row, presets)))}</span></span></a></li>'
     )

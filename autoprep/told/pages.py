@@ -72,17 +72,26 @@ def page_name(month: str, block: int) -> str:
 def _section(heading: str, place: Place, records: Sequence[JobRecord]) -> str:
     if not records:
         return ""
-    return f'<h2 class="part">{escape(heading)}</h2>{"".join(article(place, record) for record in records)}'
+    cards = [article(place, record) for record in records]
+    more = len(cards) - _AT_ONCE
+    rest = f"<details><summary>{more} more</summary>{''.join(cards[_AT_ONCE:])}</details>" if more > 0 else ""
+    return f'<h2 class="part">{escape(heading)}</h2>{"".join(cards[:_AT_ONCE])}{rest}'
+
+
+_AT_ONCE, _MONTHS_AT_ONCE = 10, 3  # cards of a part of the first page, and months, that lie open
 
 
 def _months(months: Mapping[str, Mapping[int, int]]) -> str:
-    rows = "".join(
+    rows = [
         f"<li>{escape(_in_words(month))}: {sum(blocks.values())} photos, page "
         + ", ".join(f'<a href="{page_name(month, block)}">{n}</a>' for n, block in enumerate(sorted(blocks), 1))
         + "</li>"
         for month, blocks in months.items()
-    )
-    return f'<h2 class="part">All photos, by month</h2><ul>{rows}</ul>' if rows else ""
+    ]
+    older = "".join(rows[_MONTHS_AT_ONCE:])
+    rest = f"<details><summary>{len(rows) - _MONTHS_AT_ONCE} older</summary><ul>{older}</ul></details>" if older else ""
+    shown = "".join(rows[:_MONTHS_AT_ONCE])
+    return f'<h2 class="part">All photos, by month</h2><ul>{shown}</ul>{rest}' if rows else ""
 
 
 def _in_words(day: str) -> str:
@@ -115,9 +124,19 @@ def article(place: Place, record: JobRecord) -> str:
         f'<article id="{escape(record.job)}"{_asks(record)}><div>{pictures(place, record)}</div><div>'
         f'<h2>{_titled(place, record)}</h2><p class="state">{escape(state(record))}</p>'
         f'<p class="quiet">{about}</p>'
-        f"<ul>{words}</ul>{unclear(record)}{_held(record)}{advice(record)}{file_rows(place, record.outputs)}"
-        f"{_not_right(place, record)}{measures(record)}</div></article>"
+        f"{_said(record, words)}{unclear(record)}{_held(record)}{advice(record)}"
+        f"{_folded('files', file_rows(place, record.outputs))}{_not_right(place, record)}{measures(record)}"
+        "</div></article>"
     )
+
+
+def _said(record: JobRecord, words: str) -> str:
+    """What was done: folded away where there are pictures; why there are none, or why something is asked, is not."""
+    return _folded("what was done, and why", f"<ul>{words}</ul>") if record.outputs else f"<ul>{words}</ul>"
+
+
+def _folded(heading: str, body: str) -> str:
+    return f"<details><summary>{heading}</summary>{body}</details>" if body else ""
 
 
 def _titled(place: Place, record: JobRecord) -> str:
@@ -138,7 +157,24 @@ _CHOOSE = (
     "Waits for your answer: in its folder in needs-a-look delete all choices but the right one, or all of them, or set "
     "its corners below."
 )
-_SETTLE = "Waits for your answer: the file why.txt in its folder in needs-a-look says what can be done."
+_NO_MORE = "Waits for your answer: set its corners below, or say “outline: ask again” in a note."
+_SIZE = (
+    "Waits for your answer: correct the size in its name or note; or, if the outline is wrong, say “outline: ask” in a "
+    "note."
+)
+_NOT_FOUND = (
+    "Waits for your answer: set its corners below; or say “outline: whole photo” in a note, if it shows nothing but "
+    "the work."
+)
+
+
+def _settled_by(record: JobRecord) -> str:
+    """How a question is answered, in one sentence; why.txt in its folder says all ways (`job.question`)."""
+    if record.offers_none or any(name.startswith("choice-") for name in record.pages):
+        return _CHOOSE
+    if record.refused:
+        return _NO_MORE
+    return _NOT_FOUND if record.outline is None else _SIZE
 
 
 def state(record: JobRecord) -> str:
@@ -148,7 +184,7 @@ def state(record: JobRecord) -> str:
     waits = f" {len(record.not_given_out)} not given out." if record.not_given_out else ""
     sentences = {
         "ready": made + waits,
-        "needs a look": _CHOOSE if record.offers_none else _SETTLE,
+        "needs a look": _settled_by(record),
         "alternate": "Not used: another take of this work is better.",
         "reference": "Shows no work, but tells the light of others.",
         "set aside": "Could not be worked on.",

@@ -1,5 +1,6 @@
 """What the command line says about runs, photos, settings and destinations, in plain words."""
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from autoprep.domain import JobRecord
@@ -20,13 +21,25 @@ def print_summary(settings: Settings, records: list[JobRecord]) -> None:
     for record in records:
         if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate"):
             print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
-        for name, reason in record.not_given_out.items():
-            print(f"  {record.photo}: {name} was not given out: {plain(reason)}")
+        for reason, names in _by_reason(record.not_given_out).items():
+            print(f"  {record.photo}: {', '.join(names)} not given out: {plain(reason)}")
+        if record.work.unclear:
+            first, *more = record.work.unclear
+            rest = f" (and {len(more)} more; `autoprep show` says them)" if more else ""
+            print(f"  {record.photo}: about your words: {plain(first)}{rest}")
     if counts.get("ready"):
         print(f"Finished pictures, one folder per destination:  {settings.folders.ready}")
     if counts.get("needs a look"):
         print(f"Questions, with pictures to choose from:         {settings.folders.needs_a_look}")
     print(f"Proof page, open it in a browser:                {settings.folders.records / 'proof' / 'index.html'}")
+
+
+def _by_reason(not_given_out: Mapping[str, str]) -> dict[str, list[str]]:
+    """Reason -> the destinations that have it."""
+    found: dict[str, list[str]] = {}
+    for name, reason in not_given_out.items():
+        found.setdefault(reason, []).append(name)
+    return found
 
 
 def warnings_of(settings: Settings) -> list[str]:

@@ -8,12 +8,13 @@ from typing import Any
 
 from autoprep.ledger import Sent, WorkRow
 from autoprep.metadata.statement import physical
+from autoprep.told.explanations import NO_DESTINATION, in_a_word
 from autoprep.told.lists import Entry, caption, checklist, harmless
 from autoprep.wishes.destinations import Preset
 
 COLUMNS = (
     "number", "title", "year", "medium", "height", "width", "unit", "kind", "inventory", "price", "photo", "takes",
-    "held", "public since", "went to", "alternative text",
+    "held", "public since", "went to", "nowhere because", "alternative text",
 )  # fmt: skip
 
 
@@ -26,6 +27,49 @@ def public_since(row: WorkRow, presets: Mapping[str, Preset]) -> str:
     return min((sent.first[:10] for sent in row.sent if sent.first and sent.destination in public), default="")
 
 
+def why_nowhere(row: WorkRow) -> str:
+    """Why no picture of a work is given out anywhere, in a few words; empty where one is."""
+    if row.asks:
+        return "a question waits for your answer"
+    if any(sent.state == "in place" for sent in row.sent):
+        return ""
+    if row.said.hold:
+        return _lost(row) or "on hold, as you said"
+    return "; ".join(_reasons(row.sent)) or "no destination takes it by itself; say “for: …”"
+
+
+def _lost(row: WorkRow) -> str:
+    """What is answered where a work is held because it was sent to no destination that there is; else empty."""
+    found = (line for line in row.said.unclear if line.startswith(NO_DESTINATION))
+    return "" if row.said.destinations else next(found, "")
+
+
+def held_by(row: WorkRow) -> str:
+    """What holds a work back, in a word or two, for lists that have no room for more."""
+    if row.said.hold:
+        return "no such destination" if _lost(row) else "on hold"
+    waiting = (in_a_word(sent.reason) for sent in row.sent if sent.state in ("held", "withdrawn", "picked up"))
+    return ", ".join(dict.fromkeys(word for word in waiting if word))
+
+
+# Of one destination, and of several.
+_STATES = {
+    "held": ("waits", "wait"), "withdrawn": ("withdrawn",) * 2, "picked up": ("picked up",) * 2,
+    "failed": ("could not be made",) * 2,
+}  # fmt: skip
+
+
+def _reasons(sent: Iterable[Sent]) -> list[str]:
+    """Why none of these lies in its folder: the destinations that share a reason together."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for each in sent:
+        found.setdefault((each.state, each.reason), []).append(each.destination)
+    return [
+        f"{', '.join(names)} {_STATES[state][len(names) > 1]}" + (f": {reason}" if reason else "")
+        for (state, reason), names in found.items()
+    ]
+
+
 def fields(row: WorkRow, presets: Mapping[str, Preset]) -> dict[str, str]:
     """A work as one row of text, by COLUMNS."""
     said = row.said
@@ -33,7 +77,8 @@ def fields(row: WorkRow, presets: Mapping[str, Preset]) -> dict[str, str]:
     values = (
         str(row.number), said.title, said.year, said.medium, height, width, said.unit if height else "", row.kind,
         said.inventory, said.price, row.shown, str(row.takes), "held" if said.hold else "", public_since(row, presets),
-        "; ".join(_went(sent) for sent in row.sent if sent.state == "in place"), said.alt_text,
+        "; ".join(_went(sent) for sent in row.sent if sent.state == "in place"), why_nowhere(row),
+        said.alt_text,
     )  # fmt: skip
     return dict(zip(COLUMNS, values, strict=True))
 
@@ -86,16 +131,19 @@ def lines(rows: Sequence[WorkRow], presets: Mapping[str, Preset]) -> list[str]:
     """All works as lines to read."""
     said = []
     for row in rows:
-        went = ", ".join(sent.destination for sent in row.sent if sent.state == "in place")
-        since = public_since(row, presets)
-        notes = [
-            f"in {went}" if went else "given out nowhere",
-            *(["on hold"] if row.said.hold else []),
-            *([f"public since {since}"] if since else []),
-        ]
-        notes += [f"{row.takes} takes"] if row.takes > 1 else []
-        said.append(f"{row.number:>5}  {caption(row.said, '') or row.shown}  ({'; '.join(notes)})")
+        words = caption(row.said, "")
+        named = words if row.said.title else ", ".join(part for part in (row.shown, words) if part)
+        said.append(f"{row.number:>5}  {named}  ({'; '.join(notes(row, presets))})")
     return said
+
+
+def notes(row: WorkRow, presets: Mapping[str, Preset]) -> list[str]:
+    """How a work stands: where it is, or why nowhere, since when it is public, and how many takes there are."""
+    went = ", ".join(sent.destination for sent in row.sent if sent.state == "in place")
+    since = public_since(row, presets)
+    said = [f"in {went}" if went else f"given out nowhere: {why_nowhere(row)}"]
+    said += [f"public since {since}"] if since else []
+    return said + ([f"{row.takes} takes"] if row.takes > 1 else [])
 
 
 def call_lines(name: str, preset: Preset, listed: Sequence[Entry], rows: Sequence[WorkRow]) -> list[str]:
@@ -111,5 +159,6 @@ def call_lines(name: str, preset: Preset, listed: Sequence[Entry], rows: Sequenc
     made = {row.work for row, _ in waiting}
     for row in rows:
         if row.work not in made and name in (*row.said.destinations, *row.said.also):
-            said.append(f"  not yet made: {row.said.title or row.shown}")
+            why = ": a question waits for your answer" if row.asks else ""
+            said.append(f"  not yet made: {row.said.title or row.shown}{why}")
     return said + [f"  check: {line}" for line in checklist(list(listed), preset)]

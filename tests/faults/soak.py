@@ -105,7 +105,8 @@ def main() -> None:
     for m in moments:
         print(
             f"{m.photos:7} photos, {m.seconds:6.0f} s: service {m.service_mb:.0f} MiB, largest worker "
-            f"{m.worker_mb:.0f} MiB, {m.files} files open, ledger {m.ledger_kb:.1f} kB and records {m.records_kb:.1f} kB a photo"
+            f"{m.worker_mb:.0f} MiB, {m.files} files open, "
+            f"ledger {m.ledger_kb:.1f} kB and records {m.records_kb:.1f} kB a photo"
         )
     print(f"{len(wrong)} things wrong")
     print("\n".join(wrong))

@@ -9,7 +9,7 @@ import pytest
 from autoprep.domain import JobRecord
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.likeness import alike, likeness
-from autoprep.service.takes import _ALIKE
+from autoprep.job.takes import _ALIKE
 
 _WORDS = ("Oystermaid 18 Aug", "Gray Wend 9 Sept")
 

@@ -13,6 +13,7 @@ import numpy as np
 from autoprep.correction.outline import weights
 
 from .bars import print_bars
+from .best_take import BEST_SEEDS, score_best
 from .calibrate import calibrate
 from .colour import Mask
 from .contact import contact
@@ -71,6 +72,7 @@ _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "cut": lambda given: score_cut(given.photos, given.first, given.rough, given.processes),
     "frames": lambda given: score_frames(given.photos, given.first, given.processes),
     "takes": lambda given: score_takes(given.works, given.first, given.processes),
+    "best-take": lambda given: score_best(given.works, given.first, given.processes, wordy=given.all),
     "fortnight": _fortnight,
     "pages": lambda given: score_pages(given.folder, given.out),
     "calibrate": lambda given: calibrate(given.photos, given.out),
@@ -124,6 +126,11 @@ def main() -> None:
     takes.add_argument("--works", type=int, default=60)
     takes.add_argument("--first", type=int, default=TAKES_SEEDS)
     takes.add_argument("--processes", type=int, default=2)
+    best = commands.add_parser("best-take", help="of five takes of each work, is the best by truth used?")
+    best.add_argument("--works", type=int, default=20)
+    best.add_argument("--first", type=int, default=BEST_SEEDS)
+    best.add_argument("--processes", type=int, default=2)
+    best.add_argument("--all", action="store_true", help="tell every set, not only those that were missed")
     pages = commands.add_parser("pages", help="score the light on real photos of pages with labelled outlines")
     pages.add_argument("folder", type=Path, help="photos and their labels.json")
     pages.add_argument("--out", type=Path, help="folder for before/after sheets")

@@ -110,16 +110,16 @@ def measure_colour(
     was made on it through a chart or without the camera's contrast."""
     after = corrected(rectify(photo, plan.geometry, 250_000).linear, plan)
     work = rectify(as_shot or photo, plan.geometry, 250_000)
-    art, bare, inner = _truth(shot, after.shape[:2])
+    art, bare, inner = flat_truth(shot, after.shape[:2])
     relative = shot.truth.work.paper in ("white", "natural", "cream") and bare_share(shot) >= LEAST_BARE
     truth = np.asarray(art / np.median(art[bare], axis=0) * PAPER_Y if relative else art, np.float32)
     if sheet is not None:
         sheet += [work.linear, after, truth]
     calm = [np.asarray(cv2.GaussianBlur(p, (0, 0), 1.5), np.float32) for p in (after, work.linear, truth)]
     if not relative:
-        calm[1] = _best_exposure(calm[1], calm[2], inner)
+        calm[1] = best_exposure(calm[1], calm[2], inner)
         if plan.chart is None:  # a chart tells the exposure too
-            calm[0] = _best_exposure(calm[0], calm[2], inner)
+            calm[0] = best_exposure(calm[0], calm[2], inner)
     lab, lab_true = lab_fast(calm[0]), lab_fast(calm[2])
     difference = ciede2000(lab, lab_true)[inner]
     shot_difference = ciede2000(lab_fast(calm[1]), lab_true)[inner].mean()
@@ -144,7 +144,7 @@ def bare_share(shot: Shot) -> float:
     return float(shot.truth.work.bare.mean())
 
 
-def _truth(shot: Shot, shape: tuple[int, ...]) -> tuple[Float32, Bool, Bool]:
+def flat_truth(shot: Shot, shape: tuple[int, ...]) -> tuple[Float32, Bool, Bool]:
     """The flat art (h, w, 3), where it is bare paper, and the work without its outermost 4 % and what lies on it."""
     size = (shape[1], shape[0])
     art = np.asarray(cv2.resize(shot.truth.work.reflectance, size, interpolation=cv2.INTER_AREA), np.float32)
@@ -184,7 +184,7 @@ def _wash_percent(lab: Float32, lab_true: Float32, bare: Bool, inner: Bool) -> f
     return float(depth[0][wash].mean() / depth[1][wash].mean() * 100)
 
 
-def _best_exposure(picture: Float32, truth: Float32, inner: Bool) -> Float32:
+def best_exposure(picture: Float32, truth: Float32, inner: Bool) -> Float32:
     """The picture times the one factor that brings its mean luminance to the truth's: exposure is not in question."""
     return np.asarray(
         picture * np.float32((truth[inner] @ LUMINANCE).mean() / max((picture[inner] @ LUMINANCE).mean(), 1e-6))

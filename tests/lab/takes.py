@@ -17,7 +17,7 @@ from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import Declined, JobRecord
 from autoprep.files.reading import read_photo
 from autoprep.imaging.likeness import likeness
-from autoprep.service.takes import same_work
+from autoprep.job.takes import look_of, same_work
 
 from .scene import encode_jpeg, random_spec, render
 from .score import SURE
@@ -57,7 +57,7 @@ def score_takes(works: int, first: int = TAKES_SEEDS, processes: int = 2) -> tup
         records = [record for record in pool.map(_record, jobs, chunksize=1) if record is not None]
     found = merged = split = 0
     for one, two in itertools.combinations(records, 2):
-        said, true = same_work(one, two), one.photo == two.photo
+        said, true = same_work(look_of(one), look_of(two)), one.photo == two.photo
         found += said and true
         merged += said and not true
         split += true and not said

@@ -27,7 +27,45 @@ def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tupl
     return tuple(Mistake(name, file, old, new, tests) for name, old, new in rows)
 
 
+_NAMES = ("tests/service/test_take_names.py",)
+_LISTS = ("tests/told",)
+
 PLANTED: tuple[Mistake, ...] = (
+    *_all(
+        "autoprep/service/places.py", _NAMES,
+        ("a better take gets a number of its own", "before={**lent(takes), **{", "before={**{"),
+        ("a name that a take lends counts as taken", "lambda place: ledger.is_taken(place, ours)", "ledger.is_taken"),
+        ("a file's own place counts as taken", "if place in own or not taken(place))", "if not taken(place))"),
+        ("a number that is free is not reached", "            found.add(name)\n", "            pass\n"),
+    ),
+    *_all(
+        "autoprep/service/hands.py", _NAMES,
+        ("a take is rendered before it is known for one", "base = replace(base, before=self._looks(names)) if not job.work else base", "pass"),
+        ("every take waits", "numbered or _says(take.said))", "True)"),
+        ("takes that come together keep their numbers", "        told &= bool(job.work) or not takes[1:] or not self._numbered(order.places)\n", ""),
+        ("what comes back takes the better take's name", "                lost = replace(lost, path=None, output=None)", "                pass"),
+    ),
+    Mistake("who waits for a number is not told", "autoprep/service/desk.py", "            self._knowledge.numbers_are_free()", "            pass", _NAMES),
+    Mistake("names of files in place are lent", "autoprep/ledger/names.py", "return any(holds or job not in but for job, holds in rows)", "return any(job not in but for job, holds in rows)", _NAMES),
+    *_all(
+        "autoprep/service/takes.py", ("tests/service/test_takes.py",),
+        ("burnt-out paper weighs without end", '0.05, 0.5, 1.0, "fewer', '0.05, 0.5, 9.0, "fewer'),
+        ("noise costs nothing", '("grain", 0.1,', '("grain", 0.0,'),
+        ("a dark take is as good", "_PER_L = 0.012", "_PER_L = 0.0"),
+        ("only the strongest edges count", "return float(edges + energy) / 2", "return float(edges)"),
+    ),
+    Mistake("grain is told too high", "autoprep/correction/assessment.py", "/ (0.6745 * 6)", "/ 6", ("tests/correction/test_assessment.py",)),
+    *_all(
+        "autoprep/told/works.py", _LISTS,
+        ("a question is nowhere without a reason", "    if row.asks:\n        return", "    if False:\n        return"),
+        ("an unknown destination is told as a hold", 'return _lost(row) or "on hold, as you said"', 'return "on hold, as you said"'),
+        ("a shared reason is told for one destination", ".append(each.destination)", "[:] = [each.destination]"),
+    ),
+    Mistake("questions are missing in the list", "autoprep/ledger/overview.py", "sorted([*self.works(), *self.asked()]", "sorted([*self.works()]", _LISTS),
+    Mistake("an answered question stays in the list", "autoprep/ledger/migrations.py", "WHEN OLD.outcome = 'needs a look' OR NEW.outcome = 'needs a look' BEGIN", "WHEN NEW.outcome = 'duplicate' BEGIN", _LISTS),
+    Mistake("words not understood are not told", "autoprep/told/summary.py", "        if record.work.unclear:", "        if False:", _LISTS),
+    Mistake("a size is asked about as an edge", "autoprep/told/pages.py", "return _NOT_FOUND if record.outline is None else _SIZE", "return _NOT_FOUND", _LISTS),
+    Mistake("the first page is as long as the day", "autoprep/told/pages.py", '{"".join(cards[:_AT_ONCE])}', '{"".join(cards)}', _LISTS),
     *_all(
         "autoprep/service/parcels.py", ("tests/service/test_parcels.py",),
         ("files of the cluster are taken unseen", "if hashlib.sha256(content).hexdigest() != sha256 or Path(name) in found:", "if Path(name) in found:"),
@@ -200,18 +238,18 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/hands.py", _RULE,
         ("an edited picture is overwritten", "if not is_ours(row.path, *known):", "if False and not is_ours(row.path, *known):"),
-        ("the old name stays beside the new one", "take_out(self.settings, job.job, old)\n        known", "pass\n        known"),
+        ("the old name stays beside the new one", "take_out(self.settings, job.job, old)\n        self", "pass\n        self"),
         ("a worse take is published", "if final in finals and not shown:", "if False:"),
         ("an alternate asked for is not kept", '{"chosen": True} if job.outcome == "alternate"', '{} if job.outcome == "alternate"'),
         ("an answered outline is found anew", "return record.outline, job.answered", "return None, False"),
         ("a redo's destination is forgotten", "asked=base.asked or (name in before and before[name].asked)", "asked=False"),
         ("held files are listed as outputs", 'row.state == "picked up" and row.destination in goal', 'row.state in ("picked up", "withdrawn")'),
-        ("takes of every kind are joined", "and same_work(other.record, record):", "and True:"),
+        ("takes of every kind are joined", "and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):", "and True:"),
     ),
     *_all(
         "autoprep/service/keeping.py", _RULE,
         ("an edited picture is moved away", "if is_ours(rendition.path, rendition.output.sha256):\n        _move", "if rendition.path.exists():\n        _move"),
-        ("what comes back overwrites", "    if os.path.lexists(place):\n        place = next_free", "    if False:\n        place = next_free"),
+        ("what comes back overwrites", "    if os.path.lexists(place) or", "    if"),
     ),
     *_all(
         "autoprep/service/knowledge.py", _RULE,
@@ -285,11 +323,14 @@ PLANTED: tuple[Mistake, ...] = (
         ("the plan's digest is the kind's", "return \"\" if plan is None else _digest(plan.model_dump(mode=\"json\"))", "return \"\" if plan is None else plan.paper"),
     ),
     *_all(
-        "autoprep/service/takes.py", ("tests/service/test_small_rules.py", "tests/service/test_takes.py"),
+        "autoprep/job/takes.py", ("tests/service/test_small_rules.py", "tests/service/test_takes.py"),
         ("takes of any day are joined", "<= _WITHIN\n", "<= _WITHIN * 10000\n"),
         ("takes of any shape are joined", "> _SAME_SHAPE:\n        return False", "> _SAME_SHAPE:\n        pass"),
+    ),
+    *_all(
+        "autoprep/service/takes.py", ("tests/service/test_small_rules.py", "tests/service/test_takes.py"),
         ("glare is no fault", '("glare_percent", 0.25,', '("glare_percent", 0.0,'),
-        ("a blurred take is the sharper one", 'measures.get("work_long_side_px", 1.0) / max', 'measures.get("work_long_side_px", 1.0) * max'),
+        ("a blurred take is the sharper one", 'np.log(long_px / max(', 'np.log(long_px * max('),
     ),
     *_all(
         "autoprep/service/arrivals.py", ("tests/service/test_small_rules.py", "tests/service/test_converge.py"),

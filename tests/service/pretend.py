@@ -11,6 +11,7 @@ import os
 import re
 import sqlite3
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +39,7 @@ from autoprep.job.delivery import Delivery, statement_for
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.job.stages import now
 from autoprep.job.story import why_held
+from autoprep.job.takes import is_late
 from autoprep.ledger import Ledger, connection
 from autoprep.ledger.connection import journal_mode
 from autoprep.logs import open_log
@@ -92,10 +94,11 @@ def pretend(order: JobOrder) -> JobResult:
     seen = likeness(np.random.default_rng(seed).random((64, 64, 3), np.float32))
     measures = {"work_long_side_px": 90.0 * sharp, "blur_px": 1.0}
     chosen = isinstance(order, OutlinedOrder) and order.chosen
-    return _made(order, base.model_copy(update={
+    record = base.model_copy(update={
         "outline": order.outline if isinstance(order, OutlinedOrder) else outline, "kind": plan.kind, "plan": plan,
         "measures": measures, "likeness": seen, "reasons": ("You chose the outline.",) if chosen else ("ok",),
-    }))  # fmt: skip
+    })  # fmt: skip
+    return _made(replace(order, places={}) if is_late(record, order.before) else order, record)
 
 
 def _asked(order: JobOrder, base: JobRecord, outline: Outline) -> JobResult:
@@ -142,6 +145,7 @@ class InlinePool:
 
     trouble = ""
     made: list[tuple[str, str, tuple[str, ...]]] = []  # noqa: RUF012 - one list for all pools of a test
+    rendered: list[tuple[str, str, tuple[str, ...]]] = []  # noqa: RUF012 - the same of files that were really made
 
     def __init__(self, *_: object) -> None:
         self._orders: list[JobOrder] = []
@@ -174,7 +178,12 @@ class InlinePool:
         while self._orders:
             order = self._orders.pop()
             try:
-                yield Finished(order.job, pretend(order))
+                result = pretend(order)
+                done = {final for _, final in result.parts}
+                files = tuple(name for name, place in order.places.items() if place in done)
+                if files:
+                    self.rendered.append((type(order).__name__, order.photo, files))
+                yield Finished(order.job, result)
             except DeliveryError as problem:
                 yield Failed(order.job, str(problem), retry=True, full=problem.full)
             except Exception as problem:
@@ -189,7 +198,7 @@ class Studio:
 
     def __init__(self, settings: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr("autoprep.service.engine.Pool", InlinePool)
-        InlinePool.made = []
+        InlinePool.made, InlinePool.rendered = [], []
         config = settings.config_file
         text = config.read_text(encoding="utf-8")
         config.write_text(re.sub(r"settle_s = .*", "settle_s = 0.0", text), encoding="utf-8")
@@ -279,3 +288,8 @@ class Studio:
         """What workers were asked for since the last call: (kind of order, photo, destinations)."""
         made, InlinePool.made[:] = list(InlinePool.made), []
         return made
+
+    def rendered(self) -> list[tuple[str, str, tuple[str, ...]]]:
+        """What workers made files of since the last call: (kind of order, photo, destinations)."""
+        rendered, InlinePool.rendered[:] = list(InlinePool.rendered), []
+        return rendered

@@ -3,6 +3,7 @@
 import errno
 import os
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,12 +14,12 @@ from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharp
 from autoprep.errors import ConfigError, DeliveryError, LedgerDamaged
 from autoprep.files.storage import write_part
 from autoprep.imaging.likeness import likeness
+from autoprep.job.takes import look_of, same_work
 from autoprep.ledger import Ledger, SeenFile
 from autoprep.logs import open_log
 from autoprep.service.depends import plan_digest, settings_digest
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Found, Settling, scan
-from autoprep.service.takes import same_work
 from autoprep.wishes.settings import Settings, ledger_path, load
 from tests.service.pretend import InlinePool, Studio, photo
 
@@ -47,10 +48,12 @@ def test_takes_have_one_shape() -> None:
             taken_at="2026-11-20T10:00:00",
         )  # fmt: skip
 
-    assert same_work(record(1.5), record(1.52))
-    assert not same_work(record(1.5), record(1.7))
-    assert not same_work(record(1.5), record(1.5).model_copy(update={"taken_at": "2026-11-20T11:00:00"}))
-    assert not same_work(record(1.5), record(1.5).model_copy(update={"taken_at": None}))
+    one = look_of(record(1.5))
+    assert one is not None
+    assert same_work(look_of(record(1.5)), look_of(record(1.52)))
+    assert not same_work(look_of(record(1.5)), look_of(record(1.7)))
+    assert not same_work(one, replace(one, taken_at="2026-11-20T11:00:00"))
+    assert not same_work(one, replace(one, taken_at=None))
 
 
 def test_a_plans_digest_is_of_all_of_it_and_a_tables_of_that_table(studio: Settings) -> None:

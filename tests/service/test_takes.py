@@ -71,7 +71,10 @@ def test_the_artist_has_the_last_word(studio: Settings) -> None:
 
 def test_what_a_take_is_worth() -> None:
     def record(**measures: float) -> JobRecord:
-        usual = {"work_long_side_px": 3000.0, "blur_px": 1.0, "oblique_degrees": 3.0, "light_unevenness_percent": 8.0}
+        usual = {
+            "work_long_side_px": 3000.0, "blur_px": 1.0, "oblique_degrees": 3.0, "light_unevenness_percent": 8.0,
+            "sharpness": 0.2, "lightness": 90.0, "grain": 0.1,
+        }  # fmt: skip
         return JobRecord(job="j", photo="p.jpg", sha256="", outcome="ready", measures={**usual, **measures})
 
     best = record()
@@ -80,10 +83,20 @@ def test_what_a_take_is_worth() -> None:
         {"glare_percent": 2.0},
         {"oblique_degrees": 20.0},
         {"light_unevenness_percent": 40.0},
+        {"sharpness": 0.1},  # shaken along its strongest edges: their width tells nothing
+        {"lightness": 60.0},
+        {"grain": 0.8},
+        {"clipped_percent": 3.0},
     ):
         assert compare(record(**fault), best).newer_is_better
         assert not compare(best, record(**fault)).newer_is_better
     assert not compare(best, record()).newer_is_better  # as good: the earlier one stays
+    # Burnt-out paper is white anyway: it weighs less than a picture of half the detail.
+    burnt = record(clipped_percent=90.0)
+    assert compare(record(blur_px=4.0, sharpness=0.0125), burnt).newer_is_better
+    assert merits(burnt) == merits(record(clipped_percent=60.0))
+    without = {"work_long_side_px": 3000.0, "blur_px": 1.0}  # a record of an earlier version
+    assert merits(JobRecord(job="j", photo="p.jpg", sha256="", outcome="ready", measures=without))["less noise"] == 0
     assert sum(merits(record(glare_percent=3.0)).values()) < sum(merits(record(oblique_degrees=12.0)).values())
 
 

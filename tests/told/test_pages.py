@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from autoprep.domain import JobRecord, OutputRecord, WorkFacts
+from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, state
 
 PLACE = Place(Path("/studio"), Path("/studio/records/proof"))
@@ -31,6 +31,22 @@ def test_what_waits_for_an_answer_comes_first() -> None:
         page_name("2026-11", 1),
         page_name("2026-10", 0),
     ]
+
+
+def test_the_first_page_is_short() -> None:
+    """On a phone: ten cards of a part lie open, three months, and of a card what it is and what wants a look."""
+    latest = [record(f"7{k:02d}", "ready", outputs=(output("square"),), reasons=("straightened",)) for k in range(25)]
+    months = {f"2026-{month:02d}": {0: 1} for month in range(11, 3, -1)}
+    page = index_html("Wren Halloway", PLACE, Front(latest=latest, day="2026-11-26", months=months))
+    cards, _, by_month = page.partition("All photos, by month")
+    assert cards.index("<summary>15 more</summary>") > cards.index('id="709"')
+    assert cards.index("<summary>15 more</summary>") < cards.index('id="710"')
+    assert by_month.index("September 2026") < by_month.index("<summary>5 older</summary>") < by_month.index("August")
+    assert page.count("<article") == 25
+    assert "<summary>what was done, and why</summary><ul><li>straightened" in page
+    assert "<summary>files</summary><table>" in page
+    asked = record("1", "needs a look", reasons=("the edge is not sure",))
+    assert "what was done" not in index_html("", PLACE, Front(waiting=[asked]))
 
 
 def test_another_day_than_today_is_named() -> None:
@@ -81,7 +97,11 @@ def test_everything_is_escaped_and_nothing_is_fetched() -> None:
 def test_a_question_says_how_it_is_answered_and_a_name_stands_once() -> None:
     asked = record("4", "needs a look", offers_none=True)
     assert "delete all choices but the right one" in state(asked)
-    assert "why.txt" in state(record("5", "needs a look"))
+    assert "set its corners below; or say “outline: whole photo”" in state(record("5", "needs a look"))
+    outline = Outline(corners_px=((0, 0), (9, 0), (9, 9), (0, 9)), confidence=0.99)
+    assert "correct the size" in state(record("5", "needs a look", outline=outline))
+    assert "“outline: ask again”" in state(record("5", "needs a look", outline=outline, refused=(outline,)))
+    assert state(record("5", "needs a look", pages={"choice-1": "x.jpg"})) == state(asked)  # of an earlier version
     page = month_html("", PLACE, "2026-11", [record("4", "needs a look")])
     assert page.count("4&lt;b&gt;.jpg") == 1
     titled = record("6", "ready", work=WorkFacts(title="Reeds"))

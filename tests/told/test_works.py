@@ -3,6 +3,8 @@
 import csv
 import io
 import json
+from dataclasses import replace
+from html import escape
 from pathlib import Path
 
 import pytest
@@ -12,6 +14,7 @@ from autoprep.cli.main import main
 from autoprep.domain import WorkFacts
 from autoprep.ledger import Ledger, Sent, WorkRow
 from autoprep.told import works
+from autoprep.told.explanations import NO_SIZE, glare_hides, names_the_artist, too_few_pixels
 from autoprep.told.gallery import works_html
 from autoprep.told.pages import Place
 from autoprep.wishes.destinations import Preset
@@ -38,15 +41,54 @@ def test_a_work_is_a_row() -> None:
         "number": "7", "title": "'=Thrift <on> a cliff", "year": "2026", "medium": "ink", "height": "16.5",
         "width": "11.75", "unit": "in", "kind": "ink", "inventory": "", "price": "", "photo": "Book/IMG_1.jpg",
         "takes": "3", "held": "", "public since": "2026-11-21", "went to": "site: Thrift.jpg (2026-11-24)",
-        "alternative text": "",
+        "nowhere because": "", "alternative text": "",
     }  # fmt: skip
     assert (rows[1]["held"], rows[1]["public since"], rows[1]["went to"]) == ("held", "", "")
+    assert rows[1]["nowhere because"] == "on hold, as you said"
 
 
 def test_a_line_says_where_a_work_is() -> None:
     lines = works.lines([THRIFT, GULL], PRESETS)
     assert lines[0].endswith("(in site; public since 2026-11-21; 3 takes)")
-    assert lines[1].endswith("Gull  (given out nowhere; on hold)")
+    assert lines[1].endswith("Gull  (given out nowhere: on hold, as you said)")
+
+
+def test_a_work_without_a_title_is_called_by_its_photo() -> None:
+    plain = replace(GULL, said=WorkFacts(year="2026"))
+    assert works.lines([plain], PRESETS)[0].startswith("    8  Gull.jpg, 2026  (")
+    assert works.lines([replace(GULL, said=WorkFacts())], PRESETS)[0].startswith("    8  Gull.jpg  (")
+
+
+def waits(destination: str, reason: str) -> Sent:
+    return Sent(destination, "held", None, "", "", reason)
+
+
+@pytest.mark.parametrize(
+    ("changes", "why", "short"),
+    [
+        ({"said": WorkFacts(hold=True)}, "on hold, as you said", "on hold"),
+        ({"said": WorkFacts(hold=True, unclear=("no destination is called spring",))},
+         "no destination is called spring", "no such destination"),
+        ({"sent": (waits("print", NO_SIZE), waits("wall", NO_SIZE))}, f"print, wall wait: {NO_SIZE}",
+         "its size is not known"),
+        ({"sent": (waits("print", glare_hides(2.5)), waits("site", too_few_pixels(0.2, (9, 9))))},
+         f"print waits: {glare_hides(2.5)}; site waits: {too_few_pixels(0.2, (9, 9))}", "glare, too few pixels"),
+        ({"sent": (waits("jury", names_the_artist("title")),)}, f"jury waits: {names_the_artist('title')}",
+         "it names the artist"),
+        ({"asks": True}, "a question waits for your answer", ""),
+        ({}, "no destination takes it by itself; say “for: …”", ""),
+    ],
+)  # fmt: skip
+def test_why_a_work_is_nowhere(changes: dict[str, object], why: str, short: str) -> None:
+    row = replace(THRIFT, **{"sent": (), **changes})  # type: ignore[arg-type]
+    assert works.why_nowhere(row) == why
+    assert works.held_by(row) == short
+    assert f"given out nowhere: {why}" in works.lines([row], PRESETS)[0]
+    assert json.loads(works.as_json([row], PRESETS))[0]["nowhere_because"] == why
+    page = works_html(Place(Path("/x"), Path("/x/records/proof")), PRESETS, [row], "")
+    assert escape(why) in page
+    assert ">nowhere<" in page
+    assert 'data-state="' + ("held " if row.said.hold else "") + "nowhere not-public" in page
 
 
 def test_programs_get_every_file_with_its_days() -> None:
@@ -69,6 +111,13 @@ def test_the_page_is_escaped_and_can_be_searched() -> None:
     assert "Wren <H" not in page
     assert 'data-words="=thrift &lt;on&gt; a cliff book/img_1.jpg 2026, ink, 16.5 x 11.75 in, ink  sea"' in page
     assert page.index("work-00008-c.html") < page.index("work-00007-a.html")  # the newest first
+
+
+def test_a_question_leads_to_the_first_page() -> None:
+    row = WorkRow(9, "", "00009-d", "Boat.jpg", "2026-11-21", "", WorkFacts(), 1, asks=True)
+    page = works_html(Place(Path("/x"), Path("/x/records/proof")), PRESETS, [GULL, row], "")
+    assert 'href="index.html#00009-d"><img src="00009-d/photo.jpg"' in page
+    assert "<p>1 work, 1 more waits for your answer;" in page
 
 
 DESTINATIONS = """
@@ -122,6 +171,36 @@ def test_a_call_says_what_would_go_what_waits_and_what_is_missing(
     wren.run()
     assert main(command) == 1
     assert "1 without a medium: 02 Gulls.jpg" in capsys.readouterr().out
+
+
+def test_a_question_stands_in_the_list_until_it_is_answered(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    command = ["works", "--config", str(wren.settings.studio)]
+    page = wren.settings.folders.records / "proof" / "works.html"
+    wren.put("for jury/Reeds.jpg", photo(1))
+    wren.put("for jury/Gulls.jpg", photo(2, answer="ask"))
+    wren.run()
+    assert main(command) == 0
+    assert "Gulls  (given out nowhere: a question waits for your answer)" in capsys.readouterr().out
+    assert "a question waits" in page.read_text(encoding="utf-8")
+    assert main([*command, "--for", "jury"]) == 1
+    assert "not yet made: Gulls: a question waits for your answer" in capsys.readouterr().out
+    wren.put("Boats.jpg", photo(3, answer="ask"))  # nothing else is new
+    wren.run()
+    assert "Boats" in page.read_text(encoding="utf-8")
+    (wren.inbox / "Boats.txt").write_text("not a work: yes", encoding="utf-8")
+    wren.run()
+    assert "Boats" not in page.read_text(encoding="utf-8")
+    wren.put("for jury/Gulls.txt", "corners: 1,1 80,1 80,50 1,50\nhold: yes")
+    for place in wren.settings.folders.needs_a_look.rglob("choice-2.jpg"):
+        place.unlink()
+    for place in wren.settings.folders.needs_a_look.rglob("none-of-these.jpg"):
+        place.unlink()
+    wren.run()
+    main(command)
+    assert "Gulls  (given out nowhere: on hold, as you said)" in capsys.readouterr().out
+    assert "a question waits" not in page.read_text(encoding="utf-8")
+    main(["jobs", "--config", str(wren.settings.studio)])
+    assert "Gulls.jpg  (held back: on hold)" in capsys.readouterr().out
 
 
 def test_the_artist_orders_a_call_and_the_numbers_follow(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
