@@ -10,8 +10,9 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
-from autoprep.imaging.arrays import Float32
+from autoprep.imaging.arrays import AnyArray, Float32, Float64
 
 # Chosen on three takes of 60 works and two of 48 more, pencil and ink among them (tuning seeds 16000-16147): what is
 # finer than the blur of a shaken take, what is coarser than light that was evened otherwise, and how far two takes are
@@ -51,29 +52,45 @@ def _unpacked(text: str) -> Float32 | None:
 
 def _laid_over(a: Float32, b: Float32) -> tuple[Float32, Float32]:
     """The parts of both that lie on each other where they agree best."""
-    side = a.shape[0]
-    best, laid = -2.0, (a, b)
-    for dy in range(-_SHIFT, _SHIFT + 1):
-        for dx in range(-_SHIFT, _SHIFT + 1):
-            over = a[max(0, dy) : side + min(0, dy), max(0, dx) : side + min(0, dx)]
-            under = b[max(0, -dy) : side + min(0, -dy), max(0, -dx) : side + min(0, -dx)]
-            agreement = _correlation(over, under)
-            if agreement > best:
-                best, laid = agreement, (over, under)
-    return laid
+    side, count = a.shape[0], 2 * _SHIFT + 1
+    # Zeros around one of them count for nothing, so that all shifts are one product.
+    shifted = sliding_window_view(np.pad(b, _SHIFT), a.shape)
+    shared = shifted.reshape(count**2, -1) @ a.ravel()
+    sizes = (np.sqrt(_within_shifts(a) * _within_shifts(b)[::-1, ::-1])).ravel()
+    agreement = np.divide(shared, sizes, out=np.zeros(count**2), where=sizes > 0)
+    up, left = np.unravel_index(int(agreement[::-1].argmax()), (count, count))
+    dy, dx = int(up) - _SHIFT, int(left) - _SHIFT
+    over = a[max(0, dy) : side + min(0, dy), max(0, dx) : side + min(0, dx)]
+    under = b[max(0, -dy) : side + min(0, -dy), max(0, -dx) : side + min(0, -dx)]
+    return over, under
+
+
+def _within_shifts(plane: Float32) -> Float64:
+    """(n, n) the sum of squares of what another plane covers, shifted by -n/2 to n/2 rows and columns the other way."""
+    side = plane.shape[0]
+    sums = np.pad((plane.astype(np.float64) ** 2).cumsum(0).cumsum(1), ((1, 0), (1, 0)))
+    shifts = np.arange(_SHIFT, -_SHIFT - 1, -1)
+    first, last = np.maximum(0, shifts), side + np.minimum(0, shifts)
+    rows = sums[last] - sums[first]
+    return np.asarray(rows[:, last] - rows[:, first], np.float64)
 
 
 def _in_parts(a: Float32, b: Float32) -> float:
     """The mean agreement of the parts in which either has strokes: a dark figure counts no more than words below it."""
-    cuts = [np.array_split(np.arange(length), _PARTS) for length in a.shape]
-    parts = [(a[np.ix_(rows, columns)], b[np.ix_(rows, columns)]) for rows in cuts[0] for columns in cuts[1]]
-    strength = np.array([max(np.sqrt((p**2).mean()), np.sqrt((q**2).mean())) for p, q in parts])
+    aa, bb, ab = _part_sums(a * a), _part_sums(b * b), _part_sums(a * b)
+    strength = np.sqrt(np.maximum(aa, bb) / _part_sums(np.ones_like(a)))
     least = max(min(_DRAWN, _FAINT * float(strength.max())), _NOTHING)
-    agreement = np.array([max(0.0, _correlation(p, q)) for p, q in parts])
     counted = strength > least
-    return float(agreement[counted].mean()) if counted.any() else 0.0
+    agreement = np.maximum(0.0, ab[counted] / np.maximum(np.sqrt(aa[counted] * bb[counted]), 1e-12))
+    return float(agreement.mean()) if len(agreement) else 0.0
 
 
-def _correlation(a: Float32, b: Float32) -> float:
-    size = float(np.linalg.norm(a) * np.linalg.norm(b))
-    return float((a * b).sum()) / size if size > 0 else 0.0
+def _part_sums(plane: Float32) -> Float64:
+    """(_PARTS, _PARTS) sums over the parts, of sides as equal as may be."""
+    rows, columns = (_starts(length) for length in plane.shape)
+    return np.add.reduceat(np.add.reduceat(plane, rows, axis=0, dtype=np.float64), columns, axis=1)
+
+
+def _starts(length: int) -> AnyArray:
+    size, more = divmod(length, _PARTS)  # the first parts are longer by one
+    return np.arange(_PARTS) * size + np.minimum(np.arange(_PARTS), more)

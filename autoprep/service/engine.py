@@ -29,6 +29,8 @@ from autoprep.wishes.settings import Settings, ledger_path, worker_count
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
 _COPY_S = 60.0  # a run that ends by itself waits so long for the day's copy of the ledger
+# Looks through all files take up to a sixth of the time.
+_LOOKS_APART = 5
 _PAGE_EVERY_S, _PAGE_AGAIN_S = 2.0, 30.0
 _FAULT_WAIT_S = 300.0
 _TROUBLE_S = 60.0  # who asked for one run and waits for it is told so long after workers can't be had
@@ -64,6 +66,7 @@ class Engine:
         self._glance = Glance(words_folder(settings), service.rescan_s)
         self._next_scan = self._next_page = 0.0
         self._stirred = True  # something happened since the last look through all files
+        self._look_s = 0.0  # how long the last one took
         self._page_due, self._list_due = True, False
         self._stumbled, self._complained = False, -1e9
         self._trouble, self._troubled_at = "", 0.0
@@ -102,7 +105,7 @@ class Engine:
         wait([*self._pool.waitables(), self.hints.fileno()], pause)
         if self.hints.drain():
             self._stirred = True
-            self._next_scan = min(self._next_scan, time.monotonic() + 0.2)
+            self._next_scan = min(self._next_scan, self._soon(0.2))
 
     def _act(self) -> None:
         if self._stumbled and not self._pool.running:
@@ -149,7 +152,11 @@ class Engine:
         self._next_scan = time.monotonic() + service.rescan_s
         if self._unsettled:
             # Something is new: the next looks come soon, and are spaced so that a burst costs a few scans only.
-            self._next_scan = time.monotonic() + max(0.1, min(service.settle_s / 2, 1.0, service.rescan_s))
+            self._next_scan = self._soon(max(0.1, min(service.settle_s / 2, 1.0, service.rescan_s)))
+
+    def _soon(self, pause_s: float) -> float:
+        """When to look again: a large inbox takes long to look through, and that must not be what is mostly done."""
+        return time.monotonic() + max(pause_s, _LOOKS_APART * self._look_s)
 
     @property
     def _unsettled(self) -> bool:
@@ -168,6 +175,7 @@ class Engine:
             self._arrivals.follow(job, was, path)
         self._glance.looked(self.settings.folders.inbox, began, found, notes, self._arrivals.known)
         self._stirred = not self._follow
+        self._look_s = time.monotonic() - began
 
     def _take_over(self, fresh: Settings | None) -> None:
         if fresh is not None:

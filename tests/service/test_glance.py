@@ -5,6 +5,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -209,5 +210,28 @@ def test_a_page_that_could_not_be_put_in_place_is_written_again(
         for _ in range(8):
             engine.step(0.1)
         assert (folder / "index.html").is_file()
+    finally:
+        engine.stop()
+
+
+def test_a_look_that_takes_long_comes_seldom(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where looking through an inbox takes ten seconds, the next look, whatever asks for it, comes after fifty."""
+    clock = [100.0]
+
+    def slow(inbox: Path, notes: dict[str, Any]) -> list[Found]:
+        clock[0] += 10.0
+        return scan(inbox, notes)
+
+    engine = Engine(studio, open_log(studio.folders.records, None))
+    try:
+        monkeypatch.setattr(engines, "scan", slow)
+        monkeypatch.setattr(engines, "time", SimpleNamespace(monotonic=lambda: clock[0]))
+        (studio.folders.inbox / "page.jpg").write_bytes(b"a photo that is on its way")
+        engine._look()
+        assert engine._next_scan >= clock[0] + 50.0
+        monkeypatch.setattr(engine.hints, "drain", lambda: True)
+        engine._next_scan = clock[0] + 300.0
+        engine.step(0.0)
+        assert clock[0] + 50.0 <= engine._next_scan < clock[0] + 300.0
     finally:
         engine.stop()
