@@ -11,11 +11,12 @@ from PIL import Image
 _SIDES = {"12 MP, MiB": 1, "48 MP, MiB": 2, "108 MP, MiB": 3}  # so many times the photo's own sides
 
 _WORK = """
-import resource, sys
+import os, sys
 from pathlib import Path
 from tests.bench.figures import Bench
+from tests.bench.history import memory_of
 Bench(Path(sys.argv[1]), Path(sys.argv[2]), compared=False)
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+print(memory_of(os.getpid(), "VmHWM"))  # what getrusage tells begins with the parent's own peak
 """
 
 
