@@ -17,8 +17,6 @@ from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
 from tests.lab.contact import all_outputs, studio_of_wren
 
-pytestmark = pytest.mark.xdist_group("destinations")  # all are made once
-
 INBOX = Path(__file__).parent.parent / "demo_inbox"
 FACTS = WorkFacts(title="Sea Thrift", year="2026", medium="watercolour", inventory="WH-017", alt_text="Pink thrift")
 SECRET = (b"GPS", b"Wren", b"Halloway", b"Sea Thrift", b"2026-", b"2026:", b"WH-017", b"watercolour")

@@ -810,7 +810,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("light is part of a drawing", "(drawn - cv2.GaussianBlur(drawn, (0, 0), _COARSER))", "drawn - drawn.mean() + 0 * drawn"),
         ("what agrees on the whole is the same", "return _in_parts(*_laid_over(a, b))", "return _correlation(a, b)"),
         ("takes are squared alike", "_SIDE, _FINER, _COARSER, _RIM, _SHIFT = 64, 0.8, 4.0, 2, 2", "_SIDE, _FINER, _COARSER, _RIM, _SHIFT = 64, 0.05, 4.0, 2, 0"),
-        ("bare sheets are one work", "if counted.any() else 0.0", "if counted.any() else 1.0"),
+        ("bare sheets are one work", "if len(agreement) else 0.0", "if len(agreement) else 1.0"),
         ("a broken likeness stops it", "except (ValueError, zlib.error):", "except KeyError:"),
     ),
     *_all(
