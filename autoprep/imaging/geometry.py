@@ -154,3 +154,9 @@ def overlap_in_frame(truth: AnyArray, found: AnyArray) -> float:
 def side_lengths(quad: AnyArray) -> Float64:
     """(4,) lengths: top, right, bottom, left."""
     return cast(Float64, np.linalg.norm(np.roll(quad, -1, axis=0) - np.asarray(quad), axis=1))
+
+
+def mean_size(quad: AnyArray) -> tuple[float, float]:
+    """The (width, height) of a (4, 2) quad, each the mean of its two sides."""
+    top, right, bottom, left = side_lengths(quad)
+    return float(top + bottom) / 2, float(right + left) / 2

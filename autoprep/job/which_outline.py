@@ -53,7 +53,7 @@ def _as_framed(order: JobOrder, survey: Survey, outline: Outline) -> Outline | D
 def _choices(survey: Survey, outline: Outline | Declined) -> tuple[Outline, ...]:
     """The likeliest outlines, and of a framed work the picture inside as well."""
     likely = tuple(survey.outlines(MOST_CHOICES))
-    if isinstance(outline, Declined) or outline.whole_photo or not survey.is_framed(outline):
+    if isinstance(outline, Declined) or not survey.is_framed(outline):
         return likely
     inner = survey.picture_inside(outline)
     return likely if inner is None or inner.confidence < gate.SURE else (*likely, inner)

@@ -147,6 +147,13 @@ def test_a_border_that_is_drawn_on_a_page_is_no_frame_to_a_setting_but_to_a_word
     assert isinstance(settled(studio, "inside frame", linear=page), Outline)
 
 
+def test_what_the_photo_cuts_has_no_frame_to_a_setting(studio: Settings) -> None:
+    photo, order = photo_of(framed(40, 60)[0]), order_for(leaving_out(studio), b"")
+    for cut in ((False, False, True, False), (True, True, True, True)):
+        outline = outer().model_copy(update={"cut": cut})
+        assert which_outline(order, photo, Survey(photo), outline, None) == outline
+
+
 def test_what_is_not_sure_is_asked_and_offers_the_picture_inside(studio: Settings) -> None:
     for word in (None, "inside frame", "ask"):
         asked = settled(studio, word, confidence=0.6)

@@ -690,7 +690,8 @@ PLANTED: tuple[Mistake, ...] = (
         ("a black lid is shade on a page", "if np.ptp(whole.log_light.mean(axis=-1)) > _DEEPEST_SHADE:", "if False:"),
     ),
     *_all(
-        "autoprep/correction/outline/finder.py", ("tests/correction/test_eye.py",),
+        "autoprep/correction/outline/finder.py", ("tests/correction/test_eye.py", "tests/correction/test_inner.py"),
+        ("a page that is cut has a frame", "        if any(outer.cut):\n            return False\n", ""),
         ("a spread is two works", "return [*spread, *works,", "return [*works, *spread,"),
         ("anything that holds two works is a spread", "or abs(area(quad) / together - 1) > _BETWEEN:", "or False:"),
         ("a second work is no work", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.025", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 1.0"),

@@ -61,7 +61,7 @@ def look(photo: Photo, small: Float32) -> Sight | None:
     codes, views = encode_fast(view), []
     for turn in _VIEWS:
         views.append(_seen(net, codes, turn))
-        if len(views) > 1 and _is_clear(sight := _together(views, photo)):
+        if len(views) > 1 and _is_settled(sight := _together(views, photo)):
             break
     return sight
 
@@ -69,7 +69,7 @@ def look(photo: Photo, small: Float32) -> Sight | None:
 # How the photo is shown: as it is, mirrored, and, where these two leave any doubt, turned by a quarter. More views
 # gained nothing in the trials.
 _VIEWS = ("plain", "mirrored", "turned")
-_CLEAR_VIEWS, _CLEAR_UNDECIDED, _CLEAR_CHANCE = 0.99, 0.06, 0.98
+_SETTLED_VIEWS, _SETTLED_UNDECIDED, _SETTLED_CHANCE = 0.99, 0.06, 0.98
 
 
 @dataclass(frozen=True)
@@ -91,10 +91,10 @@ def _seen(net: cv2.dnn.Net, view: Float32, turn: str) -> _View:
     return _View(kept, float(_logistic(work).ravel()[0]), shapes(*kept))
 
 
-def _is_clear(sight: Sight) -> bool:
-    """Whether two views are so much of one mind about one work that a third would change nothing."""
-    sure = sight.chance >= _CLEAR_CHANCE and sight.undecided <= _CLEAR_UNDECIDED
-    return sure and len(sight.works) == 1 and sight.works[0].views_agree >= _CLEAR_VIEWS
+def _is_settled(sight: Sight) -> bool:
+    """Whether two views are so much of one mind about one work that a third can hardly matter."""
+    sure = sight.chance >= _SETTLED_CHANCE and sight.undecided <= _SETTLED_UNDECIDED
+    return sure and len(sight.works) == 1 and sight.works[0].views_agree >= _SETTLED_VIEWS
 
 
 def _together(views: list[_View], photo: Photo) -> Sight:

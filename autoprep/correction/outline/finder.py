@@ -77,7 +77,7 @@ class Survey:
 
         Its confidence is the service's own where the lines along all four sides are clear, and a doubt where not.
         """
-        copy, quad = self._in_copy(outer)
+        copy, quad = _in_copy(self._copies, outer.array())
         found = picture_inside(copy, quad)
         if found is None:
             return None
@@ -88,14 +88,12 @@ class Survey:
         )
 
     def is_framed(self, outer: Outline) -> bool:
-        """Whether what lies in an outline is no plain sheet up to its rim: a border on one is drawn, and no frame."""
-        copy, quad = self._in_copy(outer)
+        """Whether a frame may lie in an outline: one on a plain sheet is drawn, and what the photo cuts has none."""
+        if any(outer.cut):
+            return False
+        copy, quad = _in_copy(self._copies, outer.array())
         inside = look_inside(copy, quad, outer.cut)
         return inside is None or inside.explained < gate.PLAIN_SHEET
-
-    def _in_copy(self, outline: Outline) -> tuple[Float32, Float64]:
-        copy = self._copies.at(REFINING_PX)
-        return copy, outline.array() * (copy.shape[1] / self._photo.full_px[0])
 
     @property
     def several(self) -> bool:
@@ -185,7 +183,7 @@ def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], li
         several=len(sight.works) > 1 or bool(apart),
     )
     if gate.wants_material(witness):
-        witness = replace(witness, one_sheet=is_one_sheet(*_in_copy(copies, first), first.cut))
+        witness = replace(witness, one_sheet=is_one_sheet(*_in_copy(copies, first.quad), first.cut))
     first = replace(
         first, confidence=gate.confidence(witness), evidence={**finalists[0].evidence, **witness.as_evidence()}
     )
@@ -205,7 +203,7 @@ def _weighed(
         if (entry.whole and not first.whole) or overlap_in_photo(entry.quad, first.quad, size) < SAME
     ]
     if gate.may_be_whole(witness) and fills_photo(
-        copies.at(REFINING_PX), [_in_copy(copies, entry)[1] for entry in (first, *finalists) if not entry.whole]
+        copies.at(REFINING_PX), [_in_copy(copies, entry.quad)[1] for entry in (first, *finalists) if not entry.whole]
     ):
         whole = _Answer(rectangle(*size), gate.WHOLE, _ALL_CUT, whole=True, evidence=first.evidence)
         return [whole, *([] if first.whole else [replace(first, confidence=1 - gate.WHOLE)]), *others]
@@ -220,15 +218,15 @@ def _weighed(
 _ALL_CUT: Sides = (True, True, True, True)
 
 
-def _in_copy(copies: Copies, entry: _Answer) -> tuple[Float32, Float64]:
-    """The refining copy, and the answer's corners in its pixels."""
+def _in_copy(copies: Copies, quad: Float64) -> tuple[Float32, Float64]:
+    """The refining copy, and (4, 2) corners of the full-size photo in its pixels."""
     copy = copies.at(REFINING_PX)
-    return copy, entry.quad * (copy.shape[1] / copies.photo.full_px[0])
+    return copy, quad * (copy.shape[1] / copies.photo.full_px[0])
 
 
 def _cut_back(copies: Copies, evidence: Evidence, first: _Answer) -> _Answer | None:
     """The outline that is doubted, cut back to the one sheet in it (see cut_back): still a question."""
-    copy, quad = _in_copy(copies, first)
+    copy, quad = _in_copy(copies, first.quad)
     found = cut_back(copy, evidence, quad, first.cut)
     if found is None:
         return None
@@ -240,7 +238,7 @@ def _let_out(copies: Copies, entry: _Answer) -> _Answer:
     """The answer, on the photo's border where its paper goes on up to there (see let_out)."""
     if entry.whole:
         return entry
-    copy, quad = _in_copy(copies, entry)
+    copy, quad = _in_copy(copies, entry.quad)
     quad, cut = let_out(copy, quad, entry.cut)
     return entry if cut == entry.cut else replace(entry, quad=quad / (copy.shape[1] / copies.photo.full_px[0]), cut=cut)
 

@@ -20,10 +20,10 @@ from autoprep.imaging.geometry import (
     intersect,
     is_convex,
     line_through,
+    mean_size,
     overlap,
     project,
     rectangle,
-    side_lengths,
 )
 
 # All chosen on framed paintings of the lab's tuning seeds. The work is looked at with this long side; lines are looked
@@ -69,8 +69,7 @@ def picture_inside(linear: Float32, quad: Float64) -> Inner | None:
 
     linear: (H, W, 3) float32 linear light of the photo; quad: (4, 2) corners of the outer edge in its pixels.
     """
-    sides = side_lengths(quad)
-    wide, high = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
+    wide, high = mean_size(quad)
     scale = _LONG_PX / max(wide, high)
     size = (max(80, round(wide * scale)), max(80, round(high * scale)))
     matrix = homography(quad, rectangle(*size))

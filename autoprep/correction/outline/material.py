@@ -16,7 +16,7 @@ from autoprep.correction.cells import ground_cells
 from autoprep.correction.sheet import Sheet, find_sheet
 from autoprep.imaging.arrays import Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE
-from autoprep.imaging.geometry import area, homography, rectangle, side_lengths
+from autoprep.imaging.geometry import area, homography, mean_size, rectangle
 
 Sides = tuple[bool, bool, bool, bool]
 
@@ -135,8 +135,7 @@ def is_drawn_page(linear: Float32) -> bool:
 
 def _rectified(linear: Float32, quad: Float64) -> tuple[Float32, Bool, int]:
     """The outline's content squared, with a band around it; where the photo shows it; the band's width in pixels."""
-    sides = side_lengths(quad)
-    wide, high = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
+    wide, high = mean_size(quad)
     scale = min(1.0, _LONG_PX / max(wide, high))
     size = (max(60, round(wide * scale)), max(60, round(high * scale)))
     band = max(8, round(_BAND * max(size)))
