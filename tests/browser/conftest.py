@@ -10,7 +10,8 @@ NAMES = ("chromium", "chromium-browser", "google-chrome")
 CHROMIUM = next((path for name in NAMES if (path := shutil.which(name))), "")
 
 
-@pytest.fixture(scope="session")
+# Of a module and no session: while it is open the thread has a running event loop, which other tests could not bear.
+@pytest.fixture(scope="module")
 def chromium() -> Iterator[Any]:
     api = pytest.importorskip("playwright.sync_api", reason="the extra [browser] is not installed")
     if not CHROMIUM:

@@ -78,7 +78,7 @@ CHANGED = (_changed, _swapped)
 
 @pytest.fixture(scope="module")
 def files() -> dict[str, bytes]:
-    pixels = cv2.resize(np.asarray(Image.open(io.BytesIO(photos.jpeg()))), (960, 720), interpolation=cv2.INTER_AREA)
+    pixels = cv2.resize(np.asarray(Image.open(io.BytesIO(photos.jpeg()))), (640, 480), interpolation=cv2.INTER_AREA)
     noise = np.random.default_rng(0).normal(0, 3, pixels.shape)  # a sensor's
     image = Image.fromarray(np.clip(pixels + noise, 0, 255).astype(np.uint8))
     found = {}
