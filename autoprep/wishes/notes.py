@@ -5,6 +5,7 @@ The note wins over the name, the name over the folders, those over a folder's no
 
 import contextlib
 import difflib
+import os
 import tomllib
 from collections.abc import Iterator
 from itertools import pairwise
@@ -119,13 +120,14 @@ def reference_shots(inbox: Path, shown: str) -> list[tuple[Path, ReferenceShot]]
 
 
 def _references_in(folder: Path) -> Iterator[tuple[Path, ReferenceShot]]:
+    """By names alone first: an inbox may hold ten thousand photos, and this is asked for each of them."""
     try:
-        entries = sorted(folder.iterdir())
+        names = [(name, said) for name in os.listdir(folder) if (said := reference(os.path.splitext(name)[0]))]
     except OSError:
         return
-    for entry in entries:
-        said = reference(entry.stem)
-        if said is None or entry.is_symlink():
+    for name, said in sorted(names):
+        entry = folder / name
+        if entry.is_symlink():
             continue
         if entry.is_dir():
             with contextlib.suppress(OSError):

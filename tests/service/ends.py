@@ -1,4 +1,4 @@
-"""What a worker does that can't start. A module of its own, so that the process that runs it imports next to nothing."""
+"""What a worker does that can't start. A module of its own: it imports next to nothing."""
 
 import os
 
