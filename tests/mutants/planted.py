@@ -129,6 +129,10 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("every photo is one shot", "autoprep/files/reading.py", "_OF_SEVERAL = 0xA460, (2, 3)", "_OF_SEVERAL = 0xA460, (4,)", ("tests/files/test_reading.py",)),
     Mistake("several shots are not told", "autoprep/metadata/statement.py", '"computationalCapture" if shot.composite', '"digitalCapture" if shot.composite', ("tests/metadata",)),
     Mistake("the lens stands in the main directory", "autoprep/metadata/exif.py", "return tag < _FIRST_OF_CAMERA", "return True", ("tests/metadata",)),
+    Mistake("the photographer is not told", "autoprep/metadata/statement.py", "(0x013B, 0xA437)", "(0x013B,)", ("tests/metadata",)),
+    Mistake("carriers differ in line ends", "autoprep/metadata/statement.py", 'text.replace("\\r\\n", "\\n").replace("\\r", "\\n")', "text", ("tests/metadata",)),
+    Mistake("texts end with white space", "autoprep/metadata/statement.py", "    ).strip()", "    )", ("tests/metadata",)),
+    Mistake("new tags in old Exif", "autoprep/metadata/exif.py", '"0300" if newer else "0232"', '"0232"', ("tests/metadata",)),
     Mistake("cut words are not told", "autoprep/metadata/iim.py", "> ids.iim_bytes\n", "> 9999\n", ("tests/metadata",)),
     *_all(
         "autoprep/rendering/continued.py", ("tests/rendering/test_continued.py",),
