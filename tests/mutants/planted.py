@@ -129,6 +129,15 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("every photo is one shot", "autoprep/files/reading.py", "_OF_SEVERAL = 0xA460, (2, 3)", "_OF_SEVERAL = 0xA460, (4,)", ("tests/files/test_reading.py",)),
     Mistake("several shots are not told", "autoprep/metadata/statement.py", '"computationalCapture" if shot.composite', '"digitalCapture" if shot.composite', ("tests/metadata",)),
     Mistake("the lens stands in the main directory", "autoprep/metadata/exif.py", "return tag < _FIRST_OF_CAMERA", "return True", ("tests/metadata",)),
+    *_all(
+        "autoprep/told/tagging.py", ("tests/told/test_tagging.py",),
+        ("a page does not know its elements", "        self.pages[self.page].struct_parents = parents\n", ""),
+        ("all contents have one number", "        number = len(marked)", "        number = 0"),
+        ("entries do not stand inside each other", "        self._open.append(element)\n", "        self._open.append(self.document)\n"),
+        ("pictures say nothing", "alt=alt or None)", "alt=None)"),
+        ("the window shows the file's name", "display_doc_title=True", "display_doc_title=False"),
+    ),
+    Mistake("a price hangs nowhere", "autoprep/told/paper.py", '        with pdf.tag("P"):\n            pdf.cell(_PRICE_MM', '        with contextlib.nullcontext():\n            pdf.cell(_PRICE_MM', ("tests/told/test_tagging.py",)),
     Mistake("the photographer is not told", "autoprep/metadata/statement.py", "(0x013B, 0xA437)", "(0x013B,)", ("tests/metadata",)),
     Mistake("carriers differ in line ends", "autoprep/metadata/statement.py", 'text.replace("\\r\\n", "\\n").replace("\\r", "\\n")', "text", ("tests/metadata",)),
     Mistake("texts end with white space", "autoprep/metadata/statement.py", "    ).strip()", "    )", ("tests/metadata",)),
@@ -167,10 +176,10 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("into a lab's profile go 8 bits", "autoprep/job/delivery.py", "bits=16 if preset.profile else preset.bits", "bits=preset.bits if not preset.profile else 8", ("tests/files/test_conversion.py",)),
     *_all(
         "autoprep/told/paper.py", ("tests/told/test_paper.py",),
-        ("a list's picture says not what it shows", "px_high * scale, alt_text=row.words or row.caption)", "px_high * scale)"),
+        ("a list's picture says not what it shows", 'pdf.tag("Figure", row.words or row.caption or row.number)', 'pdf.tag("Figure", row.number)'),
         ("a long text runs over the next entry", "return lines if len(lines) <= most else", "return lines if lines else"),
         ("wide colours are taken for the page's own", "small = _as_screens_show(upright)", 'small = upright.convert("RGB")'),
-        ("a list has no price", "if row.price:\n        pdf.set_xy", "if not row.price:\n        pdf.set_xy"),
+        ("a list has no price", "if row.price:\n        pdf.set_font", "if not row.price:\n        pdf.set_font"),
     ),
     *_all(
         "autoprep/service/studio.py", ("tests/told/test_paper.py", "tests/told/test_works.py"),
