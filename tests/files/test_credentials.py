@@ -143,9 +143,8 @@ def test_a_destination_that_asks_says_what_was_done(made: tuple[Settings, JobRec
     assert any("nobody vouches for" in note for note in outputs["site"])
     assert not any("credentials" in note for note in outputs["plain"])
     assert MARKER not in (settings.folders.ready / "plain" / "a.jpg").read_bytes()
-    # A photo that brings its own leaves them behind, and that is said.
-    assert "content credentials" in read_photo(data).facts.warnings[0]
-    assert read_photo(photos.jpeg()).facts.warnings == ()
+    assert read_photo(data).facts.credentials
+    assert not read_photo(photos.jpeg()).facts.credentials
 
 
 def test_credentials_and_blind_files_exclude_each_other(studio: Settings) -> None:
