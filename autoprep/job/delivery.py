@@ -112,6 +112,7 @@ def frame_of(preset: Preset, plan: CorrectionPlan, facts: WorkFacts | None = Non
         margin_percent=preset.margin_percent,
         max_enlarge=preset.max_enlarge,
         safe_mm=preset.safe_mm,
+        into_bleed=preset.size is None,  # in the work's own size nothing is scaled
         scene=preset.framing == "scene",
         focus=plan.focus,
         viewing_cm=preset.viewing_cm,

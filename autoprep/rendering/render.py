@@ -21,6 +21,7 @@ from autoprep.imaging.transfer import (
     srgb_to_linear,
 )
 from autoprep.rendering import scene
+from autoprep.rendering.bleed import extend
 from autoprep.rendering.continued import continue_paper
 from autoprep.rendering.layout import Layout, torn_sides, warp_for
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
@@ -81,7 +82,7 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
         _desk_runs_on(canvas, layout.shown)
     elif look.continued:
         continue_paper(canvas, layout.shown, ground, sheet)
-    _extend(canvas, layout, torn_sides(plan.silhouette))
+    of_bleed = extend(canvas, layout, torn_sides(plan.silhouette), continued=look.continued and layout.scene is None)
     if layout.mark_px is not None:
         draw_crop_marks(canvas, layout.inked, layout.trim, layout.mark_px)
     placed = None
@@ -92,7 +93,7 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
         notes.append(
             f"{outside * 100:.1f} % of the picture has colours that this colour space can't hold; they are clipped"
         )
-    return Rendition(canvas, placed, tuple(notes))
+    return Rendition(canvas, placed, (*notes, *of_bleed))
 
 
 def on_ground(code: Float32, plan: CorrectionPlan) -> Float32:
@@ -250,19 +251,3 @@ def _desk_runs_on(canvas: AnyArray, shown: tuple[int, int, int, int]) -> None:
     for free, _ in pairs:
         if free.size:
             free[:] = np.rint(np.mean(tones, axis=0))
-
-
-def _extend(canvas: AnyArray, layout: Layout, torn: tuple[bool, bool, bool, bool]) -> None:
-    """Bleed: where the work meets the trim, mirror it outward; elsewhere, and past torn sides, the ground runs on."""
-    from_left, from_top, to_right, to_bottom = layout.inked
-    left, top, right, bottom = layout.trim
-    x0, y0, x1, y1 = layout.shown
-    meets = (y0 == top, x1 == right, y1 == bottom, x0 == left)
-    room = (top - from_top, to_right - right, to_bottom - bottom, left - from_left)
-    out_top, out_right, out_bottom, out_left = (
-        px if met and not ragged else 0 for px, met, ragged in zip(room, meets, torn, strict=True)
-    )
-    if out_left or out_top or out_right or out_bottom:
-        canvas[y0 - out_top : y1 + out_bottom, x0 - out_left : x1 + out_right] = cv2.copyMakeBorder(
-            canvas[y0:y1, x0:x1], out_top, out_bottom, out_left, out_right, cv2.BORDER_REFLECT_101
-        )

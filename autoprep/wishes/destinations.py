@@ -49,7 +49,8 @@ class Preset(Table):
         default=None, description="pixels per inch, written into the file"
     )
     bleed_mm: Annotated[float, Field(ge=0, le=50)] = Field(
-        default=0.0, description="added around a print; made by extending outward"
+        default=0.0,
+        description='added around a print: of the work itself with fit = "fill", else continued; the record says how',
     )
     safe_mm: Annotated[float, Field(ge=0, le=100)] = Field(
         default=0.0, description="the mark stays this far inside the trim"

@@ -513,8 +513,17 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/rendering/render.py", ("tests/rendering", "tests/test_job.py"),
         ("strips have no halo", "max(0, top - _HALO), min(size[1], bottom + _HALO)", "top, bottom"),
-        ("bleed is not mirrored", "if out_left or out_top or out_right or out_bottom:", "if False:"),
     ),
+    *_all(
+        "autoprep/rendering/bleed.py", ("tests/rendering/test_bleed.py", "tests/correction/test_rim.py"),
+        ("bleed is not mirrored", "    if mirrored:\n", "    if False:\n"),
+        ("a torn edge is mirrored", "and room[side] > 0 and not torn[side]", "and room[side] > 0"),
+        ("drawing at the edge counts as paper", "<= _DUST", "<= 1"),
+        ("paper is mirrored", "[side for side in asked if continued and", "[side for side in asked if not continued and"),
+        ("nothing is said of the bleed", "for sides, how in told if sides)", "for sides, how in told if not sides)"),
+    ),
+    Mistake("the work does not reach into its bleed", "autoprep/rendering/layout.py", "inked if own_bleed else box", "box", ("tests/rendering/test_bleed.py",)),
+    Mistake("a torn edge is cut off with the bleed", "autoprep/rendering/layout.py", "and not any(torn_sides(plan.silhouette))", "", ("tests/correction/test_rim.py",)),
     *_all(
         "autoprep/rendering/layout.py", ("tests/rendering", "tests/test_destinations.py"),
         ("whatever is small is enlarged", "if wanted > frame.max_enlarge * 1.0005:\n        scale, note", "if False:\n        scale, note"),
@@ -776,7 +785,6 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/rendering/render.py", ("tests/correction/test_rim.py",),
-        ("a torn edge is mirrored", "px if met and not ragged else 0", "px if met else 0"),
     ),
     *_all(
         "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
