@@ -23,6 +23,7 @@ from autoprep.imaging.transfer import (
 from autoprep.rendering import scene
 from autoprep.rendering.bleed import extend
 from autoprep.rendering.continued import continue_paper
+from autoprep.rendering.fringe import depth_px, repeat_inside
 from autoprep.rendering.layout import Layout, torn_sides, warp_for
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
 
@@ -74,7 +75,7 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
     x0, y0, x1, y1 = layout.shown
     outside = 0.0
     sheet = _sheet_mask(plan, layout)
-    for first, strip, share in _strips(photo, plan, layout, look, correct, finish):
+    for first, strip, share in _strips(photo, plan, layout, look, correct, finish, sheet):
         shown = strip if sheet is None else _on_ground(strip, sheet[first : first + len(strip)], ground)
         canvas[y0 + first : y0 + first + len(strip), x0:x1] = quantise(shown)
         outside += share * len(strip) / (y1 - y0)
@@ -156,18 +157,28 @@ def draw_crop_marks(
 
 
 def _strips(
-    photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, correct: Strip, finish: Finish
+    photo: Photo,
+    plan: CorrectionPlan,
+    layout: Layout,
+    look: Look,
+    correct: Strip,
+    finish: Finish,
+    sheet: UInt8 | None,
 ) -> Iterator[tuple[int, Float32, float]]:
     """Yield (first row of the shown part, (rows, width, 3) codes, share of pixels outside the destination's gamut)."""
     x0, y0, x1, y1 = layout.shown
     size, into = (x1 - x0, y1 - y0), (x0 - layout.work[0], y0 - layout.work[1])
     warp = warp_for(layout, plan)
-    level = _level(photo, warp.scale(*size))
+    photo_px = warp.scale(*size)
+    level = _level(photo, photo_px)
     calm = _calm(photo, warp, size, into, layout, correct)
     for top, bottom in strips(size):
         above, below = max(0, top - _HALO), min(size[1], bottom + _HALO)
         linear = warp_rows(level, warp, size, (above, below))
         linear = correct(linear, into[0], into[1] + above)
+        if sheet is not None:
+            linear = np.ascontiguousarray(linear)
+            repeat_inside(linear, sheet[above:below], depth_px(photo_px))
         if calm is not None:
             linear = calm(linear, above)
         if look.matrix is not None:

@@ -784,8 +784,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("a torn side frees all of desk", "-_FAR if torn[k] else", "-_FAR if plan.silhouette is not None else"),
     ),
     *_all(
-        "autoprep/rendering/render.py", ("tests/correction/test_rim.py",),
+        "autoprep/rendering/fringe.py", ("tests/rendering/test_fringe.py",),
+        ("cut sides are a torn edge", "borderValue=255", "borderValue=0"),
+        ("the fringe stays", "(2 * depth + 1, 2 * depth + 1)", "(1, 1)"),
+        ("a fringe of photo pixels is one of the output's", "round(PHOTO_PX / photo_px_per_px)", "round(PHOTO_PX * photo_px_per_px)"),
     ),
+    Mistake("torn edges keep their fringe", "autoprep/rendering/render.py", "        if sheet is not None:\n            linear", "        if False:\n            linear", ("tests/rendering/test_fringe.py",)),
     *_all(
         "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
         ("signatures are looked for by light alone", "for plane in (luma, around[..., 0] - luma, around[..., 2] - luma):", "for plane in (luma,):"),
