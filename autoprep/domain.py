@@ -306,7 +306,8 @@ class PhotoFacts:
     exposure: seconds * ISO / f-number^2, to which the light in the file is proportional, where all three are known;
     camera: the file names the camera that made it; device: (make, model, lens) as it says, each empty where it does
     not; composite: the camera made the picture of several shots; taken_at, taken_offset: by its clock, and how far
-    that is from UTC, "+01:00"; suspect: why the file may be damaged, empty where nothing says so.
+    that is from UTC, "+01:00"; suspect: why the file may be damaged, empty where nothing says so;
+    credentials: the file brings content credentials of its own.
     """
 
     format: str
@@ -322,6 +323,7 @@ class PhotoFacts:
     profile_name: str = "sRGB (assumed)"
     warnings: tuple[str, ...] = ()
     suspect: str = ""
+    credentials: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,6 +13,7 @@ from importlib.util import find_spec
 from typing import Any
 
 from autoprep.errors import CannotMeet
+from autoprep.files.ingredients import OFFLINE, Brought
 
 MARKER = bytes.fromhex("6332706100110010800000aa00389b71")
 """The name of a manifest store as its box has it (C2PA 2.1, 11.1.4.2; from memory): a file that holds it bears one."""
@@ -33,23 +34,46 @@ def available() -> bool:
     return all(find_spec(name) is not None for name in ("c2pa", "cryptography"))
 
 
-def signed(data: bytes, mime: str, manifest: Mapping[str, Any], identity: Identity) -> bytes:
-    """The file with a signed manifest in it; its pixels and all that it carries stay. Raises CannotMeet."""
+def signed(
+    data: bytes, mime: str, manifest: Mapping[str, Any], identity: Identity, photo: Brought | None = None
+) -> bytes:
+    """The file with a signed manifest in it; its pixels and all that it carries stay. Raises CannotMeet.
+
+    photo: what it was made of, where its own credentials go along: it stands for the manifest's first ingredient.
+    """
     import c2pa
 
     # No preview of the photo goes along: it could show more than the picture does.
-    quiet = {"builder": {"thumbnail": {"enabled": False}}}
+    quiet = OFFLINE | {"builder": {"thumbnail": {"enabled": False}}}
+    said = dict(manifest) if photo is None else _with_redactions(manifest, photo.redacted)
     try:
         info = c2pa.C2paSignerInfo(
             alg=_algorithm(identity.key), sign_cert=identity.certificate, private_key=identity.key, ta_url=None
         )
         out = io.BytesIO()
         context = c2pa.Context(c2pa.Settings.from_dict(quiet))
-        with c2pa.Signer.from_info(info) as signer, c2pa.Builder(json.dumps(manifest), context) as builder:
+        with c2pa.Signer.from_info(info) as signer, c2pa.Builder(json.dumps(said), context) as builder:
+            if photo is not None:
+                builder.add_ingredient(manifest["ingredients"][0], photo.mime, io.BytesIO(photo.data))
             builder.sign(signer, mime, io.BytesIO(data), out)
     except (c2pa.C2paError, ValueError) as problem:
         raise CannotMeet(f"content credentials can't be written ({problem})") from problem
     return out.getvalue()
+
+
+def _with_redactions(manifest: Mapping[str, Any], uris: tuple[str, ...]) -> dict[str, Any]:
+    """The manifest without its ingredient, which is added with its store, and with each redaction among its actions."""
+    told = [
+        {"action": "c2pa.redacted", "reason": "c2pa.PII.present", "parameters": {"redacted": uri}} for uri in uris
+    ]  # C2PA 2.1, 18.15.4.7 (from memory)
+    assertions = [
+        {**one, "data": {**one["data"], "actions": [*one["data"]["actions"], *told]}}
+        if one["label"].startswith("c2pa.actions")
+        else one
+        for one in manifest["assertions"]
+    ]
+    rest = {key: value for key, value in manifest.items() if key != "ingredients"}
+    return rest | {"assertions": assertions} | ({"redactions": list(uris)} if uris else {})
 
 
 def _algorithm(key: bytes) -> bytes:

@@ -72,8 +72,6 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     if kind == "jpeg":
         refuse_damaged(codes, data)
     suspect = suspicion(codes, data, kind)
-    if MARKER in data:
-        warnings.append("the photo's own content credentials (C2PA) stay behind: they can tell a place and a name")
     codes, tables, matrix, name = _profile(profile, codes, warnings)
     codes = upright(codes, orientation)
     if orientation >= 5:
@@ -92,6 +90,7 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         profile_name=name,
         warnings=tuple(warnings),
         suspect=suspect,
+        credentials=MARKER in data,
     )
     return Photo(codes, facts, tables, matrix, scale=codes.shape[1] / width)
 

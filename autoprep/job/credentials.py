@@ -19,7 +19,7 @@ _FORBIDDEN: dict[str, tuple[str, ...]] = {
     "prohibited for generative training": ("ai_generative_training",),
     "prohibited except search indexing": _ENTRIES,
 }
-_FORMATS = {"jpeg": "image/jpeg", "png": "image/png", "tiff": "image/tiff", "webp": "image/webp", "avif": "image/avif",
+MIMES = {"jpeg": "image/jpeg", "png": "image/png", "tiff": "image/tiff", "webp": "image/webp", "avif": "image/avif",
             "heic": "image/heic"}  # fmt: skip
 
 
@@ -53,7 +53,7 @@ def manifest_for(
         context = {"@context": {"dc": "http://purl.org/dc/elements/1.1/"}}
         assertions.append({"label": "cawg.metadata", "kind": "Json", "data": context | said})
     photo = {"title": _PHOTO, "relationship": "parentOf", "label": _PHOTO}
-    mime = _FORMATS.get(photo_format)
+    mime = MIMES.get(photo_format)
     manifest: dict[str, Any] = {
         "claim_generator_info": [{"name": "autoprep", "version": __version__}],
         "ingredients": [photo | ({"format": mime} if mime else {})],

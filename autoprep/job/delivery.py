@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -17,11 +17,12 @@ from autoprep.files.credentials import signed
 from autoprep.files.encoders import ENCODERS, Carried, How, encode
 from autoprep.files.fitting import Fitted, Limits, fit_bytes
 from autoprep.files.icc import SPACES, RgbSpace
+from autoprep.files.ingredients import Brought, brought
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.transfer import encode_fast
 from autoprep.imaging.units import MM_PER_INCH
-from autoprep.job.credentials import identity_of, manifest_for, said_of_signer
+from autoprep.job.credentials import MIMES, identity_of, manifest_for, said_of_signer
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import Maker, RightsStatement, Shot, make_statement, titled_only
 from autoprep.rendering.layout import Frame, Layout, lay_out, work_pixels
@@ -35,12 +36,13 @@ from autoprep.wishes.settings import Settings, font_path
 
 @dataclass(frozen=True)
 class Delivery:
-    """What all outputs of a photo share."""
+    """What all outputs of a photo share; original: the bytes of the photo's file."""
 
     job: str
     settings: Settings
     made: Planned
     facts: WorkFacts
+    original: bytes = field(default=b"", repr=False)
 
     @property
     def photo(self) -> Photo:
@@ -67,7 +69,8 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
         raise CannotMeet(too_few_pixels(layout.share, work_pixels(work.plan)))
     rendition = _rendition(work, preset, layout)
     pixels, profile, notes = _coloured(work, preset, rendition)
-    fitted = _written(work, preset, layout, pixels, profile)
+    parent, of_parent = _parent(work, preset)
+    fitted = _written(work, preset, layout, pixels, profile, parent)
     part = write_part(place, fitted.data, work.job)
     height, width = fitted.pixels.shape[:2]
     studio = work.settings.studio
@@ -86,6 +89,7 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
             *_glyph_notes(work, preset),
             *_cut_notes(work, preset),
             *((said_of_signer(work.settings),) if preset.credentials else ()),
+            *of_parent,
         ),
     )
     return output, part
@@ -108,6 +112,7 @@ def frame_of(preset: Preset, plan: CorrectionPlan, facts: WorkFacts | None = Non
         margin_percent=preset.margin_percent,
         max_enlarge=preset.max_enlarge,
         safe_mm=preset.safe_mm,
+        into_bleed=preset.size is None,  # in the work's own size nothing is scaled
         scene=preset.framing == "scene",
         focus=plan.focus,
         viewing_cm=preset.viewing_cm,
@@ -226,10 +231,12 @@ def true_ppi(work: Delivery, layout: Layout) -> float | None:
     return float(np.sqrt(width * height / (size[0] * size[1]))) * MM_PER_INCH
 
 
-def _written(work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, profile: bytes) -> Fitted:
+def _written(
+    work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, profile: bytes, parent: Brought | None
+) -> Fitted:
     statement = statement_for(work, preset)
     true = None if preset.ppi else true_ppi(work, layout)
-    sign = _signing(work, preset, layout, statement) if preset.credentials else None
+    sign = _signing(work, preset, layout, statement, parent) if preset.credentials else None
 
     def write(current: AnyArray, quality: int) -> bytes:
         height, width = current.shape[:2]
@@ -249,12 +256,23 @@ def _written(work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, p
     return fit_bytes(pixels, preset.quality, limits, write)
 
 
-def _signing(work: Delivery, preset: Preset, layout: Layout, statement: RightsStatement) -> Callable[[bytes], bytes]:
+def _parent(work: Delivery, preset: Preset) -> tuple[Brought | None, tuple[str, ...]]:
+    """What goes along of the photo's own content credentials, and what is said of them; nothing where it has none."""
+    seen = work.photo.facts
+    if not seen.credentials:
+        return None, ()
+    found, told = brought(work.original, MIMES.get(seen.format, ""), preset.photo_credentials)
+    return found, (told,)
+
+
+def _signing(
+    work: Delivery, preset: Preset, layout: Layout, statement: RightsStatement, parent: Brought | None
+) -> Callable[[bytes], bytes]:
     """What puts content credentials into the finished bytes of an output."""
     mining, marked = work.settings.rights.data_mining, mark_style(work, preset) is not None
     manifest = manifest_for(work.plan, layout, statement, work.photo.facts.format, mining, marked=marked)
     mime, identity = ENCODERS[preset.format].mime, identity_of(work.settings)
-    return lambda data: signed(data, mime, manifest, identity)
+    return lambda data: signed(data, mime, manifest, identity, parent)
 
 
 def _cut_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:

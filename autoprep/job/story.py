@@ -235,7 +235,7 @@ def _render_into(
                 held[name] = reason
                 continue
             try:
-                output, part = deliver(Delivery(order.job, order.settings, made, order.facts), name, place)
+                output, part = deliver(Delivery(order.job, order.settings, made, order.facts, order.data), name, place)
             except CannotMeet as problem:
                 held[name] = str(problem)
                 continue

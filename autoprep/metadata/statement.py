@@ -1,14 +1,15 @@
 """The rights statement: one annotated line per field, from which Exif, XMP and IIM are made.
 
-Identifiers: IPTC Photo Metadata TechReference 2023.1; Exif 2.32 (CIPA DC-008). Metadata are no registration and
-no legal advice; the law differs by country.
+Identifiers: IPTC Photo Metadata TechReference 2023.1; Exif 2.32 and 3.0 (CIPA DC-008), and which Exif tags hold which
+IPTC property by IPTC's mapping for Exif 3.0 (from memory). Metadata are no registration and no legal advice; the law
+differs by country.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal, NamedTuple
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, field_validator
 
 from autoprep.domain import WorkFacts
 
@@ -17,13 +18,27 @@ Form = Literal["text", "seq", "bag", "alt", "uri", "licensor", "owner", "maker",
 
 
 class Ids(NamedTuple):
-    """Where a field goes: XMP name and form, IIM data set with its limit in bytes, Exif tag."""
+    """Where a field goes: XMP name and form, IIM data set with its limit in bytes, Exif tags."""
 
     xmp: str
     form: Form
     iim: int | None = None
     iim_bytes: int = 0
-    exif: int | None = None
+    exif: tuple[int, ...] = ()
+
+
+def legal(text: str) -> str:
+    """The text as every carrier can hold it, so that all say the same.
+
+    XML 1.0 allows no control characters and reads every line end as LF; Exif ends a text at NUL and its readers drop
+    white space at the end; UTF-8 holds no lone surrogates.
+    """
+    ends = text.replace("\r\n", "\n").replace("\r", "\n")
+    return "".join(
+        ch
+        for ch in ends
+        if ch in "\t\n" or (ch >= " " and not "\ud800" <= ch <= "\udfff" and ch not in "\x7f\ufffe\uffff")
+    ).strip()
 
 
 PLUS_VOCABULARY = "http://ns.useplus.org/ldf/vocab/"
@@ -43,11 +58,11 @@ class RightsStatement(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    creator: Annotated[str, Ids("dc:creator", "seq", 80, 32, 0x013B)] = ""
-    notice: Annotated[str, Ids("dc:rights", "alt", 116, 128, 0x8298)] = ""
+    creator: Annotated[str, Ids("dc:creator", "seq", 80, 32, (0x013B, 0xA437))] = ""
+    notice: Annotated[str, Ids("dc:rights", "alt", 116, 128, (0x8298,))] = ""
     credit: Annotated[str, Ids("photoshop:Credit", "text", 110, 32)] = ""
-    title: Annotated[str, Ids("dc:title", "alt", 5, 64)] = ""
-    description: Annotated[str, Ids("dc:description", "alt", 120, 2000, 0x010E)] = ""
+    title: Annotated[str, Ids("dc:title", "alt", 5, 64, (0xA436,))] = ""
+    description: Annotated[str, Ids("dc:description", "alt", 120, 2000, (0x010E,))] = ""
     keywords: Annotated[str, Ids("dc:subject", "bag", 25, 64)] = ""
     alt_text: Annotated[str, Ids("Iptc4xmpCore:AltTextAccessibility", "alt")] = ""
     extended: Annotated[str, Ids("Iptc4xmpCore:ExtDescrAccessibility", "alt")] = ""
@@ -68,9 +83,14 @@ class RightsStatement(BaseModel):
     licensing_url: Annotated[str, Ids("plus:Licensor", "licensor")] = ""
     data_mining: Annotated[str, Ids("plus:DataMining", "text")] = ""
     source_type: Annotated[str, Ids("Iptc4xmpExt:DigitalSourceType", "text")] = ""
-    camera_make: Annotated[str, Ids("tiff:Make", "text", exif=0x010F)] = ""
-    camera_model: Annotated[str, Ids("tiff:Model", "text", exif=0x0110)] = ""
-    lens: Annotated[str, Ids("exifEX:LensModel", "text", exif=0xA434)] = ""
+    camera_make: Annotated[str, Ids("tiff:Make", "text", exif=(0x010F,))] = ""
+    camera_model: Annotated[str, Ids("tiff:Model", "text", exif=(0x0110,))] = ""
+    lens: Annotated[str, Ids("exifEX:LensModel", "text", exif=(0xA434,))] = ""
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _as_all_carriers_hold_it(cls, value: object) -> object:
+        return legal(value) if isinstance(value, str) else value
 
     def fields(self) -> Iterator[tuple[str, str, Ids]]:
         """(name, value, ids) of every field that is filled in."""

@@ -27,16 +27,7 @@ def packet(statement: RightsStatement) -> bytes:
         f'<rdf:Description rdf:about=""{spaces}>{body}</rdf:Description></rdf:RDF></x:xmpmeta>'
         '<?xpacket end="w"?>'
     )
-    return _legal(text).encode("utf-8")
-
-
-def _legal(text: str) -> str:
-    """Without the characters that XML 1.0 does not allow, and without lone surrogates."""
-    return "".join(
-        ch
-        for ch in text
-        if ch in "\t\n\r" or (ch >= " " and not "\ud800" <= ch <= "\udfff" and ch not in "\ufffe\uffff")
-    )
+    return text.encode("utf-8")
 
 
 def _property(value: str, ids: Ids, statement: RightsStatement) -> str:

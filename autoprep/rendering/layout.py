@@ -18,8 +18,9 @@ class Frame:
     """A destination's size and fit, as plain numbers; at most one of size_px, long_side_px, short_side_px, size_mm.
 
     None of them means full size. size_mm goes with ppi; bleed_mm is added around it, and the mark stays safe_mm
-    inside it. scene: the desk is shown. focus: where the work's centre of interest lies, 0..1 across and down;
-    cropping to fill keeps to it. viewing_cm: from how far a print is looked at.
+    inside it; into_bleed: a work that fills the trim fills the bleed too, and what lies there is cut off. scene: the
+    desk is shown. focus: where the work's centre of interest lies, 0..1 across and down; cropping to fill keeps to it.
+    viewing_cm: from how far a print is looked at.
     """
 
     size_px: tuple[int, int] | None = None
@@ -32,6 +33,7 @@ class Frame:
     margin_percent: float = 0.0
     max_enlarge: float = 1.0
     safe_mm: float = 0.0
+    into_bleed: bool = True
     scene: bool = False
     focus: tuple[float, float] = (0.5, 0.5)
     viewing_cm: float | None = None
@@ -71,10 +73,11 @@ class Layout:
 
     @property
     def shown(self) -> tuple[int, int, int, int]:
-        """(x0, y0, x1, y1): the part of the work, or of the scene about it, inside the trim."""
+        """(x0, y0, x1, y1): the part of the work, or of the scene about it, on the sheet and its bleed."""
         x, y, width, height = self.work
         x0, y0, x1, y1 = self.scene or (x, y, x + width, y + height)
-        return max(x0, self.trim[0]), max(y0, self.trim[1]), min(x1, self.trim[2]), min(y1, self.trim[3])
+        left, top, right, bottom = self.inked
+        return max(x0, left), max(y0, top), min(x1, right), min(y1, bottom)
 
     @property
     def inked(self) -> tuple[int, int, int, int]:
@@ -84,7 +87,7 @@ class Layout:
 
     def ground_below(self) -> int:
         """Height in px of the ground under the work, inside the trim."""
-        return self.trim[3] - self.shown[3]
+        return max(0, self.trim[3] - self.shown[3])
 
 
 def work_pixels(plan: CorrectionPlan) -> tuple[float, float]:
@@ -100,7 +103,8 @@ def lay_out(frame: Frame, plan: CorrectionPlan) -> Layout:
     if frame.scene:
         return _on_its_desk(frame, plan, native)
     if frame.size_mm is not None:
-        return _print(frame, native)
+        # A torn edge that fills the trim is wanted to be seen; in the bleed it would be cut off.
+        return _print(replace(frame, into_bleed=frame.into_bleed and not any(torn_sides(plan.silhouette))), native)
     if frame.size_px is not None:
         return _placed(frame.size_px, (0, 0, *frame.size_px), frame, native)
     return _by_side(frame, native)
@@ -178,11 +182,19 @@ def _print(frame: Frame, native: tuple[float, float]) -> Layout:
     slug = mm_to_px(frame.slug_mm(), frame.ppi)
     canvas = tuple(mm_to_px(side + 2 * frame.bleed_mm, frame.ppi) + 2 * slug for side in size_mm)
     left, top = (canvas[0] - trim[0]) // 2, (canvas[1] - trim[1]) // 2
-    laid = _placed((canvas[0], canvas[1]), (left, top, left + trim[0], top + trim[1]), frame, native)
+    box = (left, top, left + trim[0], top + trim[1])
+    inked = (slug, slug, canvas[0] - slug, canvas[1] - slug)
+    own_bleed = frame.into_bleed and frame.fit == "fill" and frame.bleed_mm > 0
+    laid = _placed((canvas[0], canvas[1]), inked if own_bleed else box, frame, native)
+    laid = replace(laid, trim=box, notes=(*laid.notes, *((_own_bleed(frame),) if own_bleed else ())))
     notes = (*laid.notes, _honest_print(native), *_viewing(frame, laid.enlarge))
     thin = max(1, round(MARK_WEIGHT_PT / _POINTS_PER_INCH * frame.ppi))
     marks = (mm_to_px(MARK_LENGTH_MM, frame.ppi), thin) if frame.crop_marks else None
     return replace(laid, notes=notes, safe_px=mm_to_px(frame.safe_mm, frame.ppi), slug_px=slug, mark_px=marks)
+
+
+def _own_bleed(frame: Frame) -> str:
+    return f"bleed: the work's own pixels reach into it, so {frame.bleed_mm:g} mm of the work are cut off at each edge"
 
 
 _POINTS_PER_INCH = 72

@@ -21,7 +21,9 @@ from autoprep.imaging.transfer import (
     srgb_to_linear,
 )
 from autoprep.rendering import scene
+from autoprep.rendering.bleed import extend
 from autoprep.rendering.continued import continue_paper
+from autoprep.rendering.fringe import depth_px, repeat_inside
 from autoprep.rendering.layout import Layout, torn_sides, warp_for
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
 
@@ -73,7 +75,7 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
     x0, y0, x1, y1 = layout.shown
     outside = 0.0
     sheet = _sheet_mask(plan, layout)
-    for first, strip, share in _strips(photo, plan, layout, look, correct, finish):
+    for first, strip, share in _strips(photo, plan, layout, look, correct, finish, sheet):
         shown = strip if sheet is None else _on_ground(strip, sheet[first : first + len(strip)], ground)
         canvas[y0 + first : y0 + first + len(strip), x0:x1] = quantise(shown)
         outside += share * len(strip) / (y1 - y0)
@@ -81,7 +83,7 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
         _desk_runs_on(canvas, layout.shown)
     elif look.continued:
         continue_paper(canvas, layout.shown, ground, sheet)
-    _extend(canvas, layout, torn_sides(plan.silhouette))
+    of_bleed = extend(canvas, layout, torn_sides(plan.silhouette), continued=look.continued and layout.scene is None)
     if layout.mark_px is not None:
         draw_crop_marks(canvas, layout.inked, layout.trim, layout.mark_px)
     placed = None
@@ -92,7 +94,7 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
         notes.append(
             f"{outside * 100:.1f} % of the picture has colours that this colour space can't hold; they are clipped"
         )
-    return Rendition(canvas, placed, tuple(notes))
+    return Rendition(canvas, placed, (*notes, *of_bleed))
 
 
 def on_ground(code: Float32, plan: CorrectionPlan) -> Float32:
@@ -155,18 +157,28 @@ def draw_crop_marks(
 
 
 def _strips(
-    photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, correct: Strip, finish: Finish
+    photo: Photo,
+    plan: CorrectionPlan,
+    layout: Layout,
+    look: Look,
+    correct: Strip,
+    finish: Finish,
+    sheet: UInt8 | None,
 ) -> Iterator[tuple[int, Float32, float]]:
     """Yield (first row of the shown part, (rows, width, 3) codes, share of pixels outside the destination's gamut)."""
     x0, y0, x1, y1 = layout.shown
     size, into = (x1 - x0, y1 - y0), (x0 - layout.work[0], y0 - layout.work[1])
     warp = warp_for(layout, plan)
-    level = _level(photo, warp.scale(*size))
+    photo_px = warp.scale(*size)
+    level = _level(photo, photo_px)
     calm = _calm(photo, warp, size, into, layout, correct)
     for top, bottom in strips(size):
         above, below = max(0, top - _HALO), min(size[1], bottom + _HALO)
         linear = warp_rows(level, warp, size, (above, below))
         linear = correct(linear, into[0], into[1] + above)
+        if sheet is not None:
+            linear = np.ascontiguousarray(linear)
+            repeat_inside(linear, sheet[above:below], depth_px(photo_px))
         if calm is not None:
             linear = calm(linear, above)
         if look.matrix is not None:
@@ -250,19 +262,3 @@ def _desk_runs_on(canvas: AnyArray, shown: tuple[int, int, int, int]) -> None:
     for free, _ in pairs:
         if free.size:
             free[:] = np.rint(np.mean(tones, axis=0))
-
-
-def _extend(canvas: AnyArray, layout: Layout, torn: tuple[bool, bool, bool, bool]) -> None:
-    """Bleed: where the work meets the trim, mirror it outward; elsewhere, and past torn sides, the ground runs on."""
-    from_left, from_top, to_right, to_bottom = layout.inked
-    left, top, right, bottom = layout.trim
-    x0, y0, x1, y1 = layout.shown
-    meets = (y0 == top, x1 == right, y1 == bottom, x0 == left)
-    room = (top - from_top, to_right - right, to_bottom - bottom, left - from_left)
-    out_top, out_right, out_bottom, out_left = (
-        px if met and not ragged else 0 for px, met, ragged in zip(room, meets, torn, strict=True)
-    )
-    if out_left or out_top or out_right or out_bottom:
-        canvas[y0 - out_top : y1 + out_bottom, x0 - out_left : x1 + out_right] = cv2.copyMakeBorder(
-            canvas[y0:y1, x0:x1], out_top, out_bottom, out_left, out_right, cv2.BORDER_REFLECT_101
-        )

@@ -1,7 +1,7 @@
 """Pictures on paper, as a PDF to print or to send along: a sheet of them with captions, or a call's image list.
 
-Fonts are embedded, and pictures are tagged with what they show; the library tags no text, so neither file claims to be
-PDF/UA.
+Fonts are embedded; heading, entries, texts and pictures hang in a structure tree, with what each picture shows. Neither
+file claims to be PDF/UA: nothing here checks all that it asks for.
 """
 
 import contextlib
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, cast
 from PIL import Image, ImageCms, ImageOps
 
 if TYPE_CHECKING:
-    from fpdf import FPDF  # 34 MiB, which only a process that writes a list or a sheet needs
+    from autoprep.told.tagging import TaggedPdf
 
 OWN_FONT = Path(str(resources.files("autoprep") / "fonts" / "DejaVuSans.ttf"))
 _PAGE_MM, _EDGE_MM, _GAP_MM = (210.0, 297.0), 14.0, 6.0  # A4 (ISO 216)
@@ -50,13 +50,16 @@ def sheet(
     height = (_PAGE_MM[1] - 2 * _EDGE_MM - _HEAD_MM) / _ROWS - _GAP_MM
     per_page = _COLUMNS * _ROWS
     pages = max(1, -(-len(cells) // per_page))
-    for page in range(pages):
-        pdf.add_page()
-        _head(pdf, heading, f"{page + 1} / {pages}" if pages > 1 else "")
-        for place, cell in enumerate(cells[page * per_page : (page + 1) * per_page]):
+    _begin(pdf, heading, 0, pages)
+    with pdf.group("L"):
+        for number, cell in enumerate(cells):
+            page, place = divmod(number, per_page)
+            if page and not place:
+                _begin(pdf, heading, page, pages)
             x = _EDGE_MM + place % _COLUMNS * (width + _GAP_MM)
             y = _EDGE_MM + _HEAD_MM + place // _COLUMNS * (height + _GAP_MM)
-            _draw(pdf, cell, (x, y, width, height))
+            with pdf.group("LI", "LBody"):
+                _draw(pdf, cell, (x, y, width, height))
     return bytes(pdf.output())
 
 
@@ -83,36 +86,44 @@ def image_list(heading: str, rows: Sequence[Row], *, author: str, made: datetime
     pdf = _document(heading, author, made, fonts)
     height = (_PAGE_MM[1] - 2 * _EDGE_MM - _HEAD_MM) / _ROWS_PER_PAGE
     pages = max(1, -(-len(rows) // _ROWS_PER_PAGE))
-    for page in range(pages):
-        pdf.add_page()
-        _head(pdf, heading, f"{page + 1} / {pages}" if pages > 1 else "")
-        for place, row in enumerate(rows[page * _ROWS_PER_PAGE : (page + 1) * _ROWS_PER_PAGE]):
-            _draw_row(pdf, row, _EDGE_MM + _HEAD_MM + place * height)
+    _begin(pdf, heading, 0, pages)
+    with pdf.group("L"):
+        for number, row in enumerate(rows):
+            page, place = divmod(number, _ROWS_PER_PAGE)
+            if page and not place:
+                _begin(pdf, heading, page, pages)
+            with pdf.group("LI", "LBody"):
+                _draw_row(pdf, row, _EDGE_MM + _HEAD_MM + place * height)
     return bytes(pdf.output())
 
 
-def _draw_row(pdf: "FPDF", row: Row, y: float) -> None:
+def _draw_row(pdf: "TaggedPdf", row: Row, y: float) -> None:
     small = _small(row.picture)
     if small is not None:
         data, (px_wide, px_high) = small
         scale = min(_PICTURE_MM[0] / px_wide, _PICTURE_MM[1] / px_high)
-        pdf.image(io.BytesIO(data), _EDGE_MM, y, px_wide * scale, px_high * scale, alt_text=row.words or row.caption)
+        with pdf.tag("Figure", row.words or row.caption or row.number):
+            pdf.image(io.BytesIO(data), _EDGE_MM, y, px_wide * scale, px_high * scale)
     x = _EDGE_MM + _PICTURE_MM[0] + _GAP_MM
     width = _PAGE_MM[0] - _EDGE_MM - x - (_PRICE_MM if row.price else 0)
-    pdf.set_font("text", size=10)
-    if row.price:
-        pdf.set_xy(_PAGE_MM[0] - _EDGE_MM - _PRICE_MM, y)
-        pdf.cell(_PRICE_MM, 5, _fitting(pdf, row.price, _PRICE_MM), align="R")
+    top = y
     for text, size, line_mm, most in ((row.caption, 10, 5.0, 3), (row.words, 8, 4.0, 3), (row.file, 8, 4.0, 1)):
         pdf.set_font("text", size=size)
         said = f"{row.number}  {text}" if text is row.caption else text
-        for line in _lines(pdf, said, width, most):
-            pdf.set_xy(x, y)
-            pdf.cell(width, line_mm, line)
-            y += line_mm
+        lines = _lines(pdf, said, width, most)
+        with pdf.tag("P") if lines else contextlib.nullcontext():
+            for line in lines:
+                pdf.set_xy(x, y)
+                pdf.cell(width, line_mm, line)
+                y += line_mm
+    if row.price:
+        pdf.set_font("text", size=10)
+        pdf.set_xy(_PAGE_MM[0] - _EDGE_MM - _PRICE_MM, top)
+        with pdf.tag("P"):
+            pdf.cell(_PRICE_MM, 5, _fitting(pdf, row.price, _PRICE_MM), align="R")
 
 
-def _lines(pdf: "FPDF", text: str, width: float, most: int) -> list[str]:
+def _lines(pdf: "TaggedPdf", text: str, width: float, most: int) -> list[str]:
     """The text broken into at most so many lines; what is left over is told by three dots."""
     if not text:
         return []
@@ -120,13 +131,11 @@ def _lines(pdf: "FPDF", text: str, width: float, most: int) -> list[str]:
     return lines if len(lines) <= most else [*lines[: most - 1], _fitting(pdf, " ".join(lines[most - 1 :]), width)]
 
 
-def _document(heading: str, author: str, made: datetime, fonts: Sequence[Path]) -> "FPDF":
-    from fpdf import FPDF
+def _document(heading: str, author: str, made: datetime, fonts: Sequence[Path]) -> "TaggedPdf":
+    from autoprep.told.tagging import TaggedPdf  # 34 MiB, which only a process that writes a list or a sheet needs
 
-    pdf = FPDF("portrait", "mm", "A4")
+    pdf = TaggedPdf(heading, "en")
     pdf.set_auto_page_break(False)
-    pdf.set_title(heading)
-    pdf.set_lang("en")
     if author:
         pdf.set_author(author)
     pdf.set_producer("")
@@ -138,15 +147,20 @@ def _document(heading: str, author: str, made: datetime, fonts: Sequence[Path]) 
     return pdf
 
 
-def _head(pdf: "FPDF", heading: str, page: str) -> None:
+def _begin(pdf: "TaggedPdf", heading: str, page: int, pages: int) -> None:
+    """A new page with the heading, which is a heading on the first and comes again on the others."""
+    pdf.add_page()
     pdf.set_font("text", size=13)
     pdf.set_xy(_EDGE_MM, _EDGE_MM)
-    pdf.cell(_PAGE_MM[0] - 2 * _EDGE_MM - 20, 7, _fitting(pdf, heading, _PAGE_MM[0] - 2 * _EDGE_MM - 22))
-    pdf.set_font("text", size=8)
-    pdf.cell(20, 7, page, align="R")
+    with pdf.artifact() if page else pdf.tag("H1"):
+        pdf.cell(_PAGE_MM[0] - 2 * _EDGE_MM - 20, 7, _fitting(pdf, heading, _PAGE_MM[0] - 2 * _EDGE_MM - 22))
+    if pages > 1:
+        pdf.set_font("text", size=8)
+        with pdf.artifact():
+            pdf.cell(20, 7, f"{page + 1} / {pages}", align="R")
 
 
-def _draw(pdf: "FPDF", cell: Cell, box: tuple[float, float, float, float]) -> None:
+def _draw(pdf: "TaggedPdf", cell: Cell, box: tuple[float, float, float, float]) -> None:
     x, y, width, height = box
     room = height - _CAPTION_MM
     small = _small(cell.picture)
@@ -156,17 +170,20 @@ def _draw(pdf: "FPDF", cell: Cell, box: tuple[float, float, float, float]) -> No
         # On the line of the caption, so that a row of them stands on one ground.
         at = (x, y + room - px_high * scale)
         said = cell.words or cell.title or cell.number
-        pdf.image(io.BytesIO(data), *at, px_wide * scale, px_high * scale, alt_text=said)
+        with pdf.tag("Figure", said):
+            pdf.image(io.BytesIO(data), *at, px_wide * scale, px_high * scale)
     pdf.set_font("text", size=8)
     pdf.set_xy(x, y + room + 1.5)
-    pdf.cell(width, 4, _fitting(pdf, " ".join(part for part in (cell.number, cell.title) if part), width))
+    with pdf.tag("P"):
+        pdf.cell(width, 4, _fitting(pdf, " ".join(part for part in (cell.number, cell.title) if part), width))
     pdf.set_font("text", size=6.5)
     for row, line in enumerate(cell.lines[:3]):
         pdf.set_xy(x, y + room + 5.5 + 3.2 * row)
-        pdf.cell(width, 3.2, _fitting(pdf, line, width))
+        with pdf.tag("P"):
+            pdf.cell(width, 3.2, _fitting(pdf, line, width))
 
 
-def _fitting(pdf: "FPDF", text: str, width: float) -> str:
+def _fitting(pdf: "TaggedPdf", text: str, width: float) -> str:
     """The text, cut where it is wider than its place."""
     if pdf.get_string_width(text) <= width - 2:
         return text

@@ -49,7 +49,8 @@ class Preset(Table):
         default=None, description="pixels per inch, written into the file"
     )
     bleed_mm: Annotated[float, Field(ge=0, le=50)] = Field(
-        default=0.0, description="added around a print; made by extending outward"
+        default=0.0,
+        description='added around a print: of the work itself with fit = "fill", else continued; the record says how',
     )
     safe_mm: Annotated[float, Field(ge=0, le=100)] = Field(
         default=0.0, description="the mark stays this far inside the trim"
@@ -112,6 +113,11 @@ class Preset(Table):
     )
     credentials: bool = Field(
         default=False, description="content credentials (C2PA): a signed note inside the file of what was done to it"
+    )
+    photo_credentials: Literal["none", "history", "whole"] = Field(
+        default="none",
+        description="what goes along of content credentials that the photo itself brings: history: what was done to it "
+        "and who signed it, without preview, place and camera data; whole: all they say, also place, person and camera",
     )
     name: str = Field(default="{photo}", description="file name: " + " ".join(f"{{{field}}}" for field in NAME_FIELDS))
     name_max: Annotated[int, Field(ge=1, le=120)] = Field(
@@ -222,6 +228,8 @@ class Preset(Table):
             raise ValueError("min_kb must be below max_kb")
         if self.credentials and not row.mime:
             raise ValueError(f"credentials go with {able('mime')}, not with {self.format}")
+        if self.photo_credentials != "none" and not self.credentials:
+            raise ValueError("photo_credentials go with credentials = true")
         return self
 
     @model_validator(mode="after")

@@ -4,6 +4,7 @@ import io
 import json
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,11 +15,12 @@ from autoprep.cli.main import main
 from autoprep.domain import JobRecord
 from autoprep.errors import CannotMeet, ConfigError
 from autoprep.files.credentials import MARKER, Identity, make_identity, signed
-from autoprep.files.encoders import ENCODERS, How
+from autoprep.files.encoders import ENCODERS, How, encode
 from autoprep.files.reading import read_photo
 from autoprep.wishes.settings import Settings, credentials_paths, load
 from tests import photos
-from tests.metadata.test_rights import carried, statement
+from tests.metadata.readers import faults, needs_exiftool, said_by_carriers
+from tests.metadata.test_rights import CASES, carried, statement
 from tests.test_job import done, order_for
 from tests.test_one_place import with_table
 
@@ -69,6 +71,20 @@ def test_every_format_carries_them_and_keeps_its_pixels(name: str) -> None:
     changed = bytearray(data)
     changed[changed.index("Hallöway".encode())] ^= 0x10  # a letter in the rights, outside the manifest
     assert read(bytes(changed), row.mime)[1] == "Invalid"
+
+
+@needs_exiftool
+@pytest.mark.parametrize(("name", "bits"), CASES)
+def test_a_signed_file_has_no_fault(tmp_path: Path, name: str, bits: int) -> None:
+    """By exiftool's own check; and the rights in it are those that were written."""
+    pixels = np.random.default_rng(0).integers(0, 255, (60, 90, 3)).astype(np.uint8)
+    plain = encode(pixels if bits == 8 else pixels.astype(np.uint16) * 257, name, carried(statement(), name), How(90))
+    place = tmp_path / f"out{ENCODERS[name].suffix}"
+    place.write_bytes(plain)
+    before = said_by_carriers(place)
+    place.write_bytes(signed(plain, ENCODERS[name].mime, MANIFEST, make_identity("Wren Halloway", NOW)))
+    assert faults(place) == []
+    assert said_by_carriers(place) == before
 
 
 def test_a_key_of_another_kind_signs_and_a_broken_one_is_told() -> None:
@@ -127,9 +143,8 @@ def test_a_destination_that_asks_says_what_was_done(made: tuple[Settings, JobRec
     assert any("nobody vouches for" in note for note in outputs["site"])
     assert not any("credentials" in note for note in outputs["plain"])
     assert MARKER not in (settings.folders.ready / "plain" / "a.jpg").read_bytes()
-    # A photo that brings its own leaves them behind, and that is said.
-    assert "content credentials" in read_photo(data).facts.warnings[0]
-    assert read_photo(photos.jpeg()).facts.warnings == ()
+    assert read_photo(data).facts.credentials
+    assert not read_photo(photos.jpeg()).facts.credentials
 
 
 def test_credentials_and_blind_files_exclude_each_other(studio: Settings) -> None:
