@@ -110,6 +110,19 @@ def test_the_nearest_folder_with_references_counts(tmp_path: Path) -> None:
     assert reference_shots(tmp_path, "IMG_8.jpg") == [(tmp_path / "light reference" / "a.jpg", "light reference")]
 
 
+def test_reference_shots_are_looked_for_by_names_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ten thousand photos in one folder are asked about once for each of them: no file of another name is looked at."""
+    for number in range(50):
+        (tmp_path / f"IMG_{number}.jpg").write_bytes(b"")
+    (tmp_path / "grey card.jpg").write_bytes(b"")
+    looked: list[str] = []
+    real = Path.is_symlink
+    monkeypatch.setattr(Path, "is_symlink", lambda path: looked.append(path.name) or real(path))  # type: ignore[func-returns-value]
+    monkeypatch.setattr(Path, "iterdir", lambda path: pytest.fail(f"{path.name} was read as paths"))
+    assert [said for _, said in reference_shots(tmp_path, "IMG_7.jpg")] == ["grey card"]
+    assert set(looked) == {"grey card.jpg"}
+
+
 def test_a_grey_card_beside_the_work_is_said(tmp_path: Path) -> None:
     assert facts_of(tmp_path, "with grey card/IMG_1.jpg")[0].grey_card
     (tmp_path / "Reeds.txt").write_text("Grey card: yes", encoding="utf-8")
