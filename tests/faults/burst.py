@@ -62,9 +62,10 @@ def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--files", type=int, default=5000)
+    parser.add_argument("--minutes", type=float, default=10)
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        print(burst(Path(folder) / "studio", given.files, limit_s=600))
+        print(burst(Path(folder) / "studio", given.files, limit_s=given.minutes * 60))
 
 
 if __name__ == "__main__":
