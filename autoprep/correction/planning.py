@@ -17,7 +17,7 @@ from autoprep.correction.paper import Paper
 from autoprep.correction.perspective import focal_length_px, proportion
 from autoprep.correction.references import Reference, light_over
 from autoprep.correction.rim import clear_of_desk
-from autoprep.correction.silhouette import MARGIN, Silhouette, find_silhouette
+from autoprep.correction.silhouette import MARGIN, Silhouette, find_silhouette, whole_in_frame
 from autoprep.domain import (
     ChartFit,
     Corner,
@@ -254,8 +254,10 @@ def make_plan(
         draft.light = draft.neutral = Declined(reason="it is as shot, as you asked")
     for _, step in () if wishes.as_shot else STEPS:
         step(draft)
+    # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
+    frame, silhouette = (geometry, None) if judged.paper == "none" else _silhouette(photo, geometry)
     plan = CorrectionPlan(
-        geometry=geometry,
+        geometry=frame,
         kind=judged.kind,
         paper=judged.paper,
         light=draft.light,
@@ -266,9 +268,8 @@ def make_plan(
         chart=chart,
         reference="" if reference is None else reference.name,
         focus=_focus(work.linear),
-        # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
-        silhouette=None if judged.paper == "none" else _silhouette_points(photo, geometry),
-        inset=clear_of_desk(photo, geometry),
+        silhouette=silhouette,
+        inset=clear_of_desk(photo, frame),
         paper_guessed=judged.guessed,
     )
     measures = _measures(draft, plan)
@@ -293,9 +294,13 @@ def _lightest_around(photo: Photo, geometry: Geometry) -> float | None:
     return float(np.percentile(outside, 99)) if len(outside) > 0.02 * around.size else None
 
 
-def _silhouette_points(photo: Photo, geometry: Geometry) -> tuple[Corner, ...] | None:
+def _silhouette(photo: Photo, geometry: Geometry) -> tuple[Geometry, tuple[Corner, ...] | None]:
+    """The frame that holds all of the sheet, and its edges in it where they are torn, deckled or rounded."""
     found = silhouette_of(photo, geometry)
-    return None if found is None else tuple((round(float(x), 5), round(float(y), 5)) for x, y in found.points)
+    if found is None:
+        return geometry, None
+    frame, points = whole_in_frame(geometry, found)
+    return frame, tuple((round(float(x), 5), round(float(y), 5)) for x, y in points)
 
 
 def _focus(work: Float32) -> tuple[float, float]:

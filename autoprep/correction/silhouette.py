@@ -11,7 +11,9 @@ from typing import cast
 import cv2
 import numpy as np
 
+from autoprep.domain import Geometry
 from autoprep.imaging.arrays import Bool, Float32, Float64
+from autoprep.imaging.geometry import homography, project, rectangle
 
 MARGIN = 0.03  # looked at beyond and within each side, as a share of the work's longer side
 _SAMPLES = 360  # places along a side
@@ -26,16 +28,21 @@ _DEEPEST = 0.018
 # So far behind an edge is looked at, and so rarely may desk come back there: behind torn edges .04 at most, behind
 # those that the pattern of a cloth makes up .05-.7 but for two.
 _LOOKED_AT, _MOST_BACK = 0.008, 0.045
+# One place in twenty may seem to lie further out than by this (share of the longer side); peaks of paper are broader.
+_RARE, _BEYOND = 0.05, 0.0025
+_CORNER, _END = 12, 36  # places at the end of a side: so many may lie on desk; those up to there tell where it ends
 _CLEAR = 0.35  # least difference between sheet and surroundings, in natural log units of light
 
 
 @dataclass(frozen=True)
 class Silhouette:
     """points: (N, 2) polygon in the work's frame, 0..1 across and down, may reach beyond; wander: how much the most
-    torn edge wanders from place to place, as a share of the longer side."""
+    torn edge wanders from place to place, as a share of the longer side; box: how far the sheet reaches at its left,
+    top, right and bottom, in the same frame."""
 
     points: Float64
     wander: float
+    box: tuple[float, float, float, float] = (0.0, 0.0, 1.0, 1.0)
 
 
 def find_silhouette(framed: Float32, margin_px: int, photo_px: float = 2.0) -> Silhouette | None:
@@ -53,7 +60,7 @@ def find_silhouette(framed: Float32, margin_px: int, photo_px: float = 2.0) -> S
     jags = [0.0 if edge is None else _jag(edge) / long_px for edge in edges]
     # A side that is cut, or can't be told from what lies beside it, stays on its line.
     sides = [
-        edge + fringe_px if edge is not None and jag >= _ALSO_WANDERS else np.zeros(_SAMPLES)
+        _without_flecks(edge, long_px) + fringe_px if edge is not None and jag >= _ALSO_WANDERS else np.zeros(_SAMPLES)
         for edge, jag in zip(edges, jags, strict=True)
     ]
     radii = [_corner_radius(np.rot90(picture, corner), margin_px, long_px) for corner in range(4)]
@@ -61,7 +68,45 @@ def find_silhouette(framed: Float32, margin_px: int, photo_px: float = 2.0) -> S
     torn = wanders and 1 - _area_inside(_polygon(sides, work, [0.0] * 4)) >= _LEAST_OUTSIDE
     if not torn and not any(radii):
         return None
-    return Silhouette(_polygon(sides if torn else [np.zeros(_SAMPLES)] * 4, work, radii), max(jags))
+    sides = sides if torn else [np.zeros(_SAMPLES)] * 4
+    return Silhouette(_polygon(sides, work, radii), max(jags), _box(sides, work))
+
+
+def whole_in_frame(geometry: Geometry, found: Silhouette) -> tuple[Geometry, Float64]:
+    """The geometry whose frame holds all of a torn sheet and no more, and (N, 2) the silhouette in that frame.
+
+    The outline's line runs through the middle of a torn edge: what of the paper lies beyond it would be cut off where a
+    picture ends at the work. A size that the artist has said is that of the whole sheet, so its proportion stays.
+    """
+    left, top, right, bottom = found.box
+    across, down = right - left, bottom - top
+    lens = geometry.lens()
+    into_photo = homography(rectangle(1.0, 1.0), lens.ideal(geometry.array()))
+    corners = lens.seen(project(into_photo, rectangle(across, down) + np.array([left, top])))
+    told = geometry.ratio_from == "known size"
+    frame = geometry.model_copy(
+        update={
+            "corners_px": tuple((float(x), float(y)) for x, y in corners),
+            "ratio": geometry.ratio if told else geometry.ratio * across / down,
+        }
+    )
+    return frame, np.asarray((found.points - [left, top]) / [across, down], np.float64)
+
+
+def _without_flecks(edge: Float64, long_px: int) -> Float64:
+    """The edge, where it seems to begin far beyond all else of it, no further out than that: there lies a fleck, or a
+    fold of the ground, that is as light as the sheet. Beside a corner the desk of the other side comes in: no further
+    out there than what comes next."""
+    kept = np.maximum(edge, np.quantile(edge, _RARE) - _BEYOND * long_px)
+    kept[:_CORNER] = np.maximum(kept[:_CORNER], kept[_CORNER:_END].min())
+    kept[-_CORNER:] = np.maximum(kept[-_CORNER:], kept[-_END:-_CORNER].min())
+    return kept
+
+
+def _box(sides: list[Float64], work: tuple[int, int]) -> tuple[float, float, float, float]:
+    """How far the edges reach outwards at the left, top, right and bottom, in the work's frame."""
+    top, right, bottom, left = (float(side.min()) / work[1 - k % 2] for k, side in enumerate(sides))
+    return left, top, 1 - right, 1 - bottom
 
 
 def _area_inside(points: Float64) -> float:
@@ -102,7 +147,8 @@ def _edge(strip: Float32, margin_px: int, long_px: int) -> Float64 | None:
     # From outside inwards, the sheet begins where two pixels in a row are sheet: a drawing that comes near the edge
     # lies behind that place.
     both = is_sheet[:, :-1] & is_sheet[:, 1:]
-    place = np.where(both.any(1), both.argmax(1) - margin_px, 0).astype(np.float32)
+    # At a corner whose other side is torn there may be no sheet at all: its edge is that of the place beside it.
+    place = np.where(both.any(1), both.argmax(1) - margin_px, strip.shape[1]).astype(np.float32)
     # What reaches deeper than paper tears is a thing that lies over the edge; the edge goes on below it.
     torn = np.abs(place) <= _DEEPEST * long_px
     if torn.mean() < 0.5:
@@ -186,8 +232,10 @@ def _polygon(sides: list[Float64], work: tuple[int, int], radii: list[float]) ->
     parts = []
     for k, part in enumerate((top, right, bottom, left)):
         length = (width, height)[k % 2]
-        kept = (t * length > radii[k]) & ((1 - t) * length > radii[(k + 1) % 4])
-        kept[:2] = kept[-2:] = False  # at the very ends the next side's edge cuts in
+        # At the ends the other sides' edges cut in: what seems to be this side's edge beyond those lies on the desk.
+        start, end = float(sides[k - 1][-1]), float(sides[(k + 1) % 4][0])
+        kept = (t * length > max(radii[k], start)) & ((1 - t) * length > max(radii[(k + 1) % 4], end))
+        kept[:2] = kept[-2:] = False
         parts.append(part[kept])
     corners = []
     for k, after in enumerate(parts):

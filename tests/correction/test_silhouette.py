@@ -5,10 +5,11 @@ import numpy as np
 import pytest
 
 from autoprep.correction.planning import Wishes, make_plan
-from autoprep.correction.silhouette import find_silhouette
-from autoprep.domain import Outline
+from autoprep.correction.silhouette import _polygon, find_silhouette, whole_in_frame
+from autoprep.domain import Geometry, Outline
 from autoprep.files.reading import read_photo
-from autoprep.imaging.arrays import Bool, Float32
+from autoprep.imaging.arrays import Bool, Float32, Float64
+from autoprep.imaging.geometry import homography, rectangle
 from autoprep.rendering.layout import Frame, lay_out, torn_sides
 from autoprep.rendering.render import Look, render
 from tests.lab.scene import encode_jpeg, random_spec
@@ -91,8 +92,85 @@ def test_the_edge_of_a_small_photo_is_taken_further_in() -> None:
     fine, coarse = (find_silhouette(picture, MARGIN, photo_px) for photo_px in (2.0, 1.0))
     assert fine is not None
     assert coarse is not None
-    lower = fine.points[:, 1] > 0.9
-    assert np.median(fine.points[lower, 1] - coarse.points[lower, 1]) * 600 == pytest.approx(0.8, abs=0.05)
+    further = [np.interp(np.linspace(0.1, 0.9, 99), *lower_edge(found.points)) for found in (fine, coarse)]
+    assert np.median(further[0] - further[1]) * 600 == pytest.approx(0.8, abs=0.05)
+
+
+def lower_edge(points: Float64) -> tuple[Float64, Float64]:
+    """Places along a sheet's lower edge, from the left, and how far down it lies there."""
+    along = points[(points[:, 1] > 0.9) & (points[:, 0] > 0.05) & (points[:, 0] < 0.95)]
+    return along[::-1, 0], along[::-1, 1]
+
+
+def within(points: Float64) -> Bool:
+    """Where the silhouette says that there is sheet: (600 + 2 MARGIN, 800 + 2 MARGIN)."""
+    mask = np.zeros((600 + 2 * MARGIN, 800 + 2 * MARGIN), np.uint8)
+    cv2.fillPoly(mask, [np.round((points * [800, 600] + MARGIN) * 16).astype(np.int32)], 1, shift=4)
+    return mask > 0
+
+
+def beyond_the_line(fleck: bool = False) -> tuple[Float32, Bool]:
+    """A sheet whose lower edge wanders 7 px to both sides of the outline's line; a fleck of light lies further out."""
+    rng = np.random.default_rng(8)
+    steps = np.repeat(rng.uniform(-7, 7, 40), 20)
+    depth = cv2.GaussianBlur(steps.reshape(1, -1), (0, 0), 3.0).ravel()
+    sheet = np.zeros((600 + 2 * MARGIN, 800 + 2 * MARGIN), bool)
+    rows = np.arange(600 + MARGIN)[:, None]
+    sheet[MARGIN:, MARGIN:-MARGIN] = rows < 600 - depth[None]
+    light = np.where(sheet[..., None], np.float32(0.6), np.float32(0.07)) * np.ones(3, np.float32)
+    if fleck:
+        light[600 + MARGIN + 10 : 600 + MARGIN + 14, 400:408] = 0.6
+    return np.asarray(cv2.GaussianBlur(light, (0, 0), 0.8), np.float32), sheet
+
+
+@pytest.mark.parametrize("fleck", [False, True])
+def test_the_frame_holds_all_of_a_torn_sheet_and_no_more(fleck: bool) -> None:
+    """The outline's line runs through the middle of a torn edge; where the picture ends at the work, no peak is cut."""
+    picture, sheet = beyond_the_line(fleck)
+    found = find_silhouette(picture, MARGIN)
+    assert found is not None
+    assert found.box[:3] == (0.0, 0.0, 1.0)  # sides that are cut stay where they are
+    lowest = (np.nonzero(sheet.any(axis=1))[0].max() + 1 - MARGIN) / 600
+    assert lowest > 1.005  # otherwise nothing would lie beyond the line
+    assert found.box[3] == pytest.approx(lowest, abs=(4.5 if fleck else 1.5) / 600)
+    corners = ((100.0, 80.0), (900.0, 80.0), (900.0, 680.0), (100.0, 680.0))
+    asked = Geometry(photo_px=(1000, 800), corners_px=corners, ratio=4 / 3, ratio_from="corners")
+    frame, points = whole_in_frame(asked, found)
+    assert frame.corners_px[:2] == pytest.approx(np.array(corners[:2]))
+    assert frame.corners_px[2][1] == pytest.approx(80 + 600 * found.box[3])
+    assert frame.ratio == pytest.approx(4 / 3 / found.box[3])
+    assert points[:, 1].max() == pytest.approx(1.0)
+    told = asked.model_copy(update={"ratio_from": "known size"})
+    assert whole_in_frame(told, found)[0].ratio == told.ratio
+
+
+def test_no_desk_stands_in_the_corner_of_two_torn_edges() -> None:
+    """Where the other side is torn, the places at the end of a side lie on the desk."""
+    rng = np.random.default_rng(11)
+    rows, columns = np.mgrid[0:600, 0:800] + 0.5
+    torn = [np.repeat(rng.uniform(3, 12, length // 20), 20) for length in (800, 600, 800, 600)]
+    sheet = (rows > torn[0][None]) & (800 - columns > torn[1][:, None])
+    sheet &= (600 - rows > torn[2][None]) & (columns > torn[3][:, None])
+    sheet = np.pad(sheet, MARGIN)
+    picture = np.where(sheet[..., None], np.float32(0.6), np.float32(0.07)) * np.ones(3, np.float32)
+    found = find_silhouette(np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.8), np.float32), MARGIN)
+    assert found is not None
+    desk = within(found.points) & ~sheet
+    at_corner = np.zeros_like(desk)
+    for y in (MARGIN, 600 + MARGIN - 20):
+        for x in (MARGIN, 800 + MARGIN - 20):
+            at_corner[y : y + 20, x : x + 20] = True
+    assert (desk & at_corner).sum() <= 0.02 * at_corner.sum()
+    assert (within(found.points) & sheet).sum() > 0.985 * sheet.sum()
+
+
+def test_an_edge_ends_where_the_other_one_cuts_in() -> None:
+    """Beyond the left side's edge the upper one seems to come down to where that side is less deeply torn."""
+    sides = [np.full(360, 3.0), np.zeros(360), np.zeros(360), np.full(360, 12.0)]
+    sides[0][:6] = np.linspace(14, 4, 6)
+    sheet = within(_polygon(sides, (800, 600), [0.0] * 4))
+    assert not sheet[:, : MARGIN + 11].any()
+    assert sheet[MARGIN + 5 : MARGIN + 600, MARGIN + 14].all()
 
 
 def test_what_can_not_be_told_from_its_surroundings_stays_as_it_is() -> None:
@@ -161,7 +239,10 @@ def test_the_desk_is_gone_from_a_torn_sheet_of_the_lab() -> None:
     layout = lay_out(Frame(long_side_px=700), plan)
     out = render(photo, plan, layout, Look(ground=(0, 1, 0)), lambda strip, x, y: strip, lambda strip: strip)
     height, width = out.pixels.shape[:2]
-    alpha = np.asarray(cv2.resize(shot.truth.work.alpha, (width, height), interpolation=cv2.INTER_AREA))
+    sheet = shot.truth.work.alpha
+    into_photo = homography(rectangle(sheet.shape[1], sheet.shape[0]), np.array(shot.truth.corners_px))
+    into_frame = homography(plan.geometry.array(), rectangle(width, height))
+    alpha = cv2.warpPerspective(sheet, into_frame @ into_photo, (width, height), flags=cv2.INTER_AREA)
     ground = out.pixels[..., 1].astype(int) - out.pixels[..., 0] > 60
     outside, inside = alpha < 0.05, alpha > 0.95
     assert (ground & outside).sum() > 0.5 * outside.sum()

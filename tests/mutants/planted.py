@@ -854,6 +854,11 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/silhouette.py", ("tests/correction/test_silhouette.py",),
+        ("desk in a torn corner counts as the edge", "both.argmax(1) - margin_px, strip.shape[1])", "both.argmax(1) - margin_px, 0)"),
+        ("the other side's edge does not end this one", "kept = (t * length > max(radii[k], start))", "kept = (t * length > radii[k])"),
+        ("a fleck widens the frame", "np.quantile(edge, _RARE) - _BEYOND * long_px", "-1e9"),
+        ("a peak beyond the line is cut", "return left, top, 1 - right, 1 - bottom", "return max(left, 0.0), max(top, 0.0), min(1 - right, 1.0), min(1 - bottom, 1.0)"),
+        ("a size that is said is stretched", "geometry.ratio if told else", "geometry.ratio if False else"),
         ("a pattern is a torn edge", "_LOOKED_AT, _MOST_BACK = 0.008, 0.045", "_LOOKED_AT, _MOST_BACK = 0.008, 1.0"),
         ("a little at every side is nothing", " or sum(jag >= _ALSO_WANDERS for jag in jags) >= 3", ""),
         ("a little at one side is torn", "_WANDERS, _ALSO_WANDERS, _LEAST_OUTSIDE = 0.0015,", "_WANDERS, _ALSO_WANDERS, _LEAST_OUTSIDE = 0.0008,"),
