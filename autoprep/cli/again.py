@@ -13,7 +13,7 @@ from autoprep.errors import AlreadyRunning, UsageError
 from autoprep.files.storage import write_now
 from autoprep.ledger import Ledger, View
 from autoprep.logs import plain
-from autoprep.service.places import reserve
+from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to, words_place
 from autoprep.wishes.settings import Settings, ledger_path
 
@@ -28,7 +28,8 @@ def retry(options: argparse.Namespace) -> int:
     there = [job for job in aside if (settings.folders.inbox / os.fsdecode(job.path)).is_file()]
     for job in there:
         facts = facts_for(settings, job.shown, words_place(settings, job.job))[0]
-        places = reserve(settings, job.shown, facts, sent_to(settings, facts), ledger.is_taken, ledger.stems)
+        names = plainly_named(settings, sent_to(settings, facts))
+        places = reserve(settings, job.shown, facts, names, ledger.is_taken, ledger.stems)
         ledger.reopen(job.job, job.path, job.shown, places)
     ledger.close()
     print(f"{len(there)} of {len(aside)} photos will be worked on again by `watch` or `once`.")

@@ -189,6 +189,8 @@ class Ledger(Names, Settled):
         db.execute("DELETE FROM coming WHERE job = ? AND destination <> ?", (record.job, LOOK))
         db.execute("DELETE FROM redos WHERE job = ?", (record.job,))
         self._put(db, record.job, change.renditions, record.finished_at or "")
+        if change.lends:
+            db.execute("UPDATE renditions SET key = NULL WHERE job = ? AND state <> 'in place'", (record.job,))
 
     def _put(self, db: sqlite3.Connection, job: str, renditions: Iterable[Rendition], when: str) -> None:
         before = self.renditions(job) if renditions else {}

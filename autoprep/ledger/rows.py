@@ -179,12 +179,14 @@ class WorkRow:
 class Change:
     """What one step leaves in the ledger for one job: its record, what became of renditions, and what else is new.
 
-    renditions: those that changed; fields: columns of the job by name (work, usual, merit, chosen, plan, answered).
+    renditions: those that changed; fields: columns of the job by name (work, usual, merit, chosen, plan, answered);
+    lends: the names of its files that are not in place are free, for it leaves a work that has other takes.
     """
 
     record: JobRecord
     renditions: tuple[Rendition, ...] = ()
     fields: Mapping[str, Any] = field(default_factory=dict)
+    lends: bool = False
 
 
 @dataclass(frozen=True)
