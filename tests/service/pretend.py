@@ -236,7 +236,7 @@ class Studio:
         engine = Engine(self.settings, open_log(self.settings.folders.records, None), follow=False)
         try:
             for _ in range(400):
-                engine._next_scan = engine._next_page = 0.0
+                self.at_once(engine)
                 engine.step(0.0)
                 if engine.idle:
                     break
@@ -247,6 +247,12 @@ class Studio:
             raise
         engine.stop()
         return self.records()
+
+    @staticmethod
+    def at_once(engine: Engine) -> None:
+        """All looks are due now: after one that was slow, on a busy machine, the next ones would wait for seconds."""
+        engine._next_scan = engine._next_page = 0.0
+        engine._desk._knowledge._questions._next = 0.0
 
     @staticmethod
     def cut_off(engine: Engine) -> None:

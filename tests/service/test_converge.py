@@ -516,7 +516,7 @@ def test_an_answer_is_used_once(wren: Studio) -> None:
 
     def rest() -> str:
         for _ in range(30):
-            engine._next_scan = 0.0
+            wren.at_once(engine)
             engine.step(0.0)
         record = engine.ledger.jobs()[0].record
         assert record is not None
