@@ -201,7 +201,7 @@ class Ledger(Names, Settled):
             if each.state != "in place" and each.path is not None and self.is_taken(each.path, (job,)):
                 key = None  # a better take has the name now
             db.execute(
-                f"INSERT INTO renditions (job, key, {RENDITION_COLUMNS}) VALUES ({', '.join('?' * 13)})",  # noqa: S608
+                f"INSERT INTO renditions (job, key, {RENDITION_COLUMNS}) VALUES ({', '.join('?' * 14)})",  # noqa: S608
                 (job, key, *rendition_row(each)),
             )
 

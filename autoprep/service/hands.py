@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts
+from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts, kind_of
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.job.takes import Look, look_of, same_work
@@ -34,7 +34,7 @@ from autoprep.service.rule import (
 )
 from autoprep.service.said import sent_to, usual
 from autoprep.service.takes import compare, merit
-from autoprep.told.explanations import NO_PLAN
+from autoprep.told.explanations import NO_PLAN, OTHER_TAKE
 from autoprep.wishes.notes import reference_shots
 from autoprep.wishes.settings import Settings
 
@@ -216,7 +216,7 @@ class Hands:
         record = self._record(view.job)
         if record.take_of == best and not any(made.state == "in place" for made in take.made.values()):
             return None
-        rows = self._taken_out(take, tuple(take.made), "another take of the same work is used")
+        rows = self._taken_out(take, tuple(take.made), OTHER_TAKE)
         return self._change(replace(take, made={**take.made, **rows}), best, record, rows, {}, newest)
 
     # --- steps without a worker -----------------------------------------------------------------------------
@@ -245,7 +245,7 @@ class Hands:
             if made.state == "in place":
                 boundary("withdraw")
                 away = take_out(self.settings, known.view.job, made)
-                rows[name] = replace(made, state="withdrawn" if away else "picked up", reason=why)
+                rows[name] = replace(made, state="withdrawn" if away else "picked up", reason=why, why=kind_of(why))
         return rows
 
     def _brought_back(self, known: Known, names: tuple[str, ...], takes: Collection[str]) -> dict[str, Rendition]:
@@ -259,7 +259,7 @@ class Hands:
             lost = replace(known.made[name], plan="")
             if lost.path is not None and self._ledger.is_taken(lost.path, (known.view.job, *takes)):
                 lost = replace(lost, path=None, output=None)  # a better take has the name now
-            rows[name] = replace(back or lost, state="in place", reason="")
+            rows[name] = replace(back or lost, state="in place", reason="", why="")
         return rows
 
     def finish(self, record: JobRecord) -> None:
@@ -370,7 +370,9 @@ def _rows(
         if name in outputs:
             rows[name] = replace(base, output=outputs[name])
         elif name in record.held:
-            rows[name] = replace(base, state="held", path=None, reason=record.held[name])
+            rows[name] = replace(
+                base, state="held", path=None, reason=record.held[name], why=record.held_kinds.get(name, "")
+            )
         elif name in record.failed:
             rows[name] = replace(base, state="failed", path=None, reason=record.failed[name])
     return rows
@@ -385,9 +387,11 @@ def _with_renditions(
     given = [row for row in rows if row.state == "in place" or (row.state == "picked up" and row.destination in goal)]
     outputs = [row.output for row in given if row.output is not None]
     alternate = record.outcome == "alternate"
-    waits = {row.destination: row.reason for row in rows if row.state in ("held", "withdrawn", "picked up")}
-    held = {name: reason for name, reason in waits.items() if name not in {o.destination for o in outputs}}
+    waits = [row for row in rows if row.state in ("held", "withdrawn", "picked up")]
+    waits = [row for row in waits if not alternate and row.destination not in {o.destination for o in outputs}]
     failed = {row.destination: row.reason for row in rows if row.state == "failed"}
-    return record.model_copy(
-        update={"outputs": tuple(outputs), "held": {} if alternate else held, "failed": {} if alternate else failed}
-    )
+    return record.model_copy(update={
+        "outputs": tuple(outputs), "failed": {} if alternate else failed,
+        "held": {row.destination: str(row.reason) for row in waits},
+        "held_kinds": {row.destination: row.why for row in waits if row.why},
+    })  # fmt: skip

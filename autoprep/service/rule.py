@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from typing import Any
 
-from autoprep.domain import Outline, WorkFacts
+from autoprep.domain import Outline, Reason, WorkFacts
 from autoprep.ledger import Rendition, View
 from autoprep.told.explanations import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE
 from autoprep.wishes.blind import names_artist
@@ -153,7 +153,7 @@ def _sent(known: Known, destinations: Sequence[str]) -> tuple[str, ...]:
     return tuple(name for name in destinations if name in sent)
 
 
-def why_not(known: Known, best: str) -> str:
+def why_not(known: Known, best: str) -> Reason:
     """Why a destination has no file of this photo."""
     if not known.view.plan:
         return NO_PLAN
@@ -250,7 +250,7 @@ def _measured_anew(known: Known) -> Measure | None:
 def _of_gone_tables(known: Known, destinations: Sequence[str]) -> list[str]:
     """Files that were held, of tables that are there no more: they come back as they were."""
     gone = [made for name, made in known.made.items() if name not in destinations and made.state == "withdrawn"]
-    return [made.destination for made in gone if made.reason.startswith(HOLD[:22])]
+    return [made.destination for made in gone if made.why == HOLD.kind]
 
 
 def _comes_back(known: Known, name: str) -> bool:

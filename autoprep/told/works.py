@@ -48,7 +48,9 @@ def held_by(row: WorkRow) -> str:
     """What holds a work back, in a word or two, for lists that have no room for more."""
     if row.said.hold:
         return "no such destination" if _lost(row) else "on hold"
-    waiting = (in_a_word(sent.reason) for sent in row.sent if sent.state in ("held", "withdrawn", "picked up"))
+    waiting = (
+        in_a_word(sent.why, sent.reason) for sent in row.sent if sent.state in ("held", "withdrawn", "picked up")
+    )
     return ", ".join(dict.fromkeys(word for word in waiting if word))
 
 

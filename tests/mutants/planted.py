@@ -71,6 +71,9 @@ PLANTED: tuple[Mistake, ...] = (
         ("a take has the name that it had as a work of its own", "if takes and not job.work:", "if False:"),
         ("a number that the artist gave is forgotten when the file is there", "known = replace(known, misplaced=misplaced(settings, ledger, known))", "pass"),
     ),
+    Mistake("a destination's reason has no kind", "autoprep/job/story.py", "held[name], kinds[name] = str(problem), problem.kind", 'held[name], kinds[name] = str(problem), ""', ("tests/test_job.py",)),
+    Mistake("a rebuilt ledger forgets of what kind a reason is", "autoprep/service/rebuild.py", 'why = record.held_kinds.get(folder.name, "") or', 'why = "" if True else', ("tests/service/test_rebuild.py",)),
+    Mistake("older reasons have no kind", "autoprep/ledger/migrations.py", "WHEN reason LIKE 'another take of the same work%' THEN 'another take'", "WHEN reason LIKE 'other take of the same work%' THEN 'another take'", ("tests/service/test_migration.py",)),
     Mistake("who waits for a number is not told", "autoprep/service/desk.py", "            self._knowledge.numbers_are_free()", "            pass", _NAMES),
     Mistake("names of files in place are lent", "autoprep/ledger/names.py", "return any(holds or job not in but for job, holds in rows)", "return any(job not in but for job, holds in rows)", _NAMES),
     *_all(
@@ -83,6 +86,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("grain is told too high", "autoprep/correction/assessment.py", "/ (0.6745 * 6)", "/ 6", ("tests/correction/test_assessment.py",)),
     *_all(
         "autoprep/told/works.py", _LISTS,
+        ("a reason is known by its words", "in_a_word(sent.why, sent.reason)", 'in_a_word("glare" if sent.reason.startswith("glare") else sent.why, sent.reason)'),
         ("a question is nowhere without a reason", "    if row.asks:\n        return", "    if False:\n        return"),
         ("an unknown destination is told as a hold", 'return _lost(row) or "on hold, as you said"', 'return "on hold, as you said"'),
         ("a shared reason is told for one destination", ".append(each.destination)", "[:] = [each.destination]"),

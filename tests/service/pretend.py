@@ -31,6 +31,7 @@ from autoprep.domain import (
     PhotoFacts,
     Sharpening,
     Tone,
+    kind_of,
 )
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import write_part
@@ -122,11 +123,12 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
     assert record.plan is not None
     parts, outputs = [], list(record.outputs)
     held = {k: v for k, v in record.held.items() if k not in order.places}
+    kinds = {k: v for k, v in record.held_kinds.items() if k in held}
     for name, place in order.places.items():
         preset = order.settings.destinations[name]
         reason = why_held(order, preset, record.measures)
         if reason:
-            held[name] = reason
+            held[name], kinds[name] = str(reason), kind_of(reason)
             continue
         delivery = Delivery(order.job, order.settings, Planned(Photo(b"", _PHOTO), record.plan), order.facts)  # type: ignore[arg-type]
         words = {field: value for field, value, _ in statement_for(delivery, preset).fields()}
@@ -137,7 +139,7 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
             destination=name, path=str(place.relative_to(order.settings.studio)), width_px=9, height_px=6,
             bytes=len(data), sha256=hashlib.sha256(data).hexdigest(),
         ))  # fmt: skip
-    return JobResult(record.model_copy(update={"outputs": tuple(outputs), "held": held}), parts)
+    return JobResult(record.model_copy(update={"outputs": tuple(outputs), "held": held, "held_kinds": kinds}), parts)
 
 
 class InlinePool:
