@@ -369,3 +369,21 @@ def test_a_number_that_another_work_keeps_is_not_taken(wren: Studio) -> None:
     wren.put(second.replace(".jpg", ".txt"), "hold: yes")
     wren.run()
     assert names(wren, "jury") == ["01.jpg", "03.jpg"]  # a work on hold keeps its number
+
+
+def test_a_better_take_that_comes_while_the_work_is_held_has_its_name_and_number(wren: Studio) -> None:
+    """The first take's files are withdrawn by then, and their names are kept for the work."""
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "title: Thrift\nalso for: jury, fair")
+    wren.put("IMG_3.jpg", photo(3))
+    wren.put("IMG_3.txt", "also for: jury, fair")
+    wren.run()
+    before = wren.files().keys()
+    wren.put("IMG_1.txt", "title: Thrift\nalso for: jury, fair\nhold: yes")
+    wren.run()
+    wren.put("IMG_2.jpg", photo(1, sharp=9, take=1))
+    wren.run()
+    wren.put("IMG_1.txt", "title: Thrift\nalso for: jury, fair")
+    wren.run()
+    assert wren.files().keys() == before
+    assert numbers(wren)["IMG_2.jpg"] == "01.jpg"
