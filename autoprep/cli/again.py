@@ -15,6 +15,7 @@ from autoprep.ledger import Ledger, View
 from autoprep.logs import plain
 from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to, words_place
+from autoprep.told.explanations import not_given_out
 from autoprep.wishes.settings import Settings, ledger_path
 
 
@@ -142,7 +143,7 @@ def _missed(settings: Settings, able: list[View], made: list[JobRecord], destina
     refused = [
         f"{record.photo}: {name} was not made: {plain(reason)}"
         for record in made
-        for name, reason in record.not_given_out.items()
+        for name, reason in not_given_out(record).items()
         if destination in (None, name)
     ]
     done = {record.job for record in made}

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from autoprep.domain import CorrectionPlan, Declined, Photo, Reason, Why
+from autoprep.domain import CorrectionPlan, Declined, JobRecord, Photo, Reason, Why, WorkFacts
 from autoprep.rendering.layout import torn_sides
 
 # Above this share of the work under glare, prints and submissions wait for a better photo.
@@ -55,10 +55,7 @@ NO_DESTINATION = "no destination is called"
 """How the answer begins to a word that names no destination; a work that is sent there alone is held."""
 
 # Why a destination has no file of a work.
-HOLD = Reason(
-    "the photo is on hold (by its folder, a note, a word, or because it was sent to a destination that is not known)",
-    "on hold",
-)
+HOLD = Reason("the photo is on hold (by its folder, a note or a word)", "on hold")
 OTHER_TAKE = Reason("another take of the same work is used", "another take")
 NO_SIZE = Reason(
     "the work's size is not known; say it, as in “size: 30 x 40 cm”, and it is printed at that size", "size not known"
@@ -66,6 +63,20 @@ NO_SIZE = Reason(
 FLAT = "the picture is one flat tone, so nothing is on it; copy the file again"
 NO_PLAN = Reason("the photo was looked at again, and is no finished work now", "looked at again")
 NOT_SENT = Reason("the work is not sent here (any more)", "not sent")
+
+
+def sent_nowhere(said: WorkFacts) -> str:
+    """What is answered where a work is held because it was sent to no destination that there is; else empty."""
+    found = (line for line in said.unclear if line.startswith(NO_DESTINATION))
+    return next(found, "") if said.hold and not said.destinations else ""
+
+
+def not_given_out(record: JobRecord) -> dict[str, str]:
+    """Destinations without a file, and why, as it follows from what is said of the work now."""
+    nowhere = sent_nowhere(record.work)
+    held = [name for name, kind in record.held_kinds.items() if kind == HOLD.kind and name in record.held]
+    return {**record.not_given_out, **(dict.fromkeys(held, nowhere) if nowhere else {})}
+
 
 _IN_A_WORD: dict[Why, str] = {"size not known": "its size is not known", "names the artist": "it names the artist"}
 

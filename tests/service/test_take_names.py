@@ -10,7 +10,7 @@ import pytest
 
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
-from autoprep.service import hands
+from autoprep.service import hands, keeping
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished
 from autoprep.wishes.settings import Settings, ledger_path
@@ -387,3 +387,23 @@ def test_a_better_take_that_comes_while_the_work_is_held_has_its_name_and_number
     wren.run()
     assert wren.files().keys() == before
     assert numbers(wren)["IMG_2.jpg"] == "01.jpg"
+
+
+def test_a_file_that_was_kept_aside_and_not_replaced_is_still_taken_out(wren: Studio) -> None:
+    """Cut off in between, it has two names on the disk, and to rename one to the other would do nothing."""
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    (job,) = ledger.jobs()
+    made = ledger.renditions(job.job)["site"]
+    ledger.close()
+    assert made.path is not None
+    data = made.path.read_bytes()
+    for _ in range(2):  # cut off twice
+        keeping.keep_aside(wren.settings, job.job, made)
+        assert made.path.read_bytes() == data
+    assert keeping.take_out(wren.settings, job.job, made)
+    away = keeping.withdrawn_place(wren.settings, job.job, made)
+    assert away.read_bytes() == data
+    assert not made.path.exists()
+    assert [place.name for place in away.parent.iterdir()] == [away.name]
