@@ -407,3 +407,18 @@ def test_a_file_that_was_kept_aside_and_not_replaced_is_still_taken_out(wren: St
     assert away.read_bytes() == data
     assert not made.path.exists()
     assert [place.name for place in away.parent.iterdir()] == [away.name]
+
+
+def test_takes_that_are_made_side_by_side_have_the_name_of_the_work(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Both are begun as works of their own, with one title: the second name is not needed when they are one."""
+    monkeypatch.setattr("autoprep.service.engine.Pool", Several)
+    for take, sharp in enumerate((4, 8)):
+        wren.put(f"IMG_{take}.jpg", photo(1, sharp, take=take))
+        wren.put(f"IMG_{take}.txt", "title: Thrift\nalso for: fair")
+    wren.run()
+    assert {out.destination: out.path for out in wren.records()["IMG_1.jpg"].outputs} == {
+        "site": "ready/site/Thrift.jpg", "fair": "ready/fair/01 Thrift.jpg",
+    }  # fmt: skip
+    assert (names(wren, "site"), names(wren, "fair")) == (["Thrift.jpg"], ["01 Thrift.jpg"])
