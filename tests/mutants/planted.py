@@ -355,6 +355,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what could not be put in place lies about", "autoprep/files/storage.py", "    except DeliveryError:\n        with contextlib.suppress(OSError):\n            part.unlink()\n        raise\n", "    except DeliveryError:\n        raise\n", ("tests/service/test_glance.py",)),
     Mistake("the service holds what only lists need", "autoprep/told/paper.py", "if TYPE_CHECKING:", "if True:", ("tests/service/test_glance.py",)),
     Mistake("many open questions are looked at all the time", "autoprep/service/questions.py", "if took > _FREE_S else 0.0", "if False else 0.0", ("tests/service/test_glance.py",)),
+    Mistake("one look that was held up makes answers wait", "autoprep/service/questions.py", "took = min(self._took)", "took = max(self._took)", ("tests/service/test_glance.py",)),
     Mistake("a new question waits for the next look", "autoprep/service/questions.py", "        self.forget(question.job)\n        self._next = -1e9\n", "        self.forget(question.job)\n", ("tests/service/test_glance.py",)),
     *_all(
         "autoprep/service/knowledge.py", ("tests/service/test_history.py",),
