@@ -384,6 +384,8 @@ def _with_renditions(
     """The record with the files and the reasons that the ledger has of each destination."""
     rank = {name: index for index, name in enumerate(order)}
     rows = sorted(made.values(), key=lambda row: rank.get(row.destination, len(rank)))
+    # What waited, or failed, where the work is sent no more is no news; on hold it is sent nowhere, and all waits.
+    rows = [row for row in rows if not goal or row.destination in goal or row.state not in ("held", "failed")]
     given = [row for row in rows if row.state == "in place" or (row.state == "picked up" and row.destination in goal)]
     outputs = [row.output for row in given if row.output is not None]
     alternate = record.outcome == "alternate"

@@ -355,6 +355,13 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what could not be put in place lies about", "autoprep/files/storage.py", "    except DeliveryError:\n        with contextlib.suppress(OSError):\n            part.unlink()\n        raise\n", "    except DeliveryError:\n        raise\n", ("tests/service/test_glance.py",)),
     Mistake("the service holds what only lists need", "autoprep/told/paper.py", "if TYPE_CHECKING:", "if True:", ("tests/service/test_glance.py",)),
     Mistake("many open questions are looked at all the time", "autoprep/service/questions.py", "if took > _FREE_S else 0.0", "if False else 0.0", ("tests/service/test_glance.py",)),
+    *_all(
+        "autoprep/correction/outline/finder.py", ("tests/correction/test_of_two.py",),
+        ("two pages of a book are two works", "< (1 - _BETWEEN) * whole", "< 2 * whole"),
+        ("two guesses at one work are two works", "overlap_in_photo(one, other, size) < _APART and area(one)", "area(one)"),
+        ("something small beside a work is another", "        and area(entry.quad) > _PART * whole\n", ""),
+        ("whatever the judge has seen is a work", "if entry.confidence > _PART_LIKELY\n", "if True\n"),
+    ),
     Mistake("one look that was held up makes answers wait", "autoprep/service/questions.py", "took = min(self._took)", "took = max(self._took)", ("tests/service/test_glance.py",)),
     Mistake("a new question waits for the next look", "autoprep/service/questions.py", "        self.forget(question.job)\n        self._next = -1e9\n", "        self.forget(question.job)\n", ("tests/service/test_glance.py",)),
     *_all(
