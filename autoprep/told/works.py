@@ -35,17 +35,24 @@ def why_nowhere(row: WorkRow) -> str:
         return ""
     if row.said.hold:
         return sent_nowhere(row.said) or "on hold, as you said"
-    return "; ".join(_reasons(row.sent)) or "no destination takes it by itself; say “for: …”"
+    return (
+        "; ".join(_reasons(sent for sent in row.sent if not _is_over(row, sent)))
+        or "no destination takes it by itself; say “for: …”"
+    )
 
 
 def held_by(row: WorkRow) -> str:
     """What holds a work back, in a word or two, for lists that have no room for more."""
     if row.said.hold:
         return "no such destination" if sent_nowhere(row.said) else "on hold"
-    waiting = (
-        in_a_word(sent.why, sent.reason) for sent in row.sent if sent.state in ("held", "withdrawn", "picked up")
-    )
+    there = (sent for sent in row.sent if sent.state in ("held", "withdrawn", "picked up") and not _is_over(row, sent))
+    waiting = (in_a_word(sent.why, sent.reason) for sent in there)
     return ", ".join(dict.fromkeys(word for word in waiting if word))
+
+
+def _is_over(row: WorkRow, sent: Sent) -> bool:
+    """Whether a destination waited for a hold that has ended, and the work is not sent there any more."""
+    return sent.why == "on hold" and not row.said.hold
 
 
 # Of one destination, and of several.

@@ -47,6 +47,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("numbers are kept when a photo is begun", "kept = {name: place for name, place in places.items() if name not in open_places}", "kept = places"),
         ("a file is replaced without a trace", "                keep_aside(self.settings, *handed[row.path])", "                pass"),
         ("the worse take goes before the better one is made", "        if staying(take, takes, tuple(self.settings.destinations)):\n            return None\n", ""),
+        ("what waited for a typo waits for ever", "rows = [row for row in rows if not goal or row.destination in goal or row.state", "rows = [row for row in rows if True or row.state"),
         ("what is no work any more keeps its names", "lends=record.plan is None and", "lends=False and"),
         ("what comes back takes the better take's name", "                lost = replace(lost, path=None, output=None)", "                pass"),
     ),
@@ -86,6 +87,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("grain is told too high", "autoprep/correction/assessment.py", "/ (0.6745 * 6)", "/ 6", ("tests/correction/test_assessment.py",)),
     *_all(
         "autoprep/told/works.py", _LISTS,
+        ("a hold that is over is told", 'return sent.why == "on hold" and not row.said.hold', "return False"),
         ("a reason is known by its words", "in_a_word(sent.why, sent.reason)", 'in_a_word("glare" if sent.reason.startswith("glare") else sent.why, sent.reason)'),
         ("a question is nowhere without a reason", "    if row.asks:\n        return", "    if False:\n        return"),
         ("an unknown destination is told as a hold", 'return sent_nowhere(row.said) or "on hold, as you said"', 'return "on hold, as you said"'),

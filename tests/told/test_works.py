@@ -95,8 +95,11 @@ def test_a_reason_is_known_by_its_kind_and_not_by_its_words() -> None:
     """Words may be put better one day; one that begins like another is told whole where nothing is known of it."""
     other = Sent("site", "held", None, "", "", "glare hides, as the frame does", "on hold")
     unknown = replace(other, destination="wall", reason="glare hides it, says an older record", why="")
-    row = replace(THRIFT, sent=(other, unknown))
-    assert works.held_by(row) == "on hold, glare hides it, says an older record"
+    row = replace(THRIFT, sent=(replace(other, why="glare"), unknown), said=WorkFacts())
+    assert works.held_by(row) == "glare, glare hides it, says an older record"
+    row = replace(row, sent=(other, unknown))  # that hold is over
+    assert works.held_by(row) == "glare hides it, says an older record"
+    assert works.why_nowhere(row) == f"wall waits: {unknown.reason}"
 
 
 def test_programs_get_every_file_with_its_days() -> None:
