@@ -41,7 +41,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a number that is free is not reached", "            found.add(name)\n", "            pass\n"),
     ),
     *_all(
-        "autoprep/service/hands.py", _NAMES,
+        "autoprep/service/hands.py", (*_NAMES, *_RULE),
         ("a take is rendered before it is known for one", "base = replace(base, before=self._looks()) if not job.work else base", "pass"),
         ("every take waits", "take.taken_at, _says(take.said))", "take.taken_at, True)"),
         ("numbers are kept when a photo is begun", "kept = {name: place for name, place in places.items() if name not in open_places}", "kept = places"),
@@ -57,7 +57,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a number waits for ever", "time.monotonic() - since < _IN_TURN_S and", "True and"),
     ),
     *_all(
-        "autoprep/service/rule.py", _NAMES,
+        "autoprep/service/rule.py", (*_NAMES, *_RULE),
         ("the worse take is withdrawn before the better one is made", "(*goal, *stay), destinations)", "goal, destinations)"),
         ("what comes back meets what leaves", "return sorted(found, key=lambda step: not isinstance(step, Withdraw))", "return found"),
     ),
