@@ -250,12 +250,38 @@ class OutputRecord(Value):
     notes: tuple[str, ...] = ()
 
 
+Why = Literal[
+    "", "on hold", "glare", "size not known", "too few pixels", "names the artist", "another take", "not sent",
+    "looked at again",
+]  # fmt: skip
+"""Of what kind a reason is for which a destination has no file; empty where it is none of these."""
+
+
+class Reason(str):
+    """Why a destination has no file, in words; kind: of what kind that is, for those that have no room for words."""
+
+    __slots__ = ("kind",)
+    kind: Why
+
+    def __new__(cls, words: str, kind: Why = "") -> "Reason":
+        """The words, with their kind."""
+        made = super().__new__(cls, words)
+        made.kind = kind
+        return made
+
+
+def kind_of(reason: str) -> Why:
+    """Of what kind a reason is, where that was said."""
+    return reason.kind if isinstance(reason, Reason) else ""
+
+
 class JobRecord(Value):
     """Everything about one photo: what was seen, done, measured, written, and why.
 
     likeness: what the corrected work looks like, small (see imaging.likeness), by which takes of one work are known;
     older records have another kind, which is read as none; take_of: for an alternate, the job whose take is used;
-    held, failed: destinations that wait, and that could not be made, and why; choices: for a question, the outlines
+    held, failed: destinations that wait, and that could not be made, and why; held_kinds: of what kind that is, where
+    it is known (older records have none); choices: for a question, the outlines
     that it offers; refused: those that the artist has refused before, so that its numbers go on after them;
     offers_none: a picture that says "none of these" lies among the choices.
     """
@@ -281,6 +307,7 @@ class JobRecord(Value):
     likeness: str = ""
     take_of: str | None = None
     held: dict[str, str] = Field(default_factory=dict)
+    held_kinds: dict[str, Why] = Field(default_factory=dict)
     failed: dict[str, str] = Field(default_factory=dict)
     work: WorkFacts = WorkFacts()
     pages: dict[str, str] = Field(default_factory=dict)

@@ -72,7 +72,11 @@ class Unsupported(PhotoError):
 
 
 class CannotMeet(AutoprepError):
-    """A destination's rules and this picture don't go together; the message says why."""
+    """A destination's rules and this picture don't go together; the message says why, kind in a word (domain.Why)."""
+
+    def __init__(self, message: str, kind: str = "") -> None:
+        super().__init__(message)
+        self.kind = kind
 
 
 class DeliveryError(AutoprepError):

@@ -410,13 +410,16 @@ def test_a_photo_with_too_few_pixels_waits_and_says_how_many_it_has(studio: Sett
     record = done(order_for(with_presets(studio, **presets), photos.jpeg())).record
     assert [output.destination for output in record.outputs] == ["square", "small", "any"]
     assert "8" in record.held["large"]
+    assert record.held_kinds == {"large": "too few pixels"}
     assert "pixels" in record.held["large"]
 
 
 def test_a_print_in_the_works_own_size_waits_until_the_size_is_said(studio: Settings) -> None:
     presets = {"own": Preset(size="work", ppi=150, least_percent=0.0, format="tiff", mark=False)}
     order = order_for(with_presets(studio, **presets), photos.jpeg())
-    assert "say it" in done(order).record.held["own"]
+    waits = done(order).record
+    assert "say it" in waits.held["own"]
+    assert waits.held_kinds == {"own": "size not known"}
     # 195.072 x 152.4 mm are 7.68 x 6 inches: 1152 x 900 pixels at 150 ppi.
     said = WorkFacts(size_mm=(195.072, 152.4))
     (output,) = done(replace(order, facts=said)).record.outputs

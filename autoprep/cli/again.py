@@ -13,8 +13,9 @@ from autoprep.errors import AlreadyRunning, UsageError
 from autoprep.files.storage import write_now
 from autoprep.ledger import Ledger, View
 from autoprep.logs import plain
-from autoprep.service.places import reserve
+from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to, words_place
+from autoprep.told.explanations import not_given_out
 from autoprep.wishes.settings import Settings, ledger_path
 
 
@@ -28,7 +29,8 @@ def retry(options: argparse.Namespace) -> int:
     there = [job for job in aside if (settings.folders.inbox / os.fsdecode(job.path)).is_file()]
     for job in there:
         facts = facts_for(settings, job.shown, words_place(settings, job.job))[0]
-        places = reserve(settings, job.shown, facts, sent_to(settings, facts), ledger.is_taken, ledger.stems)
+        names = plainly_named(settings, sent_to(settings, facts))
+        places = reserve(settings, job.shown, facts, names, ledger.is_taken, ledger.stems)
         ledger.reopen(job.job, job.path, job.shown, places)
     ledger.close()
     print(f"{len(there)} of {len(aside)} photos will be worked on again by `watch` or `once`.")
@@ -141,7 +143,7 @@ def _missed(settings: Settings, able: list[View], made: list[JobRecord], destina
     refused = [
         f"{record.photo}: {name} was not made: {plain(reason)}"
         for record in made
-        for name, reason in record.not_given_out.items()
+        for name, reason in not_given_out(record).items()
         if destination in (None, name)
     ]
     done = {record.job for record in made}

@@ -66,7 +66,8 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
     preset = work.settings.destinations[name]
     layout = lay_out(frame_of(preset, work.plan, work.facts), work.plan)
     if 100 * layout.share < preset.least_percent:
-        raise CannotMeet(too_few_pixels(layout.share, work_pixels(work.plan)))
+        few = too_few_pixels(layout.share, work_pixels(work.plan))
+        raise CannotMeet(few, few.kind)
     rendition = _rendition(work, preset, layout)
     pixels, profile, notes = _coloured(work, preset, rendition)
     parent, of_parent = _parent(work, preset)
@@ -123,7 +124,7 @@ def frame_of(preset: Preset, plan: CorrectionPlan, facts: WorkFacts | None = Non
 def _own_size(preset: Preset, facts: WorkFacts | None) -> tuple[float, float]:
     """The work's size in mm for a print 1:1."""
     if facts is None or facts.size_mm is None:
-        raise CannotMeet(NO_SIZE)
+        raise CannotMeet(NO_SIZE, NO_SIZE.kind)
     if max(facts.size_mm) + 2 * preset.bleed_mm > MOST_PX * MM_PER_INCH / (preset.ppi or 1):
         raise CannotMeet(f"{max(facts.size_mm) / 10:g} cm at {preset.ppi:g} ppi are more than {MOST_PX} pixels")
     return facts.size_mm

@@ -9,7 +9,7 @@ from autoprep.correction.outline import Survey, gate
 from autoprep.correction.planned import Planned, planned
 from autoprep.correction.planning import Wishes, make_plan, measured_ratio
 from autoprep.correction.references import read_reference
-from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts
+from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts, kind_of
 from autoprep.errors import CannotMeet, DeliveryError, PhotoError
 from autoprep.files.damage import is_flat
 from autoprep.files.reading import preview_jpeg, read_photo
@@ -224,6 +224,7 @@ def _render_into(
     result: JobResult, order: JobOrder, photo: Photo, record: JobRecord, made: Planned, stages: Stages
 ) -> None:
     outputs, held = list(record.outputs), {k: v for k, v in record.held.items() if k not in order.places}
+    kinds: dict[str, str] = {k: v for k, v in record.held_kinds.items() if k in held}
     failed = {k: v for k, v in record.failed.items() if k not in order.places}
     with stages.stage("as shot"):
         shot = as_shot(order, photo, record, made)
@@ -232,12 +233,12 @@ def _render_into(
             preset = order.settings.destinations[name]
             reason = why_held(order, preset, record.measures)
             if reason:
-                held[name] = reason
+                held[name], kinds[name] = str(reason), kind_of(reason)
                 continue
             try:
                 output, part = deliver(Delivery(order.job, order.settings, made, order.facts, order.data), name, place)
             except CannotMeet as problem:
-                held[name] = str(problem)
+                held[name], kinds[name] = str(problem), problem.kind
                 continue
             except DeliveryError:
                 raise  # the disk, not the destination: all of it is tried again
@@ -257,6 +258,7 @@ def _render_into(
         update={
             "outputs": tuple(outputs),
             "held": held,
+            "held_kinds": {name: kind for name, kind in kinds.items() if kind},
             "failed": failed,
             "pages": pages,
             "seconds": {**record.seconds, **stages.seconds},

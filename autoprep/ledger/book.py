@@ -189,6 +189,8 @@ class Ledger(Names, Settled):
         db.execute("DELETE FROM coming WHERE job = ? AND destination <> ?", (record.job, LOOK))
         db.execute("DELETE FROM redos WHERE job = ?", (record.job,))
         self._put(db, record.job, change.renditions, record.finished_at or "")
+        if change.lends:
+            db.execute("UPDATE renditions SET key = NULL WHERE job = ? AND state <> 'in place'", (record.job,))
 
     def _put(self, db: sqlite3.Connection, job: str, renditions: Iterable[Rendition], when: str) -> None:
         before = self.renditions(job) if renditions else {}
@@ -199,7 +201,7 @@ class Ledger(Names, Settled):
             if each.state != "in place" and each.path is not None and self.is_taken(each.path, (job,)):
                 key = None  # a better take has the name now
             db.execute(
-                f"INSERT INTO renditions (job, key, {RENDITION_COLUMNS}) VALUES ({', '.join('?' * 13)})",  # noqa: S608
+                f"INSERT INTO renditions (job, key, {RENDITION_COLUMNS}) VALUES ({', '.join('?' * 14)})",  # noqa: S608
                 (job, key, *rendition_row(each)),
             )
 

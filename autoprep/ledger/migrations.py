@@ -191,6 +191,20 @@ MIGRATIONS: tuple[str, ...] = (
     END;
     INSERT OR IGNORE INTO due VALUES ('works', '', 0);
     """,
+    # Why a destination has no file is known by its kind, and no longer by its words.
+    """
+    ALTER TABLE renditions ADD COLUMN why TEXT NOT NULL DEFAULT '';
+    UPDATE renditions SET why = CASE
+        WHEN reason LIKE 'the photo is on hold%' THEN 'on hold'
+        WHEN reason LIKE 'glare hides%' THEN 'glare'
+        WHEN reason LIKE 'the work''s size is not known%' THEN 'size not known'
+        WHEN reason LIKE 'the photo holds the work with%' THEN 'too few pixels'
+        WHEN reason LIKE '%holds the artist''s name%' THEN 'names the artist'
+        WHEN reason LIKE 'another take of the same work%' THEN 'another take'
+        WHEN reason LIKE 'the work is not sent here%' THEN 'not sent'
+        WHEN reason LIKE 'the photo was looked at again%' THEN 'looked at again'
+        ELSE '' END WHERE reason <> '';
+    """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
 

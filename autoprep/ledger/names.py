@@ -35,6 +35,12 @@ class Names(Connection):
             self._lend(db, places.values(), takes)
             self._reserve(db, job, places)
 
+    def release(self, job: str, destinations: Iterable[str]) -> None:
+        """Names that were kept for files of a job are free, but for those of which something was announced."""
+        with self._transaction() as db:
+            rows = [(job, name) for name in destinations]
+            db.executemany("DELETE FROM coming WHERE job = ? AND destination = ? AND sha256 = ''", rows)
+
     @staticmethod
     def _lend(db: sqlite3.Connection, places: Iterable[Path], takes: Collection[str]) -> None:
         """Names of files that these takes of a work no longer have in place are free for the others."""

@@ -215,7 +215,7 @@ class Overview:
     def _sent(self, jobs: set[str] | None) -> dict[str, list[Sent]]:
         clause = "" if jobs is None else f"WHERE job IN ({', '.join('?' * len(jobs))})"
         rows = self._db.execute(
-            f"SELECT job, destination, state, path, made, first, reason FROM renditions {clause}",  # noqa: S608
+            f"SELECT job, destination, state, path, made, first, reason, why FROM renditions {clause}",  # noqa: S608
             () if jobs is None else tuple(jobs),
         )
         found: dict[str, list[Sent]] = {}

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
-from autoprep.domain import JobRecord, OutputRecord, WorkFacts
+from autoprep.domain import JobRecord, OutputRecord, Why, WorkFacts
 
 State = Literal["in place", "withdrawn", "picked up", "held", "failed"]
 
@@ -111,8 +111,8 @@ class Rendition:
     none, because it waits or could not be made.
     told: the artist's words that reach the file, by field; plan, settings: digests of the correction plan and of what
     the settings say; asked: made because it was asked for by name, whatever is usual; reason: why it is no longer, or
-    not, in place; made, first: since when the file is as it is, and since when there has been one, as records have
-    times: the ledger fills them in.
+    not, in place; why: of what kind that is; made, first: since when the file is as it is, and since when there has
+    been one, as records have times: the ledger fills them in.
     """
 
     destination: str
@@ -126,6 +126,7 @@ class Rendition:
     output: OutputRecord | None = None
     made: str = ""
     first: str = ""
+    why: Why = ""
 
 
 @dataclass(frozen=True)
@@ -144,7 +145,7 @@ class Take:
 class Sent:
     """Where a picture of a work went: the file's name, since when it is as it is, and since when there has been one.
 
-    state, reason: as in Rendition.
+    state, reason, why: as in Rendition.
     """
 
     destination: str
@@ -153,6 +154,7 @@ class Sent:
     made: str
     first: str
     reason: str = ""
+    why: Why = ""
 
 
 @dataclass(frozen=True)
@@ -179,12 +181,14 @@ class WorkRow:
 class Change:
     """What one step leaves in the ledger for one job: its record, what became of renditions, and what else is new.
 
-    renditions: those that changed; fields: columns of the job by name (work, usual, merit, chosen, plan, answered).
+    renditions: those that changed; fields: columns of the job by name (work, usual, merit, chosen, plan, answered);
+    lends: the names of its files that are not in place are free, for it leaves a work that has other takes.
     """
 
     record: JobRecord
     renditions: tuple[Rendition, ...] = ()
     fields: Mapping[str, Any] = field(default_factory=dict)
+    lends: bool = False
 
 
 @dataclass(frozen=True)
@@ -203,7 +207,7 @@ VIEW_COLUMNS = (
 )
 RECORD_COLUMNS = "finished, kind, files, held, failed"
 LISTED_COLUMNS = "number, job, shown, state, outcome, kind, files, held, failed"
-RENDITION_COLUMNS = "destination, state, path, told, plan, settings, asked, reason, output, made, first"
+RENDITION_COLUMNS = "destination, state, path, told, plan, settings, asked, reason, output, made, first, why"
 
 
 def told_apart(record: JobRecord) -> tuple[Any, ...]:
@@ -239,7 +243,7 @@ def _view_values(row: Any) -> dict[str, Any]:
 
 def rendition_of(row: Any) -> Rendition:
     """A row of RENDITION_COLUMNS."""
-    destination, state, path, told, plan, settings, asked, reason, output, made, first = row
+    destination, state, path, told, plan, settings, asked, reason, output, made, first, why = row
     return Rendition(
         destination,
         state,
@@ -252,6 +256,7 @@ def rendition_of(row: Any) -> Rendition:
         None if output is None else OutputRecord.model_validate_json(output),
         made,
         first,
+        why,
     )
 
 
@@ -274,8 +279,9 @@ def rendition_row(rendition: Rendition) -> tuple[Any, ...]:
         rendition.plan,
         rendition.settings,
         int(rendition.asked),
-        rendition.reason,
+        str(rendition.reason),
         None if rendition.output is None else rendition.output.model_dump_json(),
         rendition.made,
         rendition.first,
+        rendition.why,
     )

@@ -13,7 +13,7 @@ from autoprep.job.stages import set_aside
 from autoprep.ledger import Job, Ledger, SeenFile
 from autoprep.logs import plain
 from autoprep.service.inbox import Found, SettledFile, Settling, read_settled
-from autoprep.service.places import reserve
+from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.settings import Settings
@@ -104,7 +104,7 @@ class Arrivals:
 
     def _places(self, shown: str) -> dict[str, Path]:
         facts, _ = facts_for(self.settings, shown)
-        names = [name for name in self.settings.destinations if name in sent_to(self.settings, facts)]
+        names = plainly_named(self.settings, sent_to(self.settings, facts))
         return reserve(self.settings, shown, facts, names, self._ledger.is_taken, self._ledger.stems)
 
     def _same_photo(self, job: Job, file: SettledFile, shown: str, digest: str) -> None:

@@ -24,6 +24,7 @@ _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
 _ABSENT_WAIT_S = 15.0  # a queued photo that is not there is looked for so often
 _FAULT_WAIT_S = 300.0
 _NO_ROOM_WAIT_S = 30.0
+_IN_TURN_S = 20.0  # so long a result with a new number waits for those of photos that came before
 _AT_ONCE_S = 0.5  # so long is worked out what follows, before it is looked what else is due
 
 
@@ -43,6 +44,8 @@ class Desk:
         self._hands.clear_questions(())
         self._todo: dict[str, Measure | Render] = {}
         self._running: dict[str, JobOrder] = {}
+        self._unnumbered: dict[str, frozenset[str]] = {}  # job -> destinations in which it gets a number yet
+        self._waiting: dict[str, tuple[Finished, float]] = {}  # results that wait for their turn, and since when
         self._stumbling: dict[str, float] = {}
         self.full = False
         self._taken = False
@@ -56,6 +59,7 @@ class Desk:
     def all_anew(self) -> None:
         """What follows is worked out for all photos again, from the ledger."""
         self._running = {job: order for job, order in self._running.items() if job in self._pool.running}
+        self._waiting.clear()
         self._knowledge.all_anew()
 
     def arrived(self, record: JobRecord) -> None:
@@ -155,6 +159,7 @@ class Desk:
         self._log.info("started", job=step.job, photo=view.shown, why=step.why)
         self._todo.pop(step.job, None)
         self._running[step.job] = order
+        self._unnumbered[step.job] = self._hands.open_numbers(order)
         self._pool.submit(step.job, order)
 
     def make_room(self) -> None:
@@ -203,12 +208,29 @@ class Desk:
             if isinstance(message, Staged):
                 self._log.info("stage", job=message.job, stage=message.stage, seconds=message.seconds, **message.facts)
             elif isinstance(message, Finished):
-                deliver = partial(self._deliver, message)
-                if not self.guarded(message.result.record.photo, deliver):
-                    self._running.pop(message.job, None)
-                    self._again(message.job, _FAULT_WAIT_S)
+                self._waiting[message.job] = message, time.monotonic()
             else:
                 self._failed(message)
+        self._deliver_in_turn()
+
+    def _deliver_in_turn(self, *, all_now: bool = False) -> None:
+        """Deliver what was made, oldest photo first; all_now: whether or not it is its turn."""
+        for job in sorted(self._waiting, key=lambda job: self._knowledge.view(job).number):
+            message, since = self._waiting[job]
+            if not all_now and time.monotonic() - since < _IN_TURN_S and self._is_behind(job):
+                continue
+            del self._waiting[job]
+            if not self.guarded(message.result.record.photo, partial(self._deliver, message)):
+                self._running.pop(job, None)
+                self._again(job, _FAULT_WAIT_S)
+
+    def _is_behind(self, job: str) -> bool:
+        """Whether a photo that came before is on its way to a number in the same destination: it has that first."""
+        number, open_here = self._knowledge.view(job).number, self._unnumbered.get(job, frozenset())
+        return any(
+            self._knowledge.view(other).number < number and self._unnumbered.get(other, frozenset()) & open_here
+            for other in self._running
+        )
 
     def _deliver(self, message: Finished) -> None:
         order = self._running[message.job]
@@ -299,6 +321,7 @@ class Desk:
 
     def give_back(self) -> None:
         """Jobs that are still running wait again; what a worker makes of them now is lost."""
+        self._deliver_in_turn(all_now=True)
         for job in self._pool.running:
             view = self._ledger.view(job)
             if view is not None and view.state == "running":

@@ -1,20 +1,21 @@
 """What takes the steps: orders for the workers, what they made into place, and the ledger told in one transaction."""
 
 import contextlib
-from collections.abc import Callable, Container, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts
+from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts, kind_of
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.job.takes import Look, look_of, same_work
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
 from autoprep.logs import plain
 from autoprep.service.depends import plan_digest, settings_digest, told
-from autoprep.service.keeping import bring_back, is_ours, next_free, take_out, under_another_name
-from autoprep.service.places import counted, places_for
+from autoprep.service.keeping import bring_back, keep_aside, take_out
+from autoprep.service.naming import beside_foreign_files, named, unnumbered
+from autoprep.service.places import counted, handed_over, places_for
 from autoprep.service.questions import clear
 from autoprep.service.rule import (
     OF_THE_WORK,
@@ -26,12 +27,14 @@ from autoprep.service.rule import (
     Withdraw,
     is_shown,
     of_the_work,
+    staying,
     used,
     wanted,
     words_only,
 )
 from autoprep.service.said import sent_to, usual
 from autoprep.service.takes import compare, merit
+from autoprep.told.explanations import NO_PLAN, OTHER_TAKE
 from autoprep.wishes.notes import reference_shots
 from autoprep.wishes.settings import Settings
 
@@ -52,7 +55,10 @@ class Hands:
     # --- orders ---------------------------------------------------------------------------------------------
 
     def order(self, step: Measure | Render, known: Known, data: bytes, takes: Sequence[Known] = ()) -> JobOrder:
-        """The order for a step; the names of its files are kept from now on. takes: all photos of the work."""
+        """The order for a step; the names of its files are kept from now on, but for numbers that are still open.
+
+        takes: all photos of the work.
+        """
         job = self._ledger.get(known.view.job)
         assert job is not None
         names = list(step.destinations) if isinstance(step, Render) else self._measured_for(known)
@@ -60,7 +66,11 @@ class Hands:
         self._clear_orphans(known)
         others = [take for take in takes if take.view.job != job.job]
         places = places_for(self.settings, self._ledger, known, names, others, may_ask=asks)
-        self._ledger.reserve(job.job, places, [take.view.job for take in others])
+        open_places = {
+            name: places[name] for name in unnumbered(self.settings, self._ledger, known.view.job, known.made, places)
+        }
+        kept = {name: place for name, place in places.items() if name not in open_places}
+        self._ledger.reserve(job.job, kept, [take.view.job for take in others])
         look = places.pop(LOOK, self.settings.folders.needs_a_look / job.job)
         proof = self.settings.folders.records / "proof" / job.job
         base = JobOrder(job.job, job.shown, job.sha256, data, self.settings, places, look, proof, known.said)
@@ -69,9 +79,17 @@ class Hands:
             return AgainOrder(**vars(base), earlier=job.record)
         base = replace(base, references=tuple(reference_shots(self.settings.folders.inbox, job.shown)))
         base = _refused(base, step, job)
-        base = replace(base, before=self._looks(names)) if not job.work else base
+        base = replace(base, before=self._looks()) if not job.work else base
         outline, chosen = _outline(step, job, known.said)
         return base if outline is None else OutlinedOrder(**vars(base), outline=outline, chosen=chosen)
+
+    def open_numbers(self, order: JobOrder) -> frozenset[str]:
+        """The destinations in which the files of an order get their number when they are there, and not before.
+
+        A photo that turns out to be a take of another has none of its own, so nothing is left out.
+        """
+        made = self._ledger.renditions(order.job)
+        return unnumbered(self.settings, self._ledger, order.job, made, order.places)
 
     def _measured_for(self, known: Known) -> list[str]:
         """The destinations of a photo that is looked at; one that is on hold learns here why it has none."""
@@ -108,23 +126,30 @@ class Hands:
         best = used(take.view for take in takes)
         # What is said beside other takes reaches this one now that it is known for one: it is made again by that.
         told = of_the_work(order.facts, [take.said for take in takes[1:]]) == order.facts
-        # And a new take by the number that the work has: it was not known for one when it got its own.
-        told &= bool(job.work) or not takes[1:] or not self._numbered(order.places)
         shown = record.outcome in ("ready", "alternate") and is_shown(known, best) and told
         rows = _rows(self.settings, order, record, fields.get("plan", job.plan), asked, before) if shown else {}
-        self._ledger.reserve(job.job, {name: row.path for name, row in rows.items() if row.path is not None})
-        rows, parts = self._beside_foreign_files(job, rows, result.parts, before)
+        handed = handed_over(known, takes[1:]) if shown else {}
+        rows, parts = named(self.settings, self._ledger, job, known, takes[1:], rows, result.parts)
+        rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)
         self._ledger.announce(job.job, {name: row.output.sha256 for name, row in rows.items() if row.output})
+        for row in rows.values():
+            if row.path in handed:
+                boundary("keep aside")
+                keep_aside(self.settings, *handed[row.path])
         self._publish(parts, order, shown)
         for name, row in rows.items():
             old = before.get(name)
             if old is not None and old.state == "in place" and (old.path != row.path or row.state != "in place"):
                 take_out(self.settings, job.job, old)
         self._note_freed([*before.items(), *((name, made) for take in takes[1:] for name, made in take.made.items())])
+        if record.plan is None:
+            rows = self._taken_out(known, tuple(before), NO_PLAN)
         known = replace(known, made={**before, **rows})
         change = self._change(known, best, record, rows, fields)
-        losers = [self._stood_back(take, best, record) for take in takes[1:]]
-        self._write([change, *(loser for loser in losers if loser is not None)])
+        change = replace(change, lends=record.plan is None and any(t.view.job != job.job for t in takes_of(job.work)))
+        takes = [known, *takes[1:]]
+        losers = [self._stood_back(take, best, record, takes) for take in takes[1:]]
+        self._write([*(loser for loser in losers if loser is not None), change])  # names are free, then taken
         return change.record
 
     def clear_questions(self, running: Container[str]) -> None:
@@ -162,39 +187,14 @@ class Hands:
                 return other.work
         return record.job
 
-    def _looks(self, names: Iterable[str]) -> tuple[Look, ...]:
-        """What came before a new photo that is made for these destinations, so that it may be known for a take."""
+    def _looks(self) -> tuple[Look, ...]:
+        """What came before a new photo, so that it may be known for a take."""
         if self.settings.correction.takes != "best":
             return ()
-        numbered = self._numbered(names)
         return tuple(
-            Look(take.likeness, take.ratio, take.taken_at, numbered or _says(take.said))
+            Look(take.likeness, take.ratio, take.taken_at, _says(take.said))
             for take in self._ledger.recent_takes(_LOOKED_AT)
         )
-
-    def _numbered(self, names: Iterable[str]) -> bool:
-        return any(counted(self.settings, name) for name in names)
-
-    def _beside_foreign_files(
-        self, job: Job, rows: dict[str, Rendition], parts: list[tuple[Path, Path]], before: Mapping[str, Rendition]
-    ) -> tuple[dict[str, Rendition], list[tuple[Path, Path]]]:
-        """The same with other names where a file lies that is not, or no longer, ours."""
-        coming, moved = self._ledger.coming(job.job), dict[Path, Path]()
-        for name, row in rows.items():
-            if row.path is None or row.output is None or not row.path.exists():
-                continue
-            old = before.get(name)
-            known = [row.output.sha256, *coming.get(name, (None, ()))[1]]
-            known += [old.output.sha256] if old and old.output and old.path == row.path else []
-            if not is_ours(row.path, *known):
-                place = next_free(row.path, self._ledger)
-                moved[row.path] = place
-                output = under_another_name(row.output, place, self.settings.studio)
-                rows = {**rows, name: replace(row, path=place, output=output)}
-        fresh = {name: row.path for name, row in rows.items() if row.path in moved.values() and row.path is not None}
-        if fresh:
-            self._ledger.reserve(job.job, fresh)
-        return rows, [(part, moved.get(final, final)) for part, final in parts]
 
     def _publish(self, parts: list[tuple[Path, Path]], order: JobOrder, shown: bool) -> None:
         finals = set(order.places.values())
@@ -206,15 +206,17 @@ class Hands:
             boundary("publish")
             publish(part, final)
 
-    def _stood_back(self, take: Known, best: str, newest: JobRecord) -> Change | None:
-        """What becomes of an earlier take when another is used: None where nothing does."""
+    def _stood_back(self, take: Known, best: str, newest: JobRecord, takes: Sequence[Known]) -> Change | None:
+        """What becomes of an earlier take when another is used: None where nothing does (yet)."""
         view = take.view
         if view.outcome not in ("ready", "alternate") or is_shown(take, best):
             return None
-        record = self._record(view.job)
-        if record.take_of == best:
+        if staying(take, takes, tuple(self.settings.destinations)):
             return None
-        rows = self._taken_out(take, tuple(take.made), "another take of the same work is used")
+        record = self._record(view.job)
+        if record.take_of == best and not any(made.state == "in place" for made in take.made.values()):
+            return None
+        rows = self._taken_out(take, tuple(take.made), OTHER_TAKE)
         return self._change(replace(take, made={**take.made, **rows}), best, record, rows, {}, newest)
 
     # --- steps without a worker -----------------------------------------------------------------------------
@@ -226,7 +228,7 @@ class Hands:
         if isinstance(step, Withdraw):
             rows = self._taken_out(known, step.destinations, step.why)
         elif isinstance(step, Restore):
-            rows = self._brought_back(known, step.destinations)
+            rows = self._brought_back(known, step.destinations, [take.view.job for take in takes])
         self._note_freed(rows.items())
         known = replace(known, made={**known.made, **rows})
         change = self._change(known, best, self._record(job), rows, {})
@@ -243,19 +245,21 @@ class Hands:
             if made.state == "in place":
                 boundary("withdraw")
                 away = take_out(self.settings, known.view.job, made)
-                rows[name] = replace(made, state="withdrawn" if away else "picked up", reason=why)
+                rows[name] = replace(made, state="withdrawn" if away else "picked up", reason=why, why=kind_of(why))
         return rows
 
-    def _brought_back(self, known: Known, names: tuple[str, ...]) -> dict[str, Rendition]:
+    def _brought_back(self, known: Known, names: tuple[str, ...], takes: Collection[str]) -> dict[str, Rendition]:
         rows = {}
         for name in names:
             boundary("restore")
-            back = bring_back(self.settings, known.view.job, known.made[name], self._ledger)
+            back = bring_back(self.settings, known.view.job, known.made[name], self._ledger, takes)
+            if back is not None and back.path is not None:
+                self._ledger.reserve(known.view.job, {name: back.path}, takes)
             # Where somebody has emptied the folder of withdrawn files, there is none of this plan: it is made again.
             lost = replace(known.made[name], plan="")
-            if lost.path is not None and self._ledger.is_taken(lost.path, (known.view.job,)):
+            if lost.path is not None and self._ledger.is_taken(lost.path, (known.view.job, *takes)):
                 lost = replace(lost, path=None, output=None)  # a better take has the name now
-            rows[name] = replace(back or lost, state="in place", reason="")
+            rows[name] = replace(back or lost, state="in place", reason="", why="")
         return rows
 
     def finish(self, record: JobRecord) -> None:
@@ -366,7 +370,9 @@ def _rows(
         if name in outputs:
             rows[name] = replace(base, output=outputs[name])
         elif name in record.held:
-            rows[name] = replace(base, state="held", path=None, reason=record.held[name])
+            rows[name] = replace(
+                base, state="held", path=None, reason=record.held[name], why=record.held_kinds.get(name, "")
+            )
         elif name in record.failed:
             rows[name] = replace(base, state="failed", path=None, reason=record.failed[name])
     return rows
@@ -378,12 +384,16 @@ def _with_renditions(
     """The record with the files and the reasons that the ledger has of each destination."""
     rank = {name: index for index, name in enumerate(order)}
     rows = sorted(made.values(), key=lambda row: rank.get(row.destination, len(rank)))
+    # What waited, or failed, where the work is sent no more is no news; on hold it is sent nowhere, and all waits.
+    rows = [row for row in rows if not goal or row.destination in goal or row.state not in ("held", "failed")]
     given = [row for row in rows if row.state == "in place" or (row.state == "picked up" and row.destination in goal)]
     outputs = [row.output for row in given if row.output is not None]
     alternate = record.outcome == "alternate"
-    waits = {row.destination: row.reason for row in rows if row.state in ("held", "withdrawn", "picked up")}
-    held = {name: reason for name, reason in waits.items() if name not in {o.destination for o in outputs}}
+    waits = [row for row in rows if row.state in ("held", "withdrawn", "picked up")]
+    waits = [row for row in waits if not alternate and row.destination not in {o.destination for o in outputs}]
     failed = {row.destination: row.reason for row in rows if row.state == "failed"}
-    return record.model_copy(
-        update={"outputs": tuple(outputs), "held": {} if alternate else held, "failed": {} if alternate else failed}
-    )
+    return record.model_copy(update={
+        "outputs": tuple(outputs), "failed": {} if alternate else failed,
+        "held": {row.destination: str(row.reason) for row in waits},
+        "held_kinds": {row.destination: row.why for row in waits if row.why},
+    })  # fmt: skip

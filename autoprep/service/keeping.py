@@ -8,6 +8,7 @@ import contextlib
 import hashlib
 import os
 import shutil
+from collections.abc import Collection
 from pathlib import Path
 
 from autoprep.domain import OutputRecord
@@ -41,8 +42,31 @@ def take_out(settings: Settings, job: str, rendition: Rendition) -> bool:
     return is_ours(away, rendition.output.sha256)
 
 
-def bring_back(settings: Settings, job: str, rendition: Rendition, ledger: Ledger) -> Rendition | None:
-    """The withdrawn file in its place again, or beside what lies there now; None where it is lost."""
+def keep_aside(settings: Settings, job: str, rendition: Rendition) -> None:
+    """The file of ours that another will replace, also where withdrawn ones lie: it is never missing in between."""
+    if rendition.path is None or rendition.output is None or not is_ours(rendition.path, rendition.output.sha256):
+        return
+    away = withdrawn_place(settings, job, rendition)
+    away.parent.mkdir(parents=True, exist_ok=True)
+    part = away.with_name(f".autoprep-moved-{away.name[-60:]}.part")
+    part.unlink(missing_ok=True)
+    try:
+        os.link(rendition.path, part)
+    except OSError:  # another file system, or one without links
+        _copy(rendition.path, part)
+    part.replace(away)
+    part.unlink(missing_ok=True)  # where both were the same file, nothing was renamed
+    with contextlib.suppress(OSError):
+        sync_folder(away.parent)
+
+
+def bring_back(
+    settings: Settings, job: str, rendition: Rendition, ledger: Ledger, takes: Collection[str] = ()
+) -> Rendition | None:
+    """The withdrawn file in its place again, or beside what lies there now; None where it is lost.
+
+    takes: other photos of the work, which lend names that they have no file in place under.
+    """
     assert rendition.output is not None
     assert rendition.path is not None
     away, place, sha256 = withdrawn_place(settings, job, rendition), rendition.path, rendition.output.sha256
@@ -51,7 +75,7 @@ def bring_back(settings: Settings, job: str, rendition: Rendition, ledger: Ledge
     if not is_ours(away, sha256):
         return None
     output = rendition.output
-    if os.path.lexists(place) or ledger.is_taken(place, (job,)):
+    if os.path.lexists(place) or ledger.is_taken(place, (job, *takes)):
         place = next_free(place, ledger)
         output = under_another_name(output, place, settings.studio)
     _move(away, place)
@@ -70,8 +94,13 @@ def next_free(place: Path, ledger: Ledger) -> Path:
 def under_another_name(output: OutputRecord, place: Path, studio: Path) -> OutputRecord:
     """The output beside a file that is the artist's, and why."""
     note = f"{Path(output.path).name} was there already and was not made, or was changed, by someone else; it stays"
+    return at_place(output, place, studio).model_copy(update={"notes": (*output.notes, note)})
+
+
+def at_place(output: OutputRecord, place: Path, studio: Path) -> OutputRecord:
+    """The output as it lies there."""
     path = str(place.relative_to(studio) if place.is_relative_to(studio) else place)
-    return output.model_copy(update={"path": path, "notes": (*output.notes, note)})
+    return output.model_copy(update={"path": path})
 
 
 def sweep(settings: Settings, ledger: Ledger) -> int:
@@ -93,13 +122,19 @@ def _move(source: Path, target: Path) -> None:
     target.parent.mkdir(parents=True, exist_ok=True)
     try:
         source.replace(target)
+        source.unlink(missing_ok=True)  # where both were one file already (keep_aside), nothing was renamed
     except OSError:
         part = target.with_name(f".autoprep-moved-{target.name[-60:]}.part")
-        shutil.copyfile(source, part)
-        with part.open("rb+") as handle:
-            os.fsync(handle.fileno())
+        _copy(source, part)
         part.replace(target)
         source.unlink()
     for folder in {source.parent, target.parent}:
         with contextlib.suppress(OSError):
             sync_folder(folder)
+
+
+def _copy(source: Path, target: Path) -> None:
+    """Durably."""
+    shutil.copyfile(source, target)
+    with target.open("rb+") as handle:
+        os.fsync(handle.fileno())

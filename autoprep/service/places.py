@@ -1,6 +1,7 @@
 """Where finished files go: the name that a work has in each destination, kept while the work is called the same."""
 
 import contextlib
+import os
 import re
 from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from pathlib import Path, PurePosixPath
@@ -10,7 +11,8 @@ from autoprep.files.encoders import ENCODERS
 from autoprep.files.storage import safe_stem
 from autoprep.ledger import LOOK, Ledger, Rendition
 from autoprep.service.depends import same_name
-from autoprep.service.rule import Known
+from autoprep.service.keeping import is_ours
+from autoprep.service.rule import Known, is_shown, used
 from autoprep.wishes.names import counts, file_stem, number_in, opening, shortened
 from autoprep.wishes.settings import Settings
 
@@ -26,7 +28,8 @@ def places_for(
 
     A file that is still called the same stays where it is; a name that was kept for it before is used; else a free
     name is chosen, and kept. takes: other photos of the work, whose names are free for this one where their files are
-    no longer in place: a better take has the number and the name of the one that it replaces.
+    no longer in place, or leave it when this one's are there: a better take has the number and the name of the one
+    that it replaces.
     """
     job, shown = known.view.job, known.view.shown
     coming, kept, fresh = ledger.coming(job), dict[str, Path](), list[str]()
@@ -50,29 +53,53 @@ def places_for(
     if may_ask and LOOK in coming:
         kept[LOOK] = coming[LOOK][0]
     asks = may_ask and LOOK not in coming
+    handed = handed_over(known, takes)
     own = {
         made.path for made in known.made.values() if made.state == "in place" and counted(settings, made.destination)
-    }
+    } | handed.keys()
     chosen = {} if not fresh and not asks else reserve(
         settings, shown, known.said, fresh, lambda place: ledger.is_taken(place, ours), ledger.stems, may_ask=asks,
-        before={**lent(takes), **{name: made for name, made in known.made.items() if made.path is not None}}, own=own,
+        before={**lent(takes, handed), **{name: made for name, made in known.made.items() if made.path is not None}},
+        own=own,
     )  # fmt: skip
     return {name: place for name, place in {**kept, **chosen}.items() if name in names or name == LOOK}
 
 
-def lent(takes: Iterable[Known]) -> dict[str, Rendition]:
-    """What other takes of a work have had in the destinations and have no longer: its names may be used again."""
+def lent(takes: Iterable[Known], handed: Container[Path] = ()) -> dict[str, Rendition]:
+    """What other takes of a work have had in the destinations and have no longer, or hand over: its names are free."""
     found: dict[str, Rendition] = {}
     for take in takes:
         for name, made in take.made.items():
-            if made.path is not None and made.state != "in place":
+            if made.path is not None and (made.state != "in place" or made.path in handed):
                 found.setdefault(name, made)
+    return found
+
+
+def handed_over(known: Known, takes: Iterable[Known]) -> dict[Path, tuple[str, Rendition]]:
+    """The files of other takes that this one, if it is the best, replaces when its own are there: path -> (job, file).
+
+    One that the artist has changed stays as it is, and so does its name.
+    """
+    takes = list(takes)
+    best = used(take.view for take in (known, *takes))
+    found: dict[Path, tuple[str, Rendition]] = {}
+    for take in takes if known.view.job == best else ():
+        for made in take.made.values() if not is_shown(take, best) else ():
+            if made.state != "in place" or made.path is None or made.output is None:
+                continue
+            if is_ours(made.path, made.output.sha256) or not os.path.lexists(made.path):
+                found[made.path] = (take.view.job, made)
     return found
 
 
 def counted(settings: Settings, name: str) -> bool:
     """Whether a destination numbers its files."""
     return name in settings.destinations and counts(settings.destinations[name])
+
+
+def plainly_named(settings: Settings, names: Container[str]) -> list[str]:
+    """Those of these destinations that have no numbers: names can be kept there before anything is known of a work."""
+    return [name for name in settings.destinations if name in names and not counted(settings, name)]
 
 
 def misplaced(settings: Settings, ledger: Ledger, known: Known) -> frozenset[str]:
@@ -115,11 +142,11 @@ def reserve(
     destinations that number their files go on counting instead, or take the place that the artist gives the work.
     reserved names the stems that a destination has
     given already; before: what the work has in the destinations now, whose numbers it keeps; own: where files of it
-    lie now, which it may keep.
+    lie now, which it may keep, or those that it replaces.
     """
 
     def taken(place: Path) -> bool:
-        return is_taken(place) or _exists(place)
+        return place not in own and (is_taken(place) or _exists(place))
 
     places: dict[str, Path] = {}
     for name in names:
@@ -129,7 +156,7 @@ def reserve(
             had = _number_of(settings, name, shown, facts, stem) if stem else None
             number = facts.order or had or _next_number(settings, name, shown, facts, reserved(name))
             numbered = (_place(settings, name, shown, facts, n, "") for n in range(number, 100_000))
-            places[name] = next(place for place in numbered if place in own or not taken(place))
+            places[name] = next(place for place in numbered if not taken(place))
     plain = [name for name in names if name not in places]
     for number in range(1, 100_000):
         ending = "" if number == 1 else f"-{number}"

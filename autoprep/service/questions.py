@@ -3,6 +3,7 @@
 import contextlib
 import os
 import time
+from collections import deque
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -14,6 +15,7 @@ NONE = -1
 
 _SHARE = 2000  # looking for answers takes at most one part in so many of the time: many open questions cost nothing
 _MOST_WAIT_S, _FREE_S = 15.0, 0.0005
+_TAKEN_BY = 3  # what a look costs is told by the quickest of so many
 _FRESH_S = 2.0  # a folder that changed so lately may change again within the same tick of its clock
 
 
@@ -29,6 +31,7 @@ class Questions:
         self._looked: dict[str, int] = {}
         self._pending: dict[str, tuple[int, float]] = {}
         self._next = -1e9
+        self._took: deque[float] = deque(maxlen=_TAKEN_BY)
 
     def note(self, question: OpenQuestion) -> None:
         """Keep a question in mind."""
@@ -45,14 +48,15 @@ class Questions:
     def answers(self) -> Iterator[tuple[str, int]]:
         """(job, choice, counted from 0, or NONE) of each question that was answered since it was told last.
 
-        A folder that was moved away is no answer. A folder that has not changed is not looked into. The longer a look
-        takes, the longer until the next, unless an answer is on its way.
+        A folder that was moved away is no answer. A folder that has not changed is not looked into. The longer looks
+        take, the longer until the next, unless an answer is on its way; one that a busy machine held up is no measure.
         """
         if self._clock() < self._next and not self._pending:
             return
         began = self._clock()
         found = list(self._look())
-        took = self._clock() - began
+        self._took.append(self._clock() - began)
+        took = min(self._took) if len(self._took) == _TAKEN_BY else 0.0
         self._next = self._clock() + (min(_MOST_WAIT_S, _SHARE * took) if took > _FREE_S else 0.0)
         yield from found
 

@@ -170,16 +170,20 @@ def _renditions(settings: Settings, record: JobRecord) -> Iterator[Rendition]:
         if folder.name in seen or file is None:
             continue
         seen.add(folder.name)
-        reason = record.held.get(folder.name, OTHER_TAKE if record.outcome == "alternate" else HOLD)
+        usual_reason = OTHER_TAKE if record.outcome == "alternate" else HOLD
+        reason = record.held.get(folder.name, usual_reason)
+        why = record.held_kinds.get(folder.name, "") or (usual_reason.kind if reason == usual_reason else "")
         final = settings.folders.ready / folder.name / file.name
         words = _words(settings, record, folder.name, held=False)
         output = _output(settings, folder.name, file, final)
-        yield Rendition(folder.name, "withdrawn", final, words, plan, reason=reason, output=output)
+        yield Rendition(folder.name, "withdrawn", final, words, plan, reason=reason, output=output, why=why)
     for state, reasons in (("held", record.held), ("failed", record.failed)):
         for name, reason in reasons.items():
             if name not in seen:
                 seen.add(name)
-                yield Rendition(name, state, None, _words(settings, record, name), plan, reason=reason)  # type: ignore[arg-type]
+                why = record.held_kinds.get(name, "") if state == "held" else ""
+                words = _words(settings, record, name)
+                yield Rendition(name, state, None, words, plan, reason=reason, why=why)  # type: ignore[arg-type]
 
 
 def _words(settings: Settings, record: JobRecord, name: str, *, held: bool | None = None) -> dict[str, object]:

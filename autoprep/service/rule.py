@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from typing import Any
 
-from autoprep.domain import Outline, WorkFacts
+from autoprep.domain import Outline, Reason, WorkFacts
 from autoprep.ledger import Rendition, View
 from autoprep.told.explanations import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE
 from autoprep.wishes.blind import names_artist
@@ -140,15 +140,20 @@ def is_shown(known: Known, best: str) -> bool:
 
 def wanted(known: Known, best: str, destinations: Sequence[str]) -> tuple[str, ...]:
     """The destinations that should have a file of this photo, in the order of the settings."""
+    return _sent(known, destinations) if is_shown(known, best) else ()
+
+
+def _sent(known: Known, destinations: Sequence[str]) -> tuple[str, ...]:
+    """The destinations that would have a file of this photo if it were the take that is used."""
     view = known.view
-    if not view.plan or view.outcome not in ("ready", "alternate") or known.said.hold or not is_shown(known, best):
+    if not view.plan or view.outcome not in ("ready", "alternate") or known.said.hold:
         return ()
     asked = {name for name, made in known.made.items() if made.asked}
     sent = {*(known.said.destinations or view.usual), *known.said.also, *asked, *known.redo}
     return tuple(name for name in destinations if name in sent)
 
 
-def why_not(known: Known, best: str) -> str:
+def why_not(known: Known, best: str) -> Reason:
     """Why a destination has no file of this photo."""
     if not known.view.plan:
         return NO_PLAN
@@ -158,22 +163,38 @@ def why_not(known: Known, best: str) -> str:
 
 
 def steps(work: Sequence[Known], destinations: Sequence[str]) -> list[Step]:
-    """What is to be done for all photos of one work; destinations: those of the settings, in their order."""
+    """What is to be done for all photos of one work; destinations: those of the settings, in their order.
+
+    Files leave before others come back, so that names are free for these.
+    """
     best = used(known.view for known in work)
     found: list[Step] = []
     for known in sorted(work, key=lambda known: known.view.number):
-        found += _steps(known, best, destinations)
-    return found
+        found += _steps(known, best, destinations, staying(known, work, destinations))
+    return sorted(found, key=lambda step: not isinstance(step, Withdraw))
 
 
-def _steps(known: Known, best: str, destinations: Sequence[str]) -> list[Step]:
+def staying(known: Known, work: Iterable[Known], destinations: Sequence[str]) -> frozenset[str]:
+    """Where the files of a take that is no longer the best stay in place: until those of the better take are there.
+
+    They stay too where these can't be made yet, because its photo is away.
+    """
+    best = used(take.view for take in work)
+    better = next((take for take in work if take.view.job == best), None)
+    if better is None or is_shown(known, best):
+        return frozenset()
+    coming = [name for name in wanted(better, best, destinations) if _stale(better, name)]
+    return frozenset(name for name in coming if name in _sent(known, destinations))
+
+
+def _steps(known: Known, best: str, destinations: Sequence[str], stay: frozenset[str]) -> list[Step]:
     view = known.view
     if view.state == "queued":
         return [Measure(view.job, "it is new")]
     if view.state != "done":
         return []
     goal = wanted(known, best, destinations)
-    found = _without(known, best, goal, destinations)
+    found = _without(known, best, (*goal, *stay), destinations)
     anew = _measured_anew(known)
     if anew is not None and known.present:
         return [*found, anew]
@@ -186,7 +207,7 @@ def _steps(known: Known, best: str, destinations: Sequence[str]) -> list[Step]:
         found.append(Render(view.job, next(iter(stale.values())), tuple(stale)))
     elif known.redo:
         found.append(Tell(view.job, _no_redo(known)))
-    elif not found and _untold(known, best):  # any other step tells too
+    elif not found and not stay and _untold(known, best):  # any other step tells too
         found.append(Tell(view.job, "other words, or another name"))
     return found
 
@@ -229,7 +250,7 @@ def _measured_anew(known: Known) -> Measure | None:
 def _of_gone_tables(known: Known, destinations: Sequence[str]) -> list[str]:
     """Files that were held, of tables that are there no more: they come back as they were."""
     gone = [made for name, made in known.made.items() if name not in destinations and made.state == "withdrawn"]
-    return [made.destination for made in gone if made.reason.startswith(HOLD[:22])]
+    return [made.destination for made in gone if made.why == HOLD.kind]
 
 
 def _comes_back(known: Known, name: str) -> bool:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from autoprep.domain import CorrectionPlan, Declined, Photo
+from autoprep.domain import CorrectionPlan, Declined, JobRecord, Photo, Reason, Why, WorkFacts
 from autoprep.rendering.layout import torn_sides
 
 # Above this share of the work under glare, prints and submissions wait for a better photo.
@@ -31,47 +31,59 @@ def asked(reason: str) -> str:
     return f"Which outline is right? {reason[0].upper()}{reason[1:]}."
 
 
-def too_few_pixels(share: float, native: tuple[float, float]) -> str:
+def too_few_pixels(share: float, native: tuple[float, float]) -> Reason:
     """Why a destination waits for a larger photo; native: (width, height) of the work in photo pixels."""
-    return (
+    return Reason(
         f"the photo holds the work with {native[0]:.0f} x {native[1]:.0f} pixels, {share * 100:.0f} % of the size that "
-        "this destination wants; it waits for a photo from closer, or of more pixels"
+        "this destination wants; it waits for a photo from closer, or of more pixels",
+        "too few pixels",
     )
 
 
-def glare_hides(percent: float) -> str:
+def glare_hides(percent: float) -> Reason:
     """Why a destination waits for a photo without glare."""
-    return f"glare hides {percent:.1f} % of the work; this destination waits for a better photo"
+    return Reason(f"glare hides {percent:.1f} % of the work; this destination waits for a better photo", "glare")
 
 
-def names_the_artist(where: str) -> str:
+def names_the_artist(where: str) -> Reason:
     """Why a blind destination waits; where: which of the words it is."""
-    return f"the {where} holds the artist's name, and this destination is blind; say it without"
+    said = f"the {where} holds the artist's name, and this destination is blind; say it without"
+    return Reason(said, "names the artist")
 
 
 NO_DESTINATION = "no destination is called"
 """How the answer begins to a word that names no destination; a work that is sent there alone is held."""
 
 # Why a destination has no file of a work.
-HOLD = "the photo is on hold (by its folder, a note, a word, or because it was sent to a destination that is not known)"
-OTHER_TAKE = "another take of the same work is used"
-NO_SIZE = "the work's size is not known; say it, as in “size: 30 x 40 cm”, and it is printed at that size"
+HOLD = Reason("the photo is on hold (by its folder, a note or a word)", "on hold")
+OTHER_TAKE = Reason("another take of the same work is used", "another take")
+NO_SIZE = Reason(
+    "the work's size is not known; say it, as in “size: 30 x 40 cm”, and it is printed at that size", "size not known"
+)
 FLAT = "the picture is one flat tone, so nothing is on it; copy the file again"
-NO_PLAN = "the photo was looked at again, and is no finished work now"
-NOT_SENT = "the work is not sent here (any more)"
-
-_IN_A_WORD = (
-    (glare_hides(0)[:10], "glare"), (HOLD[:20], "on hold"), (NO_SIZE[:20], "its size is not known"),
-    (too_few_pixels(0, (0, 0))[:15], "too few pixels"), (OTHER_TAKE, "another take"), (NOT_SENT[:20], "not sent"),
-    (NO_PLAN[:20], "looked at again"),
-)  # fmt: skip
-_BLIND = names_the_artist("")[5:25]
+NO_PLAN = Reason("the photo was looked at again, and is no finished work now", "looked at again")
+NOT_SENT = Reason("the work is not sent here (any more)", "not sent")
 
 
-def in_a_word(reason: str) -> str:
-    """The shortest form of why a destination waits; the reason itself where it has none."""
-    short = next((word for start, word in _IN_A_WORD if reason.startswith(start)), reason)
-    return "it names the artist" if _BLIND in reason else short
+def sent_nowhere(said: WorkFacts) -> str:
+    """What is answered where a work is held because it was sent to no destination that there is; else empty."""
+    found = (line for line in said.unclear if line.startswith(NO_DESTINATION))
+    return next(found, "") if said.hold and not said.destinations else ""
+
+
+def not_given_out(record: JobRecord) -> dict[str, str]:
+    """Destinations without a file, and why, as it follows from what is said of the work now."""
+    nowhere = sent_nowhere(record.work)
+    held = [name for name, kind in record.held_kinds.items() if kind == HOLD.kind and name in record.held]
+    return {**record.not_given_out, **(dict.fromkeys(held, nowhere) if nowhere else {})}
+
+
+_IN_A_WORD: dict[Why, str] = {"size not known": "its size is not known", "names the artist": "it names the artist"}
+
+
+def in_a_word(kind: Why, reason: str) -> str:
+    """The shortest form of why a destination waits; the reason itself where it is of no kind that is known."""
+    return _IN_A_WORD.get(kind, kind) or reason
 
 
 _RATIO_WORDS = {

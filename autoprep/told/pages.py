@@ -8,6 +8,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from autoprep.domain import JobRecord, OutputRecord
+from autoprep.told.explanations import not_given_out
 from autoprep.told.web import page
 
 
@@ -199,7 +200,9 @@ def unclear(record: JobRecord) -> str:
 
 
 def _held(record: JobRecord) -> str:
-    rows = "".join(f"<li><b>{escape(name)}</b>: {escape(reason)}</li>" for name, reason in record.not_given_out.items())
+    rows = "".join(
+        f"<li><b>{escape(name)}</b>: {escape(reason)}</li>" for name, reason in not_given_out(record).items()
+    )
     return f'<p class="quiet">Not given out:</p><ul>{rows}</ul>' if rows else ""
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from autoprep.domain import JobRecord
 from autoprep.logs import plain
+from autoprep.told.explanations import not_given_out, sent_nowhere
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.settings import Settings, font_path
@@ -21,10 +22,11 @@ def print_summary(settings: Settings, records: list[JobRecord]) -> None:
     for record in records:
         if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate"):
             print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
-        for reason, names in _by_reason(record.not_given_out).items():
+        for reason, names in _by_reason(not_given_out(record)).items():
             print(f"  {record.photo}: {', '.join(names)} not given out: {plain(reason)}")
-        if record.work.unclear:
-            first, *more = record.work.unclear
+        unclear = [line for line in record.work.unclear if line != sent_nowhere(record.work)]  # that is said above
+        if unclear:
+            first, *more = unclear
             rest = f" (and {len(more)} more; `autoprep show` says them)" if more else ""
             print(f"  {record.photo}: about your words: {plain(first)}{rest}")
     if counts.get("ready"):
@@ -34,10 +36,10 @@ def print_summary(settings: Settings, records: list[JobRecord]) -> None:
     print(f"Proof page, open it in a browser:                {settings.folders.records / 'proof' / 'index.html'}")
 
 
-def _by_reason(not_given_out: Mapping[str, str]) -> dict[str, list[str]]:
+def _by_reason(reasons: Mapping[str, str]) -> dict[str, list[str]]:
     """Reason -> the destinations that have it."""
     found: dict[str, list[str]] = {}
-    for name, reason in not_given_out.items():
+    for name, reason in reasons.items():
         found.setdefault(reason, []).append(name)
     return found
 
@@ -88,8 +90,8 @@ def print_record(record: JobRecord, studio: Path | None = None) -> None:
     print(f"  {record.outcome}" + (f", {record.kind}" if record.kind else ""))
     for reason in record.reasons:
         print(f"  - {plain(reason)}")
-    for name, reason in record.not_given_out.items():
-        print(f"  not given out: {name}: {plain(reason)}")
+    for reason, names in _by_reason(not_given_out(record)).items():
+        print(f"  not given out: {', '.join(names)}: {plain(reason)}")
     for line in record.work.unclear:
         print(f"  about your words: {plain(line)}")
     for line in record.advice:

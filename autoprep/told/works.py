@@ -8,7 +8,7 @@ from typing import Any
 
 from autoprep.ledger import Sent, WorkRow
 from autoprep.metadata.statement import physical
-from autoprep.told.explanations import NO_DESTINATION, in_a_word
+from autoprep.told.explanations import in_a_word, sent_nowhere
 from autoprep.told.lists import Entry, caption, checklist, harmless
 from autoprep.wishes.destinations import Preset
 
@@ -34,22 +34,25 @@ def why_nowhere(row: WorkRow) -> str:
     if any(sent.state == "in place" for sent in row.sent):
         return ""
     if row.said.hold:
-        return _lost(row) or "on hold, as you said"
-    return "; ".join(_reasons(row.sent)) or "no destination takes it by itself; say “for: …”"
-
-
-def _lost(row: WorkRow) -> str:
-    """What is answered where a work is held because it was sent to no destination that there is; else empty."""
-    found = (line for line in row.said.unclear if line.startswith(NO_DESTINATION))
-    return "" if row.said.destinations else next(found, "")
+        return sent_nowhere(row.said) or "on hold, as you said"
+    return (
+        "; ".join(_reasons(sent for sent in row.sent if not _is_over(row, sent)))
+        or "no destination takes it by itself; say “for: …”"
+    )
 
 
 def held_by(row: WorkRow) -> str:
     """What holds a work back, in a word or two, for lists that have no room for more."""
     if row.said.hold:
-        return "no such destination" if _lost(row) else "on hold"
-    waiting = (in_a_word(sent.reason) for sent in row.sent if sent.state in ("held", "withdrawn", "picked up"))
+        return "no such destination" if sent_nowhere(row.said) else "on hold"
+    there = (sent for sent in row.sent if sent.state in ("held", "withdrawn", "picked up") and not _is_over(row, sent))
+    waiting = (in_a_word(sent.why, sent.reason) for sent in there)
     return ", ".join(dict.fromkeys(word for word in waiting if word))
+
+
+def _is_over(row: WorkRow, sent: Sent) -> bool:
+    """Whether a destination waited for a hold that has ended, and the work is not sent there any more."""
+    return sent.why == "on hold" and not row.said.hold
 
 
 # Of one destination, and of several.

@@ -94,6 +94,10 @@ def unquoted(text: str) -> str:
     return text
 
 
+def _with_article(word: str) -> str:
+    return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
+
+
 def read(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, Any]:
     """One line of a note as facts; what can't be used is told. called: the note's name in words."""
     text = ", ".join(str(v) for v in value) if isinstance(value, list) else " ".join(str(value).split())
@@ -103,7 +107,9 @@ def read(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, A
     if not found and text:
         near = difflib.get_close_matches(text.lower(), _WORDS.get(name, ()), 1, cutoff=0.5)
         nearest = f"; the nearest word is “{near[0]}”" if near else _EXAMPLES.get(name, "")
-        warnings.append(f"{called} gives a {name.replace('_', ' ')} that is not understood: {text}{nearest}")
+        warnings.append(
+            f"{called} gives {_with_article(name.replace('_', ' '))} that is not understood: {text}{nearest}"
+        )
         if name == "hold":  # said in words that are not known: better held than given out
             return {"hold": True}
     return found

@@ -33,7 +33,11 @@ def expected(*numbers: int, **said: object) -> Expected:
 def last_look(studio: Studio, works: tuple[Expected, ...], questions: tuple[str, ...]) -> None:
     """The last steps: nothing is done any more, all is compared."""
     looks = (
-        ("the works list, line by line", "all works, nothing else", lambda: _works(studio, works)),
+        (
+            "the works list, line by line",
+            "all works, and what is asked",
+            lambda: listed(studio.rows(), works, questions),
+        ),
         ("works --json", "says the same as the CSV", lambda: _json(studio)),
         ("the inbox", "no photo was changed", lambda: _inbox(studio)),
         ("questions", "only those that are meant", lambda: _questions(studio, questions)),
@@ -46,15 +50,18 @@ def last_look(studio: Studio, works: tuple[Expected, ...], questions: tuple[str,
         studio.step(15, did, wanted, lambda: None, look)
 
 
-def _works(studio: Studio, works: tuple[Expected, ...]) -> str:
-    rows = studio.rows()
-    wrong = []
+def listed(rows: dict[str, dict[str, str]], works: tuple[Expected, ...], questions: tuple[str, ...]) -> str:
+    """What is wrong with the list of all works: each stands in it once, and each photo that asks says that it does."""
+    rows, wrong = dict(rows), []
     for work in works:
         found = [photo for photo in work.photos if photo in rows]
         if len(found) != 1:
             wrong.append(f"{work.title or work.photos[0]} is listed {len(found)} times")
             continue
         wrong += differences(work, rows.pop(found[0]))
+    for photo in questions:
+        said = rows.pop(photo, {}).get("nowhere because", "nothing")
+        wrong += [] if "waits for your answer" in said else [f"{photo} asks, and the list says {said!r}"]
     return "; ".join(wrong + [f"{photo} is listed, and is not known" for photo in rows])
 
 

@@ -3,7 +3,7 @@
 from collections import Counter
 
 from tests.lab.fortnight_cast import EXPECTED, FRAMES, MEANT_QUESTIONS
-from tests.lab.fortnight_end import differences, expected
+from tests.lab.fortnight_end import differences, expected, listed
 from tests.lab.fortnight_studio import Step, table
 
 _ROW = {
@@ -33,3 +33,11 @@ def test_the_table_tells_what_was_not_as_expected() -> None:
     said = table([Step(1, "a", "b", "", 2.0), Step(2, "c", "d", "x | y\nz", 3.0)])
     assert "| 2 | c | d | x / y z | NOT OK | 3 |" in said
     assert said.endswith("1 of 2 ok\n")
+
+
+def test_the_list_of_works_holds_what_is_asked_and_nothing_else() -> None:
+    asks = {"nowhere because": "a question waits for your answer"}
+    assert listed({"IMG_1.jpg": asks}, (), ("IMG_1.jpg",)) == ""
+    assert listed({}, (), ("IMG_1.jpg",)) == "IMG_1.jpg asks, and the list says 'nothing'"
+    assert listed({"IMG_1.jpg": {"nowhere because": ""}}, (), ("IMG_1.jpg",)) == "IMG_1.jpg asks, and the list says ''"
+    assert listed({"IMG_1.jpg": asks, "IMG_2.jpg": asks}, (), ("IMG_1.jpg",)) == "IMG_2.jpg is listed, and is not known"

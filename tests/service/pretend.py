@@ -31,6 +31,7 @@ from autoprep.domain import (
     PhotoFacts,
     Sharpening,
     Tone,
+    kind_of,
 )
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import write_part
@@ -122,11 +123,12 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
     assert record.plan is not None
     parts, outputs = [], list(record.outputs)
     held = {k: v for k, v in record.held.items() if k not in order.places}
+    kinds = {k: v for k, v in record.held_kinds.items() if k in held}
     for name, place in order.places.items():
         preset = order.settings.destinations[name]
         reason = why_held(order, preset, record.measures)
         if reason:
-            held[name] = reason
+            held[name], kinds[name] = str(reason), kind_of(reason)
             continue
         delivery = Delivery(order.job, order.settings, Planned(Photo(b"", _PHOTO), record.plan), order.facts)  # type: ignore[arg-type]
         words = {field: value for field, value, _ in statement_for(delivery, preset).fields()}
@@ -137,7 +139,7 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
             destination=name, path=str(place.relative_to(order.settings.studio)), width_px=9, height_px=6,
             bytes=len(data), sha256=hashlib.sha256(data).hexdigest(),
         ))  # fmt: skip
-    return JobResult(record.model_copy(update={"outputs": tuple(outputs), "held": held}), parts)
+    return JobResult(record.model_copy(update={"outputs": tuple(outputs), "held": held, "held_kinds": kinds}), parts)
 
 
 class InlinePool:
@@ -236,7 +238,7 @@ class Studio:
         engine = Engine(self.settings, open_log(self.settings.folders.records, None), follow=False)
         try:
             for _ in range(400):
-                engine._next_scan = engine._next_page = 0.0
+                self.at_once(engine)
                 engine.step(0.0)
                 if engine.idle:
                     break
@@ -247,6 +249,12 @@ class Studio:
             raise
         engine.stop()
         return self.records()
+
+    @staticmethod
+    def at_once(engine: Engine) -> None:
+        """All looks are due now: after one that was slow, on a busy machine, the next ones would wait for seconds."""
+        engine._next_scan = engine._next_page = 0.0
+        engine._desk._knowledge._questions._next = 0.0
 
     @staticmethod
     def cut_off(engine: Engine) -> None:

@@ -516,7 +516,7 @@ def test_an_answer_is_used_once(wren: Studio) -> None:
 
     def rest() -> str:
         for _ in range(30):
-            engine._next_scan = 0.0
+            wren.at_once(engine)
             engine.step(0.0)
         record = engine.ledger.jobs()[0].record
         assert record is not None
@@ -685,3 +685,16 @@ def test_words_that_were_taken_over_go_when_they_are_taken_back(wren: Studio) ->
     wren.put("b.txt", "price: 30")
     record = wren.run()["b.jpg"]
     assert (record.work.price, record.work.medium) == ("30", "")
+
+
+def test_a_typo_in_where_a_work_goes_leaves_nothing_behind_when_it_is_mended(wren: Studio) -> None:
+    """Sent nowhere it waits everywhere; sent somewhere it waits nowhere else any more."""
+    wren.put("Reeds.txt", "for: prnit-shop")
+    wren.put("Reeds.jpg", photo(1))
+    assert set(wren.run()["Reeds.jpg"].held) == {"square", "site", "blind"}
+    wren.put("Reeds.txt", "for: print")
+    record = wren.run()["Reeds.jpg"]
+    assert (record.held, record.held_kinds) == ({}, {})
+    assert [out.destination for out in record.outputs] == ["print"]
+    wren.put("Reeds.txt", "for: print\nhold: yes")
+    assert set(wren.run()["Reeds.jpg"].held) == {"square", "site", "blind", "print"}

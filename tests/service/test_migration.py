@@ -61,7 +61,9 @@ def test_what_was_known_is_known(old: Settings) -> None:
     made = ledger.renditions(used.job)
     assert {name: row.state for name, row in made.items()} == {"square": "in place", "site": "in place"}
     assert made["site"].path == old.folders.ready / "site" / "Sea Thrift.jpg"
-    assert {row.state for row in ledger.renditions(views["hold/Boats.jpg"].job).values()} == {"held"}
+    assert {(row.state, row.why) for row in ledger.renditions(views["hold/Boats.jpg"].job).values()} == {
+        ("held", "on hold")
+    }
     assert ledger.is_taken(old.folders.needs_a_look / "Reeds")
     assert ledger.files()[b"copy.jpg"].job == used.job
     assert ledger.check() == "ok"
@@ -79,6 +81,35 @@ def test_the_old_ledger_is_kept_beside_the_new_one(old: Settings) -> None:
     before = copies[0].read_bytes()
     Ledger(ledger_path(old)).close()
     assert copies[0].read_bytes() == before
+
+
+def test_reasons_of_an_older_ledger_have_a_kind(studio: Settings) -> None:
+    """The words are those of 0.9.0; another reason has none, and is told whole."""
+    words = {
+        "glare hides 2.5 % of the work; this destination waits for a better photo": "glare",
+        "the title holds the artist's name, and this destination is blind; say it without": "names the artist",
+        "the work's size is not known; say it, as in “size: 30 x 40 cm”, and it is printed so": "size not known",
+        "the photo holds the work with 9 x 9 pixels, 20 % of the size that it wants": "too few pixels",
+        "the photo is on hold (by its folder, a note, a word, or because it was sent nowhere)": "on hold",
+        "another take of the same work is used": "another take",
+        "the work is not sent here (any more)": "not sent",
+        "the photo was looked at again, and is no finished work now": "looked at again",
+        "2.5 kB cannot be met": "",
+    }  # fmt: skip
+    place = ledger_path(studio)
+    Ledger(place).close()
+    db = sqlite3.connect(place)
+    db.execute("ALTER TABLE renditions DROP COLUMN why")
+    db.execute(f"PRAGMA user_version = {db.execute('PRAGMA user_version').fetchone()[0] - 1}")
+    for number, reason in enumerate(words):
+        row = (f"{number}", "site", "held", reason)
+        db.execute("INSERT INTO renditions (job, destination, state, reason) VALUES (?, ?, ?, ?)", row)
+    db.commit()
+    db.close()
+    ledger = Ledger(place)
+    found = [ledger.renditions(f"{number}")["site"] for number in range(len(words))]
+    ledger.close()
+    assert {row.reason: row.why for row in found} == words
 
 
 @pytest.mark.slow

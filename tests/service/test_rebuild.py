@@ -46,6 +46,23 @@ def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
     return made
 
 
+def test_of_what_kind_reasons_are_is_known_again(wren: Studio) -> None:
+    def kinds() -> dict[tuple[str, str], str]:
+        ledger = Ledger(ledger_path(wren.settings))
+        rows = {
+            (job.shown, row.destination): row for job in ledger.jobs() for row in ledger.renditions(job.job).values()
+        }
+        ledger.close()
+        return {at: row.why for at, row in rows.items() if row.reason}
+
+    before = kinds()
+    assert set(before.values()) == {"on hold", "another take"}
+    assert set(wren.records()["held.jpg"].held_kinds.values()) == {"on hold"}
+    _lost(wren)
+    rebuild(wren.settings)
+    assert {at: kind for at, kind in kinds().items() if at in before} == before
+
+
 def _lost(wren: Studio) -> None:
     for place in wren.settings.folders.records.glob("ledger*"):
         if place.is_file():

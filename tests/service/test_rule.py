@@ -198,3 +198,23 @@ def test_what_is_said_to_be_no_work_is_looked_at_once() -> None:
     nothing: dict[str, Any] = {"outcome": "no work seen", "plan": "", "made": {}}
     seen = known(said=both, **nothing)
     assert follow(replace(seen, view=replace(seen.view, said=both))) == []
+
+
+def test_what_leaves_goes_before_what_comes_back_takes_its_name() -> None:
+    """The later take was the better one, and was measured anew: the first one comes back under the name of the work."""
+    gone = {name: rendition(name, "withdrawn") for name in ("square", "site")}
+    found = follow(known(1, made=gone), known(2, merit=0.5))
+    assert [(type(step), step.job) for step in found] == [(Withdraw, "2"), (Restore, "1")]
+
+
+def test_files_of_a_worse_take_stay_until_those_of_the_better_one_are_there() -> None:
+    """Where the better one waits, or has its own, they go; where the work is held, so do they."""
+    made = {"square": rendition("square"), "site": rendition("site", "held")}
+    better = known(2, merit=2.0, made={})
+    (step,) = follow(known(1, made={"square": rendition("square")}), better)
+    assert step == Render("2", step.why, ("square", "site"))
+    assert follow(known(1), replace(better, present=False)) == []
+    partly = follow(known(1), known(2, merit=2.0, made={"site": made["site"]}))
+    assert partly == [Withdraw("1", partly[0].why, ("site",)), Render("2", partly[1].why, ("square",))]
+    step = follow(known(1, said=WorkFacts(hold=True)), replace(better, said=WorkFacts(hold=True)))[0]
+    assert step == Withdraw("1", step.why, ("square", "site"))

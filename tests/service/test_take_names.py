@@ -2,10 +2,17 @@
 
 import csv
 import io
+import os
+import random
+from collections.abc import Iterator
 
 import pytest
 
 from autoprep.ledger import Ledger
+from autoprep.logs import open_log
+from autoprep.service import hands, keeping
+from autoprep.service.engine import Engine
+from autoprep.service.messages import Failed, Finished
 from autoprep.wishes.settings import Settings, ledger_path
 from tests.service.pretend import InlinePool, Studio, photo
 
@@ -78,15 +85,83 @@ def test_takes_that_come_together_leave_no_gap(wren: Studio) -> None:
     assert all(shown.endswith("1.jpg") for shown in numbers(wren))
 
 
-def test_of_takes_that_are_measured_side_by_side_the_later_keeps_the_number(
-    wren: Studio, monkeypatch: pytest.MonkeyPatch
+class Several(InlinePool):
+    """Three workers: of what they have, any one is done next."""
+
+    dice = random.Random(0)
+
+    @property
+    def free(self) -> int:
+        return 3 - len(self._orders)
+
+    def collect(self) -> Iterator[Finished | Failed]:
+        if self._orders:
+            done = self._orders.pop(self.dice.randrange(len(self._orders)))
+            rest, self._orders = self._orders, [done]
+            yield from super().collect()
+            self._orders = rest
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_works_that_come_together_are_numbered_as_they_came(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, seed: int
 ) -> None:
-    """Neither was there when the other was ordered, so both had names of their own; the worse one is done first."""
-    monkeypatch.setattr(InlinePool, "free", property(lambda pool: 2 - len(pool._orders)))
-    for take, sharp in enumerate((8, 4)):
-        wren.put(f"for jury/IMG_{take}.jpg", photo(1, sharp, take=take))
+    """Five works with two takes each, in any order, done in any order by several workers; cut off now and then."""
+    monkeypatch.setattr("autoprep.service.engine.Pool", Several)
+    Several.dice = dice = random.Random(seed)
+    takes = [(work, take) for work in range(1, 6) for take in (0, 1)]
+    dice.shuffle(takes)
+    sharp = {take: dice.choice((4, 8)) + 0.5 * take[1] for take in takes}
+    for place, (work, take) in enumerate(takes):
+        wren.put(f"for jury/IMG_{place:02d}.jpg", photo(work, int(2 * sharp[work, take]), take=take))
+    if seed % 2:
+        cut_off_after(wren, dice.randrange(3, 12))
     wren.run()
-    assert numbers(wren) == {"for jury/IMG_0.jpg": "02.jpg"}
+    came = list(dict.fromkeys(work for work, _ in takes))
+    expected = {}
+    for number, work in enumerate(came, 1):
+        best = max((0, 1), key=lambda take: sharp[work, take])
+        expected[f"for jury/IMG_{takes.index((work, best)):02d}.jpg"] = f"{number:02d}.jpg"
+    assert numbers(wren) == expected
+    assert names(wren, "jury") == [f"{number:02d}.jpg" for number in range(1, 6)]
+
+
+def cut_off_after(wren: Studio, steps: int) -> None:
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    for _ in range(steps):
+        engine._next_scan = engine._next_page = 0.0
+        engine.step(0.0)
+    wren.cut_off(engine)
+
+
+def test_a_number_is_not_waited_for_longer_than_a_while(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A photo that takes very long keeps no other from its place."""
+    monkeypatch.setattr("autoprep.service.engine.Pool", SlowFirst)
+    for work in (1, 2):
+        wren.put(f"for jury/IMG_{work}.jpg", photo(work))
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+
+    def go_on() -> list[str]:
+        for _ in range(20):
+            engine._next_scan = 0.0
+            engine.step(0.0)
+        return names(wren, "jury")
+
+    assert go_on() == []
+    monkeypatch.setattr("autoprep.service.desk._IN_TURN_S", 0.0)
+    assert go_on() == ["01.jpg"]
+    assert numbers(wren) == {"for jury/IMG_2.jpg": "01.jpg"}
+    wren.cut_off(engine)
+
+
+class SlowFirst(Several):
+    """The photo that came first is never done."""
+
+    def collect(self) -> Iterator[Finished | Failed]:
+        slow = [order for order in self._orders if order.photo.endswith("IMG_1.jpg")]
+        self._orders = [order for order in self._orders if order not in slow]
+        yield from super().collect()
+        self._orders += slow
 
 
 @pytest.mark.parametrize("lost", [False, True])
@@ -103,7 +178,11 @@ def test_the_first_take_comes_back_when_the_better_one_goes(wren: Studio, lost: 
         place.unlink()
     wren.put("IMG_2.txt", "not a work: yes")
     wren.run()
-    assert list(wren.files().values()) == list(first.values())
+    assert wren.files() == first
+    wren.put("IMG_2.txt", "not a work: no")  # and the better one again
+    wren.run()
+    assert wren.files().keys() == first.keys()
+    assert wren.files() != first
 
 
 def test_what_was_lost_comes_back_beside_a_file_in_place(wren: Studio) -> None:
@@ -174,6 +253,68 @@ def test_a_picture_that_was_picked_up_lends_its_name_and_comes_back_beside(wren:
     assert names(wren, "site") == ["Thrift-2.jpg"]
 
 
+@pytest.mark.parametrize("link", [True, False])
+def test_a_work_is_never_missing_while_a_better_take_is_made(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, link: bool
+) -> None:
+    """Its words and its number belong to the work, so the better take's files are made when it is known for one."""
+    if not link:
+        monkeypatch.delattr("os.link")
+        monkeypatch.setattr(os, "link", no_link, raising=False)
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "title: Thrift\nalso for: jury, fair")
+    wren.run()
+    before = wren.files()
+    seen: list[set[str]] = []
+    monkeypatch.setattr(hands, "boundary", lambda _: seen.append(set(wren.files())))
+    wren.put("IMG_2.jpg", photo(1, sharp=9, take=1))
+    wren.run()
+    assert seen
+    assert all(set(before) <= there for there in seen)
+    after = wren.files()
+    assert after.keys() == before.keys()
+    assert all(after[name] != before[name] for name in before if "list" not in name)
+    away = {place.read_bytes() for place in (wren.settings.folders.records / "withdrawn").rglob("*.jpg")}
+    assert away == {before[name] for name in before if name.endswith(".jpg")}
+    wren.put("IMG_1.txt", "title: Thrift\nalso for: jury, fair\nhold: yes")
+    wren.run()
+    assert [name for name in wren.files() if name.endswith(".jpg")] == []
+
+
+def no_link(*_: object) -> None:
+    raise OSError("no links here")
+
+
+@pytest.mark.parametrize("goes", [False, True])
+def test_a_better_take_that_is_not_made_leaves_the_other_in_place(wren: Studio, goes: bool) -> None:
+    """The better take is known, and before its files are there the service ends, and perhaps its photo goes."""
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "title: Thrift")
+    wren.run()
+    wren.put("IMG_2.jpg", photo(1, sharp=9, take=1))
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    for _ in range(400):
+        engine._next_scan = 0.0
+        engine.step(0.0)
+        if wren.made()[-1:] == [("AgainOrder", "IMG_2.jpg", ("site",))]:
+            assert names(wren, "site") == ["Thrift.jpg"]
+            break
+    else:
+        raise AssertionError("it was not made anew")
+    first = wren.files()["site/Thrift.jpg"]
+    wren.cut_off(engine)
+    if goes:
+        (wren.inbox / "IMG_2.jpg").rename(wren.inbox.parent / "IMG_2.jpg")
+        wren.run()
+        assert wren.files()["site/Thrift.jpg"] == first
+        assert wren.records()["IMG_1.jpg"].outcome == "ready"
+        (wren.inbox.parent / "IMG_2.jpg").rename(wren.inbox / "IMG_2.jpg")
+    wren.run()
+    assert names(wren, "site") == ["Thrift.jpg"]
+    assert wren.files()["site/Thrift.jpg"] != first
+    assert wren.records()["IMG_1.jpg"].outcome == "alternate"
+
+
 def test_a_take_of_a_work_with_words_is_rendered_once(wren: Studio) -> None:
     wren.put("IMG_1.jpg", photo(1))
     wren.put("IMG_1.txt", "title: Thrift\nprice: 40")
@@ -228,3 +369,56 @@ def test_a_number_that_another_work_keeps_is_not_taken(wren: Studio) -> None:
     wren.put(second.replace(".jpg", ".txt"), "hold: yes")
     wren.run()
     assert names(wren, "jury") == ["01.jpg", "03.jpg"]  # a work on hold keeps its number
+
+
+def test_a_better_take_that_comes_while_the_work_is_held_has_its_name_and_number(wren: Studio) -> None:
+    """The first take's files are withdrawn by then, and their names are kept for the work."""
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "title: Thrift\nalso for: jury, fair")
+    wren.put("IMG_3.jpg", photo(3))
+    wren.put("IMG_3.txt", "also for: jury, fair")
+    wren.run()
+    before = wren.files().keys()
+    wren.put("IMG_1.txt", "title: Thrift\nalso for: jury, fair\nhold: yes")
+    wren.run()
+    wren.put("IMG_2.jpg", photo(1, sharp=9, take=1))
+    wren.run()
+    wren.put("IMG_1.txt", "title: Thrift\nalso for: jury, fair")
+    wren.run()
+    assert wren.files().keys() == before
+    assert numbers(wren)["IMG_2.jpg"] == "01.jpg"
+
+
+def test_a_file_that_was_kept_aside_and_not_replaced_is_still_taken_out(wren: Studio) -> None:
+    """Cut off in between, it has two names on the disk, and to rename one to the other would do nothing."""
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    (job,) = ledger.jobs()
+    made = ledger.renditions(job.job)["site"]
+    ledger.close()
+    assert made.path is not None
+    data = made.path.read_bytes()
+    for _ in range(2):  # cut off twice
+        keeping.keep_aside(wren.settings, job.job, made)
+        assert made.path.read_bytes() == data
+    assert keeping.take_out(wren.settings, job.job, made)
+    away = keeping.withdrawn_place(wren.settings, job.job, made)
+    assert away.read_bytes() == data
+    assert not made.path.exists()
+    assert [place.name for place in away.parent.iterdir()] == [away.name]
+
+
+def test_takes_that_are_made_side_by_side_have_the_name_of_the_work(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Both are begun as works of their own, with one title: the second name is not needed when they are one."""
+    monkeypatch.setattr("autoprep.service.engine.Pool", Several)
+    for take, sharp in enumerate((4, 8)):
+        wren.put(f"IMG_{take}.jpg", photo(1, sharp, take=take))
+        wren.put(f"IMG_{take}.txt", "title: Thrift\nalso for: fair")
+    wren.run()
+    assert {out.destination: out.path for out in wren.records()["IMG_1.jpg"].outputs} == {
+        "site": "ready/site/Thrift.jpg", "fair": "ready/fair/01 Thrift.jpg",
+    }  # fmt: skip
+    assert (names(wren, "site"), names(wren, "fair")) == (["Thrift.jpg"], ["01 Thrift.jpg"])

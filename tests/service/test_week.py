@@ -136,9 +136,11 @@ WEEK: tuple[tuple[str, Callable[[Studio], None]], ...] = (
     ("no work", put("IMG_20.jpg", photo(6, answer="nothing"))),
     ("it is one", rename("IMG_20.jpg", "as watercolour/IMG_20.jpg")),
     ("the take that was used goes from the inbox", remove(lambda wren: wren.inbox / "IMG_9.jpg")),
+    ("a better take of a page with words", put("IMG_31.jpg", photo(5, sharp=9, take=1))),
+    ("which was none", put("IMG_31.txt", "not a work: yes")),
     *[
         ("Sunday, on hold, and back", both(put("note.txt", f"hold: {word}"), put("IMG_20.txt", "price: 20")))
-        for word in ("yes", "no") * 3
+        for word in ("yes", "no") * 4
     ],
 )
 

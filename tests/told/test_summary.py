@@ -3,7 +3,7 @@
 import pytest
 
 from autoprep.domain import JobRecord, WorkFacts
-from autoprep.told.explanations import HOLD
+from autoprep.told.explanations import HOLD, NO_DESTINATION
 from autoprep.told.summary import print_summary
 from autoprep.wishes.settings import Settings
 
@@ -30,3 +30,17 @@ def test_destinations_that_wait_for_one_reason_share_a_line(
 ) -> None:
     lines = said_of(studio, capsys, held={"square": HOLD, "print": "glare"}, failed={"site": HOLD})
     assert lines == [f"  Boat.jpg: square, site not given out: {HOLD}", "  Boat.jpg: print not given out: glare"]
+
+
+def test_a_work_that_was_sent_nowhere_says_so_and_not_that_it_is_held(
+    studio: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    nowhere = f"{NO_DESTINATION} submision; the nearest is “submission”"
+    said = WorkFacts(hold=True, unclear=("“titel” is read as “title”", nowhere))
+    held = {"held": {"square": str(HOLD), "print": "glare"}, "held_kinds": {"square": "on hold", "print": "glare"}}
+    assert said_of(studio, capsys, work=said, **held) == [
+        f"  Boat.jpg: square not given out: {nowhere}", "  Boat.jpg: print not given out: glare",
+        "  Boat.jpg: about your words: “titel” is read as “title”",
+    ]  # fmt: skip
+    mended = said.model_copy(update={"unclear": ()})  # a word of hold, and the old one gone
+    assert said_of(studio, capsys, work=mended, **held)[0] == f"  Boat.jpg: square not given out: {HOLD}"

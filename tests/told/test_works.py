@@ -11,7 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from autoprep.cli.main import main
-from autoprep.domain import WorkFacts
+from autoprep.domain import WorkFacts, kind_of
 from autoprep.ledger import Ledger, Sent, WorkRow
 from autoprep.told import works
 from autoprep.told.explanations import NO_SIZE, glare_hides, names_the_artist, too_few_pixels
@@ -60,7 +60,7 @@ def test_a_work_without_a_title_is_called_by_its_photo() -> None:
 
 
 def waits(destination: str, reason: str) -> Sent:
-    return Sent(destination, "held", None, "", "", reason)
+    return Sent(destination, "held", None, "", "", reason, kind_of(reason))
 
 
 @pytest.mark.parametrize(
@@ -89,6 +89,17 @@ def test_why_a_work_is_nowhere(changes: dict[str, object], why: str, short: str)
     assert escape(why) in page
     assert ">nowhere<" in page
     assert 'data-state="' + ("held " if row.said.hold else "") + "nowhere not-public" in page
+
+
+def test_a_reason_is_known_by_its_kind_and_not_by_its_words() -> None:
+    """Words may be put better one day; one that begins like another is told whole where nothing is known of it."""
+    other = Sent("site", "held", None, "", "", "glare hides, as the frame does", "on hold")
+    unknown = replace(other, destination="wall", reason="glare hides it, says an older record", why="")
+    row = replace(THRIFT, sent=(replace(other, why="glare"), unknown), said=WorkFacts())
+    assert works.held_by(row) == "glare, glare hides it, says an older record"
+    row = replace(row, sent=(other, unknown))  # that hold is over
+    assert works.held_by(row) == "glare hides it, says an older record"
+    assert works.why_nowhere(row) == f"wall waits: {unknown.reason}"
 
 
 def test_programs_get_every_file_with_its_days() -> None:

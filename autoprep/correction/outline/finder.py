@@ -180,7 +180,7 @@ def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], li
     apart = _apart(first, finalists, photo.full_px)
     witness = replace(
         _witness(photo, evidence, scale, first, finalists, sight),
-        several=len(sight.works) > 1 or bool(apart),
+        several=len(sight.works) > 1 or bool(apart) or _is_of_two(first, finalists, photo.full_px),
     )
     if gate.wants_material(witness):
         witness = replace(witness, one_sheet=is_one_sheet(*_in_copy(copies, first.quad), first.cut))
@@ -265,6 +265,28 @@ def _apart(first: _Answer, judged: list[_Answer], size: tuple[int, int]) -> list
         if likely and alone and share > _NOT_SMALL and overlap_in_photo(entry.quad, first.quad, size) < _APART:
             found.append(entry)
     return found
+
+
+# Two finalists of the judge that lie in the outline side by side, each so much of it and so likely, and that leave so
+# much free between them are two works on one desk. The pages of an open book leave nothing free.
+_PART, _PART_LIKELY = 0.25, 0.1
+
+
+def _is_of_two(first: _Answer, judged: list[_Answer], size: tuple[int, int]) -> bool:
+    """Whether an outline runs around two works and what lies between them."""
+    whole = area(first.quad)
+    parts = [
+        entry.quad
+        for entry in judged
+        if entry.confidence > _PART_LIKELY
+        and area(entry.quad) > _PART * whole
+        and area(clipped(entry.quad, first.quad)) > _HELD * area(entry.quad)
+    ]
+    return any(
+        overlap_in_photo(one, other, size) < _APART and area(one) + area(other) < (1 - _BETWEEN) * whole
+        for number, one in enumerate(parts)
+        for other in parts[:number]
+    )
 
 
 def _witness(
