@@ -13,7 +13,7 @@ import numpy as np
 
 from autoprep.domain import Geometry
 from autoprep.imaging.arrays import Bool, Float32, Float64
-from autoprep.imaging.geometry import homography, project, rectangle
+from autoprep.imaging.geometry import homography, intersect, line_through, project, rectangle
 
 MARGIN = 0.03  # looked at beyond and within each side, as a share of the work's longer side
 _SAMPLES = 360  # places along a side
@@ -31,18 +31,19 @@ _LOOKED_AT, _MOST_BACK = 0.008, 0.045
 # One place in twenty may seem to lie further out than by this (share of the longer side); peaks of paper are broader.
 _RARE, _BEYOND = 0.05, 0.0025
 _CORNER, _END = 12, 36  # places at the end of a side: so many may lie on desk; those up to there tell where it ends
+_MOST_SLANT = 0.02  # of the outline's line to the edge, from end to end, as a share of the longer side
 _CLEAR = 0.35  # least difference between sheet and surroundings, in natural log units of light
 
 
 @dataclass(frozen=True)
 class Silhouette:
     """points: (N, 2) polygon in the work's frame, 0..1 across and down, may reach beyond; wander: how much the most
-    torn edge wanders from place to place, as a share of the longer side; box: how far the sheet reaches at its left,
-    top, right and bottom, in the same frame."""
+    torn edge wanders from place to place, as a share of the longer side; around: (4, 2) the quad that holds all of the
+    sheet and no more, clockwise from the top left, in the same frame."""
 
     points: Float64
     wander: float
-    box: tuple[float, float, float, float] = (0.0, 0.0, 1.0, 1.0)
+    around: Float64
 
 
 def find_silhouette(framed: Float32, margin_px: int, photo_px: float = 2.0) -> Silhouette | None:
@@ -69,7 +70,7 @@ def find_silhouette(framed: Float32, margin_px: int, photo_px: float = 2.0) -> S
     if not torn and not any(radii):
         return None
     sides = sides if torn else [np.zeros(_SAMPLES)] * 4
-    return Silhouette(_polygon(sides, work, radii), max(jags), _box(sides, work))
+    return Silhouette(_polygon(sides, work, radii), max(jags), _around(sides, work))
 
 
 def whole_in_frame(geometry: Geometry, found: Silhouette) -> tuple[Geometry, Float64]:
@@ -78,19 +79,23 @@ def whole_in_frame(geometry: Geometry, found: Silhouette) -> tuple[Geometry, Flo
     The outline's line runs through the middle of a torn edge: what of the paper lies beyond it would be cut off where a
     picture ends at the work. A size that the artist has said is that of the whole sheet, so its proportion stays.
     """
-    left, top, right, bottom = found.box
-    across, down = right - left, bottom - top
     lens = geometry.lens()
     into_photo = homography(rectangle(1.0, 1.0), lens.ideal(geometry.array()))
-    corners = lens.seen(project(into_photo, rectangle(across, down) + np.array([left, top])))
-    told = geometry.ratio_from == "known size"
+    corners = lens.seen(project(into_photo, found.around))
+    (across, down), told = _means(found.around), geometry.ratio_from == "known size"
     frame = geometry.model_copy(
         update={
             "corners_px": tuple((float(x), float(y)) for x, y in corners),
             "ratio": geometry.ratio if told else geometry.ratio * across / down,
         }
     )
-    return frame, np.asarray((found.points - [left, top]) / [across, down], np.float64)
+    return frame, project(homography(found.around, rectangle(1.0, 1.0)), found.points)
+
+
+def _means(quad: Float64) -> tuple[float, float]:
+    """The mean length of a quad's level and of its upright sides, in a frame in which it lies almost square."""
+    across, down = quad[1] - quad[0] + quad[2] - quad[3], quad[3] - quad[0] + quad[2] - quad[1]
+    return float(across[0] / 2), float(down[1] / 2)
 
 
 def _without_flecks(edge: Float64, long_px: int) -> Float64:
@@ -103,10 +108,34 @@ def _without_flecks(edge: Float64, long_px: int) -> Float64:
     return kept
 
 
-def _box(sides: list[Float64], work: tuple[int, int]) -> tuple[float, float, float, float]:
-    """How far the edges reach outwards at the left, top, right and bottom, in the work's frame."""
-    top, right, bottom, left = (float(side.min()) / work[1 - k % 2] for k, side in enumerate(sides))
-    return left, top, 1 - right, 1 - bottom
+def _around(sides: list[Float64], work: tuple[int, int]) -> Float64:
+    """(4, 2) corners of the four lines that the sheet touches from within, clockwise from the top left, 0..1."""
+    width, height = work
+    (a, b), (c, d), (e, f), (g, h) = (_touching(side, max(work)) for side in sides)
+    ends = (((0, a), (width, b)), ((width - c, 0), (width - d, height)), ((width, height - e), (0, height - f)),
+            ((g, height), (h, 0)))  # fmt: skip
+    lines = [line_through(np.array(start), np.array(end)) for start, end in ends]
+    return np.array([intersect(lines[k - 1], lines[k]) for k in range(4)]) / [width, height]
+
+
+def _touching(side: Float64, long_px: int) -> tuple[float, float]:
+    """How far in, at both ends of a side, the line lies that a torn edge touches from within, closest to all of it.
+
+    Of the hull of the edge it is the stretch over the middle: what the outline's line has of a slant is taken out.
+    """
+    places = np.arange(_CORNER, _SAMPLES - _CORNER)
+    points = np.stack([places, side[places]], axis=1).astype(np.float32)
+    hull = cv2.convexHull(points, returnPoints=True)[:, 0].astype(np.float64)
+    middle = _SAMPLES / 2
+    pairs = ((one, two) for one, two in zip(hull, np.roll(hull, -1, axis=0), strict=True))
+    across = [(one, two) for one, two in pairs if (one[0] - middle) * (two[0] - middle) <= 0 and one[0] != two[0]]
+    at = [one[1] + (two[1] - one[1]) * (middle - one[0]) / (two[0] - one[0]) for one, two in across]
+    one, two = across[int(np.argmin(at))]
+    slope = np.clip((two[1] - one[1]) / (two[0] - one[0]) * _SAMPLES, -_MOST_SLANT * long_px, _MOST_SLANT * long_px)
+    half = slope / 2
+    # A slant that was cut to size still has all of the edge inside.
+    level = float((side[places] - slope * (places + 0.5 - middle) / _SAMPLES).min())
+    return float(level - half), float(level + half)
 
 
 def _area_inside(points: Float64) -> float:

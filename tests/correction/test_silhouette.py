@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from autoprep.correction.planning import Wishes, make_plan
-from autoprep.correction.silhouette import _polygon, find_silhouette, whole_in_frame
+from autoprep.correction.silhouette import _polygon, _touching, find_silhouette, whole_in_frame
 from autoprep.domain import Geometry, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Bool, Float32, Float64
@@ -109,11 +109,12 @@ def within(points: Float64) -> Bool:
     return mask > 0
 
 
-def beyond_the_line(fleck: bool = False) -> tuple[Float32, Bool]:
-    """A sheet whose lower edge wanders 7 px to both sides of the outline's line; a fleck of light lies further out."""
+def beyond_the_line(fleck: bool = False, slant: float = 0.0) -> tuple[Float32, Bool]:
+    """A sheet whose lower edge wanders 7 px to both sides of the outline's line, which slants by so many pixels against
+    it from end to end; a fleck of light lies further out."""
     rng = np.random.default_rng(8)
     steps = np.repeat(rng.uniform(-7, 7, 40), 20)
-    depth = cv2.GaussianBlur(steps.reshape(1, -1), (0, 0), 3.0).ravel()
+    depth = cv2.GaussianBlur(steps.reshape(1, -1), (0, 0), 3.0).ravel() + np.linspace(-slant / 2, slant / 2, 800)
     sheet = np.zeros((600 + 2 * MARGIN, 800 + 2 * MARGIN), bool)
     rows = np.arange(600 + MARGIN)[:, None]
     sheet[MARGIN:, MARGIN:-MARGIN] = rows < 600 - depth[None]
@@ -129,19 +130,38 @@ def test_the_frame_holds_all_of_a_torn_sheet_and_no_more(fleck: bool) -> None:
     picture, sheet = beyond_the_line(fleck)
     found = find_silhouette(picture, MARGIN)
     assert found is not None
-    assert found.box[:3] == (0.0, 0.0, 1.0)  # sides that are cut stay where they are
-    lowest = (np.nonzero(sheet.any(axis=1))[0].max() + 1 - MARGIN) / 600
-    assert lowest > 1.005  # otherwise nothing would lie beyond the line
-    assert found.box[3] == pytest.approx(lowest, abs=(4.5 if fleck else 1.5) / 600)
+    assert found.around[:2] == pytest.approx(np.array([[0, 0], [1, 0]]))  # sides that are cut stay where they are
+    beneath = sheet[MARGIN + 600 :, MARGIN:-MARGIN].any(axis=0).mean()
+    assert beneath > 0.3  # otherwise nothing would lie beyond the line
+    lower = found.around[3, 1] + (found.around[2, 1] - found.around[3, 1]) * (np.arange(800) + 0.5) / 800
+    lowest = sheet[MARGIN:, MARGIN:-MARGIN].sum(axis=0) / 600
+    room = (lower - lowest) * 600
+    assert room.min() > (-3.0 if fleck else -1.5)  # as deep as the lens mixes sheet and desk
+    assert room.mean() < 7  # as much as the edge wanders to one side
     corners = ((100.0, 80.0), (900.0, 80.0), (900.0, 680.0), (100.0, 680.0))
     asked = Geometry(photo_px=(1000, 800), corners_px=corners, ratio=4 / 3, ratio_from="corners")
     frame, points = whole_in_frame(asked, found)
     assert frame.corners_px[:2] == pytest.approx(np.array(corners[:2]))
-    assert frame.corners_px[2][1] == pytest.approx(80 + 600 * found.box[3])
-    assert frame.ratio == pytest.approx(4 / 3 / found.box[3])
-    assert points[:, 1].max() == pytest.approx(1.0)
+    assert frame.corners_px[2][1] == pytest.approx(80 + 600 * found.around[2, 1])
+    assert frame.ratio == pytest.approx(4 / 3 / found.around[2:, 1].mean())
+    assert points[:, 1].max() == pytest.approx(1.0, abs=0.002)
     told = asked.model_copy(update={"ratio_from": "known size"})
     assert whole_in_frame(told, found)[0].ratio == told.ratio
+
+
+def test_a_slant_of_the_outline_against_a_torn_edge_is_taken_out() -> None:
+    straight, slanted = (find_silhouette(beyond_the_line(slant=slant)[0], MARGIN) for slant in (0.0, 8.0))
+    assert straight is not None
+    assert slanted is not None
+    tilts = [(found.around[3, 1] - found.around[2, 1]) * 600 for found in (straight, slanted)]
+    assert tilts[1] - tilts[0] == pytest.approx(8.0, abs=1.5)
+    assert abs(tilts[0]) < 3.0
+
+
+def test_the_peaks_of_an_edge_tell_its_line_and_not_how_deep_it_is_torn() -> None:
+    side = np.zeros(360)
+    side[5::10] = np.linspace(0, 20, 36)
+    assert _touching(side, 1000) == pytest.approx((0.0, 0.0))
 
 
 def test_no_desk_stands_in_the_corner_of_two_torn_edges() -> None:
