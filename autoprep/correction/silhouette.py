@@ -13,7 +13,7 @@ import numpy as np
 
 from autoprep.domain import Geometry
 from autoprep.imaging.arrays import Bool, Float32, Float64
-from autoprep.imaging.geometry import homography, intersect, line_through, project, rectangle
+from autoprep.imaging.geometry import homography, intersect, line_through, mean_size, project, rectangle
 
 MARGIN = 0.03  # looked at beyond and within each side, as a share of the work's longer side
 _SAMPLES = 360  # places along a side
@@ -82,20 +82,15 @@ def whole_in_frame(geometry: Geometry, found: Silhouette) -> tuple[Geometry, Flo
     lens = geometry.lens()
     into_photo = homography(rectangle(1.0, 1.0), lens.ideal(geometry.array()))
     corners = lens.seen(project(into_photo, found.around))
-    (across, down), told = _means(found.around), geometry.ratio_from == "known size"
+    across, down = mean_size(found.around * [geometry.ratio, 1.0])
+    told = geometry.ratio_from == "known size"
     frame = geometry.model_copy(
         update={
             "corners_px": tuple((float(x), float(y)) for x, y in corners),
-            "ratio": geometry.ratio if told else geometry.ratio * across / down,
+            "ratio": geometry.ratio if told else across / down,
         }
     )
     return frame, project(homography(found.around, rectangle(1.0, 1.0)), found.points)
-
-
-def _means(quad: Float64) -> tuple[float, float]:
-    """The mean length of a quad's level and of its upright sides, in a frame in which it lies almost square."""
-    across, down = quad[1] - quad[0] + quad[2] - quad[3], quad[3] - quad[0] + quad[2] - quad[1]
-    return float(across[0] / 2), float(down[1] / 2)
 
 
 def _without_flecks(edge: Float64, long_px: int) -> Float64:

@@ -20,7 +20,7 @@ _FORBIDDEN: dict[str, tuple[str, ...]] = {
     "prohibited except search indexing": _ENTRIES,
 }
 MIMES = {"jpeg": "image/jpeg", "png": "image/png", "tiff": "image/tiff", "webp": "image/webp", "avif": "image/avif",
-            "heic": "image/heic"}  # fmt: skip
+         "heic": "image/heic"}  # fmt: skip
 
 
 def identity_of(settings: Settings) -> Identity:

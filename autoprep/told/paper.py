@@ -6,18 +6,19 @@ file claims to be PDF/UA: nothing here checks all that it asks for.
 
 import contextlib
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, TypeVar, cast
 
 from PIL import Image, ImageCms, ImageOps
 
 if TYPE_CHECKING:
     from autoprep.told.tagging import TaggedPdf
 
+_Entry = TypeVar("_Entry")
 OWN_FONT = Path(str(resources.files("autoprep") / "fonts" / "DejaVuSans.ttf"))
 _PAGE_MM, _EDGE_MM, _GAP_MM = (210.0, 297.0), 14.0, 6.0  # A4 (ISO 216)
 _COLUMNS, _ROWS = 3, 4
@@ -48,18 +49,10 @@ def sheet(
     pdf = _document(heading, author, made or datetime.now(UTC), fonts)
     width = (_PAGE_MM[0] - 2 * _EDGE_MM - (_COLUMNS - 1) * _GAP_MM) / _COLUMNS
     height = (_PAGE_MM[1] - 2 * _EDGE_MM - _HEAD_MM) / _ROWS - _GAP_MM
-    per_page = _COLUMNS * _ROWS
-    pages = max(1, -(-len(cells) // per_page))
-    _begin(pdf, heading, 0, pages)
-    with pdf.group("L"):
-        for number, cell in enumerate(cells):
-            page, place = divmod(number, per_page)
-            if page and not place:
-                _begin(pdf, heading, page, pages)
-            x = _EDGE_MM + place % _COLUMNS * (width + _GAP_MM)
-            y = _EDGE_MM + _HEAD_MM + place // _COLUMNS * (height + _GAP_MM)
-            with pdf.group("LI", "LBody"):
-                _draw(pdf, cell, (x, y, width, height))
+    for cell, place in _placed(pdf, heading, cells, _COLUMNS * _ROWS):
+        x = _EDGE_MM + place % _COLUMNS * (width + _GAP_MM)
+        y = _EDGE_MM + _HEAD_MM + place // _COLUMNS * (height + _GAP_MM)
+        _draw(pdf, cell, (x, y, width, height))
     return bytes(pdf.output())
 
 
@@ -85,15 +78,8 @@ def image_list(heading: str, rows: Sequence[Row], *, author: str, made: datetime
     """
     pdf = _document(heading, author, made, fonts)
     height = (_PAGE_MM[1] - 2 * _EDGE_MM - _HEAD_MM) / _ROWS_PER_PAGE
-    pages = max(1, -(-len(rows) // _ROWS_PER_PAGE))
-    _begin(pdf, heading, 0, pages)
-    with pdf.group("L"):
-        for number, row in enumerate(rows):
-            page, place = divmod(number, _ROWS_PER_PAGE)
-            if page and not place:
-                _begin(pdf, heading, page, pages)
-            with pdf.group("LI", "LBody"):
-                _draw_row(pdf, row, _EDGE_MM + _HEAD_MM + place * height)
+    for row, place in _placed(pdf, heading, rows, _ROWS_PER_PAGE):
+        _draw_row(pdf, row, _EDGE_MM + _HEAD_MM + place * height)
     return bytes(pdf.output())
 
 
@@ -145,6 +131,19 @@ def _document(heading: str, author: str, made: datetime, fonts: Sequence[Path]) 
     if len(fonts) > 1:
         pdf.set_fallback_fonts(["other"])
     return pdf
+
+
+def _placed(pdf: "TaggedPdf", heading: str, entries: Sequence[_Entry], per_page: int) -> Iterator[tuple[_Entry, int]]:
+    """Each entry with its place on its page, to be drawn meanwhile as an item of a list; pages begin by themselves."""
+    pages = max(1, -(-len(entries) // per_page))
+    _begin(pdf, heading, 0, pages)
+    with pdf.group("L"):
+        for number, entry in enumerate(entries):
+            page, place = divmod(number, per_page)
+            if page and not place:
+                _begin(pdf, heading, page, pages)
+            with pdf.group("LI", "LBody"):
+                yield entry, place
 
 
 def _begin(pdf: "TaggedPdf", heading: str, page: int, pages: int) -> None:

@@ -143,7 +143,7 @@ def test_the_frame_holds_all_of_a_torn_sheet_and_no_more(fleck: bool) -> None:
     frame, points = whole_in_frame(asked, found)
     assert frame.corners_px[:2] == pytest.approx(np.array(corners[:2]))
     assert frame.corners_px[2][1] == pytest.approx(80 + 600 * found.around[2, 1])
-    assert frame.ratio == pytest.approx(4 / 3 / found.around[2:, 1].mean())
+    assert frame.ratio == pytest.approx(4 / 3 / found.around[2:, 1].mean(), rel=2e-4)  # the lower side slants a little
     assert points[:, 1].max() == pytest.approx(1.0, abs=0.002)
     told = asked.model_copy(update={"ratio_from": "known size"})
     assert whole_in_frame(told, found)[0].ratio == told.ratio
