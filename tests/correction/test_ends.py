@@ -20,6 +20,7 @@ from autoprep.imaging.transfer import encode_fast, quantise8
 
 _SIZE = (1000, 720)
 _ALL_CUT = (True, True, True, True)
+_MAPS = np.zeros((2, 320, 320), np.float32)
 _PAPER = np.array([0.80, 0.82, 0.86])
 
 
@@ -108,7 +109,7 @@ def _photo(linear: Float32) -> Photo:
 def test_a_page_that_the_eye_takes_for_nothing_is_a_question_with_the_whole_photo_first(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(eye, "look", lambda *_: eye.Sight((), 0.1, 99.0))
+    monkeypatch.setattr(eye, "look", lambda *_: eye.Sight((), 0.1, 99.0, _MAPS))
     page = _page((0, 0, 0), (-9, -9), squares=False)
     cv2.rectangle(page, (150, 120), (850, 600), (0.03, 0.03, 0.03), 4)  # looks like a sheet to the judge
     seen = Survey(_photo(page))

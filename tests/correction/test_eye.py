@@ -15,6 +15,7 @@ from autoprep.imaging.geometry import clipped, overlap_in_photo, rectangle, wide
 from tests import photos
 from tests.lab import several
 
+_MAPS = np.zeros((2, eye.SIDE_PX, eye.SIDE_PX), np.float32)
 GOOD = gate.Witness(agreement=0.99, support=0.99, views=0.99, undecided=0.05, chance=1.0, rail=False, all_cut=False)
 
 
@@ -112,7 +113,7 @@ def test_two_pages_of_an_open_book_are_offered_as_one_spread_first(monkeypatch: 
     pages = [np.array([a, a + (b - a) * share, d + (c - d) * share, d])]
     pages.append(np.array([b - (b - a) * share, b, c, c - (c - d) * share]))
     seen = tuple(eye.Seen(page, (False, False, False, False), 0.99) for page in pages)
-    monkeypatch.setattr(eye, "look", lambda photo, small: eye.Sight(seen, 1.0, 0.05))
+    monkeypatch.setattr(eye, "look", lambda photo, small: eye.Sight(seen, 1.0, 0.05, _MAPS))
     survey = Survey(photo)
     assert survey.several  # a question in any case
     alike = overlap_in_photo(survey.outlines(5)[0].array(), photos.corners(), photo.full_px)
@@ -131,7 +132,7 @@ def test_black_and_noise_show_no_work() -> None:
 
 def test_where_the_eye_sees_no_work_nothing_is_passed(monkeypatch: pytest.MonkeyPatch) -> None:
     photo = read_photo(photos.jpeg())
-    monkeypatch.setattr(eye, "look", lambda photo, small: eye.Sight((), 0.02, 0.0))
+    monkeypatch.setattr(eye, "look", lambda photo, small: eye.Sight((), 0.02, 0.0, _MAPS))
     found = find_outline(photo)
     assert isinstance(found, Outline)
     assert found.confidence < 0.9

@@ -10,7 +10,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from autoprep.correction.outline import weights
+from autoprep.correction.outline import side_weights, weights
 
 from .bars import print_bars
 from .best_take import BEST_SEEDS, score_best
@@ -22,6 +22,7 @@ from .demo import LONG_PX, write_demo
 from .eye.__main__ import add_arguments as add_eye_arguments
 from .eye.__main__ import run as train_eye
 from .fit_outline import fit
+from .fit_sides import SIDES_SEEDS, fit_sides
 from .fortnight import fortnight
 from .frames import FRAMES_SEEDS, score_frames
 from .real_pages import score_pages
@@ -66,6 +67,7 @@ def _fortnight(given: argparse.Namespace) -> None:
 _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "demo": lambda given: write_demo(given.out, given.long_px),
     "fit-outline": lambda given: fit(given.photos, given.out, given.keep, given.processes),
+    "fit-sides": lambda given: fit_sides(given.photos, given.first, given.out, given.keep, given.processes),
     "train-eye": train_eye,
     "contact": lambda given: contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out),
     "several": lambda given: score_several(given.photos, given.first),
@@ -98,6 +100,12 @@ def main() -> None:
     refit.add_argument("--out", type=Path, default=Path(weights.__file__), help="the module to write")
     refit.add_argument("--keep", type=Path, help="folder to keep scenes and described finalists in")
     refit.add_argument("--processes", type=int, default=2)
+    sides = commands.add_parser("fit-sides", help="fit the trees that weigh the edges along a side, on tuning seeds")
+    sides.add_argument("--photos", type=int, default=3000)
+    sides.add_argument("--first", type=int, default=SIDES_SEEDS)
+    sides.add_argument("--out", type=Path, default=Path(side_weights.__file__), help="the module to write")
+    sides.add_argument("--keep", type=Path, help="file for the described sides: made, or read where it is there")
+    sides.add_argument("--processes", type=int, default=2)
     outputs = commands.add_parser("contact", help="all destinations of demo photos on one sheet")
     outputs.add_argument("--photos", type=Path, default=Path("demo_inbox"), help="folder with photos")
     outputs.add_argument("--count", type=int, default=6)

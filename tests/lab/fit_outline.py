@@ -27,7 +27,7 @@ from autoprep.correction.outline.features import rows
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
-from autoprep.imaging.arrays import Float64, UInt8
+from autoprep.imaging.arrays import AnyArray, Float64, UInt8
 from autoprep.imaging.geometry import overlap_in_photo, rectangle
 from tests.lab.cut import PAPER
 from tests.lab.scene import random_spec, render, rough_spec
@@ -172,11 +172,19 @@ def judge_table(lists: list[Listed]) -> tuple[Float64, Float64]:
 
 
 def grow(lists: list[Listed]) -> Trees:
-    """Boosted trees by scikit-learn's histogram gradient boosting; the nodes are taken over as they are."""
-    features, right = judge_table(lists)
+    """The judge's trees."""
+    return boosted(*judge_table(lists), 150)
+
+
+def boosted(features: Float64, right: AnyArray, trees: int) -> Trees:
+    """Boosted trees by scikit-learn's histogram gradient boosting; the nodes are taken over as they are.
+
+    features: (N, F); right: (N,) whether each row is right.
+    """
     model = HistGradientBoostingClassifier(
-        max_iter=150, learning_rate=0.07, max_leaf_nodes=12, l2_regularization=1.0, min_samples_leaf=15, random_state=5
-    )
+        max_iter=trees, learning_rate=0.07, max_leaf_nodes=12, l2_regularization=1.0, min_samples_leaf=15,
+        random_state=5,
+    )  # fmt: skip
     model.fit(features, right)
     nodes, roots, at = [], [], 0
     for (predictor,) in model._predictors:

@@ -618,6 +618,26 @@ PLANTED: tuple[Mistake, ...] = (
         ("nothing is let out", "if sides[side] or strips", "if True or strips"),
     ),
     *_all(
+        "autoprep/correction/outline/sides.py", ("tests/correction/test_sides.py",),
+        ("a side is moved in to where the photo ends", "return bool(outwards or found", "return bool(True or found"),
+        ("a side moves to whatever is a little likelier", "_MARGIN, _LEAST, _SHOWN = 1.0, -0.5, 0.9", "_MARGIN, _LEAST, _SHOWN = 0.0, -0.5, 0.9"),
+        ("a side moves to what is hardly likely", "_MARGIN, _LEAST, _SHOWN = 1.0, -0.5, 0.9", "_MARGIN, _LEAST, _SHOWN = 1.0, -9.0, 0.9"),
+        ("a side is moved along its own edge", "_SAME_PX = 2\n", "_SAME_PX = 0\n"),
+        ("what the border cuts is moved", "        if cut[side]:\n            continue\n", ""),
+    ),
+    *_all(
+        "autoprep/correction/outline/rivals.py", ("tests/correction/test_sides.py",),
+        ("the nearest side of a view stands elsewhere", "first, last = np.asarray(ends_px[side]) + view.band", "first, last = np.asarray(ends_px[side]) + view.band + 3"),
+        ("the sides are turned the other way", "points, across, down = np.stack([down - points[:, 1], points[:, 0]], axis=1), down, across", "points, across, down = np.stack([points[:, 1], across - points[:, 0]], axis=1), down, across"),
+        ("one edge is found again and again", "left = np.where(near, 0, left)", "pass"),
+        ("inside and outside are exchanged", "inside, outside = self._band(line, 2, 9), self._band(line, -9, -2)", "outside, inside = self._band(line, 2, 9), self._band(line, -9, -2)"),
+    ),
+    *_all(
+        "autoprep/correction/outline/finder.py", ("tests/correction/test_sides.py",),
+        ("the outline before is no choice", "return [best, replace(entry, confidence=min(entry.confidence, 1 - best.confidence))]", "return [best]"),
+        ("no side has a last word", "return [*_settled(copies, sight, _let_out(copies, best)), *rest], apart", "return [_let_out(copies, best), *rest], apart"),
+    ),
+    *_all(
         "autoprep/correction/outline/material.py", ("tests/correction/test_ends.py",),
         ("a bare wall is a page", "and drawn >= _LEAST_DRAWN", ""),
         ("a thing on white is a page", "return sheet.colours <= _MOST_COLOURS and", "return"),

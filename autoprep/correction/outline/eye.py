@@ -44,12 +44,14 @@ class Seen:
 class Sight:
     """What the eye makes of a photo: the works, largest first, the chance that there is one, and the mask's doubt.
 
-    undecided: the share of undecided pixels beside the pixels of the mask; small for works, large for scenes.
+    undecided: the share of undecided pixels beside the pixels of the mask; small for works, large for scenes; maps:
+    (2, n, n) float32 the mask and the edge map of the photo squeezed into a square, 0..1.
     """
 
     works: tuple[Seen, ...]
     chance: float
     undecided: float
+    maps: Float32
 
 
 def look(photo: Photo, small: Float32) -> Sight | None:
@@ -101,7 +103,7 @@ def _together(views: list[_View], photo: Photo) -> Sight:
     mask, edges = cast(Float32, np.mean([view.maps for view in views], axis=0))
     singles, chances = [view.shapes for view in views], [view.chance for view in views]
     works = tuple(_to_photo(shape, singles, photo) for shape in shapes(mask, edges))
-    return Sight(works, float(np.mean(chances)), _doubt(mask))
+    return Sight(works, float(np.mean(chances)), _doubt(mask), np.stack([mask, edges]))
 
 
 def _logistic(x: AnyArray) -> Float32:

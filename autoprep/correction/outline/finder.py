@@ -15,6 +15,7 @@ from autoprep.correction.outline.features import beside
 from autoprep.correction.outline.inner import CLEAR, picture_inside
 from autoprep.correction.outline.material import fills_photo, is_drawn_page, is_one_sheet, look_inside
 from autoprep.correction.outline.refinement import Sides, refine
+from autoprep.correction.outline.sides import settle
 from autoprep.domain import Corners, Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import (
@@ -188,7 +189,7 @@ def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], li
         first, confidence=gate.confidence(witness), evidence={**finalists[0].evidence, **witness.as_evidence()}
     )
     best, *rest = _weighed(copies, evidence, witness, first, finalists)
-    return [_let_out(copies, best), *rest], apart
+    return [*_settled(copies, sight, _let_out(copies, best)), *rest], apart
 
 
 def _weighed(
@@ -241,6 +242,21 @@ def _let_out(copies: Copies, entry: _Answer) -> _Answer:
     copy, quad = _in_copy(copies, entry.quad)
     quad, cut = let_out(copy, quad, entry.cut)
     return entry if cut == entry.cut else replace(entry, quad=quad / (copy.shape[1] / copies.photo.full_px[0]), cut=cut)
+
+
+def _settled(copies: Copies, sight: eye.Sight, entry: _Answer) -> list[_Answer]:
+    """The answer with each side on the likeliest edge; where that makes another shape of it, the one before as well."""
+    if entry.whole:
+        return [entry]
+    lab = copies.lab(REFINING_PX)
+    scale = lab.shape[1] / copies.photo.full_px[0]
+    settled = settle(lab, sight.maps, entry.quad * scale, sight.works[0].quad * scale, entry.cut)
+    least = float(np.nanmin(settled.scores)) if not all(entry.cut) else 0.0
+    evidence = {**entry.evidence, "sides_moved": float(sum(settled.moved)), "side_least": least}
+    best = replace(entry, quad=settled.quad / scale, evidence=evidence)
+    if overlap_in_photo(best.quad, entry.quad, copies.photo.full_px) >= SAME:
+        return [best]
+    return [best, replace(entry, confidence=min(entry.confidence, 1 - best.confidence))]
 
 
 def _whole_first(answers: list[_Answer], size: tuple[int, int]) -> list[_Answer]:
@@ -316,14 +332,21 @@ def _answer_of_judge(entry: Judged) -> _Answer:
 def _answer_of_eye(
     photo: Photo, lab: Float32, seen: eye.Seen, confidence: float, evidence: dict[str, float]
 ) -> _Answer:
-    """The eye's outline, its sides fitted to the edges of the photo, but for those that the border cuts."""
+    quad = fitted_to_edges(photo, lab, seen)
+    return _Answer(quad, confidence, seen.cut, whole=all(seen.cut), evidence=evidence)
+
+
+def fitted_to_edges(photo: Photo, lab: Float32, seen: eye.Seen) -> Float64:
+    """The eye's outline, its sides fitted to the edges of the photo, but for those that the border cuts.
+
+    lab: (H, W, 3) float32 L*a*b* of the photo. Returns (4, 2) corners in full-size pixels.
+    """
     if all(seen.cut):
-        return _Answer(rectangle(*photo.full_px), confidence, seen.cut, whole=True, evidence=evidence)
+        return rectangle(*photo.full_px)
     scale = lab.shape[1] / photo.full_px[0]
-    fit = refine(lab, seen.quad * scale, held=seen.cut)
-    fitted = fit.quad / scale
+    fitted = refine(lab, seen.quad * scale, held=seen.cut).quad / scale
     good = is_convex(fitted) and overlap_in_photo(fitted, seen.quad, photo.full_px) > _STAYS
-    return _Answer(fitted if good else seen.quad, confidence, seen.cut, evidence=evidence)
+    return fitted if good else seen.quad
 
 
 # What two works side by side leave free between them and around them, when they are the pages of one spread.
