@@ -421,7 +421,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a dark corner is damage", "if sides and max(sides) < 0.5 else 0.0", "if sides else 0.0"),
         ("zeros that were appended are damage", 'return at > 0 and start > 0 and data.find(b"\\xff\\xd9", start, at) < 0', "return at > 0 and start > 0"),
         ("a hole in packed data is not seen", "(kind in _PACKED and _PACKED[kind] in data) or", "False or"),
-        ("disturbed data is not asked about", 'if kind == "jpeg" and _COMPLAINT in _said_of(data):', "if False:"),
+        ("disturbed data is not asked about", 'if kind == "jpeg" and _complains(data, heard):', "if False:"),
     ),
     *_all(
         "autoprep/job/story.py", ("tests/test_job.py",),
@@ -753,8 +753,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/files/damage.py", ("tests/files/test_damage.py",),
-        ("a plain ground is damage", "if rows and _COMPLAINT in _said_of(data):", "if rows:"),
-        ("an empty rest is whole", "if rows and _COMPLAINT in _said_of(data):", "if False:"),
+        ("a plain ground is damage", "if rows and _complains(data, heard):", "if rows:"),
+        ("an empty rest is whole", "if rows and _complains(data, heard):", "if False:"),
     ),
     *_all(
         "autoprep/correction/outline/material.py", ("tests/correction/test_material.py",),
@@ -860,6 +860,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/files/reading.py", ("tests/files/test_reading.py",),
+        ("a JPEG is turned twice", "cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION", "cv2.IMREAD_COLOR_RGB"),
+        ("a JPEG is decoded again for its damage", "suspicion(codes, data, kind, heard)", "suspicion(codes, data, kind)"),
         ("RAW is cut to sRGB", "output_color=rawpy.ColorSpace.ProPhoto,", "output_color=rawpy.ColorSpace.sRGB,"),
     ),
     *_all(
