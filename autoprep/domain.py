@@ -5,7 +5,7 @@ a plain frozen dataclass.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Literal, cast
 from weakref import WeakKeyDictionary
 
@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.colour import mixed
+from autoprep.imaging.halving import Halved
 from autoprep.imaging.resample import Lens
 from autoprep.imaging.units import MM_PER_UNIT
 
@@ -437,30 +438,28 @@ class Photo:
             )
         return Photo(out, self.facts, scale=small_w / self.facts.width_px)
 
-    def halved(self, times: int) -> "Photo":
-        """A copy halved so many times by the kernel 1-4-6-4-1, its pixels on every second one; kept like `reduced`."""
+    def halved(self, times: int) -> "Photo | Halved":
+        """A copy halved so many times by the kernel 1-4-6-4-1, its pixels on every second one; kept like `reduced`.
+
+        Where it would take much memory it is made anew wherever it is looked at.
+        """
         if times <= 0:
             return self
         kept = _HALVED.setdefault(self, {})
         if times not in kept:
-            kept[times] = self.halved(times - 1)._halve()
+            # What is kept for as long as this photo is in use must not be what keeps it: a twin has the same pixels.
+            half = Halved(replace(self) if times == 1 else self.halved(times - 1))
+            width, height = half.size_px
+            large = width * height > _MOST_SHARED_PX
+            kept[times] = half if large else Photo(half.whole(), self.facts, scale=self.scale / 2**times)
         return kept[times]
-
-    def _halve(self) -> "Photo":
-        width, height = self.size_px
-        out = np.empty(((height + 1) // 2, (width + 1) // 2, 3), np.float32)
-        for first in range(0, len(out), 64):
-            last = min(first + 64, len(out))
-            y0, y1 = max(0, 2 * first - 4), min(height, 2 * last + 4)
-            out[first:last] = cv2.pyrDown(self.crop(y0, y1, 0, width))[first - y0 // 2 : last - y0 // 2]
-        return Photo(out, self.facts, scale=self.scale / 2)
 
 
 _MOST_SHARED_PX = 4_000_000  # 48 MB in linear light
 
 # Reduced copies of each photo, for as long as it is in use: beside the photo, which never changes.
 _REDUCED: WeakKeyDictionary[Photo, dict[int, Photo]] = WeakKeyDictionary()
-_HALVED: WeakKeyDictionary[Photo, dict[int, Photo]] = WeakKeyDictionary()
+_HALVED: WeakKeyDictionary[Photo, dict[int, Photo | Halved]] = WeakKeyDictionary()
 
 
 @dataclass(frozen=True)

@@ -188,7 +188,7 @@ def _complains(data: bytes, heard: bytes | None) -> bool:
 
 
 def listened(decode: Callable[[], _Decoded]) -> tuple[_Decoded, bytes]:
-    """What a decoder makes, and what it writes to the error stream meanwhile; a worker has one thread and one stream."""
+    """What a decoder makes, and what it writes to the error stream meanwhile; a worker has one thread."""
     with tempfile.TemporaryFile() as heard:
         kept = os.dup(2)
         os.dup2(heard.fileno(), 2)

@@ -798,6 +798,17 @@ PLANTED: tuple[Mistake, ...] = (
         ("a close-up is cut at its points", "_RIM_PX = 4", "_RIM_PX = 0"),
     ),
     *_all(
+        "autoprep/imaging/halving.py", ("tests/imaging/test_halving.py",),
+        ("tiles of a halved copy meet with a seam", "_MARGIN_PX = 4", "_MARGIN_PX = 0"),
+        ("all tiles of a halved copy are kept", "            if len(self._tiles) > self._most:", "            if False:"),
+        ("every strip makes its tiles anew", "_KEPT_ROWS = 4", "_KEPT_ROWS = 1"),
+    ),
+    *_all(
+        "autoprep/domain.py", ("tests/imaging/test_halving.py",),
+        ("half of a large photo lies in memory whole", "kept[times] = half if large else Photo", "kept[times] = Photo"),
+        ("what is kept of a photo keeps the photo", "Halved(replace(self) if times == 1", "Halved(self if times == 1"),
+    ),
+    *_all(
         "autoprep/domain.py", ("tests/imaging",),
         ("a shared copy takes the place of the asked one", "self.reduced(first)._resized(self._small(factor))", "self.reduced(first)"),
     ),
