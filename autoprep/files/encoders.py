@@ -5,17 +5,18 @@ import struct
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import BinaryIO
 
 import cv2
 import numpy as np
 import tifffile
 from PIL import Image, ImageFile, PngImagePlugin
 
-from autoprep.imaging.arrays import AnyArray, greatest
+from autoprep.files import tiff
+from autoprep.imaging.arrays import AnyArray, Rows, greatest
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.imaging.transfer import srgb_to_linear
 from autoprep.imaging.units import MM_PER_INCH
-from autoprep.metadata.exif import ITEM_BYTES
 
 
 @dataclass(frozen=True)
@@ -158,6 +159,12 @@ def _png16(pixels: AnyArray, carried: Carried) -> bytes:
 
 
 def _tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
+    out = io.BytesIO()
+    _write_tiff(out, Rows(pixels.shape, pixels.dtype, [pixels]), carried, how)
+    return out.getvalue()
+
+
+def _write_tiff(file: BinaryIO, rows: Rows, carried: Carried, how: How) -> None:
     extra: list[tuple[int, int, int, object, bool]] = []
     extra += [(tag, 2, 0, text.encode("utf-8", "replace"), True) for tag, text in carried.texts]
     if carried.xmp:
@@ -168,16 +175,17 @@ def _tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
         extra.append((33723, 4, len(longs), longs, True))
     density = (carried.ppi, carried.ppi) if carried.ppi else None
     if carried.exif:
-        extra.append((_STANDS_IN, 4, 1, 0, True))
-    out = io.BytesIO()
+        extra.append((tiff.STANDS_IN, 4, 1, 0, True))
+    packed = how.compression != "none"
     tifffile.imwrite(
-        out,
-        pixels,
-        photometric="minisblack" if pixels.ndim == 2 else "separated" if pixels.shape[2] == 4 else "rgb",
-        # Level 1 takes a quarter of the time of level 6 and costs a few percent of size on photographs.
+        file,
+        tiff.coded_strips(rows, how.compression),
+        shape=rows.shape,
+        dtype=rows.dtype,
+        photometric="minisblack" if len(rows.shape) == 2 else "separated" if rows.shape[2] == 4 else "rgb",
         compression={"deflate": "zlib", "lzw": "lzw", "none": None}[how.compression],
-        compressionargs={"level": 1} if how.compression == "deflate" else None,
-        predictor=how.compression != "none",
+        predictor=packed,
+        rowsperstrip=tiff.rows_per_strip(rows) if packed else None,
         iccprofile=carried.icc,
         resolution=density,
         resolutionunit="INCH" if density else None,
@@ -186,41 +194,8 @@ def _tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
         software=False,
         byteorder=">",
     )
-    return _with_camera_directory(out.getvalue(), carried.exif) if carried.exif else out.getvalue()
-
-
-_EXIF_POINTER = 34665
-# The library refuses to write that tag: a free one before it keeps the place, and the order of the tags.
-_STANDS_IN = _EXIF_POINTER - 1
-
-
-def _with_camera_directory(data: bytes, exif: bytes) -> bytes:
-    """A big-endian TIFF with the camera directory of an Exif block behind it: the library writes no such directory.
-
-    The whole block goes along, its offsets moved; of it only that directory is pointed at.
-    """
-    block = bytearray(exif.removeprefix(b"Exif\0\0"))
-    start = len(data) + len(data) % 2
-    camera = _entry(block, 4, _EXIF_POINTER)
-    (directory,) = struct.unpack_from(">I", block, camera + 8)
-    (count,) = struct.unpack_from(">H", block, directory)
-    for at in (directory + 2 + 12 * k for k in range(count)):
-        _, kind, items, value = struct.unpack_from(">HHII", block, at)
-        if items * ITEM_BYTES[kind] > 4:
-            struct.pack_into(">I", block, at + 8, value + start)
-    out = bytearray(data + b"\0" * (len(data) % 2) + block)
-    pointer = _entry(out, 4, _STANDS_IN)
-    struct.pack_into(">H", out, pointer, _EXIF_POINTER)
-    struct.pack_into(">I", out, pointer + 8, start + directory)
-    return bytes(out)
-
-
-def _entry(tiff: bytearray, first_at: int, tag: int) -> int:
-    """Where the entry of a tag stands in the first directory of a big-endian TIFF."""
-    directory = int(struct.unpack_from(">I", tiff, first_at)[0])
-    count = int(struct.unpack_from(">H", tiff, directory)[0])
-    places = (directory + 2 + 12 * k for k in range(count))
-    return next(at for at in places if struct.unpack_from(">H", tiff, at)[0] == tag)
+    if carried.exif:
+        tiff.add_camera_directory(file, carried.exif)
 
 
 @dataclass(frozen=True)
@@ -229,7 +204,8 @@ class Encoder:
 
     deep: 16 bits a channel; inks: grey and CMYK, so that a profile of the lab's own can be met; lossy: its quality can
     be turned down for a cap on bytes; oriented: Exif may tell the orientation; marked_inks: a mark can be
-    drawn in CMYK; iim: it carries IIM beside XMP; mime: its name where content credentials can be put inside.
+    drawn in CMYK; iim: it carries IIM beside XMP; mime: its name where content credentials can be put inside; write:
+    the same as encode for a picture that is made while it is written, into a file that can be read and sought in.
     """
 
     encode: Callable[[AnyArray, Carried, How], bytes]
@@ -241,6 +217,7 @@ class Encoder:
     marked_inks: bool = False
     iim: bool = False
     mime: str = ""
+    write: Callable[[BinaryIO, Rows, Carried, How], None] | None = None
 
 
 ENCODERS = {
@@ -249,7 +226,9 @@ ENCODERS = {
     # AVIF turns pictures by its own boxes, and its writer mangles Exif blocks that hold an orientation.
     "avif": Encoder(_avif, ".avif", lossy=True, oriented=False, mime="image/avif"),
     "png": Encoder(_png, ".png", deep=True, mime="image/png"),
-    "tiff": Encoder(_tiff, ".tif", deep=True, inks=True, marked_inks=True, iim=True, mime="image/tiff"),
+    "tiff": Encoder(
+        _tiff, ".tif", deep=True, inks=True, marked_inks=True, iim=True, mime="image/tiff", write=_write_tiff
+    ),
 }
 """One row for each format: its name in the settings, and all that the rest of the code asks of it."""
 

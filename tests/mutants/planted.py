@@ -511,11 +511,27 @@ PLANTED: tuple[Mistake, ...] = (
         ("jobs that were running are lost", "WHERE state = 'running'\"", "WHERE state = 'queued'\""),
     ),
     *_all(
+        "autoprep/job/delivery.py", ("tests/test_memory.py", "tests/test_job.py"),
+        ("a master lies in memory whole", "_flowed(work, preset, layout, place) or _whole(", "_whole("),
+    ),
+    *_all(
+        "autoprep/files/reading.py", ("tests/test_memory.py",),
+        ("a picture is copied as often as the library likes", "codes = np.empty((height, width, 3), np.uint8)", "codes = np.array(image)"),
+        ("a JPEG is read by the library that copies it", 'if kind == "jpeg" and image.mode == "RGB":', "if False:"),
+    ),
+    *_all(
+        "autoprep/rendering/render.py", ("tests/rendering/test_render.py",),
+        ("what is written at once has no mark", "and look.mark is None and layout", "and layout"),
+        ("what is written at once has no ground", "whole = layout.shown == (0, 0, *layout.canvas_px)", "whole = True"),
+        ("clipped colours are not told", "self._outside += share * len(strip)", "pass"),
+    ),
+    *_all(
         "autoprep/files/storage.py", _STORE,
         ("nothing is synced", "            os.fsync(handle.fileno())\n    except", "            pass\n    except"),
         ("names are not made durable", "        sync_folder(final.parent)\n", "        pass\n"),
         ("reserved names are given", "or kept.casefold().split(\" \")[0] in _RESERVED:", "or False:"),
-        ("a file is written under its final name", "with part.open(\"wb\") as handle:", "with final.open(\"wb\") as handle:"),
+        ("a file is written under its final name", "with part.open(\"w+b\") as handle:", "with final.open(\"w+b\") as handle:"),
+        ("half of a file lies about", "        with contextlib.suppress(OSError):\n            part.unlink()\n        if not", "        if not"),
     ),
     *_all(
         "autoprep/job/story.py", ("tests/test_job.py", "tests/service/test_converge.py"),
@@ -851,6 +867,11 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/files/encoders.py", ("tests/files/test_encoders.py", "tests/metadata"),
         ("coloured hairlines turn grey", "how.quality >= _BYTES_COUNT_BELOW and _worst", "False and _worst"),
         ("all WebP is without loss", "> _LINES_LOST:", "> -1:"),
+    ),
+    *_all(
+        "autoprep/files/tiff.py", ("tests/files/test_encoders.py", "tests/metadata"),
+        ("rows between two strips are lost", "        rest = joined[whole:]\n", "        rest = None\n"),
+        ("rows are coded without their predictor", "imagecodecs.delta_encode(stored, axis=-1 if strip.ndim == 2 else -2)", "stored"),
         ("the camera's directory is not moved", "struct.pack_into(\">I\", block, at + 8, value + start)", "pass"),
     ),
     *_all(
