@@ -191,7 +191,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("the ground has one tone", "ground = _stretched(tone, box, (width, height))", "ground = 0 * _stretched(tone, box, (width, height))"),
         ("the grain is as long across as down", "np.fft.rfft2(rest[..., c], (_TILE, _TILE))", "np.fft.rfft2(rest[..., c].T, (_TILE, _TILE))"),
         ("the grain is too strong", "/ np.sqrt(energy)", "/ np.sqrt(energy / 3)"),
-        ("a wash runs into the ground", "        bare &= np.abs(apart", "        bare |= np.abs(apart"),
+        ("a wash runs into the ground", "        bare &= greatest(np.abs(apart", "        bare |= greatest(np.abs(apart"),
         ("the tone goes on from far away", "_REACHES = (27.0, 9.0, 3.0, 1.5)", "_REACHES = (1.5, 3.0, 9.0, 27.0)"),
         ("torn edges are cut hard", "inside += 1 - cover[", "inside += 0 * cover["),
         ("grain is taken from anywhere", "if covered and np.abs(part - middle).max() < _BARE", "if covered and np.abs(part - middle).max() < 9"),
@@ -523,6 +523,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/rendering/render.py", ("tests/rendering/test_render.py",),
         ("what is written at once has no mark", "and look.mark is None and layout", "and layout"),
         ("what is written at once has no ground", "whole = layout.shown == (0, 0, *layout.canvas_px)", "whole = True"),
+        ("no colour is clipped", "if least >= -_HAIR and most <= 1 + _HAIR:", "if True:"),
         ("clipped colours are not told", "self._outside += share * len(strip)", "pass"),
     ),
     *_all(
@@ -679,7 +680,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/job/details.py", ("tests/test_details.py",),
-        ("the faintest is the darkest", "((apart > _FAINTEST) & (apart < _FAINT))", "(apart > _FAINT)"),
+        ("the faintest is the darkest", "(apart > _FAINTEST) & (apart < _FAINT)", "apart > _FAINT"),
         ("the lower corners are the upper ones", "(right, bottom), (left, bottom))", "(right, top), (left, top))"),
     ),
     *_all(
@@ -820,7 +821,8 @@ PLANTED: tuple[Mistake, ...] = (
         ("every strip makes its tiles anew", "_KEPT_ROWS = 4", "_KEPT_ROWS = 1"),
     ),
     *_all(
-        "autoprep/domain.py", ("tests/imaging/test_halving.py",),
+        "autoprep/domain.py", ("tests/imaging/test_halving.py", "tests/imaging/test_resample.py"),
+        ("one channel's table does for all", "if (tables == tables[0]).all():", "if True:"),
         ("half of a large photo lies in memory whole", "kept[times] = half if large else Photo", "kept[times] = Photo"),
         ("what is kept of a photo keeps the photo", "Halved(replace(self) if times == 1", "Halved(self if times == 1"),
     ),
