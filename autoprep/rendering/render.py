@@ -93,8 +93,11 @@ class Shown:
 
 def is_shown_alone(layout: Layout, look: Look) -> bool:
     """Whether nothing but the shown part is on the canvas, so that it can be written while it is made."""
-    whole = layout.shown == (0, 0, *layout.canvas_px)
-    return whole and not look.continued and look.mark is None and layout.mark_px is None
+    return _fills_canvas(layout) and not look.continued and look.mark is None and layout.mark_px is None
+
+
+def _fills_canvas(layout: Layout) -> bool:
+    return layout.shown == (0, 0, *layout.canvas_px)
 
 
 def as_rows(shown: Shown, layout: Layout, look: Look) -> Rows:
@@ -111,8 +114,9 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
     deep = look.bits == 16
     canvas: AnyArray = np.empty((layout.canvas_px[1], layout.canvas_px[0], 3), np.uint16 if deep else np.uint8)
     shown = Shown(photo, plan, layout, look, correct, finish)
-    # By whole rows: pixel by pixel it would take twenty times as long.
-    canvas[:] = np.repeat((quantise16 if deep else quantise8)(shown.ground), canvas.shape[1], axis=1)
+    if not _fills_canvas(layout):
+        # By whole rows: pixel by pixel it would take twenty times as long.
+        canvas[:] = np.repeat((quantise16 if deep else quantise8)(shown.ground), canvas.shape[1], axis=1)
     x0, y0, x1, _ = layout.shown
     for strip in shown.strips():
         canvas[y0 : y0 + len(strip), x0:x1] = strip

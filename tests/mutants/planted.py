@@ -522,7 +522,8 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/rendering/render.py", ("tests/rendering/test_render.py",),
         ("what is written at once has no mark", "and look.mark is None and layout", "and layout"),
-        ("what is written at once has no ground", "whole = layout.shown == (0, 0, *layout.canvas_px)", "whole = True"),
+        ("what is written at once has no ground", "return _fills_canvas(layout) and not", "return not"),
+        ("no ground is drawn", "    if not _fills_canvas(layout):\n", "    if False:\n"),
         ("no colour is clipped", "if least >= -_HAIR and most <= 1 + _HAIR:", "if True:"),
         ("clipped colours are not told", "self._outside += share * len(strip)", "pass"),
     ),
