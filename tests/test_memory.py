@@ -16,7 +16,8 @@ from PIL import ExifTags, Image
 
 from autoprep.correction.planned import planned
 from autoprep.domain import CorrectionPlan, Declined, Geometry, Photo, PhotoFacts, Sharpening, Tone, WorkFacts
-from autoprep.files.icc import srgb_tables
+from autoprep.files.encoders import Carried, encode
+from autoprep.files.icc import SPACES, srgb_tables
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import UInt8
 from autoprep.job.delivery import Delivery, deliver
@@ -89,6 +90,13 @@ def test_a_photo_is_read_into_one_copy_and_turned_into_a_second(orientation: int
     Image.fromarray(codes).save(out, "JPEG", quality=80, exif=exif.tobytes())
     data = out.getvalue()
     assert peak_of(lambda: read_photo(data)) < (times + 0.25) * codes.size
+
+
+def test_a_large_jpeg_leaves_no_large_buffer_to_what_comes_after_it() -> None:
+    carried = Carried(icc=SPACES["srgb"].profile())
+    small = painted(200, 150)
+    encode(painted(4000, 3000), "jpeg", carried)
+    assert peak_of(lambda: encode(small, "jpeg", carried)) < 2 * _MEG
 
 
 @pytest.mark.parametrize("format_", ["PNG", "TIFF"])

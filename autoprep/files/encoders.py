@@ -3,7 +3,8 @@
 import io
 import struct
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import BinaryIO
 
@@ -60,15 +61,28 @@ def _jpeg(pixels: AnyArray, carried: Carried, how: How) -> bytes:
     options = _options(carried)
     if carried.ppi:
         options["dpi"] = (round(carried.ppi), round(carried.ppi))  # JFIF holds whole numbers; Exif has the true one
-    # The library sizes its buffer for 4:2:0 and fails on busy 4:4:4 pictures unless told to make room.
-    ImageFile.MAXBLOCK = max(ImageFile.MAXBLOCK, 3 * pixels.shape[0] * pixels.shape[1] + 65536)
     # 4:4:4: halved chroma turns one-pixel coloured lines to mud (CIEDE2000 16 instead of 0.5 on a red line).
     picture = (
         Image.fromarray(pixels, mode="CMYK") if pixels.ndim == 3 and pixels.shape[2] == 4 else Image.fromarray(pixels)
     )
     chroma = {"subsampling": 0} if picture.mode == "RGB" else {}
-    picture.save(out, "JPEG", quality=how.quality, progressive=how.progressive, optimize=True, **chroma, **options)
+    with _room_for(3 * pixels.shape[0] * pixels.shape[1] + 65536):
+        picture.save(out, "JPEG", quality=how.quality, progressive=how.progressive, optimize=True, **chroma, **options)
     return _insert_after_app_segments(out.getvalue(), carried.iim_segment)
+
+
+@contextmanager
+def _room_for(size: int) -> Iterator[None]:
+    """The library sizes its buffer for 4:2:0 and fails on busy 4:4:4 pictures unless told to make room.
+
+    For this one picture: whatever it reads or writes afterwards would take as large a buffer too.
+    """
+    usual = ImageFile.MAXBLOCK
+    ImageFile.MAXBLOCK = max(usual, size)
+    try:
+        yield
+    finally:
+        ImageFile.MAXBLOCK = usual
 
 
 def _insert_after_app_segments(data: bytes, segment: bytes) -> bytes:

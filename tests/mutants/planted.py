@@ -867,8 +867,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("a faint signature is none", "stroke > max(_FAINT, min(_PLAIN,", "stroke > max(_PLAIN, min(_PLAIN,"),
     ),
     *_all(
-        "autoprep/files/encoders.py", ("tests/files/test_encoders.py", "tests/metadata"),
+        "autoprep/files/encoders.py", ("tests/files/test_encoders.py", "tests/metadata", "tests/test_memory.py", "tests/files/test_fitting.py"),
         ("coloured hairlines turn grey", "how.quality >= _BYTES_COUNT_BELOW and _worst", "False and _worst"),
+        ("busy pictures find no room", "    ImageFile.MAXBLOCK = max(usual, size)\n", ""),
+        ("a large JPEG's buffer is everybody's", "        ImageFile.MAXBLOCK = usual\n", "        pass\n"),
         ("all WebP is without loss", "> _LINES_LOST:", "> -1:"),
     ),
     *_all(
