@@ -5,7 +5,7 @@ a plain frozen dataclass.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Literal, cast
 from weakref import WeakKeyDictionary
 
@@ -13,8 +13,9 @@ import cv2
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
-from autoprep.imaging.arrays import AnyArray, Float32, Float64
+from autoprep.imaging.arrays import AnyArray, Float32, Float64, UInt8
 from autoprep.imaging.colour import mixed
+from autoprep.imaging.halving import Halved
 from autoprep.imaging.resample import Lens
 from autoprep.imaging.units import MM_PER_UNIT
 
@@ -385,8 +386,7 @@ class Photo:
         if self.tables is None:
             return np.ascontiguousarray(part, np.float32)
         if part.dtype == np.uint8:
-            table = np.ascontiguousarray(self.tables.T).reshape(1, 256, 3)
-            linear = cast(Float32, cv2.LUT(np.ascontiguousarray(part), table))
+            linear = _looked_up(np.ascontiguousarray(part), self.tables)
         else:
             linear = np.stack([self.tables[c][part[..., c]] for c in range(3)], axis=-1)
         return linear if self.matrix is None else mixed(linear, self.matrix)
@@ -437,30 +437,35 @@ class Photo:
             )
         return Photo(out, self.facts, scale=small_w / self.facts.width_px)
 
-    def halved(self, times: int) -> "Photo":
-        """A copy halved so many times by the kernel 1-4-6-4-1, its pixels on every second one; kept like `reduced`."""
+    def halved(self, times: int) -> "Photo | Halved":
+        """A copy halved so many times by the kernel 1-4-6-4-1, its pixels on every second one; kept like `reduced`.
+
+        Where it would take much memory it is made anew wherever it is looked at.
+        """
         if times <= 0:
             return self
         kept = _HALVED.setdefault(self, {})
         if times not in kept:
-            kept[times] = self.halved(times - 1)._halve()
+            # What is kept for as long as this photo is in use must not be what keeps it: a twin has the same pixels.
+            half = Halved(replace(self) if times == 1 else self.halved(times - 1))
+            width, height = half.size_px
+            large = width * height > _MOST_SHARED_PX
+            kept[times] = half if large else Photo(half.whole(), self.facts, scale=self.scale / 2**times)
         return kept[times]
 
-    def _halve(self) -> "Photo":
-        width, height = self.size_px
-        out = np.empty(((height + 1) // 2, (width + 1) // 2, 3), np.float32)
-        for first in range(0, len(out), 64):
-            last = min(first + 64, len(out))
-            y0, y1 = max(0, 2 * first - 4), min(height, 2 * last + 4)
-            out[first:last] = cv2.pyrDown(self.crop(y0, y1, 0, width))[first - y0 // 2 : last - y0 // 2]
-        return Photo(out, self.facts, scale=self.scale / 2)
+
+def _looked_up(codes: UInt8, tables: Float32) -> Float32:
+    """(H, W, 3) codes through a (3, 256) table for each channel."""
+    if (tables == tables[0]).all():  # one for all takes half the time
+        return cast(Float32, cv2.LUT(codes, np.ascontiguousarray(tables[0])))
+    return cast(Float32, cv2.LUT(codes, np.ascontiguousarray(tables.T).reshape(1, 256, 3)))
 
 
 _MOST_SHARED_PX = 4_000_000  # 48 MB in linear light
 
 # Reduced copies of each photo, for as long as it is in use: beside the photo, which never changes.
 _REDUCED: WeakKeyDictionary[Photo, dict[int, Photo]] = WeakKeyDictionary()
-_HALVED: WeakKeyDictionary[Photo, dict[int, Photo]] = WeakKeyDictionary()
+_HALVED: WeakKeyDictionary[Photo, dict[int, Photo | Halved]] = WeakKeyDictionary()
 
 
 @dataclass(frozen=True)

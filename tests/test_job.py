@@ -1,7 +1,9 @@
 """A whole job in one process: outputs, record, what must never leave, and questions."""
 
 import io
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
@@ -19,7 +21,7 @@ from autoprep.domain import WorkFacts
 from autoprep.errors import DeliveryError
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.reading import read_photo
-from autoprep.files.storage import write_part
+from autoprep.files.storage import make_part, write_part
 from autoprep.job.delivery import Delivery, deliver, mark_style
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult
 from autoprep.job.story import known_size, process, why_held
@@ -386,13 +388,14 @@ def test_noise_is_never_ready(studio: Settings) -> None:
 def test_a_job_that_finds_no_room_leaves_none_taken(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
     written: list[str] = []
 
-    def full(final: Path, data: bytes, token: str) -> Path:
+    def full(write: Callable[..., Path], final: Path, *more: Any) -> Path:
         if written:
             raise DeliveryError("master.tif can't be written (No space left on device)")
         written.append(final.name)
-        return write_part(final, data, token)
+        return write(final, *more)
 
-    monkeypatch.setattr("autoprep.job.delivery.write_part", full)
+    for write in (write_part, make_part):
+        monkeypatch.setattr(f"autoprep.job.delivery.{write.__name__}", partial(full, write))
     with pytest.raises(DeliveryError):
         process(order_for(studio, photos.jpeg()), lambda *_: None)
     assert len(written) == 1

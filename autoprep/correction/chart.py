@@ -67,21 +67,22 @@ _LEAST_POINTS = 4  # most outlines are specks of fewer
 def _squares(code: UInt8) -> Float64:
     """(N, 4, 2) small convex quads of nearly equal sides."""
     found = []
+    least, most = ((share * max(code.shape[:2])) ** 2 for share in (0.006, 0.11))
     for plane in (greatest(code), *cv2.split(code)):
         for block in (31, 71):
             odd = min(block, (min(plane.shape) // 2) * 2 - 1)
             mask = cv2.adaptiveThreshold(plane, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, odd, -4)
             mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
             contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
-            quads = (_as_square(contour, max(plane.shape)) for contour in contours if len(contour) >= _LEAST_POINTS)
+            outlines = [contour for contour in contours if len(contour) >= _LEAST_POINTS]
+            sized = zip(outlines, map(cv2.contourArea, outlines), strict=True)
+            quads = (_as_square(contour, size) for contour, size in sized if least < size < most)
             found += [quad for quad in quads if quad is not None]
     return np.array(found).reshape(-1, 4, 2)
 
 
-def _as_square(contour: AnyArray, long_px: int) -> Float64 | None:
-    size = cv2.contourArea(contour)
-    if not (0.006 * long_px) ** 2 < size < (0.11 * long_px) ** 2:
-        return None
+def _as_square(contour: AnyArray, size: float) -> Float64 | None:
+    """(4, 2) corners of an outline of so many square pixels where it is nearly a square."""
     hull = cv2.convexHull(contour)
     rough = cv2.approxPolyDP(hull, 0.09 * cv2.arcLength(hull, True), True).reshape(-1, 2).astype(np.float64)
     if len(rough) != 4 or size < 0.82 * cv2.contourArea(hull):

@@ -167,10 +167,8 @@ def fold_depth(flat: Float32) -> float:
     # 40 stretches along the fold; in each, the lightest fifth of every column is paper or the gutter's own tone.
     stretches = np.stack([np.quantile(part, 0.8, axis=0) for part in np.array_split(luma, 40)])
     reach = max(3, round(0.05 * width))
-    best = 0.0
-    for at in range(int(0.44 * width), int(0.56 * width)):
-        valley = stretches[:, at - 1 : at + 2].mean(axis=1)
-        left = np.median(stretches[:, at - 2 * reach : at - reach], axis=1)
-        right = np.median(stretches[:, at + reach : at + 2 * reach], axis=1)
-        best = max(best, float(np.quantile(np.minimum(left, right) - valley, 0.1)))
-    return best
+    at = np.arange(int(0.44 * width), int(0.56 * width))
+    valley = (stretches[:, at - 1] + stretches[:, at] + stretches[:, at + 1]) / 3
+    beside = np.lib.stride_tricks.sliding_window_view(stretches, reach, axis=1)  # from each column on
+    left, right = (np.median(beside[:, first], axis=-1) for first in (at - 2 * reach, at + reach))
+    return max(0.0, float(np.quantile(np.minimum(left, right) - valley, 0.1, axis=0).max()))

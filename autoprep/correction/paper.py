@@ -18,7 +18,7 @@ from autoprep.correction.marks import inside_only, lighter_marks
 from autoprep.correction.sheet import Sheet, smooth_light
 from autoprep.domain import Declined
 from autoprep.imaging import fields
-from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64, greatest, least
+from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64, least
 from autoprep.imaging.colour import LUMINANCE, lab_from_linear
 
 _SEARCH_PX = 480  # long side; chosen: paper tooth and sensor noise average out, pen lines still show as texture
@@ -174,7 +174,8 @@ def _envelope(search: _Search) -> Float64:
     cols = np.arange(len(search.luma)) % width * _CELLS // width
     cell = rows * _CELLS + cols
     usable = np.flatnonzero(search.smooth)
-    order = usable[np.lexsort((search.luma[usable], cell[usable]))]
+    # By cell, then by luma, which is far less than 32 apart: one key takes a third of the time of two.
+    order = usable[np.argsort(cell[usable] * 32.0 + search.luma[usable], kind="stable")]
     starts = np.searchsorted(cell[order], np.arange(_CELLS * _CELLS + 1))
     picks = [order[a + int(0.85 * (b - a))] for a, b in pairwise(starts) if b - a >= 6]
     chosen = np.array(picks if len(picks) >= 8 else usable)
@@ -206,10 +207,14 @@ def _members(search: _Search, field: Float64, tolerance: float) -> Bool:
     at = np.flatnonzero(near)
     if len(at) < 60:
         return near
-    tint = (search.logs[at] - expected[at]) - rest[at, None]
-    off_tint = greatest(np.abs(tint - np.median(tint[:: max(1, len(at) // _ENOUGH)], axis=0)))
-    near[at] = off_tint < max(0.6 * tolerance, 0.022)
-    return near
+    some = at[:: max(1, len(at) // _ENOUGH)]
+    off_tint = np.zeros(len(rest))
+    for channel in range(3):  # one by one: along an axis of three everything takes several times as long
+        tint = search.logs[:, channel] - expected[:, channel]
+        tint -= rest
+        tint -= np.median(tint[some])
+        np.maximum(off_tint, np.abs(tint, out=tint), out=off_tint)
+    return np.asarray(near & (off_tint < max(0.6 * tolerance, 0.022)))
 
 
 def _lightest_level(rest: Float64, weight: Float64, tolerance: float) -> float:

@@ -40,6 +40,8 @@ def _comes_back(profile: Float32) -> float:
     power = float((fine**2).mean())
     if power < _FAINTEST**2:
         return 0.0
-    lags = range(_LEAST_LAG, min(_MOST_LAG, len(fine) // 3))
-    back = np.array([float((fine[:-lag] * fine[lag:]).mean()) / power for lag in lags])
-    return float(back.max()) if len(back) else 0.0
+    lags = np.arange(_LEAST_LAG, min(_MOST_LAG, len(fine) // 3))
+    if not len(lags):
+        return 0.0
+    sums = np.correlate(fine, fine, "full")[len(fine) - 1 + lags]  # of products with itself, so far on
+    return float((sums / (len(fine) - lags)).max()) / power

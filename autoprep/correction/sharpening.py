@@ -50,4 +50,5 @@ def sharpen(code: Float32, how: Sharpening) -> Float32:
     np.clip(mask, 0, 1, out=mask)
     mask *= np.float32(how.amount)
     lift *= mask
-    return cast(Float32, cv2.add(code, cv2.merge([lift, lift, lift])))
+    added = cv2.merge([lift, lift, lift])
+    return cast(Float32, cv2.add(code, added, dst=added))

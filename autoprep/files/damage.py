@@ -8,6 +8,8 @@ of the picture is empty too, the file is refused.
 
 import os
 import tempfile
+from collections.abc import Callable
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -17,13 +19,17 @@ from autoprep.imaging.arrays import AnyArray, UInt8, greatest, least
 
 # Decoders fill what is missing with one exact tone, over the full width. Chosen: more rows than a thin frame has.
 _LEAST_ROWS, _LEAST_SHARE = 16, 0.015
+_Decoded = TypeVar("_Decoded")
 _COMPLAINT = b"Corrupt JPEG data"  # libjpeg's own words (jerror.h)
 
 
-def refuse_damaged(codes: AnyArray, data: bytes) -> None:
-    """Raises Unreadable where the lower rest of a JPEG's (H, W, 3) codes is empty because its data has run out."""
+def refuse_damaged(codes: AnyArray, data: bytes, heard: bytes | None = None) -> None:
+    """Raises Unreadable where the lower rest of a JPEG's (H, W, 3) codes is empty because its data has run out.
+
+    heard: what its decoder said of it (see `listened`); None: it is asked.
+    """
     rows = empty_rest(codes)
-    if rows and _COMPLAINT in _said_of(data):
+    if rows and _complains(data, heard):
         share = rows / codes.shape[0] * 100
         raise Unreadable(f"the file is damaged: the lower {share:.0f} % of the picture is empty; copy it again")
 
@@ -39,11 +45,14 @@ _SAID_DISTURBED = "the file may be damaged: its data is disturbed somewhere"
 _SAID_FLAT = "the file may be damaged: {share:.0f} % of the picture is one flat tone with hard edges"
 
 
-def suspicion(codes: AnyArray, data: bytes, kind: str) -> str:
-    """Why (H, W, 3) codes that were decoded may be a damaged picture, in plain words; empty where nothing says so."""
+def suspicion(codes: AnyArray, data: bytes, kind: str, heard: bytes | None = None) -> str:
+    """Why (H, W, 3) codes that were decoded may be a damaged picture, in plain words; empty where nothing says so.
+
+    heard: what the decoder of a JPEG said of it (see `listened`); None: it is asked.
+    """
     if (kind in _PACKED and _PACKED[kind] in data) or (kind == "jpeg" and _hole_in_scan(data)):
         return _SAID_HOLE
-    if kind == "jpeg" and _COMPLAINT in _said_of(data):
+    if kind == "jpeg" and _complains(data, heard):
         return _SAID_DISTURBED
     if kind == "tiff" and _has_empty_rows(codes):
         return _SAID_HOLE
@@ -94,7 +103,7 @@ def flat_part(codes: AnyArray) -> float:
         return 0.0
     if codes.dtype != np.uint8:
         codes = (codes >> 8).astype(np.uint8)
-    part = np.ascontiguousarray(codes[: high * _CELL, : wide * _CELL])
+    part = codes[: high * _CELL, : wide * _CELL]
     # A sixteenth of the pixels rules out nearly all photos: where a cell is flat, so are they.
     if _flat_cells(part[::4, ::4], _CELL // 4)[0].mean() < _LEAST_AREA:
         return 0.0
@@ -165,21 +174,28 @@ def empty_rest(codes: AnyArray) -> int:
     last = codes[-1]
     if (last != last[0]).any():
         return 0
-    same = (codes == last[0]).reshape(codes.shape[0], -1).all(axis=1)
-    rows = codes.shape[0] if same.all() else int(np.argmin(same[::-1]))
+    rows = 1
+    while rows < codes.shape[0] and (codes[-1 - rows] == last[0]).all():
+        rows += 1
     return rows if max(_LEAST_ROWS, _LEAST_SHARE * codes.shape[0]) <= rows < codes.shape[0] else 0
 
 
-def _said_of(data: bytes) -> bytes:
-    """What the decoder writes to the error stream about some bytes; a worker has one thread, and so one stream."""
-    coded: UInt8 = np.frombuffer(data, np.uint8)
+def _complains(data: bytes, heard: bytes | None) -> bool:
+    if heard is None:
+        coded: UInt8 = np.frombuffer(data, np.uint8)
+        _, heard = listened(lambda: cv2.imdecode(coded, cv2.IMREAD_REDUCED_COLOR_8))
+    return _COMPLAINT in heard
+
+
+def listened(decode: Callable[[], _Decoded]) -> tuple[_Decoded, bytes]:
+    """What a decoder makes, and what it writes to the error stream meanwhile; a worker has one thread."""
     with tempfile.TemporaryFile() as heard:
         kept = os.dup(2)
         os.dup2(heard.fileno(), 2)
         try:
-            cv2.imdecode(coded, cv2.IMREAD_REDUCED_COLOR_8)
+            decoded = decode()
         finally:
             os.dup2(kept, 2)
             os.close(kept)
         heard.seek(0)
-        return heard.read()
+        return decoded, heard.read()

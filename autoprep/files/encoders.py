@@ -3,19 +3,21 @@
 import io
 import struct
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import BinaryIO
 
 import cv2
 import numpy as np
 import tifffile
 from PIL import Image, ImageFile, PngImagePlugin
 
-from autoprep.imaging.arrays import AnyArray, greatest
+from autoprep.files import tiff
+from autoprep.imaging.arrays import AnyArray, Rows, greatest
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.imaging.transfer import srgb_to_linear
 from autoprep.imaging.units import MM_PER_INCH
-from autoprep.metadata.exif import ITEM_BYTES
 
 
 @dataclass(frozen=True)
@@ -59,15 +61,28 @@ def _jpeg(pixels: AnyArray, carried: Carried, how: How) -> bytes:
     options = _options(carried)
     if carried.ppi:
         options["dpi"] = (round(carried.ppi), round(carried.ppi))  # JFIF holds whole numbers; Exif has the true one
-    # The library sizes its buffer for 4:2:0 and fails on busy 4:4:4 pictures unless told to make room.
-    ImageFile.MAXBLOCK = max(ImageFile.MAXBLOCK, 3 * pixels.shape[0] * pixels.shape[1] + 65536)
     # 4:4:4: halved chroma turns one-pixel coloured lines to mud (CIEDE2000 16 instead of 0.5 on a red line).
     picture = (
         Image.fromarray(pixels, mode="CMYK") if pixels.ndim == 3 and pixels.shape[2] == 4 else Image.fromarray(pixels)
     )
     chroma = {"subsampling": 0} if picture.mode == "RGB" else {}
-    picture.save(out, "JPEG", quality=how.quality, progressive=how.progressive, optimize=True, **chroma, **options)
+    with _room_for(3 * pixels.shape[0] * pixels.shape[1] + 65536):
+        picture.save(out, "JPEG", quality=how.quality, progressive=how.progressive, optimize=True, **chroma, **options)
     return _insert_after_app_segments(out.getvalue(), carried.iim_segment)
+
+
+@contextmanager
+def _room_for(size: int) -> Iterator[None]:
+    """The library sizes its buffer for 4:2:0 and fails on busy 4:4:4 pictures unless told to make room.
+
+    For this one picture: whatever it reads or writes afterwards would take as large a buffer too.
+    """
+    usual = ImageFile.MAXBLOCK
+    ImageFile.MAXBLOCK = max(usual, size)
+    try:
+        yield
+    finally:
+        ImageFile.MAXBLOCK = usual
 
 
 def _insert_after_app_segments(data: bytes, segment: bytes) -> bytes:
@@ -158,6 +173,12 @@ def _png16(pixels: AnyArray, carried: Carried) -> bytes:
 
 
 def _tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
+    out = io.BytesIO()
+    _write_tiff(out, Rows(pixels.shape, pixels.dtype, [pixels]), carried, how)
+    return out.getvalue()
+
+
+def _write_tiff(file: BinaryIO, rows: Rows, carried: Carried, how: How) -> None:
     extra: list[tuple[int, int, int, object, bool]] = []
     extra += [(tag, 2, 0, text.encode("utf-8", "replace"), True) for tag, text in carried.texts]
     if carried.xmp:
@@ -168,16 +189,17 @@ def _tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
         extra.append((33723, 4, len(longs), longs, True))
     density = (carried.ppi, carried.ppi) if carried.ppi else None
     if carried.exif:
-        extra.append((_STANDS_IN, 4, 1, 0, True))
-    out = io.BytesIO()
+        extra.append((tiff.STANDS_IN, 4, 1, 0, True))
+    packed = how.compression != "none"
     tifffile.imwrite(
-        out,
-        pixels,
-        photometric="minisblack" if pixels.ndim == 2 else "separated" if pixels.shape[2] == 4 else "rgb",
-        # Level 1 takes a quarter of the time of level 6 and costs a few percent of size on photographs.
+        file,
+        tiff.coded_strips(rows, how.compression),
+        shape=rows.shape,
+        dtype=rows.dtype,
+        photometric="minisblack" if len(rows.shape) == 2 else "separated" if rows.shape[2] == 4 else "rgb",
         compression={"deflate": "zlib", "lzw": "lzw", "none": None}[how.compression],
-        compressionargs={"level": 1} if how.compression == "deflate" else None,
-        predictor=how.compression != "none",
+        predictor=packed,
+        rowsperstrip=tiff.rows_per_strip(rows) if packed else None,
         iccprofile=carried.icc,
         resolution=density,
         resolutionunit="INCH" if density else None,
@@ -186,41 +208,8 @@ def _tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
         software=False,
         byteorder=">",
     )
-    return _with_camera_directory(out.getvalue(), carried.exif) if carried.exif else out.getvalue()
-
-
-_EXIF_POINTER = 34665
-# The library refuses to write that tag: a free one before it keeps the place, and the order of the tags.
-_STANDS_IN = _EXIF_POINTER - 1
-
-
-def _with_camera_directory(data: bytes, exif: bytes) -> bytes:
-    """A big-endian TIFF with the camera directory of an Exif block behind it: the library writes no such directory.
-
-    The whole block goes along, its offsets moved; of it only that directory is pointed at.
-    """
-    block = bytearray(exif.removeprefix(b"Exif\0\0"))
-    start = len(data) + len(data) % 2
-    camera = _entry(block, 4, _EXIF_POINTER)
-    (directory,) = struct.unpack_from(">I", block, camera + 8)
-    (count,) = struct.unpack_from(">H", block, directory)
-    for at in (directory + 2 + 12 * k for k in range(count)):
-        _, kind, items, value = struct.unpack_from(">HHII", block, at)
-        if items * ITEM_BYTES[kind] > 4:
-            struct.pack_into(">I", block, at + 8, value + start)
-    out = bytearray(data + b"\0" * (len(data) % 2) + block)
-    pointer = _entry(out, 4, _STANDS_IN)
-    struct.pack_into(">H", out, pointer, _EXIF_POINTER)
-    struct.pack_into(">I", out, pointer + 8, start + directory)
-    return bytes(out)
-
-
-def _entry(tiff: bytearray, first_at: int, tag: int) -> int:
-    """Where the entry of a tag stands in the first directory of a big-endian TIFF."""
-    directory = int(struct.unpack_from(">I", tiff, first_at)[0])
-    count = int(struct.unpack_from(">H", tiff, directory)[0])
-    places = (directory + 2 + 12 * k for k in range(count))
-    return next(at for at in places if struct.unpack_from(">H", tiff, at)[0] == tag)
+    if carried.exif:
+        tiff.add_camera_directory(file, carried.exif)
 
 
 @dataclass(frozen=True)
@@ -229,7 +218,8 @@ class Encoder:
 
     deep: 16 bits a channel; inks: grey and CMYK, so that a profile of the lab's own can be met; lossy: its quality can
     be turned down for a cap on bytes; oriented: Exif may tell the orientation; marked_inks: a mark can be
-    drawn in CMYK; iim: it carries IIM beside XMP; mime: its name where content credentials can be put inside.
+    drawn in CMYK; iim: it carries IIM beside XMP; mime: its name where content credentials can be put inside; write:
+    the same as encode for a picture that is made while it is written, into a file that can be read and sought in.
     """
 
     encode: Callable[[AnyArray, Carried, How], bytes]
@@ -241,6 +231,7 @@ class Encoder:
     marked_inks: bool = False
     iim: bool = False
     mime: str = ""
+    write: Callable[[BinaryIO, Rows, Carried, How], None] | None = None
 
 
 ENCODERS = {
@@ -249,7 +240,9 @@ ENCODERS = {
     # AVIF turns pictures by its own boxes, and its writer mangles Exif blocks that hold an orientation.
     "avif": Encoder(_avif, ".avif", lossy=True, oriented=False, mime="image/avif"),
     "png": Encoder(_png, ".png", deep=True, mime="image/png"),
-    "tiff": Encoder(_tiff, ".tif", deep=True, inks=True, marked_inks=True, iim=True, mime="image/tiff"),
+    "tiff": Encoder(
+        _tiff, ".tif", deep=True, inks=True, marked_inks=True, iim=True, mime="image/tiff", write=_write_tiff
+    ),
 }
 """One row for each format: its name in the settings, and all that the rest of the code asks of it."""
 

@@ -16,7 +16,7 @@ from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.credentials import MARKER
-from autoprep.files.damage import refuse_damaged, suspicion
+from autoprep.files.damage import listened, refuse_damaged, suspicion
 from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_matrix_profile, srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
@@ -58,6 +58,7 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
 
 def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     exif = image.getexif()
+    exif.get_ifd(ExifTags.IFD.Exif)  # it is kept; the file may be closed when it is asked for again
     orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)
     if kind == "heic":
         orientation = 1  # the HEIF reader has turned the pixels already
@@ -65,13 +66,17 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     profile = image.info.get("icc_profile")
     codes = _deep_codes(data, kind, image)
     warnings: list[str] = []
+    heard: bytes | None = None
+    if kind == "jpeg" and image.mode == "RGB":
+        codes, heard = _jpeg_codes(data, image.size)
     if codes is None:
         image.load()
         codes, converted = _codes8(image, profile, warnings)
         profile = None if converted else profile
+        image.close()  # its own copy of the pixels goes
     if kind == "jpeg":
-        refuse_damaged(codes, data)
-    suspect = suspicion(codes, data, kind)
+        refuse_damaged(codes, data, heard)
+    suspect = suspicion(codes, data, kind, heard)
     codes, tables, matrix, name = _profile(profile, codes, warnings)
     codes = upright(codes, orientation)
     if orientation >= 5:
@@ -119,6 +124,19 @@ def _deep_codes(data: bytes, kind: str, image: Image.Image) -> AnyArray | None:
     return np.ascontiguousarray(decoded[..., 2::-1])
 
 
+def _jpeg_codes(data: bytes, size: tuple[int, int]) -> tuple[AnyArray | None, bytes | None]:
+    """(H, W, 3) uint8 codes as stored, not turned, and what the decoder said of them; twice None where it gives up.
+
+    This library makes the same pixels of a colour JPEG as the other one, in three bytes a pixel instead of four and two
+    copies of them, and tells of disturbed data while it is at it.
+    """
+    coded = np.frombuffer(data, np.uint8)
+    codes, heard = listened(lambda: cv2.imdecode(coded, cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION))
+    if codes is None or codes.shape != (size[1], size[0], 3):
+        return None, None
+    return np.asarray(codes), heard
+
+
 def _codes8(image: Image.Image, profile: bytes | None, warnings: list[str]) -> tuple[AnyArray, bool]:
     """(H, W, 3) uint8 RGB codes, and whether a profile has already been applied."""
     if image.mode in ("CMYK", "LAB", "YCbCr"):
@@ -132,7 +150,20 @@ def _codes8(image: Image.Image, profile: bytes | None, warnings: list[str]) -> t
         ground = Image.new("RGBA", image.size, "white")
         ground.alpha_composite(image.convert("RGBA"))
         image = ground
-    return np.asarray(image if image.mode == "RGB" else image.convert("RGB")), False
+    return _in_bands(image if image.mode == "RGB" else image.convert("RGB")), False
+
+
+_BAND_ROWS = 256
+
+
+def _in_bands(image: Image.Image) -> AnyArray:
+    """(H, W, 3) uint8 of an RGB image. All at once, the library would make two copies beside its own."""
+    width, height = image.size
+    codes = np.empty((height, width, 3), np.uint8)
+    for top in range(0, height, _BAND_ROWS):
+        bottom = min(top + _BAND_ROWS, height)
+        codes[top:bottom] = np.asarray(image.crop((0, top, width, bottom)))
+    return codes
 
 
 def _to_srgb(image: Image.Image, profile: bytes | None, warnings: list[str]) -> Image.Image:

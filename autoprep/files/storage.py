@@ -4,8 +4,9 @@ import contextlib
 import errno
 import os
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import BinaryIO
 
 from autoprep.errors import DeliveryError
 
@@ -38,16 +39,26 @@ def safe_stem(text: str, fallback: str = "photo") -> str:
 
 def write_part(final: Path, data: bytes, token: str) -> Path:
     """Write the bytes beside their final place and sync them. Raises DeliveryError."""
+    return make_part(final, lambda file: file.write(data), token)
+
+
+def make_part(final: Path, write: Callable[[BinaryIO], object], token: str) -> Path:
+    """Let a file be written beside its final place, to be read and sought in meanwhile, and sync it.
+
+    Raises DeliveryError, and whatever else `write` does; nothing lies about then.
+    """
     part = final.parent / f"{PART_PREFIX}{token}-{final.name[-60:]}{PART_SUFFIX}"
     try:
         final.parent.mkdir(parents=True, exist_ok=True)
-        with part.open("wb") as handle:
-            handle.write(data)
+        with part.open("w+b") as handle:
+            write(handle)
             handle.flush()
             os.fsync(handle.fileno())
-    except OSError as problem:
+    except BaseException as problem:
         with contextlib.suppress(OSError):
             part.unlink()
+        if not isinstance(problem, OSError):
+            raise
         full = problem.errno in _NO_ROOM
         raise DeliveryError(f"{final.name} can't be written ({problem.strerror or problem})", full=full) from problem
     return part

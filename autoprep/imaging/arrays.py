@@ -1,5 +1,7 @@
 """Names for the array kinds that travel through the package."""
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -12,6 +14,18 @@ UInt16: TypeAlias = npt.NDArray[np.uint16]
 Int32: TypeAlias = npt.NDArray[np.int32]
 Bool: TypeAlias = npt.NDArray[np.bool_]
 AnyArray: TypeAlias = npt.NDArray[Any]
+
+
+@dataclass(frozen=True)
+class Rows:
+    """A picture that is made while it is read, once: the shape and type of it whole, and its rows from the top.
+
+    shape: (H, W) or (H, W, C); strips: arrays of (rows, W) or (rows, W, C), H rows together.
+    """
+
+    shape: tuple[int, ...]
+    dtype: np.dtype[Any]
+    strips: Iterable[AnyArray]
 
 
 def greatest(values: AnyArray) -> AnyArray:

@@ -52,7 +52,7 @@ def encode_fast(linear: Float32) -> Float32:
     By a table over the square root of the light, along which the curve is nearly straight.
     """
     root = np.clip(linear, 0.0, 1.0)
-    np.sqrt(root, out=root)
+    cv2.sqrt(root, dst=root)
     return looked_up(root, _curve_of_root())
 
 

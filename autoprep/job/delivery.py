@@ -18,7 +18,7 @@ from autoprep.files.encoders import ENCODERS, Carried, How, encode
 from autoprep.files.fitting import Fitted, Limits, fit_bytes
 from autoprep.files.icc import SPACES, RgbSpace
 from autoprep.files.ingredients import Brought, brought
-from autoprep.files.storage import write_part
+from autoprep.files.storage import make_part, write_part
 from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.transfer import encode_fast
 from autoprep.imaging.units import MM_PER_INCH
@@ -27,7 +27,7 @@ from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import Maker, RightsStatement, Shot, make_statement, titled_only
 from autoprep.rendering.layout import Frame, Layout, lay_out, work_pixels
 from autoprep.rendering.mark import MarkStyle
-from autoprep.rendering.render import Look, Rendition, render
+from autoprep.rendering.render import Finish, Look, Rendition, Shown, Strip, as_rows, is_shown_alone, render
 from autoprep.told.explanations import NO_SIZE, too_few_pixels
 from autoprep.wishes.destinations import MOST_PX, Preset
 from autoprep.wishes.fonts import fonts_for
@@ -68,32 +68,66 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
     if 100 * layout.share < preset.least_percent:
         few = too_few_pixels(layout.share, work_pixels(work.plan))
         raise CannotMeet(few, few.kind)
-    rendition = _rendition(work, preset, layout)
+    finished = _flowed(work, preset, layout, place) or _whole(work, preset, layout, place)
+    studio = work.settings.studio
+    output = OutputRecord(
+        destination=name,
+        path=str(place.relative_to(studio) if place.is_relative_to(studio) else place),
+        width_px=finished.size_px[0],
+        height_px=finished.size_px[1],
+        bytes=finished.bytes,
+        sha256=finished.sha256,
+        notes=(
+            *layout.notes,
+            *finished.notes,
+            *_glyph_notes(work, preset),
+            *_cut_notes(work, preset),
+            *((said_of_signer(work.settings),) if preset.credentials else ()),
+            *finished.of_parent,
+        ),
+    )
+    return output, finished.part
+
+
+@dataclass(frozen=True)
+class _Finished:
+    """A file beside its final place, and what its record says; of_parent: of the photo's own content credentials."""
+
+    part: Path
+    size_px: tuple[int, int]
+    bytes: int
+    sha256: str
+    notes: tuple[str, ...]
+    of_parent: tuple[str, ...] = ()
+
+
+def _whole(work: Delivery, preset: Preset, layout: Layout, place: Path) -> _Finished:
+    """The picture is made, then written, within its limits on bytes."""
+    rendition = render(*_rendering(work, preset, layout))
     pixels, profile, notes = _coloured(work, preset, rendition)
     parent, of_parent = _parent(work, preset)
     fitted = _written(work, preset, layout, pixels, profile, parent)
     part = write_part(place, fitted.data, work.job)
     height, width = fitted.pixels.shape[:2]
-    studio = work.settings.studio
-    output = OutputRecord(
-        destination=name,
-        path=str(place.relative_to(studio) if place.is_relative_to(studio) else place),
-        width_px=width,
-        height_px=height,
-        bytes=len(fitted.data),
-        sha256=hashlib.sha256(fitted.data).hexdigest(),
-        notes=(
-            *layout.notes,
-            *rendition.notes,
-            *notes,
-            *fitted.notes,
-            *_glyph_notes(work, preset),
-            *_cut_notes(work, preset),
-            *((said_of_signer(work.settings),) if preset.credentials else ()),
-            *of_parent,
-        ),
-    )
-    return output, part
+    sha256, said = hashlib.sha256(fitted.data).hexdigest(), (*rendition.notes, *notes, *fitted.notes)
+    return _Finished(part, (width, height), len(fitted.data), sha256, said, of_parent)
+
+
+def _flowed(work: Delivery, preset: Preset, layout: Layout, place: Path) -> _Finished | None:
+    """The picture is written while it is made, so that a large one never lies in memory whole; None where it can't."""
+    write, drawing = ENCODERS[preset.format].write, _rendering(work, preset, layout)
+    look = drawing[3]
+    limited = preset.max_kb is not None or preset.min_kb is not None
+    if write is None or preset.profile or preset.credentials or limited or not is_shown_alone(layout, look):
+        return None
+    shown, statement = Shown(*drawing), statement_for(work, preset)
+    profile, ppi = SPACES[preset.colour].profile(), preset.ppi or true_ppi(work, layout)
+    carried = _carried(statement, preset, profile, layout.canvas_px, ppi)
+    rows, how = as_rows(shown, layout, look), _how(preset, preset.quality)
+    part = make_part(place, lambda file: write(file, rows, carried, how), work.job)
+    with part.open("rb") as file:
+        sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+    return _Finished(part, layout.canvas_px, part.stat().st_size, sha256, shown.notes(), _parent(work, preset)[1])
 
 
 def frame_of(preset: Preset, plan: CorrectionPlan, facts: WorkFacts | None = None) -> Frame:
@@ -133,7 +167,10 @@ def _own_size(preset: Preset, facts: WorkFacts | None) -> tuple[float, float]:
 # --- pixels ---------------------------------------------------------------------------------------------------
 
 
-def _rendition(work: Delivery, preset: Preset, layout: Layout) -> Rendition:
+def _rendering(
+    work: Delivery, preset: Preset, layout: Layout
+) -> tuple[Photo, CorrectionPlan, Layout, Look, Strip, Finish]:
+    """What a rendition is made of."""
     space = SPACES[_space_of(preset, work.photo)]
     look = Look(
         ground=_ground(preset.ground, work.plan),
@@ -144,7 +181,7 @@ def _rendition(work: Delivery, preset: Preset, layout: Layout) -> Rendition:
         mark=mark_style(work, preset),
     )
     finish = partial(work.made.finish, shrink=1 / layout.enlarge)
-    return render(work.photo, work.plan, layout, look, work.made.strips(layout.work[2:]), finish)
+    return work.photo, work.plan, layout, look, work.made.strips(layout.work[2:]), finish
 
 
 def _space_of(preset: Preset, photo: Photo) -> str:
@@ -244,7 +281,7 @@ def _written(
         # Where the file had to become smaller, a pixel stands for more; what a destination asks for stays.
         ppi = preset.ppi or (true and true * width / pixels.shape[1])
         carried = _carried(statement, preset, profile, (width, height), ppi)
-        data = encode(current, preset.format, carried, How(quality, preset.progressive, preset.compression))
+        data = encode(current, preset.format, carried, _how(preset, quality))
         return data if sign is None else sign(data)
 
     fixed = bool(preset.width_px or preset.size_mm() or preset.size)
@@ -255,6 +292,10 @@ def _written(
         may_shrink=not fixed,
     )
     return fit_bytes(pixels, preset.quality, limits, write)
+
+
+def _how(preset: Preset, quality: int) -> How:
+    return How(quality, preset.progressive, preset.compression)
 
 
 def _parent(work: Delivery, preset: Preset) -> tuple[Brought | None, tuple[str, ...]]:

@@ -3,8 +3,9 @@
 import cv2
 import numpy as np
 
+from autoprep.correction.apply import Photometry
 from autoprep.correction.planned import Planned
-from autoprep.imaging.arrays import Float32, UInt8
+from autoprep.imaging.arrays import UInt8, greatest
 from autoprep.imaging.transfer import encode_fast
 from autoprep.rendering.layout import Layout, work_pixels
 from autoprep.rendering.render import Look, render
@@ -25,12 +26,13 @@ def details(made: Planned) -> UInt8:
     far = side - _OUTSIDE_PX
     left, right, top, bottom = -_OUTSIDE_PX, width - far, -_OUTSIDE_PX, height - far
     corners = ((left, top), (right, top), (right, bottom), (left, bottom))
-    parts = [_part(made, (width, height), at, (side, side)) for at in corners]
+    correct = made.strips((width, height))
+    parts = [_part(made, correct, (width, height), at, (side, side)) for at in corners]
     faint = faintest(made)
     if faint is not None:
         size = min(_FAINT_PX[0], width), min(side, height)
         at = [round(faint[k] * (width, height)[k] - size[k] / 2) for k in (0, 1)]
-        parts.append(_part(made, (width, height), (at[0], at[1]), size))
+        parts.append(_part(made, correct, (width, height), (at[0], at[1]), size))
     gap = np.full((side, _GAP_PX, 3), 255, np.uint8)
     return np.hstack([piece for part in parts for piece in (part, gap)][:-1])
 
@@ -45,10 +47,11 @@ def faintest(made: Planned) -> tuple[float, float] | None:
         return None
     code = cv2.GaussianBlur(made.whole, (0, 0), 1.5)
     tone = encode_fast(np.array(paper, np.float32).reshape(1, 1, 3))
-    apart = np.abs(code - tone).max(-1)
+    apart = greatest(np.abs(code - tone))
     height, width = apart.shape
     window = max(3, round(0.06 * max(height, width)) | 1)
-    share: Float32 = cv2.blur(((apart > _FAINTEST) & (apart < _FAINT)).astype(np.float32), (window, window))
+    faint = np.asarray((apart > _FAINTEST) & (apart < _FAINT), np.float32)
+    share = np.asarray(cv2.blur(faint, (window, window)), np.float32)
     edge = window  # the rim of a sheet is shaded by itself
     share[:edge], share[-edge:], share[:, :edge], share[:, -edge:] = 0, 0, 0, 0
     y, x = np.unravel_index(int(share.argmax()), share.shape)
@@ -57,7 +60,9 @@ def faintest(made: Planned) -> tuple[float, float] | None:
     return float((x + 0.5) / width), float((y + 0.5) / height)
 
 
-def _part(made: Planned, whole: tuple[int, int], at: tuple[int, int], size: tuple[int, int]) -> UInt8:
+def _part(
+    made: Planned, correct: Photometry, whole: tuple[int, int], at: tuple[int, int], size: tuple[int, int]
+) -> UInt8:
     """A part of the work at the photo's own pixels; at: its upper left corner, from that of the work."""
     layout = Layout(size, (0, 0, *size), (-at[0], -at[1], *whole), 1.0)
-    return np.asarray(render(made.photo, made.plan, layout, Look(), made.strips(whole), made.finish).pixels, np.uint8)
+    return np.asarray(render(made.photo, made.plan, layout, Look(), correct, made.finish).pixels, np.uint8)

@@ -10,7 +10,7 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.imaging.arrays import AnyArray, Float32
+from autoprep.imaging.arrays import AnyArray, Float32, greatest
 from autoprep.rendering.layout import Layout
 
 _NAMES = ("top", "right", "bottom", "left")
@@ -55,5 +55,5 @@ def _is_bare(canvas: AnyArray, shown: tuple[int, int, int, int], side: int, room
     if strip.shape != beyond.shape:
         return False
     means = [cast(Float32, cv2.blur(part.astype(np.float32), (_MEAN_PX, _MEAN_PX))) for part in (strip, beyond)]
-    apart = np.abs(means[0] - means[1]).max(-1) / np.iinfo(canvas.dtype).max
+    apart = greatest(np.abs(means[0] - means[1])) / np.iinfo(canvas.dtype).max
     return float((apart > _BARE).mean()) <= _DUST

@@ -10,7 +10,7 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.imaging.arrays import AnyArray, Float32, UInt8
+from autoprep.imaging.arrays import AnyArray, Float32, UInt8, greatest
 
 _CELLS = 200  # along the longer side of the canvas
 _BARE = 0.05  # codes 0..1: a cell is bare where it is so close to the paper's tone at its place
@@ -89,10 +89,10 @@ def _tone(canvas: AnyArray, shown: tuple[int, int, int, int], flat: Float32, cov
     known = cv2.erode(whole, np.ones((3, 3), np.uint8), borderValue=1) > 0
     small = cv2.resize(canvas, size, interpolation=cv2.INTER_AREA).astype(np.float32)
     apart = np.asarray(small / np.float32(np.iinfo(canvas.dtype).max) - flat, np.float32)
-    bare = known & (np.abs(apart).max(-1) < _PAPER)
+    bare = known & (greatest(np.abs(apart)) < _PAPER)
     filled = _filled(apart, bare)
     for _ in range(_ROUNDS):  # what lies off the tone around it is drawn on, not bare
-        bare &= np.abs(apart - cv2.GaussianBlur(filled, (0, 0), 4)).max(-1) < _BARE
+        bare &= greatest(np.abs(apart - cv2.GaussianBlur(filled, (0, 0), 4))) < _BARE
         filled = _filled(apart, bare)
     return filled
 

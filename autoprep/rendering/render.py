@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from autoprep.domain import CorrectionPlan, Photo
-from autoprep.imaging.arrays import AnyArray, Float32, UInt8, float32
+from autoprep.imaging.arrays import AnyArray, Float32, Rows, UInt8, float32
 from autoprep.imaging.resample import Level, Warp, strips, warp_rows
 from autoprep.imaging.transfer import (
     Gamma,
@@ -61,28 +61,70 @@ class Rendition:
     notes: tuple[str, ...] = field(default_factory=tuple)
 
 
+class Shown:
+    """The part of a canvas that shows the work, or the scene about it: made a strip at a time while it is read."""
+
+    def __init__(
+        self, photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, correct: Strip, finish: Finish
+    ) -> None:
+        self.ground, self.sheet = _ground(look), _sheet_mask(plan, layout)
+        self._quantise = quantise16 if look.bits == 16 else quantise8
+        self._made = _strips(photo, plan, layout, look, correct, finish, self.sheet)
+        self._outside, self._rows = 0.0, 0
+
+    def strips(self) -> Iterator[AnyArray]:
+        """(rows, W, 3) uint8 or uint16 codes of all of it, from the top; to be read once."""
+        for first, strip, share in self._made:
+            sheet = self.sheet
+            shown = strip if sheet is None else _on_ground(strip, sheet[first : first + len(strip)], self.ground)
+            self._outside += share * len(strip)
+            self._rows += len(strip)
+            yield self._quantise(shown)
+
+    def notes(self) -> tuple[str, ...]:
+        """What has to be said of it, once it is read."""
+        outside = self._outside / max(1, self._rows)
+        if outside <= 0.001:
+            return ()
+        return (
+            f"{outside * 100:.1f} % of the picture has colours that this colour space can't hold; they are clipped",
+        )
+
+
+def is_shown_alone(layout: Layout, look: Look) -> bool:
+    """Whether nothing but the shown part is on the canvas, so that it can be written while it is made."""
+    return _fills_canvas(layout) and not look.continued and look.mark is None and layout.mark_px is None
+
+
+def _fills_canvas(layout: Layout) -> bool:
+    return layout.shown == (0, 0, *layout.canvas_px)
+
+
+def as_rows(shown: Shown, layout: Layout, look: Look) -> Rows:
+    """The rows of a canvas that shows nothing else (see `is_shown_alone`)."""
+    width, height = layout.canvas_px
+    return Rows((height, width, 3), np.dtype(np.uint16 if look.bits == 16 else np.uint8), shown.strips())
+
+
 def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, correct: Strip, finish: Finish) -> Rendition:
     """Render a work onto its canvas.
 
     correct maps strips of linear light at the work's size on the canvas; finish (sharpening) maps strips of codes.
     """
-    quantise = quantise16 if look.bits == 16 else quantise8
-    canvas: AnyArray = np.empty(
-        (layout.canvas_px[1], layout.canvas_px[0], 3), np.uint16 if look.bits == 16 else np.uint8
-    )
-    ground = _ground(look)
-    canvas[:] = quantise(ground)
-    x0, y0, x1, y1 = layout.shown
-    outside = 0.0
-    sheet = _sheet_mask(plan, layout)
-    for first, strip, share in _strips(photo, plan, layout, look, correct, finish, sheet):
-        shown = strip if sheet is None else _on_ground(strip, sheet[first : first + len(strip)], ground)
-        canvas[y0 + first : y0 + first + len(strip), x0:x1] = quantise(shown)
-        outside += share * len(strip) / (y1 - y0)
+    deep = look.bits == 16
+    canvas: AnyArray = np.empty((layout.canvas_px[1], layout.canvas_px[0], 3), np.uint16 if deep else np.uint8)
+    shown = Shown(photo, plan, layout, look, correct, finish)
+    if not _fills_canvas(layout):
+        # By whole rows: pixel by pixel it would take twenty times as long.
+        canvas[:] = np.repeat((quantise16 if deep else quantise8)(shown.ground), canvas.shape[1], axis=1)
+    x0, y0, x1, _ = layout.shown
+    for strip in shown.strips():
+        canvas[y0 : y0 + len(strip), x0:x1] = strip
+        y0 += len(strip)
     if layout.scene is not None:
         _desk_runs_on(canvas, layout.shown)
     elif look.continued:
-        continue_paper(canvas, layout.shown, ground, sheet)
+        continue_paper(canvas, layout.shown, shown.ground, shown.sheet)
     of_bleed = extend(canvas, layout, torn_sides(plan.silhouette), continued=look.continued and layout.scene is None)
     if layout.mark_px is not None:
         draw_crop_marks(canvas, layout.inked, layout.trim, layout.mark_px)
@@ -90,11 +132,7 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
     if look.mark is not None:
         placed = place_and_draw(canvas, layout.shown, layout.trim, look.mark, layout.safe_px)
     notes = ["there is no room for the visible mark"] if look.mark is not None and placed is None else []
-    if outside > 0.001:
-        notes.append(
-            f"{outside * 100:.1f} % of the picture has colours that this colour space can't hold; they are clipped"
-        )
-    return Rendition(canvas, placed, (*notes, *of_bleed))
+    return Rendition(canvas, placed, (*notes, *shown.notes(), *of_bleed))
 
 
 def on_ground(code: Float32, plan: CorrectionPlan) -> Float32:
@@ -183,13 +221,21 @@ def _strips(
             linear = calm(linear, above)
         if look.matrix is not None:
             linear = cast(Float32, cv2.transform(linear, look.matrix))
-        held = cv2.inRange(linear, (-_HAIR,) * 3, (1 + _HAIR,) * 3)
-        outside = 1 - cv2.countNonZero(held) / held.size
+        outside = _share_outside(linear)
         code = recoded(finish(encode_fast(linear)), look.gamma)
         yield top, code[top - above : bottom - above], outside
 
 
 _HAIR = 0.002  # linear light: so far outside its range a colour is not told as clipped
+
+
+def _share_outside(linear: Float32) -> float:
+    """The share of (h, w, 3) pixels that a colour space can't hold."""
+    least, most, _, _ = cv2.minMaxLoc(linear.reshape(len(linear), -1))
+    if least >= -_HAIR and most <= 1 + _HAIR:
+        return 0.0
+    held = cv2.inRange(linear, (-_HAIR,) * 3, (1 + _HAIR,) * 3)
+    return 1 - cv2.countNonZero(held) / held.size
 
 
 def recoded(code: Float32, gamma: Gamma) -> Float32:

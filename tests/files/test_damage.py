@@ -153,6 +153,9 @@ def test_disturbed_data_is_asked_about() -> None:
     at = data.rfind(b"\xff\xda") + 600
     disturbed = data[:at] + b"\xff\xd3" + data[at + 2 :]
     assert "disturbed" in suspicion(_textured(), disturbed, "jpeg")
+    late = data[:-600] + b"\xff\xd3" + data[-598:]  # too few rows are empty to refuse it
+    assert "disturbed" in read_photo(late).facts.suspect
+    assert read_photo(data).facts.suspect == ""
 
 
 @pytest.mark.parametrize("dtype", [np.uint8, np.uint16])

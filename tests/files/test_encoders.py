@@ -4,13 +4,15 @@ import io
 
 import numpy as np
 import pytest
+import tifffile
 from PIL import Image
 
 from autoprep.files.encoders import ENCODERS, Carried, How, encode
 from autoprep.files.icc import SPACES
-from autoprep.imaging.arrays import UInt8
+from autoprep.imaging.arrays import Rows, UInt8
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.imaging.transfer import srgb_to_linear
+from tests.photos import exif_with_secrets
 
 _CARRIED = Carried(icc=SPACES["srgb"].profile())
 
@@ -44,3 +46,23 @@ def test_webp_loses_nothing_only_where_lines_would() -> None:
     assert b"VP8 " in encode(soft, "webp", _CARRIED, How(quality=92))
     assert b"VP8L" in encode(hairlines(), "webp", _CARRIED, How(quality=92))
     assert b"VP8 " in encode(hairlines(), "webp", _CARRIED, How(quality=80))
+
+
+@pytest.mark.parametrize("compression", ["deflate", "lzw", "none"])
+@pytest.mark.parametrize("dtype", [np.uint8, np.uint16])
+def test_a_tiff_is_the_same_whether_its_rows_come_at_once_or_a_few_at_a_time(
+    compression: str, dtype: type[np.unsignedinteger]
+) -> None:
+    ys, xs = np.mgrid[0:301, 0:1203]
+    page = np.stack([xs * 11 + ys, ys * 17, xs * ys], axis=-1).astype(dtype)
+    carried, how = Carried(_CARRIED.icc, exif_with_secrets(), ppi=300.0), How(compression=compression)
+    at_once = encode(page, "tiff", carried, how)
+    written, write = io.BytesIO(), ENCODERS["tiff"].write
+    assert write is not None
+    strips = [page[:1], page[1:1], page[1:130], page[130:258], page[258:]]
+    write(written, Rows(page.shape, page.dtype, iter(strips)), carried, how)
+    assert written.getvalue() == at_once
+    written.seek(0)
+    with tifffile.TiffFile(written) as file:
+        assert (file.asarray() == page).all()
+        assert len(file.pages[0].dataoffsets) == (1 if compression == "none" else 301 // (262144 // page[0].nbytes) + 1)

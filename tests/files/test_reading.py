@@ -255,3 +255,25 @@ def test_camera_raw_keeps_colours_that_srgb_can_not_hold() -> None:
     wanted = (scene @ to_srgb.T)[8:-8, 8:-8]
     assert wanted.min() < -0.02
     assert np.abs(read_photo(data).linear()[8:-8, 8:-8] - wanted).max() < 0.015
+
+
+@pytest.mark.parametrize("progressive", [False, True])
+@pytest.mark.parametrize("subsampling", [0, 1, 2])
+def test_a_jpeg_is_decoded_once_and_comes_out_as_by_the_other_library(
+    subsampling: int, progressive: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = io.BytesIO()
+    exif = Image.Exif()
+    exif[ExifTags.Base.Orientation] = 3
+    options = {"subsampling": subsampling, "progressive": progressive, "exif": exif.tobytes()}
+    Image.fromarray(photos.sheet()).save(out, "JPEG", quality=85, **options)
+    data, decode, times = out.getvalue(), cv2.imdecode, list[int]()
+
+    def counted(coded: AnyArray, flags: int) -> AnyArray | None:
+        times.append(flags)
+        return decode(coded, flags)
+
+    monkeypatch.setattr("autoprep.files.reading.cv2.imdecode", counted)
+    codes = read_photo(data).codes
+    assert len(times) == 1
+    assert (codes == np.asarray(Image.open(io.BytesIO(data)))[::-1, ::-1]).all()

@@ -1,12 +1,14 @@
 """Names that are safe anywhere, and files that are whole or not there."""
 
+import errno
 import os
 from pathlib import Path
+from typing import BinaryIO
 
 import pytest
 
 from autoprep.errors import DeliveryError
-from autoprep.files.storage import publish, safe_stem, write_now, write_part
+from autoprep.files.storage import make_part, publish, safe_stem, write_now, write_part
 
 
 @pytest.mark.parametrize("name", ["CON", "nul", "Com1", "LPT9", "aux", "PRN", "con 2"])
@@ -57,3 +59,15 @@ def test_what_can_not_be_written_is_said_in_plain_words(tmp_path: Path) -> None:
     (tmp_path / "in the way").write_bytes(b"x")
     with pytest.raises(DeliveryError, match=r"a\.jpg can't be written"):
         write_part(tmp_path / "in the way" / "a.jpg", b"x", "t")
+
+
+@pytest.mark.parametrize("problem", [OSError(errno.ENOSPC, "No space left on device"), ValueError("no such codes")])
+def test_a_file_that_fails_half_way_does_not_lie_about(tmp_path: Path, problem: Exception) -> None:
+    def write(file: BinaryIO) -> None:
+        file.write(b"half")
+        raise problem
+
+    with pytest.raises(DeliveryError if isinstance(problem, OSError) else ValueError) as raised:
+        make_part(tmp_path / "a.tif", write, "token")
+    assert getattr(raised.value, "full", False) is isinstance(problem, OSError)
+    assert not list(tmp_path.iterdir())

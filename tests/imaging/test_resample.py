@@ -6,6 +6,7 @@ import pytest
 
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
+from autoprep.imaging.arrays import float32
 from autoprep.imaging.resample import Lens, Warp, strips
 
 
@@ -37,3 +38,12 @@ def test_copies_of_a_large_photo_are_means_of_its_own_pixels(factor: int) -> Non
     assert small.scale == pytest.approx(1 / factor)
     alone = cv2.resize(photo.linear(), small.size_px, interpolation=cv2.INTER_AREA)
     assert np.abs(small.linear() - alone).max() < 4e-3
+
+
+@pytest.mark.parametrize("alike", [True, False])
+def test_each_channel_goes_through_its_own_table(alike: bool) -> None:
+    codes = np.random.default_rng(4).integers(0, 256, (9, 7, 3), dtype=np.uint8)
+    tables = srgb_tables(256) if alike else srgb_tables(256) * float32([[1.0], [0.9], [0.7]])
+    linear = Photo(codes, PhotoFacts("jpeg", 7, 9), tables).crop(2, 8, 1, 6)
+    for channel in range(3):
+        assert (linear[..., channel] == tables[channel][codes[2:8, 1:6, channel]]).all()

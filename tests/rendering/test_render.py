@@ -1,5 +1,6 @@
 """Layouts, grounds, bleed, the mark, and pixels that stay where they belong."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -15,7 +16,7 @@ from autoprep.imaging.transfer import linear_to_code, srgb_to_linear
 from autoprep.rendering.layout import Frame, lay_out, work_pixels
 from autoprep.rendering.legible import contrast_ratio
 from autoprep.rendering.mark import MarkStyle, missing_glyphs, place_and_draw
-from autoprep.rendering.render import Look, Rendition, render
+from autoprep.rendering.render import Look, Rendition, Shown, as_rows, is_shown_alone, render
 
 FONT = Path(__file__).parents[2] / "autoprep" / "fonts" / "DejaVuSans.ttf"
 NO = Declined(reason="nothing to do in this test")
@@ -261,3 +262,47 @@ def test_a_wide_gamut_photo_keeps_its_colours(name: str, bits: int, most: float)
     held = ((inside > -1e-4) & (inside < 1 + 1e-4)).all(-1)
     assert held.sum() >= (4 if name == "eci-rgb" else 6)  # the archives' space lacks the strongest orange and green
     assert ciede2000(found, wanted)[held].max() < most
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+@pytest.mark.parametrize(
+    ("frame", "look", "alone"),
+    [
+        (Frame(), Look(), True),
+        (Frame(long_side_px=150), Look(matrix=SPACES["a98-rgb"].from_srgb(), gamma=SPACES["a98-rgb"].gamma), True),
+        (Frame(size_px=(150, 150), fit="fill"), Look(), True),
+        (Frame(size_px=(150, 150)), Look(), False),
+        (Frame(size_mm=(15.0, 10.0), ppi=300, bleed_mm=2, crop_marks=True), Look(), False),
+        (Frame(), Look(mark=MarkStyle("Wren Halloway 2026", (FONT,), 5.0, 0.6, "quiet", "auto", None)), False),
+        (Frame(), Look(continued=True), False),
+    ],
+)
+def test_what_shows_the_work_alone_is_the_same_while_it_is_made(
+    frame: Frame, look: Look, alone: bool, bits: int
+) -> None:
+    codes, look = picture(301, 201), replace(look, bits=bits)
+    plan = plan_for(301, 201)
+    layout = lay_out(frame, plan)
+    assert is_shown_alone(layout, look) is alone
+    given = (photo_of(codes), plan, layout, look, lambda strip, x, y: strip, lambda strip: strip)
+    shown, whole = Shown(*given), render(*given)
+    rows = as_rows(shown, layout, look)
+    strips = list(rows.strips)
+    if alone:
+        assert len(strips) == -(-layout.canvas_px[1] // 128)
+        assert rows.shape == whole.pixels.shape
+        assert rows.dtype == whole.pixels.dtype
+        assert (np.concatenate(strips) == whole.pixels).all()
+        assert shown.notes() == whole.notes
+
+
+def test_colours_that_are_clipped_are_told_of_what_is_written_at_once() -> None:
+    codes = np.full((301, 201, 3), (255, 0, 0), np.uint8)
+    codes[150:] = 128
+    plan = plan_for(201, 301)
+    layout, look = lay_out(Frame(), plan), Look(matrix=np.linalg.inv(SPACES["prophoto"].from_srgb()).astype(np.float32))
+    shown = Shown(photo_of(codes), plan, layout, look, lambda strip, x, y: strip, lambda strip: strip)
+    assert shown.notes() == ()
+    list(as_rows(shown, layout, look).strips)
+    (said,) = shown.notes()
+    assert 45 < float(said.split()[0]) < 55
