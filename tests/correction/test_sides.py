@@ -6,15 +6,17 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.outline import Survey, finder, sides
+from autoprep.correction.outline import Survey, eye, finder, sides
 from autoprep.correction.outline.close_up import smooth_lab
+from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.rivals import NAMES, Rivals, corners_of, depths, rivals, squared
 from autoprep.correction.outline.sides import Settled, settle
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import Outline, Photo
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, Float64
-from autoprep.imaging.geometry import overlap_in_photo
+from autoprep.imaging.geometry import overlap_in_photo, rectangle
+from tests import photos
 from tests.lab.measures import measure_outline
 from tests.lab.scene import Shot, encode_jpeg, random_spec, render, rough_spec
 
@@ -145,10 +147,42 @@ def test_a_side_that_three_right_ones_carried_along_is_mended(seed: int, kind: s
     assert measured.lost_px < 4
 
 
-def test_the_outline_before_is_still_a_choice(monkeypatch: pytest.MonkeyPatch) -> None:
-    _, photo = _shot(32317, "watercolour", True)
-    best, *others = Survey(photo).outlines(6)
+def test_a_sheet_below_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    shot, photo = _shot(32317, "watercolour", True)
+    found = Survey(photo).outline()
     monkeypatch.setattr(finder, "settle", lambda lab, maps, quad, eye, cut: Settled(quad, _NONE, np.zeros(4)))
-    before = Survey(photo).outlines(6)[0]
-    assert overlap_in_photo(best.array(), before.array(), photo.full_px) < 0.97
-    assert max(overlap_in_photo(other.array(), before.array(), photo.full_px) for other in others) > 0.98
+    before = Survey(photo).outline()
+    assert isinstance(found, Outline)
+    assert isinstance(before, Outline)
+    truth = shot.truth.corners_px
+    assert overlap_in_photo(before.array(), truth, photo.full_px) < 0.97
+    assert overlap_in_photo(found.array(), truth, photo.full_px) > 0.99
+
+
+@pytest.mark.parametrize(("out_px", "offered"), [(60.0, 2), (2.0, 1)])
+def test_an_outline_that_was_changed_is_still_a_choice(
+    monkeypatch: pytest.MonkeyPatch, out_px: float, offered: int
+) -> None:
+    photo = read_photo(photos.jpeg())
+    entry = finder._Answer(photos.corners(), 0.93)
+    moved = np.array([[0.0, 0], [0, 0], [0, out_px], [0, out_px]])
+    monkeypatch.setattr(
+        finder,
+        "settle",
+        lambda lab, maps, quad, eye, cut: Settled(quad + moved, (False, False, True, False), np.ones(4)),
+    )
+    sight = eye.Sight((eye.Seen(entry.quad, _NONE, 0.99),), 1.0, 0.05, _maps())
+    best, *others = finder._settled(Copies(photo), sight, entry)
+    assert len([best, *others]) == offered
+    assert best.confidence == 0.93
+    assert best.evidence["sides_moved"] == 1
+    for other in others:
+        assert other.quad == pytest.approx(entry.quad)
+        assert other.confidence == pytest.approx(0.07)
+
+
+def test_the_whole_photo_has_no_sides_to_be_moved() -> None:
+    photo = read_photo(photos.jpeg())
+    whole = finder._Answer(rectangle(*photo.full_px), 0.92, (True,) * 4, whole=True)
+    sight = eye.Sight((eye.Seen(photos.corners(), _NONE, 0.99),), 1.0, 0.05, _maps())
+    assert finder._settled(Copies(photo), sight, whole) == [whole]
