@@ -9,6 +9,7 @@ import pytest
 from autoprep.correction.outline import Survey, eye, finder, sides
 from autoprep.correction.outline.close_up import smooth_lab
 from autoprep.correction.outline.copies import Copies
+from autoprep.correction.outline.refinement import Sides
 from autoprep.correction.outline.rivals import NAMES, Rivals, corners_of, depths, rivals, squared
 from autoprep.correction.outline.sides import Settled, settle
 from autoprep.correction.planning import Wishes, make_plan
@@ -119,7 +120,10 @@ def test_a_side_moves_only_to_an_edge_that_is_clearly_likelier(
 
     monkeypatch.setattr(sides, "_trees", trees)
     monkeypatch.setattr(sides, "_ROUNDS", 1)
-    assert any(_settled(_QUAD).moved) is moved
+    found = _settled(_QUAD)
+    assert any(found.moved) is moved
+    # The likeliest is told in any case, for a question.
+    assert np.abs(found.likeliest - _QUAD).max() > 5
 
 
 def _shot(seed: int, kind: str, rough: bool) -> tuple[Shot, Photo]:
@@ -150,7 +154,7 @@ def test_a_side_that_three_right_ones_carried_along_is_mended(seed: int, kind: s
 def test_a_sheet_below_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     shot, photo = _shot(32317, "watercolour", True)
     found = Survey(photo).outline()
-    monkeypatch.setattr(finder, "settle", lambda lab, maps, quad, eye, cut: Settled(quad, _NONE, np.zeros(4)))
+    monkeypatch.setattr(finder, "settle", lambda lab, maps, quad, eye, cut: Settled(quad, _NONE, np.zeros(4), quad))
     before = Survey(photo).outline()
     assert isinstance(found, Outline)
     assert isinstance(before, Outline)
@@ -159,26 +163,39 @@ def test_a_sheet_below_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     assert overlap_in_photo(found.array(), truth, photo.full_px) > 0.99
 
 
-@pytest.mark.parametrize(("out_px", "offered"), [(60.0, 2), (2.0, 1)])
-def test_an_outline_that_was_changed_is_still_a_choice(
-    monkeypatch: pytest.MonkeyPatch, out_px: float, offered: int
+@pytest.mark.parametrize(
+    ("confidence", "out_px", "offered"),
+    [
+        (0.93, (60, 90), [0, 60]),  # the outline before
+        (0.85, (60, 90), [0, 60, 90]),  # and, where it is a question, the one that is hardly likelier
+        (0.85, (60, 61), [0, 60]),
+        (0.85, (0, 90), [0, 90]),
+        (0.93, (2, 90), [2]),
+    ],
+)
+def test_what_a_side_might_have_been_is_still_a_choice(
+    monkeypatch: pytest.MonkeyPatch, confidence: float, out_px: tuple[float, float], offered: list[float]
 ) -> None:
     photo = read_photo(photos.jpeg())
-    entry = finder._Answer(photos.corners(), 0.93)
-    moved = np.array([[0.0, 0], [0, 0], [0, out_px], [0, out_px]])
-    monkeypatch.setattr(
-        finder,
-        "settle",
-        lambda lab, maps, quad, eye, cut: Settled(quad + moved, (False, False, True, False), np.ones(4)),
-    )
+    entry = finder._Answer(photos.corners(), confidence)
+    down = np.array([[0.0, 0], [0, 0], [0, 1], [0, 1]]) * photo.full_px[0] / 1200
+    settled, likeliest = out_px
+
+    def settle_so(lab: Float32, maps: Float32, quad: Float64, eye: Float64, cut: Sides) -> Settled:
+        scale = lab.shape[1] / photo.full_px[0]
+        return Settled(
+            quad + down * settled * scale, (False, False, True, False), np.ones(4), quad + down * likeliest * scale
+        )
+
+    monkeypatch.setattr(finder, "settle", settle_so)
     sight = eye.Sight((eye.Seen(entry.quad, _NONE, 0.99),), 1.0, 0.05, _maps())
-    best, *others = finder._settled(Copies(photo), sight, entry)
-    assert len([best, *others]) == offered
-    assert best.confidence == 0.93
-    assert best.evidence["sides_moved"] == 1
-    for other in others:
-        assert other.quad == pytest.approx(entry.quad)
-        assert other.confidence == pytest.approx(0.07)
+    found = finder._settled(Copies(photo), sight, entry)
+    lower = [float(((answer.quad - entry.quad)[2] / down[2, 1])[1]) for answer in found]
+    assert sorted(lower) == pytest.approx(offered)
+    assert lower[0] == pytest.approx(settled)
+    assert found[0].confidence == confidence
+    assert found[0].evidence["sides_moved"] == 1
+    assert all(other.confidence == pytest.approx(1 - confidence) for other in found[1:])
 
 
 def test_the_whole_photo_has_no_sides_to_be_moved() -> None:

@@ -648,11 +648,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("the nearest side of a view stands elsewhere", "first, last = np.asarray(ends_px[side]) + view.band", "first, last = np.asarray(ends_px[side]) + view.band + 3"),
         ("the sides are turned the other way", "points, across, down = np.stack([down - points[:, 1], points[:, 0]], axis=1), down, across", "points, across, down = np.stack([points[:, 1], across - points[:, 0]], axis=1), down, across"),
         ("one edge is found again and again", "left = np.where(near, 0, left)", "pass"),
-        ("inside and outside are exchanged", "inside, outside = self._band(line, 2, 9), self._band(line, -9, -2)", "outside, inside = self._band(line, 2, 9), self._band(line, -9, -2)"),
+        ("inside and outside are exchanged", "inside, outside, on = around[11:], around[:7], around[8:11]", "outside, inside, on = around[11:], around[:7], around[8:11]"),
     ),
     *_all(
         "autoprep/correction/outline/finder.py", ("tests/correction/test_sides.py",),
-        ("the outline before is no choice", "return [best, replace(entry, confidence=min(entry.confidence, 1 - best.confidence))]", "return [best]"),
+        ("a doubtful side is no choice of a question", "[*([settled.likeliest / scale] if entry.confidence < gate.SURE else []), entry.quad]", "[entry.quad]"),
+        ("a doubtful side is offered without a question", "if entry.confidence < gate.SURE else []), entry.quad]:", "if True else []), entry.quad]:"),
+        ("the outline before is no choice", "if entry.confidence < gate.SURE else []), entry.quad]:", "if entry.confidence < gate.SURE else [])]:"),
         ("no side has a last word", "return [*_settled(copies, sight, _let_out(copies, best)), *rest], apart", "return [_let_out(copies, best), *rest], apart"),
     ),
     *_all(

@@ -245,7 +245,10 @@ def _let_out(copies: Copies, entry: _Answer) -> _Answer:
 
 
 def _settled(copies: Copies, sight: eye.Sight, entry: _Answer) -> list[_Answer]:
-    """The answer with each side on the likeliest edge; where that makes another shape of it, the one before as well."""
+    """The answer with each side on the likeliest edge; where that makes another shape of it, the one before as well.
+
+    Where it is a question in any case, sides that are hardly likelier than others are offered there too.
+    """
     if entry.whole:
         return [entry]
     lab = copies.lab(REFINING_PX)
@@ -253,10 +256,11 @@ def _settled(copies: Copies, sight: eye.Sight, entry: _Answer) -> list[_Answer]:
     settled = settle(lab, sight.maps, entry.quad * scale, sight.works[0].quad * scale, entry.cut)
     least = float(np.nanmin(settled.scores)) if not all(entry.cut) else 0.0
     evidence = {**entry.evidence, "sides_moved": float(sum(settled.moved)), "side_least": least}
-    best = replace(entry, quad=settled.quad / scale, evidence=evidence)
-    if overlap_in_photo(best.quad, entry.quad, copies.photo.full_px) >= SAME:
-        return [best]
-    return [best, replace(entry, confidence=min(entry.confidence, 1 - best.confidence))]
+    found = [replace(entry, quad=settled.quad / scale, evidence=evidence)]
+    for quad in [*([settled.likeliest / scale] if entry.confidence < gate.SURE else []), entry.quad]:
+        if all(overlap_in_photo(quad, other.quad, copies.photo.full_px) < SAME for other in found):
+            found.append(replace(entry, quad=quad, confidence=min(entry.confidence, 1 - entry.confidence)))
+    return found
 
 
 def _whole_first(answers: list[_Answer], size: tuple[int, int]) -> list[_Answer]:

@@ -205,11 +205,15 @@ class _Strip:
         best = ends[int(height.argmax())]
         return float(best[0]), float(best[1])
 
-    def _at(self, plane: Float32, line: _Line, shift: float) -> Float32:
-        """What a plane shows along a line, moved inwards by so many rows: (C, ...)."""
+    def _band(self, plane: Float32, line: _Line, low: int, high: int) -> Float32:
+        """(high - low, C, ...) what a plane shows along a line, from so many rows inside it to so many."""
+        return self._along(plane, line, np.arange(low, high))
+
+    def _along(self, plane: Float32, line: _Line, shifts: AnyArray) -> Float32:
+        """(S, C, ...) what a plane shows along a line, moved inwards by so many rows."""
         first, last = line
-        rows = np.clip(np.round(self.band + first + (last - first) * self.t + shift), 0, plane.shape[0] - 1)
-        return np.asarray(plane[rows.astype(int), np.arange(len(self.t))], np.float32)
+        rows = np.round(self.band + first + (last - first) * self.t + shifts[:, None]).astype(int)
+        return np.asarray(plane[rows.clip(0, plane.shape[0] - 1), np.arange(len(self.t))], np.float32)
 
     def described(self, first: float, last: float, eye_px: Float64) -> list[float]:
         """One row of features, in the order of NAMES but for those that need the other edges."""
@@ -222,7 +226,7 @@ class _Strip:
 
     def _edge(self, line: _Line) -> dict[str, float]:
         """How clear and how sharp the edge is, along its length and beyond its ends."""
-        near = np.stack([self._at(self.gradient, line, shift) for shift in range(-8, 9)])
+        near = self._band(self.gradient, line, -8, 9)
         at = near[7:10].max(axis=0)
         clear = np.minimum(at / (3 * self.floor), 1)
         third = _COLUMNS // 3
@@ -251,24 +255,26 @@ class _Strip:
 
     def _seen_by_eye(self, line: _Line) -> dict[str, float]:
         """What the second eye's maps say, and how much of the outside the photo shows."""
-        inside, outside = (self._at(self.maps, line, shift)[:, 0].mean() for shift in (8, -8))
-        edge = np.stack([self._at(self.maps, line, shift)[:, 1] for shift in (-3, 0, 3)])
+        inside, outside = self._along(self.maps[..., 0], line, np.array([8, -8])).mean(axis=1)
+        edge = self._along(self.maps[..., 1], line, np.array([-3, 0, 3]))
+        shown = self._along(self.shown, line, np.array([-4, -self.band // 2])).mean(axis=1)
         return {
             "mask_inside": inside,
             "mask_outside": outside,
             "mask_step": inside - outside,
             "eye_edge": edge.max(axis=0).mean(),
-            "shown": self._at(self.shown, line, -4).mean(),
-            "shown_far": self._at(self.shown, line, -self.band // 2).mean(),
+            "shown": shown[0],
+            "shown_far": shown[1],
         }
 
     def _materials(self, line: _Line) -> dict[str, float]:
         """What lies on either side of the edge, against each other and against what lies further out and in."""
         far, deep = self.lab[: self.band // 3], self.lab[self.rows - self.band // 3 : self.rows]
-        inside, outside = self._band(line, 2, 9), self._band(line, -9, -2)
+        around = self._band(self.lab, line, -9, 9)
+        inside, outside, on = around[11:], around[:7], around[8:11]
         within, without = inside.mean(axis=0), outside.mean(axis=0)
         step = without - within
-        dip = self._band(line, -1, 2).mean(axis=0)[:, 0] - (within + without)[:, 0] / 2
+        dip = on.mean(axis=0)[:, 0] - (within + without)[:, 0] / 2
         told = {
             "light_step": step[:, 0].mean(),
             "colour_step": np.linalg.norm(step[:, 1:].mean(axis=0)),
@@ -297,10 +303,6 @@ class _Strip:
             "ends_inside_least": inside.min(),
             "ends_outside_most": outside.max(),
         }
-
-    def _band(self, line: _Line, low: int, high: int) -> Float32:
-        """(high - low, C, 3) what lies along a line, from so many rows inside it to so many."""
-        return np.stack([self._at(self.lab, line, shift) for shift in range(low, high)])
 
     def _overrun(self, end: int, line: _Line) -> float:
         """How clear the edge is beyond one end, 0..1."""

@@ -13,7 +13,7 @@ import numpy as np
 
 from autoprep.correction.outline import side_weights
 from autoprep.correction.outline.refinement import Sides, refine
-from autoprep.correction.outline.rivals import NAMES, Rivals, corners_of, depths, rivals, squared
+from autoprep.correction.outline.rivals import NAMES, Rivals, View, corners_of, depths, rivals, squared
 from autoprep.correction.outline.scorer import Trees
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import is_convex, overlap
@@ -33,11 +33,15 @@ _ROUNDS = 2
 
 @dataclass(frozen=True)
 class Settled:
-    """(4, 2) corners in the picture's pixels, which sides were moved, and each side's score in log odds (NaN: cut)."""
+    """(4, 2) corners in the picture's pixels, which sides were moved, and each side's score in log odds (NaN: cut).
+
+    likeliest: the corners with all sides on the likeliest edge, clearly or not: for a question.
+    """
 
     quad: Float64
     moved: Sides
     scores: Float64
+    likeliest: Float64
 
 
 def settle(lab: Float32, maps: Float32, quad: Float64, eye: Float64, cut: Sides) -> Settled:
@@ -46,25 +50,37 @@ def settle(lab: Float32, maps: Float32, quad: Float64, eye: Float64, cut: Sides)
     lab: (H, W, 3) float32 L*a*b* of the photo; maps: (2, n, n) float32 the second eye's mask and edge map; quad, eye:
     (4, 2) corners of the outline and of the eye's own, in pixels of lab; cut: the sides that are the photo's border.
     """
-    moved, scores = np.zeros(4, bool), np.full(4, np.nan)
-    for _ in range(_ROUNDS):
-        found, chosen, scores = _chosen(lab, maps, quad, eye, cut)
-        if not chosen.any() or not is_convex(found):
+    moved, scores, likeliest = np.zeros(4, bool), np.full(4, np.nan), quad
+    for turn in range(_ROUNDS):
+        chosen, free, scores = _weighed(view := squared(lab, maps, quad), eye, cut)
+        if not turn:
+            likeliest = _fitted(lab, quad, corners_of(view, free), [bool(ends.any()) for ends in free])
+        sides = [bool(ends.any()) for ends in chosen]
+        if not any(sides):
             break
-        # Sides that stay are held: they were fitted, and here their place is known to a pixel only.
-        held = cast(Sides, tuple(bool(is_cut or not is_moved) for is_cut, is_moved in zip(cut, chosen, strict=True)))
-        fitted = refine(lab, found, reach=_REACH, prior=_PRIOR, held=held).quad
-        quad = fitted if is_convex(fitted) and overlap(fitted, found) > _STAYS else found
-        moved |= chosen
-    return Settled(quad, cast(Sides, tuple(bool(side) for side in moved)), scores)
+        quad = _fitted(lab, quad, corners_of(view, chosen), sides)
+        moved |= sides
+    return Settled(quad, cast(Sides, tuple(bool(side) for side in moved)), scores, likeliest)
 
 
-def _chosen(
-    lab: Float32, maps: Float32, quad: Float64, eye: Float64, cut: Sides
-) -> tuple[Float64, np.ndarray[tuple[int], np.dtype[np.bool_]], Float64]:
-    """The corners with the likeliest edges for sides, which sides are others now, and their scores."""
-    view = squared(lab, maps, quad)
-    ends, chosen, scores = [np.zeros(2)] * 4, np.zeros(4, bool), np.full(4, np.nan)
+def _fitted(lab: Float32, quad: Float64, found: Float64, moved: list[bool]) -> Float64:
+    """The corners that were found, the moved sides fitted; those that were there where they make no outline.
+
+    Sides that stay are held: they were fitted, and here their place is known to a pixel only.
+    """
+    if not any(moved) or not is_convex(found):
+        return quad
+    held = cast(Sides, tuple(not side for side in moved))
+    fitted = refine(lab, found, reach=_REACH, prior=_PRIOR, held=held).quad
+    return fitted if is_convex(fitted) and overlap(fitted, found) > _STAYS else found
+
+
+def _weighed(view: View, eye: Float64, cut: Sides) -> tuple[list[Float64], list[Float64], Float64]:
+    """For each side the depths of the edge that it should be moved to, those of the likeliest, and its score.
+
+    Depths of nought: the side stays.
+    """
+    chosen, free, scores = [np.zeros(2)] * 4, [np.zeros(2)] * 4, np.full(4, np.nan)
     for side in range(4):
         if cut[side]:
             continue
@@ -72,10 +88,12 @@ def _chosen(
         score = _trees()(among(found.features))
         best = int(score.argmax())
         own = score[np.abs(found.ends_px).max(axis=1) <= _SAME_PX].max()
-        chosen[side] = score[best] > max(own + _MARGIN, _LEAST) and _may_move(found, best)
-        ends[side] = found.ends_px[best] if chosen[side] else ends[side]
-        scores[side] = score[best] if chosen[side] else own
-    return corners_of(view, ends), chosen, scores
+        scores[side] = own
+        if score[best] > own:
+            free[side] = found.ends_px[best]
+        if score[best] > max(own + _MARGIN, _LEAST) and _may_move(found, best):
+            chosen[side], scores[side] = found.ends_px[best], score[best]
+    return chosen, free, scores
 
 
 def _may_move(found: Rivals, to: int) -> bool:
