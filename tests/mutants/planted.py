@@ -396,7 +396,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a blurred take is the sharper one", 'np.log(long_px / max(', 'np.log(long_px * max('),
     ),
     *_all(
-        "autoprep/service/arrivals.py", ("tests/service/test_small_rules.py", "tests/service/test_converge.py"),
+        "autoprep/service/arrivals.py", ("tests/service/test_small_rules.py", "tests/service/test_converge.py", "tests/service/test_everyday.py"),
         ("a growing file is taken", "elif not is_whole(file.data, kind):", "elif False:"),
         ("a link is followed", "if not item.plain or item.signature", "if item.signature"),
         ("what was set aside is never tried again", 'job.state == "done" and job.outcome == "set aside"', "False and job.outcome"),
