@@ -59,14 +59,22 @@ def measure_outline(shot: Shot, outline: Outline, geometry: Geometry) -> Outline
     corner = np.linalg.norm(mm - corners_mm(truth.size_mm)[:, :2], axis=1).max() / np.hypot(*truth.size_mm) * 100
     beyond = []
     for k in range(4):
-        side = _on_work(shot, lens.seen(ideal[k] * (1 - t) + ideal[(k + 1) % 4] * t))
+        points = lens.seen(ideal[k] * (1 - t) + ideal[(k + 1) % 4] * t)
         half = truth.size_mm[1 - k % 2] / 2
-        outward = side[:, 1 - k % 2] * (-1 if k in (0, 3) else 1) - half
+        outward = _on_work(shot, points)[:, 1 - k % 2] * (-1 if k in (0, 3) else 1) - half
+        # What lies beyond the photo's border can't be lost.
+        outward = np.where(_on_border(shot, points), np.maximum(outward, 0), outward)
         beyond.append(outward / max(truth.size_mm) * _LONG_PX)
     # One in twenty points may lie on a torn or rounded stretch.
     low, high = np.percentile(np.concatenate(beyond), [5, 95])
     jaccard = overlap_in_frame(truth.corners_px, outline.array())
     return OutlineMeasures(jaccard, float(corner), float(max(0.0, -low)), float(max(0.0, high)))
+
+
+def _on_border(shot: Shot, points_px: AnyArray) -> Bool:
+    """(N,) whether points lie on the photo's border, or beyond it."""
+    size = np.array(shot.pixels.shape[1::-1])
+    return np.asarray(((points_px < 1) | (points_px > size - 1)).any(axis=-1))
 
 
 def _on_work(shot: Shot, points_px: AnyArray) -> Float64:
