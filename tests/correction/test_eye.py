@@ -105,6 +105,25 @@ def test_two_sheets_come_out_in_reading_order() -> None:
         assert overlap_in_photo(found.array(), quad, (1200, 900)) > 0.95
 
 
+def test_what_the_eye_sees_is_offered_before_what_only_the_judge_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else a page beside a box was asked about with the box first, or with both as one spread."""
+    left = np.array([[90.0, 200], [520, 190], [530, 720], [80, 730]])
+    right = np.add(left, [570, 15])
+    picture = desk()
+    sheet(picture, right)
+    sheet(picture, left)
+    seen = (eye.Seen(right, (False, False, False, False), 0.99),)
+    monkeypatch.setattr(eye, "look", lambda photo, small: eye.Sight(seen, 1.0, 0.05, _MAPS))
+    survey = Survey(photo_of(picture))
+    assert survey.several
+    first, second, *_ = survey.outlines(5)
+    assert overlap_in_photo(first.array(), right, (1200, 900)) > 0.95
+    assert overlap_in_photo(second.array(), left, (1200, 900)) > 0.95
+    asked = survey.outline()
+    assert isinstance(asked, Outline)
+    assert asked.confidence < gate.SURE
+
+
 @pytest.mark.parametrize("gap", [0.0, 0.3])
 def test_two_pages_of_an_open_book_are_offered_as_one_spread_first(monkeypatch: pytest.MonkeyPatch, gap: float) -> None:
     """Two works that fill one outline of the judge's; where it holds much else beside them, they come first."""

@@ -189,7 +189,7 @@ def test_what_a_side_might_have_been_is_still_a_choice(
 
     monkeypatch.setattr(finder, "settle", settle_so)
     sight = eye.Sight((eye.Seen(entry.quad, _NONE, 0.99),), 1.0, 0.05, _maps())
-    found = finder._settled(Copies(photo), sight, entry)
+    found = finder._settled(Copies(photo), sight, entry, sight.works[0])
     lower = [float(((answer.quad - entry.quad)[2] / down[2, 1])[1]) for answer in found]
     assert sorted(lower) == pytest.approx(offered)
     assert lower[0] == pytest.approx(settled)
@@ -202,4 +202,4 @@ def test_the_whole_photo_has_no_sides_to_be_moved() -> None:
     photo = read_photo(photos.jpeg())
     whole = finder._Answer(rectangle(*photo.full_px), 0.92, (True,) * 4, whole=True)
     sight = eye.Sight((eye.Seen(photos.corners(), _NONE, 0.99),), 1.0, 0.05, _maps())
-    assert finder._settled(Copies(photo), sight, whole) == [whole]
+    assert finder._settled(Copies(photo), sight, whole, sight.works[0]) == [whole]

@@ -655,7 +655,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a doubtful side is no choice of a question", "[*([settled.likeliest / scale] if entry.confidence < gate.SURE else []), entry.quad]", "[entry.quad]"),
         ("a doubtful side is offered without a question", "if entry.confidence < gate.SURE else []), entry.quad]:", "if True else []), entry.quad]:"),
         ("the outline before is no choice", "if entry.confidence < gate.SURE else []), entry.quad]:", "if entry.confidence < gate.SURE else [])]:"),
-        ("no side has a last word", "return [*_settled(copies, sight, _let_out(copies, best)), *rest], apart", "return [_let_out(copies, best), *rest], apart"),
+        ("no side has a last word", "return [*_settled(copies, sight, _let_out(copies, best), seen), *rest], apart", "return [_let_out(copies, best), *rest], apart"),
     ),
     *_all(
         "autoprep/correction/outline/material.py", ("tests/correction/test_ends.py",),
@@ -802,6 +802,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/finder.py", ("tests/correction/test_eye.py", "tests/correction/test_inner.py"),
+        ("what only the judge sees comes first", "key=lambda work: not self._is_seen(work))", "key=lambda work: 0)"),
         ("a page that is cut has a frame", "        if any(outer.cut):\n            return False\n", ""),
         ("a spread is two works", "return [*spread, *works,", "return [*works, *spread,"),
         ("anything that holds two works is a spread", "or abs(area(quad) / together - 1) > _BETWEEN:", "or False:"),

@@ -61,17 +61,24 @@ class Survey:
     def outlines(self, most: int) -> list[Outline]:
         """The likeliest outlines that differ, best first; the whole photo is always among them.
 
-        Where several works are seen, all of them come first, in reading order; before them only what holds all of them
-        and nothing else: two pages of an open book are one spread.
+        Where several works are seen, all of them come first, those that the eye sees before those that only the judge
+        does, either in reading order; before them only what holds all that the eye sees and nothing else: two pages of
+        an open book are one spread.
         """
-        works = self.works() if self.several else []
+        works = sorted(self.works() if self.several else [], key=lambda work: not self._is_seen(work))
         others = [
             entry.outline(self._copies) for k, entry in enumerate(self._answers) if k < most - len(works) or entry.whole
         ]
         size = self._photo.full_px
         new = [o for o in others if all(overlap_in_photo(o.array(), w.array(), size) < SAME for w in works)]
-        spread = [o for o in new if _holds_all(o.array(), [w.array() for w in works])]
+        pages = [work.array() for work in works if self._is_seen(work)]
+        spread = [o for o in new if _holds_all(o.array(), pages)]
         return [*spread, *works, *(o for o in new if o not in spread)]
+
+    def _is_seen(self, work: Outline) -> bool:
+        """Whether the eye itself sees a work there."""
+        seen = self._sight.works if self._sight is not None else ()
+        return any(overlap_in_photo(work.array(), one.quad, self._photo.full_px) > _ITS_OWN for one in seen)
 
     def picture_inside(self, outer: Outline) -> Outline | None:
         """What a frame, a mat or a drawn border leaves free inside an outline, or None where there is none.
@@ -112,7 +119,10 @@ class Survey:
             return [] if isinstance(found, Declined) else [found]
         lab = self._copies.lab(REFINING_PX)
         chance = self._sight.chance
-        seen = [_answer_of_eye(self._photo, lab, s, chance * s.views_agree, {}) for s in self._sight.works]
+        seen = [
+            _settled(self._copies, self._sight, _answer_of_eye(self._photo, lab, s, chance * s.views_agree, {}), s)[0]
+            for s in self._sight.works
+        ]
         size = self._photo.full_px
         for entry in self._beside:
             if all(overlap_in_photo(entry.quad, other.quad, size) < _OTHER for other in seen):
@@ -189,7 +199,7 @@ def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], li
         first, confidence=gate.confidence(witness), evidence={**finalists[0].evidence, **witness.as_evidence()}
     )
     best, *rest = _weighed(copies, evidence, witness, first, finalists)
-    return [*_settled(copies, sight, _let_out(copies, best)), *rest], apart
+    return [*_settled(copies, sight, _let_out(copies, best), seen), *rest], apart
 
 
 def _weighed(
@@ -244,7 +254,7 @@ def _let_out(copies: Copies, entry: _Answer) -> _Answer:
     return entry if cut == entry.cut else replace(entry, quad=quad / (copy.shape[1] / copies.photo.full_px[0]), cut=cut)
 
 
-def _settled(copies: Copies, sight: eye.Sight, entry: _Answer) -> list[_Answer]:
+def _settled(copies: Copies, sight: eye.Sight, entry: _Answer, seen: eye.Seen) -> list[_Answer]:
     """The answer with each side on the likeliest edge; where that makes another shape of it, the one before as well.
 
     Where it is a question in any case, sides that are hardly likelier than others are offered there too.
@@ -253,7 +263,7 @@ def _settled(copies: Copies, sight: eye.Sight, entry: _Answer) -> list[_Answer]:
         return [entry]
     lab = copies.lab(REFINING_PX)
     scale = lab.shape[1] / copies.photo.full_px[0]
-    settled = settle(lab, sight.maps, entry.quad * scale, sight.works[0].quad * scale, entry.cut)
+    settled = settle(lab, sight.maps, entry.quad * scale, seen.quad * scale, entry.cut)
     least = float(np.nanmin(settled.scores)) if not all(entry.cut) else 0.0
     evidence = {**entry.evidence, "sides_moved": float(sum(settled.moved)), "side_least": least}
     found = [replace(entry, quad=settled.quad / scale, evidence=evidence)]
@@ -365,6 +375,8 @@ def _holds_all(quad: Float64, works: list[Float64]) -> bool:
     return all(area(clipped(work, quad)) > _HELD * area(work) for work in works)
 
 
+# What overlaps the eye's outline so much is the same work; fitted and with its sides settled it is not quite alike.
+_ITS_OWN = 0.8
 # The eye errs by a pixel or two of its mask; a fit that leads further away has taken another edge.
 _STAYS = 0.94
 
