@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.outline.finder import Survey
+from autoprep.domain import Declined
 from autoprep.files.reading import read_photo
 from autoprep.imaging.geometry import overlap_in_photo
 
@@ -41,9 +42,11 @@ def score_one_cut(seed: int, kind: str, rough: bool) -> Cut:
     cv2.setNumThreads(1)
     shot = render(cut_spec(seed, kind, rough), 1600)
     photo = read_photo(encode_jpeg(shot, shot.spec.jpeg_quality))
-    found = Survey(photo).outlines(5)
+    survey = Survey(photo)
+    found, likeliest = survey.outlines(5), survey.outline()
     overlaps = [overlap_in_photo(o.array(), shot.truth.corners_px, photo.full_px) for o in found] or [0.0]
-    first = found[0].confidence if found else 0.0
+    # What is passed is the likeliest, and not where several works are seen.
+    first = 0.0 if isinstance(likeliest, Declined) else likeliest.confidence
     evidence = dict(found[0].evidence) if found else {}
     return Cut(seed, kind, shot.spec.desk, overlaps[0], first, max(overlaps), evidence)
 
