@@ -1,5 +1,9 @@
 """Shared fixtures."""
 
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -17,6 +21,26 @@ rescan_s = 1.0
 [correction]
 sure_enough = 0.5
 """
+
+
+# Where Linux keeps files in memory, and the room that a small studio may need there.
+_MEMORY, _ROOM_BYTES = "/dev/shm", 1 << 26
+
+
+def memory_folder() -> str | None:
+    """A place whose files no disk slows down, as tempfile takes it; None where the system has none, or little room.
+
+    For tests that make and remove thousands of files and mean the order of the service's steps, not the disk's ways.
+    """
+    there = os.access(_MEMORY, os.W_OK) and shutil.disk_usage(_MEMORY).free >= _ROOM_BYTES
+    return _MEMORY if there else None
+
+
+@pytest.fixture
+def in_memory() -> Iterator[Path]:
+    """A temporary folder in the place that memory_folder() names."""
+    with tempfile.TemporaryDirectory(prefix="autoprep-", dir=memory_folder()) as folder:
+        yield Path(folder)
 
 
 @pytest.fixture
