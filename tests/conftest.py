@@ -1,14 +1,19 @@
 """Shared fixtures."""
 
+import hashlib
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from autoprep.cli.studio import make_studio
+from autoprep.correction.outline import finder
+from autoprep.correction.outline.copies import Copies
+from autoprep.domain import Photo
 from autoprep.wishes.settings import Settings, load
 
 QUICK = """
@@ -41,6 +46,33 @@ def in_memory() -> Iterator[Path]:
     """A temporary folder in the place that memory_folder() names."""
     with tempfile.TemporaryDirectory(prefix="autoprep-", dir=memory_folder()) as folder:
         yield Path(folder)
+
+
+_SEEN: dict[str, Any] = {}
+
+
+@pytest.fixture
+def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What finders see in a photo is worked out once for all tests of a process that show the very same pixels.
+
+    For tests of what comes after: finding takes most of a small photo's job.
+    """
+    look, answers = finder.eye.look, finder._answers
+
+    def once(kind: str, photo: Photo, work: Callable[[], Any]) -> Any:
+        parts = (photo.codes, photo.tables, photo.matrix)
+        digest = hashlib.sha256(b"".join(b"-" if part is None else part.tobytes() for part in parts)).hexdigest()
+        key = f"{kind} {digest} {photo.codes.shape} {photo.scale} {photo.facts}"
+        if key not in _SEEN:
+            _SEEN[key] = work()
+        return _SEEN[key]
+
+    def answered(copies: Copies, sight: Any) -> Any:
+        found, beside = once("answers", copies.photo, lambda: answers(copies, sight))
+        return list(found), list(beside)
+
+    monkeypatch.setattr(finder.eye, "look", lambda photo, copy: once("look", photo, lambda: look(photo, copy)))
+    monkeypatch.setattr(finder, "_answers", answered)
 
 
 @pytest.fixture
