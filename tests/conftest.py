@@ -16,6 +16,30 @@ from autoprep.correction.outline.copies import Copies
 from autoprep.domain import Photo
 from autoprep.wishes.settings import Settings, load
 
+# The files that take longest, the longest first: no process is left with a long one alone at the end.
+_LONGEST = (
+    "correction/test_bars.py", "test_job.py", "service/test_watch.py", "service/test_cluster.py",
+    "service/test_week.py", "correction/test_inner.py", "correction/test_references.py", "service/test_everyday.py",
+    "service/test_converge.py", "service/test_questions.py", "test_cli.py", "service/test_pool.py",
+    "correction/test_truth.py", "test_destinations.py", "correction/test_sides.py", "service/test_faults.py",
+)  # fmt: skip
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the longest files first."""
+    places = {Path(__file__).parent / name: number for number, name in enumerate(_LONGEST)}
+    items.sort(key=lambda item: places.get(item.path, len(places)))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """With -n, a file's tests stay together, for what they share is made once, and files go out in their order."""
+    from xdist.scheduler import LoadFileScheduling
+
+    config.option.loadscopereorder = False
+    return LoadFileScheduling(config, log)
+
+
 QUICK = """
 [artist]
 name = "Wren Halloway"
