@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from autoprep.cli.studio import make_studio
-from autoprep.correction.outline import finder
+from autoprep.correction.outline import eye, finder
 from autoprep.correction.outline.copies import Copies
 from autoprep.domain import Photo
 from autoprep.wishes.settings import Settings, load
@@ -81,7 +81,7 @@ def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
     For tests of what comes after: finding takes most of a small photo's job.
     """
-    look, answers = finder.eye.look, finder._answers
+    look, answers = eye.look, finder._answers
 
     def once(kind: str, photo: Photo, work: Callable[[], Any]) -> Any:
         parts = (photo.codes, photo.tables, photo.matrix)
@@ -95,7 +95,7 @@ def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
         found, beside = once("answers", copies.photo, lambda: answers(copies, sight))
         return list(found), list(beside)
 
-    monkeypatch.setattr(finder.eye, "look", lambda photo, copy: once("look", photo, lambda: look(photo, copy)))
+    monkeypatch.setattr(eye, "look", lambda photo, copy: once("look", photo, lambda: look(photo, copy)))
     monkeypatch.setattr(finder, "_answers", answered)
 
 
