@@ -1,11 +1,44 @@
 """Shared fixtures."""
 
+import hashlib
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from autoprep.cli.studio import make_studio
+from autoprep.correction.outline import eye, finder
+from autoprep.correction.outline.copies import Copies
+from autoprep.domain import Photo
 from autoprep.wishes.settings import Settings, load
+
+# The files that take longest, the longest first: no process is left with a long one alone at the end.
+_LONGEST = (
+    "correction/test_bars.py", "test_job.py", "service/test_watch.py", "service/test_cluster.py",
+    "service/test_week.py", "correction/test_inner.py", "correction/test_references.py", "service/test_everyday.py",
+    "service/test_converge.py", "service/test_questions.py", "test_cli.py", "service/test_pool.py",
+    "correction/test_truth.py", "test_destinations.py", "correction/test_sides.py", "service/test_faults.py",
+)  # fmt: skip
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the longest files first."""
+    places = {Path(__file__).parent / name: number for number, name in enumerate(_LONGEST)}
+    items.sort(key=lambda item: places.get(item.path, len(places)))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """With -n, a file's tests stay together, for what they share is made once, and files go out in their order."""
+    from xdist.scheduler import LoadFileScheduling
+
+    config.option.loadscopereorder = False
+    return LoadFileScheduling(config, log)
+
 
 QUICK = """
 [artist]
@@ -17,6 +50,53 @@ rescan_s = 1.0
 [correction]
 sure_enough = 0.5
 """
+
+
+# Where Linux keeps files in memory, and the room that a small studio may need there.
+_MEMORY, _ROOM_BYTES = "/dev/shm", 1 << 26
+
+
+def memory_folder() -> str | None:
+    """A place whose files no disk slows down, as tempfile takes it; None where the system has none, or little room.
+
+    For tests that make and remove thousands of files and mean the order of the service's steps, not the disk's ways.
+    """
+    there = os.access(_MEMORY, os.W_OK) and shutil.disk_usage(_MEMORY).free >= _ROOM_BYTES
+    return _MEMORY if there else None
+
+
+@pytest.fixture
+def in_memory() -> Iterator[Path]:
+    """A temporary folder in the place that memory_folder() names."""
+    with tempfile.TemporaryDirectory(prefix="autoprep-", dir=memory_folder()) as folder:
+        yield Path(folder)
+
+
+_SEEN: dict[str, Any] = {}
+
+
+@pytest.fixture
+def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What finders see in a photo is worked out once for all tests of a process that show the very same pixels.
+
+    For tests of what comes after: finding takes most of a small photo's job.
+    """
+    look, answers = eye.look, finder._answers
+
+    def once(kind: str, photo: Photo, work: Callable[[], Any]) -> Any:
+        parts = (photo.codes, photo.tables, photo.matrix)
+        digest = hashlib.sha256(b"".join(b"-" if part is None else part.tobytes() for part in parts)).hexdigest()
+        key = f"{kind} {digest} {photo.codes.shape} {photo.scale} {photo.facts}"
+        if key not in _SEEN:
+            _SEEN[key] = work()
+        return _SEEN[key]
+
+    def answered(copies: Copies, sight: Any) -> Any:
+        found, beside = once("answers", copies.photo, lambda: answers(copies, sight))
+        return list(found), list(beside)
+
+    monkeypatch.setattr(eye, "look", lambda photo, copy: once("look", photo, lambda: look(photo, copy)))
+    monkeypatch.setattr(finder, "_answers", answered)
 
 
 @pytest.fixture

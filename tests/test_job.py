@@ -29,6 +29,8 @@ from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
 from tests import photos
 
+pytestmark = pytest.mark.usefixtures("looked_at_once")
+
 # Long enough that compressed pixels do not hold them by chance, as they may three or four letters.
 SECRETS = (b"PLANTED", b"GPSLatitude", b"GPSVersion", b"Saltmere Optics")
 

@@ -31,11 +31,11 @@ class Framed:
     overlap: float
 
 
-def score_one_frame(seed: int) -> Framed:
-    """Render one painting, every second in everyday light, and look for the picture inside."""
+def score_one_frame(seed: int, long_px: int = 1600) -> Framed:
+    """Render one painting, every second in everyday light, and look for the picture inside, at 1200 px at the most."""
     cv2.setNumThreads(1)
     spec = (rough_spec if seed % 2 else random_spec)(seed, "painting", None)
-    shot = render(spec, 1600)
+    shot = render(spec, long_px)
     photo = read_photo(encode_jpeg(shot, spec.jpeg_quality))
     copy = Copies(photo).at(_LOOKING_PX)
     scale, outer = copy.shape[1] / photo.full_px[0], np.asarray(shot.truth.corners_px, np.float64)

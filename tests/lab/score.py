@@ -86,14 +86,18 @@ def _seen(shot: Shot, photo: Photo, outline: Outline, reference: str, long_px: i
 
 
 def score_one(
-    seed: int, kind: str, long_px: int, sheet: list[Float32] | None = None, reference: str = "none", rough: bool = False
-) -> Row:
-    """Render, process and measure one photo; rough: in the light and with the phone of everyday."""
+    seed: int, kind: str, long_px: int, sheet: list[Float32] | None = None, reference: str = "none",
+    rough: bool = False, find: bool = True,
+) -> Row:  # fmt: skip
+    """Render, process and measure one photo; rough: in the light and with the phone of everyday.
+
+    find: whether its outline is looked for too; otherwise what is measured of that is as where none was found.
+    """
     beside = {} if reference == "none" or reference.endswith("apart") else {"reference": reference, **_ROOM}
     spec = (rough_spec if rough else random_spec)(seed, kind, None, **beside)
     shot = render(spec, long_px)
     photo = read_photo(encode_jpeg(shot, spec.jpeg_quality))
-    found = find_outline(photo)
+    found = find_outline(photo) if find else Declined(reason="not looked for")
     ratio = bow = np.nan
     outline, confidence = _NOTHING, 0.0
     if not isinstance(found, Declined):

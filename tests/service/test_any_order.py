@@ -14,7 +14,7 @@ from autoprep.cli.studio import make_studio
 from autoprep.ledger import Ledger
 from autoprep.service import hands
 from autoprep.wishes.settings import ledger_path, load
-from tests.conftest import QUICK
+from tests.conftest import QUICK, memory_folder
 from tests.service.pretend import Studio, photo
 from tests.service.test_week import Killed, check_sound
 
@@ -34,7 +34,7 @@ class Studying(RuleBasedStateMachine):
     def __init__(self) -> None:
         super().__init__()
         self.patch = pytest.MonkeyPatch()
-        self.folder = Path(tempfile.mkdtemp())
+        self.folder = Path(tempfile.mkdtemp(prefix="autoprep-", dir=memory_folder()))
         (self.folder / "config").mkdir()
         (self.folder / "config" / "autoprep.toml").write_text(QUICK, encoding="utf-8")
         (self.folder / "config" / "destinations.toml").write_text(DESTINATIONS, encoding="utf-8")

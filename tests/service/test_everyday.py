@@ -22,6 +22,8 @@ from autoprep.wishes.settings import Settings, ledger_path, load
 from tests import photos
 from tests.service.engines import run_once
 
+pytestmark = pytest.mark.usefixtures("looked_at_once")
+
 
 def test_the_same_bytes_set_aside_twice_do_not_stop_it(studio: Settings) -> None:
     """A phone's sync leaves `film.mov` and `film (1).mov`; a touched file comes again under its own name."""

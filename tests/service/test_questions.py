@@ -13,6 +13,8 @@ from autoprep.wishes.settings import Settings
 from tests import photos
 from tests.service.engines import run_once
 
+pytestmark = pytest.mark.usefixtures("looked_at_once")
+
 
 @pytest.fixture
 def careful(studio: Settings) -> Settings:

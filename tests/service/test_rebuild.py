@@ -16,6 +16,8 @@ from tests import photos
 from tests.service.engines import run_once
 from tests.service.pretend import Studio, photo
 
+pytestmark = pytest.mark.usefixtures("looked_at_once")
+
 
 @pytest.fixture
 def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:

@@ -14,6 +14,8 @@ from autoprep.wishes.settings import Settings
 from tests import photos
 from tests.service.engines import run_once
 
+pytestmark = pytest.mark.usefixtures("looked_at_once")
+
 LIGHT = (1.0, 0.86, 0.66)
 
 

@@ -14,6 +14,8 @@ from autoprep.wishes.settings import Settings, ledger_path
 from tests import photos
 from tests.service.engines import run_once
 
+pytestmark = pytest.mark.usefixtures("looked_at_once")
+
 
 def take(seed: int = 0, blur_px: float = 0.0, wobble: int = 0) -> bytes:
     """A take of the work with this seed: blurred, or with other noise, so that its bytes are its own."""

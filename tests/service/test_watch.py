@@ -25,11 +25,11 @@ pytestmark = pytest.mark.slow
 def variants(count: int, start: int = 0) -> list[bytes]:
     """Different small photos: one sheet, each with its own bytes."""
     with Image.open(io.BytesIO(photos.jpeg())) as image:
-        small = image.resize((800, 600))
+        small = image.resize((400, 300))
     out = []
     for number in range(start, start + count):
         own = small.copy()
-        own.putpixel((number % 800, number // 800), (255, 0, 0))
+        own.putpixel((number % 400, number // 400), (255, 0, 0))
         data = io.BytesIO()
         own.save(data, "JPEG", quality=85, comment=f"photo {number}".encode())
         out.append(data.getvalue())
@@ -79,8 +79,8 @@ class Running:
 
 @pytest.fixture
 def service(studio: Settings) -> Iterator[Running]:
-    # Where the works lie in their photos is said, for finding them is tried elsewhere and takes most of a job.
-    (studio.folders.inbox / "note.txt").write_text("outline: whole photo", encoding="utf-8")
+    # Where the works lie is said, and that their colours are right: both is tried elsewhere and takes most of a job.
+    (studio.folders.inbox / "note.txt").write_text("outline: whole photo\nas shot: yes", encoding="utf-8")
     running = Running(studio)
     yield running
     if running.process is not None and running.process.poll() is None:

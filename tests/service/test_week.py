@@ -11,7 +11,8 @@ import pytest
 
 from autoprep.ledger import Ledger
 from autoprep.service import hands
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.settings import ledger_path
+from tests.conftest import studio_in
 from tests.service.pretend import Studio, photo
 
 DESTINATIONS = """
@@ -146,7 +147,8 @@ WEEK: tuple[tuple[str, Callable[[Studio], None]], ...] = (
 
 
 @pytest.fixture
-def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+def wren(in_memory: Path, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    studio = studio_in(in_memory)
     studio.config_file.with_name("destinations.toml").write_text(DESTINATIONS, encoding="utf-8")
     return Studio(studio, monkeypatch)
 
@@ -230,24 +232,24 @@ def tried(boundaries: int, names: list[str]) -> list[int]:
 
 
 @pytest.mark.slow
-def test_a_week_cut_off_at_every_boundary(wren: Studio, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_a_week_cut_off_at_every_boundary(wren: Studio, monkeypatch: pytest.MonkeyPatch, in_memory: Path) -> None:
     cut = Cut(monkeypatch)
     # A stand-in, for a real one takes a tenth of a second a thousand times; when it is written is what counts here.
     monkeypatch.setattr(
         "autoprep.service.studio.list_pdf", lambda _settings, name, listed: repr((name, listed)).encode("utf-8")
     )
     for said, event in WEEK:
-        keep(wren, tmp_path / "before")
-        put_back(wren, tmp_path / "before")
+        keep(wren, in_memory / "before")
+        put_back(wren, in_memory / "before")
         event(wren)
         cut.at, cut.count, cut.names = None, 0, []
         wren.run()
         boundaries = cut.count
         expected = standing(wren)
         check_sound(wren, said)
-        keep(wren, tmp_path / "after")
+        keep(wren, in_memory / "after")
         for number in tried(boundaries, cut.names):
-            put_back(wren, tmp_path / "before")
+            put_back(wren, in_memory / "before")
             event(wren)
             cut.at, cut.count = number, 0
             stopped = "nowhere"
@@ -259,7 +261,7 @@ def test_a_week_cut_off_at_every_boundary(wren: Studio, monkeypatch: pytest.Monk
             wren.run()
             found = standing(wren)
             assert difference(found, expected) == [], f"{said}: cut off at {number}, {stopped}"
-        put_back(wren, tmp_path / "after")
+        put_back(wren, in_memory / "after")
     by_step = Counter(name.removeprefix("before ").removeprefix("after ") for name in cut.seen.elements())
     steps = ("publish", "withdraw", "restore", "record", "ledger", "done", "reserve", "announce", "apply", "claim")
     assert min(by_step[name] for name in steps) >= (20 if _DOSE == 1 else 5), by_step
