@@ -13,7 +13,6 @@ import sqlite3
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -47,6 +46,7 @@ from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished
 from autoprep.wishes.settings import Settings, ledger_path, load
+from tests.service.engines import WorkerHere
 
 _SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
 _PHOTO = PhotoFacts("jpeg", 90, 60, taken_at="2026-11-20T10:00:00")
@@ -142,35 +142,14 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
     return JobResult(record.model_copy(update={"outputs": tuple(outputs), "held": held, "held_kinds": kinds}), parts)
 
 
-class InlinePool:
+class InlinePool(WorkerHere):
     """A pool of one worker that lives in this process and only pretends. made: the orders it was given, by photo."""
 
-    trouble = ""
     made: list[tuple[str, str, tuple[str, ...]]] = []  # noqa: RUF012 - one list for all pools of a test
     rendered: list[tuple[str, str, tuple[str, ...]]] = []  # noqa: RUF012 - the same of files that were really made
 
     def __init__(self, *_: object) -> None:
-        self._orders: list[JobOrder] = []
-
-    @property
-    def free(self) -> int:
-        return 1 - len(self._orders)
-
-    @property
-    def running(self) -> list[str]:
-        return [order.job for order in self._orders]
-
-    def takes(self, _job: str) -> bool:
-        return True
-
-    def make_room(self) -> list[str]:
-        return []
-
-    def waitables(self) -> list[Any]:
-        return []
-
-    def next_deadline(self) -> float | None:
-        return None
+        super().__init__()
 
     def submit(self, _job: str, order: JobOrder) -> None:
         self._orders.append(order)
@@ -190,9 +169,6 @@ class InlinePool:
                 yield Failed(order.job, str(problem), retry=True, full=problem.full)
             except Exception as problem:
                 yield Failed(order.job, str(problem), retry=False, trace="planted")
-
-    def stop(self) -> None:
-        self._orders.clear()
 
 
 class Studio:
