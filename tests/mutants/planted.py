@@ -636,6 +636,15 @@ PLANTED: tuple[Mistake, ...] = (
         ("nothing is let out", "if sides[side] or strips", "if True or strips"),
     ),
     *_all(
+        "autoprep/service/engine.py", ("tests/service/test_small_rules.py",),
+        ("what a killed run left half written stays", "parts = clear_parts([folders.ready, folders.needs_a_look])", "parts = 0"),
+        ("half written lists and pages stay", 'parts += clear_parts([folders.records, folders.records / "proof", folders.records / "words", *own], below=False)', "pass"),
+    ),
+    *_all(
+        "autoprep/files/storage.py", ("tests/service/test_small_rules.py",),
+        ("an artist's own file goes as a part", "if entry.name.startswith(PART_PREFIX) and entry.name.endswith(PART_SUFFIX):", "if entry.name.endswith(PART_SUFFIX):"),
+    ),
+    *_all(
         "autoprep/correction/outline/sides.py", ("tests/correction/test_sides.py",),
         ("a side is moved in to where the photo ends", "return bool(outwards or found", "return bool(True or found"),
         ("a side moves to whatever is a little likelier", "_MARGIN, _LEAST, _SHOWN = 1.0, -0.5, 0.9", "_MARGIN, _LEAST, _SHOWN = 0.0, -0.5, 0.9"),

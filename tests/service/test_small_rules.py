@@ -240,3 +240,24 @@ def test_no_room_is_told_from_other_trouble(tmp_path: Path, monkeypatch: pytest.
         with pytest.raises(DeliveryError) as told:
             write_part(tmp_path / "a.jpg", b"x", "1")
         assert told.value.full is full
+
+
+def test_a_start_removes_what_a_killed_run_left_half_written_and_nothing_of_the_artists(wren: Studio) -> None:
+    wren.put("page.jpg", photo(1))
+    record = wren.run()["page.jpg"]
+    folders = wren.settings.folders
+    left = [
+        folders.ready / "square" / ".autoprep-1a-page.jpg.part",
+        folders.ready / ".autoprep-1a-list.csv.part",
+        folders.needs_a_look / "page" / ".autoprep-1a-choice-1.jpg.part",
+        folders.records / ".autoprep-1a-ledger.part",
+        folders.records / "proof" / ".autoprep-1a-index.html.part",
+    ]
+    own = [folders.ready / "square" / name for name in (".autoprep-page.jpg", "page.part", "autoprep-page.jpg.part")]
+    for path in (*left, *own, folders.inbox / ".autoprep-1a-mine.jpg.part"):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(b"half")
+    wren.run()
+    assert [path.name for path in left if path.exists()] == []
+    assert all(path.read_bytes() == b"half" for path in (*own, folders.inbox / ".autoprep-1a-mine.jpg.part"))
+    assert all((wren.settings.studio / out.path).is_file() for out in record.outputs)
