@@ -16,7 +16,7 @@ from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import Outline, Photo
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, Float64
-from autoprep.imaging.geometry import overlap_in_photo, rectangle
+from autoprep.imaging.geometry import is_convex, order_corners, overlap_in_photo, rectangle
 from tests import photos
 from tests.lab.measures import measure_outline
 from tests.lab.scene import Shot, encode_jpeg, random_spec, render, rough_spec
@@ -203,3 +203,27 @@ def test_the_whole_photo_has_no_sides_to_be_moved() -> None:
     whole = finder._Answer(rectangle(*photo.full_px), 0.92, (True,) * 4, whole=True)
     sight = eye.Sight((eye.Seen(photos.corners(), _NONE, 0.99),), 1.0, 0.05, _maps())
     assert finder._settled(Copies(photo), sight, whole, sight.works[0]) == [whole]
+
+
+@pytest.mark.filterwarnings("error")
+def test_odd_pictures_and_outlines_come_out_as_outlines() -> None:
+    """Black, white and noise; slivers, and outlines that lie mostly beyond the photo."""
+    rng = np.random.default_rng(0)
+    for k in range(40):
+        height, width = (int(size) for size in rng.integers(60, 500, 2))
+        flat = np.full((height, width, 3), (0.0, 95.0)[k % 2], np.float32)
+        lab = flat if k % 4 < 2 else np.asarray(rng.normal(50, 15, flat.shape), np.float32)
+        half = rng.uniform(0.02, 0.75) * max(height, width) * np.array([1.0, rng.uniform(0.03, 1)])
+        corners = np.array([[-1.0, -1], [1, -1], [1, 1], [-1, 1]]) * half * (1 + rng.normal(0, 0.08, (4, 2)))
+        turn = rng.uniform(0, 2 * np.pi)
+        quad = order_corners(
+            corners @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+            + rng.random(2) * [width, height]
+        )
+        seen = order_corners(quad + rng.normal(0, 0.1 * half[0], (4, 2)))
+        top, right, bottom, left = (bool(side) for side in rng.random(4) < 0.2)
+        maps = np.asarray(rng.random((2, 320, 320)), np.float32)
+        found = settle(lab, maps, quad, seen, (top, right, bottom, left))
+        assert np.isfinite(found.quad).all()
+        assert np.isfinite(found.likeliest).all()
+        assert is_convex(found.quad)
