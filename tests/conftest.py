@@ -26,8 +26,8 @@ _LONGEST = (
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put the longest files first."""
-    places = {Path(__file__).parent / name: number for number, name in enumerate(_LONGEST)}
+    """Put the longest files first. A name of the list that is no file any more stops the run: it was moved."""
+    places = {(Path(__file__).parent / name).resolve(strict=True): number for number, name in enumerate(_LONGEST)}
     items.sort(key=lambda item: places.get(item.path, len(places)))
 
 

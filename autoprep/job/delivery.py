@@ -68,7 +68,8 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
     if 100 * layout.share < preset.least_percent:
         few = too_few_pixels(layout.share, work_pixels(work.plan))
         raise CannotMeet(few, few.kind)
-    finished = _flowed(work, preset, layout, place) or _whole(work, preset, layout, place)
+    drawing = _rendering(work, preset, layout)
+    finished = (_flowed if _can_flow(preset, drawing) else _whole)(work, preset, drawing, place)
     studio = work.settings.studio
     output = OutputRecord(
         destination=name,
@@ -101,9 +102,13 @@ class _Finished:
     of_parent: tuple[str, ...] = ()
 
 
-def _whole(work: Delivery, preset: Preset, layout: Layout, place: Path) -> _Finished:
+# What a rendition is made of.
+_Drawing = tuple[Photo, CorrectionPlan, Layout, Look, Strip, Finish]
+
+
+def _whole(work: Delivery, preset: Preset, drawing: _Drawing, place: Path) -> _Finished:
     """The picture is made, then written, within its limits on bytes."""
-    rendition = render(*_rendering(work, preset, layout))
+    rendition, layout = render(*drawing), drawing[2]
     pixels, profile, notes = _coloured(work, preset, rendition)
     parent, of_parent = _parent(work, preset)
     fitted = _written(work, preset, layout, pixels, profile, parent)
@@ -113,13 +118,18 @@ def _whole(work: Delivery, preset: Preset, layout: Layout, place: Path) -> _Fini
     return _Finished(part, (width, height), len(fitted.data), sha256, said, of_parent)
 
 
-def _flowed(work: Delivery, preset: Preset, layout: Layout, place: Path) -> _Finished | None:
-    """The picture is written while it is made, so that a large one never lies in memory whole; None where it can't."""
-    write, drawing = ENCODERS[preset.format].write, _rendering(work, preset, layout)
-    look = drawing[3]
+def _can_flow(preset: Preset, drawing: _Drawing) -> bool:
+    """Whether a picture needs no more than its rows, one after the other, to be written."""
+    _, _, layout, look, _, _ = drawing
     limited = preset.max_kb is not None or preset.min_kb is not None
-    if write is None or preset.profile or preset.credentials or limited or not is_shown_alone(layout, look):
-        return None
+    whole = ENCODERS[preset.format].write is None or preset.profile or preset.credentials or limited
+    return not whole and is_shown_alone(layout, look)
+
+
+def _flowed(work: Delivery, preset: Preset, drawing: _Drawing, place: Path) -> _Finished:
+    """The picture is written while it is made, so that a large one never lies in memory whole."""
+    write, layout, look = ENCODERS[preset.format].write, drawing[2], drawing[3]
+    assert write is not None
     shown, statement = Shown(*drawing), statement_for(work, preset)
     profile, ppi = SPACES[preset.colour].profile(), preset.ppi or true_ppi(work, layout)
     carried = _carried(statement, preset, profile, layout.canvas_px, ppi)
@@ -167,10 +177,7 @@ def _own_size(preset: Preset, facts: WorkFacts | None) -> tuple[float, float]:
 # --- pixels ---------------------------------------------------------------------------------------------------
 
 
-def _rendering(
-    work: Delivery, preset: Preset, layout: Layout
-) -> tuple[Photo, CorrectionPlan, Layout, Look, Strip, Finish]:
-    """What a rendition is made of."""
+def _rendering(work: Delivery, preset: Preset, layout: Layout) -> _Drawing:
     space = SPACES[_space_of(preset, work.photo)]
     look = Look(
         ground=_ground(preset.ground, work.plan),

@@ -512,7 +512,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/job/delivery.py", ("tests/test_memory.py", "tests/test_job.py"),
-        ("a master lies in memory whole", "_flowed(work, preset, layout, place) or _whole(", "_whole("),
+        ("a master lies in memory whole", "(_flowed if _can_flow(preset, drawing) else _whole)(", "_whole("),
     ),
     *_all(
         "autoprep/files/reading.py", ("tests/test_memory.py",),

@@ -52,7 +52,8 @@ def settle(lab: Float32, maps: Float32, quad: Float64, eye: Float64, cut: Sides)
     """
     moved, scores, likeliest = np.zeros(4, bool), np.full(4, np.nan), quad
     for turn in range(_ROUNDS):
-        chosen, free, scores = _weighed(view := squared(lab, maps, quad), eye, cut)
+        view = squared(lab, maps, quad)
+        chosen, free, scores = _weighed(view, eye, cut)
         if not turn:
             likeliest = _fitted(lab, quad, corners_of(view, free), [bool(ends.any()) for ends in free])
         sides = [bool(ends.any()) for ends in chosen]
