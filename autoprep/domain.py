@@ -14,9 +14,11 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from autoprep.imaging.arrays import AnyArray, Float32, Float64, UInt8
+from autoprep.imaging.bow import PLACES, Bow
 from autoprep.imaging.colour import mixed
+from autoprep.imaging.geometry import homography, rectangle
 from autoprep.imaging.halving import Halved
-from autoprep.imaging.resample import Lens
+from autoprep.imaging.resample import Lens, Warp
 from autoprep.imaging.units import MM_PER_UNIT
 
 Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
@@ -59,10 +61,16 @@ class Outline(Value):
         return np.array(self.corners_px, np.float64)
 
 
+Side = tuple[float, float, float, float, float]
+_STRAIGHT: Side = (0.0, 0.0, 0.0, 0.0, 0.0)
+
+
 class Geometry(Value):
     """How the work lies in the photo, and its true proportion.
 
-    ratio is width : height of the work; lens_k1 the radial term (see imaging.resample.Lens).
+    ratio is width : height of the work; lens_k1 the radial term (see imaging.resample.Lens). sides: where the sheet
+    bends, how far inward of the line between its corners its edge runs at five even places of each side (top and bottom
+    from the left, right and left from the top), as shares of the longer side.
     """
 
     photo_px: tuple[int, int]
@@ -71,6 +79,7 @@ class Geometry(Value):
     ratio_from: Literal["known size", "corners and focal length", "corners", "side lengths", "whole photo"]
     lens_k1: float = 0.0
     focal_px: float | None = None
+    sides: tuple[Side, Side, Side, Side] | None = None
 
     def array(self) -> Float64:
         """(4, 2) float64 corners in photo pixels."""
@@ -79,6 +88,46 @@ class Geometry(Value):
     def lens(self) -> Lens:
         """The photo's lens as a map."""
         return Lens(self.photo_px[0], self.photo_px[1], self.lens_k1)
+
+    def in_photo(self, points: AnyArray) -> Float64:
+        """(..., 2) places of the work, 0..1 across and down -> photo pixels."""
+        lens = self.lens()
+        matrix = homography(rectangle(1.0, 1.0), lens.ideal(self.array()))
+        return Warp(matrix, lens, bow=self.bow((0.0, 0.0, 1.0, 1.0))).source(points)
+
+    def turned(self, quarters: int) -> "Geometry":
+        """The same work turned clockwise: what was its lower left corner becomes its upper left one."""
+        found = self
+        for _ in range(quarters % 4):
+            corners = (found.corners_px[3], *found.corners_px[:3])
+            sides = found.sides
+            if sides is not None:
+                top, right, bottom, left = sides
+                sides = (_backwards(left), top, _backwards(right), bottom)
+            found = found.model_copy(update={"corners_px": corners, "ratio": 1 / found.ratio, "sides": sides})
+        return found
+
+    def followed(self, inward: tuple[Side, Side, Side, Side]) -> "Geometry":
+        """The same work whose edges run inward by so much more: its corners are where the sides end then."""
+        before = self.sides or (_STRAIGHT,) * 4
+        added = np.array(before) + np.array(inward)
+        bent = self.model_copy(update={"sides": tuple(map(tuple, added.tolist()))})
+        corners = tuple(map(tuple, bent.in_photo(rectangle(1.0, 1.0)).tolist()))
+        ends = added[:, :1] + (added[:, -1:] - added[:, :1]) * np.linspace(0, 1, PLACES)
+        sides = tuple(map(tuple, (added - ends).round(6).tolist()))
+        return self.model_copy(update={"corners_px": corners, "sides": sides})
+
+    def bow(self, frame: tuple[float, float, float, float]) -> Bow | None:
+        """The bent sides of the work where it lies at (x0, y0, width, height); None where they are straight."""
+        if self.sides is None:
+            return None
+        of_height, of_width = max(self.ratio, 1.0), max(1 / self.ratio, 1.0)
+        return Bow(np.array(self.sides) * np.array([[of_height], [of_width], [of_height], [of_width]]), frame)
+
+
+def _backwards(side: Side) -> Side:
+    first, second, third, fourth, last = side
+    return last, fourth, third, second, first
 
 
 class LightField(Value):

@@ -6,8 +6,9 @@ from functools import cached_property
 from autoprep.correction.apply import Photometry, photometry
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.chart import referred
-from autoprep.correction.planning import MEASURING_PIXELS, corrected, rectify
+from autoprep.correction.planning import corrected
 from autoprep.correction.sharpening import for_size, sharpen
+from autoprep.correction.squaring import MEASURING_PIXELS, rectify
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.transfer import encode_fast

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from weakref import WeakKeyDictionary
 
 import cv2
 import numpy as np
@@ -14,13 +13,11 @@ from autoprep.correction.apply import photometry
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import Judged
 from autoprep.correction.paper import Paper
-from autoprep.correction.perspective import focal_length_px, proportion
 from autoprep.correction.references import Reference, light_over
 from autoprep.correction.rim import clear_of_desk
-from autoprep.correction.silhouette import MARGIN, Silhouette, find_silhouette, whole_in_frame
+from autoprep.correction.squaring import rectify, rimmed, silhouette_of
 from autoprep.domain import (
     ChartFit,
-    Corner,
     CorrectionPlan,
     Declined,
     Geometry,
@@ -36,11 +33,6 @@ from autoprep.domain import (
 )
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import luminance
-from autoprep.imaging.geometry import area, homography, rectangle
-from autoprep.imaging.resample import Level, Warp, strips, warp_rows
-
-# The rectified measuring copy: about one megapixel.
-MEASURING_PIXELS = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -109,95 +101,6 @@ STEPS: tuple[tuple[str, Callable[[Draft], None]], ...] = (
 """The photometric steps in order: one line each."""
 
 
-def geometry_of(photo: Photo, outline: Outline, wishes: Wishes) -> Geometry:
-    """Corners, true proportion and lens of an outlined photo, turned as the artist wishes."""
-    size = photo.full_px
-    if outline.whole_photo:
-        ratio = size[0] / size[1]
-        found = Geometry(photo_px=size, corners_px=outline.corners_px, ratio=ratio, ratio_from="whole photo")
-    else:
-        told = proportion(outline.array(), size, focal_length_px(size, photo.facts.focal_mm35), wishes.size_mm)
-        found = Geometry(
-            photo_px=size,
-            corners_px=outline.corners_px,
-            ratio=told.ratio,
-            ratio_from=told.source,
-            focal_px=told.focal_px,
-        )
-    return _turned(found, wishes.turn // 90)
-
-
-def _turned(geometry: Geometry, quarters: int) -> Geometry:
-    """The same work turned clockwise: what was its lower left corner becomes its upper left one."""
-    if quarters % 4 == 0:
-        return geometry
-    corners = geometry.corners_px
-    rolled = tuple(corners[(k - quarters) % 4] for k in range(4))
-    ratio = 1 / geometry.ratio if quarters % 2 else geometry.ratio
-    return geometry.model_copy(update={"corners_px": rolled, "ratio": ratio})
-
-
-def measured_ratio(photo: Photo, outline: Outline) -> float:
-    """width : height of the work as the outline alone tells it."""
-    return geometry_of(photo, outline, Wishes()).ratio
-
-
-def rectify(photo: Photo, geometry: Geometry, pixels: int = MEASURING_PIXELS) -> Work:
-    """The work, warped square at about `pixels` pixels (never enlarged); kept for the next caller."""
-    kept = _RECTIFIED.setdefault(photo, {})
-    if (geometry, pixels) not in kept:
-        kept[geometry, pixels] = Work(*_warped(photo, geometry, _measuring_size(photo, geometry, pixels), 0))
-    return kept[geometry, pixels]
-
-
-# The works that were squared of each photo, for as long as it is in use.
-_RECTIFIED: WeakKeyDictionary[Photo, dict[tuple[Geometry, int], Work]] = WeakKeyDictionary()
-
-
-def let_go(photo: Photo) -> None:
-    """Forget what was kept of a photo that is looked at no more but at its own pixels; it is made again if need be."""
-    _RECTIFIED.pop(photo, None)
-    photo.let_go()
-
-
-def _measuring_size(photo: Photo, geometry: Geometry, pixels: int) -> tuple[int, int]:
-    covered = area(geometry.lens().ideal(geometry.array())) * photo.scale**2
-    height = float(np.sqrt(min(pixels, covered) / geometry.ratio))
-    return max(24, round(height * geometry.ratio)), max(24, round(height))
-
-
-def _warped(
-    photo: Photo, geometry: Geometry, size: tuple[int, int], margin_px: int, least: float = 1.0
-) -> tuple[Float32, float]:
-    """The work at (width, height) pixels with a margin of surroundings, and photo pixels per pixel.
-
-    It is taken from the smallest copy that has `least` pixels for each of it.
-    """
-    lens = geometry.lens()
-    whole = (size[0] + 2 * margin_px, size[1] + 2 * margin_px)
-    matrix = homography(rectangle(*size) + margin_px, lens.ideal(geometry.array()))
-    warp = Warp(matrix, lens)
-    factor = 1
-    while warp.scale(*whole) * photo.scale / (factor * 2) >= least:
-        factor *= 2
-    copy = photo.reduced(factor)
-    level = Level(copy.crop, copy.size_px, copy.scale)
-    return np.concatenate([warp_rows(level, warp, whole, rows) for rows in strips(whole)]), warp.scale(*whole)
-
-
-_EDGE_PX = 0.7  # an edge wanders by more than the pixels that this leaves out
-
-
-def silhouette_of(photo: Photo, geometry: Geometry) -> Silhouette | None:
-    """The sheet's own edges where they are torn, deckled or rounded."""
-    if geometry.ratio_from == "whole photo":
-        return None
-    size = _measuring_size(photo, geometry, 2 * MEASURING_PIXELS)
-    margin_px = max(6, round(MARGIN * max(size)))
-    framed, photo_px = _warped(photo, geometry, size, margin_px, _EDGE_PX)
-    return find_silhouette(framed, margin_px, photo_px)
-
-
 _PROBE_PX, _PROBES = 320, 5
 
 
@@ -243,7 +146,8 @@ def make_plan(
     absolute: whether the photo's levels are reflectances, by default when there is a chart.
     """
     absolute = chart is not None if absolute is None else absolute
-    geometry = geometry_of(photo, outline, wishes)
+    rim = rimmed(photo, outline, wishes.size_mm, wishes.turn)
+    geometry = rim.geometry
     work = rectify(photo, geometry)
     work = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, work.linear)})
     paper, shadow = find_paper(work.linear, wishes.flat)
@@ -255,7 +159,7 @@ def make_plan(
     for _, step in () if wishes.as_shot else STEPS:
         step(draft)
     # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
-    frame, silhouette = (geometry, None) if judged.paper == "none" else _silhouette(photo, geometry)
+    frame, silhouette = (geometry, None) if judged.paper == "none" else silhouette_of(rim)
     plan = CorrectionPlan(
         geometry=frame,
         kind=judged.kind,
@@ -292,15 +196,6 @@ def _lightest_around(photo: Photo, geometry: Geometry) -> float | None:
     cv2.polylines(around, [corners], True, 0, 5)
     outside = luminance(level.linear())[around > 0]
     return float(np.percentile(outside, 99)) if len(outside) > 0.02 * around.size else None
-
-
-def _silhouette(photo: Photo, geometry: Geometry) -> tuple[Geometry, tuple[Corner, ...] | None]:
-    """The frame that holds all of the sheet, and its edges in it where they are torn, deckled or rounded."""
-    found = silhouette_of(photo, geometry)
-    if found is None:
-        return geometry, None
-    frame, points = whole_in_frame(geometry, found)
-    return frame, tuple((round(float(x), 5), round(float(y), 5)) for x, y in points)
 
 
 def _focus(work: Float32) -> tuple[float, float]:

@@ -38,23 +38,15 @@ def clear_of_desk(photo: Photo, geometry: Geometry) -> Inset:
     size = (max(40, round(height * geometry.ratio)), max(40, round(height)))
     if geometry.ratio_from == "whole photo" or max(size) < _FEWEST_PX:
         return (LEAST,) * 4
-    matrix = homography(rectangle(*size), lens.ideal(geometry.array()))
     insets = []
     for side in range(4):
-        band = _band(photo, Warp(matrix @ _turned(side, size), lens), size[side % 2], max(size))
+        length, breadth = size[side % 2], size[1 - side % 2]
+        on_top = geometry.turned(-side)
+        matrix = homography(rectangle(length, breadth), lens.ideal(on_top.array()))
+        band = _band(photo, Warp(matrix, lens, bow=on_top.bow((0, 0, length, breadth))), length, max(size))
         insets.append(round(_depth(band) / max(size), 5))
     top, right, bottom, left = (min(max(inset, LEAST), _MOST) for inset in insets)
     return top, right, bottom, left
-
-
-def _turned(side: int, size: tuple[int, int]) -> Float64:
-    """(3, 3) from a band's pixels (along the side, inward from it) to the work's."""
-    width, height = size
-    along, inward, start = (
-        ((1, 0), (0, 1), (0, 0)), ((0, 1), (-1, 0), (width, 0)),
-        ((-1, 0), (0, -1), (width, height)), ((0, -1), (1, 0), (0, height)),
-    )[side]  # fmt: skip
-    return np.array([[along[0], inward[0], start[0]], [along[1], inward[1], start[1]], [0, 0, 1]], np.float64)
 
 
 def _band(photo: Photo, warp: Warp, length: int, long_px: int) -> Float64:

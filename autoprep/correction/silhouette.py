@@ -6,33 +6,25 @@ around it. Where these places wander, the sheet gets a silhouette, and what is o
 """
 
 from dataclasses import dataclass
-from typing import cast
 
 import cv2
 import numpy as np
 
+from autoprep.correction.edges import CLEAR, OUTWARD, SAMPLES, Edges, wander
 from autoprep.domain import Geometry
-from autoprep.imaging.arrays import Bool, Float32, Float64
+from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import homography, intersect, line_through, mean_size, project, rectangle
 
-MARGIN = 0.03  # looked at beyond and within each side, as a share of the work's longer side
-_SAMPLES = 360  # places along a side
-_INWARD, _OUTWARD = 0.024, 0.022
 # An edge wanders at least this much (share of the longer side), or three of them by the second, before a sheet counts
 # as torn; then all that wander by the second follow. What is left outside must be at least this share of the frame.
 # (223 photos of tuning seeds 7600-7639: torn edges in sight .0012-.0046, cut ones .0015 at most but for two on cloth.)
 _WANDERS, _ALSO_WANDERS, _LEAST_OUTSIDE = 0.0015, 0.0011, 0.0013
 # The lens mixes sheet and desk over about a pixel on each side of the edge, of the copy and of the photo itself.
 _FRINGE_PX, _FRINGE_PHOTO_PX = 0.8, 1.6
-_DEEPEST = 0.018
-# So far behind an edge is looked at, and so rarely may desk come back there: behind torn edges .04 at most, behind
-# those that the pattern of a cloth makes up .05-.7 but for two.
-_LOOKED_AT, _MOST_BACK = 0.008, 0.045
 # One place in twenty may seem to lie further out than by this (share of the longer side); peaks of paper are broader.
 _RARE, _BEYOND = 0.05, 0.0025
 _CORNER, _END = 12, 36  # places at the end of a side: so many may lie on desk; those up to there tell where it ends
 _MOST_SLANT = 0.02  # of the outline's line to the edge, from end to end, as a share of the longer side
-_CLEAR = 0.35  # least difference between sheet and surroundings, in natural log units of light
 
 
 @dataclass(frozen=True)
@@ -46,22 +38,18 @@ class Silhouette:
     around: Float64
 
 
-def find_silhouette(framed: Float32, margin_px: int, photo_px: float = 2.0) -> Silhouette | None:
-    """(H, W, 3) linear light of the work with margin_px of surroundings on each side -> its silhouette, if its edges
-    are not straight; None where they are, or where sheet and surroundings can't be told apart.
+def find_silhouette(traced: Edges, photo_px: float = 2.0) -> Silhouette | None:
+    """The silhouette of a work whose edges wander, or whose corners are round; None where neither is, or can be seen.
 
-    photo_px: how many pixels of the photo go to one of framed.
+    photo_px: how many pixels of the photo go to one of the picture in which the edges were traced.
     """
-    height, width = framed.shape[:2]
-    work = (width - 2 * margin_px, height - 2 * margin_px)
-    long_px = max(work)
-    picture = np.maximum(cast(Float32, cv2.GaussianBlur(framed, (0, 0), 0.6)), np.float32(0.004))
-    edges = [_edge(_strip(picture, turn, margin_px, long_px), margin_px, long_px) for turn in range(4)]
+    picture, margin_px, work, long_px = traced.picture, traced.margin_px, traced.work_px, traced.long_px
+    edges = traced.inward
     fringe_px = max(_FRINGE_PX, _FRINGE_PHOTO_PX / photo_px)
-    jags = [0.0 if edge is None else _jag(edge) / long_px for edge in edges]
+    jags = [0.0 if edge is None else wander(edge) / long_px for edge in edges]
     # A side that is cut, or can't be told from what lies beside it, stays on its line.
     sides = [
-        _without_flecks(edge, long_px) + fringe_px if edge is not None and jag >= _ALSO_WANDERS else np.zeros(_SAMPLES)
+        _without_flecks(edge, long_px) + fringe_px if edge is not None and jag >= _ALSO_WANDERS else np.zeros(SAMPLES)
         for edge, jag in zip(edges, jags, strict=True)
     ]
     radii = [_corner_radius(np.rot90(picture, corner), margin_px, long_px) for corner in range(4)]
@@ -69,7 +57,7 @@ def find_silhouette(framed: Float32, margin_px: int, photo_px: float = 2.0) -> S
     torn = wanders and 1 - _area_inside(_polygon(sides, work, [0.0] * 4)) >= _LEAST_OUTSIDE
     if not torn and not any(radii):
         return None
-    sides = sides if torn else [np.zeros(_SAMPLES)] * 4
+    sides = sides if torn else [np.zeros(SAMPLES)] * 4
     return Silhouette(_polygon(sides, work, radii), max(jags), _around(sides, work))
 
 
@@ -79,9 +67,7 @@ def whole_in_frame(geometry: Geometry, found: Silhouette) -> tuple[Geometry, Flo
     The outline's line runs through the middle of a torn edge: what of the paper lies beyond it would be cut off where a
     picture ends at the work. A size that the artist has said is that of the whole sheet, so its proportion stays.
     """
-    lens = geometry.lens()
-    into_photo = homography(rectangle(1.0, 1.0), lens.ideal(geometry.array()))
-    corners = lens.seen(project(into_photo, found.around))
+    corners = geometry.in_photo(found.around)
     across, down = mean_size(found.around * [geometry.ratio, 1.0])
     told = geometry.ratio_from == "known size"
     frame = geometry.model_copy(
@@ -118,18 +104,18 @@ def _touching(side: Float64, long_px: int) -> tuple[float, float]:
 
     Of the hull of the edge it is the stretch over the middle: what the outline's line has of a slant is taken out.
     """
-    places = np.arange(_CORNER, _SAMPLES - _CORNER)
+    places = np.arange(_CORNER, SAMPLES - _CORNER)
     points = np.stack([places, side[places]], axis=1).astype(np.float32)
     hull = cv2.convexHull(points, returnPoints=True)[:, 0].astype(np.float64)
-    middle = _SAMPLES / 2
+    middle = SAMPLES / 2
     pairs = ((one, two) for one, two in zip(hull, np.roll(hull, -1, axis=0), strict=True))
     across = [(one, two) for one, two in pairs if (one[0] - middle) * (two[0] - middle) <= 0 and one[0] != two[0]]
     at = [one[1] + (two[1] - one[1]) * (middle - one[0]) / (two[0] - one[0]) for one, two in across]
     one, two = across[int(np.argmin(at))]
-    slope = np.clip((two[1] - one[1]) / (two[0] - one[0]) * _SAMPLES, -_MOST_SLANT * long_px, _MOST_SLANT * long_px)
+    slope = np.clip((two[1] - one[1]) / (two[0] - one[0]) * SAMPLES, -_MOST_SLANT * long_px, _MOST_SLANT * long_px)
     half = slope / 2
     # A slant that was cut to size still has all of the edge inside.
-    level = float((side[places] - slope * (places + 0.5 - middle) / _SAMPLES).min())
+    level = float((side[places] - slope * (places + 0.5 - middle) / SAMPLES).min())
     return float(level - half), float(level + half)
 
 
@@ -137,69 +123,6 @@ def _area_inside(points: Float64) -> float:
     """Share of the work's frame inside the polygon."""
     x, y = np.clip(points, 0, 1).T
     return float(abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2)
-
-
-def _jag(edge: Float64) -> float:
-    """How much an edge wanders from place to place, in pixels: a bent or slanted one does not count."""
-    flat = np.clip(edge, -1e4, 1e4).astype(np.float32).reshape(-1, 1)
-    slow = cv2.blur(cast(Float32, cv2.medianBlur(flat, 5)), (1, 41), borderType=cv2.BORDER_REFLECT)
-    rest = (flat - slow).ravel()[len(edge) // 12 : -len(edge) // 12]
-    return float(np.sort(np.abs(rest))[int(0.8 * len(rest))])
-
-
-def _strip(picture: Float32, turn: int, margin_px: int, long_px: int) -> Float32:
-    """(samples, depth, 3): from outside to inside along one side; side 0 is the top, then right, bottom, left."""
-    turned = np.rot90(picture, turn)
-    depth = margin_px + round(_INWARD * long_px)
-    band = turned[:depth, margin_px:-margin_px]
-    across = cast(Float32, cv2.resize(np.ascontiguousarray(band), (_SAMPLES, depth), interpolation=cv2.INTER_AREA))
-    return np.ascontiguousarray(np.swapaxes(across, 0, 1))
-
-
-def _edge(strip: Float32, margin_px: int, long_px: int) -> Float64 | None:
-    """(samples,) distance of the sheet's edge from the line, in pixels, inward positive."""
-    outside = _local(strip[:, : max(2, margin_px - round(_OUTWARD * long_px))].mean(axis=1))
-    inside = _local(np.median(strip[:, -max(3, round(0.006 * long_px)) :], axis=1))
-    way = np.log(inside) - np.log(outside)
-    size = (way**2).sum(-1)
-    if np.median(size) < _CLEAR**2 or np.quantile(size, 0.1) < (0.5 * _CLEAR) ** 2:
-        return None
-    share = (np.log(strip / outside[:, None]) * way[:, None]).sum(-1) / size[:, None]
-    # A pixel half of sheet and half of desk has the mean of their light, which is not the mean of its logarithms.
-    half = (np.log((inside + outside) / 2 / outside) * way).sum(-1) / size
-    is_sheet = share > half[:, None]
-    # From outside inwards, the sheet begins where two pixels in a row are sheet: a drawing that comes near the edge
-    # lies behind that place.
-    both = is_sheet[:, :-1] & is_sheet[:, 1:]
-    # At a corner whose other side is torn there may be no sheet at all: its edge is that of the place beside it.
-    place = np.where(both.any(1), both.argmax(1) - margin_px, strip.shape[1]).astype(np.float32)
-    # What reaches deeper than paper tears is a thing that lies over the edge; the edge goes on below it.
-    torn = np.abs(place) <= _DEEPEST * long_px
-    if torn.mean() < 0.5:
-        return None
-    # From an edge that seems to begin far outside, up to the outline.
-    reach = np.maximum(_LOOKED_AT * long_px, _LOOKED_AT / 2 * long_px - place)
-    if _turns_back(is_sheet, place + margin_px, reach) > _MOST_BACK:
-        return None
-    index = np.arange(len(place))
-    place = np.interp(index, index[torn], place[torn]).astype(np.float32)
-    return np.asarray(cv2.medianBlur(place.reshape(-1, 1), 3), np.float64).ravel()
-
-
-def _turns_back(is_sheet: Bool, start: Float32, reach: Float32) -> float:
-    """The share of places behind which the sheet gives way to what looks like desk again.
-
-    A torn edge is passed once. The pattern of a cloth looks like sheet here and there before the sheet begins.
-    """
-    column = np.arange(is_sheet.shape[1])[None, :]
-    behind = (column > start[:, None] + 1) & (column <= (start + reach)[:, None])
-    return float(((~is_sheet) & behind).any(axis=1).mean())
-
-
-def _local(values: Float32) -> Float32:
-    """(samples, 3) smoothed along the side: the surroundings change slowly, single samples are noisy."""
-    calm = cv2.GaussianBlur(values.reshape(1, -1, 3), (0, 0), 12.0, borderType=cv2.BORDER_REPLICATE)
-    return np.asarray(calm[0], np.float32)
 
 
 # A rounded corner: radii as shares of the longer side, and how well what is seen there must go with an arc. Chosen:
@@ -210,14 +133,14 @@ _SHADED = 0.08  # natural log of light by which a shadow differs from the paper 
 
 def _corner_radius(picture: Float32, margin_px: int, long_px: int) -> float:
     """Radius in pixels of the upper left corner; 0 where it is sharp, covered, or can't be told from the desk."""
-    reach, beyond = round(_MOST_RADIUS * long_px), max(2, margin_px - round(_OUTWARD * long_px))
+    reach, beyond = round(_MOST_RADIUS * long_px), max(2, margin_px - round(OUTWARD * long_px))
     near = picture[: margin_px + reach, : margin_px + reach]
     outside = np.concatenate([near[:beyond].reshape(-1, 3), near[:, :beyond].reshape(-1, 3)]).mean(axis=0)
     patch = near[margin_px:, margin_px:]
     inside = np.median(patch[reach * 2 // 3 :, reach * 2 // 3 :].reshape(-1, 3), axis=0)
     way = np.log(inside) - np.log(outside)
     size = float((way**2).sum())
-    if size < _CLEAR**2:
+    if size < CLEAR**2:
         # A white page on a white desk: in the wedge beside its corner lies its shadow, and that shows.
         is_sheet = np.abs(np.log(patch / inside)).mean(-1) < _SHADED
     else:
@@ -248,7 +171,7 @@ def _arc(corner: int, radius: float, work: tuple[int, int]) -> Float64:
 def _polygon(sides: list[Float64], work: tuple[int, int], radii: list[float]) -> Float64:
     """(N, 2) the four edges joined, in the work's frame, clockwise from the top left; radii: of rounded corners."""
     width, height = work
-    t = (np.arange(_SAMPLES) + 0.5) / _SAMPLES
+    t = (np.arange(SAMPLES) + 0.5) / SAMPLES
     top = np.stack([t, sides[0] / height], axis=1)
     right = np.stack([1 - sides[1] / width, t], axis=1)
     bottom = np.stack([1 - t, 1 - sides[2] / height], axis=1)

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
+from autoprep.imaging.bow import Bow
 from autoprep.imaging.geometry import project
 from autoprep.imaging.lowpass import lowpass
 
@@ -68,19 +69,20 @@ class Lens:
 
 @dataclass(frozen=True)
 class Warp:
-    """From output pixels to photo pixels: a projective map into the ideal picture, then the lens.
+    """From output pixels to photo pixels: the sheet's bent sides, a projective map into the ideal picture, the lens.
 
     matrix: (3, 3), output coordinates -> ideal photo coordinates at full size; lens: in full-size pixels; within:
-    (x0, y0, x1, y1) in output coordinates: pixels beyond it repeat those at its border.
+    (x0, y0, x1, y1) in output coordinates: pixels beyond it repeat those at its border; bow: in output coordinates.
     """
 
     matrix: Float64
     lens: Lens
     within: tuple[float, float, float, float] | None = None
+    bow: Bow | None = None
 
     def source(self, points: AnyArray) -> Float64:
         """(..., 2) output coordinates -> (..., 2) full-size photo coordinates."""
-        return self.lens.seen(project(self.matrix, points))
+        return self.lens.seen(project(self.matrix, points if self.bow is None else self.bow.moved(points)))
 
     def rows(self, first: int, last: int, width: int) -> tuple[Float32, Float32]:
         """Photo coordinates of the pixel centres of output rows first..last-1: x and y, each (last-first, width).
@@ -91,13 +93,23 @@ class Warp:
         if self.within is not None:
             x0, y0, x1, y1 = self.within
             across, down = np.clip(across, x0, x1), np.clip(down, y0, y1)
+        x, y, depth = self._ideal(across, down)
+        x /= depth
+        y /= depth
+        return (x, y) if self.lens.k1 == 0 else self.lens.seen_planes(x, y)
+
+    def _ideal(self, across: AnyArray, down: AnyArray) -> tuple[Float32, Float32, Float32]:
+        """Homogeneous coordinates x, y and depth of all columns and rows in the ideal picture, each (H, W)."""
+        if self.bow is not None:
+            bent_x, bent_y = self.bow.moved_grid(across, down)
+            rows = self.matrix.astype(np.float32)
+            x, y, depth = (row[0] * bent_x + row[1] * bent_y + row[2] for row in rows)
+            return x, y, depth
         # A term for the column and one for the row: three sums instead of a matrix product for each pixel.
         columns = np.asarray(self.matrix[:, :1] * across, np.float32)
         lines = np.asarray(self.matrix[:, 1:2] * down + self.matrix[:, 2:], np.float32)
         x, y, depth = (line[:, None] + column for line, column in zip(lines, columns, strict=True))
-        x /= depth
-        y /= depth
-        return (x, y) if self.lens.k1 == 0 else self.lens.seen_planes(x, y)
+        return x, y, depth
 
     def scale(self, width: int, height: int) -> float:
         """Photo pixels (full size) per output pixel: the square root of the area ratio over the output."""

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from autoprep.correction.planned import Planned
-from autoprep.correction.planning import let_go, rectify
+from autoprep.correction.squaring import let_go, rectify
 from autoprep.domain import JobRecord, Photo
 from autoprep.files.encoders import Carried, How, encode
 from autoprep.files.icc import SPACES

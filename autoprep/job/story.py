@@ -7,8 +7,9 @@ from autoprep.correction.camera import without_contrast
 from autoprep.correction.kind import Judged
 from autoprep.correction.outline import Survey, gate
 from autoprep.correction.planned import Planned, planned
-from autoprep.correction.planning import Wishes, make_plan, measured_ratio
+from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.references import read_reference
+from autoprep.correction.squaring import measured_ratio
 from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts, kind_of
 from autoprep.errors import CannotMeet, DeliveryError, PhotoError
 from autoprep.files.damage import is_flat

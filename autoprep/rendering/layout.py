@@ -275,7 +275,7 @@ def warp_for(layout: Layout, plan: CorrectionPlan) -> Warp:
     x0, y0, _, _ = layout.shown
     matrix = matrix @ np.array([[1, 0, x0 - x], [0, 1, y0 - y], [0, 0, 1.0]])
     if layout.scene is not None or plan.geometry.ratio_from == "whole photo":
-        return Warp(matrix, lens)
+        return Warp(matrix, lens)  # the desk of a scene is not bent as the work is
     # The desk reaches a hair and more into the outline; the outermost pixels repeat what lies just inside, so that no
     # line of it stands at the edge of a print. A torn side has its own edge further in.
     torn = torn_sides(plan.silhouette)
@@ -283,7 +283,8 @@ def warp_for(layout: Layout, plan: CorrectionPlan) -> Warp:
         -_FAR if torn[k] else plan.inset[k] * max(width, height) for k in range(4)
     )  # fmt: skip
     at_x, at_y = x - x0, y - y0
-    return Warp(matrix, lens, (at_x + left, at_y + top, at_x + width - right, at_y + height - bottom))
+    within = (at_x + left, at_y + top, at_x + width - right, at_y + height - bottom)
+    return Warp(matrix, lens, within, plan.geometry.bow((at_x, at_y, width, height)))
 
 
 _FAR = 1e6  # pixels: no limit

@@ -2,11 +2,12 @@
 
 import numpy as np
 
-from autoprep.domain import CorrectionPlan, Declined, JobRecord, Photo, Reason, Why, WorkFacts
+from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Photo, Reason, Why, WorkFacts
 from autoprep.rendering.layout import torn_sides
 
 # Above this share of the work under glare, prints and submissions wait for a better photo.
 GLARE_HOLDS_PERCENT = 0.5
+_LEAST_BEND_TOLD = 0.2  # percent of the longer side: half a millimetre on A4
 
 NO_WORK = (
     "No work is seen in this photo, so nothing was made and nothing is asked. If it shows one, move it into a folder "
@@ -137,7 +138,17 @@ def _geometry(plan: CorrectionPlan, measures: dict[str, float]) -> str:
     torn = f" Its {what} are kept: what is outside them is ground." if plan.silhouette is not None else ""
     return (
         f"Straightened; the camera stood about {measures['oblique_degrees']:.0f}° from square-on. "
-        f"Width to height is {geometry.ratio:.3f}, {_RATIO_WORDS[geometry.ratio_from]}.{torn}"
+        f"Width to height is {geometry.ratio:.3f}, {_RATIO_WORDS[geometry.ratio_from]}.{_bent(geometry)}{torn}"
+    )
+
+
+def _bent(geometry: Geometry) -> str:
+    """What is said of sides that were followed where they bend; nothing where it is less than anybody sees."""
+    bends = max((abs(place) * 100 for side in geometry.sides or () for place in side), default=0.0)
+    if bends < _LEAST_BEND_TOLD:
+        return ""
+    return (
+        f" The sheet does not lie flat: its edge bends by up to {bends:.1f} % of the longer side, and was straightened."
     )
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from autoprep.correction.camera import without_contrast
-from autoprep.correction.planning import Wishes, geometry_of, rectify
+from autoprep.correction.squaring import geometry_of, rectify
 from autoprep.domain import Outline, Photo, PhotoFacts
 from autoprep.files.reading import read_photo
 from autoprep.imaging.transfer import linear_to_srgb
@@ -55,7 +55,7 @@ def test_what_was_made_of_a_photo_is_made_once() -> None:
     assert without_contrast(photo, 0.1) is once
     assert np.abs(codes_of(without_contrast(photo, 0.2)) - codes_of(once)).max() > 0.5
     outline = Outline(corners_px=((0, 0), (90, 0), (90, 60), (0, 60)), confidence=1.0)
-    geometry = geometry_of(once, outline, Wishes())
+    geometry = geometry_of(once, outline)
     work = rectify(once, geometry)
     assert rectify(once, geometry) is work
     assert rectify(once, geometry, 2000).linear.shape[0] < work.linear.shape[0] == 60

@@ -5,12 +5,13 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
-from autoprep.correction import kind, planning
+from autoprep.correction import kind
 from autoprep.correction.apply import photometry, shoulder
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.neutral import neutral
 from autoprep.correction.outline import find_outline
 from autoprep.correction.planning import STEPS, Draft, Wishes, corrected, make_plan
+from autoprep.correction.squaring import geometry_of
 from autoprep.domain import (
     CorrectionPlan,
     Declined,
@@ -49,7 +50,7 @@ def draft_of(linear: Float32) -> Draft:
     photo = Photo(codes, PhotoFacts("png", linear.shape[1], linear.shape[0]), srgb_tables(256))
     outline = whole(photo)
     paper, _ = find_paper(linear)
-    geometry = planning.geometry_of(photo, outline, Wishes())
+    geometry = geometry_of(photo, outline)
     return Draft(Work(linear, 1.0, {"blur_px": 1.0}), geometry, Wishes(), paper, kind.judge(linear, paper))
 
 

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from autoprep.correction.camera import without_contrast
-from autoprep.correction.planning import Wishes, corrected, make_plan, rectify
+from autoprep.correction.planning import Wishes, corrected, make_plan
+from autoprep.correction.squaring import rectify
 from autoprep.domain import Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.transfer import encode_fast, quantise8

@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
+from autoprep.correction.edges import trace
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.silhouette import _polygon, _touching, find_silhouette, whole_in_frame
 from autoprep.domain import Geometry, Outline
@@ -32,12 +33,12 @@ def framed(torn: bool, seed: int = 3) -> tuple[Float32, Bool]:
 
 
 def test_cut_edges_have_no_silhouette() -> None:
-    assert find_silhouette(framed(torn=False)[0], MARGIN) is None
+    assert find_silhouette(trace(framed(torn=False)[0], MARGIN)) is None
 
 
 def test_a_torn_edge_is_followed() -> None:
     picture, sheet = framed(torn=True)
-    found = find_silhouette(picture, MARGIN)
+    found = find_silhouette(trace(picture, MARGIN))
     assert found is not None
     mask = np.zeros(sheet.shape, np.uint8)
     cv2.fillPoly(mask, [np.round(found.points * [800, 600] + MARGIN).astype(np.int32)], 1)
@@ -58,7 +59,7 @@ def test_the_pattern_of_a_cloth_is_no_torn_edge() -> None:
     sheet = np.zeros((height, width, 1), bool)
     sheet[MARGIN:-MARGIN, MARGIN:-MARGIN] = True
     on_cloth = cv2.GaussianBlur(np.where(sheet, np.float32(0.6), cloth), (0, 0), 0.8)
-    assert find_silhouette(np.asarray(on_cloth, np.float32), MARGIN) is None
+    assert find_silhouette(trace(np.asarray(on_cloth, np.float32), MARGIN)) is None
 
 
 def deckled(depth_px: float, sides: int) -> Float32:
@@ -80,16 +81,16 @@ def deckled(depth_px: float, sides: int) -> Float32:
 def test_a_sheet_that_wanders_a_little_at_every_side_is_deckled() -> None:
     """What is too little for one torn side is enough where three or more show it."""
     little = 3.0
-    found = find_silhouette(deckled(little, 4), MARGIN)
+    found = find_silhouette(trace(deckled(little, 4), MARGIN))
     assert found is not None
     assert torn_sides(tuple((float(x), float(y)) for x, y in found.points)) == (True,) * 4
-    assert find_silhouette(deckled(little, 1), MARGIN) is None
+    assert find_silhouette(trace(deckled(little, 1), MARGIN)) is None
 
 
 def test_the_edge_of_a_small_photo_is_taken_further_in() -> None:
     """Where a pixel of the copy is one of the photo, the lens mixes more of the desk into it."""
     picture, _ = framed(torn=True)
-    fine, coarse = (find_silhouette(picture, MARGIN, photo_px) for photo_px in (2.0, 1.0))
+    fine, coarse = (find_silhouette(trace(picture, MARGIN), photo_px) for photo_px in (2.0, 1.0))
     assert fine is not None
     assert coarse is not None
     further = [np.interp(np.linspace(0.1, 0.9, 99), *lower_edge(found.points)) for found in (fine, coarse)]
@@ -128,7 +129,7 @@ def beyond_the_line(fleck: bool = False, slant: float = 0.0) -> tuple[Float32, B
 def test_the_frame_holds_all_of_a_torn_sheet_and_no_more(fleck: bool) -> None:
     """The outline's line runs through the middle of a torn edge; where the picture ends at the work, no peak is cut."""
     picture, sheet = beyond_the_line(fleck)
-    found = find_silhouette(picture, MARGIN)
+    found = find_silhouette(trace(picture, MARGIN))
     assert found is not None
     assert found.around[:2] == pytest.approx(np.array([[0, 0], [1, 0]]))  # sides that are cut stay where they are
     beneath = sheet[MARGIN + 600 :, MARGIN:-MARGIN].any(axis=0).mean()
@@ -150,7 +151,7 @@ def test_the_frame_holds_all_of_a_torn_sheet_and_no_more(fleck: bool) -> None:
 
 
 def test_a_slant_of_the_outline_against_a_torn_edge_is_taken_out() -> None:
-    straight, slanted = (find_silhouette(beyond_the_line(slant=slant)[0], MARGIN) for slant in (0.0, 8.0))
+    straight, slanted = (find_silhouette(trace(beyond_the_line(slant=slant)[0], MARGIN)) for slant in (0.0, 8.0))
     assert straight is not None
     assert slanted is not None
     tilts = [(found.around[3, 1] - found.around[2, 1]) * 600 for found in (straight, slanted)]
@@ -173,7 +174,7 @@ def test_no_desk_stands_in_the_corner_of_two_torn_edges() -> None:
     sheet &= (600 - rows > torn[2][None]) & (columns > torn[3][:, None])
     sheet = np.pad(sheet, MARGIN)
     picture = np.where(sheet[..., None], np.float32(0.6), np.float32(0.07)) * np.ones(3, np.float32)
-    found = find_silhouette(np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.8), np.float32), MARGIN)
+    found = find_silhouette(trace(np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.8), np.float32), MARGIN))
     assert found is not None
     desk = within(found.points) & ~sheet
     at_corner = np.zeros_like(desk)
@@ -195,7 +196,7 @@ def test_an_edge_ends_where_the_other_one_cuts_in() -> None:
 
 def test_what_can_not_be_told_from_its_surroundings_stays_as_it_is() -> None:
     picture, _ = framed(torn=True)
-    assert find_silhouette(np.full_like(picture, 0.4), MARGIN) is None
+    assert find_silhouette(trace(np.full_like(picture, 0.4), MARGIN)) is None
 
 
 def rounded(radius: float, corners: tuple[int, ...] = (0, 1, 2, 3), desk: float = 0.07) -> tuple[Float32, Bool]:
@@ -216,7 +217,7 @@ def rounded(radius: float, corners: tuple[int, ...] = (0, 1, 2, 3), desk: float 
 def test_rounded_corners_are_followed(radius: float, corners: tuple[int, ...]) -> None:
     """No wedge of desk is left, and no paper lost; the sides between stay straight."""
     picture, sheet = rounded(radius, corners)
-    found = find_silhouette(picture, MARGIN)
+    found = find_silhouette(trace(picture, MARGIN))
     assert found is not None
     mask = np.zeros(sheet.shape, np.uint8)
     cv2.fillPoly(mask, [np.round((found.points * [800, 600] - 0.5) * 16).astype(np.int32)], 1, shift=4)
@@ -228,11 +229,11 @@ def test_rounded_corners_are_followed(radius: float, corners: tuple[int, ...]) -
 def test_a_corner_that_is_bent_or_written_on_is_not_rounded() -> None:
     bent, _ = framed(torn=False)
     cv2.fillPoly(bent, [np.array([[MARGIN, MARGIN], [MARGIN + 34, MARGIN], [MARGIN, MARGIN + 12]])], (0.07, 0.07, 0.07))
-    assert find_silhouette(bent, MARGIN) is None
+    assert find_silhouette(trace(bent, MARGIN)) is None
     written, _ = framed(torn=False)
     cv2.circle(written, (MARGIN + 14, MARGIN + 14), 6, (0.05, 0.05, 0.05), -1)
-    assert find_silhouette(written, MARGIN) is None
-    assert find_silhouette(rounded(20, desk=0.6)[0], MARGIN) is None  # nothing of it can be seen
+    assert find_silhouette(trace(written, MARGIN)) is None
+    assert find_silhouette(trace(rounded(20, desk=0.6)[0], MARGIN)) is None  # nothing of it can be seen
 
 
 def test_a_white_page_on_a_white_desk_shows_its_corner_by_its_shadow() -> None:
@@ -242,7 +243,7 @@ def test_a_white_page_on_a_white_desk_shows_its_corner_by_its_shadow() -> None:
         cv2.warpAffine(whole, np.array([[1, 0, 3], [0, 1, 3]], np.float32), whole.shape[::-1]), (0, 0), 3
     )
     picture = picture * np.where(whole > 0, 1, 1 - 0.5 * shadow)[..., None]
-    found = find_silhouette(np.asarray(picture, np.float32), MARGIN)
+    found = find_silhouette(trace(np.asarray(picture, np.float32), MARGIN))
     assert found is not None
     gaps = [np.abs(found.points - corner).sum(axis=1).min() for corner in ((0, 0), (1, 0), (1, 1), (0, 1))]
     assert gaps[2] > 0.01 > max(gaps[0], gaps[1], gaps[3])

@@ -8,7 +8,8 @@ import pytest
 from PIL import Image
 
 from autoprep.correction.outline import find_outline
-from autoprep.correction.planning import Wishes, corrected, make_plan, rectify
+from autoprep.correction.planning import Wishes, corrected, make_plan
+from autoprep.correction.squaring import rectify
 from autoprep.domain import Declined, Outline, Photo
 from autoprep.files.reading import read_photo
 from autoprep.imaging.colour import ciede2000, lab_from_linear

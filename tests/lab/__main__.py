@@ -13,6 +13,7 @@ import numpy as np
 from autoprep.correction.outline import side_weights, weights
 
 from .bars import print_bars
+from .bent import BENT_SEEDS, score_bent
 from .best_take import BEST_SEEDS, score_best
 from .calibrate import calibrate
 from .colour import Mask
@@ -72,6 +73,9 @@ _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "contact": lambda given: contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out),
     "several": lambda given: score_several(given.photos, given.first),
     "cut": lambda given: score_cut(given.photos, given.first, given.rough, given.processes),
+    "bent": lambda given: score_bent(
+        given.photos, given.first, rough=given.rough, flat=given.flat, long_px=given.long_px, processes=given.processes
+    ),
     "frames": lambda given: score_frames(given.photos, given.first, given.processes),
     "takes": lambda given: score_takes(given.works, given.first, given.processes),
     "best-take": lambda given: score_best(given.works, given.first, given.processes, wordy=given.all),
@@ -126,6 +130,13 @@ def main() -> None:
     cut.add_argument("--first", type=int, default=CUT_SEEDS)
     cut.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
     cut.add_argument("--processes", type=int, default=2)
+    bent = commands.add_parser("bent", help="what comes of sheets that do not lie flat")
+    bent.add_argument("--photos", type=int, default=60)
+    bent.add_argument("--first", type=int, default=BENT_SEEDS)
+    bent.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
+    bent.add_argument("--flat", action="store_true", help="flat ones instead: none of their sides should be followed")
+    bent.add_argument("--long-px", type=int, default=2400, help="long side of the photos in pixels")
+    bent.add_argument("--processes", type=int, default=2)
     frames = commands.add_parser("frames", help="is the picture inside a frame found, and none where there is none?")
     frames.add_argument("--photos", type=int, default=120)
     frames.add_argument("--first", type=int, default=FRAMES_SEEDS)

@@ -59,8 +59,8 @@ class Camera:
         height_px, width_px = frame_px
         return np.asarray(d * np.hypot(width_px, height_px) / 2 + np.array([width_px / 2, height_px / 2]))
 
-    def onto_plane(self, d: Matrix, z_mm: float) -> Matrix:
-        """(..., 2) picture coordinates -> (..., 2) mm on the plane at depth z."""
+    def onto_plane(self, d: Matrix, z_mm: float | Matrix) -> Matrix:
+        """(..., 2) picture coordinates -> (..., 2) mm on the plane at depth z, one or (..., 1) for each."""
         u = d * (1 + self.k1 * (d**2).sum(axis=-1, keepdims=True))
         ray = np.concatenate([u, np.full((*u.shape[:-1], 1), self.focal)], axis=-1) @ self.rotation
         origin = -self.shift_mm @ self.rotation

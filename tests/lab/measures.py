@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from autoprep.correction.planning import corrected, rectify
+from autoprep.correction.planning import corrected
+from autoprep.correction.squaring import rectify
 from autoprep.domain import CorrectionPlan, Geometry, Outline, Photo
 from autoprep.imaging.arrays import AnyArray, Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE, ciede2000, lab_fast, luminance_of_lightness
@@ -52,14 +53,13 @@ class ColourMeasures:
 def measure_outline(shot: Shot, outline: Outline, geometry: Geometry) -> OutlineMeasures:
     """The found outline, with the plan's lens, against the true sheet in millimetres."""
     truth = shot.truth
-    lens = geometry.lens()
     t = np.linspace(0.03, 0.97, 25)[:, None]
-    ideal = lens.ideal(geometry.array())
-    mm = _on_work(shot, lens.seen(ideal))
+    frame = rectangle(1.0, 1.0)
+    mm = _on_work(shot, geometry.in_photo(frame))
     corner = np.linalg.norm(mm - corners_mm(truth.size_mm)[:, :2], axis=1).max() / np.hypot(*truth.size_mm) * 100
     beyond = []
     for k in range(4):
-        points = lens.seen(ideal[k] * (1 - t) + ideal[(k + 1) % 4] * t)
+        points = geometry.in_photo(frame[k] * (1 - t) + frame[(k + 1) % 4] * t)
         half = truth.size_mm[1 - k % 2] / 2
         outward = _on_work(shot, points)[:, 1 - k % 2] * (-1 if k in (0, 3) else 1) - half
         # What lies beyond the photo's border can't be lost.
@@ -80,7 +80,7 @@ def _on_border(shot: Shot, points_px: AnyArray) -> Bool:
 def _on_work(shot: Shot, points_px: AnyArray) -> Float64:
     height, width = shot.pixels.shape[:2]
     centred = (np.asarray(points_px) - np.array([width / 2, height / 2])) / (np.hypot(width, height) / 2)
-    return np.asarray(shot.truth.camera.onto_plane(centred, 0.0), np.float64)
+    return np.asarray(shot.truth.relief.seen_at(shot.truth.camera, centred), np.float64)
 
 
 def ratio_error_percent(shot: Shot, geometry: Geometry) -> float:
@@ -90,20 +90,33 @@ def ratio_error_percent(shot: Shot, geometry: Geometry) -> float:
 
 def straightness_percent(shot: Shot, geometry: Geometry) -> float:
     """Largest bow of a straight line of the work after rectifying, in % of the side's length."""
-    lens, truth = geometry.lens(), shot.truth
+    truth = shot.truth
     w, h = truth.size_mm
-    back = homography(lens.ideal(geometry.array()), rectangle(geometry.ratio, 1.0))
     t, worst = np.linspace(-0.5, 0.5, 41), 0.0
     for across in (True, False):
         for at in (-0.5, -0.25, 0.0, 0.25, 0.5):
             x, y = (t * w, np.full(41, at * h)) if across else (np.full(41, at * w), t * h)
-            seen = truth.camera.project(np.stack([x, y, np.zeros(41)], axis=-1))
+            seen = truth.camera.project(truth.relief.raised(np.stack([x, y], axis=-1)))
             px = truth.camera.to_pixels(seen, (shot.pixels.shape[0], shot.pixels.shape[1]))
-            flat = project(back, lens.ideal(px))
+            flat = _on_frame(geometry, px) * [geometry.ratio, 1.0]
             line = line_through(flat[0], flat[-1])
             bow = np.abs(flat @ line[:2] + line[2]).max() / np.linalg.norm(flat[-1] - flat[0])
             worst = max(worst, float(bow))
     return worst * 100
+
+
+def _on_frame(geometry: Geometry, px: Float64) -> Float64:
+    """(N, 2) photo pixels -> places of the work, 0..1: the inverse of `Geometry.in_photo`, by fixed point."""
+    lens = geometry.lens()
+    back = homography(lens.ideal(geometry.array()), rectangle(1.0, 1.0))
+    flat = project(back, lens.ideal(px))
+    bow = geometry.bow((0.0, 0.0, 1.0, 1.0))
+    if bow is None:
+        return flat
+    straight = flat
+    for _ in range(12):  # sides bend by a percent or two
+        straight = straight + flat - bow.moved(straight)
+    return straight
 
 
 def measure_colour(

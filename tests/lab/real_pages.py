@@ -15,7 +15,8 @@ import cv2
 import numpy as np
 
 from autoprep.correction.camera import without_contrast
-from autoprep.correction.planning import Wishes, corrected, make_plan, rectify
+from autoprep.correction.planning import Wishes, corrected, make_plan
+from autoprep.correction.squaring import rectify
 from autoprep.domain import Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32, Float64

@@ -15,6 +15,7 @@ from .exif import encode_jpeg
 from .fields import blurred, smoothstep
 from .flatwork import FlatWork
 from .light import Bend, Caster, Lamp, Light, make_light
+from .relief import FLAT, Relief
 from .spec import DESKS, SceneSpec, random_spec, rough_spec
 from .works import make_work
 
@@ -37,6 +38,7 @@ class Truth:
     covered: Array  # (h, w) share 0..1 hidden by a finger, tape or a pen, over the work's own frame
     work: FlatWork
     camera: Camera
+    relief: Relief = FLAT
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,13 @@ def light_of(spec: SceneSpec, size_mm: tuple[float, float]) -> Light:
     return replace(light, bend=bend, lamp=Lamp(beside, (red, green, blue), spec.lamp))
 
 
+def relief_of(spec: SceneSpec, size_mm: tuple[float, float]) -> Relief:
+    """How the work of a spec lies on its table."""
+    return Relief(
+        spec.relief, spec.relief_height * max(size_mm), spec.relief_turn_deg, (size_mm[0] / 2, size_mm[1] / 2)
+    )
+
+
 def corners_mm(size_mm: tuple[float, float]) -> Matrix:
     """(4, 3) world corners of a work."""
     w, h = size_mm
@@ -94,8 +103,10 @@ def render(
     picture.lay_work(reflectance)
     picture.lay_over(reflectance)
     image, light_field = picture.expose(reflectance)
-    corners = camera.to_pixels(camera.project(corners_mm(work.size_mm)), frame_px)
-    truth = Truth(corners, work.size_mm, spec.distortion, light_field, picture.level, picture.covered, work, camera)
+    truth = Truth(
+        picture.corners, work.size_mm, spec.distortion, light_field, picture.level, picture.covered, work, camera,
+        picture.relief,
+    )  # fmt: skip
     return Shot(image, truth, spec)
 
 
@@ -110,11 +121,12 @@ class Picture:
         self.depth_mm = work.thickness_mm
         self.lattice = camera.lattice(frame_px, self.step)
         self.on_desk = camera.onto_plane(self.lattice, self.depth_mm)
-        self.on_work = camera.onto_plane(self.lattice, 0.0)
+        self.relief = relief_of(spec, work.size_mm)
+        self.on_work = self.relief.seen_at(camera, self.lattice)
         self.half_mm = np.array(work.size_mm) / 2
         self.level = 1.0
         self.covered: Array = np.zeros(self.cells_mm(COVERED_LONG).shape[:2], np.float32)
-        corners = camera.to_pixels(camera.project(corners_mm(work.size_mm)), frame_px)
+        corners = camera.to_pixels(camera.project(self.relief.raised(corners_mm(work.size_mm)[:, :2])), frame_px)
         self.corners = corners
         sides = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
         self.px_per_mm = float(sides.sum() / (2 * sum(work.size_mm)))
@@ -204,7 +216,8 @@ class Picture:
         lift = thick + (float(np.random.default_rng([self.spec.seed, 8]).uniform(0.3, 2.5)) if thick < 2 else 0.0)
         step = max(2, self.step // 3)
         points = self.camera.onto_plane(self.camera.lattice(self.frame_px, step), thick)
-        moved = points - self.light.shadow_offset(lift)
+        rise = self.relief.rise(points)
+        moved = points - self.light.shadow_offset(1.0) * (lift + rise)[..., None]
         soft, radius = 0.35 + 0.28 * lift, self.work.corner_radius_mm
         direct = 1 - self.spec.ambient_share
         cast = smoothstep(-soft, soft, inside(moved, self.half_mm, radius)) * np.float32(0.85 * direct)
@@ -239,8 +252,9 @@ class Picture:
     def lay_work(self, picture: Array) -> None:
         """Put the flat work into the picture."""
         h, w = self.work.alpha.shape
-        x0, y0 = np.maximum(np.floor(self.corners.min(axis=0)).astype(int) - 4, 0)
-        x1, y1 = np.minimum(np.ceil(self.corners.max(axis=0)).astype(int) + 4, self.frame_px[::-1])
+        beside = 4 + round(0.06 * max(self.frame_px)) * (self.relief.shape != "flat")  # a side bends out of its corners
+        x0, y0 = np.maximum(np.floor(self.corners.min(axis=0)).astype(int) - beside, 0)
+        x1, y1 = np.minimum(np.ceil(self.corners.max(axis=0)).astype(int) + beside, self.frame_px[::-1])
         scale = np.array([w, h]) / np.array(self.work.size_mm)
         reduce = max(1.0, float(scale.mean()) / self.px_per_mm)
         art, alpha = self.work.reflectance, self.work.alpha

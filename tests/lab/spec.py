@@ -69,6 +69,9 @@ class SceneSpec:
     lamp_kelvin: float = 2800.0
     lamp_at: tuple[float, float] = (1.2, 0.0)  # in half sizes of the work
     local_contrast: float = 0.0
+    relief: str = "flat"  # how the sheet rises from the table, see relief.py
+    relief_height: float = 0.0  # of its highest place, in long sides of the work
+    relief_turn_deg: float = 0.0
 
 
 def random_spec(seed: int, kind: str | None = None, desk: str | None = None, **overrides: object) -> SceneSpec:
@@ -192,4 +195,15 @@ def cut_spec(seed: int, kind: str, rough: bool = False) -> SceneSpec:
     beyond = (float(rng.uniform(-0.2, 0.2)), float(rng.uniform(-0.2, 0.2)))
     return (rough_spec if rough else random_spec)(
         seed, kind, None, fill=float(rng.uniform(0.96, 1.3)), beyond=beyond, roll_deg=float(rng.normal(0, 2.0))
+    )
+
+
+def bent_spec(seed: int, kind: str, rough: bool = False) -> SceneSpec:
+    """A sheet that does not lie flat: it arches, its ends or one of them curl up, or a corner does."""
+    rng = np.random.default_rng([seed, 4])
+    shape = str(rng.choice(["arch", "hollow", "curl", "corner"]))
+    turn = float(rng.choice([0, 90, 180, 270]) + rng.normal(0, 6) + (45 if shape == "corner" else 0))
+    height = float(rng.uniform(0.006, 0.04))
+    return (rough_spec if rough else random_spec)(
+        seed, kind, None, relief=shape, relief_turn_deg=turn, relief_height=height
     )

@@ -27,6 +27,7 @@ def _all(file: str, tests: tuple[str, ...], *rows: tuple[str, str, str]) -> tupl
     return tuple(Mistake(name, file, old, new, tests) for name, old, new in rows)
 
 
+_BENDS = ("tests/imaging/test_bow.py", "tests/correction/test_bend.py")
 _NAMES = ("tests/service/test_take_names.py",)
 _LISTS = ("tests/told",)
 
@@ -793,7 +794,6 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/planning.py", ("tests/test_repair.py",),
-        ("works turn the other way", "corners[(k - quarters) % 4]", "corners[(k + quarters) % 4]"),
         ("as shot is corrected", "for _, step in () if wishes.as_shot else STEPS:", "for _, step in STEPS:"),
     ),
     *_all(
@@ -868,8 +868,37 @@ PLANTED: tuple[Mistake, ...] = (
         ("a photo is worked out anew for each that asks", "if steepness not in kept:", "if True:"),
     ),
     *_all(
-        "autoprep/correction/planning.py", ("tests/correction/test_camera.py",),
+        "autoprep/correction/squaring.py", ("tests/correction/test_camera.py",),
         ("a work of another size is taken for the asked one", "kept[geometry, pixels] = Work(*_warped(photo, geometry, _measuring_size(photo, geometry, pixels), 0))", "kept[geometry, pixels] = Work(*_warped(photo, geometry, _measuring_size(photo, geometry, 1000), 0))"),
+    ),
+    *_all(
+        "autoprep/domain.py", ("tests/test_repair.py", *_BENDS),
+        ("works turn the other way", "for _ in range(quarters % 4):", "for _ in range(-quarters % 4):"),
+        ("a turned work bends the wrong way along", "sides = (_backwards(left), top, _backwards(right), bottom)", "sides = (left, top, right, bottom)"),
+        ("corners stay where the sides no longer end", 'return self.model_copy(update={"corners_px": corners, "sides": sides})', 'return self.model_copy(update={"sides": sides})'),
+        ("a bend is of the wrong size across", "np.array([[of_height], [of_width], [of_height], [of_width]])", "np.array([[of_width], [of_height], [of_width], [of_height]])"),
+    ),
+    *_all(
+        "autoprep/imaging/bow.py", _BENDS,
+        ("what lies between the sides bends the other way", "down = (1 - v) * np.polyval(top, u) - v * np.polyval(bottom, u)", "down = (1 - v) * np.polyval(top, u) + v * np.polyval(bottom, u)"),
+        ("planes of pixels bend less", "x = np.outer(np.polyval(left, v), (1 - u) * width)", "x = np.outer(np.polyval(left, v), (1 - u))"),
+    ),
+    *_all(
+        "autoprep/correction/bend.py", _BENDS,
+        ("torn edges are bent to a curve", "if off.mean() > _MOST_OFF or", "if"),
+        ("any line beside the edge is taken for it", "or leaves.min() > _TOUCHES or", "or"),
+        ("a slant is taken for a bend", "or bends < _BENDS * leaves.max() or", "or"),
+        ("a sheet is made up beyond the photo", "or out > _TOUCHES:", "or False:"),
+        ("the border is followed like an edge", "if cut[k] else", "if False else"),
+    ),
+    *_all(
+        "autoprep/rendering/layout.py", _BENDS,
+        ("pictures do not follow the sides", "return Warp(matrix, lens, within, plan.geometry.bow((at_x, at_y, width, height)))", "return Warp(matrix, lens, within)"),
+    ),
+    *_all(
+        "autoprep/correction/squaring.py", _BENDS,
+        ("what is cut is not turned with the work", "outline.cut[(k - quarters) % 4]", "outline.cut[k]"),
+        ("a bend is measured and not seen", "lens, bow=geometry.bow((margin_px, margin_px, *size)))", "lens)"),
     ),
     *_all(
         "autoprep/correction/sharpening.py", ("tests/rendering/test_sampling.py",),
@@ -964,15 +993,18 @@ PLANTED: tuple[Mistake, ...] = (
         ("an older likeness breaks the record", 'return given if isinstance(given, str) else ""', "return given"),
     ),
     *_all(
-        "autoprep/correction/silhouette.py", ("tests/correction/test_silhouette.py",),
+        "autoprep/correction/edges.py", ("tests/correction/test_silhouette.py",),
         ("desk in a torn corner counts as the edge", "both.argmax(1) - margin_px, strip.shape[1])", "both.argmax(1) - margin_px, 0)"),
+        ("a pattern is a torn edge", "_LOOKED_AT, _MOST_BACK = 0.008, 0.045", "_LOOKED_AT, _MOST_BACK = 0.008, 1.0"),
+    ),
+    *_all(
+        "autoprep/correction/silhouette.py", ("tests/correction/test_silhouette.py",),
         ("the other side's edge does not end this one", "kept = (t * length > max(radii[k], start))", "kept = (t * length > radii[k])"),
         ("a fleck widens the frame", "np.quantile(edge, _RARE) - _BEYOND * long_px", "-1e9"),
         ("a peak beyond the line is cut", "level = float((side[places]", "level = float(np.maximum(side[places], 0.0).mean() + 0 * (side[places]"),
         ("the outline's slant stays", "    half = slope / 2", "    half = slope = 0.0"),
         ("the frame touches from outside", "int(np.argmin(at))", "int(np.argmax(at))"),
         ("a size that is said is stretched", "geometry.ratio if told else", "geometry.ratio if False else"),
-        ("a pattern is a torn edge", "_LOOKED_AT, _MOST_BACK = 0.008, 0.045", "_LOOKED_AT, _MOST_BACK = 0.008, 1.0"),
         ("a little at every side is nothing", " or sum(jag >= _ALSO_WANDERS for jag in jags) >= 3", ""),
         ("a little at one side is torn", "_WANDERS, _ALSO_WANDERS, _LEAST_OUTSIDE = 0.0015,", "_WANDERS, _ALSO_WANDERS, _LEAST_OUTSIDE = 0.0008,"),
         ("the photo's own pixels do not count", "max(_FRINGE_PX, _FRINGE_PHOTO_PX / photo_px)", "_FRINGE_PX"),

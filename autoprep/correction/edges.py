@@ -1,0 +1,123 @@
+"""Where the edge of a sheet runs along each side of its outline: the place where the surface stops being like the sheet
+and starts being like what lies around it.
+"""
+
+from dataclasses import dataclass
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.imaging.arrays import Bool, Float32, Float64
+
+MARGIN = 0.03  # looked at beyond and within each side, as a share of the work's longer side
+SAMPLES = 360  # places along a side
+INWARD, OUTWARD = 0.024, 0.022
+CLEAR = 0.35  # least difference between sheet and surroundings, in natural log units of light
+_DEEPEST = 0.018
+# So far behind an edge is looked at, and so rarely may desk come back there: behind torn edges .04 at most, behind
+# those that the pattern of a cloth makes up .05-.7 but for two.
+_LOOKED_AT, _MOST_BACK = 0.008, 0.045
+
+
+@dataclass(frozen=True)
+class Edges:
+    """The edges of a work that lies in the middle of picture, linear light, with margin_px of surroundings about it.
+
+    beyond: (H, W) more than 0 where the photo does not reach. inward: for the top, and then clockwise, (SAMPLES,) how
+    far inward of the outline's line the edge runs, in pixels, each from the end that comes first clockwise; None where
+    sheet and surroundings can't be told apart.
+    """
+
+    picture: Float32
+    margin_px: int
+    beyond: Float32
+    inward: tuple[Float64 | None, ...]
+
+    @property
+    def work_px(self) -> tuple[int, int]:
+        """(width, height) of the work."""
+        height, width = self.picture.shape[:2]
+        return width - 2 * self.margin_px, height - 2 * self.margin_px
+
+    @property
+    def long_px(self) -> int:
+        """The work's longer side."""
+        return max(self.work_px)
+
+
+def trace(framed: Float32, margin_px: int, beyond: Float32 | None = None) -> Edges:
+    """(H, W, 3) linear light of the work with margin_px of surroundings on each side -> its edges.
+
+    beyond: (H, W) more than 0 where the photo does not reach; by default it reaches everywhere.
+    """
+    height, width = framed.shape[:2]
+    long_px = max(width, height) - 2 * margin_px
+    picture = np.maximum(cast(Float32, cv2.GaussianBlur(framed, (0, 0), 0.6)), np.float32(0.004))
+    inward = (_edge(_strip(picture, turn, margin_px, long_px), margin_px, long_px) for turn in range(4))
+    if beyond is None:
+        beyond = np.zeros((height, width), np.float32)
+    return Edges(picture, margin_px, beyond, tuple(inward))
+
+
+def wander(edge: Float64) -> float:
+    """How much an edge wanders from place to place, in pixels: a bent or slanted one does not count."""
+    flat = np.clip(edge, -1e4, 1e4).astype(np.float32).reshape(-1, 1)
+    slow = cv2.blur(cast(Float32, cv2.medianBlur(flat, 5)), (1, 41), borderType=cv2.BORDER_REFLECT)
+    rest = (flat - slow).ravel()[len(edge) // 12 : -len(edge) // 12]
+    return float(np.sort(np.abs(rest))[int(0.8 * len(rest))])
+
+
+def _strip(picture: Float32, turn: int, margin_px: int, long_px: int) -> Float32:
+    """(samples, depth, 3): from outside to inside along one side; side 0 is the top, then right, bottom, left."""
+    turned = np.rot90(picture, turn)
+    depth = margin_px + round(INWARD * long_px)
+    band = turned[:depth, margin_px:-margin_px]
+    across = cast(Float32, cv2.resize(np.ascontiguousarray(band), (SAMPLES, depth), interpolation=cv2.INTER_AREA))
+    return np.ascontiguousarray(np.swapaxes(across, 0, 1))
+
+
+def _edge(strip: Float32, margin_px: int, long_px: int) -> Float64 | None:
+    """(samples,) distance of the sheet's edge from the line, in pixels, inward positive."""
+    outside = _local(strip[:, : max(2, margin_px - round(OUTWARD * long_px))].mean(axis=1))
+    inside = _local(np.median(strip[:, -max(3, round(0.006 * long_px)) :], axis=1))
+    way = np.log(inside) - np.log(outside)
+    size = (way**2).sum(-1)
+    if np.median(size) < CLEAR**2 or np.quantile(size, 0.1) < (0.5 * CLEAR) ** 2:
+        return None
+    share = (np.log(strip / outside[:, None]) * way[:, None]).sum(-1) / size[:, None]
+    # A pixel half of sheet and half of desk has the mean of their light, which is not the mean of its logarithms.
+    half = (np.log((inside + outside) / 2 / outside) * way).sum(-1) / size
+    is_sheet = share > half[:, None]
+    # From outside inwards, the sheet begins where two pixels in a row are sheet: a drawing that comes near the edge
+    # lies behind that place.
+    both = is_sheet[:, :-1] & is_sheet[:, 1:]
+    # At a corner whose other side is torn there may be no sheet at all: its edge is that of the place beside it.
+    place = np.where(both.any(1), both.argmax(1) - margin_px, strip.shape[1]).astype(np.float32)
+    # What reaches deeper than paper tears is a thing that lies over the edge; the edge goes on below it.
+    torn = np.abs(place) <= _DEEPEST * long_px
+    if torn.mean() < 0.5:
+        return None
+    # From an edge that seems to begin far outside, up to the outline.
+    reach = np.maximum(_LOOKED_AT * long_px, _LOOKED_AT / 2 * long_px - place)
+    if _turns_back(is_sheet, place + margin_px, reach) > _MOST_BACK:
+        return None
+    index = np.arange(len(place))
+    place = np.interp(index, index[torn], place[torn]).astype(np.float32)
+    return np.asarray(cv2.medianBlur(place.reshape(-1, 1), 3), np.float64).ravel()
+
+
+def _turns_back(is_sheet: Bool, start: Float32, reach: Float32) -> float:
+    """The share of places behind which the sheet gives way to what looks like desk again.
+
+    A torn edge is passed once. The pattern of a cloth looks like sheet here and there before the sheet begins.
+    """
+    column = np.arange(is_sheet.shape[1])[None, :]
+    behind = (column > start[:, None] + 1) & (column <= (start + reach)[:, None])
+    return float(((~is_sheet) & behind).any(axis=1).mean())
+
+
+def _local(values: Float32) -> Float32:
+    """(samples, 3) smoothed along the side: the surroundings change slowly, single samples are noisy."""
+    calm = cv2.GaussianBlur(values.reshape(1, -1, 3), (0, 0), 12.0, borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(calm[0], np.float32)

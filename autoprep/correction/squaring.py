@@ -1,0 +1,148 @@
+"""From an outlined photo to the work squared: its corners, its true proportion, where its sides bend or are torn."""
+
+from dataclasses import dataclass
+from typing import cast
+from weakref import WeakKeyDictionary
+
+import cv2
+import numpy as np
+
+from autoprep.correction.bend import LEAST_BENDS, bent_sides
+from autoprep.correction.edges import MARGIN, Edges, trace
+from autoprep.correction.perspective import focal_length_px, proportion
+from autoprep.correction.silhouette import find_silhouette, whole_in_frame
+from autoprep.domain import Corner, Geometry, Outline, Photo, Work
+from autoprep.imaging.arrays import Float32
+from autoprep.imaging.geometry import area, homography, rectangle
+from autoprep.imaging.resample import Level, Warp, strips, warp_rows
+
+# The rectified measuring copy: about one megapixel.
+MEASURING_PIXELS = 1_000_000
+
+
+def geometry_of(photo: Photo, outline: Outline, size_mm: tuple[float, float] | None = None, turn: int = 0) -> Geometry:
+    """Corners, true proportion and lens of an outlined photo, turned clockwise by so many degrees.
+
+    size_mm: (width, height), where it is known.
+    """
+    size = photo.full_px
+    if outline.whole_photo:
+        ratio = size[0] / size[1]
+        found = Geometry(photo_px=size, corners_px=outline.corners_px, ratio=ratio, ratio_from="whole photo")
+    else:
+        told = proportion(outline.array(), size, focal_length_px(size, photo.facts.focal_mm35), size_mm)
+        found = Geometry(
+            photo_px=size,
+            corners_px=outline.corners_px,
+            ratio=told.ratio,
+            ratio_from=told.source,
+            focal_px=told.focal_px,
+        )
+    return found.turned(turn // 90)
+
+
+def measured_ratio(photo: Photo, outline: Outline) -> float:
+    """width : height of the work as the outline alone tells it."""
+    return geometry_of(photo, outline).ratio
+
+
+def rectify(photo: Photo, geometry: Geometry, pixels: int = MEASURING_PIXELS) -> Work:
+    """The work, warped square at about `pixels` pixels (never enlarged); kept for the next caller."""
+    kept = _RECTIFIED.setdefault(photo, {})
+    if (geometry, pixels) not in kept:
+        kept[geometry, pixels] = Work(*_warped(photo, geometry, _measuring_size(photo, geometry, pixels), 0))
+    return kept[geometry, pixels]
+
+
+# The works that were squared of each photo, for as long as it is in use.
+_RECTIFIED: WeakKeyDictionary[Photo, dict[tuple[Geometry, int], Work]] = WeakKeyDictionary()
+
+
+def let_go(photo: Photo) -> None:
+    """Forget what was kept of a photo that is looked at no more but at its own pixels; it is made again if need be."""
+    _RECTIFIED.pop(photo, None)
+    photo.let_go()
+
+
+def _measuring_size(photo: Photo, geometry: Geometry, pixels: int) -> tuple[int, int]:
+    covered = area(geometry.lens().ideal(geometry.array())) * photo.scale**2
+    height = float(np.sqrt(min(pixels, covered) / geometry.ratio))
+    return max(24, round(height * geometry.ratio)), max(24, round(height))
+
+
+def _warped(
+    photo: Photo, geometry: Geometry, size: tuple[int, int], margin_px: int, least: float = 1.0
+) -> tuple[Float32, float]:
+    """The work at (width, height) pixels with a margin of surroundings, and photo pixels per pixel.
+
+    It is taken from the smallest copy that has `least` pixels for each of it.
+    """
+    lens = geometry.lens()
+    whole = (size[0] + 2 * margin_px, size[1] + 2 * margin_px)
+    matrix = homography(rectangle(*size) + margin_px, lens.ideal(geometry.array()))
+    warp = Warp(matrix, lens, bow=geometry.bow((margin_px, margin_px, *size)))
+    factor = 1
+    while warp.scale(*whole) * photo.scale / (factor * 2) >= least:
+        factor *= 2
+    copy = photo.reduced(factor)
+    level = Level(copy.crop, copy.size_px, copy.scale)
+    return np.concatenate([warp_rows(level, warp, whole, rows) for rows in strips(whole)]), warp.scale(*whole)
+
+
+_EDGE_PX = 0.7  # an edge wanders by more than the pixels that this leaves out
+
+
+@dataclass(frozen=True)
+class Rimmed:
+    """A work and the edges that are seen about it; photo_px: photo pixels per pixel of their picture."""
+
+    geometry: Geometry
+    traced: Edges | None
+    photo_px: float
+
+
+def rimmed(photo: Photo, outline: Outline, size_mm: tuple[float, float] | None = None, turn: int = 0) -> Rimmed:
+    """The geometry of an outlined work, which follows its sides where they bend, and the edges that are seen in it."""
+    geometry, quarters = geometry_of(photo, outline, size_mm, turn), turn // 90
+    if geometry.ratio_from == "whole photo":
+        return Rimmed(geometry, None, 1.0)
+    cut = tuple(outline.cut[(k - quarters) % 4] for k in range(4))
+    rim = _traced(photo, geometry)
+    for least in LEAST_BENDS:  # seen straight, what is left of a bend is seen better
+        sides = None if rim.traced is None else bent_sides(rim.traced, cut, least)
+        if sides is None:
+            break
+        bent = rim.geometry.followed(sides)
+        corners = outline.model_copy(update={"corners_px": bent.turned(-quarters).corners_px})
+        true = geometry_of(photo, corners, size_mm, turn)  # its proportion too follows from where the corners are now
+        rim = _traced(photo, true.model_copy(update={"sides": bent.sides}))
+    return rim
+
+
+def _traced(photo: Photo, geometry: Geometry) -> Rimmed:
+    size = _measuring_size(photo, geometry, 2 * MEASURING_PIXELS)
+    margin_px = max(6, round(MARGIN * max(size)))
+    framed, photo_px = _warped(photo, geometry, size, margin_px, _EDGE_PX)
+    return Rimmed(geometry, trace(framed, margin_px, _beyond(geometry, size, margin_px)), photo_px)
+
+
+_COARSE = 8  # pixels: the photo's border is a line, so it is enough to know every eighth
+
+
+def _beyond(geometry: Geometry, size: tuple[int, int], margin_px: int) -> Float32:
+    """(H, W) more than 0 where a work of (width, height) and its margin lie beyond the photo."""
+    width, height = (length + 2 * margin_px for length in size)
+    x, y = (np.linspace(0, length, length // _COARSE + 2) for length in (width, height))
+    places = (np.stack(np.meshgrid(x, y), axis=-1) - margin_px) / size
+    into, most = geometry.in_photo(places), np.array(geometry.photo_px)
+    out = np.maximum(-into, into - most).max(axis=-1).astype(np.float32)
+    return np.maximum(cast(Float32, cv2.resize(out, (width, height), interpolation=cv2.INTER_LINEAR)), 0)
+
+
+def silhouette_of(rim: Rimmed) -> tuple[Geometry, tuple[Corner, ...] | None]:
+    """The frame that holds all of the sheet, and its edges in it where they are torn, deckled or rounded."""
+    found = None if rim.traced is None else find_silhouette(rim.traced, rim.photo_px)
+    if found is None:
+        return rim.geometry, None
+    frame, points = whole_in_frame(rim.geometry, found)
+    return frame, tuple((round(float(x), 5), round(float(y), 5)) for x, y in points)
