@@ -86,6 +86,17 @@ def test_a_turned_work_has_the_same_edge(ratio: float, quarters: int) -> None:
     assert other.in_photo(places) == pytest.approx(one.in_photo(before), abs=1e-6)
 
 
+@pytest.mark.parametrize(("wide", "high"), [(600.0, 400.0), (400.0, 600.0)])
+def test_places_are_shares_of_the_longer_side(wide: float, high: float) -> None:
+    corners = ((0.0, 0.0), (wide, 0.0), (wide, high), (0.0, high))
+    sides = ((0.0, 0.0, 0.01, 0.0, 0.0),) * 4
+    flat = Geometry(photo_px=(700, 700), corners_px=corners, ratio=wide / high, ratio_from="corners", sides=sides)
+    middles = np.array([[0.5, 0.0], [1.0, 0.5], [0.5, 1.0], [0.0, 0.5]])
+    assert flat.in_photo(middles) == pytest.approx(
+        np.array([[wide / 2, 6], [wide - 6, high / 2], [wide / 2, high - 6], [6, high / 2]])
+    )
+
+
 def test_sides_are_followed_to_where_they_end() -> None:
     """Corners move with the ends of the sides; what is left bends between them: the edge of the top, which lies nearly
     level in the photo, stands where it stood. Along itself it may slide by less than a pixel."""
