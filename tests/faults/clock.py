@@ -27,14 +27,19 @@ def library() -> Path | None:
     return next(Path(libfaketime.__file__).parent.rglob("libfaketime.so*"), None)
 
 
+def moved_by(clock: Path) -> dict[str, str]:
+    """The environment of a process whose wall clock is off by the seconds that this file says."""
+    return {
+        "LD_PRELOAD": str(library()), "FAKETIME_TIMESTAMP_FILE": str(clock), "FAKETIME_NO_CACHE": "1",
+        "FAKETIME_DONT_FAKE_MONOTONIC": "1", "NO_FAKE_STAT": "1",
+    }  # fmt: skip
+
+
 def jump(folder: Path, jumps: tuple[int, ...]) -> tuple[int, list[str]]:
     """One life of the service under so many jumps: photos, and what was wrong."""
     trial, clock = Trial(studio_in(folder)), folder / "clock"
     clock.write_text("+0\n", encoding="ascii")
-    trial.environment = {
-        "LD_PRELOAD": str(library()), "FAKETIME_TIMESTAMP_FILE": str(clock), "FAKETIME_NO_CACHE": "1",
-        "FAKETIME_DONT_FAKE_MONOTONIC": "1", "NO_FAKE_STAT": "1",
-    }  # fmt: skip
+    trial.environment = moved_by(clock)
     trial.start()
     wrong: list[str] = []
     for number, seconds in enumerate(jumps):

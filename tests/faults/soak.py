@@ -2,6 +2,8 @@
 
 The real service does them a few hundred at a time. After each tenth its memory, its workers' memory, its open files and
 what a photo costs on the disk are noted: in the second half none of it may be more than it was in the first.
+`--a-day 40`: the clock goes on by a day after so many photos, as in a studio; else all come in one day, whose page and
+list grow with them. (Linux, with libfaketime from the test extra.)
 """
 
 import argparse
@@ -13,6 +15,7 @@ from pathlib import Path
 
 from autoprep.wishes.settings import ledger_path
 from tests.bench.history import memory_of
+from tests.faults.clock import DAY, moved_by
 from tests.faults.small import Trial, studio_in
 from tests.service.test_watch import variants
 
@@ -34,9 +37,12 @@ class Moment:
     records_kb: float
 
 
-def soak(folder: Path, photos: int, workers: int, limit_s: float) -> tuple[list[Moment], list[str]]:
-    """Let the service do so many photos; what was noted, and what grew or went wrong."""
-    trial = Trial(studio_in(folder))
+def soak(folder: Path, photos: int, workers: int, limit_s: float, a_day: int = 0) -> tuple[list[Moment], list[str]]:
+    """Let the service do so many photos, in one day or so many a day; what was noted, and what grew or went wrong."""
+    trial, clock = Trial(studio_in(folder)), folder / "clock"
+    if a_day:
+        clock.write_text("+0\n", encoding="ascii")
+        trial.environment = moved_by(clock)
     config = trial.settings.config_file
     config.write_text(config.read_text(encoding="utf-8").replace("workers = 1", f"workers = {workers}"), "utf-8")
     (trial.settings.folders.inbox / "note.txt").write_text("outline: whole photo", encoding="utf-8")
@@ -48,6 +54,8 @@ def soak(folder: Path, photos: int, workers: int, limit_s: float) -> tuple[list[
         for number, data in enumerate(variants(count, put), put):
             (trial.settings.folders.inbox / f"page {number:06}.jpg").write_bytes(data)
         put += count
+        if a_day:
+            clock.write_text(f"{done // a_day * DAY:+d}\n", encoding="ascii")
         if done >= (len(moments) + 1) * photos // _PARTS:
             moments.append(_now(trial, done, time.monotonic() - began))
         time.sleep(0.5)
@@ -99,9 +107,10 @@ def main() -> None:
     parser.add_argument("--photos", type=int, default=2000)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--minutes", type=float, default=60)
+    parser.add_argument("--a-day", type=int, default=0, help="photos until the clock goes on by a day")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        moments, wrong = soak(Path(folder) / "studio", given.photos, given.workers, given.minutes * 60)
+        moments, wrong = soak(Path(folder) / "studio", given.photos, given.workers, given.minutes * 60, given.a_day)
     for m in moments:
         print(
             f"{m.photos:7} photos, {m.seconds:6.0f} s: service {m.service_mb:.0f} MiB, largest worker "
