@@ -244,3 +244,23 @@ def test_the_note_of_the_corner_page_reaches_a_finished_work_from_the_top_of_the
     assert records["Other/IMG_1.jpg"].work.corners_px is None
     (wren.inbox / "IMG_1.corners.txt").unlink()
     assert wren.run()["Book/IMG_1.jpg"].work.corners_px is None
+
+
+def test_a_corner_note_at_the_top_is_not_for_the_photo_of_that_name_beside_it(wren: Studio) -> None:
+    """It names the photo that it is for; only where that is nowhere (moved with its note, say) the one beside it is."""
+    wren.put("Page 1.jpg", photo(1))
+    wren.put("boats/Page 1.jpg", photo(2))
+    wren.run()
+    for copy in ("", " (1)"):
+        wren.put(f"Page 1.corners{copy}.txt", "photo: boats/Page 1.jpg\ncorners: 2,2 80,3 81,50 1,52\n")
+    records = wren.run()
+    assert records["boats/Page 1.jpg"].work.corners_px == ((2, 2), (80, 3), (81, 50), (1, 52))
+    assert records["Page 1.jpg"].work.corners_px is None
+
+
+def test_a_corner_note_goes_with_its_photo(wren: Studio) -> None:
+    wren.put("Book/IMG_1.jpg", photo(1))
+    wren.put("Book/IMG_1.corners.txt", "photo: Book/IMG_1.jpg\ncorners: 2,2 80,3 81,50 1,52\n")
+    assert wren.run()["Book/IMG_1.jpg"].work.corners_px is not None
+    (wren.inbox / "Book").rename(wren.inbox / "Boats")
+    assert wren.run()["Boats/IMG_1.jpg"].work.corners_px == ((2, 2), (80, 3), (81, 50), (1, 52))

@@ -123,11 +123,21 @@ def _able(settings: Settings, photo: str | None, destination: str | None) -> lis
     else:  # alternates are made when they are named, never by the way
         ledger = open_ledger(settings)
         if ledger is not None:
-            able = ledger.finished()
+            able = [job for job in ledger.finished() if not destination or _goes_to(settings, ledger, job, destination)]
             ledger.close()
+    if not able and destination and not photo:
+        raise UsageError(
+            f"no finished photo is sent to {destination!r}; name the photo, or send its work there in a note"
+        )
     if not able:
         raise UsageError("there is no finished photo to render again")
     return able
+
+
+def _goes_to(settings: Settings, ledger: Ledger, job: View, destination: str) -> bool:
+    """Whether a work is sent to a destination, or has a file there already."""
+    facts = facts_for(settings, job.shown, words_place(settings, job.job))[0]
+    return destination in sent_to(settings, facts) or destination in ledger.renditions(job.job)
 
 
 def _ask(settings: Settings, able: list[View], destination: str | None) -> None:

@@ -10,7 +10,6 @@ import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float64
 
-
 _AFTER = np.array([1, 2, 3, 0])  # the corner after each: of so few points np.roll takes ten times as long
 _STARTS = (np.arange(4)[:, None] + np.arange(4)) % 4
 

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from autoprep.domain import CorrectionPlan, Photo
-from autoprep.imaging.arrays import AnyArray, Float32, Rows, UInt8, float32
+from autoprep.imaging.arrays import AnyArray, Float32, Rows, UInt8, float32, greatest, least
 from autoprep.imaging.resample import Level, Warp, strips, warp_rows
 from autoprep.imaging.transfer import (
     Gamma,
@@ -226,16 +226,19 @@ def _strips(
         yield top, code[top - above : bottom - above], outside
 
 
-_HAIR = 0.002  # linear light: so far outside its range a colour is not told as clipped
+# Linear light: so far outside its range a colour is not told as clipped; and so far apart the channels of a light must
+# lie for a colour: white that is lighter than white, with the photo's noise, is none that another space could hold.
+_HAIR, _A_COLOUR = 0.002, 0.1
 
 
 def _share_outside(linear: Float32) -> float:
     """The share of (h, w, 3) pixels that a colour space can't hold."""
-    least, most, _, _ = cv2.minMaxLoc(linear.reshape(len(linear), -1))
-    if least >= -_HAIR and most <= 1 + _HAIR:
+    low, high, _, _ = cv2.minMaxLoc(linear.reshape(len(linear), -1))
+    if low >= -_HAIR and high <= 1 + _HAIR:
         return 0.0
-    held = cv2.inRange(linear, (-_HAIR,) * 3, (1 + _HAIR,) * 3)
-    return 1 - cv2.countNonZero(held) / held.size
+    darkest, lightest = least(linear), greatest(linear)
+    lost = (darkest < -_HAIR) | ((lightest > 1 + _HAIR) & (lightest - darkest > _A_COLOUR))
+    return float(np.count_nonzero(lost)) / lost.size
 
 
 def recoded(code: Float32, gamma: Gamma) -> Float32:

@@ -166,8 +166,7 @@ def _from_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str
                 continue
             unclear: list[str] = []
             said = _note(text, note, unclear, keep_photo=True)
-            meant = said.pop("photo", "")
-            if place == folder or meant == shown:
+            if _is_meant(inbox, shown, str(said.pop("photo", "")), beside=place == folder):
                 warnings += unclear
                 with contextlib.suppress(OSError):
                     found.append((note.stat().st_mtime_ns, note.name, said))
@@ -175,6 +174,16 @@ def _from_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str
     for _, _, newer in sorted(found, key=lambda one: one[:2]):
         _lay_over(said, newer)
     return said
+
+
+def _is_meant(inbox: Path, shown: str, named: str, *, beside: bool) -> bool:
+    """Whether a corner page's note is for a photo: for the one that it names, or for that beside it, with which it was
+    moved or renamed. Not where the named photo lies elsewhere: two folders may hold photos of one name."""
+    if named == shown:
+        return True
+    with contextlib.suppress(OSError, ValueError):
+        return beside and not (named and (inbox / named).is_file())
+    return beside
 
 
 def is_corner_note(name: str) -> bool:

@@ -306,3 +306,19 @@ def test_colours_that_are_clipped_are_told_of_what_is_written_at_once() -> None:
     list(as_rows(shown, layout, look).strips)
     (said,) = shown.notes()
     assert 45 < float(said.split()[0]) < 55
+
+
+@pytest.mark.parametrize(
+    ("light", "told"),
+    [((1.2, 1.2, 1.2), False), ((1.06, 1.03, 1.01), False), ((0.99, 0.5, 0.2), False),
+     ((1.2, 0.4, 0.1), True), ((0.5, 0.4, -0.05), True)],
+)  # fmt: skip
+def test_white_that_is_lighter_than_white_is_no_colour_that_is_lost(
+    light: tuple[float, float, float], told: bool
+) -> None:
+    """A grey photo has no colours that a space could not hold, however light it is."""
+    made = render(
+        photo_of(picture(120, 90)), plan_for(120, 90), lay_out(Frame(), plan_for(120, 90)), Look(),
+        lambda strip, _x, _y: np.full_like(strip, light), lambda code: code,
+    )  # fmt: skip
+    assert any("can't hold" in note for note in made.notes) == told

@@ -6,6 +6,8 @@ import os
 
 import pytest
 
+from autoprep.cli import again
+from autoprep.errors import UsageError
 from autoprep.wishes.settings import Settings
 from tests.service.pretend import Studio, photo
 
@@ -698,3 +700,29 @@ def test_a_typo_in_where_a_work_goes_leaves_nothing_behind_when_it_is_mended(wre
     assert [out.destination for out in record.outputs] == ["print"]
     wren.put("Reeds.txt", "for: print\nhold: yes")
     assert set(wren.run()["Reeds.jpg"].held) == {"square", "site", "blind", "print"}
+
+
+def test_asking_for_one_destination_again_sends_no_work_there_that_does_not_go_there(wren: Studio) -> None:
+    """Prints are made when asked; a work for one place goes nowhere else; what has a file already is made again."""
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("for site/Thrift.jpg", photo(2))
+    wren.put("also for print/Skiff.jpg", photo(3))
+    wren.run()
+
+    def meant(destination: str) -> list[str]:
+        return sorted(view.shown for view in again._able(wren.settings, None, destination))
+
+    assert meant("print") == ["also for print/Skiff.jpg"]
+    assert meant("square") == ["Reeds.jpg", "also for print/Skiff.jpg"]
+    assert len(meant("site")) == 3
+    wren.redo("Reeds.jpg", "print")  # named, it is made there
+    wren.run()
+    assert meant("print") == ["Reeds.jpg", "also for print/Skiff.jpg"]
+
+
+def test_where_no_work_goes_nothing_can_be_asked_for_again_by_the_way(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    with pytest.raises(UsageError, match="no finished photo is sent to 'print'"):
+        again._able(wren.settings, None, "print")
+    assert [view.shown for view in again._able(wren.settings, "Reeds", "print")] == ["Reeds.jpg"]
