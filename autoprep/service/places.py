@@ -17,6 +17,7 @@ from autoprep.wishes.names import counts, file_stem, number_in, opening, shorten
 from autoprep.wishes.settings import Settings
 
 IsTaken = Callable[[Path], bool]
+_TELL = ("photo", "title")  # the fields of a name that tell works apart
 Reserved = Callable[[str], list[str]]
 """reserved(destination) -> the stems of the names that the ledger has given there."""
 
@@ -138,11 +139,11 @@ def reserve(
 ) -> dict[str, Path]:
     """Free places for a photo's outputs and, if it may become a question, for that one's folder.
 
-    Names that meet one that is taken all get the same number at the end, so that a photo's outputs stay alike;
-    destinations that number their files go on counting instead, or take the place that the artist gives the work.
-    reserved names the stems that a destination has
-    given already; before: what the work has in the destinations now, whose numbers it keeps; own: where files of it
-    lie now, which it may keep, or those that it replaces.
+    Names that meet one that is taken all get the same number at the end, so that a photo's outputs stay alike, but for
+    those that say nothing of the work. Destinations that number their files go on counting instead, or take the place
+    that the artist gives the work. reserved names the stems that a destination has given already; before: what the work
+    has in the destinations now, whose numbers it keeps; own: where files of it lie now, which it may keep, or those that
+    it replaces.
     """
 
     def taken(place: Path) -> bool:
@@ -158,13 +159,25 @@ def reserve(
             numbered = (_place(settings, name, shown, facts, n, "") for n in range(number, 100_000))
             places[name] = next(place for place in numbered if not taken(place))
     plain = [name for name in names if name not in places]
+    # Where all works would be called the same, that is no reason to number their files elsewhere.
+    apart = [name for name in plain if not any(f"{{{field}" in settings.destinations[name].name for field in _TELL)]
+    alike = [name for name in plain if name not in apart]
+    for group, asks in ((alike, may_ask), *(([name], False) for name in apart)):
+        places |= _free_together(settings, shown, facts, group, taken, asks)
+    return {name: places[name] for name in (*names, LOOK) if name in places}
+
+
+def _free_together(
+    settings: Settings, shown: str, facts: WorkFacts, names: list[str], taken: IsTaken, may_ask: bool
+) -> dict[str, Path]:
+    """Free places with one number at the end of all of them."""
     for number in range(1, 100_000):
         ending = "" if number == 1 else f"-{number}"
-        group = {name: _place(settings, name, shown, facts, number, ending) for name in plain}
+        group = {name: _place(settings, name, shown, facts, number, ending) for name in names}
         if may_ask:
             group[LOOK] = settings.folders.needs_a_look / f"{safe_stem(PurePosixPath(shown).stem)}{ending}"
         if not any(taken(place) for place in group.values()):
-            return {name: (group | places)[name] for name in (*names, LOOK) if name in group | places}
+            return group
     raise RuntimeError("no free name")
 
 

@@ -189,7 +189,7 @@ def _colour(plan: CorrectionPlan) -> list[str]:
         )
     elif plan.neutral.source == "grey reference" and plan.chart is None:
         said.append(f"The colour of the light was taken from {plan.reference}; the exposure is as shot.")
-    if plan.paper_guessed:
+    if plan.paper_guessed and not isinstance(plan.neutral, Declined):  # else nothing was done by that guess
         said.append(
             "The paper was taken for white; that is a guess, for a grey sheet would look the same. "
             "A line “paper: toned” in a note keeps it as it is."

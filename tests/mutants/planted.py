@@ -53,6 +53,23 @@ PLANTED: tuple[Mistake, ...] = (
         ("what comes back takes the better take's name", "                lost = replace(lost, path=None, output=None)", "                pass"),
     ),
     *_all(
+        "autoprep/service/places.py", ("tests/service/test_converge.py",),
+        ("names that all works share number other files", "for group, asks in ((alike, may_ask), *(([name], False) for name in apart)):", "for group, asks in ((plain, may_ask),):"),
+    ),
+    *_all(
+        "autoprep/wishes/notes.py", ("tests/test_repair.py",),
+        ("a corner note is for every photo of that name", "return beside and not (named and (inbox / named).is_file())", "return beside"),
+        ("a corner note is lost with the folder's name", "return beside and not (named and (inbox / named).is_file())", "return beside and not named"),
+    ),
+    *_all(
+        "autoprep/cli/again.py", ("tests/service/test_converge.py",),
+        ("what is asked for again goes where it was not sent", "return destination in sent_to(settings, facts) or", "return True or"),
+    ),
+    *_all(
+        "autoprep/rendering/render.py", ("tests/rendering/test_render.py",),
+        ("light paper counts as a lost colour", "& (lightest - darkest > _A_COLOUR))", "& True)"),
+    ),
+    *_all(
         "autoprep/service/desk.py", _NAMES,
         ("numbers go by who is done first", "and self._is_behind(job):", "and False:"),
         ("a number waits for ever", "time.monotonic() - since < _IN_TURN_S and", "True and"),

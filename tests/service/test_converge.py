@@ -726,3 +726,21 @@ def test_where_no_work_goes_nothing_can_be_asked_for_again_by_the_way(wren: Stud
     with pytest.raises(UsageError, match="no finished photo is sent to 'print'"):
         again._able(wren.settings, None, "print")
     assert [view.shown for view in again._able(wren.settings, "Reeds", "print")] == ["Reeds.jpg"]
+
+
+def test_a_name_that_all_works_share_numbers_no_other_files(wren: Studio) -> None:
+    place = wren.settings.config_file.with_name("destinations.toml")
+    more = '\n[names]\nlong_side_px = 300\nname = "{last} {first}"\n'
+    more += '\n[both]\nlong_side_px = 300\nname = "{last} {title}"\n'
+    place.write_text(DESTINATIONS + more, encoding="utf-8")
+    for number, name in enumerate(("Reeds", "Thrift", "Skiff")):
+        wren.put(f"{name}.jpg", photo(number))
+        wren.run()
+    names = pictures(wren)
+    assert sorted(name for name in names if name.startswith("square/")) == [
+        "square/Reeds.jpg", "square/Skiff.jpg", "square/Thrift.jpg",
+    ]  # fmt: skip
+    assert len([name for name in names if name.startswith("names/") and name[-5].isdigit()]) == 2
+    wren.put("boats/Skiff.jpg", photo(9))
+    wren.run()
+    assert {"square/Skiff-2.jpg", "both/Halloway Skiff-2.jpg"} <= set(pictures(wren))
