@@ -141,9 +141,9 @@ def reserve(
 
     Names that meet one that is taken all get the same number at the end, so that a photo's outputs stay alike, but for
     those that say nothing of the work. Destinations that number their files go on counting instead, or take the place
-    that the artist gives the work. reserved names the stems that a destination has given already; before: what the work
-    has in the destinations now, whose numbers it keeps; own: where files of it lie now, which it may keep, or those that
-    it replaces.
+    that the artist gives the work. reserved names the stems that a destination has given already; before: what the
+    work has in the destinations now, whose numbers it keeps; own: where files of it lie now, which it may keep, or
+    those that it replaces.
     """
 
     def taken(place: Path) -> bool:

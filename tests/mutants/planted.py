@@ -58,7 +58,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_repair.py",),
-        ("a corner note is for every photo of that name", "return beside and not (named and (inbox / named).is_file())", "return beside"),
+        ("a corner note is for the photo beside it, whatever it names", "return beside and not (named and (inbox / named).is_file())", "return beside"),
         ("a corner note is lost with the folder's name", "return beside and not (named and (inbox / named).is_file())", "return beside and not named"),
     ),
     *_all(
@@ -542,7 +542,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("what is written at once has no mark", "and look.mark is None and layout", "and layout"),
         ("what is written at once has no ground", "return _fills_canvas(layout) and not", "return not"),
         ("no ground is drawn", "    if not _fills_canvas(layout):\n", "    if False:\n"),
-        ("no colour is clipped", "if least >= -_HAIR and most <= 1 + _HAIR:", "if True:"),
+        ("no colour is clipped", "if low >= -_HAIR and high <= 1 + _HAIR:", "if True:"),
         ("clipped colours are not told", "self._outside += share * len(strip)", "pass"),
     ),
     *_all(
@@ -771,7 +771,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_words.py", "tests/test_works.py"),
         ("the folder wins over the note", "folder_notes, folders, name, note, corner_notes, told)", "folder_notes, note, name, folders, corner_notes, told)"),
-        ("a note at the top holds for every photo of that name", "if place == folder or meant == shown:", "if True:"),
+        ("a note at the top holds for every photo of that name", 'str(said.pop("photo", "")), beside=place == folder)', 'str(said.pop("photo", "")), beside=True)'),
         ("older corners hold", "sorted(found, key=lambda one: one[:2])", "sorted(found, key=lambda one: one[:2], reverse=True)"),
         ("what contradicts itself is not told", "            if was != holds:", "            if False:"),
     ),
