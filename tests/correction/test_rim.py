@@ -100,3 +100,18 @@ def test_bleed_does_not_mirror_a_torn_edge() -> None:
     _, _, _, bottom = layout.trim
     assert (np.abs(pixels[bottom + 2 :, 60:-60] - np.array([51, 102, 153])) <= 1).all()
     assert pixels[:10, 60:-60].mean() > 185  # the paper's own tone
+
+
+@pytest.mark.parametrize("out_px", [0.0, 0.5, 1.0, 1.5, 2.0])
+def test_no_trace_of_the_desk_stands_at_the_edge(out_px: float) -> None:
+    """A hairline that the eye can see begins at about 1 (CIEDE2000): wherever the outline stands, none is left."""
+    photo = photo_of(np.full((_HIGH, _WIDE, 3), 225.0))
+    outline = Outline(corners_px=corners((out_px,) * 4), confidence=0.99)  # type: ignore[arg-type]
+    plan, _, _ = make_plan(photo, outline, Wishes())
+    made = render(photo, plan, lay_out(Frame(), plan), Look(), lambda strip, _x, _y: strip, lambda code: code)
+    lab = lab_from_linear(srgb_to_linear(made.pixels.astype(float) / 255))
+    for side in range(4):
+        seen = np.rot90(lab, side)
+        paper = np.median(seen[8:30], axis=(0, 1))
+        ring = np.median(seen[0, seen.shape[1] // 20 : -(seen.shape[1] // 20)], axis=0)
+        assert float(ciede2000(ring, paper)) < 1.0

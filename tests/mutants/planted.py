@@ -923,7 +923,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/rim.py", ("tests/correction/test_rim.py",),
-        ("desk is never seen", "return int(changing.max()) + 1 if len(changing) else 0", "return 0"),
+        ("desk is never seen", "return int(changing.max()) + 2 if len(changing) else 0", "return 0"),
+        ("the last row of desk is taken along", "return int(changing.max()) + 2 if", "return int(changing.max()) + 1 if"),
         ("sides are mixed up", "top, right, bottom, left = (min(max", "right, top, bottom, left = (min(max"),
         ("a painting's own edge is desk", "max(_SAME, _TIMES * own)", "0.3"),
     ),
