@@ -222,6 +222,32 @@ def test_the_command_says_the_same(wren: Studio, capsys: pytest.CaptureFixture[s
     assert {path: path.read_bytes() for path in wren.inbox.rglob("*") if path.is_file()} == before
 
 
+@pytest.mark.parametrize("line", ["price 3", "Price= 3", "just words", "as it was then: so"])
+def test_a_line_of_the_command_without_a_colon_is_answered(
+    wren: Studio, capsys: pytest.CaptureFixture[str], line: str
+) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    at = ["--config", str(wren.settings.studio)]
+    assert main(["say", "IMG_1", "title: Thrift", *at]) == 0
+    assert main(["say", "IMG_1", "year: 2026", line, *at]) == 2
+    assert f"“{line}” has no word and a colon before it" in capsys.readouterr().err
+    work = wren.run()["IMG_1.jpg"].work
+    assert (work.title, work.year) == ("Thrift", "")  # all of it or nothing
+
+
+def test_the_command_takes_words_that_stand_alone_in_a_note_too(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    at = ["--config", str(wren.settings.studio)]
+    assert main(["say", "IMG_1", "hold", "turn left", "name: Thrift", *at]) == 0
+    work = wren.run()["IMG_1.jpg"].work
+    assert (work.hold, work.turn, work.title) == (True, 270, "Thrift")
+    assert main(["say", "IMG_1", "hold:", "turn: right", "title: Sea thrift", *at]) == 0
+    work = wren.run()["IMG_1.jpg"].work
+    assert (work.hold, work.turn, work.title) == (False, 90, "Sea thrift")
+
+
 def test_a_word_that_is_mended_is_answered_no_more(wren: Studio) -> None:
     wren.put("IMG_1.jpg", photo(1))
     wren.put("IMG_1.txt", "titel: Thrift")

@@ -16,6 +16,7 @@ from autoprep.logs import plain
 from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to, words_place
 from autoprep.told.explanations import not_given_out
+from autoprep.wishes.lines import loose, meaning, word
 from autoprep.wishes.settings import Settings, ledger_path
 
 
@@ -79,15 +80,34 @@ def say(options: argparse.Namespace) -> int:
 
 
 def _words_with(place: Path, lines: list[str]) -> dict[str, str]:
-    """The lines said before with these in their stead; `title:` without a value unsays the title, no line all."""
+    """The lines said before with these in their stead; `title:` without a value unsays the title, no line all.
+
+    Raises UsageError where a line is none: what was said before stays then.
+    """
     before = place.read_text(encoding="utf-8").splitlines() if lines and place.is_file() else []
+    new = [part for line in lines for part in line.splitlines() if part.strip()]
+    for line in new:
+        if not loose(line)[0] and not word(line):
+            raise UsageError(
+                f"“{line.strip()}” has no word and a colon before it, as in 'title: Thrift'; nothing was made of it, "
+                "and what was said before stays"
+            )
     said: dict[str, str] = {}
-    for line in (*before, *lines):
-        key, _, value = line.partition(":")
-        said.pop(key.strip().lower(), None)
-        if value.strip():
-            said[key.strip().lower()] = line.strip()
+    for line in (*before, *new):
+        key, value = _key_and_value(line)
+        said.pop(key, None)
+        if value:
+            said[key] = line.strip()
     return said
+
+
+def _key_and_value(line: str) -> tuple[str, str]:
+    """What a line speaks of, and what it says of that; a word that stands alone, such as `hold`, says all."""
+    spoken, _ = loose(line)
+    if spoken:
+        key, value = spoken[0]
+        return meaning(key) or key.lower(), value
+    return next(iter(word(line)), line.strip()), line.strip()
 
 
 def redo(options: argparse.Namespace) -> int:
