@@ -248,6 +248,26 @@ def test_the_command_takes_words_that_stand_alone_in_a_note_too(wren: Studio) ->
     assert (work.hold, work.turn, work.title) == (False, 90, "Sea thrift")
 
 
+@pytest.mark.parametrize("command", [("say", "title: Reeds"), ("show",), ("redo",), ("retry",)])
+def test_a_name_that_fits_several_photos_is_refused(
+    wren: Studio, capsys: pytest.CaptureFixture[str], command: tuple[str, ...]
+) -> None:
+    for number, name in enumerate(("Page 1.jpg", "boats/Page 1.jpg")):
+        wren.put(name, photo(number + 1))
+    before = wren.run()
+    name, *lines = command
+    at = ["--config", str(wren.settings.studio)]
+    assert main([name, "Page 1", *lines, *at]) == 2
+    assert "fits 2 photos: “boats/Page 1.jpg”, “Page 1.jpg”" in capsys.readouterr().err
+    assert wren.run() == before
+    if name in ("say", "show"):  # a whole path is one photo
+        assert main([name, "Page 1.jpg", *lines, *at]) == 0
+        assert main([name, str(wren.inbox / "boats" / "Page 1.jpg"), *lines, *at]) == 0
+        assert capsys.readouterr().out.count("boats/Page 1.jpg") == 1
+    assert main([name, "boats/Page l", *lines, *at]) == 2
+    assert "near to that: “boats/Page 1.jpg”" in capsys.readouterr().err
+
+
 def test_a_word_that_is_mended_is_answered_no_more(wren: Studio) -> None:
     wren.put("IMG_1.jpg", photo(1))
     wren.put("IMG_1.txt", "titel: Thrift")
