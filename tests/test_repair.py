@@ -268,6 +268,27 @@ def test_a_name_that_fits_several_photos_is_refused(
     assert "near to that: “boats/Page 1.jpg”" in capsys.readouterr().err
 
 
+def test_a_photo_that_a_typing_mistake_sends_nowhere_wants_a_look(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    at = ["--config", str(wren.settings.studio)]
+    wren.put("for squaer/IMG_1.jpg", photo(1))
+    wren.put("hold/IMG_2.jpg", photo(2))  # as the artist said
+    wren.put("IMG_3.jpg", photo(3))
+    wren.run()
+    assert main(["status", "--json", *at]) == 1
+    status = json.loads(capsys.readouterr().out)
+    assert (status["not_given_out"], status["no_such_destination"]) == (1, ["for squaer/IMG_1.jpg"])
+    (wren.inbox / "for square").mkdir()
+    (wren.inbox / "for squaer" / "IMG_1.jpg").rename(wren.inbox / "for square" / "IMG_1.jpg")
+    wren.run()
+    assert main(["status", "--json", *at]) == 0
+    wren.put("IMG_3.txt", "for: squaer")  # of one that was given out before
+    wren.run()
+    assert main(["status", *at]) == 1
+    assert "Given out nowhere, for there is no such destination: 1 (IMG_3.jpg)" in capsys.readouterr().out
+
+
 def test_a_word_that_is_mended_is_answered_no_more(wren: Studio) -> None:
     wren.put("IMG_1.jpg", photo(1))
     wren.put("IMG_1.txt", "titel: Thrift")

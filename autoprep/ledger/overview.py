@@ -40,6 +40,15 @@ class Overview:
         """Photos with a destination that could not be made."""
         return int(self._db.execute("SELECT count(*) FROM jobs WHERE failed > 0").fetchone()[0])
 
+    def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:
+        """Photos that are ready, wait everywhere and have no file, where these words stand in what is said of them."""
+        rows = self._db.execute(
+            "SELECT shown, said FROM jobs WHERE outcome = 'ready' AND held > 0 AND files = 0 AND failed = 0 "
+            "AND instr(said, ?) ORDER BY number",
+            (words,),
+        )
+        return [(shown, WorkFacts.model_validate_json(said)) for shown, said in rows]
+
     def last_finished(self) -> str:
         """When the last photo was done, as its record has it; empty where none was."""
         return str(self._db.execute("SELECT coalesce(max(finished), '') FROM jobs").fetchone()[0])
