@@ -12,10 +12,12 @@ import pytest
 from autoprep import cli
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.ledger import Ledger
+from autoprep.service.lock import StudioLock
 from autoprep.told.pages import Front, Place, index_html
 from autoprep.wishes.settings import Settings, ledger_path
 from tests import photos
 from tests.service.engines import run_once
+from tests.service.pretend import Studio, photo
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
@@ -182,6 +184,40 @@ def test_status_says_what_needs_a_look_and_retry_starts_it_over(
     assert "1 of 1" in out
     run(capsys, "once", "--config", config)
     assert run(capsys, "status", "--config", config)[0] == 0
+
+
+def test_whatever_is_asked_for_as_json_is_json(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren = Studio(studio, monkeypatch)
+    wren.put("Reeds, 2026.jpg", photo(1))
+    wren.run()
+    at = ("--config", str(studio.studio))
+    lock = StudioLock(studio.folders.records)  # as while `watch` runs
+    code, out, err = run(capsys, "redo", "Reeds, 2026", "--json", *at)
+    lock.close()
+    assert (code, json.loads(out)) == (0, [])
+    assert "1 photo is noted; the service that is running will render it again." in err
+    code, out, _ = run(capsys, "works", "--for", "square", "--json", *at)
+    call = json.loads(out)
+    assert code == 1  # no medium, no size
+    assert call["destination"] == "square"
+    assert [(one["number"], one["title"], one["year"]) for one in call["pictures"]] == [(1, "Reeds", "2026")]
+    assert any("without a size" in line for line in call["check"])
+    assert call["left_behind"] == []
+    ledger = Ledger(ledger_path(studio))
+    ledger.claim("f" * 64, b"new.jpg", "new.jpg", lambda _: {})
+    ledger.close()
+    assert json.loads(run(capsys, "show", "new.jpg", "--json", *at)[1])["photo"] == "new.jpg"
+
+
+@pytest.mark.parametrize("words", [("--json",), ("--for", "square")])
+def test_two_forms_of_a_list_at_once_are_refused(
+    studio: Settings, capsys: pytest.CaptureFixture[str], words: tuple[str, ...]
+) -> None:
+    code, out, err = run(capsys, "works", "--csv", *words, "--config", str(studio.studio))
+    assert (code, out) == (2, "")
+    assert f"--csv does not go with {words[0]}" in err
 
 
 def test_a_redo_of_a_destination_that_went_away_ends_nothing(studio: Settings) -> None:

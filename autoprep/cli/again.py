@@ -3,6 +3,7 @@
 import argparse
 import json
 import os
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -119,7 +120,11 @@ def redo(options: argparse.Namespace) -> int:
     try:
         records = process_all(settings, show=not options.json)
     except AlreadyRunning:
-        print(f"{len(able)} photos are noted; the service that is running will render them again.")
+        noted = "1 photo is" if len(able) == 1 else f"{len(able)} photos are"
+        words = f"{noted} noted; the service that is running will render {'it' if len(able) == 1 else 'them'} again."
+        print(words, file=sys.stderr if options.json else sys.stdout)
+        if options.json:
+            print("[]")  # nothing was made here
         return 0
     made = [record for record in records if record.job in {job.job for job in able}]
     if options.json:

@@ -110,7 +110,10 @@ def show(options: argparse.Namespace) -> int:
 
     settings = settings_of(options)
     job = find_job(settings, options.photo)
-    if job.record is None:
+    if job.record is None and options.json:
+        unfinished = {"job": job.job, "photo": job.shown, "state": job.state, "failed_tries": job.attempts}
+        print(json.dumps(unfinished, ensure_ascii=False, indent=2))
+    elif job.record is None:
         print(f"{plain(job.shown)}: {job.state}, {job.attempts} failed tries so far")
     elif options.json:
         print(job.record.model_dump_json(indent=2))
