@@ -170,7 +170,7 @@ def test_status_says_what_needs_a_look_and_retry_starts_it_over(
     (studio.folders.inbox / "page.jpg").write_bytes(photos.jpeg())
     assert run(capsys, "once", "--config", config)[0] == 0
     code, out, _ = run(capsys, "status", "--config", config)
-    assert (code, "Finished: 1 photos" in out) == (0, True)
+    assert (code, "Finished: 1 photo," in out) == (0, True)
     ledger = Ledger(ledger_path(studio))
     job = ledger.jobs()[0]
     assert job.record is not None
@@ -263,9 +263,45 @@ def test_the_list_of_photos_comes_in_pages(history: Settings, capsys: pytest.Cap
     assert _numbers(listed(capsys, history, "--all")[1]) == list(range(1, 121))
     asked = _numbers(listed(capsys, history, "--outcome", "needs-a-look", "--per-page", "2")[1])
     assert asked == [117, 120]
+    assert "older" not in listed(capsys, history, "--page", "3")[1]
+    assert listed(capsys, history, "--page", "4")[1] == "There is no page 4: there are 3 pages, of 120 photos in all.\n"
     today = time.strftime("%Y-%m")
     assert len(_numbers(listed(capsys, history, "--month", today, "--all")[1])) == 120
     assert "There is none." in listed(capsys, history, "--month", "1999-01")[1]
+
+
+def test_what_a_list_calls_held_back_can_be_asked_for(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren = Studio(studio, monkeypatch)
+    wren.put("hold/1.jpg", photo(1))
+    wren.put("2.jpg", photo(2))
+    wren.run()
+    for word in ("held back", "held-back"):
+        code, out, _ = listed(capsys, studio, "--outcome", word)
+        assert (code, out.count("held back"), "hold/1.jpg" in out, "2.jpg" in out) == (0, 2, True, False)
+
+
+def test_a_retry_of_what_was_not_set_aside_says_why_not(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren = Studio(studio, monkeypatch)
+    wren.put("1.jpg", photo(1))
+    wren.run()
+    code, _, err = run(capsys, "retry", "1", "--config", str(studio.studio))
+    assert code == 2
+    assert "1.jpg was not set aside: it is ready; `autoprep redo` renders it again" in err
+
+
+def test_one_is_no_plural(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren = Studio(studio, monkeypatch)
+    wren.put("1.jpg", photo(1))
+    wren.run()
+    at = ("--config", str(studio.studio))
+    assert "1 picture on 1 page: " in run(capsys, "sheet", str(studio.studio / "a.pdf"), *at)[1]
+    assert "Rendered again: 1 of 1 photo." in run(capsys, "redo", *at)[1]
 
 
 def test_the_list_as_json_is_whole_and_streamed(history: Settings, capsys: pytest.CaptureFixture[str]) -> None:

@@ -10,6 +10,7 @@ from autoprep.cli.found import open_ledger, settings_of
 from autoprep.cli.history import month_of
 from autoprep.errors import DeliveryError, UsageError
 from autoprep.files.bag import Item, held_in, sha256_of, write_bag
+from autoprep.logs import counted
 from autoprep.service.studio import listed_in
 from autoprep.told import lists as listing
 from autoprep.told.lists import Entry
@@ -47,7 +48,7 @@ def make_bag(options: argparse.Namespace) -> int:
     except DeliveryError as problem:
         print(f"No bag was made: {problem}")
         return 1
-    print(f"{len(new)} {'picture' if len(new) == 1 else 'pictures'} in a bag, ready to hand over: {place}{known}")
+    print(f"{counted(len(new), 'picture')} in a bag, ready to hand over: {place}{known}")
     return 1 if changed else 0
 
 
@@ -99,7 +100,7 @@ def _info(settings: Settings, name: str, count: int) -> list[tuple[str, str]]:
     whose = [("Contact-Name", artist.name), ("Contact-Email", artist.email)]
     return [
         *([] if blind else whose),
-        ("External-Description", f"{count} pictures of works, {LIST_NAME} lists them"),
+        ("External-Description", f"{counted(count, 'picture')} of works, {LIST_NAME} lists them"),
         ("Bag-Group-Identifier", name),
         ("Bag-Software-Agent", f"autoprep {__version__}"),
     ]

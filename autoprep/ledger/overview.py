@@ -15,7 +15,11 @@ BLOCK = 100
 QUIET = ("duplicate", "no work seen")
 """Outcomes that a page passes over."""
 
+HELD_BACK = "held back"
+"""What lists call photos that are ready and of which nothing is given out now."""
+
 _SHOWN = "json_remove(record, '$.plan', '$.likeness', '$.choices')"
+_WAITS_EVERYWHERE = "outcome = 'ready' AND held > 0 AND files = 0"
 _AT_ONCE = 200  # rows that are read before the ledger is free again for the service
 
 
@@ -43,8 +47,8 @@ class Overview:
     def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:
         """Photos that are ready, wait everywhere and have no file, where these words stand in what is said of them."""
         rows = self._db.execute(
-            "SELECT shown, said FROM jobs WHERE outcome = 'ready' AND held > 0 AND files = 0 AND failed = 0 "
-            "AND instr(said, ?) ORDER BY number",
+            f"SELECT shown, said FROM jobs WHERE {_WAITS_EVERYWHERE} AND failed = 0 AND instr(said, ?) "  # noqa: S608
+            "ORDER BY number",
             (words,),
         )
         return [(shown, WorkFacts.model_validate_json(said)) for shown, said in rows]
@@ -322,6 +326,8 @@ def _which(outcome: str | None, month: str) -> tuple[str, tuple[str, ...]]:
     values: list[str] = []
     if outcome in ("queued", "running"):
         clauses, values = [*clauses, "state = ?"], [*values, outcome]
+    elif outcome == HELD_BACK:
+        clauses.append(_WAITS_EVERYWHERE)
     elif outcome:
         clauses, values = [*clauses, "outcome = ?"], [*values, outcome]
     if month:

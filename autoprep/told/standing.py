@@ -6,7 +6,7 @@ from datetime import datetime
 from itertools import chain
 
 from autoprep.ledger import Overview
-from autoprep.logs import plain
+from autoprep.logs import counted, plain
 from autoprep.told.explanations import NO_DESTINATION, sent_nowhere
 from autoprep.wishes.settings import Settings
 
@@ -44,7 +44,7 @@ class Status:
     def lines(self) -> list[str]:
         """The same in words."""
         last = f", the last on {_when(self.last_finished)}" if self.last_finished else ""
-        said = [f"Finished: {self.finished} photos{last}"]
+        said = [f"Finished: {counted(self.finished, 'photo')}{last}"]
         said.append(f"Waiting: {self.waiting}, being worked on: {self.running}")
         if self.trouble:
             said.append(f"Nothing is worked on: {self.trouble}")
