@@ -194,14 +194,14 @@ def test_all_photos_of_a_name_are_found_and_an_exact_path_is_one(ledger: Ledger)
     for number, shown in enumerate(("Page 1.jpg", "boats/Page 1.jpg", "plants/Page 1.heic"), 1):
         _done(ledger, number, "ready", shown=shown, work=WorkFacts(title="Reeds"))
 
-    def shown(wanted: str) -> list[str]:
+    def found(wanted: str) -> list[str]:
         return [fit.shown for fit in ledger.overview.find(wanted)]
 
-    assert shown("Page 1.jpg") == ["Page 1.jpg"]
-    assert shown("boats/Page 1.jpg") == ["boats/Page 1.jpg"]
-    assert shown("elsewhere/Page 1.jpg") == ["boats/Page 1.jpg", "Page 1.jpg"]
-    assert shown("Page 1") == ["plants/Page 1.heic", "boats/Page 1.jpg", "Page 1.jpg"]
-    assert len(shown("Reeds")) == 3
+    assert found("Page 1.jpg") == ["Page 1.jpg"]
+    assert found("boats/Page 1.jpg") == ["boats/Page 1.jpg"]
+    assert found("elsewhere/Page 1.jpg") == ["boats/Page 1.jpg", "Page 1.jpg"]
+    assert found("Page 1") == ["plants/Page 1.heic", "boats/Page 1.jpg", "Page 1.jpg"]
+    assert len(found("Reeds")) == 3
 
 
 def test_the_takes_of_a_work_have_one_title(ledger: Ledger) -> None:

@@ -25,5 +25,6 @@ from autoprep.ledger.settled import TROUBLE
 
 __all__ = [
     "BLOCK", "COPIES", "HELD_BACK", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Job", "Ledger", "Line", "Listed",
-    "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View", "WorkRow", "journal_mode",
+    "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View", "WorkRow",
+    "journal_mode",
 ]  # fmt: skip

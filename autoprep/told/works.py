@@ -162,11 +162,10 @@ def call_lines(name: str, preset: Preset, listed: Sequence[Entry], rows: Sequenc
 def _left_behind(name: str, rows: Sequence[WorkRow]) -> list[str]:
     """Works that were sent to a destination and would not go now, and why."""
     waiting = [(row, sent) for row in rows for sent in row.sent if sent.destination == name]
-    said = [
-        f"not: {row.said.title or row.shown}: {sent.reason or sent.state}"
-        for row, sent in waiting
-        if sent.state != "in place"
-    ]
+    said = []
+    for row, sent in waiting:
+        if sent.state != "in place":
+            said.append(f"not: {row.said.title or row.shown}: {sent.reason or sent.state}")
     made = {row.work for row, _ in waiting}
     for row in rows:
         if row.work not in made and name in (*row.said.destinations, *row.said.also):

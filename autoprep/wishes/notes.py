@@ -270,9 +270,8 @@ def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value:
     for field, means in found.items():
         meant, text = given.get(field, (means, value))
         if meant != means and field != "unit":
-            told.append(
-                f"{called} gives {_called(field)} twice, “{_short(str(text))}” and “{_short(str(value))}”; the last holds"
-            )
+            both = f"“{_short(str(text))}” and “{_short(str(value))}”"
+            told.append(f"{called} gives {_called(field)} twice, {both}; the last holds")
         given[field] = (means, value)
     return told
 
