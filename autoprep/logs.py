@@ -17,6 +17,11 @@ _FILE_ALONE = ("started", "stage")
 Event = MutableMapping[str, Any]
 
 
+def counted(number: int, word: str) -> str:
+    """`1 photo`, `2 photos`."""
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
 def plain(text: str) -> str:
     """Text with every control, format, line-breaking and surrogate character written as an escape."""
     return "".join(_escaped(ch) if unicodedata.category(ch)[0] == "C" or ch in "\u2028\u2029" else ch for ch in text)

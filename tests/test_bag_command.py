@@ -68,3 +68,12 @@ def test_a_blind_bag_names_nobody_and_wrong_use_is_refused(kept: Settings, tmp_p
     assert main(["bag", "nowhere", str(tmp_path), *config]) == 2
     assert main(["bag", "site", str(kept.folders.ready / "site"), *config]) == 2
     assert main(["bag", "site", str(tmp_path), "--month", "May", *config]) == 2
+
+
+def test_a_bag_goes_into_no_folder_of_the_service(kept: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    folders = kept.folders
+    for place in (folders.inbox, folders.inbox / "bags", folders.needs_a_look / "a", folders.records):
+        before = set(kept.studio.rglob("*"))
+        assert main(["bag", "site", str(place), "--config", str(kept.config_file)]) == 2
+        assert "does not belong into the folder" in capsys.readouterr().err
+        assert set(kept.studio.rglob("*")) == before

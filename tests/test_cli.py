@@ -12,10 +12,12 @@ import pytest
 from autoprep import cli
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.ledger import Ledger
+from autoprep.service.lock import StudioLock
 from autoprep.told.pages import Front, Place, index_html
 from autoprep.wishes.settings import Settings, ledger_path
 from tests import photos
 from tests.service.engines import run_once
+from tests.service.pretend import Studio, photo
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
@@ -168,7 +170,7 @@ def test_status_says_what_needs_a_look_and_retry_starts_it_over(
     (studio.folders.inbox / "page.jpg").write_bytes(photos.jpeg())
     assert run(capsys, "once", "--config", config)[0] == 0
     code, out, _ = run(capsys, "status", "--config", config)
-    assert (code, "Finished: 1 photos" in out) == (0, True)
+    assert (code, "Finished: 1 photo," in out) == (0, True)
     ledger = Ledger(ledger_path(studio))
     job = ledger.jobs()[0]
     assert job.record is not None
@@ -182,6 +184,40 @@ def test_status_says_what_needs_a_look_and_retry_starts_it_over(
     assert "1 of 1" in out
     run(capsys, "once", "--config", config)
     assert run(capsys, "status", "--config", config)[0] == 0
+
+
+def test_whatever_is_asked_for_as_json_is_json(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren = Studio(studio, monkeypatch)
+    wren.put("Reeds, 2026.jpg", photo(1))
+    wren.run()
+    at = ("--config", str(studio.studio))
+    lock = StudioLock(studio.folders.records)  # as while `watch` runs
+    code, out, err = run(capsys, "redo", "Reeds, 2026", "--json", *at)
+    lock.close()
+    assert (code, json.loads(out)) == (0, [])
+    assert "1 photo is noted; the service that is running will render it again." in err
+    code, out, _ = run(capsys, "works", "--for", "square", "--json", *at)
+    call = json.loads(out)
+    assert code == 1  # no medium, no size
+    assert call["destination"] == "square"
+    assert [(one["number"], one["title"], one["year"]) for one in call["pictures"]] == [(1, "Reeds", "2026")]
+    assert any("without a size" in line for line in call["check"])
+    assert call["left_behind"] == []
+    ledger = Ledger(ledger_path(studio))
+    ledger.claim("f" * 64, b"new.jpg", "new.jpg", lambda _: {})
+    ledger.close()
+    assert json.loads(run(capsys, "show", "new.jpg", "--json", *at)[1])["photo"] == "new.jpg"
+
+
+@pytest.mark.parametrize("words", [("--json",), ("--for", "square")])
+def test_two_forms_of_a_list_at_once_are_refused(
+    studio: Settings, capsys: pytest.CaptureFixture[str], words: tuple[str, ...]
+) -> None:
+    code, out, err = run(capsys, "works", "--csv", *words, "--config", str(studio.studio))
+    assert (code, out) == (2, "")
+    assert f"--csv does not go with {words[0]}" in err
 
 
 def test_a_redo_of_a_destination_that_went_away_ends_nothing(studio: Settings) -> None:
@@ -227,9 +263,45 @@ def test_the_list_of_photos_comes_in_pages(history: Settings, capsys: pytest.Cap
     assert _numbers(listed(capsys, history, "--all")[1]) == list(range(1, 121))
     asked = _numbers(listed(capsys, history, "--outcome", "needs-a-look", "--per-page", "2")[1])
     assert asked == [117, 120]
+    assert "older" not in listed(capsys, history, "--page", "3")[1]
+    assert listed(capsys, history, "--page", "4")[1] == "There is no page 4: there are 3 pages, of 120 photos in all.\n"
     today = time.strftime("%Y-%m")
     assert len(_numbers(listed(capsys, history, "--month", today, "--all")[1])) == 120
     assert "There is none." in listed(capsys, history, "--month", "1999-01")[1]
+
+
+def test_what_a_list_calls_held_back_can_be_asked_for(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren = Studio(studio, monkeypatch)
+    wren.put("hold/1.jpg", photo(1))
+    wren.put("2.jpg", photo(2))
+    wren.run()
+    for word in ("held back", "held-back"):
+        code, out, _ = listed(capsys, studio, "--outcome", word)
+        assert (code, out.count("held back"), "hold/1.jpg" in out, "2.jpg" in out) == (0, 2, True, False)
+
+
+def test_a_retry_of_what_was_not_set_aside_says_why_not(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren = Studio(studio, monkeypatch)
+    wren.put("1.jpg", photo(1))
+    wren.run()
+    code, _, err = run(capsys, "retry", "1", "--config", str(studio.studio))
+    assert code == 2
+    assert "1.jpg was not set aside: it is ready; `autoprep redo` renders it again" in err
+
+
+def test_one_is_no_plural(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren = Studio(studio, monkeypatch)
+    wren.put("1.jpg", photo(1))
+    wren.run()
+    at = ("--config", str(studio.studio))
+    assert "1 picture on 1 page: " in run(capsys, "sheet", str(studio.studio / "a.pdf"), *at)[1]
+    assert "Rendered again: 1 of 1 photo." in run(capsys, "redo", *at)[1]
 
 
 def test_the_list_as_json_is_whole_and_streamed(history: Settings, capsys: pytest.CaptureFixture[str]) -> None:

@@ -133,10 +133,10 @@ def test_an_interruption_is_not_counted_as_an_attempt(ledger: Ledger) -> None:
     assert (found.attempts, found.interrupted) == (0, 1)
 
 
-def _done(ledger: Ledger, number: int, outcome: str, **more: object) -> JobRecord:
-    sha256 = f"{number:064x}"
-    job = ledger.claim(sha256, b"%d.jpg" % number, f"works/{number}.jpg", lambda _: {}).job
-    record = JobRecord(job=job, photo=f"works/{number}.jpg", sha256=sha256, outcome=outcome, **more)  # type: ignore[arg-type]
+def _done(ledger: Ledger, number: int, outcome: str, shown: str = "", **more: object) -> JobRecord:
+    sha256, shown = f"{number:064x}", shown or f"works/{number}.jpg"
+    job = ledger.claim(sha256, b"%d.jpg" % number, shown, lambda _: {}).job
+    record = JobRecord(job=job, photo=shown, sha256=sha256, outcome=outcome, **more)  # type: ignore[arg-type]
     ledger.apply([Change(record)])
     return record
 
@@ -180,14 +180,35 @@ def test_a_photo_is_found_by_whatever_it_is_called(ledger: Ledger, wanted: str) 
     _done(ledger, 1, "ready")
     _done(ledger, 2, "ready", work=WorkFacts(title="Sea Thrift"))
     _done(ledger, 12, "ready")
-    assert ledger.overview.find(wanted) == "00002-00000000"
+    assert [fit.job for fit in ledger.overview.find(wanted)] == ["00002-00000000"]
     copy = JobRecord(
         job="", photo="phone/2.jpg", sha256=f"{2:064x}", outcome="duplicate", duplicate_of="00002-00000000"
     )
     ledger.add_finished(copy, b"phone/2.jpg", SIGNATURE)
-    assert ledger.overview.find(wanted) == "00002-00000000"
-    assert ledger.overview.find("nothing like it") is None
-    assert ledger.overview.find("") is None
+    assert [fit.job for fit in ledger.overview.find(wanted)] == ["00002-00000000"]
+    assert ledger.overview.find("nothing like it") == []
+    assert ledger.overview.find("") == []
+
+
+def test_all_photos_of_a_name_are_found_and_an_exact_path_is_one(ledger: Ledger) -> None:
+    for number, shown in enumerate(("Page 1.jpg", "boats/Page 1.jpg", "plants/Page 1.heic"), 1):
+        _done(ledger, number, "ready", shown=shown, work=WorkFacts(title="Reeds"))
+
+    def found(wanted: str) -> list[str]:
+        return [fit.shown for fit in ledger.overview.find(wanted)]
+
+    assert found("Page 1.jpg") == ["Page 1.jpg"]
+    assert found("boats/Page 1.jpg") == ["boats/Page 1.jpg"]
+    assert found("elsewhere/Page 1.jpg") == ["boats/Page 1.jpg", "Page 1.jpg"]
+    assert found("Page 1") == ["plants/Page 1.heic", "boats/Page 1.jpg", "Page 1.jpg"]
+    assert len(found("Reeds")) == 3
+
+
+def test_the_takes_of_a_work_have_one_title(ledger: Ledger) -> None:
+    for number, outcome in enumerate(("alternate", "ready", "alternate"), 1):
+        _done(ledger, number, outcome, shown=f"Reeds/{number}.jpg", work=WorkFacts(title="Reeds"))
+    ledger._db.execute("UPDATE jobs SET work = '00001-00000000'")
+    assert [fit.shown for fit in ledger.overview.find("Reeds")] == ["Reeds/2.jpg"]
 
 
 def test_a_page_holds_the_photos_of_its_month_and_numbers(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:

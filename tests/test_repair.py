@@ -222,6 +222,73 @@ def test_the_command_says_the_same(wren: Studio, capsys: pytest.CaptureFixture[s
     assert {path: path.read_bytes() for path in wren.inbox.rglob("*") if path.is_file()} == before
 
 
+@pytest.mark.parametrize("line", ["price 3", "Price= 3", "just words", "as it was then: so"])
+def test_a_line_of_the_command_without_a_colon_is_answered(
+    wren: Studio, capsys: pytest.CaptureFixture[str], line: str
+) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    at = ["--config", str(wren.settings.studio)]
+    assert main(["say", "IMG_1", "title: Thrift", *at]) == 0
+    assert main(["say", "IMG_1", "year: 2026", line, *at]) == 2
+    assert f"“{line}” has no word and a colon before it" in capsys.readouterr().err
+    work = wren.run()["IMG_1.jpg"].work
+    assert (work.title, work.year) == ("Thrift", "")  # all of it or nothing
+
+
+def test_the_command_takes_words_that_stand_alone_in_a_note_too(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    at = ["--config", str(wren.settings.studio)]
+    assert main(["say", "IMG_1", "hold", "turn left", "name: Thrift", *at]) == 0
+    work = wren.run()["IMG_1.jpg"].work
+    assert (work.hold, work.turn, work.title) == (True, 270, "Thrift")
+    assert main(["say", "IMG_1", "hold:", "turn: right", "title: Sea thrift", *at]) == 0
+    work = wren.run()["IMG_1.jpg"].work
+    assert (work.hold, work.turn, work.title) == (False, 90, "Sea thrift")
+
+
+@pytest.mark.parametrize("command", [("say", "title: Reeds"), ("show",), ("redo",), ("retry",)])
+def test_a_name_that_fits_several_photos_is_refused(
+    wren: Studio, capsys: pytest.CaptureFixture[str], command: tuple[str, ...]
+) -> None:
+    for number, name in enumerate(("Page 1.jpg", "boats/Page 1.jpg")):
+        wren.put(name, photo(number + 1))
+    before = wren.run()
+    name, *lines = command
+    at = ["--config", str(wren.settings.studio)]
+    assert main([name, "Page 1", *lines, *at]) == 2
+    assert "fits 2 photos: “boats/Page 1.jpg”, “Page 1.jpg”" in capsys.readouterr().err
+    assert wren.run() == before
+    if name in ("say", "show"):  # a whole path is one photo
+        assert main([name, "Page 1.jpg", *lines, *at]) == 0
+        assert main([name, str(wren.inbox / "boats" / "Page 1.jpg"), *lines, *at]) == 0
+        assert capsys.readouterr().out.count("boats/Page 1.jpg") == 1
+    assert main([name, "boats/Page l", *lines, *at]) == 2
+    assert "near to that: “boats/Page 1.jpg”" in capsys.readouterr().err
+
+
+def test_a_photo_that_a_typing_mistake_sends_nowhere_wants_a_look(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    at = ["--config", str(wren.settings.studio)]
+    wren.put("for squaer/IMG_1.jpg", photo(1))
+    wren.put("hold/IMG_2.jpg", photo(2))  # as the artist said
+    wren.put("IMG_3.jpg", photo(3))
+    wren.run()
+    assert main(["status", "--json", *at]) == 1
+    status = json.loads(capsys.readouterr().out)
+    assert (status["not_given_out"], status["no_such_destination"]) == (1, ["for squaer/IMG_1.jpg"])
+    (wren.inbox / "for square").mkdir()
+    (wren.inbox / "for squaer" / "IMG_1.jpg").rename(wren.inbox / "for square" / "IMG_1.jpg")
+    wren.run()
+    assert main(["status", "--json", *at]) == 0
+    wren.put("IMG_3.txt", "for: squaer")  # of one that was given out before
+    wren.run()
+    assert main(["status", *at]) == 1
+    assert "Given out nowhere, for there is no such destination: 1 (IMG_3.jpg)" in capsys.readouterr().out
+
+
 def test_a_word_that_is_mended_is_answered_no_more(wren: Studio) -> None:
     wren.put("IMG_1.jpg", photo(1))
     wren.put("IMG_1.txt", "titel: Thrift")

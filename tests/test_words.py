@@ -152,6 +152,42 @@ def test_a_line_without_a_colon_is_a_word_a_caption_or_answered(tmp_path: Path) 
     assert (facts.alt_text, facts.title, warnings) == ("A jug on a sill", "Jug and sill", ())
 
 
+@pytest.mark.parametrize(
+    ("note", "called"),
+    [
+        ("title: Reeds\ntitle: Thrift", "the title twice, “Reeds” and “Thrift”"),
+        ("year: 2020\nYEAR: 2021", "the year twice, “2020” and “2021”"),
+        ("name: Reeds\ntitle: Thrift", "the title twice"),
+        ("size: 30 x 40 cm\nsize: 20 x 30 cm", "the size twice"),
+        ("for: site\nfor: square", "where it goes twice"),
+        ("hold: yes\nhold: no", "whether it is held twice"),
+    ],
+)
+def test_two_values_for_one_thing_are_told_and_the_last_holds(note: str, called: str, tmp_path: Path) -> None:
+    _, (warning,) = read(tmp_path, "IMG_1.jpg", note)
+    assert called in warning
+    assert warning.endswith("; the last holds")
+    again, last = read(tmp_path, "IMG_1.jpg", note)[0], read(tmp_path, "IMG_2.jpg", note.splitlines()[1])[0]
+    assert again == last
+
+
+@pytest.mark.parametrize("note", ["title: Reeds\nname: Reeds", "size: 30 x 40 cm\nsize: 300 x 400 mm", "year: 2026"])
+def test_the_same_said_twice_is_no_contradiction(note: str, tmp_path: Path) -> None:
+    assert read(tmp_path, "IMG_1.jpg", note)[1] == ()
+
+
+@pytest.mark.parametrize("price", ["240", "£ 1,200", "€90.-", "On request", "NFS", "sold"])
+def test_a_price_is_a_number_or_a_word_in_its_place(price: str, tmp_path: Path) -> None:
+    facts, warnings = read(tmp_path, "IMG_1.jpg", f"price: {price}")
+    assert (facts.price, warnings) == (price, ())
+
+
+def test_a_price_without_a_digit_is_answered(tmp_path: Path) -> None:
+    facts, (warning,) = read(tmp_path, "IMG_1.jpg", "price: abc")
+    assert facts.price == ""
+    assert "gives a price that is not understood: abc; write it as in 240" in warning
+
+
 def test_an_inch_sign_is_no_quote(tmp_path: Path) -> None:
     facts, _ = read(tmp_path, "IMG_1.jpg", 'size: 9 x 12"\ntitle: "Jug"\n')
     assert facts.size_mm == pytest.approx((12 * INCH, 9 * INCH))

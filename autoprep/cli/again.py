@@ -3,6 +3,7 @@
 import argparse
 import json
 import os
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -11,21 +12,21 @@ from autoprep.cli.work import process_all
 from autoprep.domain import JobRecord
 from autoprep.errors import AlreadyRunning, UsageError
 from autoprep.files.storage import write_now
-from autoprep.ledger import Ledger, View
-from autoprep.logs import plain
+from autoprep.ledger import Job, Ledger, View
+from autoprep.logs import counted, plain
 from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to, words_place
 from autoprep.told.explanations import not_given_out
+from autoprep.wishes.lines import loose, meaning, word
 from autoprep.wishes.settings import Settings, ledger_path
 
 
 def retry(options: argparse.Namespace) -> int:
     """Work again on what was set aside."""
     settings = settings_of(options)
+    named = _set_aside(settings, options.photo) if options.photo else None
     ledger = Ledger(ledger_path(settings))
-    jobs: Sequence[View] = [find_job(settings, options.photo)] if options.photo else ledger.set_aside()
-    # A question is asked anew only where it is named.
-    aside = [job for job in jobs if job.outcome == "set aside" or (options.photo and job.outcome == "needs a look")]
+    aside: Sequence[View] = ledger.set_aside() if named is None else [named]
     there = [job for job in aside if (settings.folders.inbox / os.fsdecode(job.path)).is_file()]
     for job in there:
         facts = facts_for(settings, job.shown, words_place(settings, job.job))[0]
@@ -33,11 +34,29 @@ def retry(options: argparse.Namespace) -> int:
         places = reserve(settings, job.shown, facts, names, ledger.is_taken, ledger.stems)
         ledger.reopen(job.job, job.path, job.shown, places)
     ledger.close()
-    print(f"{len(there)} of {len(aside)} photos will be worked on again by `watch` or `once`.")
+    print(f"{len(there)} of {counted(len(aside), 'photo')} will be worked on again by `watch` or `once`.")
     for job in aside:
         if job not in there:
             print(f"  {plain(job.shown)}: it is no longer in the inbox; put it back")
     return 0 if len(there) == len(aside) else 1
+
+
+_NOT_SET_ASIDE: dict[str | None, str] = {
+    "ready": "it is ready; `autoprep redo` renders it again",
+    "alternate": "another take of the same work is used; `autoprep redo` makes this one after all",
+    "duplicate": "it is a copy of a photo that came in before",
+    "reference": "it shows no work but tells the light of others",
+    "no work seen": "no work is seen in it; if it shows one, move it into a folder such as “as painting”",
+    None: "it is still to be worked on",
+}
+
+
+def _set_aside(settings: Settings, photo: str) -> Job:
+    """The photo that is named: one that was set aside, or a question, which is asked anew. Raises UsageError."""
+    job = find_job(settings, photo)
+    if job.outcome in _NOT_SET_ASIDE:
+        raise UsageError(f"{job.shown} was not set aside: {_NOT_SET_ASIDE[job.outcome]}")
+    return job
 
 
 def rebuild(options: argparse.Namespace) -> int:
@@ -51,7 +70,7 @@ def rebuild(options: argparse.Namespace) -> int:
         print("worked on anew, under new names; `autoprep rebuild --anyway` takes it from the records instead.")
         return 0
     done = rebuilding.rebuild(settings, sound_too=options.anyway)
-    print(f"The ledger is made anew from the records: {done.photos} photos, {done.files} destinations' files.")
+    print(f"The ledger is made anew from the records: {counted(done.photos, 'photo')}, {counted(done.files, 'file')}.")
     if done.put_away is not None:
         print(f"The old one is kept as {done.put_away.name}.")
     for place in done.unreadable:
@@ -79,15 +98,34 @@ def say(options: argparse.Namespace) -> int:
 
 
 def _words_with(place: Path, lines: list[str]) -> dict[str, str]:
-    """The lines said before with these in their stead; `title:` without a value unsays the title, no line all."""
+    """The lines said before with these in their stead; `title:` without a value unsays the title, no line all.
+
+    Raises UsageError where a line is none: what was said before stays then.
+    """
     before = place.read_text(encoding="utf-8").splitlines() if lines and place.is_file() else []
+    new = [part for line in lines for part in line.splitlines() if part.strip()]
+    for line in new:
+        if not loose(line)[0] and not word(line):
+            raise UsageError(
+                f"“{line.strip()}” has no word and a colon before it, as in 'title: Thrift'; nothing was made of it, "
+                "and what was said before stays"
+            )
     said: dict[str, str] = {}
-    for line in (*before, *lines):
-        key, _, value = line.partition(":")
-        said.pop(key.strip().lower(), None)
-        if value.strip():
-            said[key.strip().lower()] = line.strip()
+    for line in (*before, *new):
+        key, value = _key_and_value(line)
+        said.pop(key, None)
+        if value:
+            said[key] = line.strip()
     return said
+
+
+def _key_and_value(line: str) -> tuple[str, str]:
+    """What a line speaks of, and what it says of that; a word that stands alone, such as `hold`, says all."""
+    spoken, _ = loose(line)
+    if spoken:
+        key, value = spoken[0]
+        return meaning(key) or key.lower(), value
+    return next(iter(word(line)), line.strip()), line.strip()
 
 
 def redo(options: argparse.Namespace) -> int:
@@ -99,13 +137,17 @@ def redo(options: argparse.Namespace) -> int:
     try:
         records = process_all(settings, show=not options.json)
     except AlreadyRunning:
-        print(f"{len(able)} photos are noted; the service that is running will render them again.")
+        are, them = ("is", "it") if len(able) == 1 else ("are", "them")
+        words = f"{counted(len(able), 'photo')} {are} noted; the service that is running will render {them} again."
+        print(words, file=sys.stderr if options.json else sys.stdout)
+        if options.json:
+            print("[]")  # nothing was made here
         return 0
     made = [record for record in records if record.job in {job.job for job in able}]
     if options.json:
         print(json.dumps([record.model_dump(mode="json") for record in made], ensure_ascii=False, indent=2))
     else:
-        print(f"Rendered again: {len(made)} of {len(able)} photos.")
+        print(f"Rendered again: {len(made)} of {counted(len(able), 'photo')}.")
     missed = _missed(settings, able, made, options.destination)
     for line in missed if not options.json else ():
         print(f"  {line}")

@@ -10,6 +10,7 @@ from autoprep.cli.found import open_ledger, settings_of
 from autoprep.cli.history import month_of
 from autoprep.errors import DeliveryError, UsageError
 from autoprep.files.bag import Item, held_in, sha256_of, write_bag
+from autoprep.logs import counted
 from autoprep.service.studio import listed_in
 from autoprep.told import lists as listing
 from autoprep.told.lists import Entry
@@ -23,8 +24,7 @@ def make_bag(options: argparse.Namespace) -> int:
     settings, name, folder = settings_of(options), options.destination, options.folder
     if name not in settings.destinations:
         raise UsageError(f"no destination is called {name!r}; there are {', '.join(settings.destinations)}")
-    if folder.resolve().is_relative_to(settings.folders.ready.resolve()):
-        raise UsageError("a bag does not belong into the folder of finished pictures; name another folder")
+    _refuse_own(settings, folder)
     month = month_of(options.month)
     ledger = open_ledger(settings)
     try:
@@ -48,8 +48,20 @@ def make_bag(options: argparse.Namespace) -> int:
     except DeliveryError as problem:
         print(f"No bag was made: {problem}")
         return 1
-    print(f"{len(new)} {'picture' if len(new) == 1 else 'pictures'} in a bag, ready to hand over: {place}{known}")
+    print(f"{counted(len(new), 'picture')} in a bag, ready to hand over: {place}{known}")
     return 1 if changed else 0
+
+
+def _refuse_own(settings: Settings, folder: Path) -> None:
+    """Raises UsageError for a place where pictures are taken for new photos, or the service keeps its own files."""
+    folders = settings.folders
+    ours = {
+        folders.ready: "of finished pictures", folders.inbox: "that new photos come from",
+        folders.needs_a_look: "of questions", folders.records: "of records",
+    }  # fmt: skip
+    for place, called in ours.items():
+        if folder.resolve().is_relative_to(place.resolve()):
+            raise UsageError(f"a bag does not belong into the folder {called}; name another folder")
 
 
 def _sound(settings: Settings, entries: list[Entry], *, anyway: bool) -> tuple[list[Entry], list[Entry]]:
@@ -88,7 +100,7 @@ def _info(settings: Settings, name: str, count: int) -> list[tuple[str, str]]:
     whose = [("Contact-Name", artist.name), ("Contact-Email", artist.email)]
     return [
         *([] if blind else whose),
-        ("External-Description", f"{count} pictures of works, {LIST_NAME} lists them"),
+        ("External-Description", f"{counted(count, 'picture')} of works, {LIST_NAME} lists them"),
         ("Bag-Group-Identifier", name),
         ("Bag-Software-Agent", f"autoprep {__version__}"),
     ]

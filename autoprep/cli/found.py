@@ -1,10 +1,15 @@
 """What commands work on: the studio that is meant, its folders and its jobs."""
 
 import argparse
+import difflib
+from pathlib import Path, PurePosixPath
 
 from autoprep.errors import ConfigError, UsageError
 from autoprep.ledger import Job, Ledger
 from autoprep.wishes.settings import Settings, find_config, ledger_path, load
+
+_MOST_NAMED = 6  # photos of one name
+_MOST_NEAR = 3
 
 
 def settings_of(options: argparse.Namespace) -> Settings:
@@ -30,14 +35,45 @@ def open_ledger(settings: Settings) -> Ledger | None:
 
 
 def find_job(settings: Settings, wanted: str) -> Job:
-    """The newest job of that id, photo name (with or without folders) or title. Raises UsageError."""
+    """The newest job of that id, photo name (with or without folders) or title.
+
+    Raises UsageError where there is none, and where several photos are called so: nothing is done to the wrong one.
+    """
     ledger = open_ledger(settings)
+    if ledger is None:
+        raise UsageError(f"no photo has come in yet, so none is called {wanted!r}")
     try:
-        found = None if ledger is None else ledger.overview.find(wanted)
-        job = None if ledger is None or found is None else ledger.get(found)
+        fits = ledger.overview.find(_below_the_inbox(settings, wanted))
+        if len(fits) > 1:
+            raise UsageError(_several(wanted, [fit.shown for fit in fits]))
+        job = ledger.get(fits[0].job) if fits else None
+        if job is None:
+            raise UsageError(_none(wanted, ledger.overview.names()))
     finally:
-        if ledger is not None:
-            ledger.close()
-    if job is None:
-        raise UsageError(f"no job and no photo is called {wanted!r}; `autoprep jobs --all` lists them")
+        ledger.close()
     return job
+
+
+def _below_the_inbox(settings: Settings, wanted: str) -> str:
+    """The path of a photo below the inbox, where it was named as the shell finds it."""
+    place, inbox = Path(wanted).resolve(), settings.folders.inbox.resolve()
+    return place.relative_to(inbox).as_posix() if place.is_relative_to(inbox) and place.is_file() else wanted
+
+
+def _several(wanted: str, shown: list[str]) -> str:
+    more = f" and {len(shown) - _MOST_NAMED} more" if len(shown) > _MOST_NAMED else ""
+    listed = ", ".join(f"“{name}”" for name in shown[:_MOST_NAMED])
+    return f"{wanted!r} fits {len(shown)} photos: {listed}{more}; name one with its folders, as it stands here"
+
+
+def _none(wanted: str, names: set[str]) -> str:
+    folded = {key.casefold(): name for name in sorted(names) for key in (name, *_parts(name))}
+    near = difflib.get_close_matches(wanted.casefold(), folded, _MOST_NEAR)
+    listed = ", ".join(f"“{name}”" for name in dict.fromkeys(folded[key] for key in near))
+    nearest = f"; near to that: {listed}" if near else ""
+    return f"no job and no photo is called {wanted!r}{nearest}; `autoprep jobs --all` lists them"
+
+
+def _parts(name: str) -> tuple[str, str]:
+    place = PurePosixPath(name)
+    return place.name, place.stem

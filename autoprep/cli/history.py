@@ -11,8 +11,8 @@ from typing import get_args
 from autoprep.cli.found import find_job, open_ledger, settings_of
 from autoprep.domain import Outcome
 from autoprep.errors import UsageError
-from autoprep.ledger import TROUBLE, Listed, Overview
-from autoprep.logs import plain
+from autoprep.ledger import HELD_BACK, TROUBLE, Listed, Overview
+from autoprep.logs import counted, plain
 from autoprep.told.standing import status_of
 from autoprep.told.works import held_by
 
@@ -57,7 +57,7 @@ def _page_of(options: argparse.Namespace) -> tuple[int, int]:
 
 
 def _outcome(word: str | None) -> str | None:
-    known: tuple[str, ...] = get_args(Outcome)
+    known: tuple[str, ...] = (*get_args(Outcome), HELD_BACK)
     if word is None:
         return None
     found = {"waiting": "queued", "running": "running", **{name: name for name in known}}.get(word.replace("-", " "))
@@ -81,16 +81,25 @@ def _print_rows(overview: Overview, rows: Iterator[Listed], total: int, options:
     shown = 0
     for shown, row in enumerate(rows, 1):  # noqa: B007
         held = row.outcome == "ready" and row.held and not row.files
-        outcome = "held back" if held else row.outcome or row.state
+        outcome = HELD_BACK if held else row.outcome or row.state
         files = f"{row.files} file{'' if row.files == 1 else 's'}" if row.files else ""
-        why = f"  (held back: {plain(held_by(overview.row_of(row)))})" if held else ""
+        why = f"  ({HELD_BACK}: {plain(held_by(overview.row_of(row)))})" if held else ""
         print(f"{row.job}  {outcome:<12}  {row.kind:<11}  {files:<8}  {plain(row.shown)}{why}")
     if not shown and not total:
         print("No photo has come in yet." if not (options.outcome or options.month) else "There is none.")
     elif total > shown:
         page, size = _page_of(options)
-        print(f"Page {page} of {-(-total // size)}, the newest last; {total} photos in all. "
-              f"`--page {page + 1}` shows older ones, `--all` all.")  # fmt: skip
+        print(_which_page(page, -(-total // size), total))
+
+
+def _which_page(page: int, pages: int, total: int) -> str:
+    """What a page says of itself and the others."""
+    if page > pages:
+        return f"There is no page {page}: there {'is' if pages == 1 else 'are'} {counted(pages, 'page')}, of " + (
+            f"{counted(total, 'photo')} in all."
+        )
+    older = f"`--page {page + 1}` shows older ones, `--all` all." if page < pages else "`--all` shows all."
+    return f"Page {page} of {pages}, the newest last; {counted(total, 'photo')} in all. {older}"
 
 
 def _print_records(overview: Overview, rows: Iterator[Listed]) -> None:
@@ -110,7 +119,10 @@ def show(options: argparse.Namespace) -> int:
 
     settings = settings_of(options)
     job = find_job(settings, options.photo)
-    if job.record is None:
+    if job.record is None and options.json:
+        unfinished = {"job": job.job, "photo": job.shown, "state": job.state, "failed_tries": job.attempts}
+        print(json.dumps(unfinished, ensure_ascii=False, indent=2))
+    elif job.record is None:
         print(f"{plain(job.shown)}: {job.state}, {job.attempts} failed tries so far")
     elif options.json:
         print(job.record.model_dump_json(indent=2))

@@ -144,7 +144,7 @@ def _list_of_photos(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--per-page", type=int, metavar="N", help="photos on a page (default: 50)")
     parser.add_argument("--all", action="store_true", help="all photos; with --json the default")
     parser.add_argument(
-        "--outcome", metavar="WORD", help="only those: ready, 'needs a look', 'set aside', waiting, ..."
+        "--outcome", metavar="WORD", help="only those: ready, 'held back', 'needs a look', 'set aside', waiting, ..."
     )
     parser.add_argument("--month", metavar="YYYY-MM", help="only those that came in then; also a day, YYYY-MM-DD")
 

@@ -8,6 +8,7 @@ from autoprep.cli.found import open_ledger, settings_of
 from autoprep.errors import UsageError
 from autoprep.files.storage import write_now
 from autoprep.ledger import Overview, WorkRow
+from autoprep.logs import counted
 from autoprep.metadata.statement import physical
 from autoprep.service.studio import listed_in
 from autoprep.told.paper import OWN_FONT, Cell, sheet
@@ -41,7 +42,7 @@ def make_sheet(options: argparse.Namespace) -> int:
     write_now(target, sheet(heading, cells, author=artist, made=datetime.now(UTC), fonts=fonts), "sheet")
     if absent:
         print(f"No font on this machine holds {absent}: these letters are empty boxes.")
-    print(f"{len(cells)} pictures on {-(-len(cells) // 12)} pages: {target}")
+    print(f"{counted(len(cells), 'picture')} on {counted(-(-len(cells) // 12), 'page')}: {target}")
     return 0
 
 

@@ -17,11 +17,13 @@ def list_works(options: argparse.Namespace) -> int:
     wanted = options.destination
     if wanted is not None and wanted not in settings.destinations:
         raise UsageError(f"no destination is called {wanted!r}; there are {', '.join(settings.destinations)}")
+    if options.csv and (options.json or wanted is not None):
+        raise UsageError(f"--csv does not go with {'--json' if options.json else '--for'}; give one of them")
     ledger = open_ledger(settings)
     try:
         rows = [] if ledger is None else ledger.overview.works_and_questions()
         if wanted is not None:
-            return _call(settings, wanted, rows, None if ledger is None else ledger.overview)
+            return _call(settings, wanted, rows, None if ledger is None else ledger.overview, as_json=options.json)
     finally:
         if ledger is not None:
             ledger.close()
@@ -36,11 +38,14 @@ def list_works(options: argparse.Namespace) -> int:
     return 0
 
 
-def _call(settings: Settings, name: str, rows: list[WorkRow], overview: Overview | None) -> int:
+def _call(settings: Settings, name: str, rows: list[WorkRow], overview: Overview | None, *, as_json: bool) -> int:
     preset = settings.destinations[name]
     listed = [] if overview is None else listed_in(settings, overview, name)
     lines = works.call_lines(name, preset, listed, rows)
-    for line in lines:
-        print(plain(line))
+    if as_json:
+        print(works.call_json(name, preset, listed, rows))
+    else:
+        for line in lines:
+            print(plain(line))
     lacking = lists.missing(listed, preset) or any(line.startswith("  not") for line in lines)
     return 1 if lacking or not listed else 0

@@ -18,6 +18,7 @@ from autoprep.files.containers import is_whole, sniff
 from autoprep.files.credentials import MARKER
 from autoprep.files.damage import listened, refuse_damaged, suspicion
 from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_matrix_profile, srgb_tables
+from autoprep.files.tiff import pages
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
 
@@ -65,7 +66,8 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     width, height = image.size
     profile = image.info.get("icc_profile")
     codes = _deep_codes(data, kind, image)
-    warnings: list[str] = []
+    count = pages(data) if kind == "tiff" else 1
+    warnings = [f"This file has {count} pages; only the first of them is used."] if count > 1 else []
     heard: bytes | None = None
     if kind == "jpeg" and image.mode == "RGB":
         codes, heard = _jpeg_codes(data, image.size)

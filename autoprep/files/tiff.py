@@ -1,11 +1,16 @@
-"""What the TIFF library leaves to be done: strips that are coded as they come, and the camera's directory of Exif."""
+"""What the TIFF library leaves to be done: strips that are coded as they come, the camera's directory of Exif, and how
+many pages a file has.
+"""
 
+import contextlib
+import io
 import struct
 from collections.abc import Iterable, Iterator
 from typing import BinaryIO, Literal
 
 import imagecodecs
 import numpy as np
+from PIL import Image
 
 from autoprep.imaging.arrays import AnyArray, Rows
 from autoprep.metadata.exif import ITEM_BYTES
@@ -87,3 +92,22 @@ def _entry(data: bytes | bytearray, directory: int, tag: int) -> int:
     (count,) = struct.unpack_from(">H", data, directory)
     places = (directory + 2 + 12 * k for k in range(count))
     return next(at for at in places if struct.unpack_from(">H", data, at)[0] == tag)
+
+
+_NEW_SUBFILE_TYPE, _SUBFILE_TYPE = 254, 255  # TIFF 6.0, section 8
+_REDUCED, _MASK = 1, 4  # bits of the first of these tags
+_REDUCED_BEFORE = 2  # the same in the second, which is older
+_MOST_PAGES = 1000
+
+
+def pages(data: bytes) -> int:
+    """How many pages a file has; smaller copies of one, such as thumbnails, and masks are none."""
+    found = 0
+    # Decoders raise a dozen different classes on damaged bytes, and at the end of the chain: those before it count.
+    with contextlib.suppress(Exception), Image.open(io.BytesIO(data), formats=["TIFF"]) as image:
+        for number in range(_MOST_PAGES):
+            image.seek(number)
+            tags = getattr(image, "tag_v2", {})
+            beside = int(tags.get(_NEW_SUBFILE_TYPE, 0)) & (_REDUCED | _MASK)
+            found += not beside and tags.get(_SUBFILE_TYPE) != _REDUCED_BEFORE
+    return max(found, 1)

@@ -4,7 +4,7 @@ from autoprep.ledger.book import Ledger
 from autoprep.ledger.connection import journal_mode
 from autoprep.ledger.copies import COPIES
 from autoprep.ledger.migrations import MIGRATIONS
-from autoprep.ledger.overview import BLOCK, Overview
+from autoprep.ledger.overview import BLOCK, HELD_BACK, Overview
 from autoprep.ledger.rows import (
     LOOK,
     Change,
@@ -24,6 +24,7 @@ from autoprep.ledger.rows import (
 from autoprep.ledger.settled import TROUBLE
 
 __all__ = [
-    "BLOCK", "COPIES", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Job", "Ledger", "Line", "Listed", "OpenQuestion",
-    "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View", "WorkRow", "journal_mode",
+    "BLOCK", "COPIES", "HELD_BACK", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Job", "Ledger", "Line", "Listed",
+    "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View", "WorkRow",
+    "journal_mode",
 ]  # fmt: skip

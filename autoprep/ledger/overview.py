@@ -8,14 +8,18 @@ from pathlib import Path
 from typing import Any
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
-from autoprep.ledger.rows import LISTED_COLUMNS, Listed, Sent, WorkRow
+from autoprep.ledger.rows import LISTED_COLUMNS, Fitting, Listed, Sent, WorkRow
 
 BLOCK = 100
 """A page of a month holds the photos of so many numbers: it stays the same page whatever else comes in."""
 QUIET = ("duplicate", "no work seen")
 """Outcomes that a page passes over."""
 
+HELD_BACK = "held back"
+"""What lists call photos that are ready and of which nothing is given out now."""
+
 _SHOWN = "json_remove(record, '$.plan', '$.likeness', '$.choices')"
+_WAITS_EVERYWHERE = "outcome = 'ready' AND held > 0 AND files = 0"
 _AT_ONCE = 200  # rows that are read before the ledger is free again for the service
 
 
@@ -39,6 +43,15 @@ class Overview:
     def with_failures(self) -> int:
         """Photos with a destination that could not be made."""
         return int(self._db.execute("SELECT count(*) FROM jobs WHERE failed > 0").fetchone()[0])
+
+    def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:
+        """Photos that are ready, wait everywhere and have no file, where these words stand in what is said of them."""
+        rows = self._db.execute(
+            f"SELECT shown, said FROM jobs WHERE {_WAITS_EVERYWHERE} AND failed = 0 AND instr(said, ?) "  # noqa: S608
+            "ORDER BY number",
+            (words,),
+        )
+        return [(shown, WorkFacts.model_validate_json(said)) for shown, said in rows]
 
     def last_finished(self) -> str:
         """When the last photo was done, as its record has it; empty where none was."""
@@ -86,25 +99,37 @@ class Overview:
             if row is not None:
                 yield row[0]
 
-    def find(self, wanted: str) -> str | None:
-        """The newest photo of that job id, name with or without folders, stem, or title; copies last."""
+    def find(self, wanted: str) -> list[Fitting]:
+        """The photos that are called so, the newest first: of that job id or path below the inbox, there is only one.
+
+        Else those of that name, of that stem, or of that title, whichever fits any; copies where nothing else does. Of
+        the takes of a work with that title there is one, of those that are given out if any is.
+        """
         name = wanted.replace("\\", "/").rpartition("/")[2]
-        for clause, value in (
+        for number, (clause, value) in enumerate((
             ("job = ?1 OR shown = ?1", wanted),
+            ("substr(shown, -length(?1) - 1) = '/' || ?1", wanted),
             ("shown = ?1 OR substr(shown, -length(?1) - 1) = '/' || ?1", name),
             ("instr(shown, ?1 || '.') AND stem_of(shown) = ?1", wanted),
             ("instr(said, ?2) AND json_extract(nullif(said, ''), '$.title') = ?1", wanted),
-        ):
-            if not value:
-                continue
-            self._db.create_function("stem_of", 1, _stem, deterministic=True)
-            row = self._db.execute(
-                f"SELECT job FROM jobs WHERE {clause} ORDER BY outcome IS 'duplicate', number DESC LIMIT 1",  # noqa: S608
-                (value, json.dumps(value, ensure_ascii=False)[1:-1]) if "?2" in clause else (value,),
-            ).fetchone()
-            if row is not None:
-                return str(row[0])
-        return None
+        )):  # fmt: skip
+            rows = self._called(clause, value) if value else []
+            if rows:
+                return rows[:1] if number == 0 else _one_each(rows, by_work="title" in clause)
+        return []
+
+    def _called(self, clause: str, value: str) -> list[Fitting]:
+        self._db.create_function("stem_of", 1, _stem, deterministic=True)
+        rows = self._db.execute(
+            f"SELECT job, shown, work, outcome FROM jobs WHERE {clause} "  # noqa: S608
+            "ORDER BY outcome IS 'duplicate', number DESC",
+            (value, json.dumps(value, ensure_ascii=False)[1:-1]) if "?2" in clause else (value,),
+        )
+        return [Fitting(*row) for row in rows]
+
+    def names(self) -> set[str]:
+        """The paths below the inbox of all photos that ever came in."""
+        return {row[0] for row in self._db.execute("SELECT shown FROM jobs")}
 
     # --- pages ----------------------------------------------------------------------------------------------
 
@@ -281,11 +306,28 @@ def _regard(row: Any) -> tuple[bool, int, float]:
     return row[7] == "ready", row[8], row[9] or 0.0
 
 
+def _one_each(rows: list[Fitting], *, by_work: bool) -> list[Fitting]:
+    """Of each path the newest, and by_work of each work one that is given out; copies only where the first is one."""
+    copies = rows[0].outcome == "duplicate"
+    found: dict[str, Fitting] = {}
+    for row in rows:
+        if (row.outcome == "duplicate") == copies:
+            found.setdefault(row.shown, row)
+    if not by_work:
+        return list(found.values())
+    works: dict[str, Fitting] = {}
+    for row in sorted(found.values(), key=lambda row: row.outcome != "ready"):
+        works.setdefault(row.work or row.shown, row)
+    return list(works.values())
+
+
 def _which(outcome: str | None, month: str) -> tuple[str, tuple[str, ...]]:
     clauses: list[str] = ["1"]
     values: list[str] = []
     if outcome in ("queued", "running"):
         clauses, values = [*clauses, "state = ?"], [*values, outcome]
+    elif outcome == HELD_BACK:
+        clauses.append(_WAITS_EVERYWHERE)
     elif outcome:
         clauses, values = [*clauses, "outcome = ?"], [*values, outcome]
     if month:

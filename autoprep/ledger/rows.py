@@ -90,6 +90,16 @@ class Listed:
 
 
 @dataclass(frozen=True)
+class Fitting:
+    """A photo that is called as somebody wrote: its path below the inbox, and the work that it shows."""
+
+    job: str
+    shown: str
+    work: str
+    outcome: str | None
+
+
+@dataclass(frozen=True)
 class OpenQuestion:
     """A question that waits for an answer: how many choices it offers, the number of the first, and where they lie.
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from autoprep.domain import JobRecord, OutputRecord
+from autoprep.logs import counted
 from autoprep.told.explanations import not_given_out
 from autoprep.told.web import page
 
@@ -84,7 +85,7 @@ _AT_ONCE, _MONTHS_AT_ONCE = 10, 3  # cards of a part of the first page, and mont
 
 def _months(months: Mapping[str, Mapping[int, int]]) -> str:
     rows = [
-        f"<li>{escape(_in_words(month))}: {sum(blocks.values())} photos, page "
+        f"<li>{escape(_in_words(month))}: {counted(sum(blocks.values()), 'photo')}, page "
         + ", ".join(f'<a href="{page_name(month, block)}">{n}</a>' for n, block in enumerate(sorted(blocks), 1))
         + "</li>"
         for month, blocks in months.items()

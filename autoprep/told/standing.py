@@ -6,14 +6,19 @@ from datetime import datetime
 from itertools import chain
 
 from autoprep.ledger import Overview
+from autoprep.logs import counted, plain
+from autoprep.told.explanations import NO_DESTINATION, sent_nowhere
 from autoprep.wishes.settings import Settings
+
+_MOST_NAMED = 6
 
 
 @dataclass(frozen=True)
 class Status:
     """Counts of photos by state and outcome; last_finished as the record has it; free_mb where the records lie.
 
-    trouble: why the service gets no workers; empty where it does.
+    not_given_out: with a destination that could not be made, or sent to none that there is; the latter are named in
+    no_such_destination. trouble: why the service gets no workers; empty where it does.
     """
 
     waiting: int
@@ -26,6 +31,7 @@ class Status:
     free_mb: int
     needed_mb: int
     trouble: str = ""
+    no_such_destination: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
@@ -38,7 +44,7 @@ class Status:
     def lines(self) -> list[str]:
         """The same in words."""
         last = f", the last on {_when(self.last_finished)}" if self.last_finished else ""
-        said = [f"Finished: {self.finished} photos{last}"]
+        said = [f"Finished: {counted(self.finished, 'photo')}{last}"]
         said.append(f"Waiting: {self.waiting}, being worked on: {self.running}")
         if self.trouble:
             said.append(f"Nothing is worked on: {self.trouble}")
@@ -46,8 +52,13 @@ class Status:
             said.append(f"Questions for you: {self.questions} (in the folder needs-a-look)")
         if self.set_aside:
             said.append(f"Set aside: {self.set_aside} (`autoprep retry` starts them over)")
-        if self.not_given_out:
-            said.append(f"Photos with a destination that could not be made: {self.not_given_out}")
+        failed, lost = self.not_given_out - len(self.no_such_destination), self.no_such_destination
+        if failed:
+            said.append(f"Photos with a destination that could not be made: {failed}")
+        if lost:
+            more = f" and {len(lost) - _MOST_NAMED} more" if len(lost) > _MOST_NAMED else ""
+            named = ", ".join(plain(photo) for photo in lost[:_MOST_NAMED])
+            said.append(f"Given out nowhere, for there is no such destination: {len(lost)} ({named}{more})")
         room = f"Free space: {_size(self.free_mb)}"
         short = "" if self.free_mb >= self.needed_mb else f"; work waits until there are {_size(self.needed_mb)}"
         return [*said, room + short]
@@ -63,21 +74,28 @@ def _size(megabytes: int) -> str:
     return f"{megabytes} MB" if megabytes < 1000 else f"{megabytes / 1000:.0f} GB"
 
 
+def _sent_nowhere(overview: Overview) -> tuple[str, ...]:
+    """The photos of which nothing is given out because they are sent to a destination that there is not."""
+    return tuple(shown for shown, said in overview.given_out_nowhere(NO_DESTINATION) if sent_nowhere(said))
+
+
 def status_of(settings: Settings, overview: Overview | None, trouble: str = "") -> Status:
     """The standing of a studio from its ledger, None where there is none yet; trouble: as in Status."""
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
     states = {} if overview is None else overview.states()
     outcomes = {} if overview is None else overview.outcomes()
+    nowhere = () if overview is None else _sent_nowhere(overview)
     return Status(
         waiting=states.get("queued", 0),
         running=states.get("running", 0),
         questions=outcomes.get("needs a look", 0),
         set_aside=outcomes.get("set aside", 0),
-        not_given_out=0 if overview is None else overview.with_failures(),
+        not_given_out=len(nowhere) + (0 if overview is None else overview.with_failures()),
         finished=outcomes.get("ready", 0) + outcomes.get("alternate", 0),
         last_finished="" if overview is None else overview.last_finished(),
         free_mb=int(shutil.disk_usage(folder).free / 1e6),
         needed_mb=int(settings.service.min_free_mb),
         trouble=trouble,
+        no_such_destination=nowhere,
     )

@@ -1,6 +1,7 @@
 """What the command line says about runs, photos, settings and destinations, in plain words."""
 
 from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from autoprep.domain import JobRecord
@@ -57,6 +58,12 @@ def warnings_of(settings: Settings) -> list[str]:
         f"the {name.replace('_', ' ')} folder does not exist yet"
         for name, place in settings.folders
         if not place.is_dir()
+    ]
+    today = datetime.now(UTC).date() + timedelta(days=1)  # wherever on earth it was written
+    notes += [
+        f"{name}: checked = {preset.checked} is still to come"
+        for name, preset in settings.destinations.items()
+        if preset.checked is not None and preset.checked > today
     ]
     return notes
 

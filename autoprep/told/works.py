@@ -155,13 +155,41 @@ def call_lines(name: str, preset: Preset, listed: Sequence[Entry], rows: Sequenc
     for entry in listed:
         words = ", ".join(part for part in (entry.work.title, entry.work.year, physical(entry.work)) if part)
         said.append(f"  {entry.number:02d}  {entry.file}  {words or 'nothing is said of it'}")
+    said += [f"  {line}" for line in _left_behind(name, rows)]
+    return said + [f"  check: {line}" for line in checklist(list(listed), preset)]
+
+
+def _left_behind(name: str, rows: Sequence[WorkRow]) -> list[str]:
+    """Works that were sent to a destination and would not go now, and why."""
     waiting = [(row, sent) for row in rows for sent in row.sent if sent.destination == name]
+    said = []
     for row, sent in waiting:
         if sent.state != "in place":
-            said.append(f"  not: {row.said.title or row.shown}: {sent.reason or sent.state}")
+            said.append(f"not: {row.said.title or row.shown}: {sent.reason or sent.state}")
     made = {row.work for row, _ in waiting}
     for row in rows:
         if row.work not in made and name in (*row.said.destinations, *row.said.also):
             why = ": a question waits for your answer" if row.asks else ""
-            said.append(f"  not yet made: {row.said.title or row.shown}{why}")
-    return said + [f"  check: {line}" for line in checklist(list(listed), preset)]
+            said.append(f"not yet made: {row.said.title or row.shown}{why}")
+    return said
+
+
+def call_json(name: str, preset: Preset, listed: Sequence[Entry], rows: Sequence[WorkRow]) -> str:
+    """The same as a JSON object."""
+    pictures = [
+        {
+            "number": entry.number,
+            "file": entry.file,
+            "title": entry.work.title,
+            "year": entry.work.year,
+            "medium_and_size": physical(entry.work),
+        }
+        for entry in listed
+    ]
+    found = {
+        "destination": name,
+        "pictures": pictures,
+        "left_behind": _left_behind(name, rows),
+        "check": checklist(list(listed), preset),
+    }
+    return json.dumps(found, ensure_ascii=False, indent=2)

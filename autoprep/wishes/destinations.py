@@ -14,6 +14,7 @@ from autoprep.files.icc import SPACES
 from autoprep.imaging.units import MM_PER_INCH
 
 MOST_PX = 30_000
+_WIDE = ("eci-rgb", "prophoto")  # spaces of which 8 bits make visible steps
 Pixels = Annotated[int, Field(ge=16, le=MOST_PX)]
 Millimetres = Annotated[float, Field(gt=0, le=3000)]
 Inches = Annotated[float, Field(gt=0, le=120)]
@@ -159,9 +160,18 @@ class Preset(Table):
             raise ValueError(f"must be one of {', '.join(known)}")
         return value
 
+    @field_validator("colour")
+    @classmethod
+    def _deep_enough(cls, value: str, info: ValidationInfo) -> str:
+        if value in _WIDE and info.data.get("bits") == 8:
+            raise ValueError(f"{value} goes with bits = 16 (in tiff or png): 8 bits are too coarse for so many colours")
+        return value
+
     @field_validator("name")
     @classmethod
     def _known_fields(cls, value: str) -> str:
+        if not value.strip():
+            raise ValueError("a name can't be empty; leave the line out, and files are called after the photo")
         try:
             fields = [part[1:] for part in Formatter().parse(value)]
         except ValueError as problem:
@@ -211,6 +221,8 @@ class Preset(Table):
                 f"{max(size):g} mm at {ppi:g} ppi are more than {MOST_PX} pixels; large prints are looked at from "
                 "afar, and 100 to 150 ppi are enough for them"
             )
+        if size is not None and 2 * self.safe_mm >= min(size):
+            raise ValueError(f"safe_mm = {self.safe_mm:g} at every edge leaves nothing of {min(size):g} mm")
         if self.crop_marks and not self.bleed_mm:
             raise ValueError("crop_marks show where the bleed is cut off; give bleed_mm too")
         return self

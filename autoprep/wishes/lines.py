@@ -145,6 +145,8 @@ def _corners(text: str) -> dict[str, Any]:
     return {"corners_px": tuple((numbers[k], numbers[k + 1]) for k in range(0, 8, 2))}
 
 
+# What lists of works have in place of a price.
+_NO_PRICE = ("not for sale", "nfs", "on request", "price on request", "on application", "poa", "sold", "free")
 _YES, _NO = ("yes", "true", "1", "y", "on"), ("no", "false", "0", "n", "off")
 
 
@@ -173,6 +175,11 @@ def _order(text: str) -> dict[str, Any]:
     return {"order": int(found[1])} if found and int(found[1]) > 0 else {}
 
 
+def _price(text: str) -> dict[str, Any]:
+    """A price in any currency, or a word in place of one."""
+    return {"price": text} if any(ch.isdigit() for ch in text) or text.lower() in _NO_PRICE else {}
+
+
 def _listed(text: str) -> tuple[str, ...]:
     return tuple(part.strip() for part in re.split(r"[,;]", text) if part.strip())
 
@@ -192,6 +199,7 @@ _READERS: dict[str, Callable[[str], dict[str, Any]]] = {
     "outline": _outline_word,
     "corners": _corners,
     "order": _order,
+    "price": _price,
     "keywords": lambda text: {"keywords": _listed(text)},
     "destinations": lambda text: {"destinations": _listed(text)},
     "also": lambda text: {"also": _listed(text)},
@@ -201,10 +209,12 @@ _READERS: dict[str, Callable[[str], dict[str, Any]]] = {
 _WORDS: dict[str, tuple[str, ...]] = {
     "kind": get_args(Kind), "paper": (*get_args(PaperWord), "keep", "clean"), "turn": tuple(_TURNS),
     "outline": get_args(OutlineWord), **dict.fromkeys(("hold", "grey_card", "not_a_work", "as_shot"), (*_YES, *_NO)),
+    "price": _NO_PRICE,
 }  # fmt: skip
 # Of what is free in form, one that is understood.
 _EXAMPLES = {
     "size": "; write it as in 30 x 40 cm, 16 1/2 x 11 3/4 in, or A3", "year": "; write it as in 2026, or 2025–2026",
     "corners": "; write eight numbers, as in 120,80 1900,95 1880,2500 130,2480", "lighter": "; write stops, as in 0.3",
     "darker": "; write stops, as in 0.3", "order": "; write a number, as in 3",
+    "price": "; write it as in 240, or “on request”",
 }  # fmt: skip

@@ -258,6 +258,7 @@ def _note(text: str, place: Path, warnings: list[str], called: str = "", *, keep
         warnings.append(f"{called} can't be read: {reason}")
         return {}
     said: dict[str, Any] = _from_bare_lines(text, others, called, warnings)
+    given: dict[str, tuple[Any, Any]] = {}
     for key, value in lines:
         name = meaning(key)
         if name == "photo":
@@ -266,8 +267,22 @@ def _note(text: str, place: Path, warnings: list[str], called: str = "", *, keep
             near = difflib.get_close_matches(key.lower(), KEYS, 1, cutoff=0.0)[0]
             warnings.append(f"{called} says “{_short(key)}”, which is not understood; the nearest word is “{near}”")
         else:
-            said |= read(name, value, called, warnings)
+            found = read(name, value, called, warnings)
+            warnings += _said_twice(given, found, value, called)
+            said |= found
     return said
+
+
+def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value: Any, called: str) -> list[str]:
+    """What is answered where a note gives one thing two values; given: what its lines gave so far, and their text."""
+    told = []
+    for field, means in found.items():
+        meant, text = given.get(field, (means, value))
+        if meant != means and field != "unit":
+            both = f"“{_short(str(text))}” and “{_short(str(value))}”"
+            told.append(f"{called} gives {_called(field)} twice, {both}; the last holds")
+        given[field] = (means, value)
+    return told
 
 
 def _from_bare_lines(text: str, others: list[str], called: str, warnings: list[str]) -> dict[str, Any]:

@@ -57,6 +57,40 @@ def test_formats(format_: str, kind: str, options: dict[str, object], tolerance:
     assert np.abs(coded(photo.linear()) - picture()).max() <= tolerance
 
 
+def paged(*kinds: int, deep: bool = False) -> bytes:
+    """A TIFF with a page of each kind (NewSubfileType), every one half as large as the one before."""
+    out = io.BytesIO()
+    with tifffile.TiffWriter(out) as file:
+        for number, kind in enumerate(kinds):
+            codes = picture()[:: 2**number, :: 2**number]
+            codes = codes.astype(np.uint16) * 257 if deep else codes
+            file.write(codes, photometric="rgb", subfiletype=kind, metadata=None)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("deep", [False, True])
+def test_of_several_pages_the_first_is_used_and_that_is_told(deep: bool) -> None:
+    facts = read_photo(paged(2, 2, 2, deep=deep)).facts
+    assert (facts.width_px, facts.height_px) == (64, 48)
+    assert facts.warnings == ("This file has 3 pages; only the first of them is used.",)
+
+
+def test_smaller_copies_of_a_page_are_no_pages() -> None:
+    assert read_photo(paged(0)).facts.warnings == ()
+    assert read_photo(paged(0, 1, 1)).facts.warnings == ()
+    out = io.BytesIO()
+    with tifffile.TiffWriter(out) as file:
+        file.write(picture(), photometric="rgb", metadata=None)
+        file.write(picture()[..., 0] > 90, photometric=4, subfiletype=4, metadata=None)  # which parts are meant
+    assert read_photo(out.getvalue()).facts.warnings == ()
+    out = io.BytesIO()
+    with tifffile.TiffWriter(out) as file:  # a pyramid: its levels lie below the page
+        file.write(picture(), photometric="rgb", subifds=2, metadata=None)
+        for step in (2, 4):
+            file.write(picture()[::step, ::step], photometric="rgb", metadata=None)
+    assert read_photo(out.getvalue()).facts.warnings == ()
+
+
 @pytest.mark.parametrize("format_", ["png", "tiff"])
 def test_sixteen_bits_stay_sixteen(format_: str) -> None:
     deep = picture().astype(np.uint16) * 257 + 77

@@ -283,6 +283,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("a bag holds all again", "held = set() if options.all else held_in(folder)", "held = set()"),
         ("a damaged picture goes into a bag", "        if found == entry.output.sha256:", "        if found:"),
     ),
+    Mistake("a bag goes into the inbox", "autoprep/cli/bag.py", "folders.inbox: \"that new photos come from\",", "", ("tests/test_bag_command.py",)),
+    Mistake("a line without a colon is lost", "autoprep/cli/again.py", "if not loose(line)[0] and not word(line):", "if False:", ("tests/test_repair.py",)),
+    Mistake("a name that fits several photos is the newest", "autoprep/ledger/overview.py", "return rows[:1] if number == 0 else", "return rows[:1] if rows else", ("tests/test_ledger.py",)),
+    Mistake("a note may give one thing two values", "autoprep/wishes/notes.py", "if meant != means and field", "if False and field", ("tests/test_words.py",)),
+    Mistake("thumbnails are pages", "autoprep/files/tiff.py", "& (_REDUCED | _MASK)", "& 0", ("tests/files/test_reading.py",)),
+    Mistake("a photo that is sent nowhere is calm", "autoprep/told/standing.py", "not_given_out=len(nowhere) + (", "not_given_out=0 + (", ("tests/test_repair.py",)),
+    Mistake("deep colours go with 8 bits", "autoprep/wishes/destinations.py", 'if value in _WIDE and info.data.get("bits") == 8:', "if False:", ("tests/test_settings.py",)),
     Mistake("a bag of a month holds all", "autoprep/ledger/overview.py", "\"AND substr(j.came, 1, length(?2)) = ?2\"", "\"AND ?2 = ?2\"", ("tests/test_bag_command.py",)),
     *_all(
         "autoprep/service/rule.py", _RULE,

@@ -50,3 +50,13 @@ def test_that_no_worker_can_be_had_has_its_line() -> None:
     status = Status(**{**_CALM.__dict__, "trouble": "workers end as soon as they start (exit code 1)"})
     assert status.needs_attention
     assert "Nothing is worked on: workers end as soon as they start (exit code 1)" in status.lines()
+
+
+def test_photos_that_are_sent_to_no_destination_that_there_is_are_named() -> None:
+    lost = tuple(f"for submision/{number}.jpg" for number in range(8))
+    status = Status(**{**_CALM.__dict__, "not_given_out": 9, "no_such_destination": lost})
+    assert status.needs_attention
+    assert "Photos with a destination that could not be made: 1" in status.lines()
+    (line,) = (line for line in status.lines() if line.startswith("Given out nowhere"))
+    assert line.startswith("Given out nowhere, for there is no such destination: 8 (for submision/0.jpg, ")
+    assert line.endswith("for submision/5.jpg and 2 more)")

@@ -1,10 +1,13 @@
 """What a run says at its end: a line for each thing that wants a look."""
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
 
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.told.explanations import HOLD, NO_DESTINATION
-from autoprep.told.summary import print_summary
+from autoprep.told.summary import print_summary, warnings_of
+from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings
 
 
@@ -44,3 +47,11 @@ def test_a_work_that_was_sent_nowhere_says_so_and_not_that_it_is_held(
     ]  # fmt: skip
     mended = said.model_copy(update={"unclear": ()})  # a word of hold, and the old one gone
     assert said_of(studio, capsys, work=mended, **held)[0] == f"  Boat.jpg: square not given out: {HOLD}"
+
+
+def test_a_day_of_checking_that_is_still_to_come_is_worth_a_second_look(studio: Settings) -> None:
+    today = datetime.now(UTC).date()
+    for days, told in ((0, False), (1, False), (3, True)):
+        preset = Preset(long_side_px=90, checked=today + timedelta(days=days))
+        notes = warnings_of(studio.model_copy(update={"destinations": {"call": preset}}))
+        assert any("call: checked = " in note for note in notes) is told
