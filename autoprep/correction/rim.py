@@ -70,5 +70,6 @@ def _depth(band: Float64) -> int:
     most = round(len(band) * _MOST / _REACH)
     own = float(np.median(steps[most:]))
     changing = np.flatnonzero(steps[:most] > max(_SAME, _TIMES * own))
-    # The rows after the last that changes are clean by their middles; half a row more, for pictures are sampled between.
+    # The rows after the last that changes are clean by their middles; half a row more, for pictures are sampled
+    # between them.
     return int(changing.max()) + 2 if len(changing) else 0
