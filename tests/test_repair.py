@@ -13,6 +13,7 @@ from autoprep.cli import main
 from autoprep.domain import WorkFacts
 from autoprep.imaging.arrays import UInt8
 from autoprep.job.orders import JobOrder
+from autoprep.service.outlook import outlook
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.settings import Settings
@@ -331,3 +332,23 @@ def test_a_corner_note_goes_with_its_photo(wren: Studio) -> None:
     assert wren.run()["Book/IMG_1.jpg"].work.corners_px is not None
     (wren.inbox / "Book").rename(wren.inbox / "Boats")
     assert wren.run()["Boats/IMG_1.jpg"].work.corners_px == ((2, 2), (80, 3), (81, 50), (1, 52))
+
+
+def test_a_note_that_a_renamed_photo_has_left_behind_is_named(wren: Studio) -> None:
+    """Its words reach nothing now; notes for a folder, for photos that are there, and of the corner page are none."""
+    wren.put("boats/Grey.jpg", photo(1))
+    wren.put("boats/Grey.txt", "price: 240")
+    wren.put("boats/note.txt", "size: 14 x 21 cm")
+    wren.put("boats/Grey.jpg.md", "medium: ink")
+    wren.put("Grey.corners.txt", "photo: boats/Grey.jpg\ncorners: 2,2 80,3 81,50 1,52\n")
+    wren.put("IMG_2.txt", "title: Thrift")
+    wren.run()
+    assert [line for line in outlook(wren.settings) if "reaches nothing" in line] == [
+        "IMG_2.txt: reaches nothing, because no photo beside it is called so"
+    ]
+    (wren.inbox / "IMG_2.txt").unlink()
+    assert list(outlook(wren.settings)) == []
+    (wren.inbox / "boats" / "Grey.jpg").rename(wren.inbox / "boats" / "Grey Boat.jpg")
+    wren.run()
+    left = [line.partition(":")[0] for line in outlook(wren.settings)]
+    assert sorted(left) == ["boats/Grey.jpg.md", "boats/Grey.txt"]

@@ -1,13 +1,16 @@
 """What the service would do next, without doing it."""
 
-from collections.abc import Iterator
+import os
+from collections.abc import Iterator, Mapping
+from pathlib import PurePosixPath
 from typing import Any
 
 from autoprep.ledger import Ledger
 from autoprep.service.arrivals import shown_name
-from autoprep.service.inbox import scan
+from autoprep.service.inbox import Found, scan
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.rule import Measure, Render, Restore, Step, Withdraw
+from autoprep.wishes.notes import without_photo
 from autoprep.wishes.settings import Settings, ledger_path
 
 _WORDS = {Measure: "looked at", Render: "made", Withdraw: "withdrawn", Restore: "brought back"}
@@ -31,8 +34,24 @@ def outlook(settings: Settings) -> Iterator[str]:
             yield from (f"{knowledge.view(step.job).shown}: {words(step)}" for step in knowledge.follows(group))
         new = [item for item in found if item.path not in files or files[item.path].signature != item.signature]
         yield from (f"{shown_name(item.path)}: looked at, because it is new or has changed" for item in new)
+        yield from (
+            f"{note}: reaches nothing, because no photo beside it is called so" for note in _alone(found, notes)
+        )
     finally:
         ledger.close()
+
+
+def _alone(found: list[Found], notes: Mapping[str, Any]) -> Iterator[str]:
+    """The notes, by their paths below the inbox, that lie beside no photo of their name."""
+    names: dict[str, list[str]] = {}
+    for item in found:
+        place = PurePosixPath(os.fsdecode(item.path).replace(os.sep, "/"))
+        names.setdefault(str(place.parent), []).append(place.name)
+    for folder, own in notes.items():
+        place = PurePosixPath(folder.replace(os.sep, "/"))
+        called = [note[0] for note in own]
+        others = set(names.get(str(place), ())) - set(called)
+        yield from (shown_name(os.fsencode(str(place / note))) for note in without_photo(called, others))
 
 
 def words(step: Step) -> str:

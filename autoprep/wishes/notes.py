@@ -7,7 +7,7 @@ import contextlib
 import difflib
 import os
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -189,6 +189,17 @@ def _is_meant(inbox: Path, shown: str, named: str, *, beside: bool) -> bool:
 def is_corner_note(name: str) -> bool:
     """Whether a file is called like the notes that the corner page saves."""
     return CORNER_NOTE in name and name.endswith(".txt")
+
+
+def without_photo(notes: Iterable[str], others: Iterable[str]) -> list[str]:
+    """Of the notes of one folder those that speak of no photo in it: left behind by one that was renamed, say.
+
+    others: the names of the folder's other files. Notes for the whole folder, and those of the corner page, which name
+    their photo, are not among them.
+    """
+    called = {name for other in others for name in (other, PurePosixPath(other).stem)}
+    own = (note for note in notes if not is_corner_note(note))
+    return [note for note in own if PurePosixPath(note).stem not in (FOLDER_NOTE, *called)]
 
 
 def _from_folder_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:

@@ -58,6 +58,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_repair.py",),
+        ("a note for a folder counts as left behind", "not in (FOLDER_NOTE, *called)", "not in (*called,)"),
         ("a corner note is for the photo beside it, whatever it names", "return beside and not (named and (inbox / named).is_file())", "return beside"),
         ("a corner note is lost with the folder's name", "return beside and not (named and (inbox / named).is_file())", "return beside and not named"),
     ),
