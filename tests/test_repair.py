@@ -335,7 +335,7 @@ def test_a_corner_note_goes_with_its_photo(wren: Studio) -> None:
 
 
 def test_a_note_that_a_renamed_photo_has_left_behind_is_named(wren: Studio) -> None:
-    """Its words reach nothing now; notes for a folder, for photos that are there, and of the corner page are none."""
+    """It speaks of no photo now; notes for a folder, for photos that are there, and of the corner page are none."""
     wren.put("boats/Grey.jpg", photo(1))
     wren.put("boats/Grey.txt", "price: 240")
     wren.put("boats/note.txt", "size: 14 x 21 cm")
@@ -343,8 +343,8 @@ def test_a_note_that_a_renamed_photo_has_left_behind_is_named(wren: Studio) -> N
     wren.put("Grey.corners.txt", "photo: boats/Grey.jpg\ncorners: 2,2 80,3 81,50 1,52\n")
     wren.put("IMG_2.txt", "title: Thrift")
     wren.run()
-    assert [line for line in outlook(wren.settings) if "reaches nothing" in line] == [
-        "IMG_2.txt: reaches nothing, because no photo beside it is called so"
+    assert [line for line in outlook(wren.settings) if "speaks of no photo" in line] == [
+        "IMG_2.txt: speaks of no photo, because none beside it is called so"
     ]
     (wren.inbox / "IMG_2.txt").unlink()
     assert list(outlook(wren.settings)) == []

@@ -6,12 +6,10 @@ leaves it, the side is that curve. What wanders from place to place is a torn ed
 """
 
 from dataclasses import dataclass
-from typing import cast
 
-import cv2
 import numpy as np
 
-from autoprep.correction.edges import Edges
+from autoprep.correction.edges import Edges, strip
 from autoprep.domain import Side
 from autoprep.imaging.arrays import Bool, Float32, Float64, Int32
 from autoprep.imaging.bow import PLACES
@@ -126,10 +124,12 @@ class _Path:
 
 def _followed(traced: Edges, side: int) -> _Path:
     reach = min(round(_FARTHEST * 1.1 * traced.long_px), traced.margin_px - _AROUND)
-    code = np.sqrt(_strip(traced.picture, traced, side, reach))
+    rows = (traced.margin_px - reach - _AROUND, traced.margin_px + reach + _AROUND)
+    code = np.sqrt(strip(traced.picture, side, traced.margin_px, rows, _PLACES))
     near_by = _step(code, _NEAR_BY)
     step = np.minimum(np.minimum(near_by, _step(code, _AROUND)) / np.float32(_CLEAREST), 1)
-    beyond = _strip(traced.beyond, traced, side, reach)[:, _AROUND - _NEAR_BY : _AROUND - _NEAR_BY + step.shape[1]] > 0
+    first = _AROUND - _NEAR_BY  # what lies outside of a step must be in the photo
+    beyond = strip(traced.beyond, side, traced.margin_px, rows, _PLACES)[:, first : first + step.shape[1]] > 0
     step[beyond] = _BORDER
     away = np.abs(np.arange(step.shape[1]) - reach) / reach
     path, places = _clearest_path(step - np.float32(_AWAY) * away.astype(np.float32)), np.arange(_PLACES)
@@ -149,14 +149,6 @@ def _middle(step: Float32, path: Int32) -> Float64:
         weight = np.take_along_axis(step, around, axis=1).astype(np.float64) ** 2 + 1e-12
         middle = (weight * around).sum(axis=1) / weight.sum(axis=1)
     return np.asarray(middle, np.float64)
-
-
-def _strip(picture: Float32, traced: Edges, side: int, reach: int) -> Float32:
-    """(_PLACES, depth[, C]): from outside to inside along one side, reach and _AROUND pixels on both sides of it."""
-    depth, margin = reach + _AROUND, traced.margin_px
-    band = np.ascontiguousarray(np.rot90(picture, side)[margin - depth : margin + depth, margin:-margin])
-    across = cast(Float32, cv2.resize(band, (_PLACES, len(band)), interpolation=cv2.INTER_AREA))
-    return np.ascontiguousarray(np.swapaxes(across, 0, 1))
 
 
 def _step(code: Float32, width: int) -> Float32:

@@ -54,7 +54,9 @@ def trace(framed: Float32, margin_px: int, beyond: Float32 | None = None) -> Edg
     height, width = framed.shape[:2]
     long_px = max(width, height) - 2 * margin_px
     picture = np.maximum(cast(Float32, cv2.GaussianBlur(framed, (0, 0), 0.6)), np.float32(0.004))
-    inward = (_edge(_strip(picture, turn, margin_px, long_px), margin_px, long_px) for turn in range(4))
+    rows = (0, margin_px + round(INWARD * long_px))
+    strips = (strip(picture, turn, margin_px, rows, SAMPLES) for turn in range(4))
+    inward = (_edge(one, margin_px, long_px) for one in strips)
     if beyond is None:
         beyond = np.zeros((height, width), np.float32)
     return Edges(picture, margin_px, beyond, tuple(inward))
@@ -68,24 +70,25 @@ def wander(edge: Float64) -> float:
     return float(np.sort(np.abs(rest))[int(0.8 * len(rest))])
 
 
-def _strip(picture: Float32, turn: int, margin_px: int, long_px: int) -> Float32:
-    """(samples, depth, 3): from outside to inside along one side; side 0 is the top, then right, bottom, left."""
-    turned = np.rot90(picture, turn)
-    depth = margin_px + round(INWARD * long_px)
-    band = turned[:depth, margin_px:-margin_px]
-    across = cast(Float32, cv2.resize(np.ascontiguousarray(band), (SAMPLES, depth), interpolation=cv2.INTER_AREA))
+def strip(picture: Float32, turn: int, margin_px: int, rows: tuple[int, int], samples: int) -> Float32:
+    """(samples, depth[, C]): from outside to inside along one side; 0 is the top, then right, bottom, left.
+
+    rows: the first row of the picture, turned so that the side is on top, and the one after the last.
+    """
+    band = np.ascontiguousarray(np.rot90(picture, turn)[rows[0] : rows[1], margin_px:-margin_px])
+    across = cast(Float32, cv2.resize(band, (samples, len(band)), interpolation=cv2.INTER_AREA))
     return np.ascontiguousarray(np.swapaxes(across, 0, 1))
 
 
-def _edge(strip: Float32, margin_px: int, long_px: int) -> Float64 | None:
+def _edge(seen: Float32, margin_px: int, long_px: int) -> Float64 | None:
     """(samples,) distance of the sheet's edge from the line, in pixels, inward positive."""
-    outside = _local(strip[:, : max(2, margin_px - round(OUTWARD * long_px))].mean(axis=1))
-    inside = _local(np.median(strip[:, -max(3, round(0.006 * long_px)) :], axis=1))
+    outside = _local(seen[:, : max(2, margin_px - round(OUTWARD * long_px))].mean(axis=1))
+    inside = _local(np.median(seen[:, -max(3, round(0.006 * long_px)) :], axis=1))
     way = np.log(inside) - np.log(outside)
     size = (way**2).sum(-1)
     if np.median(size) < CLEAR**2 or np.quantile(size, 0.1) < (0.5 * CLEAR) ** 2:
         return None
-    share = (np.log(strip / outside[:, None]) * way[:, None]).sum(-1) / size[:, None]
+    share = (np.log(seen / outside[:, None]) * way[:, None]).sum(-1) / size[:, None]
     # A pixel half of sheet and half of desk has the mean of their light, which is not the mean of its logarithms.
     half = (np.log((inside + outside) / 2 / outside) * way).sum(-1) / size
     is_sheet = share > half[:, None]
@@ -93,7 +96,7 @@ def _edge(strip: Float32, margin_px: int, long_px: int) -> Float64 | None:
     # lies behind that place.
     both = is_sheet[:, :-1] & is_sheet[:, 1:]
     # At a corner whose other side is torn there may be no sheet at all: its edge is that of the place beside it.
-    place = np.where(both.any(1), both.argmax(1) - margin_px, strip.shape[1]).astype(np.float32)
+    place = np.where(both.any(1), both.argmax(1) - margin_px, seen.shape[1]).astype(np.float32)
     # What reaches deeper than paper tears is a thing that lies over the edge; the edge goes on below it.
     torn = np.abs(place) <= _DEEPEST * long_px
     if torn.mean() < 0.5:

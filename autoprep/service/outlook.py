@@ -34,9 +34,7 @@ def outlook(settings: Settings) -> Iterator[str]:
             yield from (f"{knowledge.view(step.job).shown}: {words(step)}" for step in knowledge.follows(group))
         new = [item for item in found if item.path not in files or files[item.path].signature != item.signature]
         yield from (f"{shown_name(item.path)}: looked at, because it is new or has changed" for item in new)
-        yield from (
-            f"{note}: reaches nothing, because no photo beside it is called so" for note in _alone(found, notes)
-        )
+        yield from (f"{note}: speaks of no photo, because none beside it is called so" for note in _alone(found, notes))
     finally:
         ledger.close()
 

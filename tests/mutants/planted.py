@@ -1020,7 +1020,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/edges.py", ("tests/correction/test_silhouette.py",),
-        ("desk in a torn corner counts as the edge", "both.argmax(1) - margin_px, strip.shape[1])", "both.argmax(1) - margin_px, 0)"),
+        ("desk in a torn corner counts as the edge", "both.argmax(1) - margin_px, seen.shape[1])", "both.argmax(1) - margin_px, 0)"),
         ("a pattern is a torn edge", "_LOOKED_AT, _MOST_BACK = 0.008, 0.045", "_LOOKED_AT, _MOST_BACK = 0.008, 1.0"),
     ),
     *_all(
