@@ -24,7 +24,9 @@ from autoprep.imaging.units import MM_PER_UNIT
 Kind = Literal["pencil", "ink", "journal", "watercolour", "painting", "toned"]
 PaperWord = Literal["white", "toned", "none"]
 OutlineWord = Literal["ask", "ask again", "whole photo", "inside frame", "with frame"]
-Outcome = Literal["ready", "needs a look", "alternate", "reference", "duplicate", "set aside", "no work seen"]
+Outcome = Literal[
+    "ready", "needs a look", "alternate", "reference", "duplicate", "set aside", "no work seen", "several works",
+]  # fmt: skip
 ReferenceShot = Literal["light reference", "grey card", "colour chart", "blank board"]
 Corner = tuple[float, float]
 Corners = tuple[Corner, Corner, Corner, Corner]
@@ -333,7 +335,9 @@ class JobRecord(Value):
     held, failed: destinations that wait, and that could not be made, and why; held_kinds: of what kind that is, where
     it is known (older records have none); choices: for a question, the outlines
     that it offers; refused: those that the artist has refused before, so that its numbers go on after them;
-    offers_none: a picture that says "none of these" lies among the choices.
+    offers_none: a picture that says "none of these" lies among the choices; several: the outlines of several works
+    that are seen in the photo, in reading order, each of which may be or is finished by itself; part: of the work in
+    such a photo, which one it is, from 1; its `photo` is the photo's name with that number.
     """
 
     version: Literal[1] = 1
@@ -347,6 +351,8 @@ class JobRecord(Value):
     choices: tuple[Outline, ...] = ()
     refused: tuple[Outline, ...] = ()
     offers_none: bool = False
+    several: tuple[Outline, ...] = ()
+    part: int = 0
     kind: Kind | None = None
     kind_evidence: dict[str, float] = Field(default_factory=dict)
     plan: CorrectionPlan | None = None

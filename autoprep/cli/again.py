@@ -15,7 +15,7 @@ from autoprep.files.storage import write_now
 from autoprep.ledger import Job, Ledger, View
 from autoprep.logs import counted, plain
 from autoprep.service.places import plainly_named, reserve
-from autoprep.service.said import facts_for, sent_to, words_place
+from autoprep.service.said import facts_about, sent_to, words_place
 from autoprep.told.explanations import not_given_out
 from autoprep.wishes.lines import loose, meaning, word
 from autoprep.wishes.settings import Settings, ledger_path
@@ -29,7 +29,7 @@ def retry(options: argparse.Namespace) -> int:
     aside: Sequence[View] = ledger.set_aside() if named is None else [named]
     there = [job for job in aside if (settings.folders.inbox / os.fsdecode(job.path)).is_file()]
     for job in there:
-        facts = facts_for(settings, job.shown, words_place(settings, job.job))[0]
+        facts = facts_about(settings, job)
         names = plainly_named(settings, sent_to(settings, facts))
         places = reserve(settings, job.shown, facts, names, ledger.is_taken, ledger.stems)
         ledger.reopen(job.job, job.path, job.shown, places)
@@ -47,6 +47,7 @@ _NOT_SET_ASIDE: dict[str | None, str] = {
     "duplicate": "it is a copy of a photo that came in before",
     "reference": "it shows no work but tells the light of others",
     "no work seen": "no work is seen in it; if it shows one, move it into a folder such as “as painting”",
+    "several works": "it shows several works, each of which is finished by itself",
     None: "it is still to be worked on",
 }
 
@@ -89,7 +90,7 @@ def say(options: argparse.Namespace) -> int:
         write_now(place, "".join(f"{line}\n" for line in said.values()).encode("utf-8"), job.job)
     else:
         place.unlink(missing_ok=True)
-    facts, _ = facts_for(settings, job.shown, place)
+    facts = facts_about(settings, job)
     for line in facts.unclear:
         print(f"  about your words: {plain(line)}")
     now = "; ".join(said.values()) or "nothing"
@@ -161,7 +162,7 @@ def _able(settings: Settings, photo: str | None, destination: str | None) -> lis
         raise UsageError(f"there is no destination {destination!r}; there are {known}")
     able: list[View] = []
     if photo:
-        able = [job for job in [find_job(settings, photo)] if job.plan and job.record is not None]
+        able = [view for view in _meant(settings, photo) if view.plan]
     else:  # alternates are made when they are named, never by the way
         ledger = open_ledger(settings)
         if ledger is not None:
@@ -176,16 +177,26 @@ def _able(settings: Settings, photo: str | None, destination: str | None) -> lis
     return able
 
 
+def _meant(settings: Settings, photo: str) -> list[View]:
+    """The photo that is named; of one that shows several works, each of these."""
+    job = find_job(settings, photo)
+    ledger = Ledger(ledger_path(settings))
+    try:
+        return list(ledger.parts(job.job)) if job.parts else [job]
+    finally:
+        ledger.close()
+
+
 def _goes_to(settings: Settings, ledger: Ledger, job: View, destination: str) -> bool:
     """Whether a work is sent to a destination, or has a file there already."""
-    facts = facts_for(settings, job.shown, words_place(settings, job.job))[0]
+    facts = facts_about(settings, job)
     return destination in sent_to(settings, facts) or destination in ledger.renditions(job.job)
 
 
 def _ask(settings: Settings, able: list[View], destination: str | None) -> None:
     ledger = Ledger(ledger_path(settings))
     for job in able:
-        usual = sent_to(settings, facts_for(settings, job.shown, words_place(settings, job.job))[0])
+        usual = sent_to(settings, facts_about(settings, job))
         ledger.ask_redo(job.job, [destination] if destination else usual)
     ledger.close()
 
@@ -207,5 +218,4 @@ def _why_left(settings: Settings, job: View) -> str:
     """Why nothing was made again of a photo."""
     if not (settings.folders.inbox / os.fsdecode(job.path)).is_file():
         return "its photo is no longer in the inbox; put it back first"
-    held = facts_for(settings, job.shown, words_place(settings, job.job))[0].hold
-    return "it is on hold" if held else "nothing was made; `autoprep show` tells why"
+    return "it is on hold" if facts_about(settings, job).hold else "nothing was made; `autoprep show` tells why"

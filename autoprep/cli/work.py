@@ -6,6 +6,7 @@ import json
 import os
 import signal
 import sys
+from collections import Counter
 from collections.abc import Iterator
 
 from tqdm import tqdm
@@ -74,17 +75,19 @@ def once(options: argparse.Namespace) -> int:
     """Process everything that waits in the inbox, then stop."""
     settings = settings_of(options)
     make_folders(settings)
-    records = process_all(settings, show=not options.json)
+    acts: Counter[str] = Counter()
+    records = process_all(settings, show=not options.json, acts=acts)
     if options.json:
         print(json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2))
     else:
-        print_summary(settings, records)
+        print_summary(settings, records, acts)
     return 1 if any(record.outcome in ("set aside", "needs a look") or record.failed for record in records) else 0
 
 
-def process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
+def process_all(settings: Settings, *, show: bool = True, acts: Counter[str] | None = None) -> list[JobRecord]:
     """Run the engine until nothing waits; a progress bar on the terminal.
 
+    acts: is told what was done besides for photos that needed no worker (see Engine.acts).
     Raises KeyboardInterrupt where it was stopped before; what is left is done the next time.
     """
     records: list[JobRecord] = []
@@ -116,6 +119,8 @@ def process_all(settings: Settings, *, show: bool = True) -> list[JobRecord]:
             # A take that was ready may have given way to a better one that came later.
             kept = [engine.ledger.get(record.job) for record in records]
             engine.stop()
+    if acts is not None:
+        acts.update(engine.acts)
     if stopping:
         raise KeyboardInterrupt
     for name in hollow if show else ():

@@ -22,7 +22,8 @@ class JobOrder:
     data are the photo's bytes as hashed; places the path that is kept for each destination's file; look_folder and
     proof_folder where a question and the proof go; references are the shots that tell the light of its folder;
     refused: outlines of which the artist has said that none is right; rests: and no others are offered any more;
-    before: photos that came before, of which this one may be another take.
+    before: photos that came before, of which this one may be another take; part: which of several works in the photo
+    it is about, 0 where there is one.
     """
 
     job: str
@@ -38,6 +39,7 @@ class JobOrder:
     refused: tuple[Outline, ...] = ()
     rests: bool = False
     before: tuple[Look, ...] = ()
+    part: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,8 +65,9 @@ class JobResult:
     parts: list[tuple[Path, Path]] = field(default_factory=list)
 
 
-WHERE, WHY, NONE_OF_THESE, CORNERS = "where.jpg", "why.txt", "none-of-these.jpg", "corners.html"
-LOOSE_FILES = (WHERE, WHY, NONE_OF_THESE, CORNERS, "marked.jpg")
+WHERE, WHY, CORNERS = "where.jpg", "why.txt", "corners.html"
+NONE_OF_THESE, EACH = "none-of-these.jpg", "each-by-itself.jpg"
+LOOSE_FILES = (WHERE, WHY, NONE_OF_THESE, EACH, CORNERS, "marked.jpg")
 """What the folder of a question holds besides its choices; the last is of an earlier version."""
 
 

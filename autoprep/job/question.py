@@ -9,10 +9,10 @@ from autoprep.files.reading import preview_jpeg
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.geometry import overlap_in_photo
-from autoprep.job.orders import CORNERS, NONE_OF_THESE, WHERE, WHY, JobOrder, JobResult, choice_name
+from autoprep.job.orders import CORNERS, EACH, NONE_OF_THESE, WHERE, WHY, JobOrder, JobResult, choice_name
 from autoprep.job.stages import Stages, now, record_of
 from autoprep.told.corners import corners_html
-from autoprep.told.pictures import finished, none_of_these, where
+from autoprep.told.pictures import each_by_itself, finished, none_of_these, where
 
 MOST_CHOICES = 3
 CORNER_PX = 1280  # long side of the photo in the corner page
@@ -23,23 +23,27 @@ Preview = Callable[[Outline], Float32]
 
 _OTHERS = "None of the first ones, you said; is it one of these?"
 _RESTS = "None of the outlines that are seen is right, you said. The photo rests until you say where its edges are."
-_SEVERAL = "More than one work is seen in the photo; which one is meant?"
+_SEVERAL = "More than one work is seen in the photo: is each a work by itself, or which one is meant?"
 
 
 @dataclass(frozen=True)
 class Doubt:
-    """What is asked: the reason in words, and the outlines that it may be, likeliest first; none for a size."""
+    """What is asked: the reason in words, and the outlines that it may be, likeliest first; none for a size.
+
+    several: of these the works in reading order that lie side by side, where more than one is seen.
+    """
 
     reason: str
     choices: tuple[Outline, ...] = ()
+    several: tuple[Outline, ...] = ()
 
 
-def about_edge(outline: Outline | Declined, choices: Sequence[Outline], several: bool) -> Doubt:
-    """The doubt about a work's edge."""
+def about_edge(outline: Outline | Declined, choices: Sequence[Outline], several: Sequence[Outline] = ()) -> Doubt:
+    """The doubt about a work's edge, or about which of several works is meant."""
     if isinstance(outline, Declined):
         return Doubt(f"The edge of the work was not found: {outline.reason}.")
     said = f"The edge of the work is not sure (confidence {outline.confidence:.0%}); which of these is it?"
-    return Doubt(_SEVERAL if several else said, tuple(choices))
+    return Doubt(_SEVERAL if several else said, tuple(choices), tuple(several))
 
 
 def after_refusal(outlines: Sequence[Outline], refused: Sequence[Outline], size: tuple[int, int], rests: bool) -> Doubt:
@@ -73,6 +77,7 @@ def ask(
         choices=choices,
         refused=order.refused,
         offers_none=bool(choices),
+        several=doubt.several if choices else (),
         reasons=(doubt.reason, *photo.facts.warnings),
     )
     result = JobResult(record)
@@ -80,10 +85,12 @@ def ask(
         shown = choices or (() if isinstance(outline, Declined) or order.refused else (outline,))
         first = len(order.refused) + 1
         place_of_work = where(photo, shown, first)
+        works = [preview(choice) for choice in choices]
         files = {
             WHERE: place_of_work,
             WHY: _why(order.photo, doubt.reason, record).encode("utf-8"),
-            **{choice_name(number): finished(preview(choice), number) for number, choice in enumerate(choices, first)},
+            **{choice_name(number): finished(work, number) for number, work in enumerate(works, first)},
+            **_each(choices, works, record.several, preview),
             **({NONE_OF_THESE: none_of_these()} if choices else {}),
             CORNERS: _corners(order, photo, next(iter(shown), None)),
         }
@@ -94,10 +101,23 @@ def ask(
     pages |= {
         name.partition(".")[0]: os.path.relpath(place, order.proof_folder.parent).replace(os.sep, "/")
         for name, place in ((place.name, place) for place in places)
-        if name == CORNERS or name.startswith("choice-")
+        if name in (CORNERS, EACH) or name.startswith("choice-")
     }
     result.record = record.model_copy(update={"seconds": stages.seconds, "finished_at": now(), "pages": pages})
     return result
+
+
+def _each(
+    choices: Sequence[Outline], made: Sequence[Float32], several: Sequence[Outline], preview: Preview
+) -> dict[str, bytes]:
+    """The picture that shows several works, each as it would come out by itself; none where there are not several."""
+    if not several:
+        return {}
+    known = list(zip(choices, made, strict=True))
+    works = [next((work for outline, work in known if outline == one), None) for one in several]
+    return {
+        EACH: each_by_itself([preview(one) if work is None else work for one, work in zip(several, works, strict=True)])
+    }
 
 
 def _corners(order: JobOrder, photo: Photo, outline: Outline | None) -> bytes:
@@ -112,10 +132,11 @@ def _why(photo: str, reason: str, record: JobRecord) -> str:
 def _ways(record: JobRecord) -> str:
     first = len(record.refused) + 1
     if len(record.choices) > 1:
-        return (
-            f"- delete all pictures {choice_name(first)[:-5]}... in this folder but the right one: the photo is then "
-            f"finished by it, for all destinations (in {WHERE} each has its number at its upper side; A to D are the "
-            f"corners of the first, enlarged below);\n{_NONE}{_AGAIN}"
+        each, and_each = (_EACH.format(count=len(record.several)), f" and {EACH}") if record.several else ("", "")
+        return each + (
+            f"- delete all pictures {choice_name(first)[:-5]}...{and_each} in this folder but the "
+            f"right one: the photo is then finished by it, for all destinations (in {WHERE} each has its number at its "
+            f"upper side; A to D are the corners of the first, enlarged below);\n{_NONE}{_AGAIN}"
         )
     if record.choices:
         return (
@@ -137,6 +158,10 @@ def _ways(record: JobRecord) -> str:
     )
 
 
+_EACH = (
+    f"- delete all pictures in this folder but {EACH} and {WHERE}: each of the {{count}} works that it shows is then "
+    "finished by itself, under the photo's name with -1, -2 and so on;\n"
+)
 _BY_HAND = f"- open {CORNERS}, set the four corners, and put the note that it saves into the inbox;\n"
 _NONE = (
     f"- if none is right, delete all choices and leave {NONE_OF_THESE} alone: others are then offered, once;\n"

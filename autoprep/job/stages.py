@@ -41,10 +41,13 @@ def record_of(order: JobOrder, photo: Photo, outcome: Outcome, **more: Any) -> J
         taken_at=photo.facts.taken_at,
         work=order.facts,
         settings_sha256=order.settings.sha256,
+        part=order.part,
         **more,
     )
 
 
-def set_aside(job: str, photo: str, sha256: str, reason: str) -> JobRecord:
-    """The record of a photo that can't be worked on."""
-    return JobRecord(job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=now())
+def set_aside(job: str, photo: str, sha256: str, reason: str, part: int = 0) -> JobRecord:
+    """The record of a photo, or of one of several works in it, that can't be worked on."""
+    return JobRecord(
+        job=job, photo=photo, sha256=sha256, outcome="set aside", reasons=(reason,), finished_at=now(), part=part
+    )

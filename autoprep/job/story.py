@@ -50,7 +50,7 @@ def process(order: JobOrder, report: Report) -> JobResult:
     except PhotoError as problem:
         if problem.retry:
             raise
-        return JobResult(set_aside(order.job, order.photo, order.sha256, str(problem)))
+        return JobResult(set_aside(order.job, order.photo, order.sha256, str(problem), order.part))
     if isinstance(order, AgainOrder):
         return _again(order, photo, stages)
     if order.facts.not_a_work:
@@ -194,7 +194,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
 
 def _chosen(order: JobOrder) -> tuple[str, ...]:
     if isinstance(order, OutlinedOrder):
-        return ("You chose the outline.",) if order.chosen else ()
+        return (words.ONE_OF_SEVERAL if order.part else "You chose the outline.",) if order.chosen else ()
     facts = order.facts
     return ("You said which outline it is.",) if facts.outline == "whole photo" or facts.corners_px else ()
 

@@ -25,9 +25,10 @@ def which_outline(
         return _inside_frame(order, survey, outline)
     if said is not None or order.facts.outline in ("ask", "ask again"):
         reason = said.reason if isinstance(said, Declined) else "you asked for the choices"
-        return Doubt(words.asked(reason), _choices(survey, outline))
-    if isinstance(outline, Declined) or outline.confidence < order.settings.correction.sure_enough:
-        return about_edge(outline, _choices(survey, outline), survey.several)
+        return Doubt(words.asked(reason), _choices(survey, outline), _several(survey))
+    several, sure = _several(survey), order.settings.correction.sure_enough
+    if isinstance(outline, Declined) or several or outline.confidence < sure:  # never one of several alone
+        return about_edge(outline, _choices(survey, outline), several)
     return _as_framed(order, survey, outline)
 
 
@@ -57,3 +58,9 @@ def _choices(survey: Survey, outline: Outline | Declined) -> tuple[Outline, ...]
         return likely
     inner = survey.picture_inside(outline)
     return likely if inner is None or inner.confidence < gate.SURE else (*likely, inner)
+
+
+def _several(survey: Survey) -> tuple[Outline, ...]:
+    """The works that lie side by side, in reading order, where more than one is seen."""
+    works = tuple(survey.works()) if survey.several else ()
+    return works if len(works) > 1 else ()

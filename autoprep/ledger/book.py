@@ -133,7 +133,7 @@ class Ledger(Names, Settled):
                 (shown, job),
             )
 
-    def restore(self, photos: Iterable[Restored]) -> None:
+    def restore(self, photos: Sequence[Restored]) -> None:
         """Photos of which the records are known and no ledger: all of them, in one transaction, into an empty one.
 
         Of two records of the same bytes the later one holds.
@@ -142,15 +142,18 @@ class Ledger(Names, Settled):
             for each in photos:
                 record = each.change.record
                 if record.sha256 and record.outcome != "duplicate":
-                    db.execute("DELETE FROM jobs WHERE sha256 = ? AND outcome <> 'duplicate'", (record.sha256,))
+                    same = "DELETE FROM jobs WHERE sha256 = ? AND part = ? AND outcome <> 'duplicate'"
+                    db.execute(same, (record.sha256, record.part))
                 db.execute(
-                    "INSERT INTO jobs (number, job, sha256, path, shown, state, outcome, came) "
-                    "VALUES (?, ?, ?, ?, ?, 'done', ?, ?)",
-                    (each.number, record.job, record.sha256, os.fsencode(record.photo), record.photo, record.outcome,
-                     each.came),
+                    "INSERT INTO jobs (number, job, sha256, path, shown, state, outcome, came, part, whole) "
+                    "VALUES (?, ?, ?, ?, ?, 'done', ?, ?, ?, ?)",
+                    (each.number, record.job, record.sha256, os.fsencode(each.photo or record.photo), record.photo,
+                     record.outcome, each.came, record.part, each.whole),
                 )  # fmt: skip
                 self._reserve(db, record.job, dict(each.coming))
                 self._apply(db, each.change)
+            for each in photos:
+                self._open_parts(db, each.change.record.job, each.parts)
 
     # --- steps ----------------------------------------------------------------------------------------------
 
@@ -183,14 +186,36 @@ class Ledger(Names, Settled):
             (record.model_dump_json(), record.job),
         )
         for column, value in change.fields.items():
-            assert column in ("work", "usual", "merit", "chosen", "plan", "answered")
+            assert column in ("work", "usual", "merit", "chosen", "plan", "answered", "parts")
             stored = json.dumps(value) if column == "usual" else value
             db.execute(f"UPDATE jobs SET {column} = ? WHERE job = ?", (stored, record.job))  # noqa: S608
         db.execute("DELETE FROM coming WHERE job = ? AND destination <> ?", (record.job, LOOK))
         db.execute("DELETE FROM redos WHERE job = ?", (record.job,))
         self._put(db, record.job, change.renditions, record.finished_at or "")
+        self._take_apart(db, record.job, change.parts)
         if change.lends:
             db.execute("UPDATE renditions SET key = NULL WHERE job = ? AND state <> 'in place'", (record.job,))
+
+    def _take_apart(self, db: sqlite3.Connection, whole: str, parts: Sequence[str]) -> None:
+        """Open a job for each of the works in a photo, or once more where there was one before."""
+        db.execute(
+            "UPDATE jobs SET state = 'queued', outcome = NULL, attempts = 0, not_before = 0 "
+            "WHERE whole = ? AND part <= ?",
+            (whole, len(parts)),
+        )
+        self._open_parts(db, whole, parts)
+
+    @staticmethod
+    def _open_parts(db: sqlite3.Connection, whole: str, parts: Sequence[str]) -> None:
+        """Open a job for each of the works in a photo that has none."""
+        for part, shown in enumerate(parts, 1):
+            db.execute(
+                "INSERT OR IGNORE INTO jobs (number, job, sha256, path, shown, state, came, part, whole) "
+                "SELECT new.number, printf('%05d-%s', new.number, substr(sha256, 1, 8)), sha256, path, ?1, 'queued', "
+                "date('now', 'localtime'), ?2, job FROM jobs, (SELECT max(number) + 1 AS number FROM jobs) AS new "
+                "WHERE job = ?3",
+                (shown, part, whole),
+            )
 
     def _put(self, db: sqlite3.Connection, job: str, renditions: Iterable[Rendition], when: str) -> None:
         before = self.renditions(job) if renditions else {}
@@ -244,9 +269,9 @@ class Ledger(Names, Settled):
         """Jobs that may start now, oldest first."""
         return self._jobs("WHERE state = 'queued' AND not_before <= ? ORDER BY number", (now,))
 
-    def views(self, clause: str = "") -> list[View]:
+    def views(self, clause: str = "", values: tuple[object, ...] = ()) -> list[View]:
         """Jobs without their records, oldest first: all, or those that a clause of this class names."""
-        rows = self._db.execute(f"SELECT {VIEW_COLUMNS} FROM jobs {clause} ORDER BY number")  # noqa: S608
+        rows = self._db.execute(f"SELECT {VIEW_COLUMNS} FROM jobs {clause} ORDER BY number", values)  # noqa: S608
         return [view_of(row) for row in rows]
 
     def set_aside(self) -> list[View]:
@@ -261,6 +286,14 @@ class Ledger(Names, Settled):
         """The jobs of all takes of a work."""
         return [row[0] for row in self._db.execute("SELECT job FROM jobs WHERE work = ? ORDER BY job", (work,))]
 
+    def parts(self, whole: str) -> list[View]:
+        """The works that were made of a photo one by one, in reading order; also those that were given up."""
+        return sorted(self.views("WHERE whole = ?", (whole,)), key=lambda view: view.part)
+
+    def part_names(self) -> list[str]:
+        """The names of all works that are made of a photo of several."""
+        return [view.shown for view in self.views("WHERE part > 0 AND outcome IS NOT 'no work seen'")]
+
     def view(self, job: str) -> View | None:
         """A job by its id, without its record."""
         row = self._db.execute(f"SELECT {VIEW_COLUMNS} FROM jobs WHERE job = ?", (job,)).fetchone()  # noqa: S608
@@ -273,12 +306,12 @@ class Ledger(Names, Settled):
     def recent_takes(self, count: int) -> list[Take]:
         """The newest photos whose work was measured, newest first."""
         rows = self._db.execute(
-            "SELECT job, work, said, json_extract(record, '$.likeness'), json_extract(record, "
+            "SELECT job, sha256, work, said, json_extract(record, '$.likeness'), json_extract(record, "
             "'$.plan.geometry.ratio'), json_extract(record, '$.taken_at') FROM jobs JOIN records USING (number) "
             "WHERE plan <> '' AND work <> '' ORDER BY number DESC LIMIT ?",
             (count,),
         )
-        return [Take(*row) for row in rows if isinstance(row[3], str) and row[4]]
+        return [Take(*row) for row in rows if isinstance(row[4], str) and row[5]]
 
     def get(self, job: str) -> Job | None:
         """A job by its id."""
@@ -291,7 +324,7 @@ class Ledger(Names, Settled):
     def _by_photo(self, db: sqlite3.Connection, sha256: str) -> Job | None:
         row = db.execute(
             f"SELECT {_WITH_RECORD} FROM jobs "  # noqa: S608
-            "WHERE sha256 = ? AND (outcome IS NULL OR outcome <> 'duplicate')",
+            "WHERE sha256 = ? AND part = 0 AND (outcome IS NULL OR outcome <> 'duplicate')",
             (sha256,),
         ).fetchone()
         return None if row is None else job_of(row)

@@ -205,6 +205,19 @@ MIGRATIONS: tuple[str, ...] = (
         WHEN reason LIKE 'the photo was looked at again%' THEN 'looked at again'
         ELSE '' END WHERE reason <> '';
     """,
+    # Of a photo that shows several works each is a job of its own: a part of the photo.
+    """
+    ALTER TABLE jobs ADD COLUMN part INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE jobs ADD COLUMN whole TEXT NOT NULL DEFAULT '';
+    ALTER TABLE jobs ADD COLUMN parts INTEGER NOT NULL DEFAULT 0;
+    DROP INDEX one_job_per_photo;
+    CREATE UNIQUE INDEX one_job_per_work ON jobs (sha256, part)
+        WHERE sha256 <> '' AND (outcome IS NULL OR outcome <> 'duplicate');
+    CREATE INDEX by_whole ON jobs (whole) WHERE whole <> '';
+    CREATE TRIGGER parts_follow AFTER UPDATE OF outcome, parts ON jobs WHEN OLD.parts > 0 OR NEW.parts > 0 BEGIN
+        UPDATE jobs SET settled = '' WHERE whole = NEW.job AND settled <> '';
+    END;
+    """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
 

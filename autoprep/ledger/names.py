@@ -120,12 +120,16 @@ class Names(Connection):
         rows = self._db.execute(
             "SELECT j.job, json_array_length(r.record, '$.choices'), c.path, "
             "coalesce(json_array_length(r.record, '$.refused'), 0), "
-            "coalesce(json_extract(r.record, '$.offers_none'), 0) FROM jobs j "
+            "coalesce(json_extract(r.record, '$.offers_none'), 0), "
+            "coalesce(json_array_length(r.record, '$.several'), 0) FROM jobs j "
             "JOIN coming c ON c.job = j.job AND c.destination = ?1 JOIN records r ON r.number = j.number "
             "WHERE j.outcome = 'needs a look' AND (?2 IS NULL OR j.job = ?2)",
             (LOOK, job),
         )
-        return [OpenQuestion(row[0], row[1], Path(os.fsdecode(row[2])), row[3] + 1, bool(row[4])) for row in rows]
+        return [
+            OpenQuestion(job, choices, Path(os.fsdecode(path)), refused + 1, bool(none), bool(several))
+            for job, choices, path, refused, none, several in rows
+        ]
 
     def settle_question(self, job: str) -> None:
         """The folder of a question is cleared, and its name free again."""

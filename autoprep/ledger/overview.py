@@ -18,7 +18,7 @@ QUIET = ("duplicate", "no work seen")
 HELD_BACK = "held back"
 """What lists call photos that are ready and of which nothing is given out now."""
 
-_SHOWN = "json_remove(record, '$.plan', '$.likeness', '$.choices')"
+_SHOWN = "json_remove(record, '$.plan', '$.likeness', '$.choices', '$.several')"
 _WAITS_EVERYWHERE = "outcome = 'ready' AND held > 0 AND files = 0"
 _AT_ONCE = 200  # rows that are read before the ledger is free again for the service
 

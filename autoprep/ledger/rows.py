@@ -30,7 +30,8 @@ class View:
     path, shown: where the bytes lie, or lay last; work: the job of the work's first take; usual: the destinations that
     took every photo when this one was made; merit: what the take is worth; chosen: the artist asked for this take;
     plan: a digest of the correction plan, empty without one; said: what was said of the work when this was written;
-    answered: the artist chose the outline; unwritten: the record on disk is older than the ledger's.
+    answered: the artist chose the outline; unwritten: the record on disk is older than the ledger's; parts: so many
+    works are made of the photo, each by a job of its own; of such a one, whole: the photo's job, part: which, from 1.
     """
 
     number: int
@@ -51,6 +52,9 @@ class View:
     said: WorkFacts = field(default_factory=WorkFacts)
     answered: bool = False
     unwritten: bool = False
+    part: int = 0
+    whole: str = ""
+    parts: int = 0
 
 
 @dataclass(frozen=True)
@@ -65,13 +69,14 @@ class Line:
     """A photo in few bytes, for what is kept of all of them: where it lies, and its work.
 
     folder: as text, below the inbox; settled: with what knowledge nothing was left to do, empty where that is not
-    known.
+    known; whole: as in View.
     """
 
     work: str
     path: bytes
     folder: str
     settled: str = ""
+    whole: str = ""
 
 
 @dataclass(frozen=True)
@@ -103,7 +108,8 @@ class Fitting:
 class OpenQuestion:
     """A question that waits for an answer: how many choices it offers, the number of the first, and where they lie.
 
-    offers_none: a picture that says "none of these" lies among them.
+    offers_none: a picture that says "none of these" lies among them; offers_each: one that shows several works, each
+    to be finished by itself.
     """
 
     job: str
@@ -111,6 +117,7 @@ class OpenQuestion:
     folder: Path
     first: int = 1
     offers_none: bool = False
+    offers_each: bool = False
 
 
 @dataclass(frozen=True)
@@ -144,6 +151,7 @@ class Take:
     """A photo as far as it tells whether another one shows the same work; said: what is said of that, as JSON."""
 
     job: str
+    sha256: str
     work: str
     said: str
     likeness: str
@@ -192,28 +200,37 @@ class Change:
     """What one step leaves in the ledger for one job: its record, what became of renditions, and what else is new.
 
     renditions: those that changed; fields: columns of the job by name (work, usual, merit, chosen, plan, answered);
-    lends: the names of its files that are not in place are free, for it leaves a work that has other takes.
+    lends: the names of its files that are not in place are free, for it leaves a work that has other takes; parts: what
+    the works in the photo are called, each of which is to be made by itself from now on.
     """
 
     record: JobRecord
     renditions: tuple[Rendition, ...] = ()
     fields: Mapping[str, Any] = field(default_factory=dict)
     lends: bool = False
+    parts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Restored:
-    """A photo as its record on disk has it: its number, the day it came in, and the names that are kept for it."""
+    """A photo as its record on disk has it: its number, the day it came in, and the names that are kept for it.
+
+    Of one of several works in a photo, whole: the photo's job, photo: where it lies. Of such a photo, parts: what the
+    works are called, of which some may have no record yet.
+    """
 
     number: int
     came: str
     change: Change
     coming: Mapping[str, Path] = field(default_factory=dict)
+    whole: str = ""
+    photo: str = ""
+    parts: tuple[str, ...] = ()
 
 
 VIEW_COLUMNS = (
     "number, job, sha256, path, shown, state, attempts, interrupted, not_before, outcome, "
-    "work, usual, merit, chosen, plan, said, answered, unwritten"
+    "work, usual, merit, chosen, plan, said, answered, unwritten, part, whole, parts"
 )
 RECORD_COLUMNS = "finished, kind, files, held, failed"
 LISTED_COLUMNS = "number, job, shown, state, outcome, kind, files, held, failed"

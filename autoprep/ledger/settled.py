@@ -20,10 +20,11 @@ class Settled(Connection):
         """All photos by their jobs, in few bytes each."""
         same: dict[str, str] = {}  # many photos share a folder and a key: kept once
         found = {}
-        for job, work, path, shown, settled in self._db.execute("SELECT job, work, path, shown, settled FROM jobs"):
+        rows = self._db.execute("SELECT job, work, path, shown, settled, whole FROM jobs")
+        for job, work, path, shown, settled, whole in rows:
             folder = shown.rpartition("/")[0]
             found[intern(job)] = Line(
-                intern(work), path, same.setdefault(folder, folder), same.setdefault(settled, settled)
+                intern(work), path, same.setdefault(folder, folder), same.setdefault(settled, settled), intern(whole)
             )
         return found
 

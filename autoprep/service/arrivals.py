@@ -15,6 +15,7 @@ from autoprep.logs import plain
 from autoprep.service.inbox import Found, SettledFile, Settling, read_settled
 from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to
+from autoprep.wishes.names import part_name
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.settings import Settings
 
@@ -131,10 +132,14 @@ class Arrivals:
         return facts_for(self.settings, shown)[0].hold and not facts_of(self.settings.folders.inbox, shown)[0].hold
 
     def follow(self, job: str, was: str, path: bytes) -> None:
-        """The work follows its photo to another name or folder."""
-        self._ledger.move(job, path, shown_name(path))
+        """The work, or each of several works, follows its photo to another name or folder."""
+        view = self._ledger.view(job)
+        shown = part_name(shown_name(path), 0 if view is None else view.part)
+        self._ledger.move(job, path, shown)
         self._ledger.postpone(job, 0)  # if it waited for its bytes: here they are
-        self._log.info("renamed", job=job, photo=shown_name(path), was=was)
+        self._log.info("renamed", job=job, photo=shown, was=was)
+        for part in self._ledger.parts(job):
+            self.follow(part.job, part.shown, path)
         self._here(job, path)
 
 

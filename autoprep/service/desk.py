@@ -3,6 +3,7 @@
 import shutil
 import sqlite3
 import time
+from collections import Counter
 from collections.abc import Callable
 from functools import partial
 from typing import Any
@@ -16,7 +17,7 @@ from autoprep.service.hands import Hands
 from autoprep.service.inbox import Found
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.messages import Failed, Finished, Staged
-from autoprep.service.rule import Measure, Render, Restore, Step, Tell, Withdraw
+from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
 from autoprep.service.workers import Workers
 from autoprep.wishes.settings import Settings
 
@@ -27,11 +28,16 @@ _NO_ROOM_WAIT_S = 30.0
 _IN_TURN_S = 20.0  # so long a result with a new number waits for those of photos that came before
 _AT_ONCE_S = 0.5  # so long is worked out what follows, before it is looked what else is due
 
+_EVENTS: dict[type[Step], str] = {
+    Withdraw: "withdrawn", Restore: "brought back", Tell: "told", TakeApart: "taken apart", GiveUp: "given up",
+}  # fmt: skip
+
 
 class Desk:
     """Where steps wait, run and end. finished(record) is told of every photo that something was done for.
 
-    full: there was no room to begin anything at the last look.
+    full: there was no room to begin anything at the last look; acts: how often something was done for a photo that
+    needed no worker, by what it was.
     """
 
     def __init__(
@@ -48,6 +54,7 @@ class Desk:
         self._waiting: dict[str, tuple[Finished, float]] = {}  # results that wait for their turn, and since when
         self._stumbling: dict[str, float] = {}
         self.full = False
+        self.acts: Counter[str] = Counter()
         self._taken = False
 
     # --- news -----------------------------------------------------------------------------------------------
@@ -106,7 +113,7 @@ class Desk:
 
     def _take(self, step: Step) -> None:
         """A step that needs no worker. What follows from it is worked out in turn."""
-        assert isinstance(step, Withdraw | Restore | Tell)
+        assert isinstance(step, Withdraw | Restore | Tell | TakeApart | GiveUp)
         known = self._knowledge.known(step.job)
         if isinstance(step, Tell) and known.redo:
             unknown = self._knowledge.unknown_redos().get(step.job)
@@ -114,9 +121,13 @@ class Desk:
         work = known.view.work
         record = self._hands.take(step, known, self._knowledge.takes(work) if work else [known])
         names = getattr(step, "destinations", ())
-        event = {Withdraw: "withdrawn", Restore: "brought back", Tell: "told"}[type(step)]
+        event = _EVENTS[type(step)]
         self._log.info(event, job=step.job, photo=record.photo, reason=step.why, destinations=",".join(names) or None)
         self._taken = True
+        if not isinstance(step, Tell) or known.view.outcome in ("ready", "alternate"):  # not that a copy is on record
+            self.acts[event] += 1
+        if isinstance(step, TakeApart):
+            self._hands.clear_questions(self._running)
         self._touch(step.job)
 
     def _touch(self, job: str) -> None:
@@ -274,7 +285,7 @@ class Desk:
         self._log.warning("failed", job=job.job, photo=job.shown, reason=failure.reason, attempt=attempts, final=final)
         if final:
             reason = f"{failure.reason} (tried {attempts} times)" if attempts > 1 else failure.reason
-            record = set_aside(job.job, job.shown, job.sha256, reason)
+            record = set_aside(job.job, job.shown, job.sha256, reason, job.part)
             self._hands.finish(record)
             self._knowledge.touch(job.job)
             self._finished(record)

@@ -2,6 +2,7 @@
 
 import sqlite3
 import time
+from collections import Counter
 from collections.abc import Callable
 from datetime import date
 from functools import partial
@@ -232,6 +233,11 @@ class Engine:
         """Whether nothing is running, queued for now, or settling."""
         busy = self._pool.running or self._stumbled or self._ready or self._desk.busy
         return not (busy or self._settling.untaken(self._arrivals.known))
+
+    @property
+    def acts(self) -> Counter[str]:
+        """How often something was done for a photo without looking at it, by what it was ("withdrawn")."""
+        return self._desk.acts
 
     @property
     def standing(self) -> str:

@@ -12,6 +12,7 @@ from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.job.takes import Look, look_of, same_work
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
 from autoprep.logs import plain
+from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.depends import plan_digest, settings_digest, told
 from autoprep.service.keeping import bring_back, keep_aside, take_out
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
@@ -19,10 +20,12 @@ from autoprep.service.places import counted, handed_over, places_for
 from autoprep.service.questions import clear
 from autoprep.service.rule import (
     OF_THE_WORK,
+    GiveUp,
     Known,
     Measure,
     Render,
     Restore,
+    TakeApart,
     Tell,
     Withdraw,
     is_shown,
@@ -73,14 +76,17 @@ class Hands:
         self._ledger.reserve(job.job, kept, [take.view.job for take in others])
         look = places.pop(LOOK, self.settings.folders.needs_a_look / job.job)
         proof = self.settings.folders.records / "proof" / job.job
-        base = JobOrder(job.job, job.shown, job.sha256, data, self.settings, places, look, proof, known.said)
+        base = JobOrder(
+            job.job, job.shown, job.sha256, data, self.settings, places, look, proof, known.said, part=job.part
+        )  # fmt: skip
         if isinstance(step, Render):
             assert job.record is not None
             return AgainOrder(**vars(base), earlier=job.record)
         base = replace(base, references=tuple(reference_shots(self.settings.folders.inbox, job.shown)))
         base = _refused(base, step, job)
-        base = replace(base, before=self._looks()) if not job.work else base
-        outline, chosen = _outline(step, job, known.said)
+        base = replace(base, before=self._looks(job)) if not job.work else base
+        seen = None if base.refused or not job.whole else self._record(job.whole).several[job.part - 1]
+        outline, chosen = _outline(step, job, known.said, seen)
         return base if outline is None else OutlinedOrder(**vars(base), outline=outline, chosen=chosen)
 
     def open_numbers(self, order: JobOrder) -> frozenset[str]:
@@ -169,7 +175,7 @@ class Hands:
             # An alternate that is asked for again is the one that the artist wants.
             return fields | ({"chosen": True} if job.outcome == "alternate" else {})
         if record.outcome != "ready":
-            return {"plan": "", "work": "", "answered": False}
+            return {"plan": "", "work": "", "answered": False, "parts": 0}
         grouped = self.settings.correction.takes == "best"
         return {
             "plan": plan_digest(record.plan),
@@ -177,23 +183,26 @@ class Hands:
             "work": (job.work or self._work_of(record)) if grouped else job.job,
             "usual": job.usual or tuple(usual(self.settings)),
             "answered": isinstance(order, OutlinedOrder) and order.chosen,
+            "parts": 0,
         }
 
     def _work_of(self, record: JobRecord) -> str:
         """The work that a photo shows: that of an earlier take, or a new one."""
         look = look_of(record)
         for other in self._ledger.recent_takes(_LOOKED_AT):
-            if other.job != record.job and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):
+            # Two works in one photo are two, however alike they look.
+            if other.sha256 != record.sha256 and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):
                 return other.work
         return record.job
 
-    def _looks(self) -> tuple[Look, ...]:
+    def _looks(self, job: Job) -> tuple[Look, ...]:
         """What came before a new photo, so that it may be known for a take."""
         if self.settings.correction.takes != "best":
             return ()
         return tuple(
             Look(take.likeness, take.ratio, take.taken_at, _says(take.said))
             for take in self._ledger.recent_takes(_LOOKED_AT)
+            if take.sha256 != job.sha256
         )
 
     def _publish(self, parts: list[tuple[Path, Path]], order: JobOrder, shown: bool) -> None:
@@ -221,8 +230,10 @@ class Hands:
 
     # --- steps without a worker -----------------------------------------------------------------------------
 
-    def take(self, step: Withdraw | Restore | Tell, known: Known, takes: list[Known]) -> JobRecord:
-        """Withdraw, bring back, or only tell; the record as it is then."""
+    def take(self, step: Withdraw | Restore | Tell | TakeApart | GiveUp, known: Known, takes: list[Known]) -> JobRecord:
+        """Withdraw, bring back, take apart, give up, or only tell; the record as it is then."""
+        if isinstance(step, TakeApart | GiveUp):
+            return self._apart(step, known, takes)
         best, job = used(take.view for take in takes), known.view.job
         rows: dict[str, Rendition] = {}
         if isinstance(step, Withdraw):
@@ -232,6 +243,17 @@ class Hands:
         self._note_freed(rows.items())
         known = replace(known, made={**known.made, **rows})
         change = self._change(known, best, self._record(job), rows, {})
+        self._write([change])
+        return change.record
+
+    def _apart(self, step: TakeApart | GiveUp, known: Known, takes: Sequence[Known]) -> JobRecord:
+        view = known.view
+        if isinstance(step, TakeApart):
+            change = taken_apart(view, self._record(view.job), words_only(known), step.outlines)
+        else:
+            rows = self._taken_out(known, tuple(known.made), NO_PLAN)
+            self._note_freed(rows.items())
+            change = given_up(view, known.said, rows, lends=any(take.view.job != view.job for take in takes))
         self._write([change])
         return change.record
 
@@ -289,6 +311,7 @@ class Hands:
         """
         said = {} if fields.get("plan") is not None else {"work": words_only(known), "photo": known.view.shown}
         record = record.model_copy(update=said)
+        record = called(record, known.view.shown) if record.outcome == "several works" else record
         if record.outcome in ("ready", "alternate"):
             record = self._regarded(known, best, record, newest)
             goal = wanted(known, best, tuple(self.settings.destinations))
@@ -332,14 +355,19 @@ def _refused(order: JobOrder, step: Measure, job: Job) -> JobOrder:
     return replace(order, refused=record.refused, rests=not record.choices) if asks else order
 
 
-def _outline(step: Measure, job: Job, said: WorkFacts) -> tuple[Outline | None, bool]:
+def _outline(step: Measure, job: Job, said: WorkFacts, seen: Outline | None) -> tuple[Outline | None, bool]:
+    """The outline to go on with, where there is one, and whether the artist chose it.
+
+    seen: of one of several works in a photo, the outline that it has there.
+    """
     if step.outline is not None:
         return step.outline.model_copy(update={"confidence": 1.0}), True
     record = job.record
     same = (said.outline, said.corners_px) == (job.said.outline, job.said.corners_px)
     if same and record is not None and record.plan is not None and record.outline is not None:
         return record.outline, job.answered  # what else is said of the work does not move its edges
-    return None, False
+    unsaid = said.outline is None and said.corners_px is None
+    return (seen, True) if seen is not None and unsaid else (None, False)
 
 
 def _says(said: str) -> bool:

@@ -11,7 +11,7 @@ from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.inbox import Found
 from autoprep.service.places import counted, misplaced
-from autoprep.service.questions import NONE, Questions
+from autoprep.service.questions import EACH_ONE, NONE, Questions
 from autoprep.service.rule import Known, Step, of_the_work, own_words, steps
 from autoprep.service.said import Said
 from autoprep.service.takes import merit
@@ -24,6 +24,15 @@ def _basis(settings: Settings) -> str:
     """What the rule stands on besides the photos: where this is another, all is worked out anew."""
     tables = (__version__, settings.artist.name, list(settings.destinations), str(settings.folders.inbox))
     return hashlib.sha256(repr(tables).encode("utf-8", "backslashreplace")).hexdigest()[:16]
+
+
+def _parts_of(lines: Mapping[str, Line]) -> dict[str, tuple[str, ...]]:
+    """Photo -> the works that are, or were, made of it one by one."""
+    found: dict[str, tuple[str, ...]] = {}
+    for job, line in lines.items():
+        if line.whole:
+            found[line.whole] = (*found.get(line.whole, ()), job)
+    return found
 
 
 class Knowledge:
@@ -41,6 +50,7 @@ class Knowledge:
             self._stand_anew()
         self._views: dict[str, View] = {}
         self._lines = ledger.lines()
+        self._parts = _parts_of(self._lines)
         keys = {job: line.settled for job, line in self._lines.items() if line.settled not in ("", _AWAY)}
         self._said = Said(settings.service.settle_s, keys)
         self._here: dict[str, tuple[bytes, ...]] = {}
@@ -50,6 +60,7 @@ class Knowledge:
             self._questions.note(question)
         self._chosen: dict[str, int] = {}
         self._answers: dict[str, Outline] = {}
+        self._each: dict[str, tuple[Outline, ...]] = {}
         self._settled: dict[str, str] = {}
         self._redos, self._others = ledger.redos(), ledger.others()
         self._new: set[str] = {job for job, line in self._lines.items() if not line.settled}
@@ -66,13 +77,27 @@ class Knowledge:
             return
         before, line = self._views.get(job), self._lines.get(job)
         self._views[job] = view
-        self._lines[job] = Line(view.work, view.path, view.shown.rpartition("/")[0])
+        self._lines[job] = Line(view.work, view.path, view.shown.rpartition("/")[0], whole=view.whole)
+        self._note_parts(view)
         self._redos = self._ledger.redos()
         self._note_question(view)
         if line is not None and (line.path != view.path or (before is not None and before.shown != view.shown)):
             self._said.forget(job)
         works = {view.work, line.work if line is not None else ""} - {""}
         self._new |= {job, *(other for work in works for other in self._ledger.takes(work))}
+
+    def _note_parts(self, view: View) -> None:
+        """The works in a photo lie where it does, and what becomes of it is news for them."""
+        if not view.parts and view.job not in self._parts:
+            return
+        parts = self._ledger.parts(view.job)
+        self._parts[view.job] = tuple(part.job for part in parts)
+        for part in parts:
+            known = self._lines.get(part.job, Line(part.work, part.path, part.shown.rpartition("/")[0], whole=view.job))
+            self._lines[part.job] = known
+            if view.job in self._here:
+                self._here[part.job] = self._here[view.job]
+        self._new.update(self._parts[view.job])
 
     def numbers_are_free(self) -> None:
         """Files have left their places in destinations that number them: works with a number may want theirs."""
@@ -93,6 +118,7 @@ class Knowledge:
 
     def _drop_answer(self, job: str) -> None:
         self._answers.pop(job, None)
+        self._each.pop(job, None)
         self._chosen.pop(job, None)
 
     def forget_answer(self, job: str) -> None:
@@ -111,9 +137,11 @@ class Knowledge:
             seen = files.get(item.path)
             if seen is not None and seen.signature == item.signature and seen.job in self._lines:
                 here[seen.job] = (*here.get(seen.job, ()), item.path)
+        for whole in self._parts.keys() & here.keys():
+            here |= dict.fromkeys(self._parts[whole], here[whole])
         self._new.update(job for job in here if job not in self._was_here)
         self._here, self._was_here = here, here.keys()
-        folders = ((job, self._lines[job].folder) for job in here)
+        folders = ((job, self._lines[job].folder, self._lines[job].whole) for job in here)
         self._new.update(self._said.notice(self.settings, notes, folders))
         return [job for job in here if self._lines[job].path not in there]
 
@@ -135,7 +163,10 @@ class Knowledge:
         if choice == NONE:
             self._chosen[job] = choice
             self._new.add(job)
-        elif asked is not None and asked.record is not None and choice < len(asked.record.choices):
+        elif choice == EACH_ONE and asked is not None and asked.record is not None and asked.record.several:
+            self._chosen[job], self._each[job] = choice, asked.record.several
+            self._new.add(job)
+        elif asked is not None and asked.record is not None and 0 <= choice < len(asked.record.choices):
             self._chosen[job], self._answers[job] = choice, asked.record.choices[choice]
             self._new.add(job)
 
@@ -150,11 +181,13 @@ class Knowledge:
         self._views.clear()
         self._said.forget_all()
         self._lines = self._ledger.lines()
+        self._parts = _parts_of(self._lines)
         self._new |= self._lines.keys()
 
     def here(self, job: str, path: bytes) -> None:
         """A photo was found there since the last look at the inbox."""
         self._here[job] = (*self._here.get(job, ()), path)
+        self._here |= dict.fromkeys(self._parts.get(job, ()), self._here[job])
         self.touch(job)
 
     def where(self, job: str) -> tuple[bytes, ...]:
@@ -198,8 +231,14 @@ class Knowledge:
         lost = view.outcome == "needs a look" and LOOK not in self._ledger.places(job)
         refused = view.outcome == "needs a look" and self._chosen.get(job) == NONE
         artist = self.settings.artist.name
-        known = Known(view, said, here, made, redo, self._answer(view), artist, lost, refused)
+        each = self._each.get(job, ()) if view.outcome == "needs a look" else ()
+        known = Known(view, said, here, made, redo, self._answer(view), artist, lost, refused, each=each)
+        known = replace(known, apart=self._is_apart(view)) if view.whole else known
         return replace(known, misplaced=misplaced(self.settings, self._ledger, known)) if said.order else known
+
+    def _is_apart(self, part: View) -> bool:
+        """Whether a photo is still taken to show this one of several works."""
+        return part.part <= self.view(part.whole).parts
 
     def _said_beside(self, job: str) -> WorkFacts:
         """A photo that is away keeps what was said of it: its notes may be away with it."""
@@ -241,8 +280,7 @@ class Knowledge:
             return
         self._ledger.settle(self._settled)
         for job, key in self._settled.items():
-            line = self._lines[job]
-            self._lines[job] = Line(line.work, line.path, line.folder, key)
+            self._lines[job] = replace(self._lines[job], settled=key)
         self._settled.clear()
 
     def follows(self, group: list[str]) -> list[Step]:

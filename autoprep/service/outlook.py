@@ -9,11 +9,14 @@ from autoprep.ledger import Ledger
 from autoprep.service.arrivals import shown_name
 from autoprep.service.inbox import Found, scan
 from autoprep.service.knowledge import Knowledge
-from autoprep.service.rule import Measure, Render, Restore, Step, Withdraw
+from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
 from autoprep.wishes.notes import without_photo
 from autoprep.wishes.settings import Settings, ledger_path
 
-_WORDS = {Measure: "looked at", Render: "made", Withdraw: "withdrawn", Restore: "brought back"}
+_WORDS = {
+    Measure: "looked at", Render: "made", Withdraw: "withdrawn", Restore: "brought back", TakeApart: "taken apart",
+    GiveUp: "given up",
+}  # fmt: skip
 
 
 def outlook(settings: Settings) -> Iterator[str]:
@@ -34,16 +37,19 @@ def outlook(settings: Settings) -> Iterator[str]:
             yield from (f"{knowledge.view(step.job).shown}: {words(step)}" for step in knowledge.follows(group))
         new = [item for item in found if item.path not in files or files[item.path].signature != item.signature]
         yield from (f"{shown_name(item.path)}: looked at, because it is new or has changed" for item in new)
-        yield from (f"{note}: speaks of no photo, because none beside it is called so" for note in _alone(found, notes))
+        yield from (
+            f"{note}: speaks of no photo, because none beside it is called so"
+            for note in _alone(found, notes, ledger.part_names())
+        )
     finally:
         ledger.close()
 
 
-def _alone(found: list[Found], notes: Mapping[str, Any]) -> Iterator[str]:
-    """The notes, by their paths below the inbox, that lie beside no photo of their name."""
+def _alone(found: list[Found], notes: Mapping[str, Any], parts: list[str]) -> Iterator[str]:
+    """The notes, by their paths below the inbox, that lie beside no photo of their name; parts: works in photos."""
     names: dict[str, list[str]] = {}
-    for item in found:
-        place = PurePosixPath(os.fsdecode(item.path).replace(os.sep, "/"))
+    for shown in (*(os.fsdecode(item.path).replace(os.sep, "/") for item in found), *parts):
+        place = PurePosixPath(shown)
         names.setdefault(str(place.parent), []).append(place.name)
     for folder, own in notes.items():
         place = PurePosixPath(folder.replace(os.sep, "/"))

@@ -7,11 +7,13 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from autoprep.job.orders import LOOSE_FILES, NONE_OF_THESE, choice_name
+from autoprep.job.orders import EACH, LOOSE_FILES, NONE_OF_THESE, choice_name
 from autoprep.ledger import OpenQuestion
 
 NONE = -1
 """The answer that none of the choices is right."""
+EACH_ONE = -2
+"""The answer that each of several works is to be finished by itself."""
 
 _SHARE = 2000  # looking for answers takes at most one part in so many of the time: many open questions cost nothing
 _MOST_WAIT_S, _FREE_S = 15.0, 0.0005
@@ -46,7 +48,7 @@ class Questions:
             kept.pop(job, None)
 
     def answers(self) -> Iterator[tuple[str, int]]:
-        """(job, choice, counted from 0, or NONE) of each question that was answered since it was told last.
+        """(job, choice, counted from 0, NONE or EACH_ONE) of each question that was answered since it was told last.
 
         A folder that was moved away is no answer. A folder that has not changed is not looked into. The longer looks
         take, the longer until the next, unless an answer is on its way; one that a busy machine held up is no measure.
@@ -91,10 +93,13 @@ class Questions:
 
 
 def _answer(question: OpenQuestion) -> int | None:
-    """The choice that is left, NONE where none is, None where several are: then nothing was answered yet."""
+    """The choice that is left, EACH_ONE where that is, NONE where none is; None where more than one is left: then
+    nothing was answered yet."""
     folder, first = question.folder, question.first
     left = [k for k in range(question.choices) if (folder / choice_name(first + k)).is_file()]
     none_left = (folder / NONE_OF_THESE).is_file()
+    if question.offers_each and (folder / EACH).is_file():
+        return None if left or none_left else EACH_ONE
     if not left:
         return NONE
     # Of a single choice the picture that says "none" has gone, else nothing was deleted at all.

@@ -19,11 +19,13 @@ from pydantic import ValidationError
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.errors import LedgerDamaged, UsageError
 from autoprep.ledger import LOOK, Change, Ledger, Rendition, Restored, copies
+from autoprep.service.apart import part_names
 from autoprep.service.depends import plan_digest, told
 from autoprep.service.lock import StudioLock
 from autoprep.service.said import usual
 from autoprep.service.takes import merit
 from autoprep.told.explanations import HOLD, OTHER_TAKE
+from autoprep.wishes.names import whole_name
 from autoprep.wishes.settings import Settings, ledger_path
 
 
@@ -132,6 +134,7 @@ def _records(settings: Settings, unreadable: list[str]) -> Iterator[tuple[str, J
 
 def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[Restored]:
     works, folders = _works(records), _questions(settings, records)
+    photos = {one.sha256: one.job for one in records.values() if not one.part and one.outcome != "duplicate"}
     for job, record in records.items():
         rows = tuple(_renditions(settings, record))
         planned = record.plan is not None and record.outcome in ("ready", "alternate")
@@ -142,10 +145,14 @@ def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[
             "merit": merit(record) if planned else None,
             "plan": plan_digest(record.plan) if planned else "",
             "answered": bool(record.outline and record.outline.confidence == 1.0),
+            "parts": len(record.several) if record.outcome == "several works" else 0,
         }
         came = (record.finished_at or time.strftime("%Y-%m-%d"))[:10]
         kept = {LOOK: folders[job]} if job in folders else {}
-        yield Restored(int(job.partition("-")[0]), came, Change(record, rows, fields), kept)
+        whole = photos.get(record.sha256, "") if record.part else ""
+        lies = whole_name(record.photo, record.part)
+        parts = part_names(record, record.photo) if record.outcome == "several works" else ()
+        yield Restored(int(job.partition("-")[0]), came, Change(record, rows, fields), kept, whole, lies, parts)
 
 
 def _works(records: Mapping[str, JobRecord]) -> dict[str, str]:

@@ -22,6 +22,8 @@ TOLD = (
     "title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords", "photo", "hold",
     "names the artist", "order",
 )  # fmt: skip
+# What is said of a photo of several works and not of these.
+_OF_THE_PHOTO = ("outline", "corners_px", "not_a_work", "reference")
 # What is said of the work and not of the photo: said beside one take, it holds for the others too.
 OF_THE_WORK = (
     "title", "year", "medium", "inventory", "price", "description", "alt_text", "keywords", "destinations", "also",
@@ -43,7 +45,9 @@ class Known:
     said: what is said of the work; present: the photo's bytes lie in the inbox; made: what is on record of each
     destination; redo: destinations that were asked for again; answer: the outline that the artist has chosen since;
     artist: whose works these are; lost: it is a question that lies nowhere any more; refused: of its choices none is
-    right; misplaced: destinations in which the number that the artist gave the work is free, and its file has another.
+    right; misplaced: destinations in which the number that the artist gave the work is free, and its file has another;
+    each: the works of which the artist has said that each is one by itself; apart: it is a photo, or one of several
+    works in a photo that is still taken to show it.
     """
 
     view: View
@@ -56,6 +60,8 @@ class Known:
     lost: bool = False
     refused: bool = False
     misplaced: frozenset[str] = frozenset()
+    each: tuple[Outline, ...] = ()
+    apart: bool = True
 
 
 @dataclass(frozen=True)
@@ -101,6 +107,18 @@ class Restore(Step):
 @dataclass(frozen=True)
 class Tell(Step):
     """The record says what is known now; no file of a picture changes."""
+
+
+@dataclass(frozen=True)
+class TakeApart(Step):
+    """Each of the works in the photo is a job of its own from now on; outlines: in reading order."""
+
+    outlines: tuple[Outline, ...] = ()
+
+
+@dataclass(frozen=True)
+class GiveUp(Step):
+    """Its photo is no longer taken to show this work: its files leave their places, and it is on record as none."""
 
 
 def of_the_work(own: WorkFacts, others: Sequence[WorkFacts]) -> WorkFacts:
@@ -189,12 +207,17 @@ def staying(known: Known, work: Iterable[Known], destinations: Sequence[str]) ->
 
 def _steps(known: Known, best: str, destinations: Sequence[str], stay: frozenset[str]) -> list[Step]:
     view = known.view
+    if view.state == "running":
+        return []
+    if not known.apart:
+        gone = view.state == "done" and view.outcome == "no work seen"
+        return [] if gone else [GiveUp(view.job, "its photo is no longer taken to show several works")]
     if view.state == "queued":
         return [Measure(view.job, "it is new")]
-    if view.state != "done":
-        return []
     goal = wanted(known, best, destinations)
     found = _without(known, best, (*goal, *stay), destinations)
+    if known.each:
+        return [*found, TakeApart(view.job, "you chose each by itself", known.each)]
     anew = _measured_anew(known)
     if anew is not None and known.present:
         return [*found, anew]
@@ -239,7 +262,8 @@ def _measured_anew(known: Known) -> Measure | None:
     if known.refused or known.lost:
         why = "none of the choices is right" if known.refused else "its question has no folder any more"
         return Measure(view.job, why, refused=known.refused)
-    changed = [name for name in MEASURED_BY if getattr(said, name) != getattr(view.said, name)]
+    of_it = _OF_THE_PHOTO if view.outcome == "several works" else MEASURED_BY
+    changed = [name for name in of_it if getattr(said, name) != getattr(view.said, name)]
     if changed:
         return Measure(view.job, f"you said: {_LABELS.get(changed[0], changed[0])}")
     if view.outcome == "no work seen" and said.says_work and not said.not_a_work:

@@ -11,7 +11,7 @@ from pathlib import Path, PurePosixPath
 from autoprep.domain import WorkFacts
 from autoprep.ledger import View
 from autoprep.told.explanations import NO_DESTINATION
-from autoprep.wishes.notes import FOLDER_NOTE, facts_of, is_corner_note
+from autoprep.wishes.notes import FOLDER_NOTE, facts_of, facts_of_part, is_corner_note
 from autoprep.wishes.settings import Settings
 
 Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
@@ -23,7 +23,23 @@ def facts_for(settings: Settings, shown: str, words: Path | None = None) -> tupl
 
     words: what was said of it by the command line, if anything was.
     """
-    facts, warnings = facts_of(settings.folders.inbox, shown, words)
+    return _with_destinations(settings, *facts_of(settings.folders.inbox, shown, words))
+
+
+def facts_about(settings: Settings, view: View) -> WorkFacts:
+    """What is said now of the work in a known photo, or of one of several in it, by all that may speak of it."""
+    words = words_place(settings, view.job)
+    if not view.part:
+        return facts_for(settings, view.shown, words)[0]
+    of_photo = words_place(settings, view.whole)
+    return _with_destinations(settings, *facts_of_part(settings.folders.inbox, view.shown, view.part, words, of_photo))[
+        0
+    ]
+
+
+def _with_destinations(
+    settings: Settings, facts: WorkFacts, warnings: tuple[str, ...]
+) -> tuple[WorkFacts, tuple[str, ...]]:
     named, unknown = _destinations(settings, facts.destinations)
     also, unknown_too = _destinations(settings, facts.also)
     for word in (*unknown, *unknown_too):
@@ -99,9 +115,8 @@ class Said:
         """The facts of a photo that lies in the inbox."""
         known = self._known.get(view.job)
         if known is None:
-            self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0])
-            words = words_place(settings, view.job)
-            known = self._known[view.job] = facts_for(settings, view.shown, words)[0]
+            self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole)
+            known = self._known[view.job] = facts_about(settings, view)
         return known
 
     def key_of(self, job: str) -> str:
@@ -122,15 +137,16 @@ class Said:
         self._known.clear()
         self._keys.clear()
 
-    def notice(self, settings: Settings, notes: Notes, places: Iterable[tuple[str, str]]) -> list[str]:
+    def notice(self, settings: Settings, notes: Notes, places: Iterable[tuple[str, str, str]]) -> list[str]:
         """The photos of which other things are said than before, after a look at the inbox.
 
-        places: (job, folder below the inbox, empty for the inbox itself) of each photo that lies there.
+        places: (job, folder below the inbox, empty for the inbox itself, job of the photo in which it is one of several
+        works) of each photo that lies there.
         """
         self._notes, self._of_folder, now, changed = notes, {}, self._clock(), []
         self._words = _words_left(settings)
-        for job, folder in places:
-            key, known = self._key(job, folder), self._keys.get(job)
+        for job, folder, whole in places:
+            key, known = self._key(job, folder, whole), self._keys.get(job)
             if known is None or known == key:
                 self._pending.pop(job, None)
                 if known is None:
@@ -150,13 +166,13 @@ class Said:
         """Whether some notes have changed so lately that they are not read yet."""
         return bool(self._pending)
 
-    def _key(self, job: str, folder: str) -> str:
+    def _key(self, job: str, folder: str, whole: str) -> str:
         """What the facts of a photo are read from: the same text for as long as that is the same."""
         shared = self._of_folder.get(folder)
         if shared is None:
             shared = self._of_folder[folder] = self._notes_for(folder)
-        words = self._words.get(job)
-        return shared if words is None else f"{shared} {words[0]} {words[1]}"
+        left = (self._words[one] for one in (job, whole) if one in self._words)
+        return " ".join([shared, *(f"{when} {size}" for when, size in left)])
 
     def _notes_for(self, folder: str) -> str:
         place = PurePosixPath(folder)

@@ -1,5 +1,8 @@
 """What a job says to the artist: what was done and why, and what would make the next photo better."""
 
+from collections.abc import Sequence
+from pathlib import PurePosixPath
+
 import numpy as np
 
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Photo, Reason, Why, WorkFacts
@@ -15,6 +18,16 @@ NO_WORK = (
 )
 
 SAID_NO_WORK = "You said that this photo shows no work; nothing was made of it."
+ONE_OF_SEVERAL = "It is one of several works in its photo, of which you chose each by itself."
+NO_LONGER_APART = (
+    "Its photo is no longer taken to show several works; this one was given up, and its pictures withdrawn."
+)
+
+
+def several_works(names: Sequence[str]) -> str:
+    """What is said of a photo of which each work is finished by itself; names: what these are called."""
+    listed = ", ".join(PurePosixPath(name).stem for name in names)
+    return f"You chose each by itself: {len(names)} works are made of this photo, {listed}."
 
 
 def damaged(suspicion: str) -> str:

@@ -159,6 +159,10 @@ _CHOOSE = (
     "Waits for your answer: in its folder in needs-a-look delete all choices but the right one, or all of them, or set "
     "its corners below."
 )
+_EACH_OR_ONE = (
+    "Waits for your answer: in its folder in needs-a-look delete all pictures but each-by-itself, and each of these "
+    "works is finished; or delete all but the right one, or leave none of these alone; or set the corners of one below."
+)
 _NO_MORE = "Waits for your answer: set its corners below, or say “outline: ask again” in a note."
 _SIZE = (
     "Waits for your answer: correct the size in its name or note; or, if the outline is wrong, say “outline: ask” in a "
@@ -172,6 +176,8 @@ _NOT_FOUND = (
 
 def _settled_by(record: JobRecord) -> str:
     """How a question is answered, in one sentence; why.txt in its folder says all ways (`job.question`)."""
+    if "each-by-itself" in record.pages:
+        return _EACH_OR_ONE
     if record.offers_none or any(name.startswith("choice-") for name in record.pages):
         return _CHOOSE
     if record.refused:
@@ -190,6 +196,7 @@ def state(record: JobRecord) -> str:
         "alternate": "Not used: another take of this work is better.",
         "reference": "Shows no work, but tells the light of others.",
         "set aside": "Could not be worked on.",
+        "several works": "Shows several works; each is finished by itself.",
     }
     return sentences.get(record.outcome, record.outcome)
 
@@ -236,7 +243,7 @@ def pictures(place: Place, record: JobRecord, *, wide: bool = False) -> str:
         choices = "".join(
             f'<figure><img class="alone" src="{quote(path)}" alt="" loading="lazy">'
             f"<figcaption>{escape(name.replace('-', ' '))}</figcaption></figure>"
-            for name, path in pages.items() if name.startswith("choice-")
+            for name, path in pages.items() if name.startswith(("choice-", "each-"))
         )  # fmt: skip
         return (
             f'<img class="alone" src="{quote(pages["photo"])}" alt="the photo with the guessed outline" loading="lazy">'

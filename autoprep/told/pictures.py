@@ -53,6 +53,35 @@ def finished(work: Float32, number: int) -> bytes:
     return _jpeg(sheet)
 
 
+def each_by_itself(works: Sequence[Float32]) -> bytes:
+    """A JPEG of several corrected works on one sheet, each with its number below: they come out one by one.
+
+    works: (h, w, 3) float32 codes 0..1 each.
+    """
+    rows: list[list[UInt8]] = [[]]
+    for number, work in enumerate(works, 1):
+        if len(rows[-1]) == _IN_A_ROW:
+            rows.append([])
+        rows[-1].append(_in_cell(quantise8(work), number))
+    rows[-1] += [np.full_like(rows[0][0], 236)] * (len(rows[0]) - len(rows[-1]))
+    return _jpeg(np.vstack([np.hstack(row) for row in rows]))
+
+
+_CELL_PX, _IN_A_ROW = 640, 3
+
+
+def _in_cell(code: UInt8, number: int) -> UInt8:
+    """The picture reduced into a square cell, its number below it."""
+    edge, below = 20, 60
+    ratio = min((_CELL_PX - 2 * edge) / code.shape[1], (_CELL_PX - edge - below) / code.shape[0])
+    size = max(1, round(code.shape[1] * ratio)), max(1, round(code.shape[0] * ratio))
+    cell = np.full((_CELL_PX, _CELL_PX, 3), 236, np.uint8)
+    left, top = (_CELL_PX - size[0]) // 2, (_CELL_PX + edge - below - size[1]) // 2
+    cell[top : top + size[1], left : left + size[0]] = cv2.resize(code, size, interpolation=cv2.INTER_AREA)
+    cv2.putText(cell, str(number), (left, top + size[1] + 45), _FONT, 1.4, (60, 60, 60), 2, cv2.LINE_AA)
+    return cell
+
+
 def none_of_these() -> bytes:
     """A JPEG that says so: what is left when all choices were deleted. A phone's album shows pictures only."""
     sheet = np.full((600, 800, 3), 236, np.uint8)

@@ -11,17 +11,19 @@ from autoprep.wishes.destinations import Preset
 from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.settings import Settings, font_path
 
+_ACTS = {"told": "with other words or another name"}
 
-def print_summary(settings: Settings, records: list[JobRecord]) -> None:
-    """What a run has made, and what it asks."""
+
+def print_summary(settings: Settings, records: list[JobRecord], acts: Mapping[str, int] | None = None) -> None:
+    """What a run has made, and what it asks; acts: how many photos something else was done for, by what it was."""
     counts = {
         outcome: sum(r.outcome == outcome for r in records) for outcome in dict.fromkeys(r.outcome for r in records)
     }
-    print(
-        "Done: " + (", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing was waiting") + "."
-    )
+    done = [f"{count} {outcome}" for outcome, count in counts.items()]
+    done += [f"{count} {_ACTS.get(act, act)}" for act, count in (acts or {}).items()]
+    print("Done: " + (", ".join(done) or "nothing was waiting") + ".")
     for record in records:
-        if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate"):
+        if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate", "several works"):
             print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
         for reason, names in _by_reason(not_given_out(record)).items():
             print(f"  {record.photo}: {', '.join(names)} not given out: {plain(reason)}")

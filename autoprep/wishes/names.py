@@ -85,3 +85,18 @@ def plain_letters(text: str) -> str:
 def shortened(stem: str, ending: str, limit: int) -> str:
     """The stem with an ending such as "-2", together no longer than the limit."""
     return stem[: max(1, limit - len(ending))].rstrip("-_ ") + ending
+
+
+def part_name(shown: str, part: int) -> str:
+    """The name of one of several works in a photo, after the photo's: "Cards/IMG_1.jpg" and 2 as "Cards/IMG_1-2.jpg".
+
+    With the part 0 it is the photo's own.
+    """
+    place = PurePosixPath(shown)
+    return str(place.with_stem(f"{place.stem}-{part}")) if part else shown
+
+
+def whole_name(shown: str, part: int) -> str:
+    """The name of the photo that `part_name` was given."""
+    place = PurePosixPath(shown)
+    return str(place.with_stem(place.stem.removesuffix(f"-{part}"))) if part else shown

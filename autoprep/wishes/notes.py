@@ -15,6 +15,7 @@ from typing import Any
 from autoprep.domain import ReferenceShot, WorkFacts
 from autoprep.wishes.captions import caption, from_folders, from_name, is_plain_folder, reference
 from autoprep.wishes.lines import KEYS, loose, meaning, read, word
+from autoprep.wishes.names import whole_name
 
 _PICTURES = (
     ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
@@ -35,14 +36,53 @@ def facts_of(inbox: Path, shown: str, words: Path | None = None) -> tuple[WorkFa
     words: a note that was left by the command line; it wins over all others.
     """
     warnings: list[str] = []
+    return _facts(_sources(inbox, shown, words, warnings), warnings)
+
+
+# What is said of a photo of several works and holds for none of them by itself.
+_OF_ALL_TOGETHER = (
+    "outline", "corners_px", "not_a_work", "inventory", "order", "price", "description", "alt_text",
+)  # fmt: skip
+
+
+def facts_of_part(
+    inbox: Path, shown: str, part: int, words: Path | None = None, of_photo: Path | None = None
+) -> tuple[WorkFacts, tuple[str, ...]]:
+    """The facts of one of several works in a photo, and what was said that can't be used.
+
+    What is said of the photo holds for each of its works, but for what can be true of one only; over it what a note of
+    the work's own name says (`IMG_1-2.txt`). shown: the work's name; part: which one it is, from 1; words, of_photo:
+    notes that were left by the command line, of the work and of the photo.
+    """
+    warnings: list[str] = []
+    shared: dict[str, Any] = {}
+    for source in _sources(inbox, whole_name(shown, part), of_photo, warnings):
+        _lay_over(shared, source)
+    shared = {key: value for key, value in shared.items() if key not in _OF_ALL_TOGETHER}
+    if "title" in shared:
+        shared["title"] = f"{shared['title']} {part}"
+    own = (_from_note(inbox, shown, warnings), _from_corner_notes(inbox, shown, warnings), _told(words, warnings))
+    return _facts((shared, *own), warnings)
+
+
+def _sources(inbox: Path, shown: str, words: Path | None, warnings: list[str]) -> tuple[dict[str, Any], ...]:
+    """What is said of a photo, the strongest word last."""
     folders, name = from_folders(shown, warnings), from_name(shown)
     note = _from_note(inbox, shown, warnings)
     folder_notes = _from_folder_notes(inbox, shown, warnings)
     corner_notes = _from_corner_notes(inbox, shown, warnings)
-    told = {} if words is None else _note(_read(words) or "", words, warnings, "what you said")
+    told = _told(words, warnings)
     warnings += _contradictions((("folder", folders), ("name", name), ("note", note)))
+    return _from_sketchbook(inbox, shown), folder_notes, folders, name, note, corner_notes, told
+
+
+def _told(words: Path | None, warnings: list[str]) -> dict[str, Any]:
+    return {} if words is None else _note(_read(words) or "", words, warnings, "what you said")
+
+
+def _facts(sources: Iterable[dict[str, Any]], warnings: list[str]) -> tuple[WorkFacts, tuple[str, ...]]:
     said: dict[str, Any] = {}
-    for source in (_from_sketchbook(inbox, shown), folder_notes, folders, name, note, corner_notes, told):
+    for source in sources:
         _lay_over(said, source)
     if "size_mm" in said and not all(5 <= side <= 20_000 for side in said["size_mm"]):
         warnings.append("the size that is given is no size of a work; it was not used")

@@ -127,12 +127,18 @@ def render_group(spec: SceneSpec, group: Group, long_px: int) -> tuple[Mask, lis
     return image, [camera.to_pixels(camera.project(quad), frame) for quad in quads]
 
 
-def photo_of(seed: int) -> tuple[Photo, list[Matrix]]:
-    """A photo of several works, and the corners of each in its pixels."""
+def jpeg_of(seed: int) -> tuple[bytes, list[Matrix]]:
+    """A photo of several works as a JPEG file, and the corners of each in its pixels."""
     group = make_group(seed)
     spec = replace(random_spec(seed, "ink", _DESKS[seed % len(_DESKS)], over="none", glare=0.0), fill=0.8)
     image, quads = render_group(spec, group, 1400)
-    return read_photo(_jpeg(image)), quads
+    return _jpeg(image), quads
+
+
+def photo_of(seed: int) -> tuple[Photo, list[Matrix]]:
+    """The same as it is read."""
+    jpeg, quads = jpeg_of(seed)
+    return read_photo(jpeg), quads
 
 
 def _one(seed: int) -> tuple[int, bool, bool, bool]:

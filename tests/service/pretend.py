@@ -53,7 +53,7 @@ _PHOTO = PhotoFacts("jpeg", 90, 60, taken_at="2026-11-20T10:00:00")
 
 
 def photo(work: int, sharp: int = 5, answer: str = "found", take: int = 0) -> bytes:
-    """A pretended photo; answer: found, ask, nothing, broken."""
+    """A pretended photo; answer: found, ask, several (two works), nothing, broken."""
     data = io.BytesIO()
     comment = f"work={work} sharp={sharp} answer={answer} take={take}".encode()
     Image.new("RGB", (9, 6), (200, work % 255, 90)).save(data, "JPEG", comment=comment)
@@ -76,22 +76,22 @@ def pretend(order: JobOrder) -> JobResult:
         return _made(order, order.earlier.model_copy(update={"outputs": kept, "work": order.facts}))
     base = JobRecord(
         job=order.job, photo=order.photo, sha256=order.sha256, outcome="ready", work=order.facts,
-        taken_at=_PHOTO.taken_at, finished_at=now(),
+        taken_at=_PHOTO.taken_at, finished_at=now(), part=order.part,
     )  # fmt: skip
     if order.facts.reference is not None:
         return JobResult(base.model_copy(update={"outcome": "reference", "reasons": ("a card",)}))
     if order.facts.not_a_work or (answer == "nothing" and not order.facts.says_work):
         return JobResult(base.model_copy(update={"outcome": "no work seen", "reasons": ("nothing",)}))
     outline = Outline(corners_px=_SQUARE, confidence=0.99)
-    wished = answer == "ask" or order.refused or order.facts.outline in ("ask", "ask again")
-    if wished and not isinstance(order, OutlinedOrder):
-        return _asked(order, base, outline)
+    wished = answer in ("ask", "several") or order.refused or order.facts.outline in ("ask", "ask again")
+    if wished and order.facts.outline != "whole photo" and not isinstance(order, OutlinedOrder):
+        return _asked(order, base, outline, several=answer == "several")
     plan = CorrectionPlan(
         geometry=Geometry(photo_px=(90, 60), corners_px=_SQUARE, ratio=1.5, ratio_from="corners"),
         kind=order.facts.kind or "ink", paper="none", light=Declined(reason="-"), neutral=Declined(reason="-"),
         tone=Tone(gain=2.0**order.facts.lighter), sharpening=Sharpening(),
     )  # fmt: skip
-    seed = int.from_bytes(hashlib.sha256(str(work).encode()).digest()[:4], "big")
+    seed = int.from_bytes(hashlib.sha256(str((work, order.part) if order.part else work).encode()).digest()[:4], "big")
     seen = likeness(np.random.default_rng(seed).random((64, 64, 3), np.float32))
     measures = {"work_long_side_px": 90.0 * sharp, "blur_px": 1.0}
     chosen = isinstance(order, OutlinedOrder) and order.chosen
@@ -102,8 +102,8 @@ def pretend(order: JobOrder) -> JobResult:
     return _made(replace(order, places={}) if is_late(record, order.before) else order, record)
 
 
-def _asked(order: JobOrder, base: JobRecord, outline: Outline) -> JobResult:
-    """Two choices at a time, then two others, then none."""
+def _asked(order: JobOrder, base: JobRecord, outline: Outline, *, several: bool) -> JobResult:
+    """Two choices at a time, then two others, then none; several: the first two are works side by side."""
     first = len(order.refused) + 1
     choices = () if order.rests else tuple(
         outline.model_copy(update={"corners_px": ((k, k), (80.0, 1.0), (80.0, 50.0), (1.0, 50.0))})
@@ -111,9 +111,10 @@ def _asked(order: JobOrder, base: JobRecord, outline: Outline) -> JobResult:
     )  # fmt: skip
     record = base.model_copy(update={
         "outcome": "needs a look", "choices": choices, "reasons": ("not sure",), "outline": outline,
-        "refused": order.refused, "offers_none": bool(choices),
+        "refused": order.refused, "offers_none": bool(choices), "several": choices if several and first == 1 else (),
     })  # fmt: skip
     names = ["where.jpg", "why.txt", *(f"choice-{first + k}.jpg" for k in range(len(choices)))]
+    names += ["each-by-itself.jpg"] if record.several else []
     finals = [order.look_folder / name for name in (*names, *(["none-of-these.jpg"] if choices else []))]
     data = order.photo.encode()
     return JobResult(record, [(write_part(final, data, order.job), final) for final in finals])

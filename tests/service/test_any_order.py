@@ -22,10 +22,10 @@ DESTINATIONS = '[square]\nlong_side_px = 300\n\n[site]\nlong_side_px = 500\nname
 NAMES = st.sampled_from(["IMG_1", "Reeds", "hold/Gulls", "Harbour/IMG_3"])
 NOTES = st.sampled_from([
     "title: Thrift", "hold: yes", "hold: yes", "price: 5", "kind: painting", "for: site", "not a work: yes",
-    "titel: typo", "", "hold: no\ntitle: Sea", "turn: left", "for: nowhere",
+    "titel: typo", "", "hold: no\ntitle: Sea", "turn: left", "for: nowhere", "outline: whole photo",
 ])  # fmt: skip
 PHOTOS = st.integers(1, 4)
-WAYS = st.sampled_from(["found", "found", "found", "ask", "nothing"])
+WAYS = st.sampled_from(["found", "found", "found", "ask", "several", "nothing"])
 
 
 class Studying(RuleBasedStateMachine):
@@ -100,6 +100,9 @@ class Studying(RuleBasedStateMachine):
         for number, place in enumerate(choices, 1):
             if number != left:
                 place.unlink()
+        each = choices[0].with_name("each-by-itself.jpg") if choices else None
+        if each is not None and each.exists():
+            (each if left else each.with_name("none-of-these.jpg")).unlink()  # none of the choices: each of the works
 
     @rule(at=st.integers(1, 60))
     def it_is_switched_off(self, at: int) -> None:

@@ -113,6 +113,17 @@ def answer(folder: str, *others: int) -> Callable[[Studio], None]:
     return do
 
 
+def each(folder: str) -> Callable[[Studio], None]:
+    """Leave nothing of a question but the picture that shows several works."""
+
+    def do(wren: Studio) -> None:
+        for place in (wren.settings.folders.needs_a_look / folder).glob("*.jpg"):
+            if place.stem.startswith(("choice-", "none-")):
+                place.unlink()
+
+    return do
+
+
 # Every event of the week: what the artist does, after which the service is left alone until it rests.
 WEEK: tuple[tuple[str, Callable[[Studio], None]], ...] = (
     ("Monday, a page and a boat", both(put("IMG_1.jpg", photo(1)), put("Boats.jpg", photo(2)))),
@@ -139,6 +150,13 @@ WEEK: tuple[tuple[str, Callable[[Studio], None]], ...] = (
     ("the take that was used goes from the inbox", remove(lambda wren: wren.inbox / "IMG_9.jpg")),
     ("a better take of a page with words", put("IMG_31.jpg", photo(5, sharp=9, take=1))),
     ("which was none", put("IMG_31.txt", "not a work: yes")),
+    ("two cards in one photo", put("Cards.jpg", photo(7, answer="several"))),
+    ("each by itself", each("Cards")),
+    ("one has a name", put("Cards-2.txt", "title: Kelp")),
+    ("they go elsewhere", rename("Cards.jpg", "Box/Post.jpg")),
+    ("and are one work", put("Box/Post.txt", "outline: whole photo")),
+    ("which they are not", remove(lambda wren: wren.inbox / "Box" / "Post.txt")),
+    ("each by itself again", each("Post")),
     *[
         ("Sunday, on hold, and back", both(put("note.txt", f"hold: {word}"), put("IMG_20.txt", "price: 20")))
         for word in ("yes", "no") * 4

@@ -55,3 +55,14 @@ def test_a_day_of_checking_that_is_still_to_come_is_worth_a_second_look(studio: 
         preset = Preset(long_side_px=90, checked=today + timedelta(days=days))
         notes = warnings_of(studio.model_copy(update={"destinations": {"call": preset}}))
         assert any("call: checked = " in note for note in notes) is told
+
+
+def test_what_was_done_besides_is_told(studio: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    record = JobRecord(job="1", photo="Boat.jpg", sha256="", outcome="ready")
+    for records, acts, said in (
+        ([record], {"withdrawn": 2}, "Done: 1 ready, 2 withdrawn."),
+        ([], {"brought back": 1, "told": 3}, "Done: 1 brought back, 3 with other words or another name."),
+        ([], {}, "Done: nothing was waiting."),
+    ):
+        print_summary(studio, records, acts)
+        assert capsys.readouterr().out.splitlines()[0] == said
