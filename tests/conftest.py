@@ -91,8 +91,8 @@ def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
             _SEEN[key] = work()
         return _SEEN[key]
 
-    def answered(copies: Copies, sight: Any) -> Any:
-        found, beside = once("answers", copies.photo, lambda: answers(copies, sight))
+    def answered(copies: Copies, sight: Any, works: int) -> Any:
+        found, beside = once("answers", copies.photo, lambda: answers(copies, sight, works))
         return list(found), list(beside)
 
     monkeypatch.setattr(eye, "look", lambda photo, copy: once("look", photo, lambda: look(photo, copy)))

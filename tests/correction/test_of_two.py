@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from autoprep.correction.outline import finder, gate
+from autoprep.correction.outline.answers import Answer
+from autoprep.correction.outline.side_by_side import is_of_two
 from autoprep.domain import Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64
@@ -16,7 +18,7 @@ _AROUND = np.array([[200.0, 150], [1400, 150], [1400, 950], [200, 950]])
 
 
 def answer(quad: Float64, confidence: float = 0.5) -> Any:
-    return finder._Answer(quad, confidence)
+    return Answer(quad, confidence)
 
 
 def column(start: float, end: float) -> Float64:
@@ -40,7 +42,16 @@ def test_two_works_with_desk_between_them_are_told_from_one(
     parts: tuple[tuple[float, float], ...], likely: tuple[float, ...], two: bool
 ) -> None:
     judged = [answer(_AROUND, 0.03), *(answer(column(*p), c) for p, c in zip(parts, likely, strict=True))]
-    assert finder._is_of_two(answer(_AROUND), judged, _SIZE) is two
+    assert is_of_two(answer(_AROUND), judged, _SIZE) is two
+
+
+def test_two_guesses_that_overlap_are_one_work() -> None:
+    one = np.array([[200.0, 150], [900, 150], [900, 600], [200, 600]])
+    other = np.array([[700.0, 450], [1400, 450], [1400, 950], [700, 950]])
+    judged = [answer(_AROUND, 0.03), answer(one, 0.5), answer(other, 0.5)]
+    assert not is_of_two(answer(_AROUND), judged, _SIZE)
+    below = np.add(_AROUND, [[0, 0], [0, 0], [0, 200], [0, 200]])
+    assert is_of_two(answer(below), [answer(one, 0.5), answer(np.add(other, (0, 160)), 0.5)], _SIZE)
 
 
 def test_an_outline_around_two_works_is_a_question() -> None:
@@ -48,7 +59,7 @@ def test_an_outline_around_two_works_is_a_question() -> None:
     judged = [answer(column(0.5, 1.0), 0.9), answer(column(0.0, 0.4), 0.27), answer(_AROUND, 0.03)]
     witness = gate.Witness(
         agreement=0.5, support=1.0, views=0.998, undecided=0.05, chance=1.0, rail=False, all_cut=False,
-        several=finder._is_of_two(answer(_AROUND), judged, _SIZE),
+        several=is_of_two(answer(_AROUND), judged, _SIZE),
     )  # fmt: skip
     assert gate.confidence(witness) == gate.DOUBTED
 

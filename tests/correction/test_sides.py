@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from autoprep.correction.outline import Survey, eye, finder, sides
+from autoprep.correction.outline.answers import Answer
 from autoprep.correction.outline.close_up import smooth_lab
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.refinement import Sides
@@ -177,7 +178,7 @@ def test_what_a_side_might_have_been_is_still_a_choice(
     monkeypatch: pytest.MonkeyPatch, confidence: float, out_px: tuple[float, float], offered: list[float]
 ) -> None:
     photo = read_photo(photos.jpeg())
-    entry = finder._Answer(photos.corners(), confidence)
+    entry = Answer(photos.corners(), confidence)
     down = np.array([[0.0, 0], [0, 0], [0, 1], [0, 1]]) * photo.full_px[0] / 1200
     settled, likeliest = out_px
 
@@ -200,7 +201,7 @@ def test_what_a_side_might_have_been_is_still_a_choice(
 
 def test_the_whole_photo_has_no_sides_to_be_moved() -> None:
     photo = read_photo(photos.jpeg())
-    whole = finder._Answer(rectangle(*photo.full_px), 0.92, (True,) * 4, whole=True)
+    whole = Answer(rectangle(*photo.full_px), 0.92, (True,) * 4, whole=True)
     sight = eye.Sight((eye.Seen(photos.corners(), _NONE, 0.99),), 1.0, 0.05, _maps())
     assert finder._settled(Copies(photo), sight, whole, sight.works[0]) == [whole]
 

@@ -34,6 +34,25 @@ _LISTS = ("tests/told",)
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/correction/outline/side_by_side.py", ("tests/correction/test_eye.py", "tests/correction/test_inner.py"),
+        ("anything that holds two works is a spread", "or abs(area(quad) / together - 1) > _BETWEEN:", "or False:"),
+        ("a second work is no work", "APART, NOT_SMALL, OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.025", "APART, NOT_SMALL, OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 1.0"),
+    ),
+    *_all(
+        "autoprep/correction/outline/others.py", ("tests/correction/test_others.py",),
+        ("what stands out beside a work is overlooked", "            found += _others_in(copies, box, found)\n", "            pass\n"),
+        ("what the border of a closer look cuts is a work", "if not any(work.cut) and all(", "if all("),
+        ("a stamp beside a work is another work", "large = not known or area(work.quad) > NOT_SMALL * area(known[0].quad)", "large = True"),
+        ("the pages of an open book are two works", "if len(found) > 1 and leave_free([part.quad for part in found]):", "if len(found) > 1:"),
+        ("works that are seen as one stay one", "        if len(found) > 1 and leave_free(", "        if False and leave_free("),
+        ("every photo is looked at closely", "    if len(found) == 1 and not _lines_through(", "    if False and not _lines_through("),
+        ("a photo that its work fills is searched for others", "    if any(all(work.cut) for work in found):\n", "    if False:\n"),
+    ),
+    *_all(
+        "autoprep/correction/outline/eye.py", ("tests/correction/test_others.py",),
+        ("a closer look lies at the photo's corner", "size_px, np.float64) + np.array(at_px), shape.cut", "size_px, np.float64), shape.cut"),
+    ),
+    *_all(
         "autoprep/service/rule.py", _APART,
         ("a work stays when its photo shows one", "    if not known.apart:\n", "    if False:\n"),
         ("a work that was given up is given up again and again", 'gone = view.state == "done" and view.outcome == "no work seen"', "gone = False"),
@@ -425,9 +444,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the service holds what only lists need", "autoprep/told/paper.py", "if TYPE_CHECKING:", "if True:", ("tests/service/test_glance.py",)),
     Mistake("many open questions are looked at all the time", "autoprep/service/questions.py", "if took > _FREE_S else 0.0", "if False else 0.0", ("tests/service/test_glance.py",)),
     *_all(
-        "autoprep/correction/outline/finder.py", ("tests/correction/test_of_two.py",),
-        ("two pages of a book are two works", "< (1 - _BETWEEN) * whole", "< 2 * whole"),
-        ("two guesses at one work are two works", "overlap_in_photo(one, other, size) < _APART and area(one)", "area(one)"),
+        "autoprep/correction/outline/side_by_side.py", ("tests/correction/test_of_two.py",),
+        ("two pages of a book are two works", "_FILLED = 0.97", "_FILLED = 2.0"),
+        ("two guesses at one work are two works", "overlap_in_photo(one, other, size) < APART and leave_free(", "leave_free("),
         ("something small beside a work is another", "        and area(entry.quad) > _PART * whole\n", ""),
         ("whatever the judge has seen is a work", "if entry.confidence > _PART_LIKELY\n", "if True\n"),
     ),
@@ -731,7 +750,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a doubtful side is no choice of a question", "[*([settled.likeliest / scale] if entry.confidence < gate.SURE else []), entry.quad]", "[entry.quad]"),
         ("a doubtful side is offered without a question", "if entry.confidence < gate.SURE else []), entry.quad]:", "if True else []), entry.quad]:"),
         ("the outline before is no choice", "if entry.confidence < gate.SURE else []), entry.quad]:", "if entry.confidence < gate.SURE else [])]:"),
-        ("no side has a last word", "return [*_settled(copies, sight, _let_out(copies, best), seen), *rest], apart", "return [_let_out(copies, best), *rest], apart"),
+        ("no side has a last word", "return [*_settled(copies, sight, _let_out(copies, best), seen), *rest], others", "return [_let_out(copies, best), *rest], others"),
     ),
     *_all(
         "autoprep/correction/outline/material.py", ("tests/correction/test_ends.py",),
@@ -880,8 +899,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("what only the judge sees comes first", "key=lambda work: not self._is_seen(work))", "key=lambda work: 0)"),
         ("a page that is cut has a frame", "        if any(outer.cut):\n            return False\n", ""),
         ("a spread is two works", "return [*spread, *works,", "return [*works, *spread,"),
-        ("anything that holds two works is a spread", "or abs(area(quad) / together - 1) > _BETWEEN:", "or False:"),
-        ("a second work is no work", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.025", "_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 1.0"),
     ),
     *_all(
         "autoprep/imaging/lowpass.py", ("tests/rendering/test_sampling.py",),

@@ -63,9 +63,21 @@ def look(photo: Photo, small: Float32) -> Sight | None:
     codes, views = encode_fast(view), []
     for turn in _VIEWS:
         views.append(_seen(net, codes, turn))
-        if len(views) > 1 and _is_settled(sight := _together(views, photo)):
+        if len(views) > 1 and _is_settled(sight := _together(views, photo.full_px)):
             break
     return sight
+
+
+def look_closer(part: Float32, at_px: tuple[float, float], size_px: tuple[float, float]) -> Sight | None:
+    """An (h, w, 3) float32 linear part of a photo -> what is seen in it; cut: by the border of the part.
+
+    at_px: the part's left and top, size_px: its width and height, in full-size photo pixels. One view only.
+    """
+    net = _net()
+    if net is None or min(part.shape[:2]) < 2:
+        return None
+    view = cast(Float32, cv2.resize(np.clip(part, 0, 1), (SIDE_PX, SIDE_PX), interpolation=cv2.INTER_AREA))
+    return _together([_seen(net, encode_fast(view), "plain")], size_px, at_px)
 
 
 # How the photo is shown: as it is, mirrored, and, where these two leave any doubt, turned by a quarter. More views
@@ -99,10 +111,10 @@ def _is_settled(sight: Sight) -> bool:
     return sure and len(sight.works) == 1 and sight.works[0].views_agree >= _SETTLED_VIEWS
 
 
-def _together(views: list[_View], photo: Photo) -> Sight:
+def _together(views: list[_View], size_px: tuple[float, float], at_px: tuple[float, float] = (0.0, 0.0)) -> Sight:
     mask, edges = cast(Float32, np.mean([view.maps for view in views], axis=0))
     singles, chances = [view.shapes for view in views], [view.chance for view in views]
-    works = tuple(_to_photo(shape, singles, photo) for shape in shapes(mask, edges))
+    works = tuple(_to_photo(shape, singles, size_px, at_px) for shape in shapes(mask, edges))
     return Sight(works, float(np.mean(chances)), _doubt(mask), np.stack([mask, edges]))
 
 
@@ -115,9 +127,11 @@ def _doubt(mask: Float32) -> float:
     return float(((mask > low) & (mask < high)).sum() / max(float((mask > 0.5).sum()), 1.0))
 
 
-def _to_photo(shape: Shape, singles: list[list[Shape]], photo: Photo) -> Seen:
+def _to_photo(
+    shape: Shape, singles: list[list[Shape]], size_px: tuple[float, float], at_px: tuple[float, float]
+) -> Seen:
     agree = min(max((_alike(one, shape) for one in view), default=0.0) for view in singles)
-    return Seen(shape.quad * np.array(photo.full_px, np.float64), shape.cut, agree)
+    return Seen(shape.quad * np.array(size_px, np.float64) + np.array(at_px), shape.cut, agree)
 
 
 def _alike(one: Shape, other: Shape) -> float:

@@ -1,12 +1,11 @@
 """The outline finder: propose, rank, refine the best few, judge them, polish the winner on the full-size photo."""
 
-from dataclasses import dataclass, field, replace
-from typing import cast
+from dataclasses import replace
 
 import numpy as np
 
 from autoprep.correction.outline import eye, gate
-from autoprep.correction.outline.close_up import CloseUp
+from autoprep.correction.outline.answers import Answer, corners_of
 from autoprep.correction.outline.contest import JUDGE_NAMES, REFINING_PX, SAME, Judged, finding_copy, judged
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.ends import cut_back, let_out
@@ -14,27 +13,18 @@ from autoprep.correction.outline.evidence import FINDING_PX, Evidence
 from autoprep.correction.outline.features import beside
 from autoprep.correction.outline.inner import CLEAR, picture_inside
 from autoprep.correction.outline.material import fills_photo, is_drawn_page, is_one_sheet, look_inside
+from autoprep.correction.outline.others import all_seen
 from autoprep.correction.outline.refinement import Sides, refine
+from autoprep.correction.outline.side_by_side import OTHER, apart, holds_all, in_reading_order, is_of_two
 from autoprep.correction.outline.sides import settle
-from autoprep.domain import Corners, Declined, Outline, Photo
+from autoprep.domain import Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import (
-    area,
-    clipped,
     is_convex,
     order_corners,
-    overlap,
     overlap_in_photo,
     rectangle,
-    widened,
 )
-
-# The last polish happens at this long side or more. Chosen by speed: beyond 2400 px the blur of phone photos leaves
-# nothing to gain.
-_POLISHING_PX = 2400
-# The fit errs by a fraction of a pixel to either side; the outline stands so much of the photo's long side outside it,
-# so that no edge of the work is lost. What little desk that lets in, rendering covers (see rendering/layout).
-_ROOM = 0.0002
 
 
 class Survey:
@@ -45,7 +35,9 @@ class Survey:
         self._photo = photo
         self._copies = Copies(photo)
         self._sight = eye.look(photo, self._copies.at(FINDING_PX))
-        self._answers, self._beside = _answers(self._copies, self._sight)
+        # Of several works those that a closer look shows as well.
+        self._works = () if self._sight is None else all_seen(self._copies, self._sight)
+        self._answers, self._beside = _answers(self._copies, self._sight, len(self._works))
 
     def outline(self) -> Outline | Declined:
         """The four corners of the work in full-size photo coordinates with a confidence, or why not.
@@ -72,13 +64,12 @@ class Survey:
         size = self._photo.full_px
         new = [o for o in others if all(overlap_in_photo(o.array(), w.array(), size) < SAME for w in works)]
         pages = [work.array() for work in works if self._is_seen(work)]
-        spread = [o for o in new if _holds_all(o.array(), pages)]
+        spread = [o for o in new if holds_all(o.array(), pages)]
         return [*spread, *works, *(o for o in new if o not in spread)]
 
     def _is_seen(self, work: Outline) -> bool:
         """Whether the eye itself sees a work there."""
-        seen = self._sight.works if self._sight is not None else ()
-        return any(overlap_in_photo(work.array(), one.quad, self._photo.full_px) > _ITS_OWN for one in seen)
+        return any(overlap_in_photo(work.array(), one.quad, self._photo.full_px) > _ITS_OWN for one in self._works)
 
     def picture_inside(self, outer: Outline) -> Outline | None:
         """What a frame, a mat or a drawn border leaves free inside an outline, or None where there is none.
@@ -92,7 +83,7 @@ class Survey:
         confidence = gate.INSIDE if found.support >= CLEAR else gate.DOUBTED
         corners = order_corners(found.quad / (copy.shape[1] / self._photo.full_px[0]))
         return Outline(
-            corners_px=_corners(corners), confidence=confidence, evidence={"inner_support": round(found.support, 3)}
+            corners_px=corners_of(corners), confidence=confidence, evidence={"inner_support": round(found.support, 3)}
         )
 
     def is_framed(self, outer: Outline) -> bool:
@@ -106,7 +97,7 @@ class Survey:
     @property
     def several(self) -> bool:
         """Whether more than one work is seen."""
-        return self._sight is not None and bool(len(self._sight.works) > 1 or self._beside)
+        return len(self._works) > 1 or bool(self._beside)
 
     def works(self) -> list[Outline]:
         """The outlines of several works that lie side by side, in reading order; one, or none, where there are not.
@@ -121,13 +112,13 @@ class Survey:
         chance = self._sight.chance
         seen = [
             _settled(self._copies, self._sight, _answer_of_eye(self._photo, lab, s, chance * s.views_agree, {}), s)[0]
-            for s in self._sight.works
+            for s in self._works
         ]
         size = self._photo.full_px
         for entry in self._beside:
-            if all(overlap_in_photo(entry.quad, other.quad, size) < _OTHER for other in seen):
+            if all(overlap_in_photo(entry.quad, other.quad, size) < OTHER for other in seen):
                 seen.append(entry)
-        return [entry.outline(self._copies) for entry in _in_reading_order(seen)]
+        return [entry.outline(self._copies) for entry in in_reading_order(seen)]
 
     def shows_work(self) -> tuple[float, dict[str, float]]:
         """How likely the photo shows a work at all, 0..1, and the evidence; 1 where the second eye is missing."""
@@ -150,33 +141,10 @@ def find_outline(photo: Photo) -> Outline | Declined:
 _JUDGE_ALONE = 0.92
 
 
-@dataclass(frozen=True)
-class _Answer:
-    """One outline that may be right: (4, 2) corners in full-size pixels, and what is known of it."""
-
-    quad: Float64
-    confidence: float
-    cut: Sides = (False, False, False, False)
-    whole: bool = False
-    evidence: dict[str, float] = field(default_factory=dict)
-
-    def outline(self, copies: Copies) -> Outline:
-        """The answer with its sides polished on the largest useful copy."""
-        corners = rectangle(*copies.photo.full_px) if self.whole else _polish(copies, self.quad, self.cut)
-        evidence = {name: round(float(value), 3) for name, value in self.evidence.items()}
-        return Outline(
-            corners_px=_corners(corners),
-            confidence=self.confidence,
-            whole_photo=self.whole,
-            cut=(True, True, True, True) if self.whole else self.cut,
-            evidence=evidence,
-        )
-
-
-def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], list[_Answer]]:
+def _answers(copies: Copies, sight: eye.Sight | None, works: int) -> tuple[list[Answer], list[Answer]]:
     """All that the work's outline may be, likeliest first: the eye's if it sees one, then the judge's finalists.
 
-    And those finalists that are a work beside it, as likely as not.
+    And those finalists that are a work beside it, as likely as not. works: how many a closer look shows.
     """
     photo = copies.photo
     evidence, scale = finding_copy(photo, copies)
@@ -188,10 +156,10 @@ def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], li
         return _whole_first(doubted, photo.full_px) if is_drawn_page(copies.at(REFINING_PX)) else doubted, []
     seen = sight.works[0]
     first = _answer_of_eye(photo, copies.lab(REFINING_PX), seen, 0.0, {})
-    apart = _apart(first, finalists, photo.full_px)
+    others = apart(first, finalists, photo.full_px)
     witness = replace(
         _witness(photo, evidence, scale, first, finalists, sight),
-        several=len(sight.works) > 1 or bool(apart) or _is_of_two(first, finalists, photo.full_px),
+        several=works > 1 or bool(others) or is_of_two(first, finalists, photo.full_px),
     )
     if gate.wants_material(witness):
         witness = replace(witness, one_sheet=is_one_sheet(*_in_copy(copies, first.quad), first.cut))
@@ -199,12 +167,12 @@ def _answers(copies: Copies, sight: eye.Sight | None) -> tuple[list[_Answer], li
         first, confidence=gate.confidence(witness), evidence={**finalists[0].evidence, **witness.as_evidence()}
     )
     best, *rest = _weighed(copies, evidence, witness, first, finalists)
-    return [*_settled(copies, sight, _let_out(copies, best), seen), *rest], apart
+    return [*_settled(copies, sight, _let_out(copies, best), seen), *rest], others
 
 
 def _weighed(
-    copies: Copies, evidence: Evidence, witness: gate.Witness, first: _Answer, finalists: list[_Answer]
-) -> list[_Answer]:
+    copies: Copies, evidence: Evidence, witness: gate.Witness, first: Answer, finalists: list[Answer]
+) -> list[Answer]:
     """The eye's outline and the judge's, likeliest first; where they are in doubt, the material decides."""
     size = copies.photo.full_px
     left = 1 - first.confidence
@@ -216,7 +184,7 @@ def _weighed(
     if gate.may_be_whole(witness) and fills_photo(
         copies.at(REFINING_PX), [_in_copy(copies, entry.quad)[1] for entry in (first, *finalists) if not entry.whole]
     ):
-        whole = _Answer(rectangle(*size), gate.WHOLE, _ALL_CUT, whole=True, evidence=first.evidence)
+        whole = Answer(rectangle(*size), gate.WHOLE, _ALL_CUT, whole=True, evidence=first.evidence)
         return [whole, *([] if first.whole else [replace(first, confidence=1 - gate.WHOLE)]), *others]
     if first.confidence < gate.SURE and (trimmed := _cut_back(copies, evidence, first)) is not None:
         return [trimmed, replace(first, confidence=min(first.confidence, 1 - trimmed.confidence)), *others]
@@ -235,17 +203,17 @@ def _in_copy(copies: Copies, quad: Float64) -> tuple[Float32, Float64]:
     return copy, quad * (copy.shape[1] / copies.photo.full_px[0])
 
 
-def _cut_back(copies: Copies, evidence: Evidence, first: _Answer) -> _Answer | None:
+def _cut_back(copies: Copies, evidence: Evidence, first: Answer) -> Answer | None:
     """The outline that is doubted, cut back to the one sheet in it (see cut_back): still a question."""
     copy, quad = _in_copy(copies, first.quad)
     found = cut_back(copy, evidence, quad, first.cut)
     if found is None:
         return None
     scale = copy.shape[1] / copies.photo.full_px[0]
-    return _Answer(found[0] / scale, gate.DOUBTED, found[1], evidence={**first.evidence, "cut_back": 1.0})
+    return Answer(found[0] / scale, gate.DOUBTED, found[1], evidence={**first.evidence, "cut_back": 1.0})
 
 
-def _let_out(copies: Copies, entry: _Answer) -> _Answer:
+def _let_out(copies: Copies, entry: Answer) -> Answer:
     """The answer, on the photo's border where its paper goes on up to there (see let_out)."""
     if entry.whole:
         return entry
@@ -254,7 +222,7 @@ def _let_out(copies: Copies, entry: _Answer) -> _Answer:
     return entry if cut == entry.cut else replace(entry, quad=quad / (copy.shape[1] / copies.photo.full_px[0]), cut=cut)
 
 
-def _settled(copies: Copies, sight: eye.Sight, entry: _Answer, seen: eye.Seen) -> list[_Answer]:
+def _settled(copies: Copies, sight: eye.Sight, entry: Answer, seen: eye.Seen) -> list[Answer]:
     """The answer with each side on the likeliest edge; where that makes another shape of it, the one before as well.
 
     Where it is a question in any case, sides that are hardly likelier than others are offered there too.
@@ -273,54 +241,14 @@ def _settled(copies: Copies, sight: eye.Sight, entry: _Answer, seen: eye.Seen) -
     return found
 
 
-def _whole_first(answers: list[_Answer], size: tuple[int, int]) -> list[_Answer]:
-    whole = _Answer(rectangle(*size), gate.DOUBTED, _ALL_CUT, whole=True, evidence=answers[0].evidence)
+def _whole_first(answers: list[Answer], size: tuple[int, int]) -> list[Answer]:
+    whole = Answer(rectangle(*size), gate.DOUBTED, _ALL_CUT, whole=True, evidence=answers[0].evidence)
     others = [entry for entry in answers if overlap_in_photo(entry.quad, whole.quad, size) < SAME]
     return [whole, *(replace(entry, confidence=min(entry.confidence, 1 - gate.DOUBTED)) for entry in others)]
 
 
-# A finalist that lies apart from the outline, is neither small beside it nor larger (the eye's first is the largest)
-# and that the judge holds for so likely is another work; a larger one must be likelier. (Photos of tuning seeds:
-# other works .027-.96, but for two below; things on the desk of single works .056 at most, all of them larger.)
-_APART, _NOT_SMALL, _OTHER, _AS_LIKELY = 0.02, 0.08, 0.3, 0.025
-_LARGER, _LIKELIER = 1.25, 0.06
-
-
-def _apart(first: _Answer, judged: list[_Answer], size: tuple[int, int]) -> list[_Answer]:
-    found: list[_Answer] = []
-    for entry in judged:
-        share = area(entry.quad) / area(first.quad)
-        likely = not entry.whole and entry.confidence > (_AS_LIKELY if share < _LARGER else _LIKELIER)
-        alone = all(overlap_in_photo(entry.quad, other.quad, size) < _OTHER for other in found)
-        if likely and alone and share > _NOT_SMALL and overlap_in_photo(entry.quad, first.quad, size) < _APART:
-            found.append(entry)
-    return found
-
-
-# Two finalists of the judge that lie in the outline side by side, each so much of it and so likely, and that leave so
-# much free between them are two works on one desk. The pages of an open book leave nothing free.
-_PART, _PART_LIKELY = 0.25, 0.1
-
-
-def _is_of_two(first: _Answer, judged: list[_Answer], size: tuple[int, int]) -> bool:
-    """Whether an outline runs around two works and what lies between them."""
-    whole = area(first.quad)
-    parts = [
-        entry.quad
-        for entry in judged
-        if entry.confidence > _PART_LIKELY
-        and area(entry.quad) > _PART * whole
-        and area(clipped(entry.quad, first.quad)) > _HELD * area(entry.quad)
-    ]
-    return any(
-        overlap_in_photo(one, other, size) < _APART and area(one) + area(other) < (1 - _BETWEEN) * whole
-        for number, one in enumerate(parts)
-        for other in parts[:number]
-    )
-
-
 def _witness(
-    photo: Photo, evidence: Evidence, scale: float, first: _Answer, judged: list[_Answer], sight: eye.Sight
+    photo: Photo, evidence: Evidence, scale: float, first: Answer, judged: list[Answer], sight: eye.Sight
 ) -> gate.Witness:
     size = photo.full_px
     best = judged[0]
@@ -337,17 +265,15 @@ def _witness(
     )
 
 
-def _answer_of_judge(entry: Judged) -> _Answer:
+def _answer_of_judge(entry: Judged) -> Answer:
     whole = entry.finalist.source == "whole"
     named = dict(zip(JUDGE_NAMES, (float(v) for v in entry.finalist.features), strict=True))
-    return _Answer(entry.finalist.quad / entry.scale, entry.chance, whole=whole, evidence=named)
+    return Answer(entry.finalist.quad / entry.scale, entry.chance, whole=whole, evidence=named)
 
 
-def _answer_of_eye(
-    photo: Photo, lab: Float32, seen: eye.Seen, confidence: float, evidence: dict[str, float]
-) -> _Answer:
+def _answer_of_eye(photo: Photo, lab: Float32, seen: eye.Seen, confidence: float, evidence: dict[str, float]) -> Answer:
     quad = fitted_to_edges(photo, lab, seen)
-    return _Answer(quad, confidence, seen.cut, whole=all(seen.cut), evidence=evidence)
+    return Answer(quad, confidence, seen.cut, whole=all(seen.cut), evidence=evidence)
 
 
 def fitted_to_edges(photo: Photo, lab: Float32, seen: eye.Seen) -> Float64:
@@ -363,46 +289,7 @@ def fitted_to_edges(photo: Photo, lab: Float32, seen: eye.Seen) -> Float64:
     return fitted if good else seen.quad
 
 
-# What two works side by side leave free between them and around them, when they are the pages of one spread.
-_BETWEEN, _HELD = 0.08, 0.95
-
-
-def _holds_all(quad: Float64, works: list[Float64]) -> bool:
-    """Whether an outline is that of several works together, and of hardly more."""
-    together = sum(area(work) for work in works)
-    if len(works) < 2 or abs(area(quad) / together - 1) > _BETWEEN:
-        return False
-    return all(area(clipped(work, quad)) > _HELD * area(work) for work in works)
-
-
 # What overlaps the eye's outline so much is the same work; fitted and with its sides settled it is not quite alike.
 _ITS_OWN = 0.8
 # The eye errs by a pixel or two of its mask; a fit that leads further away has taken another edge.
 _STAYS = 0.94
-
-
-def _in_reading_order(answers: list[_Answer]) -> list[_Answer]:
-    rows: list[list[_Answer]] = []
-    for entry in sorted(answers, key=lambda a: float(a.quad[:, 1].min())):
-        middle = float(entry.quad[:, 1].mean())
-        row = next((r for r in rows if middle < float(r[0].quad[:, 1].max())), None)
-        if row is None:
-            rows.append([entry])
-        else:
-            row.append(entry)
-    return [entry for row in rows for entry in sorted(row, key=lambda a: float(a.quad[:, 0].mean()))]
-
-
-def _polish(copies: Copies, quad_px: Float64, cut: Sides) -> Float64:
-    """The last sub-pixel fit, on the largest useful copy of the photo; sides that are cut stay on the border."""
-    photo = copies.photo
-    close = CloseUp(photo, _POLISHING_PX)
-    refined = refine(close, quad_px * close.scale, reach=0.004, rounds=2, prior=0.003, held=cut)
-    polished = refined.quad / close.scale
-    fitted = polished if overlap(polished, quad_px) > 0.97 else quad_px
-    room = np.where(cut, 0.0, _ROOM * max(photo.full_px))
-    return widened(fitted if any(cut) else order_corners(fitted), room)
-
-
-def _corners(quad: Float64) -> Corners:
-    return cast(Corners, tuple((round(float(x), 2), round(float(y), 2)) for x, y in quad))

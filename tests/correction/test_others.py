@@ -1,0 +1,159 @@
+"""Works beside the one that the eye is taken by, and works that lie so near that they are seen as one."""
+
+from collections.abc import Callable
+
+import cv2
+import numpy as np
+import pytest
+
+from autoprep.correction.outline import Survey, eye, others
+from autoprep.correction.outline.copies import Copies
+from autoprep.correction.outline.side_by_side import leave_free
+from autoprep.files.reading import read_photo
+from autoprep.imaging.arrays import Float64
+from autoprep.imaging.geometry import overlap_in_photo
+from tests import photos
+from tests.lab import several
+
+_SIZE = (1200, 900)
+_WHOLE = (False,) * 4
+
+
+def rectangle(left: float, top: float, right: float, bottom: float) -> Float64:
+    return np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
+
+
+def sight(works: list[Float64], drawn: list[Float64], size: tuple[int, int] = _SIZE) -> eye.Sight:
+    """What the eye sees of a photo: these works, and the edges that are drawn on its map."""
+    maps = np.zeros((2, 160, 160), np.float32)
+    for quad in drawn:
+        points = np.round(quad * 160 / np.array(size)).astype(np.int32)
+        cv2.polylines(maps[1], [points], True, 0.6, 2)
+    return eye.Sight(tuple(eye.Seen(work, _WHOLE, 1.0) for work in works), 1.0, 0.05, maps)
+
+
+Look = Callable[..., eye.Sight]
+
+
+def closer(shown: list[Float64], looks: list[tuple[float, ...]], cut: tuple[bool, ...] = _WHOLE) -> Look:
+    """A closer look that shows those of the works that lie in the part that is looked at."""
+
+    def look(part: object, at: tuple[float, float], size: tuple[float, float]) -> eye.Sight:
+        looks.append((*at, *size))
+        inside = [q for q in shown if (q.min(0) >= at).all() and (q.max(0) <= np.add(at, size)).all()]
+        seen = tuple(eye.Seen(quad, cut, 1.0) for quad in inside)  # type: ignore[arg-type]
+        return eye.Sight(seen, 1.0, 0.05, np.zeros((2, 8, 8), np.float32))
+
+    return look
+
+
+def copies() -> Copies:
+    return Copies(read_photo(photos.jpeg()))
+
+
+LARGE, SMALL = rectangle(100, 200, 600, 700), rectangle(750, 300, 950, 600)
+
+
+def test_what_stands_out_beside_a_work_is_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    looks: list[tuple[float, ...]] = []
+    monkeypatch.setattr(eye, "look_closer", closer([LARGE, SMALL], looks))
+    found = others.all_seen(copies(), sight([LARGE], [LARGE, SMALL]))
+    assert [work.quad.tolist() for work in found] == [LARGE.tolist(), SMALL.tolist()]
+    left, top, width, height = looks[0]
+    assert 620 < left < 750
+    assert left + width > 950
+    assert top < 300
+    assert top + height > 600
+
+
+@pytest.mark.parametrize(
+    ("shown", "cut"),
+    [
+        ([], _WHOLE),  # a mug, say
+        ([SMALL], (False, True, False, False)),  # not whole
+        ([rectangle(760, 400, 860, 500)], _WHOLE),  # small beside the work: a stamp
+    ],
+    ids=["nothing", "cut", "small"],
+)
+def test_what_is_no_work_at_the_closer_look_is_none(
+    monkeypatch: pytest.MonkeyPatch, shown: list[Float64], cut: tuple[bool, ...]
+) -> None:
+    looks: list[tuple[float, ...]] = []
+    monkeypatch.setattr(eye, "look_closer", closer(shown, looks, cut))
+    found = others.all_seen(copies(), sight([LARGE], [LARGE, SMALL]))
+    assert [work.quad.tolist() for work in found] == [LARGE.tolist()]
+    assert looks
+
+
+@pytest.mark.parametrize("drawn", [[], [rectangle(760, 400, 790, 430)]], ids=["nothing beside", "a coin"])
+def test_a_work_alone_costs_no_closer_look(monkeypatch: pytest.MonkeyPatch, drawn: list[Float64]) -> None:
+    looks: list[tuple[float, ...]] = []
+    monkeypatch.setattr(eye, "look_closer", closer([], looks))
+    assert len(others.all_seen(copies(), sight([LARGE], [LARGE, *drawn]))) == 1
+    assert looks == []
+
+
+def test_the_photo_of_a_work_that_fills_it_is_not_looked_at_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    looks: list[tuple[float, ...]] = []
+    monkeypatch.setattr(eye, "look_closer", closer([SMALL], looks))
+    whole = eye.Seen(rectangle(0, 0, *_SIZE), (True,) * 4, 1.0)
+    seen = eye.Sight((whole,), 1.0, 0.05, sight([], [SMALL, rectangle(600, -30, 1300, 930)]).maps)
+    assert others.all_seen(copies(), seen) == (whole,)
+    assert looks == []
+
+
+@pytest.mark.parametrize(("gap", "works"), [(60.0, 2), (0.0, 1)], ids=["two cards", "an open book"])
+def test_a_line_through_a_work_parts_it_where_desk_lies_between(
+    monkeypatch: pytest.MonkeyPatch, gap: float, works: int
+) -> None:
+    around = rectangle(100, 200, 900, 700)
+    parts = [rectangle(100, 200, 500 - gap / 2, 700), rectangle(500 + gap / 2, 200, 900, 700)]
+    looks: list[tuple[float, ...]] = []
+    # Seen as one at every look at both together, each for itself where one is looked at alone.
+    show = closer(parts, looks)
+    monkeypatch.setattr(
+        eye, "look_closer",
+        lambda part, at, size: show(part, at, size) if size[0] < 700 else closer([around], looks)(part, at, size),
+    )  # fmt: skip
+    found = others.all_seen(copies(), sight([around], [around, *parts]))
+    assert len(found) == works
+    assert len(looks) == 3
+
+
+def test_works_that_are_not_seen_at_first_are_found_by_what_stands_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    looks: list[tuple[float, ...]] = []
+    monkeypatch.setattr(eye, "look_closer", closer([LARGE, SMALL], looks))
+    assert len(others.all_seen(copies(), sight([], [LARGE, SMALL]))) == 2
+
+
+def test_without_the_weights_nothing_is_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(eye, "_net", lambda: None)
+    assert eye.look_closer(np.zeros((9, 9, 3), np.float32), (0, 0), (9, 9)) is None
+    assert len(others.all_seen(copies(), sight([LARGE], [LARGE, SMALL]))) == 1
+
+
+def test_a_closer_look_is_in_the_photo_s_own_pixels() -> None:
+    photo = read_photo(photos.jpeg())
+    part = photo.linear()[50:, 40:]
+    height, width = part.shape[:2]
+    seen = eye.look_closer(part, (40.0, 50.0), (float(width), float(height)))
+    assert seen is not None
+    assert overlap_in_photo(seen.works[0].quad, photos.corners(), photo.full_px) > 0.95
+
+
+def test_pages_of_a_book_leave_nothing_free() -> None:
+    left, right = rectangle(0, 0, 50, 80), rectangle(50, 1, 100, 80)
+    assert not leave_free([left, right])
+    assert leave_free([left, np.add(right, (6, 0))])
+    assert leave_free([left, rectangle(50, 0, 80, 60)])
+
+
+# Photos of seeds that nothing was chosen by. At first the eye saw one of two or three, or two as one.
+@pytest.mark.parametrize("seed", [95004, 95007, 95021, 95033])
+def test_all_works_are_seen(seed: int) -> None:
+    photo, quads = several.photo_of(seed)
+    survey = Survey(photo)
+    works = survey.works()
+    assert len(works) == len(quads)
+    for quad in quads:
+        assert max(overlap_in_photo(work.array(), quad, photo.full_px) for work in works) > 0.95
