@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import stat
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -110,7 +111,7 @@ class Arrivals:
 
     def _same_photo(self, job: Job, file: SettledFile, shown: str, digest: str) -> None:
         """The bytes are known under another name: a copy is recorded, a renamed file is followed."""
-        gone = not (self.settings.folders.inbox / os.fsdecode(job.path)).exists()
+        gone = not self._lies_there(job)
         if gone or (self._leads_nowhere(job.shown) and not self._leads_nowhere(shown)):
             self.follow(job.job, job.shown, file.path)
             return
@@ -126,6 +127,23 @@ class Arrivals:
             finished_at=time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime()),
         )
         self._finished(self._ledger.add_finished(record, file.path, file.signature))
+
+    def _lies_there(self, job: Job) -> bool:
+        """Whether a photo's bytes lie where the ledger has it: two photos may have changed names, and a file be there.
+
+        What the ledger knows as another photo is not read again; what it does not know as it is now is.
+        """
+        place = self.settings.folders.inbox / os.fsdecode(job.path)
+        try:
+            now = place.lstat()
+        except OSError:
+            return False
+        signature, seen = (now.st_size, now.st_mtime_ns, now.st_ino), self.known.get(job.path)
+        if seen is not None and seen.signature == signature:
+            return seen.job == job.job
+        plain = stat.S_ISREG(now.st_mode) and now.st_size <= _LARGEST_FILE
+        file = read_settled(self.settings.folders.inbox, Found(job.path, signature, plain)) if plain else None
+        return file is not None and hashlib.sha256(file.data).hexdigest() == job.sha256
 
     def _leads_nowhere(self, shown: str) -> bool:
         """Whether a photo there is sent to a destination that is not known: held by that, and not by the artist."""

@@ -131,19 +131,25 @@ class Knowledge:
     def look(self, found: list[Found], notes: Mapping[str, Any], files: Mapping[bytes, SeenFile]) -> list[str]:
         """After a look at the inbox; the photos that lie elsewhere now than the ledger says."""
         here: dict[str, tuple[bytes, ...]] = {}
-        there: set[bytes] = set()
+        there: dict[bytes, str] = {}  # what lies in the inbox, and the photo that is known to be there
         for item in found:
-            there.add(item.path)
             seen = files.get(item.path)
-            if seen is not None and seen.signature == item.signature and seen.job in self._lines:
-                here[seen.job] = (*here.get(seen.job, ()), item.path)
+            known = seen is not None and seen.signature == item.signature and seen.job in self._lines
+            there[item.path] = job = seen.job if seen is not None and known else ""
+            if job:
+                here[job] = (*here.get(job, ()), item.path)
         for whole in self._parts.keys() & here.keys():
             here |= dict.fromkeys(self._parts[whole], here[whole])
         self._new.update(job for job in here if job not in self._was_here)
         self._here, self._was_here = here, here.keys()
         folders = ((job, self._lines[job].folder, self._lines[job].whole) for job in here)
         self._new.update(self._said.notice(self.settings, notes, folders))
-        return [job for job in here if self._lines[job].path not in there]
+        return [job for job in here if self._has_left(job, there)]
+
+    def _has_left(self, job: str, there: Mapping[bytes, str]) -> bool:
+        """Whether a photo lies no longer where the ledger has it: nothing is there, or what is known as another."""
+        line = self._lines[job]
+        return there.get(line.path, "another") not in ("", job, line.whole)
 
     def listen(self) -> None:
         """Questions of whose choices one is left are answered by it; what was asked for again is asked for."""

@@ -32,7 +32,18 @@ _NAMES = ("tests/service/test_take_names.py",)
 _APART = ("tests/service/test_apart.py",)
 _LISTS = ("tests/told",)
 
+_RENAMED = ("tests/service/test_renamed.py",)
+
 PLANTED: tuple[Mistake, ...] = (
+    *_all(
+        "autoprep/service/arrivals.py", _RENAMED,
+        ("a file at the old name is the photo, whatever it holds", "            return seen.job == job.job\n", "            return True\n"),
+        ("a file that was touched is another photo", "hashlib.sha256(file.data).hexdigest() == job.sha256", "False"),
+    ),
+    *_all(
+        "autoprep/service/knowledge.py", _RENAMED,
+        ("a photo stays where another has taken its place", 'not in ("", job, line.whole)', '== "another"'),
+    ),
     *_all(
         "autoprep/service/rule.py", _APART,
         ("a work stays when its photo shows one", "    if not known.apart:\n", "    if False:\n"),
@@ -375,7 +386,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/knowledge.py", _RULE,
         ("notes that are away are unsaid", 'if job in self._here or view.state != "done" else own_words(view.said)', "if True else view.said"),
-        ("a copy steals the name", "if self._lines[job].path not in there]", "if self._lines[job].path in there]"),
+        ("a copy steals the name", "return [job for job in here if self._has_left(job, there)]", "return [job for job in here if not self._has_left(job, there)]"),
     ),
     *_all(
         "autoprep/service/housekeeping.py", ("tests/service/test_history.py",),
