@@ -16,7 +16,7 @@ from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.depends import plan_digest, settings_digest, told
 from autoprep.service.keeping import bring_back, keep_aside, take_out
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
-from autoprep.service.places import counted, handed_over, places_for
+from autoprep.service.places import counted, handed_over, numbered_anew, places_for
 from autoprep.service.questions import clear
 from autoprep.service.rule import (
     OF_THE_WORK,
@@ -274,7 +274,10 @@ class Hands:
         rows = {}
         for name in names:
             boundary("restore")
-            back = bring_back(self.settings, known.view.job, known.made[name], self._ledger, takes)
+            instead = numbered_anew(self.settings, self._ledger, known, name, {known.view.job, *takes})
+            if instead is not None:  # first, so that a file that was moved there just before a crash is known
+                self._ledger.reserve(known.view.job, {name: instead})
+            back = bring_back(self.settings, known.view.job, known.made[name], self._ledger, takes, instead)
             if back is not None and back.path is not None:
                 self._ledger.reserve(known.view.job, {name: back.path}, takes)
             # Where somebody has emptied the folder of withdrawn files, there is none of this plan: it is made again.

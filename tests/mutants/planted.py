@@ -91,6 +91,9 @@ PLANTED: tuple[Mistake, ...] = (
         ("a file's own place counts as taken", "return place not in own and (is_taken", "return (is_taken"),
         ("a file that the artist has changed is handed over", "if is_ours(made.path, made.output.sha256) or not os.path.lexists(made.path):", "if True:"),
         ("the worse take hands nothing over", "for take in takes if known.view.job == best else ():", "for take in ():"),
+        ("a number is free where the title is another", "able = (n for n in tried if not _is_given(settings, name, shown, facts, n, others))", "able = tried"),
+        ("a number is wanted where the title is another", "if number in (None, order) or _is_given(settings, name, shown, said, order, others):", "if number in (None, order):"),
+        ("a number comes back to a work that another has", "if number is None or not _is_given(settings, name, shown, said, number, ledger.kept_names(name, ours)):", "if True:"),
         ("a number that is free is not reached", "            found.add(name)\n", "            pass\n"),
     ),
     *_all(
@@ -135,7 +138,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/keeping.py", _NAMES,
         ("one file of two names is not moved", "        source.unlink(missing_ok=True)  # where both", "        pass  # where both"),
-        ("takes don't lend to what comes back", "ledger.is_taken(place, (job, *takes)):", "ledger.is_taken(place, (job,)):"),
+        ("takes don't lend to what comes back", "ledger.is_taken(place, (job, *takes))", "ledger.is_taken(place, (job,))"),
     ),
     *_all(
         "autoprep/service/naming.py", (*_NAMES, *_RULE),
@@ -381,7 +384,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/keeping.py", _RULE,
         ("an edited picture is moved away", "if is_ours(rendition.path, rendition.output.sha256):\n        _move", "if rendition.path.exists():\n        _move"),
-        ("what comes back overwrites", "    if os.path.lexists(place) or", "    if"),
+        ("what comes back overwrites", "    if not back and (os.path.lexists(place) or ", "    if not back and ("),
     ),
     *_all(
         "autoprep/service/knowledge.py", _RULE,
