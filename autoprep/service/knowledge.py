@@ -11,13 +11,13 @@ from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.inbox import Found
 from autoprep.service.places import counted, misplaced
-from autoprep.service.questions import EACH_ONE, NONE, Questions
+from autoprep.service.questions import EACH_ONE, LOST, NONE, Questions
 from autoprep.service.rule import Known, Step, of_the_work, own_words, steps
 from autoprep.service.said import Said
 from autoprep.service.takes import merit
 from autoprep.wishes.settings import Settings
 
-_BASIS, _AWAY = "basis", "away"
+_BASIS, _AWAY, _ROOT = "basis", "away", "folder of questions"
 
 
 def _basis(settings: Settings) -> str:
@@ -55,7 +55,8 @@ class Knowledge:
         self._said = Said(settings.service.settle_s, keys)
         self._here: dict[str, tuple[bytes, ...]] = {}
         self._was_here: Container[str] = frozenset(keys)
-        self._questions = Questions(settings.service.settle_s)
+        self._root = ledger.kept(_ROOT)
+        self._questions = Questions(settings.service.settle_s, root=self._root)
         for question in ledger.open_questions():
             self._questions.note(question)
         self._chosen: dict[str, int] = {}
@@ -108,7 +109,7 @@ class Knowledge:
 
     def _note_question(self, view: View) -> None:
         self._questions.forget(view.job)
-        if self._chosen.get(view.job) == NONE:
+        if self._chosen.get(view.job) in (NONE, LOST):
             del self._chosen[view.job]  # it is seen again where it still holds
         if view.outcome == "needs a look":
             for question in self._ledger.open_questions(view.job):
@@ -163,10 +164,13 @@ class Knowledge:
         for job, choice in self._questions.answers():
             if self._chosen.get(job) != choice:
                 self._take_answer(job, choice)
+        if self._questions.root != self._root:
+            self._root = self._questions.root
+            self._ledger.keep(_ROOT, self._root)
 
     def _take_answer(self, job: str, choice: int) -> None:
         asked = self._ledger.get(job)
-        if choice == NONE:
+        if choice in (NONE, LOST):
             self._chosen[job] = choice
             self._new.add(job)
         elif choice == EACH_ONE and asked is not None and asked.record is not None and asked.record.several:
@@ -234,10 +238,11 @@ class Knowledge:
         others = [self._said_beside(other) for other in self._of(view.work) if other != job]
         said = of_the_work(self._said_beside(job), others)
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
-        lost = view.outcome == "needs a look" and LOOK not in self._ledger.places(job)
-        refused = view.outcome == "needs a look" and self._chosen.get(job) == NONE
+        asks, chosen = view.outcome == "needs a look", self._chosen.get(job)
+        lost = asks and (chosen == LOST or LOOK not in self._ledger.places(job))
+        refused = asks and chosen == NONE
         artist = self.settings.artist.name
-        each = self._each.get(job, ()) if view.outcome == "needs a look" else ()
+        each = self._each.get(job, ()) if asks else ()
         known = Known(view, said, here, made, redo, self._answer(view), artist, lost, refused, each=each)
         known = replace(known, apart=self._is_apart(view)) if view.whole else known
         return replace(known, misplaced=misplaced(self.settings, self._ledger, known)) if said.order else known

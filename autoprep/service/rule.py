@@ -260,7 +260,7 @@ def _measured_anew(known: Known) -> Measure | None:
     if view.outcome in (None, "set aside", "duplicate"):
         return None
     if known.refused or known.lost:
-        why = "none of the choices is right" if known.refused else "its question has no folder any more"
+        why = "none of the choices is right" if known.refused else "the folder of its question is gone"
         return Measure(view.job, why, refused=known.refused)
     of_it = _OF_THE_PHOTO if view.outcome == "several works" else MEASURED_BY
     changed = [name for name in of_it if getattr(said, name) != getattr(view.said, name)]

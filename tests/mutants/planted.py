@@ -34,7 +34,19 @@ _LISTS = ("tests/told",)
 
 _RENAMED = ("tests/service/test_renamed.py",)
 
+_QUESTIONS = ("tests/service/test_questions.py",)
+
 PLANTED: tuple[Mistake, ...] = (
+    *_all(
+        "autoprep/service/questions.py", _QUESTIONS,
+        ("a disk that is away has deleted all questions", "isinstance(problem, FileNotFoundError) and root == self.root", "isinstance(problem, FileNotFoundError)"),
+        ("a folder is deleted at once", "elif self._has_settled(job, LOST):", "else:"),
+    ),
+    *_all(
+        "autoprep/service/knowledge.py", _QUESTIONS,
+        ("a deleted question is not asked again", "asks and (chosen == LOST or LOOK not in self._ledger.places(job))", "asks and LOOK not in self._ledger.places(job)"),
+        ("a question comes back once", "in (NONE, LOST):\n            del", "in (NONE,):\n            del"),
+    ),
     *_all(
         "autoprep/service/arrivals.py", _RENAMED,
         ("a file at the old name is the photo, whatever it holds", "            return seen.job == job.job\n", "            return True\n"),
