@@ -289,7 +289,8 @@ class Hands:
 
     def finish(self, record: JobRecord) -> None:
         """The job is done and led to no files."""
-        self._write([Change(record)])
+        view = self._ledger.view(record.job)
+        self._write([Change(record if view is None else record.model_copy(update={"was": view.was}))])
 
     # --- records --------------------------------------------------------------------------------------------
 
@@ -313,7 +314,7 @@ class Hands:
         newest: the record of a take that the ledger does not have yet.
         """
         said = {} if fields.get("plan") is not None else {"work": words_only(known), "photo": known.view.shown}
-        record = record.model_copy(update=said)
+        record = record.model_copy(update={**said, "was": known.view.was})
         record = called(record, known.view.shown) if record.outcome == "several works" else record
         if record.outcome in ("ready", "alternate"):
             record = self._regarded(known, best, record, newest)

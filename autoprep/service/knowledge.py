@@ -9,11 +9,12 @@ from typing import Any
 from autoprep import __version__
 from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
+from autoprep.service.arrivals import shown_name
 from autoprep.service.inbox import Found
 from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import EACH_ONE, LOST, NONE, Questions
 from autoprep.service.rule import Known, Step, of_the_work, own_words, steps
-from autoprep.service.said import Said
+from autoprep.service.said import Said, bare
 from autoprep.service.takes import merit
 from autoprep.wishes.settings import Settings
 
@@ -24,6 +25,10 @@ def _basis(settings: Settings) -> str:
     """What the rule stands on besides the photos: where this is another, all is worked out anew."""
     tables = (__version__, settings.artist.name, list(settings.destinations), str(settings.folders.inbox))
     return hashlib.sha256(repr(tables).encode("utf-8", "backslashreplace")).hexdigest()[:16]
+
+
+def _line_of(view: View) -> Line:
+    return Line(view.work, view.path, view.shown.rpartition("/")[0], whole=view.whole, was=view.was)
 
 
 def _parts_of(lines: Mapping[str, Line]) -> dict[str, tuple[str, ...]]:
@@ -51,6 +56,7 @@ class Knowledge:
         self._views: dict[str, View] = {}
         self._lines = ledger.lines()
         self._parts = _parts_of(self._lines)
+        self._renamed = {job for job, line in self._lines.items() if line.was}
         keys = {job: line.settled for job, line in self._lines.items() if line.settled not in ("", _AWAY)}
         self._said = Said(settings.service.settle_s, keys)
         self._here: dict[str, tuple[bytes, ...]] = {}
@@ -78,12 +84,18 @@ class Knowledge:
             return
         before, line = self._views.get(job), self._lines.get(job)
         self._views[job] = view
-        self._lines[job] = Line(view.work, view.path, view.shown.rpartition("/")[0], whole=view.whole)
+        self._lines[job] = _line_of(view)
+        (self._renamed.add if view.was else self._renamed.discard)(job)
         self._note_parts(view)
         self._redos = self._ledger.redos()
         self._note_question(view)
-        if line is not None and (line.path != view.path or (before is not None and before.shown != view.shown)):
+        moved = line is None or line.path != view.path
+        other = line is not None and (line.was != view.was or (before is not None and before.shown != view.shown))
+        if line is not None and (moved or other):
             self._said.forget(job)
+        if moved:
+            for namesake in [one for one in self._renamed if view.shown in self._lines[one].was]:
+                self.touch(namesake)  # its earlier name, and what is said under it, is this photo's now
         works = {view.work, line.work if line is not None else ""} - {""}
         self._new |= {job, *(other for work in works for other in self._ledger.takes(work))}
 
@@ -94,8 +106,7 @@ class Knowledge:
         parts = self._ledger.parts(view.job)
         self._parts[view.job] = tuple(part.job for part in parts)
         for part in parts:
-            known = self._lines.get(part.job, Line(part.work, part.path, part.shown.rpartition("/")[0], whole=view.job))
-            self._lines[part.job] = known
+            self._lines.setdefault(part.job, _line_of(part))
             if view.job in self._here:
                 self._here[part.job] = self._here[view.job]
         self._new.update(self._parts[view.job])
@@ -143,8 +154,8 @@ class Knowledge:
             here |= dict.fromkeys(self._parts[whole], here[whole])
         self._new.update(job for job in here if job not in self._was_here)
         self._here, self._was_here = here, here.keys()
-        folders = ((job, self._lines[job].folder, self._lines[job].whole) for job in here)
-        self._new.update(self._said.notice(self.settings, notes, folders))
+        names = {bare(shown_name(path)) for path in there} if self._renamed else ()
+        self._new.update(self._said.notice(self.settings, notes, ((job, self._lines[job]) for job in here), names))
         return [job for job in here if self._has_left(job, there)]
 
     def _has_left(self, job: str, there: Mapping[bytes, str]) -> bool:
@@ -192,6 +203,7 @@ class Knowledge:
         self._said.forget_all()
         self._lines = self._ledger.lines()
         self._parts = _parts_of(self._lines)
+        self._renamed = {job for job, line in self._lines.items() if line.was}
         self._new |= self._lines.keys()
 
     def here(self, job: str, path: bytes) -> None:

@@ -53,7 +53,35 @@ PLANTED: tuple[Mistake, ...] = (
         ("a file that was touched is another photo", "hashlib.sha256(file.data).hexdigest() == job.sha256", "False"),
     ),
     *_all(
+        "autoprep/wishes/notes.py", _RENAMED,
+        ("a note speaks for who was called so, though another is", "if not any(place.is_file() for place in _called_alike(inbox / name)))", ")"),
+        ("a left note is silent", "return _facts(_sources(inbox, (shown, *still_free(inbox, was)), words, warnings), warnings)", "return _facts(_sources(inbox, (shown,), words, warnings), warnings)"),
+        ("a left note of a work in a photo is silent", "called = [part_name(name, part) for name in names]", "called = [shown]"),
+    ),
+    *_all(
+        "autoprep/ledger/earlier.py", _RENAMED,
+        ("a name that another has taken since is still an earlier one", "left = [] if holder is not None and holder[0] != job else [old]", "left = [old]"),
+        ("two photos were called so", "[name for name in json.loads(was) if name != shown])", "json.loads(was))"),
+        ("a photo remembers all its names", "names[:_MOST]", "names"),
+    ),
+    *_all(
+        "autoprep/ledger/book.py", _RENAMED,
+        ("a new photo leaves its name to another's past", "                self._not_earlier(db, job, shown)\n", ""),
+        ("a rebuilt ledger knows no earlier names", "json.dumps(record.was)", '"[]"'),
+    ),
+    *_all(
+        "autoprep/service/said.py", _RENAMED,
+        ("a changed note that was left is not heard", "return \" \".join([shared, *(f\"{when} {size}\" for when, size in left), *behind])", "return \" \".join([shared, *(f\"{when} {size}\" for when, size in left)])"),
+        ("who has the old name now makes no difference", "for name in was if bare(name) not in self._names]", "for name in was]"),
+    ),
+    *_all(
+        "autoprep/service/outlook.py", _RENAMED,
+        ("a lone corner note is passed over", "not _fits(inbox, place / note, names)", "False"),
+        ("a note of its own does not count", "if has_note(inbox, was, corners=is_corner_note(note.name)):", "if False:"),
+    ),
+    *_all(
         "autoprep/service/knowledge.py", _RENAMED,
+        ("who was called so is not told", "for namesake in [one for one in self._renamed if view.shown in self._lines[one].was]:", "for namesake in []:"),
         ("a photo stays where another has taken its place", 'not in ("", job, line.whole)', '== "another"'),
     ),
     *_all(
@@ -94,7 +122,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("works stay where their photo was", "autoprep/service/arrivals.py", "            self.follow(part.job, part.shown, path)\n", "            pass\n", _APART),
     Mistake("several works pass as one", "autoprep/job/which_outline.py", "or several or outline.confidence", "or outline.confidence", _APART),
     Mistake("redo of a photo makes none of its works", "autoprep/cli/again.py", "list(ledger.parts(job.job)) if job.parts else [job]", "[job]", _APART),
-    Mistake("notes of one of several works speak of nothing", "autoprep/service/outlook.py", "for item in found), *parts):", "for item in found),):", _APART),
+    Mistake("notes of one of several works speak of nothing", "autoprep/service/outlook.py", "for shown in (*photos, *ledger.part_names()):", "for shown in photos:", _APART),
     Mistake("a lost ledger forgets where works lie", "autoprep/service/rebuild.py", "lies = whole_name(record.photo, record.part)", "lies = record.photo", _APART),
     *_all(
         "autoprep/service/places.py", _NAMES,

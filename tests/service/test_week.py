@@ -170,6 +170,7 @@ WEEK: tuple[tuple[str, Callable[[Studio], None]], ...] = (
     ("which they are not", remove(lambda wren: wren.inbox / "Box" / "Post.txt")),
     ("each by itself again", each("Post")),
     ("two change names", swap("Thrift.jpg", "Gulls, 2026, ink, 20x30cm.jpg")),
+    ("a note of one of them", put("Thrift.txt", "title: Gulls at Rest")),
     ("another takes a name that is left", both(rename("Thrift.jpg", "Terns.jpg"), rename("Reeds.jpg", "Thrift.jpg"))),
     *[
         ("Sunday, on hold, and back", both(put("note.txt", f"hold: {word}"), put("IMG_20.txt", "price: 20")))
