@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from autoprep import __version__
-from autoprep.errors import AlreadyRunning, AutoprepError
+from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError
 from autoprep.logs import plain
 
 _EPILOG = (
@@ -42,7 +42,9 @@ def _function(run: str) -> Callable[[argparse.Namespace], int]:
 
 
 def _complain(problem: Exception, code: int) -> int:
-    print(f"autoprep: {plain(str(problem))}", file=sys.stderr)
+    # Of the settings all mistakes are told at once, a line each; nothing else is told in more than one.
+    lines = str(problem).split("\n") if isinstance(problem, ConfigError) else [str(problem)]
+    print("autoprep: " + "\n".join(plain(line) for line in lines), file=sys.stderr)
     return code
 
 

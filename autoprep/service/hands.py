@@ -11,7 +11,7 @@ from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.job.takes import Look, look_of, same_work
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
-from autoprep.logs import plain
+from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.depends import plan_digest, settings_digest, told
 from autoprep.service.keeping import bring_back, keep_aside, take_out
@@ -36,7 +36,7 @@ from autoprep.service.rule import (
     words_only,
 )
 from autoprep.service.said import sent_to, usual
-from autoprep.service.takes import compare, merit
+from autoprep.service.takes import merit, why_used
 from autoprep.told.explanations import NO_PLAN, OTHER_TAKE
 from autoprep.wishes.notes import reference_shots
 from autoprep.wishes.settings import Settings
@@ -328,8 +328,7 @@ class Hands:
         if is_shown(known, best) or best == record.job:
             return record.model_copy(update={"outcome": "ready", "take_of": None, "reasons": reasons})
         other = newest if newest is not None and newest.job == best else self._record(best)
-        reason = compare(record, other).reason
-        said = f"{_ALTERNATE}: {reason}. To have this one too: autoprep redo {plain(record.photo)}"
+        said = f"{_ALTERNATE}: {why_used(other, record)}. To have this one too: autoprep redo {argument(record.photo)}"
         return record.model_copy(update={"outcome": "alternate", "take_of": best, "reasons": (said, *reasons)})
 
     def _write(self, changes: list[Change]) -> None:

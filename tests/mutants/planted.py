@@ -34,9 +34,15 @@ _LISTS = ("tests/told",)
 
 _RENAMED = ("tests/service/test_renamed.py",)
 
+_PLAINLY = ("tests/test_said_plainly.py",)
 _QUESTIONS = ("tests/service/test_questions.py",)
 
 PLANTED: tuple[Mistake, ...] = (
+    *_all("autoprep/cli/sheet.py", _PLAINLY, ("a sheet for a destination knows no month", "listed_in(settings, overview, name, month)", "listed_in(settings, overview, name)")),
+    *_all("autoprep/service/takes.py", _PLAINLY, ("who came first is praised", "    if merit(used) <= merit(other):\n", "    if False:\n")),
+    *_all("autoprep/service/hands.py", _PLAINLY, ("the take that is not used is praised", "why_used(other, record)", "why_used(record, other)")),
+    *_all("autoprep/logs.py", _PLAINLY, ("a photo's name is an option", 'return f"-- {quoted}" if text.startswith("-") else quoted', "return quoted")),
+    *_all("autoprep/cli/main.py", _PLAINLY, ("all mistakes stand in one line", "if isinstance(problem, ConfigError) else [str(problem)]", "if False else [str(problem)]")),
     *_all(
         "autoprep/service/questions.py", _QUESTIONS,
         ("a disk that is away has deleted all questions", "isinstance(problem, FileNotFoundError) and root == self.root", "isinstance(problem, FileNotFoundError)"),
