@@ -31,6 +31,7 @@ from autoprep.service.rule import (
     is_shown,
     of_the_work,
     staying,
+    untrue,
     used,
     wanted,
     words_only,
@@ -101,7 +102,6 @@ class Hands:
         """The destinations of a photo that is looked at; one that is on hold learns here why it has none."""
         asked = [name for name, made in known.made.items() if made.asked]
         names = {*(known.said.destinations or known.view.usual or usual(self.settings)), *known.said.also, *asked}
-        names = names if known.view.plan else {*sent_to(self.settings, known.said), *asked}
         return [name for name in self.settings.destinations if name in names]
 
     def _clear_orphans(self, known: Known) -> None:
@@ -317,6 +317,9 @@ class Hands:
         record = record.model_copy(update={**said, "was": known.view.was})
         record = called(record, known.view.shown) if record.outcome == "several works" else record
         if record.outcome in ("ready", "alternate"):
+            truer = untrue(known, best, tuple(self.settings.destinations))
+            now = {name: replace(known.made[name], reason=said, why=said.kind) for name, said in truer.items()}
+            rows, known = {**rows, **now}, replace(known, made={**known.made, **now})
             record = self._regarded(known, best, record, newest)
             goal = wanted(known, best, tuple(self.settings.destinations))
             record = _with_renditions(record, known.made, goal, tuple(self.settings.destinations))

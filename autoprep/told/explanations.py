@@ -77,6 +77,7 @@ NO_SIZE = Reason(
 FLAT = "the picture is one flat tone, so nothing is on it; copy the file again"
 NO_PLAN = Reason("the photo was looked at again, and is no finished work now", "looked at again")
 NOT_SENT = Reason("the work is not sent here (any more)", "not sent")
+NO_TABLE = Reason("there is no such destination any more", "not sent")
 
 
 def sent_nowhere(said: WorkFacts) -> str:
