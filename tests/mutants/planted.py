@@ -39,6 +39,8 @@ _REASONS = ("tests/service/test_reasons.py",)
 _QUESTIONS = ("tests/service/test_questions.py",)
 
 PLANTED: tuple[Mistake, ...] = (
+    *_all("autoprep/rendering/layout.py", ("tests/test_job.py",), ("a print in the work's own size is smaller than the work", "if frame.true_size and (reached", "if False and (reached")),
+    *_all("autoprep/job/delivery.py", ("tests/test_job.py",), ("a print in the work's own size names the ppi that were asked for", "ppi = layout.ppi or preset.ppi or (true", "ppi = preset.ppi or (true")),
     *_all(
         "autoprep/service/rule.py", _REASONS,
         ("a reason that is over stays", "or untrue(known, best, destinations)):", "):"),
@@ -1090,7 +1092,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/job/delivery.py", ("tests/test_job.py", "tests/files/test_conversion.py"),
         ("the scale is never told", "    if size is None:\n        return None\n    _, _, width", "    if True:\n        return None\n    _, _, width"),
-        ("what a jury asks for is scaled", "ppi = preset.ppi or (true and true * width / pixels.shape[1])", "ppi = (preset.ppi or true or 0) * width / pixels.shape[1]"),
+        ("what a jury asks for is scaled", "ppi = layout.ppi or preset.ppi or (true and true * width / pixels.shape[1])", "ppi = (preset.ppi or true or 0) * width / pixels.shape[1]"),
         ("a wide photo passes sRGB", "(space.from_srgb() @ primaries[:, :3] > -_HAIR_OUTSIDE).all()", "True"),
     ),
     *_all(
