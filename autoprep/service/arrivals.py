@@ -13,7 +13,7 @@ from autoprep.files.containers import is_whole, sniff
 from autoprep.job.stages import set_aside
 from autoprep.ledger import Job, Ledger, SeenFile
 from autoprep.logs import plain
-from autoprep.service.inbox import Found, SettledFile, Settling, read_settled
+from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, read_settled
 from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to
 from autoprep.wishes.names import part_name
@@ -21,7 +21,6 @@ from autoprep.wishes.notes import facts_of
 from autoprep.wishes.settings import Settings
 
 _LARGEST_FILE = 600 * 1024 * 1024
-_GIVE_UP_WAITING_S = 600.0  # an incomplete file that has been still for so long is set aside
 _UNREADABLE = "not a photo that can be read (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW)"
 
 
@@ -55,6 +54,9 @@ class Arrivals:
             reason = "this is no plain file (a link or a device)" if not item.plain else "the file is too large"
             self._aside(item, shown, "", reason)
             return
+        if not item.signature[0]:
+            self._aside(item, shown, "", "the file holds nothing; copy it again")
+            return
         if self._unfinished.get(item.path) == item.signature and self._waits(item):
             return  # it has not changed since it was read last: it ends too early still
         file = read_settled(self.settings.folders.inbox, item)
@@ -80,7 +82,7 @@ class Arrivals:
     def _waits(self, item: Found) -> bool:
         """Whether a file that ends too early may yet be finished by what copies it; it is looked at again then."""
         still = self._settling.still_s(item.path)
-        if still >= _GIVE_UP_WAITING_S or not self._patient:
+        if still >= GIVE_UP_WAITING_S or not self._patient:
             return False
         self._settling.later(item.path, min(60.0, max(1.0, still)))
         return True

@@ -102,8 +102,13 @@ def next_free(place: Path, ledger: Ledger) -> Path:
 
 def under_another_name(output: OutputRecord, place: Path, studio: Path) -> OutputRecord:
     """The output beside a file that is the artist's, and why."""
-    note = f"{Path(output.path).name} was there already and was not made, or was changed, by someone else; it stays"
-    return at_place(output, place, studio).model_copy(update={"notes": (*output.notes, note)})
+    return at_place(beside(output, Path(output.path).name), place, studio)
+
+
+def beside(output: OutputRecord, name: str) -> OutputRecord:
+    """The output with the word that a file of this name is the artist's."""
+    note = f"{name} was there already and was not made, or was changed, by someone else; it stays"
+    return output.model_copy(update={"notes": (*output.notes, note)})
 
 
 def at_place(output: OutputRecord, place: Path, studio: Path) -> OutputRecord:

@@ -26,7 +26,7 @@ def outlook(settings: Settings) -> Iterator[str]:
     notes: dict[str, Any] = {}
     found = scan(settings.folders.inbox, notes)
     if not ledger_path(settings).is_file():
-        yield from (f"{shown_name(item.path)}: looked at, because it is new" for item in found)
+        yield from (f"{shown_name(item.path)}: {_coming(item, 'it is new')}" for item in found)
         return
     ledger = Ledger(ledger_path(settings))
     try:
@@ -38,10 +38,15 @@ def outlook(settings: Settings) -> Iterator[str]:
         for group in knowledge.news():
             yield from (f"{knowledge.view(step.job).shown}: {words(step)}" for step in knowledge.follows(group))
         new = [item for item in found if item.path not in files or files[item.path].signature != item.signature]
-        yield from (f"{shown_name(item.path)}: looked at, because it is new or has changed" for item in new)
+        yield from (f"{shown_name(item.path)}: {_coming(item, 'it is new or has changed')}" for item in new)
         yield from _alone(settings.folders.inbox, found, notes, ledger)
     finally:
         ledger.close()
+
+
+def _coming(item: Found, why: str) -> str:
+    """What is said of a file that was not taken in as it is now."""
+    return f"looked at, because {why}" if item.filled else "holds nothing yet; it is left alone until it does"
 
 
 def _alone(inbox: Path, found: list[Found], notes: Mapping[str, Any], ledger: Ledger) -> Iterator[str]:

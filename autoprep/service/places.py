@@ -246,6 +246,11 @@ def _place(settings: Settings, name: str, shown: str, facts: WorkFacts, number: 
     return settings.folders.ready / name / f"{shortened(stem, ending, preset.name_max)}{suffix_of(settings, name)}"
 
 
+def plain_place(settings: Settings, name: str, known: Known) -> Path:
+    """Where a work's file would go if nothing were there."""
+    return _place(settings, name, known.view.shown, known.said, 1, "")
+
+
 def suffix_of(settings: Settings, destination: str) -> str:
     """The ending of a destination's files."""
     return ENCODERS[settings.destinations[destination].format].suffix

@@ -93,6 +93,12 @@ def not_given_out(record: JobRecord) -> dict[str, str]:
     return {**record.not_given_out, **(dict.fromkeys(held, nowhere) if nowhere else {})}
 
 
+def about_words(record: JobRecord) -> list[str]:
+    """What was said and can't be used, but for what is told already of the destinations that have no file by it."""
+    told = set(not_given_out(record).values())
+    return [line for line in record.work.unclear if line not in told]
+
+
 _IN_A_WORD: dict[Why, str] = {"size not known": "its size is not known", "names the artist": "it names the artist"}
 
 

@@ -83,7 +83,9 @@ def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: li
     folder_notes = _from_folder_notes(inbox, shown, warnings)
     corner_notes = _from_corner_notes(inbox, names, warnings)
     told = _told(words, warnings)
-    warnings += _contradictions((("folder", folders), ("name", name), ("note", note)))
+    # A name that gives a title and nothing else is no more than the file's name: a note is there to say another.
+    spoken = {} if list(name) == ["title"] else name
+    warnings += _contradictions((("folder", folders), ("name", spoken), ("note", note)))
     return _from_sketchbook(inbox, shown), folder_notes, folders, name, note, corner_notes, told
 
 

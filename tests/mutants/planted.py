@@ -39,6 +39,8 @@ _REASONS = ("tests/service/test_reasons.py",)
 _QUESTIONS = ("tests/service/test_questions.py",)
 
 PLANTED: tuple[Mistake, ...] = (
+    *_all("autoprep/service/naming.py", _PLAINLY, ("a file beside the artist's own is not explained", "met = row.path != plain and", "met = False and")),
+    *_all("autoprep/service/inbox.py", _PLAINLY, ("an empty file is never spoken of", "if ready and (item.filled or empty) and", "if ready and item.filled and")),
     *_all("autoprep/rendering/layout.py", ("tests/test_job.py",), ("a print in the work's own size is smaller than the work", "if frame.true_size and (reached", "if False and (reached")),
     *_all("autoprep/job/delivery.py", ("tests/test_job.py",), ("a print in the work's own size names the ppi that were asked for", "ppi = layout.ppi or preset.ppi or (true", "ppi = preset.ppi or (true")),
     *_all(
