@@ -337,7 +337,8 @@ class JobRecord(Value):
     that it offers; refused: those that the artist has refused before, so that its numbers go on after them;
     offers_none: a picture that says "none of these" lies among the choices; several: the outlines of several works
     that are seen in the photo, in reading order, each of which may be or is finished by itself; part: of the work in
-    such a photo, which one it is, from 1; its `photo` is the photo's name with that number.
+    such a photo, which one it is, from 1; its `photo` is the photo's name with that number; was: what the photo was
+    called before, the newest name first.
     """
 
     version: Literal[1] = 1
@@ -353,6 +354,7 @@ class JobRecord(Value):
     offers_none: bool = False
     several: tuple[Outline, ...] = ()
     part: int = 0
+    was: tuple[str, ...] = ()
     kind: Kind | None = None
     kind_evidence: dict[str, float] = Field(default_factory=dict)
     plan: CorrectionPlan | None = None

@@ -2,6 +2,7 @@
 
 import json
 import logging
+import shlex
 import sys
 import unicodedata
 from collections.abc import MutableMapping
@@ -25,6 +26,12 @@ def counted(number: int, word: str) -> str:
 def plain(text: str) -> str:
     """Text with every control, format, line-breaking and surrogate character written as an escape."""
     return "".join(_escaped(ch) if unicodedata.category(ch)[0] == "C" or ch in "\u2028\u2029" else ch for ch in text)
+
+
+def argument(text: str) -> str:
+    """Text as it is typed after a command: quoted as a shell needs it, and no option where it looks like one."""
+    quoted = shlex.quote(plain(text))
+    return f"-- {quoted}" if text.startswith("-") else quoted
 
 
 def _escaped(ch: str) -> str:

@@ -420,20 +420,43 @@ def test_a_photo_with_too_few_pixels_waits_and_says_how_many_it_has(studio: Sett
 
 
 def test_a_print_in_the_works_own_size_waits_until_the_size_is_said(studio: Settings) -> None:
-    presets = {"own": Preset(size="work", ppi=150, least_percent=0.0, format="tiff", mark=False)}
+    presets = {"own": Preset(size="work", ppi=100, least_percent=0.0, format="tiff", mark=False)}
     order = order_for(with_presets(studio, **presets), photos.jpeg())
     waits = done(order).record
     assert "say it" in waits.held["own"]
     assert waits.held_kinds == {"own": "size not known"}
-    # 195.072 x 152.4 mm are 7.68 x 6 inches: 1152 x 900 pixels at 150 ppi.
+    # 195.072 x 152.4 mm are 7.68 x 6 inches: 768 x 600 pixels at 100 ppi, which the photo has.
     said = WorkFacts(size_mm=(195.072, 152.4))
     (output,) = done(replace(order, facts=said)).record.outputs
-    assert (output.width_px, output.height_px) == (1152, 900)
+    assert (output.width_px, output.height_px) == (768, 600)
     with tifffile.TiffFile(studio.studio / output.path) as file:
         tags = file.pages[0].tags  # type: ignore[union-attr]
-        assert tags["XResolution"].value == (150, 1)
+        assert tags["XResolution"].value == (100, 1)
     large = done(replace(order, facts=WorkFacts(size_mm=(7680.0, 6000.0)))).record
     assert "more than 30000 pixels" in large.held["own"]
+
+
+@pytest.mark.parametrize("form", ["tiff", "jpeg"])
+@pytest.mark.parametrize("bleed_mm", [0.0, 3.0])
+def test_a_print_in_the_works_own_size_keeps_it_where_the_photo_has_fewer_pixels(
+    studio: Settings, form: str, bleed_mm: float
+) -> None:
+    """The file has the pixels that there are, and says that fewer of them make an inch; no border of ground."""
+    presets = {"own": Preset(size="work", ppi=300, format=form, mark=False, bleed_mm=bleed_mm)}
+    order = order_for(with_presets(studio, **presets), photos.jpeg())
+    said = WorkFacts(size_mm=(195.072, 152.4))  # 2304 x 1800 pixels would be wanted, and the photo has about half
+    (output,) = done(replace(order, facts=said)).record.outputs
+    with Image.open(studio.studio / output.path) as image:
+        ppi = float(image.info["dpi"][0])
+        assert 100 < ppi < 200
+        assert image.size == (output.width_px, output.height_px)
+        inches = [(195.072 + 2 * bleed_mm) / 25.4, (152.4 + 2 * bleed_mm) / 25.4]
+        assert [side / ppi for side in image.size] == pytest.approx(inches, abs=1 / ppi)
+    assert f"the photo's pixels give {ppi:g} ppi at the work's own size, where 300 were wanted" in output.notes
+    assert not any("stands at" in note for note in output.notes)
+    few = {"own": presets["own"].model_copy(update={"least_percent": 70.0})}
+    waits = done(replace(order_for(with_presets(studio, **few), photos.jpeg()), facts=said)).record
+    assert waits.held_kinds == {"own": "too few pixels"}
 
 
 def test_what_is_only_measured_on_is_let_go_before_pictures_are_made(

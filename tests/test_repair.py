@@ -335,7 +335,7 @@ def test_a_corner_note_goes_with_its_photo(wren: Studio) -> None:
 
 
 def test_a_note_that_a_renamed_photo_has_left_behind_is_named(wren: Studio) -> None:
-    """It speaks of no photo now; notes for a folder, for photos that are there, and of the corner page are none."""
+    """Notes for a folder, and for photos that are there, are none."""
     wren.put("boats/Grey.jpg", photo(1))
     wren.put("boats/Grey.txt", "price: 240")
     wren.put("boats/note.txt", "size: 14 x 21 cm")
@@ -350,5 +350,7 @@ def test_a_note_that_a_renamed_photo_has_left_behind_is_named(wren: Studio) -> N
     assert list(outlook(wren.settings)) == []
     (wren.inbox / "boats" / "Grey.jpg").rename(wren.inbox / "boats" / "Grey Boat.jpg")
     wren.run()
-    left = [line.partition(":")[0] for line in outlook(wren.settings)]
-    assert sorted(left) == ["boats/Grey.jpg.md", "boats/Grey.txt"]
+    assert sorted(outlook(wren.settings)) == [
+        f"{note}: speaks of boats/Grey Boat.jpg, which was called boats/Grey.jpg"
+        for note in ("Grey.corners.txt", "boats/Grey.jpg.md", "boats/Grey.txt")
+    ]

@@ -1,6 +1,8 @@
 """The parser of the command line, and what becomes of errors."""
 
 import argparse
+import contextlib
+import errno
 import os
 import sys
 from collections.abc import Callable
@@ -9,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from autoprep import __version__
-from autoprep.errors import AlreadyRunning, AutoprepError
+from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, UsageError
 from autoprep.logs import plain
 
 _EPILOG = (
@@ -22,7 +24,10 @@ def main(arguments: list[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     options = _parser().parse_args(arguments)
     try:
-        return int(_function(options.run)(options))
+        code = int(_function(options.run)(options))
+        if sys.stdout is not None:
+            sys.stdout.flush()  # here, where what comes of it can be told
+        return code
     except AlreadyRunning as problem:
         return _complain(problem, 3)
     except AutoprepError as problem:
@@ -30,8 +35,25 @@ def main(arguments: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         return 130
     except BrokenPipeError:  # the reader of our output has seen enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _hush()
         return 0
+    except OSError as problem:
+        if problem.errno not in (errno.ENOSPC, errno.EBADF, errno.EIO) or problem.filename is not None:
+            raise
+        _hush()
+        return _complain(UsageError(f"what was to be said could not be written: {problem.strerror}"), 1)
+
+
+def _hush() -> None:
+    """Nothing more is written: else the end of the process would complain once more."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _folder(text: str) -> Path:
+    if not text.strip():  # to a path that would be the folder that one stands in
+        raise argparse.ArgumentTypeError("the folder has no name; . is the one that you stand in")
+    return Path(text)
 
 
 def _function(run: str) -> Callable[[argparse.Namespace], int]:
@@ -42,7 +64,9 @@ def _function(run: str) -> Callable[[argparse.Namespace], int]:
 
 
 def _complain(problem: Exception, code: int) -> int:
-    print(f"autoprep: {plain(str(problem))}", file=sys.stderr)
+    # Of the settings all mistakes are told at once, a line each; nothing else is told in more than one.
+    lines = str(problem).split("\n") if isinstance(problem, ConfigError) else [str(problem)]
+    print("autoprep: " + "\n".join(plain(line) for line in lines), file=sys.stderr)
     return code
 
 
@@ -55,7 +79,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"autoprep {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add(commands, "studio.init", "init", "make a studio folder", studio=False).add_argument(
-        "folder", type=Path, metavar="DIR", help="where; it may exist, nothing in it is overwritten"
+        "folder", type=_folder, metavar="DIR", help="where; it may exist, nothing in it is overwritten"
     )
     demo = _add(
         commands, "studio.demo", "demo", "make a studio, put the demo photos in, and process them", studio=False
@@ -90,7 +114,9 @@ def _parser() -> argparse.ArgumentParser:
         commands, "sheet.make_sheet", "sheet", "make a PDF of pictures with their captions, to print or send along"
     )
     paper.add_argument("file", type=Path, metavar="FILE.pdf", help="where to")
-    paper.add_argument("word", nargs="*", metavar="WORD", help="only works that hold all these words (default: all)")
+    paper.add_argument(
+        "word", nargs="*", default=[], metavar="WORD", help="only works that hold all these words (default: all)"
+    )
     paper.add_argument("--for", dest="destination", metavar="NAME", help="what goes to this destination, in its order")
     paper.add_argument("--month", metavar="YYYY-MM", help="only works that came in then")
     paper.add_argument("--title", metavar="TEXT", help="what stands above")
@@ -111,7 +137,9 @@ def _parser() -> argparse.ArgumentParser:
         commands, "again.say", "say", "say something about a photo's work, as a note would; empty words unsay it"
     )
     say.add_argument("photo", metavar="PHOTO", help="the photo's name, or a job")
-    say.add_argument("line", nargs="*", metavar="LINE", help="such as 'turn: left', 'kind: painting', 'outline: ask'")
+    say.add_argument(
+        "line", nargs="*", default=[], metavar="LINE", help="such as 'turn: left', 'kind: painting', 'outline: ask'"
+    )
     _add(commands, "studio.credentials", "credentials", "make the key that content credentials are signed with")
     rebuild = _add(
         commands, "again.rebuild", "rebuild", "make a new ledger from the records, when it is lost or damaged"

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from autoprep.cli.found import open_ledger, settings_of
+from autoprep.cli.history import month_of
 from autoprep.errors import UsageError
 from autoprep.files.storage import write_now
 from autoprep.ledger import Overview, WorkRow
@@ -25,9 +26,10 @@ def make_sheet(options: argparse.Namespace) -> int:
         raise UsageError(f"{target} is there already; --anyway writes a new one in its place")
     if name is not None and name not in settings.destinations:
         raise UsageError(f"no destination is called {name!r}; there are {', '.join(settings.destinations)}")
+    month = month_of(options.month)
     ledger = open_ledger(settings)
     try:
-        cells = [] if ledger is None else _cells(settings, ledger.overview, options)
+        cells = [] if ledger is None else _cells(settings, ledger.overview, options, month)
     finally:
         if ledger is not None:
             ledger.close()
@@ -46,12 +48,12 @@ def make_sheet(options: argparse.Namespace) -> int:
     return 0
 
 
-def _cells(settings: Settings, overview: Overview, options: argparse.Namespace) -> list[Cell]:
+def _cells(settings: Settings, overview: Overview, options: argparse.Namespace, month: str) -> list[Cell]:
     if options.destination is not None:
-        return _of_destination(settings, overview, options.destination)
+        return _of_destination(settings, overview, options.destination, month)
     words = [word.casefold() for word in options.word]
     rows = [row for row in overview.works() if all(word in _text(row) for word in words)]
-    return [_of_work(settings, row) for row in rows if options.month is None or row.came.startswith(options.month)]
+    return [_of_work(settings, row) for row in rows if row.came.startswith(month)]
 
 
 def _text(row: WorkRow) -> str:
@@ -71,10 +73,10 @@ def _of_work(settings: Settings, row: WorkRow) -> Cell:
     return Cell(picture, f"{row.number}", said.title or row.shown, lines, said.alt_text)
 
 
-def _of_destination(settings: Settings, overview: Overview, name: str) -> list[Cell]:
+def _of_destination(settings: Settings, overview: Overview, name: str, month: str) -> list[Cell]:
     preset = settings.destinations[name]
     cells = []
-    for entry in listed_in(settings, overview, name):
+    for entry in listed_in(settings, overview, name, month):
         work = entry.work
         line = ", ".join(part for part in (work.year, physical(work)) if part)
         lines = [line, work.price if preset.prices else "", entry.file]

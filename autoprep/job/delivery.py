@@ -131,7 +131,7 @@ def _flowed(work: Delivery, preset: Preset, drawing: _Drawing, place: Path) -> _
     write, layout, look = ENCODERS[preset.format].write, drawing[2], drawing[3]
     assert write is not None
     shown, statement = Shown(*drawing), statement_for(work, preset)
-    profile, ppi = SPACES[preset.colour].profile(), preset.ppi or true_ppi(work, layout)
+    profile, ppi = SPACES[preset.colour].profile(), layout.ppi or preset.ppi or true_ppi(work, layout)
     carried = _carried(statement, preset, profile, layout.canvas_px, ppi)
     rows, how = as_rows(shown, layout, look), _how(preset, preset.quality)
     part = make_part(place, lambda file: write(file, rows, carried, how), work.job)
@@ -162,6 +162,7 @@ def frame_of(preset: Preset, plan: CorrectionPlan, facts: WorkFacts | None = Non
         focus=plan.focus,
         viewing_cm=preset.viewing_cm,
         crop_marks=preset.crop_marks,
+        true_size=preset.size is not None,
     )
 
 
@@ -286,7 +287,7 @@ def _written(
     def write(current: AnyArray, quality: int) -> bytes:
         height, width = current.shape[:2]
         # Where the file had to become smaller, a pixel stands for more; what a destination asks for stays.
-        ppi = preset.ppi or (true and true * width / pixels.shape[1])
+        ppi = layout.ppi or preset.ppi or (true and true * width / pixels.shape[1])
         carried = _carried(statement, preset, profile, (width, height), ppi)
         data = encode(current, preset.format, carried, _how(preset, quality))
         return data if sign is None else sign(data)

@@ -8,6 +8,7 @@ from pathlib import Path
 from sys import intern
 
 from autoprep.domain import JobRecord
+from autoprep.ledger.earlier import Earlier
 from autoprep.ledger.names import Names, key_of
 from autoprep.ledger.overview import Overview
 from autoprep.ledger.rows import (
@@ -33,7 +34,7 @@ from autoprep.ledger.settled import Settled
 _WITH_RECORD = f"{VIEW_COLUMNS}, (SELECT record FROM records WHERE records.number = jobs.number)"  # noqa: S608
 
 
-class Ledger(Names, Settled):
+class Ledger(Names, Earlier, Settled):
     """The open ledger. One connection; call from one thread. overview: what is asked of all photos together."""
 
     def __init__(self, path: Path) -> None:
@@ -81,6 +82,7 @@ class Ledger(Names, Settled):
                     "VALUES (?, ?, ?, ?, ?, 'queued', date('now', 'localtime'))",
                     (number, job, sha256, path, shown),
                 )
+                self._not_earlier(db, job, shown)
                 self._reserve(db, job, reserve(job))
                 known = self._get(db, job)
             assert known is not None
@@ -126,6 +128,7 @@ class Ledger(Names, Settled):
             )
             db.execute(f"DELETE FROM records WHERE number IN (SELECT number {copy})", (path, job))  # noqa: S608
             db.execute(f"DELETE {copy}", (path, job))
+            self._renamed(db, job, shown)
             db.execute("UPDATE jobs SET path = ?1, shown = ?2, unwritten = 1 WHERE job = ?3", (path, shown, job))
             db.execute(
                 "UPDATE records SET record = json_set(record, '$.photo', ?1) "
@@ -145,10 +148,10 @@ class Ledger(Names, Settled):
                     same = "DELETE FROM jobs WHERE sha256 = ? AND part = ? AND outcome <> 'duplicate'"
                     db.execute(same, (record.sha256, record.part))
                 db.execute(
-                    "INSERT INTO jobs (number, job, sha256, path, shown, state, outcome, came, part, whole) "
-                    "VALUES (?, ?, ?, ?, ?, 'done', ?, ?, ?, ?)",
+                    "INSERT INTO jobs (number, job, sha256, path, shown, state, outcome, came, part, whole, was) "
+                    "VALUES (?, ?, ?, ?, ?, 'done', ?, ?, ?, ?, ?)",
                     (each.number, record.job, record.sha256, os.fsencode(each.photo or record.photo), record.photo,
-                     record.outcome, each.came, record.part, each.whole),
+                     record.outcome, each.came, record.part, each.whole, json.dumps(record.was)),
                 )  # fmt: skip
                 self._reserve(db, record.job, dict(each.coming))
                 self._apply(db, each.change)
@@ -210,9 +213,9 @@ class Ledger(Names, Settled):
         """Open a job for each of the works in a photo that has none."""
         for part, shown in enumerate(parts, 1):
             db.execute(
-                "INSERT OR IGNORE INTO jobs (number, job, sha256, path, shown, state, came, part, whole) "
+                "INSERT OR IGNORE INTO jobs (number, job, sha256, path, shown, state, came, part, whole, was) "
                 "SELECT new.number, printf('%05d-%s', new.number, substr(sha256, 1, 8)), sha256, path, ?1, 'queued', "
-                "date('now', 'localtime'), ?2, job FROM jobs, (SELECT max(number) + 1 AS number FROM jobs) AS new "
+                "date('now', 'localtime'), ?2, job, was FROM jobs, (SELECT max(number) + 1 AS number FROM jobs) AS new "
                 "WHERE job = ?3",
                 (shown, part, whole),
             )
@@ -243,6 +246,7 @@ class Ledger(Names, Settled):
     def reopen(self, job: str, path: bytes, shown: str, places: dict[str, Path]) -> None:
         """A photo that was set aside, or waits, lies here now: it is worked on again from the start."""
         with self._transaction() as db:
+            self._renamed(db, job, shown)
             db.execute(
                 "UPDATE jobs SET state = 'queued', outcome = NULL, attempts = 0, not_before = 0, path = ?, shown = ? "
                 "WHERE job = ?",
@@ -293,6 +297,10 @@ class Ledger(Names, Settled):
     def part_names(self) -> list[str]:
         """The names of all works that are made of a photo of several."""
         return [view.shown for view in self.views("WHERE part > 0 AND outcome IS NOT 'no work seen'")]
+
+    def renamed(self) -> list[View]:
+        """The photos, and works in photos, that were called otherwise before."""
+        return self.views("WHERE was <> '[]'")
 
     def view(self, job: str) -> View | None:
         """A job by its id, without its record."""

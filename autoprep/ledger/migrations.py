@@ -218,6 +218,11 @@ MIGRATIONS: tuple[str, ...] = (
         UPDATE jobs SET settled = '' WHERE whole = NEW.job AND settled <> '';
     END;
     """,
+    # What a photo was called before, newest first, as JSON: notes that it has left behind still speak for it.
+    """
+    ALTER TABLE jobs ADD COLUMN was TEXT NOT NULL DEFAULT '[]';
+    CREATE INDEX renamed ON jobs (number) WHERE was <> '[]';
+    """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
 

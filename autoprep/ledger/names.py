@@ -84,6 +84,15 @@ class Names(Connection):
         )
         return [Path(os.fsdecode(row[0])).stem for row in rows]
 
+    def kept_names(self, destination: str, but: Collection[str] = ()) -> list[Path]:
+        """All names that are kept in a destination; but: jobs of which only files count that lie there."""
+        rows = self._db.execute(
+            "SELECT job, path, 0 FROM coming WHERE destination = ?1 UNION ALL SELECT job, path, state = 'in place' "
+            "FROM renditions WHERE destination = ?1 AND path IS NOT NULL AND key IS NOT NULL",
+            (destination,),
+        )
+        return [Path(os.fsdecode(path)) for job, path, lies in rows if lies or job not in but]
+
     def coming(self, job: str) -> dict[str, tuple[Path, tuple[str, ...]]]:
         """Names that are kept for files of a job that are to be made, each with what was announced for it."""
         rows = self._db.execute("SELECT destination, path, sha256 FROM coming WHERE job = ?", (job,))

@@ -3,6 +3,7 @@
 import json
 import os
 import sqlite3
+import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -103,15 +104,20 @@ class Overview:
         """The photos that are called so, the newest first: of that job id or path below the inbox, there is only one.
 
         Else those of that name, of that stem, or of that title, whichever fits any; copies where nothing else does. Of
-        the takes of a work with that title there is one, of those that are given out if any is.
+        the takes of a work with that title there is one, of those that are given out if any is. Letters may be put
+        together in another way than in the photo's name.
         """
+        return self._fitting(wanted, "shown", "said") or self._fitting(_composed(wanted), "nfc(shown)", "nfc(said)")
+
+    def _fitting(self, wanted: str, shown: str, said: str) -> list[Fitting]:
+        """The same; shown, said: how the columns are read."""
         name = wanted.replace("\\", "/").rpartition("/")[2]
         for number, (clause, value) in enumerate((
-            ("job = ?1 OR shown = ?1", wanted),
-            ("substr(shown, -length(?1) - 1) = '/' || ?1", wanted),
-            ("shown = ?1 OR substr(shown, -length(?1) - 1) = '/' || ?1", name),
-            ("instr(shown, ?1 || '.') AND stem_of(shown) = ?1", wanted),
-            ("instr(said, ?2) AND json_extract(nullif(said, ''), '$.title') = ?1", wanted),
+            (f"job = ?1 OR {shown} = ?1", wanted),
+            (f"substr({shown}, -length(?1) - 1) = '/' || ?1", wanted),
+            (f"{shown} = ?1 OR substr({shown}, -length(?1) - 1) = '/' || ?1", name),
+            (f"instr({shown}, ?1 || '.') AND stem_of({shown}) = ?1", wanted),
+            (f"instr({said}, ?2) AND json_extract(nullif({said}, ''), '$.title') = ?1", wanted),
         )):  # fmt: skip
             rows = self._called(clause, value) if value else []
             if rows:
@@ -120,6 +126,7 @@ class Overview:
 
     def _called(self, clause: str, value: str) -> list[Fitting]:
         self._db.create_function("stem_of", 1, _stem, deterministic=True)
+        self._db.create_function("nfc", 1, _composed, deterministic=True)
         rows = self._db.execute(
             f"SELECT job, shown, work, outcome FROM jobs WHERE {clause} "  # noqa: S608
             "ORDER BY outcome IS 'duplicate', number DESC",
@@ -299,6 +306,10 @@ class Overview:
             "SELECT job FROM jobs WHERE finished >= ? AND finished < ? AND finished <> ''", (after, before)
         )
         return [row[0] for row in rows]
+
+
+def _composed(text: str) -> str:
+    return unicodedata.normalize("NFC", text)
 
 
 def _regard(row: Any) -> tuple[bool, int, float]:

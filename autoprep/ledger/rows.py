@@ -31,7 +31,8 @@ class View:
     took every photo when this one was made; merit: what the take is worth; chosen: the artist asked for this take;
     plan: a digest of the correction plan, empty without one; said: what was said of the work when this was written;
     answered: the artist chose the outline; unwritten: the record on disk is older than the ledger's; parts: so many
-    works are made of the photo, each by a job of its own; of such a one, whole: the photo's job, part: which, from 1.
+    works are made of the photo, each by a job of its own; of such a one, whole: the photo's job, part: which, from 1;
+    was: what the photo was called before, the newest first.
     """
 
     number: int
@@ -55,6 +56,7 @@ class View:
     part: int = 0
     whole: str = ""
     parts: int = 0
+    was: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -69,7 +71,7 @@ class Line:
     """A photo in few bytes, for what is kept of all of them: where it lies, and its work.
 
     folder: as text, below the inbox; settled: with what knowledge nothing was left to do, empty where that is not
-    known; whole: as in View.
+    known; whole, was: as in View.
     """
 
     work: str
@@ -77,6 +79,7 @@ class Line:
     folder: str
     settled: str = ""
     whole: str = ""
+    was: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -230,7 +233,7 @@ class Restored:
 
 VIEW_COLUMNS = (
     "number, job, sha256, path, shown, state, attempts, interrupted, not_before, outcome, "
-    "work, usual, merit, chosen, plan, said, answered, unwritten, part, whole, parts"
+    "work, usual, merit, chosen, plan, said, answered, unwritten, part, whole, parts, was"
 )
 RECORD_COLUMNS = "finished, kind, files, held, failed"
 LISTED_COLUMNS = "number, job, shown, state, outcome, kind, files, held, failed"
@@ -264,6 +267,7 @@ def _view_values(row: Any) -> dict[str, Any]:
         "chosen": bool(values["chosen"]),
         "answered": bool(values["answered"]),
         "unwritten": bool(values["unwritten"]),
+        "was": tuple(json.loads(values["was"])),
         "said": WorkFacts.model_validate_json(said) if said else WorkFacts(),
     }
 

@@ -1,5 +1,6 @@
 """What has been worked out: of which photos nothing was left to do, so that a start need not ask it of all."""
 
+import json
 from collections.abc import Mapping
 from sys import intern
 
@@ -20,12 +21,13 @@ class Settled(Connection):
         """All photos by their jobs, in few bytes each."""
         same: dict[str, str] = {}  # many photos share a folder and a key: kept once
         found = {}
-        rows = self._db.execute("SELECT job, work, path, shown, settled, whole FROM jobs")
-        for job, work, path, shown, settled, whole in rows:
+        rows = self._db.execute("SELECT job, work, path, shown, settled, whole, was FROM jobs")
+        for job, work, path, shown, settled, whole, was in rows:
             folder = shown.rpartition("/")[0]
             found[intern(job)] = Line(
-                intern(work), path, same.setdefault(folder, folder), same.setdefault(settled, settled), intern(whole)
-            )
+                intern(work), path, same.setdefault(folder, folder), same.setdefault(settled, settled), intern(whole),
+                () if was == "[]" else tuple(json.loads(was)),
+            )  # fmt: skip
         return found
 
     def unsettled(self) -> list[str]:

@@ -20,7 +20,8 @@ class Frame:
     None of them means full size. size_mm goes with ppi; bleed_mm is added around it, and the mark stays safe_mm
     inside it; into_bleed: a work that fills the trim fills the bleed too, and what lies there is cut off. scene: the
     desk is shown. focus: where the work's centre of interest lies, 0..1 across and down; cropping to fill keeps to it.
-    viewing_cm: from how far a print is looked at.
+    viewing_cm: from how far a print is looked at; true_size: size_mm is the work's own, so that a photo with too few
+    pixels for ppi gives fewer of them to the inch, and the work stays as large as it is.
     """
 
     size_px: tuple[int, int] | None = None
@@ -38,6 +39,7 @@ class Frame:
     focus: tuple[float, float] = (0.5, 0.5)
     viewing_cm: float | None = None
     crop_marks: bool = False
+    true_size: bool = False
 
     def slug_mm(self) -> float:
         """How wide the white edge around the bleed is, on which the crop marks stand; 0 without them."""
@@ -57,7 +59,8 @@ class Layout:
     the finished sheet on it; work: (x, y, width, height) of the whole work on the canvas, which may reach beyond the
     trim when it is cropped to fill; scene: (x0, y0, x1, y1) of the desk around it, where it is shown; safe_px: how far
     inside the trim a mark stays; share: how far the photo's own pixels reach, of the size that is wanted; slug_px: how
-    wide the edge for crop marks is; mark_px: (length, width) of these, at the canvas's border.
+    wide the edge for crop marks is; mark_px: (length, width) of these, at the canvas's border; ppi: of a print, as it
+    came out.
     """
 
     canvas_px: tuple[int, int]
@@ -70,6 +73,7 @@ class Layout:
     share: float = 1.0
     slug_px: int = 0
     mark_px: tuple[int, int] | None = None
+    ppi: float | None = None
 
     @property
     def shown(self) -> tuple[int, int, int, int]:
@@ -136,7 +140,7 @@ def _on_its_desk(frame: Frame, plan: CorrectionPlan, native: tuple[float, float]
             shape = 1 / shape
         box = scene.part_with_shape(box, native, shape, 0.06 * min(native))
     whole = (box[2] - box[0], box[3] - box[1])
-    plain = replace(frame, scene=False, fit="whole", margin_percent=0.0)
+    plain = replace(frame, scene=False, fit="whole", margin_percent=0.0, true_size=False)
     if frame.size_mm is not None:
         laid = _print(plain, whole)
     elif frame.size_px is not None:
@@ -178,6 +182,11 @@ def _print(frame: Frame, native: tuple[float, float]) -> Layout:
     size_mm = frame.size_mm
     if (native[0] > native[1]) != (size_mm[0] > size_mm[1]):
         size_mm = (size_mm[1], size_mm[0])  # the sheet turns to suit the work
+    if frame.true_size and (reached := _reached_ppi(frame, size_mm, native)) < frame.ppi:
+        laid = _print(replace(frame, ppi=reached, true_size=False), native)
+        share = min(1.0, reached / frame.ppi)
+        said = f"the photo's pixels give {reached:g} ppi at the work's own size, where {frame.ppi:g} were wanted"
+        return replace(laid, share=share, notes=(said, *laid.notes))
     trim = tuple(mm_to_px(side, frame.ppi) for side in size_mm)
     slug = mm_to_px(frame.slug_mm(), frame.ppi)
     canvas = tuple(mm_to_px(side + 2 * frame.bleed_mm, frame.ppi) + 2 * slug for side in size_mm)
@@ -190,7 +199,14 @@ def _print(frame: Frame, native: tuple[float, float]) -> Layout:
     notes = (*laid.notes, _honest_print(native), *_viewing(frame, laid.enlarge))
     thin = max(1, round(MARK_WEIGHT_PT / _POINTS_PER_INCH * frame.ppi))
     marks = (mm_to_px(MARK_LENGTH_MM, frame.ppi), thin) if frame.crop_marks else None
-    return replace(laid, notes=notes, safe_px=mm_to_px(frame.safe_mm, frame.ppi), slug_px=slug, mark_px=marks)
+    safe = mm_to_px(frame.safe_mm, frame.ppi)
+    return replace(laid, notes=notes, safe_px=safe, slug_px=slug, mark_px=marks, ppi=frame.ppi)
+
+
+def _reached_ppi(frame: Frame, size_mm: tuple[float, float], native: tuple[float, float]) -> float:
+    """How many pixels there are for an inch of the work, enlarged as far as may be; a whole number, as JPEG has it."""
+    inches = max(size_mm[k] / MM_PER_INCH / native[k] for k in (0, 1))
+    return float(np.floor(frame.max_enlarge / inches * 1.0005))
 
 
 def _own_bleed(frame: Frame) -> str:

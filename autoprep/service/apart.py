@@ -48,7 +48,7 @@ def given_up(view: View, said: WorkFacts, rows: Mapping[str, Rendition], *, lend
     rows: its files, taken out of their places; lends: as in Change.
     """
     record = JobRecord(
-        job=view.job, photo=view.shown, sha256=view.sha256, part=view.part, outcome="no work seen",
+        job=view.job, photo=view.shown, sha256=view.sha256, part=view.part, was=view.was, outcome="no work seen",
         reasons=(words.NO_LONGER_APART,), work=said, finished_at=now(),
     )  # fmt: skip
     return Change(record, tuple(rows.values()), {"plan": "", "work": "", "answered": False}, lends)

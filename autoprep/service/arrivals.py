@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import stat
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -12,7 +13,7 @@ from autoprep.files.containers import is_whole, sniff
 from autoprep.job.stages import set_aside
 from autoprep.ledger import Job, Ledger, SeenFile
 from autoprep.logs import plain
-from autoprep.service.inbox import Found, SettledFile, Settling, read_settled
+from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, read_settled
 from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to
 from autoprep.wishes.names import part_name
@@ -20,7 +21,6 @@ from autoprep.wishes.notes import facts_of
 from autoprep.wishes.settings import Settings
 
 _LARGEST_FILE = 600 * 1024 * 1024
-_GIVE_UP_WAITING_S = 600.0  # an incomplete file that has been still for so long is set aside
 _UNREADABLE = "not a photo that can be read (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW)"
 
 
@@ -54,6 +54,9 @@ class Arrivals:
             reason = "this is no plain file (a link or a device)" if not item.plain else "the file is too large"
             self._aside(item, shown, "", reason)
             return
+        if not item.signature[0]:
+            self._aside(item, shown, "", "the file holds nothing; copy it again")
+            return
         if self._unfinished.get(item.path) == item.signature and self._waits(item):
             return  # it has not changed since it was read last: it ends too early still
         file = read_settled(self.settings.folders.inbox, item)
@@ -79,7 +82,7 @@ class Arrivals:
     def _waits(self, item: Found) -> bool:
         """Whether a file that ends too early may yet be finished by what copies it; it is looked at again then."""
         still = self._settling.still_s(item.path)
-        if still >= _GIVE_UP_WAITING_S or not self._patient:
+        if still >= GIVE_UP_WAITING_S or not self._patient:
             return False
         self._settling.later(item.path, min(60.0, max(1.0, still)))
         return True
@@ -110,7 +113,7 @@ class Arrivals:
 
     def _same_photo(self, job: Job, file: SettledFile, shown: str, digest: str) -> None:
         """The bytes are known under another name: a copy is recorded, a renamed file is followed."""
-        gone = not (self.settings.folders.inbox / os.fsdecode(job.path)).exists()
+        gone = not self._lies_there(job)
         if gone or (self._leads_nowhere(job.shown) and not self._leads_nowhere(shown)):
             self.follow(job.job, job.shown, file.path)
             return
@@ -126,6 +129,23 @@ class Arrivals:
             finished_at=time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime()),
         )
         self._finished(self._ledger.add_finished(record, file.path, file.signature))
+
+    def _lies_there(self, job: Job) -> bool:
+        """Whether a photo's bytes lie where the ledger has it: two photos may have changed names, and a file be there.
+
+        What the ledger knows as another photo is not read again; what it does not know as it is now is.
+        """
+        place = self.settings.folders.inbox / os.fsdecode(job.path)
+        try:
+            now = place.lstat()
+        except OSError:
+            return False
+        signature, seen = (now.st_size, now.st_mtime_ns, now.st_ino), self.known.get(job.path)
+        if seen is not None and seen.signature == signature:
+            return seen.job == job.job
+        plain = stat.S_ISREG(now.st_mode) and now.st_size <= _LARGEST_FILE
+        file = read_settled(self.settings.folders.inbox, Found(job.path, signature, plain)) if plain else None
+        return file is not None and hashlib.sha256(file.data).hexdigest() == job.sha256
 
     def _leads_nowhere(self, shown: str) -> bool:
         """Whether a photo there is sent to a destination that is not known: held by that, and not by the artist."""

@@ -11,12 +11,12 @@ from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.job.takes import Look, look_of, same_work
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
-from autoprep.logs import plain
+from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.depends import plan_digest, settings_digest, told
 from autoprep.service.keeping import bring_back, keep_aside, take_out
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
-from autoprep.service.places import counted, handed_over, places_for
+from autoprep.service.places import counted, handed_over, numbered_anew, places_for
 from autoprep.service.questions import clear
 from autoprep.service.rule import (
     OF_THE_WORK,
@@ -31,12 +31,13 @@ from autoprep.service.rule import (
     is_shown,
     of_the_work,
     staying,
+    untrue,
     used,
     wanted,
     words_only,
 )
 from autoprep.service.said import sent_to, usual
-from autoprep.service.takes import compare, merit
+from autoprep.service.takes import merit, why_used
 from autoprep.told.explanations import NO_PLAN, OTHER_TAKE
 from autoprep.wishes.notes import reference_shots
 from autoprep.wishes.settings import Settings
@@ -101,7 +102,6 @@ class Hands:
         """The destinations of a photo that is looked at; one that is on hold learns here why it has none."""
         asked = [name for name, made in known.made.items() if made.asked]
         names = {*(known.said.destinations or known.view.usual or usual(self.settings)), *known.said.also, *asked}
-        names = names if known.view.plan else {*sent_to(self.settings, known.said), *asked}
         return [name for name in self.settings.destinations if name in names]
 
     def _clear_orphans(self, known: Known) -> None:
@@ -274,7 +274,10 @@ class Hands:
         rows = {}
         for name in names:
             boundary("restore")
-            back = bring_back(self.settings, known.view.job, known.made[name], self._ledger, takes)
+            instead = numbered_anew(self.settings, self._ledger, known, name, {known.view.job, *takes})
+            if instead is not None:  # first, so that a file that was moved there just before a crash is known
+                self._ledger.reserve(known.view.job, {name: instead})
+            back = bring_back(self.settings, known.view.job, known.made[name], self._ledger, takes, instead)
             if back is not None and back.path is not None:
                 self._ledger.reserve(known.view.job, {name: back.path}, takes)
             # Where somebody has emptied the folder of withdrawn files, there is none of this plan: it is made again.
@@ -286,7 +289,8 @@ class Hands:
 
     def finish(self, record: JobRecord) -> None:
         """The job is done and led to no files."""
-        self._write([Change(record)])
+        view = self._ledger.view(record.job)
+        self._write([Change(record if view is None else record.model_copy(update={"was": view.was}))])
 
     # --- records --------------------------------------------------------------------------------------------
 
@@ -310,9 +314,12 @@ class Hands:
         newest: the record of a take that the ledger does not have yet.
         """
         said = {} if fields.get("plan") is not None else {"work": words_only(known), "photo": known.view.shown}
-        record = record.model_copy(update=said)
+        record = record.model_copy(update={**said, "was": known.view.was})
         record = called(record, known.view.shown) if record.outcome == "several works" else record
         if record.outcome in ("ready", "alternate"):
+            truer = untrue(known, best, tuple(self.settings.destinations))
+            now = {name: replace(known.made[name], reason=said, why=said.kind) for name, said in truer.items()}
+            rows, known = {**rows, **now}, replace(known, made={**known.made, **now})
             record = self._regarded(known, best, record, newest)
             goal = wanted(known, best, tuple(self.settings.destinations))
             record = _with_renditions(record, known.made, goal, tuple(self.settings.destinations))
@@ -324,8 +331,7 @@ class Hands:
         if is_shown(known, best) or best == record.job:
             return record.model_copy(update={"outcome": "ready", "take_of": None, "reasons": reasons})
         other = newest if newest is not None and newest.job == best else self._record(best)
-        reason = compare(record, other).reason
-        said = f"{_ALTERNATE}: {reason}. To have this one too: autoprep redo {plain(record.photo)}"
+        said = f"{_ALTERNATE}: {why_used(other, record)}. To have this one too: autoprep redo {argument(record.photo)}"
         return record.model_copy(update={"outcome": "alternate", "take_of": best, "reasons": (said, *reasons)})
 
     def _write(self, changes: list[Change]) -> None:

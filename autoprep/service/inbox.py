@@ -134,6 +134,9 @@ def _found(entry: os.DirEntry[bytes], below: int) -> Found:
     return Found(path, signature, plain, not plain or not (placeholder or hollow or status.st_size == 0))
 
 
+GIVE_UP_WAITING_S = 600.0  # an incomplete file that has been still for so long is set aside
+
+
 class Settling:
     """Which files have been still for long enough, by looks compared with each other on the monotonic clock."""
 
@@ -157,7 +160,8 @@ class Settling:
             if before is None or before[0] != item.signature:
                 self._not_before.pop(item.path, None)
             ready = now - since >= self._settle_s and before is not None
-            if ready and item.filled and now >= self._not_before.get(item.path, 0):
+            empty = item.plain and not item.signature[0] and now - since >= GIVE_UP_WAITING_S
+            if ready and (item.filled or empty) and now >= self._not_before.get(item.path, 0):
                 settled.append(item)
         self._still_since = still
         self._hollow = {item.path for item in found if not item.filled}

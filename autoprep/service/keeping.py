@@ -61,24 +61,33 @@ def keep_aside(settings: Settings, job: str, rendition: Rendition) -> None:
 
 
 def bring_back(
-    settings: Settings, job: str, rendition: Rendition, ledger: Ledger, takes: Collection[str] = ()
+    settings: Settings,
+    job: str,
+    rendition: Rendition,
+    ledger: Ledger,
+    takes: Collection[str] = (),
+    instead: Path | None = None,
 ) -> Rendition | None:
     """The withdrawn file in its place again, or beside what lies there now; None where it is lost.
 
-    takes: other photos of the work, which lend names that they have no file in place under.
+    takes: other photos of the work, which lend names that they have no file in place under; instead: where it goes
+    because another work has its number.
     """
     assert rendition.output is not None
     assert rendition.path is not None
-    away, place, sha256 = withdrawn_place(settings, job, rendition), rendition.path, rendition.output.sha256
-    if is_ours(place, sha256):
-        return rendition
-    if not is_ours(away, sha256):
+    away, sha256, output = withdrawn_place(settings, job, rendition), rendition.output.sha256, rendition.output
+    place = instead or rendition.path
+    if instead is not None:
+        note = "another work has the number that it had; it was given the next one"
+        output = at_place(output, place, settings.studio).model_copy(update={"notes": (*output.notes, note)})
+    back = is_ours(place, sha256)
+    if not back and not is_ours(away, sha256):
         return None
-    output = rendition.output
-    if os.path.lexists(place) or ledger.is_taken(place, (job, *takes)):
+    if not back and (os.path.lexists(place) or (instead is None and ledger.is_taken(place, (job, *takes)))):
         place = next_free(place, ledger)
         output = under_another_name(output, place, settings.studio)
-    _move(away, place)
+    if not back:
+        _move(away, place)
     return Rendition(
         rendition.destination, "in place", place, rendition.told, rendition.plan, rendition.settings, rendition.asked,
         output=output,
@@ -93,8 +102,13 @@ def next_free(place: Path, ledger: Ledger) -> Path:
 
 def under_another_name(output: OutputRecord, place: Path, studio: Path) -> OutputRecord:
     """The output beside a file that is the artist's, and why."""
-    note = f"{Path(output.path).name} was there already and was not made, or was changed, by someone else; it stays"
-    return at_place(output, place, studio).model_copy(update={"notes": (*output.notes, note)})
+    return at_place(beside(output, Path(output.path).name), place, studio)
+
+
+def beside(output: OutputRecord, name: str) -> OutputRecord:
+    """The output with the word that a file of this name is the artist's."""
+    note = f"{name} was there already and was not made, or was changed, by someone else; it stays"
+    return output.model_copy(update={"notes": (*output.notes, note)})
 
 
 def at_place(output: OutputRecord, place: Path, studio: Path) -> OutputRecord:

@@ -9,21 +9,26 @@ from typing import Any
 from autoprep import __version__
 from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
+from autoprep.service.arrivals import shown_name
 from autoprep.service.inbox import Found
 from autoprep.service.places import counted, misplaced
-from autoprep.service.questions import EACH_ONE, NONE, Questions
+from autoprep.service.questions import EACH_ONE, LOST, NONE, Questions
 from autoprep.service.rule import Known, Step, of_the_work, own_words, steps
-from autoprep.service.said import Said
+from autoprep.service.said import Said, bare
 from autoprep.service.takes import merit
 from autoprep.wishes.settings import Settings
 
-_BASIS, _AWAY = "basis", "away"
+_BASIS, _AWAY, _ROOT = "basis", "away", "folder of questions"
 
 
 def _basis(settings: Settings) -> str:
     """What the rule stands on besides the photos: where this is another, all is worked out anew."""
     tables = (__version__, settings.artist.name, list(settings.destinations), str(settings.folders.inbox))
     return hashlib.sha256(repr(tables).encode("utf-8", "backslashreplace")).hexdigest()[:16]
+
+
+def _line_of(view: View) -> Line:
+    return Line(view.work, view.path, view.shown.rpartition("/")[0], whole=view.whole, was=view.was)
 
 
 def _parts_of(lines: Mapping[str, Line]) -> dict[str, tuple[str, ...]]:
@@ -51,11 +56,13 @@ class Knowledge:
         self._views: dict[str, View] = {}
         self._lines = ledger.lines()
         self._parts = _parts_of(self._lines)
+        self._renamed = {job for job, line in self._lines.items() if line.was}
         keys = {job: line.settled for job, line in self._lines.items() if line.settled not in ("", _AWAY)}
         self._said = Said(settings.service.settle_s, keys)
         self._here: dict[str, tuple[bytes, ...]] = {}
         self._was_here: Container[str] = frozenset(keys)
-        self._questions = Questions(settings.service.settle_s)
+        self._root = ledger.kept(_ROOT)
+        self._questions = Questions(settings.service.settle_s, root=self._root)
         for question in ledger.open_questions():
             self._questions.note(question)
         self._chosen: dict[str, int] = {}
@@ -77,12 +84,18 @@ class Knowledge:
             return
         before, line = self._views.get(job), self._lines.get(job)
         self._views[job] = view
-        self._lines[job] = Line(view.work, view.path, view.shown.rpartition("/")[0], whole=view.whole)
+        self._lines[job] = _line_of(view)
+        (self._renamed.add if view.was else self._renamed.discard)(job)
         self._note_parts(view)
         self._redos = self._ledger.redos()
         self._note_question(view)
-        if line is not None and (line.path != view.path or (before is not None and before.shown != view.shown)):
+        moved = line is None or line.path != view.path
+        other = line is not None and (line.was != view.was or (before is not None and before.shown != view.shown))
+        if line is not None and (moved or other):
             self._said.forget(job)
+        if moved:
+            for namesake in [one for one in self._renamed if view.shown in self._lines[one].was]:
+                self.touch(namesake)  # its earlier name, and what is said under it, is this photo's now
         works = {view.work, line.work if line is not None else ""} - {""}
         self._new |= {job, *(other for work in works for other in self._ledger.takes(work))}
 
@@ -93,8 +106,7 @@ class Knowledge:
         parts = self._ledger.parts(view.job)
         self._parts[view.job] = tuple(part.job for part in parts)
         for part in parts:
-            known = self._lines.get(part.job, Line(part.work, part.path, part.shown.rpartition("/")[0], whole=view.job))
-            self._lines[part.job] = known
+            self._lines.setdefault(part.job, _line_of(part))
             if view.job in self._here:
                 self._here[part.job] = self._here[view.job]
         self._new.update(self._parts[view.job])
@@ -108,7 +120,7 @@ class Knowledge:
 
     def _note_question(self, view: View) -> None:
         self._questions.forget(view.job)
-        if self._chosen.get(view.job) == NONE:
+        if self._chosen.get(view.job) in (NONE, LOST):
             del self._chosen[view.job]  # it is seen again where it still holds
         if view.outcome == "needs a look":
             for question in self._ledger.open_questions(view.job):
@@ -131,19 +143,25 @@ class Knowledge:
     def look(self, found: list[Found], notes: Mapping[str, Any], files: Mapping[bytes, SeenFile]) -> list[str]:
         """After a look at the inbox; the photos that lie elsewhere now than the ledger says."""
         here: dict[str, tuple[bytes, ...]] = {}
-        there: set[bytes] = set()
+        there: dict[bytes, str] = {}  # what lies in the inbox, and the photo that is known to be there
         for item in found:
-            there.add(item.path)
             seen = files.get(item.path)
-            if seen is not None and seen.signature == item.signature and seen.job in self._lines:
-                here[seen.job] = (*here.get(seen.job, ()), item.path)
+            known = seen is not None and seen.signature == item.signature and seen.job in self._lines
+            there[item.path] = job = seen.job if seen is not None and known else ""
+            if job:
+                here[job] = (*here.get(job, ()), item.path)
         for whole in self._parts.keys() & here.keys():
             here |= dict.fromkeys(self._parts[whole], here[whole])
         self._new.update(job for job in here if job not in self._was_here)
         self._here, self._was_here = here, here.keys()
-        folders = ((job, self._lines[job].folder, self._lines[job].whole) for job in here)
-        self._new.update(self._said.notice(self.settings, notes, folders))
-        return [job for job in here if self._lines[job].path not in there]
+        names = {bare(shown_name(path)) for path in there} if self._renamed else ()
+        self._new.update(self._said.notice(self.settings, notes, ((job, self._lines[job]) for job in here), names))
+        return [job for job in here if self._has_left(job, there)]
+
+    def _has_left(self, job: str, there: Mapping[bytes, str]) -> bool:
+        """Whether a photo lies no longer where the ledger has it: nothing is there, or what is known as another."""
+        line = self._lines[job]
+        return there.get(line.path, "another") not in ("", job, line.whole)
 
     def listen(self) -> None:
         """Questions of whose choices one is left are answered by it; what was asked for again is asked for."""
@@ -157,10 +175,13 @@ class Knowledge:
         for job, choice in self._questions.answers():
             if self._chosen.get(job) != choice:
                 self._take_answer(job, choice)
+        if self._questions.root != self._root:
+            self._root = self._questions.root
+            self._ledger.keep(_ROOT, self._root)
 
     def _take_answer(self, job: str, choice: int) -> None:
         asked = self._ledger.get(job)
-        if choice == NONE:
+        if choice in (NONE, LOST):
             self._chosen[job] = choice
             self._new.add(job)
         elif choice == EACH_ONE and asked is not None and asked.record is not None and asked.record.several:
@@ -182,6 +203,7 @@ class Knowledge:
         self._said.forget_all()
         self._lines = self._ledger.lines()
         self._parts = _parts_of(self._lines)
+        self._renamed = {job for job, line in self._lines.items() if line.was}
         self._new |= self._lines.keys()
 
     def here(self, job: str, path: bytes) -> None:
@@ -228,10 +250,11 @@ class Knowledge:
         others = [self._said_beside(other) for other in self._of(view.work) if other != job]
         said = of_the_work(self._said_beside(job), others)
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
-        lost = view.outcome == "needs a look" and LOOK not in self._ledger.places(job)
-        refused = view.outcome == "needs a look" and self._chosen.get(job) == NONE
+        asks, chosen = view.outcome == "needs a look", self._chosen.get(job)
+        lost = asks and (chosen == LOST or LOOK not in self._ledger.places(job))
+        refused = asks and chosen == NONE
         artist = self.settings.artist.name
-        each = self._each.get(job, ()) if view.outcome == "needs a look" else ()
+        each = self._each.get(job, ()) if asks else ()
         known = Known(view, said, here, made, redo, self._answer(view), artist, lost, refused, each=each)
         known = replace(known, apart=self._is_apart(view)) if view.whole else known
         return replace(known, misplaced=misplaced(self.settings, self._ledger, known)) if said.order else known

@@ -1,12 +1,13 @@
 """The names under which finished files are published: numbers are given then, and no file of the artist's is met."""
 
+import os
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from autoprep.ledger import Job, Ledger, Rendition
-from autoprep.service.keeping import at_place, is_ours, next_free, under_another_name
-from autoprep.service.places import counted, misplaced, places_for
+from autoprep.service.keeping import at_place, beside, is_ours, next_free, under_another_name
+from autoprep.service.places import counted, misplaced, places_for, plain_place
 from autoprep.service.rule import Known
 from autoprep.wishes.settings import Settings
 
@@ -54,7 +55,18 @@ def named(
                 **rows,
                 name: replace(row, path=place, output=at_place(row.output, place, settings.studio)),
             }
+    told = {name: row for name, row in rows.items() if name not in known.made}
+    rows = {**rows, **{name: _explained(settings, ledger, known, row) for name, row in told.items()}}
     return rows, [(part, moved.get(final, final)) for part, final in parts]
+
+
+def _explained(settings: Settings, ledger: Ledger, known: Known, row: Rendition) -> Rendition:
+    """The same with the reason, where a first file has a number at its end because of a file of the artist's."""
+    if row.path is None or row.output is None or row.destination not in settings.destinations:
+        return row
+    plain = plain_place(settings, row.destination, known)
+    met = row.path != plain and os.path.lexists(plain) and not ledger.is_taken(plain)
+    return row if not met or counted(settings, row.destination) else replace(row, output=beside(row.output, plain.name))
 
 
 def beside_foreign_files(

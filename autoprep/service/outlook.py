@@ -2,7 +2,8 @@
 
 import os
 from collections.abc import Iterator, Mapping
-from pathlib import PurePosixPath
+from itertools import pairwise
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from autoprep.ledger import Ledger
@@ -10,7 +11,8 @@ from autoprep.service.arrivals import shown_name
 from autoprep.service.inbox import Found, scan
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
-from autoprep.wishes.notes import without_photo
+from autoprep.wishes.names import part_name
+from autoprep.wishes.notes import CORNER_NOTE, has_note, is_corner_note, is_meant, named_in, still_free, without_photo
 from autoprep.wishes.settings import Settings, ledger_path
 
 _WORDS = {
@@ -24,7 +26,7 @@ def outlook(settings: Settings) -> Iterator[str]:
     notes: dict[str, Any] = {}
     found = scan(settings.folders.inbox, notes)
     if not ledger_path(settings).is_file():
-        yield from (f"{shown_name(item.path)}: looked at, because it is new" for item in found)
+        yield from (f"{shown_name(item.path)}: {_coming(item, 'it is new')}" for item in found)
         return
     ledger = Ledger(ledger_path(settings))
     try:
@@ -36,26 +38,57 @@ def outlook(settings: Settings) -> Iterator[str]:
         for group in knowledge.news():
             yield from (f"{knowledge.view(step.job).shown}: {words(step)}" for step in knowledge.follows(group))
         new = [item for item in found if item.path not in files or files[item.path].signature != item.signature]
-        yield from (f"{shown_name(item.path)}: looked at, because it is new or has changed" for item in new)
-        yield from (
-            f"{note}: speaks of no photo, because none beside it is called so"
-            for note in _alone(found, notes, ledger.part_names())
-        )
+        yield from (f"{shown_name(item.path)}: {_coming(item, 'it is new or has changed')}" for item in new)
+        yield from _alone(settings.folders.inbox, found, notes, ledger)
     finally:
         ledger.close()
 
 
-def _alone(found: list[Found], notes: Mapping[str, Any], parts: list[str]) -> Iterator[str]:
-    """The notes, by their paths below the inbox, that lie beside no photo of their name; parts: works in photos."""
+def _coming(item: Found, why: str) -> str:
+    """What is said of a file that was not taken in as it is now."""
+    return f"looked at, because {why}" if item.filled else "holds nothing yet; it is left alone until it does"
+
+
+def _alone(inbox: Path, found: list[Found], notes: Mapping[str, Any], ledger: Ledger) -> Iterator[str]:
+    """A line for each note that lies beside no photo of its name, and for those of the corner page that fit none."""
+    photos = [shown_name(item.path) for item in found]
     names: dict[str, list[str]] = {}
-    for shown in (*(os.fsdecode(item.path).replace(os.sep, "/") for item in found), *parts):
-        place = PurePosixPath(shown)
-        names.setdefault(str(place.parent), []).append(place.name)
+    for shown in (*photos, *ledger.part_names()):
+        names.setdefault(str(PurePosixPath(shown).parent), []).append(PurePosixPath(shown).name)
     for folder, own in notes.items():
         place = PurePosixPath(folder.replace(os.sep, "/"))
         called = [note[0] for note in own]
+        corners = [note for note in called if is_corner_note(note) and not _fits(inbox, place / note, names)]
         others = set(names.get(str(place), ())) - set(called)
-        yield from (shown_name(os.fsencode(str(place / note))) for note in without_photo(called, others))
+        for note in (*without_photo(called, others), *corners):
+            yield f"{shown_name(os.fsencode(str(place / note)))}: {_spoken_of(inbox, place / note, ledger)}"
+
+
+def _fits(inbox: Path, note: PurePosixPath, names: Mapping[str, list[str]]) -> bool:
+    """Whether a note of the corner page is for a photo that is there; names: of photos, by their folders."""
+    named, stem = named_in(inbox / note), note.name.partition(CORNER_NOTE)[0]
+    if named and PurePosixPath(named).stem == stem and str(note.parent) == ".":
+        at = PurePosixPath(named)
+        if at.name in names.get(str(at.parent), ()):
+            return True
+    beside = [str(note.parent / name) for name in names.get(str(note.parent), ()) if PurePosixPath(name).stem == stem]
+    return any(is_meant(inbox, shown, named, beside=True) for shown in beside)
+
+
+def _spoken_of(inbox: Path, note: PurePosixPath, ledger: Ledger) -> str:
+    """What a note speaks of that has no photo of its name: one that was called so, or nothing."""
+    named = named_in(inbox / note) if is_corner_note(note.name) else ""
+    called = {note.stem, PurePosixPath(note.stem).stem, note.name.partition(CORNER_NOTE)[0]}
+    for view in ledger.renamed():
+        names = [view.shown, *(part_name(old, view.part) for old in still_free(inbox, view.was))]
+        for was, name in pairwise(names):
+            if has_note(inbox, was, corners=is_corner_note(note.name)):
+                break  # which speaks for it, and none of an earlier name does
+            at = PurePosixPath(name)
+            beside = at.parent == note.parent and not (named and (inbox / named).is_file())
+            if at.stem in called and (named == name or beside):
+                return f"speaks of {view.shown}, which was called {name}"
+    return "speaks of no photo, because " + (f"none is called {named}" if named else "none beside it is called so")
 
 
 def words(step: Step) -> str:

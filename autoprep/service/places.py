@@ -3,7 +3,8 @@
 import contextlib
 import os
 import re
-from collections.abc import Callable, Container, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
+from itertools import chain
 from pathlib import Path, PurePosixPath
 
 from autoprep.domain import WorkFacts
@@ -20,6 +21,10 @@ IsTaken = Callable[[Path], bool]
 _TELL = ("photo", "title")  # the fields of a name that tell works apart
 Reserved = Callable[[str], list[str]]
 """reserved(destination) -> the stems of the names that the ledger has given there."""
+
+
+Kept = Callable[[str], list[Path]]
+"""kept(destination) -> the names that are kept there for others."""
 
 
 def places_for(
@@ -45,6 +50,7 @@ def places_for(
             and name not in known.misplaced
             and same_name(settings, name, dict(made.told), known.said, shown)
             and not (made.state != "in place" and ledger.is_taken(made.path, (job,)))
+            and numbered_anew(settings, ledger, known, name, ours) is None
         ):
             kept[name] = made.path
         elif name in coming and _is_called(settings, name, known, coming[name][0]):
@@ -61,7 +67,7 @@ def places_for(
     chosen = {} if not fresh and not asks else reserve(
         settings, shown, known.said, fresh, lambda place: ledger.is_taken(place, ours), ledger.stems, may_ask=asks,
         before={**lent(takes, handed), **{name: made for name, made in known.made.items() if made.path is not None}},
-        own=own,
+        own=own, kept=lambda name: ledger.kept_names(name, ours),
     )  # fmt: skip
     return {name: place for name, place in {**kept, **chosen}.items() if name in names or name == LOOK}
 
@@ -109,11 +115,33 @@ def misplaced(settings: Settings, ledger: Ledger, known: Known) -> frozenset[str
     for name, made in known.made.items():
         if not order or made.state != "in place" or made.path is None or not counted(settings, name):
             continue
-        number = _number_of(settings, name, known.view.shown, known.said, made.path.stem)
-        place = _place(settings, name, known.view.shown, known.said, order, "")
-        if number not in (None, order) and not ledger.is_taken(place) and not _exists(place):
+        shown, said = known.view.shown, known.said
+        number = _number_of(settings, name, shown, said, made.path.stem)
+        place = _place(settings, name, shown, said, order, "")
+        others = [*ledger.kept_names(name, (known.view.job,)), *_files_in(settings, name)]
+        others = [other for other in others if other != made.path]
+        if number in (None, order) or _is_given(settings, name, shown, said, order, others):
+            continue
+        if not ledger.is_taken(place) and not _exists(place):
             found.add(name)
     return frozenset(found)
+
+
+def numbered_anew(settings: Settings, ledger: Ledger, known: Known, name: str, ours: Collection[str]) -> Path | None:
+    """The place under another number of a file that is not in place, where another work has its number by now.
+
+    ours: the photos of the work.
+    """
+    made, shown, said = known.made[name], known.view.shown, known.said
+    if made.state == "in place" or made.path is None or not counted(settings, name):
+        return None
+    number = _number_of(settings, name, shown, said, made.path.stem)
+    if number is None or not _is_given(settings, name, shown, said, number, ledger.kept_names(name, ours)):
+        return None
+    coming = ledger.coming(known.view.job)
+    if name in coming and _is_called(settings, name, known, coming[name][0]):
+        return coming[name][0]
+    return _place(settings, name, shown, said, _next_number(settings, name, shown, said, ledger.stems(name)), "")
 
 
 def _is_called(settings: Settings, name: str, known: Known, place: Path) -> bool:
@@ -136,6 +164,7 @@ def reserve(
     may_ask: bool = True,
     before: Mapping[str, Rendition] | None = None,
     own: Container[Path | None] = (),
+    kept: Kept = lambda destination: [],
 ) -> dict[str, Path]:
     """Free places for a photo's outputs and, if it may become a question, for that one's folder.
 
@@ -143,7 +172,7 @@ def reserve(
     those that say nothing of the work. Destinations that number their files go on counting instead, or take the place
     that the artist gives the work. reserved names the stems that a destination has given already; before: what the
     work has in the destinations now, whose numbers it keeps; own: where files of it lie now, which it may keep, or
-    those that it replaces.
+    those that it replaces; kept: the names of other works.
     """
 
     def taken(place: Path) -> bool:
@@ -155,8 +184,13 @@ def reserve(
             made = (before or {}).get(name)
             stem = made.path.stem if made is not None and made.path is not None else ""
             had = _number_of(settings, name, shown, facts, stem) if stem else None
-            number = facts.order or had or _next_number(settings, name, shown, facts, reserved(name))
-            numbered = (_place(settings, name, shown, facts, n, "") for n in range(number, 100_000))
+            others = [place for place in kept(name) if place not in own]
+            others += [] if facts.order in (0, had) else [p for p in _files_in(settings, name) if p not in own]
+            after = range(_next_number(settings, name, shown, facts, reserved(name)), 100_000)
+            # Up from the number that the artist gives, where that is not free: so works that change numbers get by.
+            tried = range(facts.order, 100_000) if facts.order else chain((had,) if had else (), after)
+            able = (n for n in tried if not _is_given(settings, name, shown, facts, n, others))
+            numbered = (_place(settings, name, shown, facts, n, "") for n in able)
             places[name] = next(place for place in numbered if not taken(place))
     plain = [name for name in names if name not in places]
     # Where all works would be called the same, that is no reason to number their files elsewhere.
@@ -183,15 +217,22 @@ def _free_together(
 
 def _next_number(settings: Settings, name: str, shown: str, facts: WorkFacts, stems: list[str]) -> int:
     """The first number after all that a destination has given, whatever their titles are."""
-    folder = settings.folders.ready / name
+    places = [*map(Path, stems), *_files_in(settings, name)]
+    return next(n for n in range(1, 100_000) if not _is_given(settings, name, shown, facts, n, places))
+
+
+def _is_given(settings: Settings, name: str, shown: str, facts: WorkFacts, number: int, places: Iterable[Path]) -> bool:
+    """Whether one of these names in a destination bears a number already, whatever comes after it."""
+    start = opening(settings.destinations[name], name, facts, settings.artist.name, shown, number)
+    stems = (place.stem for place in places)
+    return any(stem.startswith(start) and not stem[len(start) : len(start) + 1].isdigit() for stem in stems)
+
+
+def _files_in(settings: Settings, name: str) -> list[Path]:
+    """All that lies in a destination, whoever has put it there."""
     with contextlib.suppress(OSError):
-        stems = [*stems, *(path.stem for path in folder.iterdir())]
-    preset, number = settings.destinations[name], 1
-    while True:
-        start = opening(preset, name, facts, settings.artist.name, shown, number)
-        if not any(stem.startswith(start) and not stem[len(start) : len(start) + 1].isdigit() for stem in stems):
-            return number
-        number += 1
+        return list((settings.folders.ready / name).iterdir())
+    return []
 
 
 def _number_of(settings: Settings, name: str, shown: str, facts: WorkFacts, stem: str) -> int | None:
@@ -203,6 +244,11 @@ def _place(settings: Settings, name: str, shown: str, facts: WorkFacts, number: 
     preset = settings.destinations[name]
     stem = file_stem(preset, name, facts, settings.artist.name, shown, number)
     return settings.folders.ready / name / f"{shortened(stem, ending, preset.name_max)}{suffix_of(settings, name)}"
+
+
+def plain_place(settings: Settings, name: str, known: Known) -> Path:
+    """Where a work's file would go if nothing were there."""
+    return _place(settings, name, known.view.shown, known.said, 1, "")
 
 
 def suffix_of(settings: Settings, destination: str) -> str:

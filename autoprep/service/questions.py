@@ -15,6 +15,9 @@ NONE = -1
 EACH_ONE = -2
 """The answer that each of several works is to be finished by itself."""
 
+LOST = -3
+"""No answer: the question's folder was deleted whole, so that it is to be asked again."""
+
 _SHARE = 2000  # looking for answers takes at most one part in so many of the time: many open questions cost nothing
 _MOST_WAIT_S, _FREE_S = 15.0, 0.0005
 _TAKEN_BY = 3  # what a look costs is told by the quickest of so many
@@ -22,13 +25,15 @@ _FRESH_S = 2.0  # a folder that changed so lately may change again within the sa
 
 
 class Questions:
-    """The open questions that offer choices, and the folders where their pictures lie.
+    """The open questions, and the folders where their pictures lie.
 
     settle_s: an answer counts when its folder has been as it is for so long: pictures are deleted one after another.
+    root: by which number the file system knew the folder of all questions when one was seen in it last; empty where
+    none was.
     """
 
-    def __init__(self, settle_s: float, clock: Callable[[], float] = time.monotonic) -> None:
-        self._settle_s, self._clock = settle_s, clock
+    def __init__(self, settle_s: float, clock: Callable[[], float] = time.monotonic, root: str = "") -> None:
+        self._settle_s, self._clock, self.root = settle_s, clock, root
         self._open: dict[str, OpenQuestion] = {}
         self._looked: dict[str, int] = {}
         self._pending: dict[str, tuple[int, float]] = {}
@@ -39,8 +44,7 @@ class Questions:
         """Keep a question in mind."""
         self.forget(question.job)
         self._next = -1e9
-        if question.choices > 1 or (question.choices and question.offers_none):
-            self._open[question.job] = question
+        self._open[question.job] = question
 
     def forget(self, job: str) -> None:
         """A question that is settled, or can't be answered now."""
@@ -50,8 +54,9 @@ class Questions:
     def answers(self) -> Iterator[tuple[str, int]]:
         """(job, choice, counted from 0, NONE or EACH_ONE) of each question that was answered since it was told last.
 
-        A folder that was moved away is no answer. A folder that has not changed is not looked into. The longer looks
-        take, the longer until the next, unless an answer is on its way; one that a busy machine held up is no measure.
+        A folder that was deleted, or moved away, is no answer but LOST. One that has not changed is not looked into.
+        The longer looks take, the longer until the next, unless an answer is on its way; one that a busy machine held
+        up is no measure.
         """
         if self._clock() < self._next and not self._pending:
             return
@@ -66,11 +71,16 @@ class Questions:
         for job, question in list(self._open.items()):
             try:
                 changed = os.stat(question.folder).st_mtime_ns
-            except OSError:
-                self._pending.pop(job, None)
+            except OSError as problem:
+                if not self._is_deleted(question, problem):
+                    self._pending.pop(job, None)
+                elif self._has_settled(job, LOST):
+                    self.forget(job)  # it is told once; what is asked then is noted anew
+                    yield job, LOST
                 continue
             if self._looked.get(job) == changed:
                 continue
+            self._note_root(question)
             answer = _answer(question)
             if answer is not None and not self._has_settled(job, changed):
                 continue
@@ -79,6 +89,19 @@ class Questions:
                 self._looked[job] = changed
             if answer is not None:
                 yield job, answer
+
+    def _note_root(self, question: OpenQuestion) -> None:
+        with contextlib.suppress(OSError):
+            self.root = str(os.stat(question.folder.parent).st_ino)
+
+    def _is_deleted(self, question: OpenQuestion, problem: OSError) -> bool:
+        """Whether a folder that can't be looked at is no more. Where the folder of all questions is another one than
+        before, a disk or a share may be away, and nobody has deleted anything."""
+        try:
+            root = str(os.stat(question.folder.parent).st_ino)
+        except OSError:
+            return False
+        return isinstance(problem, FileNotFoundError) and root == self.root
 
     def _has_settled(self, job: str, changed: int) -> bool:
         now = self._clock()
@@ -95,6 +118,8 @@ class Questions:
 def _answer(question: OpenQuestion) -> int | None:
     """The choice that is left, EACH_ONE where that is, NONE where none is; None where more than one is left: then
     nothing was answered yet."""
+    if not (question.choices > 1 or (question.choices and question.offers_none)):
+        return None
     folder, first = question.folder, question.first
     left = [k for k in range(question.choices) if (folder / choice_name(first + k)).is_file()]
     none_left = (folder / NONE_OF_THESE).is_file()

@@ -10,7 +10,7 @@ from typing import Any
 
 from autoprep.domain import Outline, Reason, WorkFacts
 from autoprep.ledger import Rendition, View
-from autoprep.told.explanations import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE
+from autoprep.told.explanations import HOLD, NO_PLAN, NO_TABLE, NOT_SENT, OTHER_TAKE
 from autoprep.wishes.blind import names_artist
 
 # What the plan depends on, of all that is said; and what a file may depend on besides its plan.
@@ -180,6 +180,23 @@ def why_not(known: Known, best: str) -> Reason:
     return NOT_SENT if is_shown(known, best) else OTHER_TAKE
 
 
+def untrue(known: Known, best: str, destinations: Sequence[str]) -> dict[str, Reason]:
+    """Destinations without a file for a reason that holds no longer, each with the one that holds now."""
+    if not known.view.plan or known.view.outcome not in ("ready", "alternate"):
+        return {}
+    goal, now = wanted(known, best, destinations), why_not(known, best)
+    over = {NO_PLAN.kind, *([] if known.said.hold else [HOLD.kind]), *([OTHER_TAKE.kind] if now != OTHER_TAKE else [])}
+    found = {}
+    for name, made in known.made.items():
+        if made.state == "in place" or name in goal or made.why not in over:
+            continue
+        if name in destinations:
+            found[name] = now
+        elif made.why != HOLD.kind:  # by that it is known that it comes back
+            found[name] = NO_TABLE
+    return found
+
+
 def steps(work: Sequence[Known], destinations: Sequence[str]) -> list[Step]:
     """What is to be done for all photos of one work; destinations: those of the settings, in their order.
 
@@ -230,7 +247,8 @@ def _steps(known: Known, best: str, destinations: Sequence[str], stay: frozenset
         found.append(Render(view.job, next(iter(stale.values())), tuple(stale)))
     elif known.redo:
         found.append(Tell(view.job, _no_redo(known)))
-    elif not found and not stay and _untold(known, best):  # any other step tells too
+    elif not found and not stay and (_untold(known, best) or untrue(known, best, destinations)):
+        # Any other step tells too.
         found.append(Tell(view.job, "other words, or another name"))
     return found
 
@@ -260,7 +278,7 @@ def _measured_anew(known: Known) -> Measure | None:
     if view.outcome in (None, "set aside", "duplicate"):
         return None
     if known.refused or known.lost:
-        why = "none of the choices is right" if known.refused else "its question has no folder any more"
+        why = "none of the choices is right" if known.refused else "the folder of its question is gone"
         return Measure(view.job, why, refused=known.refused)
     of_it = _OF_THE_PHOTO if view.outcome == "several works" else MEASURED_BY
     changed = [name for name in of_it if getattr(said, name) != getattr(view.said, name)]

@@ -5,11 +5,11 @@ import difflib
 import hashlib
 import re
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from pathlib import Path, PurePosixPath
 
 from autoprep.domain import WorkFacts
-from autoprep.ledger import View
+from autoprep.ledger import Line, View
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.notes import FOLDER_NOTE, facts_of, facts_of_part, is_corner_note
 from autoprep.wishes.settings import Settings
@@ -18,23 +18,23 @@ Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
 """Folder below the inbox -> (name, mtime_ns, size) of its notes."""
 
 
-def facts_for(settings: Settings, shown: str, words: Path | None = None) -> tuple[WorkFacts, tuple[str, ...]]:
+def facts_for(
+    settings: Settings, shown: str, words: Path | None = None, was: tuple[str, ...] = ()
+) -> tuple[WorkFacts, tuple[str, ...]]:
     """What is said of the work in a photo, with the artist's destinations as the settings spell them.
 
-    words: what was said of it by the command line, if anything was.
+    words: what was said of it by the command line, if anything was; was: what the photo was called before.
     """
-    return _with_destinations(settings, *facts_of(settings.folders.inbox, shown, words))
+    return _with_destinations(settings, *facts_of(settings.folders.inbox, shown, words, was))
 
 
 def facts_about(settings: Settings, view: View) -> WorkFacts:
     """What is said now of the work in a known photo, or of one of several in it, by all that may speak of it."""
     words = words_place(settings, view.job)
     if not view.part:
-        return facts_for(settings, view.shown, words)[0]
-    of_photo = words_place(settings, view.whole)
-    return _with_destinations(settings, *facts_of_part(settings.folders.inbox, view.shown, view.part, words, of_photo))[
-        0
-    ]
+        return facts_for(settings, view.shown, words, view.was)[0]
+    of_photo, inbox = words_place(settings, view.whole), settings.folders.inbox
+    return _with_destinations(settings, *facts_of_part(inbox, view.shown, view.part, words, of_photo, view.was))[0]
 
 
 def _with_destinations(
@@ -93,6 +93,12 @@ def sent_to(settings: Settings, facts: WorkFacts) -> list[str]:
     return list(dict.fromkeys((*(facts.destinations or usual(settings)), *facts.also)))
 
 
+def bare(shown: str) -> str:
+    """A photo's name with its folders and without its ending, by which notes know it."""
+    folder, slash, name = shown.rpartition("/")
+    return f"{folder}{slash}{PurePosixPath(name).stem}"
+
+
 class Said:
     """The facts of all photos. Of each a key is kept, of what its facts were read from; facts only for a while.
 
@@ -110,12 +116,13 @@ class Said:
         self._keys: dict[str, str] = dict(keys or {})
         self._known: dict[str, WorkFacts] = {}
         self._pending: dict[str, tuple[str, float]] = {}
+        self._names: Container[str] = frozenset()
 
     def of(self, settings: Settings, view: View) -> WorkFacts:
         """The facts of a photo that lies in the inbox."""
         known = self._known.get(view.job)
         if known is None:
-            self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole)
+            self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole, view.was)
             known = self._known[view.job] = facts_about(settings, view)
         return known
 
@@ -137,16 +144,18 @@ class Said:
         self._known.clear()
         self._keys.clear()
 
-    def notice(self, settings: Settings, notes: Notes, places: Iterable[tuple[str, str, str]]) -> list[str]:
+    def notice(
+        self, settings: Settings, notes: Notes, places: Iterable[tuple[str, Line]], names: Container[str] = frozenset()
+    ) -> list[str]:
         """The photos of which other things are said than before, after a look at the inbox.
 
-        places: (job, folder below the inbox, empty for the inbox itself, job of the photo in which it is one of several
-        works) of each photo that lies there.
+        places: (job, what is kept of it) of each photo that lies there; names: what all files there are called, without
+        their endings, where any of these photos was called otherwise before.
         """
         self._notes, self._of_folder, now, changed = notes, {}, self._clock(), []
-        self._words = _words_left(settings)
-        for job, folder, whole in places:
-            key, known = self._key(job, folder, whole), self._keys.get(job)
+        self._words, self._names = _words_left(settings), names
+        for job, line in places:
+            key, known = self._key(job, line.folder, line.whole, line.was), self._keys.get(job)
             if known is None or known == key:
                 self._pending.pop(job, None)
                 if known is None:
@@ -166,13 +175,19 @@ class Said:
         """Whether some notes have changed so lately that they are not read yet."""
         return bool(self._pending)
 
-    def _key(self, job: str, folder: str, whole: str) -> str:
+    def _key(self, job: str, folder: str, whole: str, was: tuple[str, ...]) -> str:
         """What the facts of a photo are read from: the same text for as long as that is the same."""
-        shared = self._of_folder.get(folder)
-        if shared is None:
-            shared = self._of_folder[folder] = self._notes_for(folder)
+        shared = self._shared(folder)
         left = (self._words[one] for one in (job, whole) if one in self._words)
-        return " ".join([shared, *(f"{when} {size}" for when, size in left)])
+        # Notes that it has left behind speak for it where no photo has that name now.
+        behind = [f"{self._shared(name.rpartition('/')[0])} {name}" for name in was if bare(name) not in self._names]
+        return " ".join([shared, *(f"{when} {size}" for when, size in left), *behind])
+
+    def _shared(self, folder: str) -> str:
+        found = self._of_folder.get(folder)
+        if found is None:
+            found = self._of_folder[folder] = self._notes_for(folder)
+        return found
 
     def _notes_for(self, folder: str) -> str:
         place = PurePosixPath(folder)

@@ -60,6 +60,16 @@ def merit(record: JobRecord) -> float:
     return sum(merits(record).values())
 
 
+def why_used(used: JobRecord, other: JobRecord) -> str:
+    """Why a take is used and not the other, in plain words; an earlier one is unless another is clearly better."""
+    one, two = merits(other), merits(used)
+    gain = {words: two[words] - one[words] for words in one}
+    best = max(gain, key=lambda words: gain[words])
+    if merit(used) <= merit(other):
+        return f"{used.photo} came first, and this one is not clearly better"
+    return f"{used.photo} is the better take" + (f": {best}" if gain[best] > 0.005 else "")
+
+
 def compare(earlier: JobRecord, newer: JobRecord) -> Verdict:
     """Which take is used; the earlier one stays unless the newer one is clearly better."""
     one, two = merits(earlier), merits(newer)

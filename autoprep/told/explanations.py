@@ -77,6 +77,7 @@ NO_SIZE = Reason(
 FLAT = "the picture is one flat tone, so nothing is on it; copy the file again"
 NO_PLAN = Reason("the photo was looked at again, and is no finished work now", "looked at again")
 NOT_SENT = Reason("the work is not sent here (any more)", "not sent")
+NO_TABLE = Reason("there is no such destination any more", "not sent")
 
 
 def sent_nowhere(said: WorkFacts) -> str:
@@ -90,6 +91,12 @@ def not_given_out(record: JobRecord) -> dict[str, str]:
     nowhere = sent_nowhere(record.work)
     held = [name for name, kind in record.held_kinds.items() if kind == HOLD.kind and name in record.held]
     return {**record.not_given_out, **(dict.fromkeys(held, nowhere) if nowhere else {})}
+
+
+def about_words(record: JobRecord) -> list[str]:
+    """What was said and can't be used, but for what is told already of the destinations that have no file by it."""
+    told = set(not_given_out(record).values())
+    return [line for line in record.work.unclear if line not in told]
 
 
 _IN_A_WORD: dict[Why, str] = {"size not known": "its size is not known", "names the artist": "it names the artist"}

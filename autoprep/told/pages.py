@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.logs import counted
-from autoprep.told.explanations import not_given_out
+from autoprep.told.explanations import about_words, not_given_out
 from autoprep.told.web import page
 
 
@@ -203,7 +203,7 @@ def state(record: JobRecord) -> str:
 
 def unclear(record: JobRecord) -> str:
     """What is said of the work and could not be used, as HTML."""
-    rows = "".join(f"<li>{escape(line)}</li>" for line in record.work.unclear)
+    rows = "".join(f"<li>{escape(line)}</li>" for line in about_words(record))
     return f'<p class="quiet">About your words:</p><ul>{rows}</ul>' if rows else ""
 
 

@@ -1,12 +1,14 @@
 """What the command line says about runs, photos, settings and destinations, in plain words."""
 
+import re
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from autoprep.domain import JobRecord
+from autoprep.ledger import HELD_BACK
 from autoprep.logs import plain
-from autoprep.told.explanations import not_given_out, sent_nowhere
+from autoprep.told.explanations import about_words, not_given_out
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.settings import Settings, font_path
@@ -27,7 +29,7 @@ def print_summary(settings: Settings, records: list[JobRecord], acts: Mapping[st
             print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
         for reason, names in _by_reason(not_given_out(record)).items():
             print(f"  {record.photo}: {', '.join(names)} not given out: {plain(reason)}")
-        unclear = [line for line in record.work.unclear if line != sent_nowhere(record.work)]  # that is said above
+        unclear = about_words(record)
         if unclear:
             first, *more = unclear
             rest = f" (and {len(more)} more; `autoprep show` says them)" if more else ""
@@ -52,6 +54,11 @@ def warnings_of(settings: Settings) -> list[str]:
     notes = []
     if not settings.artist.name:
         notes.append("artist.name is empty, so files carry no rights and no visible mark")
+    artist = settings.artist
+    if artist.email and not re.fullmatch(r"[^@\s]+@[^@\s]+\.[^@\s]+", artist.email):
+        notes.append(f"artist.email is no address: {artist.email}")
+    if artist.website and not re.fullmatch(r"(https?://)?[^\s/.]+(\.[^\s/.]+)+(/\S*)?", artist.website):
+        notes.append(f"artist.website is no address of a site: {artist.website}")
     text = settings.mark.text.format(artist=settings.artist.name, year="2026")
     absent = fonts_for(text, font_path(settings))[1]
     if absent:
@@ -96,12 +103,13 @@ def preset_words(preset: Preset) -> str:
 def print_record(record: JobRecord, studio: Path | None = None) -> None:
     """One photo's story; studio: where its finished files are looked for."""
     print(f"{record.photo}  ({record.job})")
-    print(f"  {record.outcome}" + (f", {record.kind}" if record.kind else ""))
+    outcome = HELD_BACK if record.outcome == "ready" and record.held and not record.outputs else record.outcome
+    print(f"  {outcome}" + (f", {record.kind}" if record.kind else ""))
     for reason in record.reasons:
         print(f"  - {plain(reason)}")
     for reason, names in _by_reason(not_given_out(record)).items():
         print(f"  not given out: {', '.join(names)}: {plain(reason)}")
-    for line in record.work.unclear:
+    for line in about_words(record):
         print(f"  about your words: {plain(line)}")
     for line in record.advice:
         print(f"  next time: {plain(line)}")

@@ -43,7 +43,8 @@ class Preset(Table):
     width_in: Inches | None = Field(default=None, description="exact width in inches; goes with height_in and ppi")
     height_in: Inches | None = Field(default=None, description="exact height in inches")
     size: Literal["work"] | None = Field(
-        default=None, description="work: the work's own size, which the artist says, 1:1; goes with ppi"
+        default=None,
+        description="work: the work's own size, which the artist says, 1:1; goes with ppi, of which there may be fewer",
     )
     full_size: bool = Field(default=False, description="as many pixels as the photo has on the work")
     ppi: Annotated[float, Field(ge=30, le=2400)] | None = Field(
@@ -77,7 +78,8 @@ class Preset(Table):
         default=0.0, description="ground around, in % of the shorter side"
     )
     max_enlarge: Annotated[float, Field(ge=0.1, le=20)] = Field(
-        default=1.0, description="the most that photo pixels are enlarged"
+        default=1.0,
+        description="the most that photo pixels are enlarged; what is to fill may need more, and is recorded",
     )
     least_percent: Annotated[float, Field(ge=0, le=100)] = Field(
         default=33.0,

@@ -107,8 +107,9 @@ def read(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, A
     if not found and text:
         near = difflib.get_close_matches(text.lower(), _WORDS.get(name, ()), 1, cutoff=0.5)
         nearest = f"; the nearest word is “{near[0]}”" if near else _EXAMPLES.get(name, "")
+        held = "; the work is held until it is" if name == "hold" else ""
         warnings.append(
-            f"{called} gives {_with_article(name.replace('_', ' '))} that is not understood: {text}{nearest}"
+            f"{called} gives {_with_article(name.replace('_', ' '))} that is not understood: {text}{nearest}{held}"
         )
         if name == "hold":  # said in words that are not known: better held than given out
             return {"hold": True}

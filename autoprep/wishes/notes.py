@@ -7,7 +7,7 @@ import contextlib
 import difflib
 import os
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -15,7 +15,7 @@ from typing import Any
 from autoprep.domain import ReferenceShot, WorkFacts
 from autoprep.wishes.captions import caption, from_folders, from_name, is_plain_folder, reference
 from autoprep.wishes.lines import KEYS, loose, meaning, read, word
-from autoprep.wishes.names import whole_name
+from autoprep.wishes.names import part_name, whole_name
 
 _PICTURES = (
     ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
@@ -30,13 +30,16 @@ CORNER_NOTE = ".corners"  # what the corner page adds to the name of the photo f
 _COPIES = ("", *(form.format(n) for n in range(1, 10) for form in (" ({})", "({})", " {}", "-{}")))
 
 
-def facts_of(inbox: Path, shown: str, words: Path | None = None) -> tuple[WorkFacts, tuple[str, ...]]:
+def facts_of(
+    inbox: Path, shown: str, words: Path | None = None, was: Sequence[str] = ()
+) -> tuple[WorkFacts, tuple[str, ...]]:
     """The facts of the work in a photo, and what was said that can't be used. Reads the notes beside it, if any.
 
-    words: a note that was left by the command line; it wins over all others.
+    words: a note that was left by the command line; it wins over all others; was: what the photo was called before:
+    where no note has its name now, one that was left behind speaks for it.
     """
     warnings: list[str] = []
-    return _facts(_sources(inbox, shown, words, warnings), warnings)
+    return _facts(_sources(inbox, (shown, *still_free(inbox, was)), words, warnings), warnings)
 
 
 # What is said of a photo of several works and holds for none of them by itself.
@@ -46,33 +49,43 @@ _OF_ALL_TOGETHER = (
 
 
 def facts_of_part(
-    inbox: Path, shown: str, part: int, words: Path | None = None, of_photo: Path | None = None
+    inbox: Path,
+    shown: str,
+    part: int,
+    words: Path | None = None,
+    of_photo: Path | None = None,
+    was: Sequence[str] = (),
 ) -> tuple[WorkFacts, tuple[str, ...]]:
     """The facts of one of several works in a photo, and what was said that can't be used.
 
     What is said of the photo holds for each of its works, but for what can be true of one only; over it what a note of
     the work's own name says (`IMG_1-2.txt`). shown: the work's name; part: which one it is, from 1; words, of_photo:
-    notes that were left by the command line, of the work and of the photo.
+    notes that were left by the command line, of the work and of the photo; was: what the photo was called before.
     """
     warnings: list[str] = []
     shared: dict[str, Any] = {}
-    for source in _sources(inbox, whole_name(shown, part), of_photo, warnings):
+    names = (whole_name(shown, part), *still_free(inbox, was))
+    for source in _sources(inbox, names, of_photo, warnings):
         _lay_over(shared, source)
     shared = {key: value for key, value in shared.items() if key not in _OF_ALL_TOGETHER}
     if "title" in shared:
         shared["title"] = f"{shared['title']} {part}"
-    own = (_from_note(inbox, shown, warnings), _from_corner_notes(inbox, shown, warnings), _told(words, warnings))
+    called = [part_name(name, part) for name in names]
+    own = (_from_note(inbox, called, warnings), _from_corner_notes(inbox, called, warnings), _told(words, warnings))
     return _facts((shared, *own), warnings)
 
 
-def _sources(inbox: Path, shown: str, words: Path | None, warnings: list[str]) -> tuple[dict[str, Any], ...]:
-    """What is said of a photo, the strongest word last."""
+def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: list[str]) -> tuple[dict[str, Any], ...]:
+    """What is said of a photo, the strongest word last; names: what it is called, and was called before."""
+    shown = names[0]
     folders, name = from_folders(shown, warnings), from_name(shown)
-    note = _from_note(inbox, shown, warnings)
+    note = _from_note(inbox, names, warnings)
     folder_notes = _from_folder_notes(inbox, shown, warnings)
-    corner_notes = _from_corner_notes(inbox, shown, warnings)
+    corner_notes = _from_corner_notes(inbox, names, warnings)
     told = _told(words, warnings)
-    warnings += _contradictions((("folder", folders), ("name", name), ("note", note)))
+    # A name that gives a title and nothing else is no more than the file's name: a note is there to say another.
+    spoken = {} if list(name) == ["title"] else name
+    warnings += _contradictions((("folder", folders), ("name", spoken), ("note", note)))
     return _from_sketchbook(inbox, shown), folder_notes, folders, name, note, corner_notes, told
 
 
@@ -182,17 +195,33 @@ def _is_picture(file: Path) -> bool:
     return file.suffix.lower() in _PICTURES and file.is_file() and not file.is_symlink()
 
 
-def _from_note(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
-    photo = inbox / shown
-    endings = (*NOTE_ENDINGS, *(end.upper() for end in NOTE_ENDINGS))
-    for place in (*(photo.with_suffix(end) for end in endings), *(Path(f"{photo}{end}") for end in endings)):
+def _from_note(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[str, Any]:
+    """What the note of the first of these names says that has one."""
+    for place in (place for name in names for place in _note_places(inbox / name)):
         text = _read(place)
         if text is not None:
             return _note(text, place, warnings)
     return {}
 
 
-def _from_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
+def _note_places(photo: Path) -> tuple[Path, ...]:
+    endings = (*NOTE_ENDINGS, *(end.upper() for end in NOTE_ENDINGS))
+    return (*(photo.with_suffix(end) for end in endings), *(Path(f"{photo}{end}") for end in endings))
+
+
+def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
+    """Whether a photo of this name has a note, or one of the corner page."""
+    if corners:
+        return bool(_of_corner_notes(inbox, name, []))
+    return any(_read(place) is not None for place in _note_places(inbox / name))
+
+
+def _from_corner_notes(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[str, Any]:
+    """The same of the notes of the corner page."""
+    return next((said for name in names if (said := _of_corner_notes(inbox, name, warnings))), {})
+
+
+def _of_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
     """What notes of the corner page say: beside the photo, or in the inbox itself for the photo that they name.
 
     The newest wins; a phone that saves one twice calls the second `IMG_1.corners (1).txt`.
@@ -206,7 +235,7 @@ def _from_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str
                 continue
             unclear: list[str] = []
             said = _note(text, note, unclear, keep_photo=True)
-            if _is_meant(inbox, shown, str(said.pop("photo", "")), beside=place == folder):
+            if is_meant(inbox, shown, str(said.pop("photo", "")), beside=place == folder):
                 warnings += unclear
                 with contextlib.suppress(OSError):
                     found.append((note.stat().st_mtime_ns, note.name, said))
@@ -216,7 +245,7 @@ def _from_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str
     return said
 
 
-def _is_meant(inbox: Path, shown: str, named: str, *, beside: bool) -> bool:
+def is_meant(inbox: Path, shown: str, named: str, *, beside: bool) -> bool:
     """Whether a corner page's note is for a photo: for the one that it names, or for that beside it, with which it was
     moved or renamed. Not where the named photo lies elsewhere: two folders may hold photos of one name."""
     if named == shown:
@@ -226,9 +255,23 @@ def _is_meant(inbox: Path, shown: str, named: str, *, beside: bool) -> bool:
     return beside
 
 
+def named_in(place: Path) -> str:
+    """The photo that a note of the corner page names; empty where it names none."""
+    return str(_note(_read(place) or "", place, [], keep_photo=True).get("photo", ""))
+
+
 def is_corner_note(name: str) -> bool:
     """Whether a file is called like the notes that the corner page saves."""
     return CORNER_NOTE in name and name.endswith(".txt")
+
+
+def still_free(inbox: Path, names: Iterable[str]) -> tuple[str, ...]:
+    """Those of a photo's earlier names that no photo has now: one that has it would be meant by its note."""
+    return tuple(name for name in names if not any(place.is_file() for place in _called_alike(inbox / name)))
+
+
+def _called_alike(photo: Path) -> tuple[Path, ...]:
+    return (photo, *(photo.with_suffix(end) for known in _PICTURES for end in (known, known.upper())))
 
 
 def without_photo(notes: Iterable[str], others: Iterable[str]) -> list[str]:

@@ -201,9 +201,12 @@ def load(config_file: Path, *, keyless: bool = False) -> Settings:
     mistakes.tell()
     if not presets:
         raise ConfigError("no destination is described; at least one table is needed", destinations_file)
-    folded = [name.casefold() for name in presets]
-    if len(set(folded)) != len(folded):
-        raise ConfigError("two destinations differ only in capitals; their folders could be one", destinations_file)
+    alike = [one for one in presets if sum(one.casefold() == other.casefold() for other in presets) > 1]
+    if alike:
+        raise ConfigError(
+            f"the destinations {' and '.join(alike)} differ only in capitals; their folders could be one",
+            destinations_file,
+        )
     studio = config_file.parent.parent if config_file.parent.name == "config" else config_file.parent
     settings = Settings(
         studio=studio,
@@ -266,6 +269,9 @@ def _preset(name: str, table: Any, path: Path, text: str, mistakes: Mistakes) ->
 
 def _absolute(folders: Folders, studio: Path, config_file: Path) -> Folders:
     paths = {name: Path(os.path.normpath((studio / value).absolute())) for name, value in folders}
+    unsaid = next((name for name, value in folders if value == Path()), "")
+    if unsaid:
+        raise ConfigError(f"folders.{unsaid} is empty; name a folder, or leave the line out", config_file)
     inbox = paths["inbox"].resolve()
     for name, path in paths.items():
         real = path.resolve()  # by whatever links and dots the way leads

@@ -1,6 +1,7 @@
 """A question with choices: its pictures, and the answer by deleting all but one."""
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -8,10 +9,12 @@ import pytest
 from autoprep.domain import JobRecord
 from autoprep.imaging.geometry import overlap_in_photo
 from autoprep.ledger import OpenQuestion
-from autoprep.service.questions import NONE, Questions
+from autoprep.service.outlook import outlook
+from autoprep.service.questions import LOST, NONE, Questions
 from autoprep.wishes.settings import Settings
 from tests import photos
 from tests.service.engines import run_once
+from tests.service.pretend import Studio, photo
 
 pytestmark = pytest.mark.usefixtures("looked_at_once")
 
@@ -147,3 +150,82 @@ def test_what_else_lies_in_the_folder_stays(careful: Settings) -> None:
         picture.unlink()
     assert run(careful).outcome == "ready"
     assert [path.name for path in folder.iterdir()] == ["my own note.txt"]
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    """A studio with two questions."""
+    made = Studio(studio, monkeypatch)
+    made.put("Reeds.jpg", photo(4, answer="ask"))
+    made.put("Kelp.jpg", photo(5, answer="ask"))
+    made.run()
+    made.made()
+    return made
+
+
+def left(wren: Studio, folder: str) -> list[str]:
+    return sorted(place.name for place in (wren.settings.folders.needs_a_look / folder).glob("*"))
+
+
+@pytest.mark.parametrize("refused", [0, 2, 4], ids=["at first", "others were offered", "none is left to offer"])
+def test_a_question_whose_folder_is_deleted_comes_back_as_it_was(wren: Studio, refused: int) -> None:
+    folder = wren.settings.folders.needs_a_look / "Reeds"
+    for first in range(1, refused, 2):
+        for number in (first, first + 1):
+            (folder / f"choice-{number}.jpg").unlink()
+        wren.run()
+    before, asked = left(wren, "Reeds"), wren.records()["Reeds.jpg"]
+    before = before if asked.choices else ["where.jpg", "why.txt"]  # what was offered before is no part of it
+    assert len(asked.refused) == refused
+    wren.made()
+    shutil.rmtree(folder)
+    assert [line for line in outlook(wren.settings) if "Reeds" in line] == [
+        "Reeds.jpg: looked at, because the folder of its question is gone"
+    ]
+    wren.run()
+    assert left(wren, "Reeds") == before != []
+    record = wren.records()["Reeds.jpg"]
+    assert (record.choices, record.refused) == (asked.choices, asked.refused)
+    assert [name for _, name, _ in wren.made()] == ["Reeds.jpg"]
+    assert "the folder of its question is gone" in (wren.settings.folders.records / "log.jsonl").read_text()
+    shutil.rmtree(folder)  # and once more
+    wren.run()
+    assert left(wren, "Reeds") == before
+
+
+def test_questions_of_a_place_that_is_away_are_not_asked_again(wren: Studio) -> None:
+    root = wren.settings.folders.needs_a_look
+    away = root.with_name("away")
+    root.rename(away)
+    wren.run()
+    root.mkdir(exist_ok=True)  # where the disk is mounted, while it is not
+    wren.run()
+    assert wren.made() == []
+    root.rmdir()
+    away.rename(root)
+    shutil.rmtree(root / "Kelp")
+    wren.run()
+    assert [name for _, name, _ in wren.made()] == ["Kelp.jpg"]
+
+
+def test_a_folder_counts_as_deleted_when_it_has_been_away_for_a_while(tmp_path: Path) -> None:
+    now = [100.0]
+    questions = Questions(2.0, lambda: now[0])
+    folder = tmp_path / "Reeds"
+    folder.mkdir()
+    for number in (1, 2):
+        (folder / f"choice-{number}.jpg").write_bytes(b"x")
+    questions.note(OpenQuestion("job", 2, folder, offers_none=True))
+    assert list(questions.answers()) == []
+    folder.rename(tmp_path / "Sedge")
+    assert list(questions.answers()) == []
+    (tmp_path / "Sedge").rename(folder)
+    now[0] += 5
+    assert list(questions.answers()) == []
+    folder.rename(tmp_path / "Sedge")
+    now[0] += 1
+    assert list(questions.answers()) == []
+    now[0] += 2
+    assert list(questions.answers()) == [("job", LOST)]
+    now[0] += 60
+    assert list(questions.answers()) == []  # it is said once

@@ -4,6 +4,7 @@ import csv
 import io
 import os
 import random
+import sqlite3
 from collections.abc import Iterator
 
 import pytest
@@ -422,3 +423,82 @@ def test_takes_that_are_made_side_by_side_have_the_name_of_the_work(
         "site": "ready/site/Thrift.jpg", "fair": "ready/fair/01 Thrift.jpg",
     }  # fmt: skip
     assert (names(wren, "site"), names(wren, "fair")) == (["Thrift.jpg"], ["01 Thrift.jpg"])
+
+
+def in_place(wren: Studio, destination: str) -> list[str]:
+    """The numbers of the files that lie there."""
+    return [name[:2] for name in names(wren, destination)]
+
+
+def fair(wren: Studio, **works: int) -> None:
+    """Works for the fair, with these titles, one after the other."""
+    for title, work in works.items():
+        wren.put(f"{title}.jpg", photo(work))
+        wren.put(f"{title}.txt", "also for: fair")
+        wren.run()
+
+
+def test_a_number_that_is_said_is_no_other_work_s_whatever_the_titles_are(wren: Studio) -> None:
+    fair(wren, Thrift=1, Gulls=2, Reeds=3)
+    wren.put("Reeds.txt", "also for: fair\norder: 1")
+    wren.put("Gulls.txt", "also for: fair\norder: 1")
+    wren.run()
+    assert names(wren, "fair") == ["01 Thrift.jpg", "02 Gulls.jpg", "03 Reeds.jpg"]
+    wren.put("Kelp.jpg", photo(4))  # a new one asks for a number that another has
+    wren.put("Kelp.txt", "also for: fair\norder: 2")
+    wren.run()
+    assert names(wren, "fair")[3:] == ["04 Kelp.jpg"]
+    wren.put("Thrift.txt", "also for: fair\norder: 9")
+    wren.run()
+    assert in_place(wren, "fair") == ["01", "02", "03", "09"]  # it is free now, for one of both
+    assert names(wren, "fair")[0] in ("01 Gulls.jpg", "01 Reeds.jpg")
+
+
+def test_works_with_titles_change_numbers(wren: Studio) -> None:
+    fair(wren, Thrift=1, Gulls=2, Reeds=3)
+    for title, number in (("Thrift", 3), ("Gulls", 1), ("Reeds", 2)):
+        wren.put(f"{title}.txt", f"also for: fair\norder: {number}")
+    wren.run()
+    assert sorted(in_place(wren, "fair")) == ["01", "02", "03"]
+
+
+def test_a_work_on_hold_keeps_its_number_from_others_that_ask_for_it(wren: Studio) -> None:
+    fair(wren, Thrift=1, Gulls=2)
+    wren.put("Thrift.txt", "also for: fair\nhold: yes")
+    wren.put("Gulls.txt", "also for: fair\norder: 1")
+    wren.run()
+    assert names(wren, "fair") == ["02 Gulls.jpg"]
+    wren.put("Thrift.txt", "also for: fair")
+    wren.run()
+    assert names(wren, "fair") == ["01 Thrift.jpg", "02 Gulls.jpg"]
+
+
+@pytest.mark.parametrize("title", ["Thrift", "Sea Thrift"])
+def test_a_released_work_whose_number_another_has_by_now_is_given_the_next_one(wren: Studio, title: str) -> None:
+    """A ledger of an earlier version has given it away; its title stayed, or is another one by now."""
+    fair(wren, Thrift=1, Gulls=2)
+    wren.put("Thrift.txt", "also for: fair\nhold: yes")
+    wren.run()
+    place = wren.settings.folders.ready / "fair"
+    (place / "02 Gulls.jpg").rename(place / "01 Gulls.jpg")
+    ledger = sqlite3.connect(ledger_path(wren.settings))
+    ledger.execute(
+        "UPDATE renditions SET path = CAST(replace(CAST(path AS TEXT), '02 Gulls', '01 Gulls') AS BLOB), "
+        "key = replace(key, '02 gulls', '01 gulls') WHERE destination = 'fair'"
+    )
+    ledger.commit()
+    ledger.close()
+    wren.put("Thrift.txt", f"also for: fair\ntitle: {title}")
+    wren.run()
+    assert names(wren, "fair") == ["01 Gulls.jpg", f"02 {title}.jpg"]
+    (output,) = (out for out in wren.records()["Thrift.jpg"].outputs if out.destination == "fair")
+    assert output.path == f"ready/fair/02 {title}.jpg"
+    assert bool(output.notes) == (title == "Thrift")
+
+
+def test_a_number_that_the_artist_s_own_file_bears_is_not_free(wren: Studio) -> None:
+    fair(wren, Thrift=1)
+    (wren.settings.folders.ready / "fair" / "05 from last year.jpg").write_bytes(b"mine")
+    wren.put("Thrift.txt", "also for: fair\norder: 5")
+    wren.run()
+    assert names(wren, "fair") == ["05 from last year.jpg", "06 Thrift.jpg"]

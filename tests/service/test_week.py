@@ -71,6 +71,18 @@ def rename(old: str, new: str) -> Callable[[Studio], None]:
     return act
 
 
+def swap(one: str, other: str) -> Callable[[Studio], None]:
+    """Two photos change names before anybody looks."""
+
+    def act(wren: Studio) -> None:
+        aside = wren.inbox.parent / "aside.jpg"
+        (wren.inbox / one).rename(aside)
+        (wren.inbox / other).rename(wren.inbox / one)
+        aside.rename(wren.inbox / other)
+
+    return act
+
+
 def put(name: str, data: bytes | str) -> Callable[[Studio], None]:
     return lambda wren: void(wren.put(name, data))
 
@@ -157,6 +169,9 @@ WEEK: tuple[tuple[str, Callable[[Studio], None]], ...] = (
     ("and are one work", put("Box/Post.txt", "outline: whole photo")),
     ("which they are not", remove(lambda wren: wren.inbox / "Box" / "Post.txt")),
     ("each by itself again", each("Post")),
+    ("two change names", swap("Thrift.jpg", "Gulls, 2026, ink, 20x30cm.jpg")),
+    ("a note of one of them", put("Thrift.txt", "title: Gulls at Rest")),
+    ("another takes a name that is left", both(rename("Thrift.jpg", "Terns.jpg"), rename("Reeds.jpg", "Thrift.jpg"))),
     *[
         ("Sunday, on hold, and back", both(put("note.txt", f"hold: {word}"), put("IMG_20.txt", "price: 20")))
         for word in ("yes", "no") * 4

@@ -1,0 +1,42 @@
+"""Earlier names of photos: notes that were left behind under one of them still speak for the photo."""
+
+import json
+import sqlite3
+
+from autoprep.ledger.connection import Connection
+
+_MOST = 5  # names of one photo
+
+
+class Earlier(Connection):
+    """The part of the ledger that knows what photos were called before. A work in a photo has that one's names."""
+
+    def _renamed(self, db: sqlite3.Connection, job: str, shown: str) -> None:
+        """A photo is called so from now on; what it was called is kept, unless another photo has that name by now."""
+        old, path, was, part = db.execute("SELECT shown, path, was, part FROM jobs WHERE job = ?", (job,)).fetchone()
+        if part or old == shown:
+            return
+        self._not_earlier(db, job, shown)
+        holder = db.execute("SELECT job FROM files WHERE path = ?", (path,)).fetchone()
+        left = [] if holder is not None and holder[0] != job else [old]
+        names = [name for name in dict.fromkeys([*left, *json.loads(was)]) if name != shown]
+        self._keep_earlier(db, job, names[:_MOST])
+
+    def _not_earlier(self, db: sqlite3.Connection, job: str, shown: str) -> None:
+        """This photo is called so now: notes of that name are its own, and no longer those of one that was."""
+        rows = db.execute(
+            "SELECT job, was FROM jobs WHERE was <> '[]' AND part = 0 AND job <> ? AND instr(was, ?)",
+            (job, json.dumps(shown)),
+        ).fetchall()
+        for other, was in rows:
+            self._keep_earlier(db, other, [name for name in json.loads(was) if name != shown])
+
+    @staticmethod
+    def _keep_earlier(db: sqlite3.Connection, job: str, names: list[str]) -> None:
+        text = json.dumps(names)
+        db.execute("UPDATE jobs SET was = ?1, unwritten = 1 WHERE (job = ?2 OR whole = ?2) AND was <> ?1", (text, job))
+        db.execute(
+            "UPDATE records SET record = json_set(record, '$.was', json(?1)) "
+            "WHERE number IN (SELECT number FROM jobs WHERE job = ?2 OR whole = ?2)",
+            (text, job),
+        )

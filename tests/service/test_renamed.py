@@ -1,0 +1,263 @@
+"""Photos that are called otherwise than before: works follow their bytes, and words stay with their works."""
+
+import pytest
+
+from autoprep.domain import JobRecord
+from autoprep.service.outlook import outlook
+from autoprep.service.rebuild import rebuild
+from autoprep.wishes.settings import Settings
+from tests.service.pretend import Studio, photo
+from tests.service.test_week import each, swap
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    return Studio(studio, monkeypatch)
+
+
+def titles(wren: Studio) -> dict[str, tuple[str, str]]:
+    """Bytes -> outcome and title, with the name of the photo that the record tells."""
+    return {record.sha256: (record.outcome, record.work.title) for record in wren.records().values()}
+
+
+def named(wren: Studio) -> dict[str, str]:
+    return {record.sha256: shown for shown, record in wren.records().items() if record.outcome != "duplicate"}
+
+
+def log(wren: Studio) -> str:
+    return "".join(place.read_text(encoding="utf-8") for place in wren.settings.folders.records.glob("log*.jsonl*"))
+
+
+def digests(wren: Studio, *names: str) -> list[str]:
+    records = wren.records()
+    return [records[name].sha256 for name in names]
+
+
+def test_two_photos_change_names(wren: Studio) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Heron.jpg", photo(2))
+    wren.run()
+    gull, heron = digests(wren, "Gull.jpg", "Heron.jpg")
+    swap("Gull.jpg", "Heron.jpg")(wren)
+    wren.run()
+    assert named(wren) == {gull: "Heron.jpg", heron: "Gull.jpg"}
+    assert titles(wren) == {gull: ("ready", "Heron"), heron: ("ready", "Gull")}
+
+
+@pytest.mark.parametrize("free", ["Avocet", "Heron"])  # looked at before, and after, the name that it leaves
+def test_one_photo_takes_the_name_that_another_leaves(wren: Studio, free: str) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Tern.jpg", photo(2))
+    wren.run()
+    gull, tern = digests(wren, "Gull.jpg", "Tern.jpg")
+    (wren.inbox / "Gull.jpg").rename(wren.inbox / f"{free}.jpg")
+    (wren.inbox / "Tern.jpg").rename(wren.inbox / "Gull.jpg")
+    wren.run()
+    assert named(wren) == {gull: f"{free}.jpg", tern: "Gull.jpg"}
+    assert titles(wren) == {gull: ("ready", free), tern: ("ready", "Gull")}
+    assert "duplicate" not in log(wren)  # not even for a moment
+
+
+def test_a_copy_is_the_photo_where_another_has_taken_its_name(wren: Studio) -> None:
+    """The copy was known for long, and nothing is new of its file."""
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Tern.jpg", photo(2))
+    wren.put("Kept/Gull.jpg", photo(1))
+    wren.run()
+    gull, tern = digests(wren, "Gull.jpg", "Tern.jpg")
+    (wren.inbox / "Tern.jpg").replace(wren.inbox / "Gull.jpg")
+    wren.run()
+    assert named(wren) == {gull: "Kept/Gull.jpg", tern: "Gull.jpg"}
+
+
+def test_a_photo_that_was_only_touched_keeps_its_name_beside_a_copy(wren: Studio) -> None:
+    """Its file is another one to the ledger, and holds the same bytes: these are read."""
+    first = wren.put("Gull.jpg", photo(1))
+    wren.run()
+    wren.put("A copy.jpg", first.read_bytes())
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    records = wren.records()
+    assert (records["Gull.jpg"].outcome, records["A copy.jpg"].outcome) == ("ready", "duplicate")
+
+
+def test_a_swap_in_pieces(wren: Studio) -> None:
+    """A photo is written over by another, and comes back later under the other's name."""
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Heron.jpg", photo(2))
+    wren.run()
+    gull, heron = digests(wren, "Gull.jpg", "Heron.jpg")
+    (wren.inbox / "Heron.jpg").replace(wren.inbox / "Gull.jpg")
+    wren.run()
+    assert named(wren)[heron] == "Gull.jpg"
+    wren.put("Heron.jpg", photo(1))
+    wren.run()
+    assert titles(wren) == {gull: ("ready", "Heron"), heron: ("ready", "Gull")}
+
+
+def rename(wren: Studio, one: str, other: str) -> None:
+    (wren.inbox / other).parent.mkdir(parents=True, exist_ok=True)
+    (wren.inbox / one).rename(wren.inbox / other)
+
+
+@pytest.mark.parametrize("name", ["Heron.jpg", "Birds/Gull.jpg", "Birds/Heron.jpg"])
+def test_a_note_that_is_left_behind_still_holds(wren: Studio, name: str) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Gull.txt", "hold: yes\nprice: 240")
+    wren.run()
+    rename(wren, "Gull.jpg", name)
+    wren.run()
+    assert wren.files() == {}
+    assert (wren.records()[name].work.price, wren.records()[name].was) == ("240", ("Gull.jpg",))
+    assert ahead(wren) == [f"Gull.txt: speaks of {name}, which was called Gull.jpg"]
+    wren.put("Gull.txt", "price: 250")  # and can be written to
+    wren.run()
+    assert wren.records()[name].work.price == "250"
+    assert wren.files()
+    wren.put(name.replace(".jpg", ".txt"), "medium: ink")  # a note of its own name is the one that counts
+    wren.run()
+    assert (wren.records()[name].work.price, wren.records()[name].work.medium) == ("", "ink")
+    assert ahead(wren) == ["Gull.txt: speaks of no photo, because none beside it is called so"]
+    (wren.inbox / name).with_suffix(".txt").unlink()
+    (wren.inbox / "Gull.txt").unlink()
+    wren.run()
+    assert wren.records()[name].work.price == wren.records()[name].work.medium == ""
+
+
+def ahead(wren: Studio) -> list[str]:
+    return list(outlook(wren.settings))
+
+
+def test_a_name_that_another_photo_has_now_is_that_one_s(wren: Studio) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Gull.txt", "price: 240")
+    wren.run()
+    rename(wren, "Gull.jpg", "Heron.jpg")
+    wren.run()
+    wren.put("Gull.jpg", photo(2))
+    wren.run()
+    records = wren.records()
+    assert (records["Gull.jpg"].work.price, records["Heron.jpg"].work.price) == ("240", "")
+    place = wren.settings.folders.records / "proof" / records["Heron.jpg"].job / "record.json"
+    assert JobRecord.model_validate_json(place.read_text(encoding="utf-8")).was == records["Heron.jpg"].was == ()
+    rename(wren, "Gull.jpg", "Tern.jpg")  # its note is this one's from now on, though two photos were called so
+    wren.run()
+    assert (wren.records()["Tern.jpg"].work.price, wren.records()["Heron.jpg"].work.price) == ("240", "")
+
+
+def test_a_photo_of_the_old_name_in_another_format_has_the_note(wren: Studio) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Gull.txt", "price: 240")
+    wren.run()
+    rename(wren, "Gull.jpg", "Heron.jpg")
+    wren.put("Gull.png", photo(2))
+    wren.run()
+    assert (wren.records()["Gull.png"].work.price, wren.records()["Heron.jpg"].work.price) == ("240", "")
+    (wren.inbox / "Gull.png").unlink()
+    wren.run()
+    assert wren.records()["Heron.jpg"].work.price == "240"
+
+
+def test_two_photos_that_change_names_do_not_mix_up_their_notes(wren: Studio) -> None:
+    for work, name in enumerate(("Gull", "Heron")):
+        wren.put(f"{name}.jpg", photo(work))
+        wren.put(f"{name}.txt", f"price: {work}00")
+    wren.run()
+    gull, heron = digests(wren, "Gull.jpg", "Heron.jpg")
+    swap("Gull.jpg", "Heron.jpg")(wren)
+    wren.run()
+    assert prices(wren) == {gull: "100", heron: "000"}
+    (wren.inbox / "Heron.txt").unlink()  # nor does the other's speak for it now, or when that is away
+    (wren.inbox / "Gull.jpg").unlink()
+    wren.run()
+    assert prices(wren) == {gull: "", heron: "000"}
+    assert {record.was for record in wren.records().values()} == {()}
+
+
+def prices(wren: Studio) -> dict[str, str]:
+    return {record.sha256: record.work.price for record in wren.records().values()}
+
+
+CORNERS = "corners: 2,2 80,3 81,50 1,52\n"
+
+
+@pytest.mark.parametrize("note", ["Gull.corners.txt", "Birds/Gull.corners (1).txt"])
+def test_a_corner_note_that_is_left_behind_still_holds(wren: Studio, note: str) -> None:
+    wren.put("Birds/Gull.jpg", photo(1))
+    wren.put(note, f"photo: Birds/Gull.jpg\n{CORNERS}")
+    wren.run()
+    rename(wren, "Birds/Gull.jpg", "Heron.jpg")
+    wren.run()
+    assert wren.records()["Heron.jpg"].work.corners_px is not None
+    assert ahead(wren) == [f"{note}: speaks of Heron.jpg, which was called Birds/Gull.jpg"]
+    wren.put("Heron.txt", "price: 9")  # a note of another kind does not end it
+    wren.run()
+    assert wren.records()["Heron.jpg"].work.corners_px is not None
+    wren.put("Heron.corners.txt", "photo: Heron.jpg\ncorners: 9,9 80,3 81,50 1,52\n")
+    wren.run()
+    corners = wren.records()["Heron.jpg"].work.corners_px
+    assert corners is not None
+    assert corners[0] == (9, 9)
+
+
+def test_a_corner_note_that_fits_no_photo_is_named(wren: Studio) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Gull.corners.txt", f"photo: Birds/Gull.jpg\n{CORNERS}")  # of a photo beside it
+    wren.put("Heron.corners.txt", f"photo: Birds/Heron.jpg\n{CORNERS}")
+    wren.put("Birds/Tern.corners.txt", CORNERS)
+    wren.run()
+    assert ahead(wren) == [
+        "Heron.corners.txt: speaks of no photo, because none is called Birds/Heron.jpg",
+        "Birds/Tern.corners.txt: speaks of no photo, because none beside it is called so",
+    ]
+
+
+def test_works_in_a_photo_keep_what_was_said_of_them(wren: Studio) -> None:
+    wren.put("Cards.jpg", photo(7, answer="several"))
+    wren.run()
+    each("Cards")(wren)
+    wren.put("Cards.txt", "medium: ink")
+    wren.put("Cards-2.txt", "price: 40")
+    wren.run()
+    rename(wren, "Cards.jpg", "Post.jpg")
+    wren.run()
+    records = wren.records()
+    assert {shown: (record.work.medium, record.work.price) for shown, record in records.items()} == {
+        "Post.jpg": ("ink", ""), "Post-1.jpg": ("ink", ""), "Post-2.jpg": ("ink", "40"),
+    }  # fmt: skip
+    assert {record.was for record in records.values()} == {("Cards.jpg",)}
+    assert ahead(wren) == [
+        "Cards-2.txt: speaks of Post-2.jpg, which was called Cards-2.jpg",
+        "Cards.txt: speaks of Post.jpg, which was called Cards.jpg",
+    ]
+
+
+def test_a_rebuilt_ledger_knows_the_earlier_names(wren: Studio) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Gull.txt", "hold: yes")
+    wren.run()
+    for name in ("Tern", "Heron"):
+        rename(wren, *(f"{one}.jpg" for one in (("Gull", "Tern") if name == "Tern" else ("Tern", "Heron"))))
+        wren.run()
+    assert wren.records()["Heron.jpg"].was == ("Tern.jpg", "Gull.jpg")
+    for place in wren.settings.folders.records.glob("ledger*"):
+        if place.is_file():
+            place.unlink()
+    rebuild(wren.settings)
+    wren.run()
+    assert wren.records()["Heron.jpg"].was == ("Tern.jpg", "Gull.jpg")
+    assert wren.files() == {}
+
+
+def test_a_photo_remembers_few_names_and_that_it_was_measured_anew(wren: Studio) -> None:
+    wren.put("Gull 0.jpg", photo(1))
+    wren.run()
+    for number in range(8):
+        rename(wren, f"Gull {number}.jpg", f"Gull {number + 1}.jpg")
+        wren.run()
+    assert wren.records()["Gull 8.jpg"].was == tuple(f"Gull {number}.jpg" for number in (7, 6, 5, 4, 3))
+    wren.put("Gull 8.txt", "kind: painting")
+    wren.run()
+    rename(wren, "Gull 8.jpg", "Gull 5.jpg")
+    wren.run()
+    assert wren.records()["Gull 5.jpg"].was == tuple(f"Gull {number}.jpg" for number in (8, 7, 6, 4, 3))

@@ -1,0 +1,223 @@
+"""What the commands say is so, can be read, and can be typed as it stands."""
+
+import shlex
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from autoprep.cli import main
+from autoprep.domain import JobRecord
+from autoprep.logs import open_log
+from autoprep.service.engine import Engine
+from autoprep.service.inbox import Settling, scan
+from autoprep.service.outlook import outlook
+from autoprep.service.takes import why_used
+from autoprep.told.pages import Place, article
+from autoprep.told.summary import warnings_of
+from autoprep.wishes.notes import facts_of
+from autoprep.wishes.settings import Settings, ledger_path
+from tests.service.pretend import Studio, photo
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    return Studio(studio, monkeypatch)
+
+
+def run(wren: Studio, capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
+    code = main([*words, "--config", str(wren.config)])
+    out = capsys.readouterr()
+    return code, out.out, out.err
+
+
+def test_a_sheet_for_a_destination_knows_months(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Reeds.jpg", photo(2))
+    wren.run()
+    ledger = sqlite3.connect(ledger_path(wren.settings))
+    ledger.execute("UPDATE jobs SET came = '2026-03-09' WHERE shown = 'Gull.jpg'")
+    ledger.commit()
+    ledger.close()
+    place = str(wren.inbox.parent / "sheet.pdf")
+    for words in (("--for", "square"), ()):
+        made = run(wren, capsys, "sheet", place, "--anyway", *words, "--month", "2026-03")
+        assert made[:2] == (0, f"1 picture on 1 page: {place}\n")
+        assert run(wren, capsys, "sheet", place, "--anyway", *words, "--month", "2026-02")[0] == 1
+        code, _, err = run(wren, capsys, "sheet", place, "--anyway", *words, "--month", "2026-13")
+        assert (code, "a month is written as 2026-11" in err) == (2, True)
+
+
+def record(name: str, **measures: float) -> JobRecord:
+    usual = {"work_long_side_px": 3000.0, "blur_px": 1.0, "sharpness": 0.2, "lightness": 90.0, "grain": 0.1}
+    return JobRecord(job=name, photo=name, sha256="", outcome="ready", measures={**usual, **measures})
+
+
+def test_the_take_that_is_used_is_the_one_that_is_praised(wren: Studio) -> None:
+    assert why_used(record("one"), record("two", blur_px=2.0)) == "one is the better take: sharper"
+    first, close = record("one", grain=0.2), record("two")  # better by less than counts
+    assert why_used(first, close) == "one came first, and this one is not clearly better"
+    third = record("three", blur_px=0.99)  # it replaced the first, and is hardly better than the second
+    assert why_used(third, close).startswith("three is the better take")
+    wren.put("IMG_1.jpg", photo(1, sharp=100))
+    wren.put("IMG_2.jpg", photo(1, sharp=101))
+    reason = wren.run()["IMG_2.jpg"].reasons[0]
+    assert reason.startswith("Another take of the same work is used: IMG_1.jpg came first")
+
+
+@pytest.mark.parametrize("name", ["A boat, at last.jpg", "-slack.jpg", "Wren's page.jpg", "Box/$HOME.jpg"])
+def test_the_command_that_is_offered_can_be_typed(wren: Studio, capsys: pytest.CaptureFixture[str], name: str) -> None:
+    wren.put("IMG_1.jpg", photo(1, sharp=9))
+    wren.run()
+    wren.put(name, photo(1, sharp=2))
+    reason = wren.run()[name].reasons[0]
+    typed = shlex.split(reason.partition("To have this one too: ")[2])
+    assert typed[:2] == ["autoprep", "redo"]
+    assert main(["redo", "--config", str(wren.config), *typed[2:]]) == 0
+    assert "1 of 1 photo" in capsys.readouterr().out
+
+
+def test_mistakes_of_the_settings_have_a_line_each(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.config.with_name("destinations.toml").write_text(
+        "[square]\nlong_side_px = 'x'\n[site]\nqualty = 9\n", encoding="utf-8"
+    )
+    code, _, err = run(wren, capsys, "check")
+    assert code == 2
+    first, *rest = err.splitlines()
+    assert first.startswith("autoprep: ")
+    assert first.endswith("mistakes in the settings:")
+    assert len(rest) >= 2
+    assert all("destinations.toml, line" in line for line in rest)
+    assert "\\x0a" not in err
+
+
+def test_what_is_told_of_a_photo_stays_in_its_line(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    code, _, err = run(wren, capsys, "show", "a\nb")
+    assert (code, len(err.splitlines())) == (2, 1)
+
+
+def test_an_empty_file_is_spoken_of_in_the_end(wren: Studio) -> None:
+    now = [0.0]
+    settling = Settling(0.0, lambda: now[0])
+    place = wren.put("IMG_1.jpg", b"")
+    assert ahead(wren) == ["IMG_1.jpg: holds nothing yet; it is left alone until it does"]
+    found = scan(wren.inbox)
+    for now[0] in (0.0, 599.0):
+        assert settling.look(found, {}) == []
+    now[0] = 600.0
+    assert settling.look(found, {}) == found
+    wren.put("IMG_2.jpg", photo(2))
+    wren.run()
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=True)
+    engine._arrivals.take(found[0])
+    wren.cut_off(engine)
+    record = wren.records()["IMG_1.jpg"]
+    assert (record.outcome, record.reasons) == ("set aside", ("the file holds nothing; copy it again",))
+    wren.run()
+    assert ahead(wren) == []
+    place.write_bytes(photo(1))
+    assert wren.run()["IMG_1.jpg"].outcome == "ready"
+
+
+def ahead(wren: Studio) -> list[str]:
+    return list(outlook(wren.settings))
+
+
+def test_show_says_what_jobs_says_and_says_it_once(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Gull.txt", "for: nowhere\ntitel: Gull")
+    wren.run()
+    out = run(wren, capsys, "show", "Gull.jpg")[1]
+    assert "  held back, ink" in out
+    assert "held back" in run(wren, capsys, "jobs")[1]
+    assert out.count("no destination is called nowhere") == 1
+    assert "about your words: the note Gull.txt says “titel”" in out
+    page = article(Place(wren.settings.studio, wren.settings.folders.records / "proof"), wren.records()["Gull.jpg"])
+    assert page.count("<li>no destination is called nowhere") == 0
+    assert page.count("no destination is called nowhere") == 2  # of each destination, and not once more
+    wren.put("Gull.txt", "title: Gull")
+    wren.run()
+    assert "  ready, ink" in run(wren, capsys, "show", "Gull.jpg")[1]
+
+
+def test_a_title_in_a_note_contradicts_no_file_name(tmp_path: Path) -> None:
+    (tmp_path / "Gull.txt").write_text("title: A Gull at Rest\n", encoding="utf-8")
+    assert facts_of(tmp_path, "Gull.jpg")[1] == ()
+    (tmp_path / "Gull, 2025, ink.txt").write_text("title: A Gull\nyear: 2026\n", encoding="utf-8")
+    assert [line.partition(" on ")[2] for line in facts_of(tmp_path, "Gull, 2025, ink.jpg")[1]] == [
+        "the title; the note holds", "the year; the note holds",
+    ]  # fmt: skip
+
+
+def test_a_file_beside_the_artist_s_own_says_why_it_is_called_so(wren: Studio) -> None:
+    own = wren.settings.folders.ready / "square" / "Gull.jpg"
+    own.parent.mkdir(parents=True, exist_ok=True)
+    own.write_bytes(b"mine")
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Tern-2.jpg", photo(2))
+    wren.run()
+    (output,) = (out for out in wren.records()["Gull.jpg"].outputs if out.destination == "square")
+    assert output.path == "ready/square/Gull-2.jpg"
+    assert output.notes[-1].startswith("Gull.jpg was there already")
+    assert not any("was there already" in note for out in wren.records()["Tern-2.jpg"].outputs for note in out.notes)
+    assert own.read_bytes() == b"mine"
+
+
+def test_a_folder_without_a_name_is_no_studio(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit):
+        main(["init", ""])
+    assert list(tmp_path.iterdir()) == []
+    assert "the folder has no name" in capsys.readouterr().err
+    with pytest.raises(SystemExit):
+        main(["say"])
+    assert capsys.readouterr().err.rstrip().endswith("required: PHOTO")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device of Linux")
+@pytest.mark.parametrize("target", ["> /dev/full", ">&-"])
+def test_what_can_not_be_said_ends_without_a_traceback(wren: Studio, target: str) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    line = f"{shlex.quote(sys.executable)} -m autoprep works --config {shlex.quote(str(wren.config))} {target}"
+    done = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False)
+    assert "Traceback" not in done.stderr
+    assert "Exception" not in done.stderr
+    assert done.returncode == (1 if "full" in target else 0)
+
+
+def test_settings_are_answered_by_name(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    text = wren.config.read_text(encoding="utf-8")
+    wren.config.write_text(f'[folders]\ninbox = ""\n{text.replace("[folders]", "")}', encoding="utf-8")
+    assert "folders.inbox is empty" in run(wren, capsys, "check")[2]
+    wren.config.write_text(text, encoding="utf-8")
+    tables = wren.config.with_name("destinations.toml")
+    before = tables.read_text(encoding="utf-8")
+    tables.write_text("[Site]\nlong_side_px = 90\n[site]\nlong_side_px = 90\n", encoding="utf-8")
+    assert "Site and site differ only in capitals" in run(wren, capsys, "check")[2]
+    tables.write_text(before, encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("email", "website", "notes"),
+    [
+        ("wren@saltmere.example", "saltmere.example/wren", 0),
+        ("wren", "my site", 2),
+        ("", "https://a.example", 0),
+    ],
+)
+def test_addresses_that_are_none_are_remarked_on(studio: Settings, email: str, website: str, notes: int) -> None:
+    artist = studio.artist.model_copy(update={"email": email, "website": website})
+    said = warnings_of(studio.model_copy(update={"artist": artist}))
+    assert len([line for line in said if "address" in line]) == notes
+
+
+def test_a_hold_that_is_not_understood_says_that_it_holds(tmp_path: Path) -> None:
+    (tmp_path / "Gull.txt").write_text("hold: maybe\n", encoding="utf-8")
+    facts, (warning,) = facts_of(tmp_path, "Gull.jpg")
+    assert facts.hold
+    assert warning.endswith("; the work is held until it is")
