@@ -13,11 +13,12 @@ from autoprep.job.takes import Look, look_of, same_work
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
 from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
-from autoprep.service.depends import plan_digest, settings_digest, told
+from autoprep.service.depends import plan_digest
 from autoprep.service.keeping import bring_back, keep_aside, take_out
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
 from autoprep.service.places import counted, handed_over, numbered_anew, places_for
 from autoprep.service.questions import clear
+from autoprep.service.results import rows_of, with_renditions
 from autoprep.service.rule import (
     OF_THE_WORK,
     GiveUp,
@@ -36,7 +37,7 @@ from autoprep.service.rule import (
     wanted,
     words_only,
 )
-from autoprep.service.said import sent_to, usual
+from autoprep.service.said import usual
 from autoprep.service.takes import merit, why_used
 from autoprep.told.explanations import NO_PLAN, OTHER_TAKE
 from autoprep.wishes.notes import reference_shots
@@ -133,7 +134,7 @@ class Hands:
         # What is said beside other takes reaches this one now that it is known for one: it is made again by that.
         told = of_the_work(order.facts, [take.said for take in takes[1:]]) == order.facts
         shown = record.outcome in ("ready", "alternate") and is_shown(known, best) and told
-        rows = _rows(self.settings, order, record, fields.get("plan", job.plan), asked, before) if shown else {}
+        rows = rows_of(self.settings, order, record, fields.get("plan", job.plan), asked, before) if shown else {}
         handed = handed_over(known, takes[1:]) if shown else {}
         rows, parts = named(self.settings, self._ledger, job, known, takes[1:], rows, result.parts)
         rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)
@@ -322,7 +323,7 @@ class Hands:
             rows, known = {**rows, **now}, replace(known, made={**known.made, **now})
             record = self._regarded(known, best, record, newest)
             goal = wanted(known, best, tuple(self.settings.destinations))
-            record = _with_renditions(record, known.made, goal, tuple(self.settings.destinations))
+            record = with_renditions(record, known.made, goal, tuple(self.settings.destinations))
         return Change(record, tuple(rows.values()), fields)
 
     def _regarded(self, known: Known, best: str, record: JobRecord, newest: JobRecord | None) -> JobRecord:
@@ -380,54 +381,3 @@ def _says(said: str) -> bool:
     """Whether anything is said of a work that holds for all its takes; said: as JSON."""
     facts = WorkFacts.model_validate_json(said or "{}")
     return any(getattr(facts, name) for name in OF_THE_WORK)
-
-
-def _rows(
-    settings: Settings,
-    order: JobOrder,
-    record: JobRecord,
-    plan: object,
-    asked: set[str],
-    before: Mapping[str, Rendition],
-) -> dict[str, Rendition]:
-    """What a worker has made of each destination of its order."""
-    outputs = {output.destination: output for output in record.outputs}
-    rows = {}
-    for name, place in order.places.items():
-        words = told(settings, name, order.facts, order.photo) if name in settings.destinations else {}
-        base = Rendition(
-            name, "in place", place, words, str(plan),
-            settings_digest(settings, name) if name in settings.destinations else "",
-            name in asked and name not in sent_to(settings, order.facts),
-        )  # fmt: skip
-        base = replace(base, asked=base.asked or (name in before and before[name].asked))
-        if name in outputs:
-            rows[name] = replace(base, output=outputs[name])
-        elif name in record.held:
-            rows[name] = replace(
-                base, state="held", path=None, reason=record.held[name], why=record.held_kinds.get(name, "")
-            )
-        elif name in record.failed:
-            rows[name] = replace(base, state="failed", path=None, reason=record.failed[name])
-    return rows
-
-
-def _with_renditions(
-    record: JobRecord, made: Mapping[str, Rendition], goal: tuple[str, ...], order: tuple[str, ...]
-) -> JobRecord:
-    """The record with the files and the reasons that the ledger has of each destination."""
-    rank = {name: index for index, name in enumerate(order)}
-    rows = sorted(made.values(), key=lambda row: rank.get(row.destination, len(rank)))
-    # What waited, or failed, where the work is sent no more is no news; on hold it is sent nowhere, and all waits.
-    rows = [row for row in rows if not goal or row.destination in goal or row.state not in ("held", "failed")]
-    given = [row for row in rows if row.state == "in place" or (row.state == "picked up" and row.destination in goal)]
-    outputs = [row.output for row in given if row.output is not None]
-    alternate = record.outcome == "alternate"
-    waits = [row for row in rows if row.state in ("held", "withdrawn", "picked up")]
-    waits = [row for row in waits if not alternate and row.destination not in {o.destination for o in outputs}]
-    failed = {row.destination: row.reason for row in rows if row.state == "failed"}
-    return record.model_copy(update={
-        "outputs": tuple(outputs), "failed": {} if alternate else failed,
-        "held": {row.destination: str(row.reason) for row in waits},
-        "held_kinds": {row.destination: row.why for row in waits if row.why},
-    })  # fmt: skip

@@ -39,6 +39,12 @@ _REASONS = ("tests/service/test_reasons.py",)
 _QUESTIONS = ("tests/service/test_questions.py",)
 
 PLANTED: tuple[Mistake, ...] = (
+    *_all(
+        "autoprep/service/results.py", (*_NAMES, *_RULE),
+        ("what waited for a typo waits for ever", "rows = [row for row in rows if not goal or row.destination in goal or row.state", "rows = [row for row in rows if True or row.state"),
+        ("a redo's destination is forgotten", "asked=base.asked or (name in before and before[name].asked)", "asked=False"),
+        ("held files are listed as outputs", 'row.state == "picked up" and row.destination in goal', 'row.state in ("picked up", "withdrawn")'),
+    ),
     *_all("autoprep/service/naming.py", _PLAINLY, ("a file beside the artist's own is not explained", "met = row.path != plain and", "met = False and")),
     *_all("autoprep/service/inbox.py", _PLAINLY, ("an empty file is never spoken of", "if ready and (item.filled or empty) and", "if ready and item.filled and")),
     *_all("autoprep/rendering/layout.py", ("tests/test_job.py",), ("a print in the work's own size is smaller than the work", "if frame.true_size and (reached", "if False and (reached")),
@@ -182,7 +188,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("numbers are kept when a photo is begun", "kept = {name: place for name, place in places.items() if name not in open_places}", "kept = places"),
         ("a file is replaced without a trace", "                keep_aside(self.settings, *handed[row.path])", "                pass"),
         ("the worse take goes before the better one is made", "        if staying(take, takes, tuple(self.settings.destinations)):\n            return None\n", ""),
-        ("what waited for a typo waits for ever", "rows = [row for row in rows if not goal or row.destination in goal or row.state", "rows = [row for row in rows if True or row.state"),
         ("what is no work any more keeps its names", "lends=record.plan is None and", "lends=False and"),
         ("what comes back takes the better take's name", "                lost = replace(lost, path=None, output=None)", "                pass"),
     ),
@@ -456,8 +461,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("a worse take is published", "if final in finals and not shown:", "if False:"),
         ("an alternate asked for is not kept", '{"chosen": True} if job.outcome == "alternate"', '{} if job.outcome == "alternate"'),
         ("an answered outline is found anew", "return record.outline, job.answered", "return None, False"),
-        ("a redo's destination is forgotten", "asked=base.asked or (name in before and before[name].asked)", "asked=False"),
-        ("held files are listed as outputs", 'row.state == "picked up" and row.destination in goal', 'row.state in ("picked up", "withdrawn")'),
         ("takes of every kind are joined", "and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):", "and True:"),
     ),
     *_all(

@@ -1,0 +1,62 @@
+"""What a worker's result leaves of each destination, and what a record says of files."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from autoprep.domain import JobRecord
+from autoprep.job.orders import JobOrder
+from autoprep.ledger import Rendition
+from autoprep.service.depends import settings_digest, told
+from autoprep.service.said import sent_to
+from autoprep.wishes.settings import Settings
+
+
+def rows_of(
+    settings: Settings,
+    order: JobOrder,
+    record: JobRecord,
+    plan: object,
+    asked: set[str],
+    before: Mapping[str, Rendition],
+) -> dict[str, Rendition]:
+    """What a worker has made of each destination of its order."""
+    outputs = {output.destination: output for output in record.outputs}
+    rows = {}
+    for name, place in order.places.items():
+        words = told(settings, name, order.facts, order.photo) if name in settings.destinations else {}
+        base = Rendition(
+            name, "in place", place, words, str(plan),
+            settings_digest(settings, name) if name in settings.destinations else "",
+            name in asked and name not in sent_to(settings, order.facts),
+        )  # fmt: skip
+        base = replace(base, asked=base.asked or (name in before and before[name].asked))
+        if name in outputs:
+            rows[name] = replace(base, output=outputs[name])
+        elif name in record.held:
+            rows[name] = replace(
+                base, state="held", path=None, reason=record.held[name], why=record.held_kinds.get(name, "")
+            )
+        elif name in record.failed:
+            rows[name] = replace(base, state="failed", path=None, reason=record.failed[name])
+    return rows
+
+
+def with_renditions(
+    record: JobRecord, made: Mapping[str, Rendition], goal: tuple[str, ...], order: tuple[str, ...]
+) -> JobRecord:
+    """The record with the files and the reasons that the ledger has of each destination."""
+    rank = {name: index for index, name in enumerate(order)}
+    rows = sorted(made.values(), key=lambda row: rank.get(row.destination, len(rank)))
+    # What waited, or failed, where the work is sent no more is no news; on hold it is sent nowhere, and all waits.
+    rows = [row for row in rows if not goal or row.destination in goal or row.state not in ("held", "failed")]
+    given = [row for row in rows if row.state == "in place" or (row.state == "picked up" and row.destination in goal)]
+    outputs = [row.output for row in given if row.output is not None]
+    alternate = record.outcome == "alternate"
+    waits = [row for row in rows if row.state in ("held", "withdrawn", "picked up")]
+    waits = [row for row in waits if not alternate and row.destination not in {o.destination for o in outputs}]
+    failed = {row.destination: row.reason for row in rows if row.state == "failed"}
+    return record.model_copy(update={
+        "outputs": tuple(outputs), "failed": {} if alternate else failed,
+        "held": {row.destination: str(row.reason) for row in waits},
+        "held_kinds": {row.destination: row.why for row in waits if row.why},
+    })  # fmt: skip
