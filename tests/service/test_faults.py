@@ -27,7 +27,7 @@ CALLED = (
     ("autoprep.service.knowledge.Knowledge", "data"),
     ("autoprep.service.hands", "places_for"),
     ("autoprep.service.hands", "reference_shots"),
-    ("autoprep.service.hands", "told"),
+    ("autoprep.service.results", "told"),
     ("autoprep.service.hands", "merit"),
     ("autoprep.service.hands", "publish"),
     ("autoprep.service.hands", "write_now"),
