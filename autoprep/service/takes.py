@@ -1,21 +1,11 @@
 """Several takes of one work: which of them is the best, and why."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from autoprep.domain import JobRecord
 from autoprep.service.rule import CLEARLY_BETTER
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """The better of two takes and the reason in plain words."""
-
-    newer_is_better: bool
-    reason: str
-
 
 # What a take loses by each measure: (name, per unit, from which value on, at most, in words). Fitted by hand on five
 # takes of 60 works (`python -m tests.lab best-take`, tuning seeds 16200-16259). What the correction takes out, such as
@@ -70,12 +60,6 @@ def why_used(used: JobRecord, other: JobRecord) -> str:
     return f"{used.photo} is the better take" + (f": {best}" if gain[best] > 0.005 else "")
 
 
-def compare(earlier: JobRecord, newer: JobRecord) -> Verdict:
-    """Which take is used; the earlier one stays unless the newer one is clearly better."""
-    one, two = merits(earlier), merits(newer)
-    gain = {words: two[words] - one[words] for words in one}
-    newer_wins = merit(newer) > merit(earlier) + CLEARLY_BETTER
-    best = max(gain, key=lambda words: gain[words] if newer_wins else -gain[words])
-    winner = newer if newer_wins else earlier
-    decisive = abs(gain[best]) > 0.005
-    return Verdict(newer_wins, f"{winner.photo} is the better take" + (f": {best}" if decisive else ""))
+def is_better(newer: JobRecord, earlier: JobRecord) -> bool:
+    """Whether a later take is used in an earlier one's stead: only where it is clearly better."""
+    return merit(newer) > merit(earlier) + CLEARLY_BETTER
