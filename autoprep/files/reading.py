@@ -61,8 +61,8 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     exif = image.getexif()
     exif.get_ifd(ExifTags.IFD.Exif)  # it is kept; the file may be closed when it is asked for again
     orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)
-    if kind == "heic":
-        orientation = 1  # the HEIF reader has turned the pixels already
+    if kind in ("heic", "tiff"):
+        orientation = 1  # their readers, both those of TIFF too, have turned pixels and size already
     width, height = image.size
     profile = image.info.get("icc_profile")
     codes = _deep_codes(data, kind, image)

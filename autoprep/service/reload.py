@@ -23,6 +23,9 @@ class Reload:
         except ConfigError as problem:
             self._log.warning("settings not taken over", reason=str(problem))
             return None
+        except Exception as problem:  # a mistake of ours in reading them is no reason to stop
+            self._log.error("settings not taken over", reason=str(problem), exc_info=True)
+            return None
         if fresh.sha256 == self._settings.sha256:
             return None
         if fresh.folders != self._settings.folders or fresh.service != self._settings.service:

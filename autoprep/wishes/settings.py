@@ -6,6 +6,7 @@ import re
 from importlib import resources
 from importlib.util import find_spec
 from pathlib import Path
+from string import Formatter
 from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field
@@ -285,10 +286,7 @@ def _absolute(folders: Folders, studio: Path, config_file: Path) -> Folders:
 def _check_texts(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
     """Templates may hold {artist} and {year} only; a font must be there."""
     for table, key in (("rights", "notice"), ("rights", "credit"), ("rights", "usage_terms"), ("mark", "text")):
-        value = getattr(getattr(settings, table), key)
-        try:
-            value.format(artist="A", year="2000")
-        except (KeyError, IndexError, ValueError):
+        if not _fits_template(getattr(getattr(settings, table), key)):
             said = f"`{table}.{key}` may hold {{artist}} and {{year}} and no other braces"
             mistakes.add(said, path, line_of(text, (table, key)))
     if settings.mark.picture and not (settings.studio / settings.mark.picture).is_file():
@@ -296,6 +294,15 @@ def _check_texts(settings: Settings, path: Path, text: str, mistakes: Mistakes) 
         mistakes.add(f"there is no picture file {where}", path, line_of(text, ("mark", "picture")))
     if settings.mark.font and not font_path(settings).is_file():
         mistakes.add(f"there is no font file {font_path(settings)}", path, line_of(text, ("mark", "font")))
+
+
+def _fits_template(text: str) -> bool:
+    """Whether the braces in it are {artist} and {year} alone, with nothing that reaches into them or shapes them."""
+    try:
+        fields = [field[1:] for field in Formatter().parse(text) if field[1] is not None]
+    except ValueError:
+        return False
+    return all(name in ("artist", "year") and not (shape or conversion) for name, shape, conversion in fields)
 
 
 def _check_profiles(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:

@@ -1177,4 +1177,10 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/service/lock.py", ("tests/service/test_lock.py",),
         ("a share without folder locks can't be used", "except OSError:  # some network", "except KeyError:  # some network"),
     ),
+    *_all("autoprep/files/reading.py", ("tests/files/test_reading.py",), ("a scan is turned twice", 'if kind in ("heic", "tiff"):', 'if kind == "heic":')),
+    *_all(
+        "autoprep/wishes/settings.py", ("tests/test_settings.py",),
+        ("a template reaches into the artist", 'name in ("artist", "year") and not (shape or conversion)', 'name.split(".")[0] in ("artist", "year")'),
+    ),
+    *_all("autoprep/service/reload.py", ("tests/service/test_reload.py",), ("a fault in the settings stops the service", "except Exception as problem:  # a mistake", "except KeyError as problem:  # a mistake")),
 )  # fmt: skip

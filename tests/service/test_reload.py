@@ -2,9 +2,13 @@
 
 import json
 import time
+from collections.abc import Callable
+
+import pytest
 
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
+from autoprep.service.reload import Reload
 from autoprep.wishes.settings import Settings
 from tests import photos
 
@@ -46,6 +50,46 @@ def test_changes_hold_for_the_next_photo(studio: Settings) -> None:
     refused = [event for event in events if event["event"] == "settings not taken over"]
     assert len(refused) == 1  # told once, not at every look
     assert "destinations.toml, line 2" in refused[0]["reason"]
+
+
+def test_a_fault_in_reading_the_settings_is_told_and_stops_nothing(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log = Log()
+    watched = Reload(studio, log)
+    assert watched.fresh() is None
+    studio.config_file.write_text("[artist]\nname = 'Wren Halloway of Saltmere'\n", encoding="utf-8")
+    with monkeypatch.context() as patched:
+        patched.setattr("autoprep.service.reload.load", raiser(AttributeError("no such thing")))
+        assert watched.fresh() is None
+    assert log.said == [("settings not taken over", "no such thing")]
+    assert watched.fresh() is None  # once, not at every look
+    studio.config_file.write_text("[artist]\nname = 'Wren Halloway'\nwebsite = ''\n", encoding="utf-8")
+    fresh = watched.fresh()
+    assert fresh is not None
+    assert fresh.artist.name == "Wren Halloway"
+
+
+class Log:
+    """What was said, and why."""
+
+    def __init__(self) -> None:
+        self.said: list[tuple[str, str]] = []
+
+    def error(self, event: str, *, reason: str, **_: object) -> None:
+        self.said.append((event, reason))
+
+    def info(self, event: str, **_: object) -> None:
+        """Of no interest."""
+
+    warning = info
+
+
+def raiser(problem: Exception) -> Callable[..., None]:
+    def act(*_: object) -> None:
+        raise problem
+
+    return act
 
 
 def test_numbers_go_on_whatever_the_titles_are(studio: Settings) -> None:
