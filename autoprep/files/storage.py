@@ -59,8 +59,8 @@ def make_part(final: Path, write: Callable[[BinaryIO], object], token: str) -> P
             part.unlink()
         if not isinstance(problem, OSError):
             raise
-        full = problem.errno in _NO_ROOM
-        raise DeliveryError(f"{final.name} can't be written ({problem.strerror or problem})", full=full) from problem
+        said = f"{final.name} can't be written ({problem.strerror or problem})"
+        raise DeliveryError(said, full=is_full(problem)) from problem
     return part
 
 
@@ -70,7 +70,24 @@ def publish(part: Path, final: Path) -> None:
         part.replace(final)
         sync_folder(final.parent)
     except OSError as problem:
-        raise DeliveryError(f"{final.name} can't be put in place ({problem.strerror or problem})") from problem
+        said = f"{final.name} can't be put in place ({problem.strerror or problem})"
+        raise DeliveryError(said, full=is_full(problem)) from problem
+
+
+def is_full(problem: Exception) -> bool:
+    """Whether something could not be done for want of room."""
+    return problem.full if isinstance(problem, DeliveryError) else getattr(problem, "errno", None) in _NO_ROOM
+
+
+def answers(folder: Path) -> bool:
+    """Whether a file can be written in a folder now; one that is not there is not asked."""
+    probe = folder / f"{PART_PREFIX}probe{PART_SUFFIX}"
+    try:
+        probe.write_bytes(b"?")
+        probe.unlink()
+    except OSError:
+        return not os.path.lexists(folder)
+    return True
 
 
 def sync_folder(folder: Path) -> None:

@@ -10,9 +10,10 @@ from typing import Any
 
 from autoprep.domain import JobRecord
 from autoprep.errors import DeliveryError
+from autoprep.files.storage import answers, is_full
 from autoprep.job.orders import JobOrder
 from autoprep.job.stages import set_aside
-from autoprep.ledger import Ledger
+from autoprep.ledger import Job, Ledger
 from autoprep.service.hands import Hands
 from autoprep.service.inbox import Found
 from autoprep.service.knowledge import Knowledge
@@ -93,8 +94,9 @@ class Desk:
             del self._stumbling[job]
             self._knowledge.touch(job)
         for group in self._knowledge.news():
-            if not self.guarded(self._knowledge.view(group[0]).shown, partial(self._follow, group)):
-                self._stumbling |= dict.fromkeys(group, now + _FAULT_WAIT_S)
+            wait_s = self.guarded(self._knowledge.view(group[0]).shown, partial(self._follow, group))
+            if wait_s:
+                self._stumbling |= dict.fromkeys(group, now + wait_s)
             if time.monotonic() - now > _AT_ONCE_S:
                 break  # other things are due; the rest stays new
         self._knowledge.keep_settled()
@@ -153,8 +155,9 @@ class Desk:
 
     def begin(self, step: Measure | Render) -> None:
         """Give a step to a worker."""
-        if not self.guarded(self._knowledge.view(step.job).shown, partial(self._begin, step)):
-            self._put_off(step.job, _FAULT_WAIT_S, attempt=True)
+        wait_s = self.guarded(self._knowledge.view(step.job).shown, partial(self._begin, step))
+        if wait_s:
+            self._put_off(step.job, wait_s, attempt=wait_s >= _FAULT_WAIT_S)
 
     def _begin(self, step: Measure | Render) -> None:
         view = self._knowledge.view(step.job)
@@ -188,16 +191,25 @@ class Desk:
         self._knowledge.touch(job)
         return attempts
 
-    def guarded(self, shown: str, act: Callable[[], None]) -> bool:
-        """No fault of one photo ends the loop: it is told with its traceback. Whether there was none."""
+    def guarded(self, shown: str, act: Callable[[], None]) -> float:
+        """No fault of one photo ends the loop: it is told with its traceback. For how many seconds that photo is left
+        alone then; 0 where there was none. What is wrong with the whole disk or the ledger is raised: see Engine.step.
+        """
         try:
             act()
-        except (OSError, sqlite3.OperationalError):
-            raise  # the disk or the ledger, not the photo: see Engine.step
+        except sqlite3.OperationalError:
+            raise
         except Exception as problem:
+            if is_full(problem):
+                if not self.full:  # else it is told already
+                    self._log.warning("waiting for space", photo=shown, reason=str(problem))
+                return _NO_ROOM_WAIT_S
+            folders = self.settings.folders
+            if isinstance(problem, OSError) and not (answers(folders.records) and answers(folders.ready)):
+                raise
             self._log.error("fault", photo=shown, reason=str(problem), exc_info=True)
-            return False
-        return True
+            return _FAULT_WAIT_S
+        return 0.0
 
     def room(self, complain: Callable[..., None]) -> bool:
         """Whether there is space enough to begin anything."""
@@ -231,9 +243,10 @@ class Desk:
             if not all_now and time.monotonic() - since < _IN_TURN_S and self._is_behind(job):
                 continue
             del self._waiting[job]
-            if not self.guarded(message.result.record.photo, partial(self._deliver, message)):
+            wait_s = self.guarded(message.result.record.photo, partial(self._deliver, message))
+            if wait_s:
                 self._running.pop(job, None)
-                self._again(job, _FAULT_WAIT_S)
+                self._again(job, wait_s, failed=wait_s >= _FAULT_WAIT_S)
 
     def _is_behind(self, job: str) -> bool:
         """Whether a photo that came before is on its way to a number in the same destination: it has that first."""
@@ -248,21 +261,21 @@ class Desk:
         try:
             record = self._hands.deliver(order, message.result, self._knowledge.takes)
         except DeliveryError as problem:
-            self._failed(Failed(message.job, str(problem), retry=True))
+            self._failed(Failed(message.job, str(problem), retry=True, full=problem.full))
             return
         del self._running[message.job]
         self._hands.clear_questions(self._running)
         self._touch(message.job)
         self._finished(record)
 
-    def _again(self, job: str, wait_s: float) -> int:
-        """A step that failed comes up again later. Returns the attempts so far."""
+    def _again(self, job: str, wait_s: float, *, failed: bool = True) -> int:
+        """A step that came to nothing comes up again later; failed: it counts as a try. Returns the tries so far."""
         view = self._ledger.view(job)
         if view is not None and view.state != "done":
-            attempts = self._ledger.give_back(job, failed=True, not_before=time.time() + wait_s)
+            attempts = self._ledger.give_back(job, failed=failed, not_before=time.time() + wait_s)
             self._knowledge.touch(job)
             return attempts
-        return self._put_off(job, wait_s, attempt=True)
+        return self._put_off(job, wait_s, attempt=failed)
 
     def _failed(self, failure: Failed) -> None:
         self._running.pop(failure.job, None)
@@ -285,19 +298,19 @@ class Desk:
         self._log.warning("failed", job=job.job, photo=job.shown, reason=failure.reason, attempt=attempts, final=final)
         if final:
             reason = f"{failure.reason} (tried {attempts} times)" if attempts > 1 else failure.reason
-            record = set_aside(job.job, job.shown, job.sha256, reason, job.part)
-            self._hands.finish(record)
-            self._knowledge.touch(job.job)
-            self._finished(record)
+            wait_s = self.guarded(job.shown, partial(self._set_aside, job, reason))
+            if wait_s:
+                self._put_off(job.job, wait_s)
+
+    def _set_aside(self, job: Job, reason: str) -> None:
+        record = set_aside(job.job, job.shown, job.sha256, reason, job.part)
+        self._hands.finish(record)
+        self._knowledge.touch(job.job)
+        self._finished(record)
 
     def _without_room(self, job: str, reason: str) -> None:
         """A full disk is no failed try: the step comes up again until there is room."""
-        view = self._ledger.view(job)
-        if view is not None and view.state != "done":
-            self._ledger.give_back(job, failed=False, not_before=time.time() + _NO_ROOM_WAIT_S)
-            self._knowledge.touch(job)
-        else:
-            self._put_off(job, _NO_ROOM_WAIT_S)
+        self._again(job, _NO_ROOM_WAIT_S, failed=False)
         self._log.warning("waiting for space", job=job, reason=reason)
 
     def _finished(self, record: JobRecord) -> None:
@@ -330,9 +343,10 @@ class Desk:
         """Photos that a step waits or runs for."""
         return len(self._todo.keys() | self._running.keys())
 
-    def give_back(self) -> None:
-        """Jobs that are still running wait again; what a worker makes of them now is lost."""
-        self._deliver_in_turn(all_now=True)
+    def give_back(self, *, deliver: bool = True) -> None:
+        """Jobs that are still running wait again; what a worker makes of them now is lost. deliver: what is made."""
+        if deliver:
+            self._deliver_in_turn(all_now=True)
         for job in self._pool.running:
             view = self._ledger.view(job)
             if view is not None and view.state == "running":

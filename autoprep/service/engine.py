@@ -10,7 +10,7 @@ from multiprocessing.connection import wait
 from typing import Any
 
 from autoprep.domain import JobRecord
-from autoprep.errors import AutoprepError
+from autoprep.errors import AutoprepError, StudioMoved
 from autoprep.files.storage import clear_parts
 from autoprep.ledger import TROUBLE, Ledger
 from autoprep.service.arrivals import Arrivals, shown_name
@@ -33,7 +33,6 @@ _COPY_S = 60.0  # a run that ends by itself waits so long for the day's copy of 
 # Looks through all files take up to a sixth of the time.
 _LOOKS_APART = 5
 _PAGE_EVERY_S, _PAGE_AGAIN_S = 2.0, 30.0
-_FAULT_WAIT_S = 300.0
 _TROUBLE_S = 60.0  # who asked for one run and waits for it is told so long after workers can't be had
 
 
@@ -70,6 +69,7 @@ class Engine:
         self._look_s = 0.0  # how long the last one took
         self._page_due, self._list_due = True, False
         self._stumbled, self._complained = False, -1e9
+        self._away = False  # the studio was moved while it was worked in: nothing is made anew at the old place
         self._trouble, self._troubled_at = "", 0.0
         self._keep_trouble("")  # of an earlier run that was cut off
 
@@ -118,7 +118,9 @@ class Engine:
         self._tell_trouble()
         if time.monotonic() >= self._next_scan:
             self._look()
-        if self._desk.room(self._complain):
+        room = self._desk.room(self._complain)
+        self._page_due |= self._desk.work_out()  # what is withdrawn needs no room, and must not wait for it
+        if room:
             self._begin()
         self._write_page()
 
@@ -140,7 +142,11 @@ class Engine:
             self.ledger.keep(TROUBLE, words)
 
     def _look(self) -> None:
-        self._lock.look()
+        try:
+            self._lock.look()
+        except StudioMoved:
+            self._away = True
+            raise
         self._page_due |= self._housekeeping.once_a_day(self.settings, date.today())
         if self._follow:
             self._take_over(self._reload.fresh())
@@ -185,8 +191,7 @@ class Engine:
             self._page_due = True
 
     def _begin(self) -> None:
-        """Take the steps that follow; then one waiting photo, one new one, in turn: neither starves the other."""
-        self._page_due |= self._desk.work_out()
+        """One waiting photo, one new one, in turn: neither starves the other."""
         waiting = self._desk.waiting()
         if not self._pool.free and (waiting or self._ready):
             self._desk.make_room()
@@ -199,11 +204,12 @@ class Engine:
                 break
             if self._ready and self._pool.free:
                 item = self._ready.pop(next(iter(self._ready)))
-                if self._desk.guarded(shown_name(item.path), partial(self._arrivals.take, item)):
-                    self._page_due |= self._desk.work_out()
-                    waiting = self._desk.waiting()
-                else:
-                    self._settling.later(item.path, _FAULT_WAIT_S)
+                wait_s = self._desk.guarded(shown_name(item.path), partial(self._arrivals.take, item))
+                if wait_s:
+                    self._settling.later(item.path, wait_s)
+                    continue
+                self._page_due |= self._desk.work_out()
+                waiting = self._desk.waiting()
 
     def _finished(self, record: JobRecord) -> None:
         self._page_due = self._stirred = True
@@ -273,13 +279,14 @@ class Engine:
     def stop(self) -> None:
         """Let running jobs finish for a while, give the rest back, and end the workers."""
         limit = time.monotonic() + _STOP_S
-        while self._pool.running and not self._pool.trouble and time.monotonic() < limit:
+        while self._pool.running and not (self._pool.trouble or self._away) and time.monotonic() < limit:
             wait(self._pool.waitables(), 0.2)
             self._desk.collect()
-        self._desk.give_back()
+        self._desk.give_back(deliver=not self._away)
         self._pool.stop()
         self._next_page = 0.0
-        self._write_page(last=True)
+        if not self._away:
+            self._write_page(last=True)
         self._housekeeping.finish(1.0 if self._follow else _COPY_S)
         self.hints.close()
         self._keep_trouble("")

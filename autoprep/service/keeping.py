@@ -24,10 +24,13 @@ def withdrawn_place(settings: Settings, job: str, rendition: Rendition) -> Path:
 
 
 def is_ours(place: Path, *sha256: str) -> bool:
-    """Whether a plain file lies there, with one of these contents."""
+    """Whether a plain file lies there, with one of these contents.
+
+    Raises OSError where one lies there and can't be read: taken for somebody else's, it would be left out for good.
+    """
     try:
         return not place.is_symlink() and hashlib.sha256(place.read_bytes()).hexdigest() in sha256
-    except OSError:
+    except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
         return False
 
 
@@ -125,9 +128,10 @@ def sweep(settings: Settings, ledger: Ledger) -> int:
         for rendition in ledger.renditions(folder.name).values():
             if rendition.state == "in place" and rendition.path is not None and rendition.output is not None:
                 away = withdrawn_place(settings, folder.name, rendition)
-                if not os.path.lexists(rendition.path) and is_ours(away, rendition.output.sha256):
-                    _move(away, rendition.path)
-                    back += 1
+                with contextlib.suppress(OSError):  # the start goes on; the next one tries it again
+                    if not os.path.lexists(rendition.path) and is_ours(away, rendition.output.sha256):
+                        _move(away, rendition.path)
+                        back += 1
     return back
 
 

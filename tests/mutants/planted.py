@@ -630,7 +630,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/desk.py", ("tests/service/test_small_rules.py", "tests/service/test_converge.py", "tests/service/test_everyday.py"),
-        ("a fault of one photo ends the loop", "return False\n        return True\n\n    def room", "raise\n        return True\n\n    def room"),
+        ("a fault of one photo ends the loop", "return _FAULT_WAIT_S\n        return 0.0\n\n    def room", "raise\n        return 0.0\n\n    def room"),
         ("a full disk counts as a failed try", "if failure.full:", "if False:"),
         ("a failed photo is tried for ever", "final = not failure.retry or attempts", "final = False and attempts"),
         ("a mistake leaves no traceback", "if failure.trace:", "if False:"),
@@ -1183,4 +1183,26 @@ PLANTED: tuple[Mistake, ...] = (
         ("a template reaches into the artist", 'name in ("artist", "year") and not (shape or conversion)', 'name.split(".")[0] in ("artist", "year")'),
     ),
     *_all("autoprep/service/reload.py", ("tests/service/test_reload.py",), ("a fault in the settings stops the service", "except Exception as problem:  # a mistake", "except KeyError as problem:  # a mistake")),
+    *_all(
+        "autoprep/service/desk.py", ("tests/service/test_small_rules.py", "tests/service/test_faults.py"),
+        ("a full disk at the last moment is a failed try", "retry=True, full=problem.full))", "retry=True))"),
+        ("a disk that is away is every photo's fault", "if isinstance(problem, OSError) and not (answers", "if False and not (answers"),
+        ("one file that can't be moved stops all", "if isinstance(problem, OSError) and not (answers", "if isinstance(problem, OSError) or not (answers"),
+        ("a record that can't be written ends the service", "wait_s = self.guarded(job.shown, partial(self._set_aside, job, reason))", "wait_s = 0.0 * bool(self._set_aside(job, reason))"),
+        ("what is made is delivered where the studio lay", "        if deliver:\n", "        if True:\n"),
+    ),
+    *_all(
+        "autoprep/service/engine.py", ("tests/service/test_small_rules.py", "tests/service/test_lock.py"),
+        ("a hold waits for room", "        self._page_due |= self._desk.work_out()  # what", "        self._page_due |= room and self._desk.work_out()  # what"),
+        ("pages are made anew where the studio lay", "        if not self._away:\n", "        if True:\n"),
+    ),
+    *_all(
+        "autoprep/service/keeping.py", ("tests/service/test_small_rules.py",),
+        ("what can't be read is somebody else's", "except (FileNotFoundError, NotADirectoryError, IsADirectoryError):", "except OSError:"),
+    ),
+    *_all(
+        "autoprep/files/storage.py", ("tests/service/test_small_rules.py",),
+        ("a rename without room is other trouble", "raise DeliveryError(said, full=is_full(problem)) from problem\n\n\ndef is_full", "raise DeliveryError(said) from problem\n\n\ndef is_full"),
+        ("a folder that can't be written to answers", "        return not os.path.lexists(folder)\n", "        return True\n"),
+    ),
 )  # fmt: skip

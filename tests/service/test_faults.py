@@ -1,11 +1,13 @@
 """Faults on purpose: whatever raises for one photo, once or always, the others come out, and so does it at last."""
 
+import errno
 import hashlib
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
+from autoprep.errors import DeliveryError
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.wishes.settings import Settings
@@ -35,6 +37,10 @@ CALLED = (
     ("autoprep.service.hands.Hands", "deliver"),
     ("autoprep.service.hands.Hands", "take"),
     ("autoprep.service.hands.Hands", "_change"),
+    ("autoprep.service.hands.Hands", "finish"),
+    ("autoprep.service.hands", "take_out"),
+    ("autoprep.service.keeping", "_move"),
+    ("autoprep.service.keeping", "is_ours"),
     ("autoprep.ledger.Ledger", "claim"),
     ("autoprep.ledger.Ledger", "reserve"),
     ("autoprep.ledger.Ledger", "announce"),
@@ -44,6 +50,8 @@ CALLED = (
 )
 
 
+# Called where files of a photo that is on hold are withdrawn.
+_AWAY = ("take_out", "_move", "is_ours")
 # These know of all photos.
 _ALL = ("Settings", "Ledger", "Engine", "Knowledge", "Hands", "Arrivals", "Said", "Desk")
 _DIGEST = hashlib.sha256(photo(5)).hexdigest()
@@ -90,24 +98,39 @@ def _work_for(wren: Studio, steps: int) -> None:
     engine.stop()
 
 
-@pytest.mark.parametrize("always", [False, True], ids=["once", "always"])
+FAULTS: dict[str, Exception] = {
+    "ours": RuntimeError("planted"),
+    "rights": PermissionError(errno.EACCES, "planted"),
+    "reading": OSError(errno.EIO, "planted"),
+    "room": OSError(errno.ENOSPC, "planted"),
+    "delivery": DeliveryError("planted", full=True),
+}
+"""A mistake of the program; a file that may not be touched, or can't be read; no room, as the system and we say it."""
+
+
+@pytest.mark.parametrize(
+    ("fault", "always"),
+    [("ours", False), ("ours", True), ("rights", True), ("reading", False), ("room", False), ("delivery", True)],
+)
 @pytest.mark.parametrize(
     ("place", "name"), CALLED, ids=[f"{place.rpartition('.')[2]}.{name}" for place, name in CALLED]
 )
 def test_one_fault_costs_no_other_photo(
-    wren: Studio, monkeypatch: pytest.MonkeyPatch, place: str, name: str, always: bool
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, place: str, name: str, fault: str, always: bool
 ) -> None:
     names = ["bad.jpg" if number == 5 else f"p{number}.jpg" for number in range(1, 9)]
     for number, shown in enumerate(names, 1):
-        wren.put(shown, photo(number))
+        wren.put(shown, photo(number, answer="broken" if shown == "bad.jpg" and name == "finish" else "found"))
     finished = "bad.jpg"
-    if name in ("follow", "take"):  # called for what was made before
+    if name in ("follow", "take", *_AWAY):  # called for what was made before
         _work_for(wren, 40)
     if name == "follow":
         (wren.inbox / "bad.jpg").rename(wren.inbox / "moved.jpg")
         finished = "moved.jpg"
     elif name == "take":
         wren.put("bad.txt", "price: 5")
+    elif name in _AWAY:
+        wren.put("bad.txt", "hold: yes")
     owner, count = _resolved(place), [0]
     real: Callable[..., Any] = getattr(owner, name)
 
@@ -115,22 +138,34 @@ def test_one_fault_costs_no_other_photo(
         about = [value for value in given if type(value).__name__ not in _ALL]
         if (always or count[0] == 0) and any(_speaks_of_bad(value) for value in (*about, *named.values())):
             count[0] += 1
-            raise RuntimeError("planted")
+            raise FAULTS[fault]
         return real(*given, **named)
 
     monkeypatch.setattr(owner, name, faulty)
     _work_for(wren, 40)
     others = {f"square/{shown}" for shown in names if shown != "bad.jpg"}
     assert others <= wren.files().keys()
-    # With the fault gone it comes out by itself, whatever had to wait; what was set aside, when it is started over.
     monkeypatch.setattr(owner, name, real)
-    wren.wait_over()
-    _work_for(wren, 20)
-    record = wren.records().get(finished)
-    if record is not None and record.outcome == "set aside":
-        wren.put("bad.jpg", photo(5))
-        _work_for(wren, 20)
-    assert f"square/{finished}" in wren.files()
+    _comes_out(wren, name, finished)
     assert count[0]
     log = "".join(p.read_text(encoding="utf-8") for p in wren.settings.folders.records.glob("log.jsonl*"))
     assert "planted" in log
+
+
+def _comes_out(wren: Studio, name: str, shown: str) -> None:
+    """With the fault gone it comes out by itself, whatever had to wait; what was set aside, when it is started over."""
+    wren.wait_over()
+    _work_for(wren, 20)
+    record = wren.records().get(shown)
+    if name == "finish":
+        assert record is not None
+        assert record.outcome == "set aside"
+        return
+    if name in _AWAY:
+        assert "square/bad.jpg" not in wren.files()
+        (wren.inbox / "bad.txt").unlink()
+        _work_for(wren, 20)
+    elif record is not None and record.outcome == "set aside":
+        wren.put("bad.jpg", photo(5))
+        _work_for(wren, 20)
+    assert f"square/{shown}" in wren.files()

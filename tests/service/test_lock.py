@@ -12,10 +12,18 @@ from pathlib import Path
 import pytest
 
 from autoprep.errors import AlreadyRunning, StudioMoved
+from autoprep.ledger import Ledger
 from autoprep.logs import open_log
+from autoprep.service.desk import Desk
 from autoprep.service.engine import Engine
 from autoprep.service.lock import StudioLock
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.settings import Settings, ledger_path
+from tests.service.pretend import Studio, photo
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    return Studio(studio, monkeypatch)
 
 
 def _another(records: Path) -> str:
@@ -78,9 +86,33 @@ def test_records_that_are_moved_away_end_the_service(studio: Settings, replaced:
     engine._next_scan = 0.0
     with pytest.raises(StudioMoved, match="nothing is lost"):
         engine.step(0.0)
-    engine.ledger.close()
-    engine.hints.close()
-    engine._lock.close()
+    engine.stop()
+
+
+def test_where_a_studio_lay_nothing_is_made_anew(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    deliver = Desk._deliver_in_turn
+    monkeypatch.setattr(  # what is made waits for its turn, as behind an older photo
+        Desk, "_deliver_in_turn", lambda desk, all_now=False: deliver(desk, all_now=True) if all_now else None
+    )
+    wren.put("page.jpg", photo(1))
+    settings = wren.settings
+    was = settings.studio
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    for _ in range(4):
+        wren.at_once(engine)
+        engine.step(0.0)
+    assert engine._desk._waiting
+    engine._page_due = True
+    was.rename(was.with_name("elsewhere"))
+    wren.at_once(engine)
+    with pytest.raises(StudioMoved):
+        engine.step(0.0)
+    engine.stop()
+    assert not was.exists()
+    ledger = Ledger(was.with_name("elsewhere") / ledger_path(settings).relative_to(was))
+    (job,) = ledger.jobs()
+    ledger.close()
+    assert job.attempts == 0
 
 
 def test_every_module_loads_without_what_only_some_systems_have(tmp_path: Path) -> None:

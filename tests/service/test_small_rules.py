@@ -12,7 +12,7 @@ import pytest
 from autoprep.cli import main
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
 from autoprep.errors import ConfigError, DeliveryError, LedgerDamaged
-from autoprep.files.storage import write_part
+from autoprep.files.storage import answers, publish, write_part
 from autoprep.imaging.likeness import likeness
 from autoprep.job.takes import look_of, same_work
 from autoprep.ledger import Ledger, SeenFile
@@ -102,6 +102,88 @@ def test_nothing_begins_while_there_is_no_room(wren: Studio) -> None:
     assert not engine.idle
     engine.stop()
     assert wren.run()["page.jpg"].outcome == "ready"
+
+
+def test_a_hold_needs_no_room(wren: Studio) -> None:
+    wren.put("page.jpg", photo(1))
+    assert wren.run()["page.jpg"].outcome == "ready"
+    wren.put("page.txt", "hold: yes")
+    wren.put("new.jpg", photo(2))
+    service = wren.settings.service.model_copy(update={"min_free_mb": 1e12})
+    settings = wren.settings.model_copy(update={"service": service})
+    engine = Engine(settings, open_log(settings.folders.records, None), follow=False)
+    for _ in range(10):
+        wren.at_once(engine)
+        engine.step(0.0)
+    engine.stop()
+    assert list(wren.files()) == []
+    assert wren.run()["new.jpg"].outcome == "ready"
+
+
+def test_a_file_that_cannot_be_read_is_not_left_out_for_good(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    wren.put("page.jpg", photo(1))
+    wren.run()
+    wren.put("page.txt", "hold: yes")
+    read = Path.read_bytes
+
+    def failing(place: Path) -> bytes:
+        if place.name == "page.jpg" and "ready" in place.parts:
+            raise OSError(errno.EIO, "planted")
+        return read(place)
+
+    def work() -> None:
+        engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+        for _ in range(10):
+            wren.at_once(engine)
+            engine.step(0.0)
+        engine.stop()
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "read_bytes", failing)
+        work()
+    assert "square/page.jpg" in wren.files()
+    work()
+    assert list(wren.files()) == []
+
+
+@pytest.mark.parametrize("gone", ["records", "ready"])
+def test_where_nothing_can_be_written_no_photo_is_blamed(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, gone: str
+) -> None:
+    wren.put("page.jpg", photo(1))
+    wren.run()
+    wren.put("page.txt", "hold: yes")
+    folder = getattr(wren.settings.folders, gone)
+
+    def refused(*_: object) -> None:
+        raise PermissionError(errno.EACCES, "planted")
+
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    with monkeypatch.context() as patch:
+        patch.setattr("autoprep.service.keeping._move", refused)
+        patch.setattr("autoprep.service.desk.answers", lambda place: place != folder)
+        patch.setattr(time, "sleep", lambda _: None)
+        for _ in range(5):
+            wren.at_once(engine)
+            engine.step(0.0)
+    engine.stop()
+    log = (wren.settings.folders.records / "log.jsonl").read_text(encoding="utf-8")
+    assert '"waiting"' in log
+    assert '"fault"' not in log
+    wren.run()
+    assert list(wren.files()) == []
+
+
+def test_a_folder_answers_or_does_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert answers(tmp_path)
+    assert list(tmp_path.iterdir()) == []
+    assert answers(tmp_path / "not there")
+
+    def refused(*_: object) -> None:
+        raise OSError(errno.EROFS, "planted")
+
+    monkeypatch.setattr(Path, "write_bytes", refused)
+    assert not answers(tmp_path)
 
 
 def test_space_that_a_copy_has_announced_is_no_photo_yet(tmp_path: Path) -> None:
@@ -212,14 +294,19 @@ def test_once_does_not_wait_for_room_that_may_never_come(
     assert InlinePool.made == []
 
 
-def test_a_full_disk_costs_no_try_however_long_it_lasts(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(
+    "where", ["tests.service.pretend.write_part", "autoprep.service.hands.publish", "autoprep.service.hands.write_now"]
+)
+def test_a_full_disk_costs_no_try_however_long_it_lasts(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
     wren.put("page.jpg", photo(1))
 
-    def full(final: Path, data: bytes, token: str) -> Path:
+    def full(final: Path, *_: object) -> Path:
         raise DeliveryError(f"{final.name} can't be written (No space left on device)", full=True)
 
     with monkeypatch.context() as patch:
-        patch.setattr("tests.service.pretend.write_part", full)
+        patch.setattr(where, full)
         for _ in range(6):
             wren.run()
             wren.wait_over()
@@ -231,15 +318,18 @@ def test_a_full_disk_costs_no_try_however_long_it_lasts(wren: Studio, monkeypatc
 
 
 def test_no_room_is_told_from_other_trouble(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    part = write_part(tmp_path / "b.jpg", b"x", "1")
+    part.with_name("b.jpg").write_bytes(b"x")
     for code, full in ((errno.ENOSPC, True), (errno.EACCES, False)):
 
         def failing(_: int, code: int = code) -> None:
             raise OSError(code, "planted")
 
         monkeypatch.setattr("autoprep.files.storage.os.fsync", failing)
-        with pytest.raises(DeliveryError) as told:
-            write_part(tmp_path / "a.jpg", b"x", "1")
-        assert told.value.full is full
+        for act in (lambda: write_part(tmp_path / "a.jpg", b"x", "1"), lambda: publish(part, tmp_path / "b.jpg")):
+            with pytest.raises(DeliveryError) as told:
+                act()
+            assert told.value.full is full
 
 
 def test_a_start_removes_what_a_killed_run_left_half_written_and_nothing_of_the_artists(wren: Studio) -> None:
