@@ -343,10 +343,9 @@ class Desk:
         """Photos that a step waits or runs for."""
         return len(self._todo.keys() | self._running.keys())
 
-    def give_back(self, *, deliver: bool = True) -> None:
-        """Jobs that are still running wait again; what a worker makes of them now is lost. deliver: what is made."""
-        if deliver:
-            self._deliver_in_turn(all_now=True)
+    def give_back(self) -> None:
+        """Jobs that are still running wait again; what a worker makes of them now is lost."""
+        self._deliver_in_turn(all_now=True)
         for job in self._pool.running:
             view = self._ledger.view(job)
             if view is not None and view.state == "running":

@@ -282,13 +282,15 @@ class Engine:
         while self._pool.running and not (self._pool.trouble or self._away) and time.monotonic() < limit:
             wait(self._pool.waitables(), 0.2)
             self._desk.collect()
-        self._desk.give_back(deliver=not self._away)
+        if not self._away:  # a ledger that was moved takes no more words; its next start knows what was cut off
+            self._desk.give_back()
         self._pool.stop()
         self._next_page = 0.0
         if not self._away:
             self._write_page(last=True)
         self._housekeeping.finish(1.0 if self._follow else _COPY_S)
         self.hints.close()
-        self._keep_trouble("")
+        if not self._away:
+            self._keep_trouble("")
         self.ledger.close()
         self._lock.close()

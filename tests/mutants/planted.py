@@ -1189,12 +1189,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("a disk that is away is every photo's fault", "if isinstance(problem, OSError) and not (answers", "if False and not (answers"),
         ("one file that can't be moved stops all", "if isinstance(problem, OSError) and not (answers", "if isinstance(problem, OSError) or not (answers"),
         ("a record that can't be written ends the service", "wait_s = self.guarded(job.shown, partial(self._set_aside, job, reason))", "wait_s = 0.0 * bool(self._set_aside(job, reason))"),
-        ("what is made is delivered where the studio lay", "        if deliver:\n", "        if True:\n"),
     ),
     *_all(
         "autoprep/service/engine.py", ("tests/service/test_small_rules.py", "tests/service/test_lock.py"),
         ("a hold waits for room", "        self._page_due |= self._desk.work_out()  # what", "        self._page_due |= room and self._desk.work_out()  # what"),
-        ("pages are made anew where the studio lay", "        if not self._away:\n", "        if True:\n"),
+        ("pages are made anew where the studio lay", "        if not self._away:\n            self._write_page", "        if True:\n            self._write_page"),
+        ("a ledger that was moved is written to", "        if not self._away:  # a ledger", "        if True:  # a ledger"),
     ),
     *_all(
         "autoprep/service/keeping.py", ("tests/service/test_small_rules.py",),
