@@ -221,3 +221,19 @@ def test_a_hold_that_is_not_understood_says_that_it_holds(tmp_path: Path) -> Non
     facts, (warning,) = facts_of(tmp_path, "Gull.jpg")
     assert facts.hold
     assert warning.endswith("; the work is held until it is")
+
+
+def test_a_busy_ledger_is_told_in_words(
+    wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+
+    def busy(*_: object) -> None:
+        raise sqlite3.OperationalError("database is locked")
+
+    monkeypatch.setattr("autoprep.ledger.connection.Connection._version", busy)
+    code, out, err = run(wren, capsys, "jobs")
+    assert (code, out) == (1, "")
+    assert "database is locked" in err
+    assert "try it again" in err

@@ -4,6 +4,7 @@ import argparse
 import contextlib
 import errno
 import os
+import sqlite3
 import sys
 from collections.abc import Callable
 from importlib import import_module
@@ -32,6 +33,9 @@ def main(arguments: list[str] | None = None) -> int:
         return _complain(problem, 3)
     except AutoprepError as problem:
         return _complain(problem, 2)
+    except sqlite3.OperationalError as problem:
+        said = f"the ledger can't be used just now ({problem}); nothing was done, try it again in a moment"
+        return _complain(UsageError(said), 1)
     except KeyboardInterrupt:
         return 130
     except BrokenPipeError:  # the reader of our output has seen enough

@@ -9,6 +9,7 @@ from sys import intern
 
 from autoprep.domain import JobRecord
 from autoprep.ledger.earlier import Earlier
+from autoprep.ledger.moved import Moved
 from autoprep.ledger.names import Names, key_of
 from autoprep.ledger.overview import Overview
 from autoprep.ledger.rows import (
@@ -29,12 +30,11 @@ from autoprep.ledger.rows import (
     told_apart,
     view_of,
 )
-from autoprep.ledger.settled import Settled
 
 _WITH_RECORD = f"{VIEW_COLUMNS}, (SELECT record FROM records WHERE records.number = jobs.number)"  # noqa: S608
 
 
-class Ledger(Names, Earlier, Settled):
+class Ledger(Names, Earlier, Moved):
     """The open ledger. One connection; call from one thread. overview: what is asked of all photos together."""
 
     def __init__(self, path: Path) -> None:

@@ -48,19 +48,23 @@ class Connection:
         self._db.execute(f"PRAGMA journal_mode = {mode}")
         self._db.execute(f"PRAGMA synchronous = {synchronous}")
         self._keep_a_copy(path)
-        with self._transaction() as db:
-            migrate(db)
+        if self._version() < len(MIGRATIONS):  # else it is only read: nobody has to wait for who writes
+            with self._transaction() as db:
+                migrate(db)
         if self._db.execute("PRAGMA freelist_count").fetchone()[0] > _MUCH_SPARE:
             self._db.execute("VACUUM")
 
     def _keep_a_copy(self, path: Path) -> None:
         """Before an older ledger is changed, it is kept beside itself as it was."""
-        version = int(self._db.execute("PRAGMA user_version").fetchone()[0])
+        version = self._version()
         if not 0 < version < len(MIGRATIONS):
             return
         copy = path.with_name(f"{path.stem}-before-{version + 1}{path.suffix}")
         if not copy.exists():
             self.copy_to(copy)
+
+    def _version(self) -> int:
+        return int(self._db.execute("PRAGMA user_version").fetchone()[0])
 
     def copy_to(self, copy: Path) -> None:
         """A copy of the whole ledger as it is now, complete or not there."""

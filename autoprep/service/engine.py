@@ -80,6 +80,9 @@ class Engine:
         return Pool(worker_count(service), service.worker_memory_mb, service.job_limit_s)
 
     def _recover(self) -> None:
+        was = self.ledger.follow(self.settings.studio)
+        if was:
+            self._log.info("the studio lies elsewhere now", studio=str(self.settings.studio), was=was)
         interrupted, folders = self.ledger.recover(), self.settings.folders
         parts = clear_parts([folders.ready, folders.needs_a_look])
         # Of the records' folders, one a photo, only those can hold parts of which something was left to do.

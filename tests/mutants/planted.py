@@ -1205,4 +1205,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("a rename without room is other trouble", "raise DeliveryError(said, full=is_full(problem)) from problem\n\n\ndef is_full", "raise DeliveryError(said) from problem\n\n\ndef is_full"),
         ("a folder that can't be written to answers", "        return not os.path.lexists(folder)\n", "        return True\n"),
     ),
+    *_all(
+        "autoprep/ledger/moved.py", ("tests/service/test_moved.py",),
+        ("a studio that was moved is not followed", "        if was == now:\n", "        if True:\n"),
+        ("only a studio that was kept is followed", "self.kept(_STUDIO) or self._told_by_files()", "self.kept(_STUDIO)"),
+        ("a neighbour of the same beginning is moved too", 'before = os.path.join(was, "")', "before = was"),
+        ("the old names stay taken", "None if key is None else key_of(new)", "key"),
+    ),
+    Mistake("who only reads the ledger waits", "autoprep/ledger/connection.py", "if self._version() < len(MIGRATIONS):", "if True:", ("tests/service/test_moved.py",)),
 )  # fmt: skip
