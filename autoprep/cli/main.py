@@ -29,10 +29,8 @@ def main(arguments: list[str] | None = None) -> int:
         if sys.stdout is not None:
             sys.stdout.flush()  # here, where what comes of it can be told
         return code
-    except AlreadyRunning as problem:
-        return _complain(problem, 3)
     except AutoprepError as problem:
-        return _complain(problem, 2)
+        return _complain(problem, 3 if isinstance(problem, AlreadyRunning) else 2)
     except sqlite3.OperationalError as problem:
         said = f"the ledger can't be used just now ({problem}); nothing was done, try it again in a moment"
         return _complain(UsageError(said), 1)
