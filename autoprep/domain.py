@@ -4,7 +4,7 @@ Everything that ends up in a job record is a pydantic model and round-trips thro
 a plain frozen dataclass.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Literal, cast
 from weakref import WeakKeyDictionary
@@ -262,6 +262,10 @@ class WorkFacts(Value):
     not_a_work: bool = False
     as_shot: bool = False
     unclear: tuple[str, ...] = ()
+
+    def goes_to(self, usual: Iterable[str]) -> tuple[str, ...]:
+        """The destinations of the work: those that it was sent to, else the usual ones; and where it goes besides."""
+        return tuple(dict.fromkeys((*(self.destinations or usual), *self.also)))
 
     @property
     def says_work(self) -> bool:

@@ -4,7 +4,6 @@ import argparse
 import contextlib
 import errno
 import os
-import sqlite3
 import sys
 from collections.abc import Callable
 from importlib import import_module
@@ -31,19 +30,27 @@ def main(arguments: list[str] | None = None) -> int:
         return code
     except AutoprepError as problem:
         return _complain(problem, 3 if isinstance(problem, AlreadyRunning) else 2)
-    except sqlite3.OperationalError as problem:
-        said = f"the ledger can't be used just now ({problem}); nothing was done, try it again in a moment"
-        return _complain(UsageError(said), 1)
     except KeyboardInterrupt:
         return 130
     except BrokenPipeError:  # the reader of our output has seen enough
         _hush()
         return 0
-    except OSError as problem:
+    except Exception as problem:
+        if _busy(problem):
+            said = f"the ledger can't be used just now ({problem}); try it again in a moment"
+            return _complain(UsageError(said), 1)
+        if not isinstance(problem, OSError):
+            raise
         if problem.errno not in (errno.ENOSPC, errno.EBADF, errno.EIO) or problem.filename is not None:
             raise
         _hush()
         return _complain(UsageError(f"what was to be said could not be written: {problem.strerror}"), 1)
+
+
+def _busy(problem: Exception) -> bool:
+    """Whether the ledger could not be read or written to; what it needs is loaded only where there was one."""
+    library = sys.modules.get("sqlite3")
+    return library is not None and isinstance(problem, library.OperationalError)
 
 
 def _hush() -> None:

@@ -41,11 +41,10 @@ def list_works(options: argparse.Namespace) -> int:
 def _call(settings: Settings, name: str, rows: list[WorkRow], overview: Overview | None, *, as_json: bool) -> int:
     preset = settings.destinations[name]
     listed = [] if overview is None else listed_in(settings, overview, name)
-    lines = works.call_lines(name, preset, listed, rows)
+    left = works.left_behind(name, preset, rows)
     if as_json:
-        print(works.call_json(name, preset, listed, rows))
+        print(works.call_json(name, preset, listed, left))
     else:
-        for line in lines:
+        for line in works.call_lines(name, preset, listed, left):
             print(plain(line))
-    lacking = lists.missing(listed, preset) or any(line.startswith("  not") for line in lines)
-    return 1 if lacking or not listed else 0
+    return 1 if lists.missing(listed, preset) or left or not listed else 0

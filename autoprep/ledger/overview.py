@@ -292,12 +292,13 @@ class Overview:
         self._db.execute("COMMIT")
 
     def make_due(self, jobs: list[str]) -> None:
-        """The pages that show these photos are to be written again."""
+        """The pages that show these photos, or their works, are to be written again."""
         self._db.execute("BEGIN IMMEDIATE")
-        self._db.executemany(
-            "INSERT OR IGNORE INTO due SELECT 'page', substr(came, 1, 7), number / 100 FROM jobs WHERE job = ?",
-            [(job,) for job in jobs],
-        )
+        for shows in ("'page', substr(came, 1, 7), number / 100", "'work', work, 0"):
+            self._db.executemany(
+                f"INSERT OR IGNORE INTO due SELECT {shows} FROM jobs WHERE job = ?",  # noqa: S608
+                [(job,) for job in jobs],
+            )
         self._db.execute("COMMIT")
 
     def finished_between(self, after: str, before: str) -> list[str]:

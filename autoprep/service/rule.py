@@ -167,7 +167,7 @@ def _sent(known: Known, destinations: Sequence[str]) -> tuple[str, ...]:
     if not view.plan or view.outcome not in ("ready", "alternate") or known.said.hold:
         return ()
     asked = {name for name, made in known.made.items() if made.asked}
-    sent = {*(known.said.destinations or view.usual), *known.said.also, *asked, *known.redo}
+    sent = {*known.said.goes_to(view.usual), *asked, *known.redo}
     return tuple(name for name in destinations if name in sent)
 
 

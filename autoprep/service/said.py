@@ -89,8 +89,8 @@ def usual(settings: Settings) -> list[str]:
 
 
 def sent_to(settings: Settings, facts: WorkFacts) -> list[str]:
-    """The destinations of a new work: those that it was sent to, else the usual ones; and where it goes besides."""
-    return list(dict.fromkeys((*(facts.destinations or usual(settings)), *facts.also)))
+    """The destinations of a new work."""
+    return list(facts.goes_to(usual(settings)))
 
 
 def bare(shown: str) -> str:

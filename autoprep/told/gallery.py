@@ -116,12 +116,14 @@ def _row(place: Place, presets: Mapping[str, Preset], row: WorkRow) -> str:
     line = ", ".join(part for part in (row.said.year, physical(row.said), row.kind) if part)
     # A question has no page of its own: it stands on the first one.
     target = f"index.html#{quote(row.job)}" if row.asks else work_page_name(row.work)
-    picture = "photo.jpg" if row.asks else "after.jpg"
+    picture = f"{row.job}/{'photo' if row.asks else 'after'}.jpg"
+    shown = '<span class="gone"></span>'  # it may have been cleared away; all lines stand in one even so
+    if (place.page_folder / picture).exists():
+        shown = f'<img src="{quote(picture)}" alt="" width="96" height="72" loading="lazy" decoding="async">'
     words = " ".join((row.said.title, row.shown, line, row.said.inventory, *row.said.keywords)).casefold()
     return (
         f'<li data-words="{escape(words)}" data-kind="{escape(row.kind)}" data-year="{escape(row.said.year)}" '
         f'data-went="{escape(" ".join(went))}" data-state="{state}"><a href="{target}">'
-        f'<img src="{quote(row.job)}/{picture}" alt="" width="96" height="72" loading="lazy" decoding="async">'
-        f"<span><b>{escape(row.said.title or row.shown)}</b><br>{escape(line)}<br>"
+        f"{shown}<span><b>{escape(row.said.title or row.shown)}</b><br>{escape(line)}<br>"
         f'<span class="quiet">no. {row.number}; {escape("; ".join(notes(row, presets)))}</span></span></a></li>'
     )

@@ -149,18 +149,21 @@ def notes(row: WorkRow, presets: Mapping[str, Preset]) -> list[str]:
     return said + ([f"{row.takes} takes"] if row.takes > 1 else [])
 
 
-def call_lines(name: str, preset: Preset, listed: Sequence[Entry], rows: Sequence[WorkRow]) -> list[str]:
-    """What would go to a destination now, in its order, what waits and why, and what is missing."""
+def call_lines(name: str, preset: Preset, listed: Sequence[Entry], left: Sequence[str]) -> list[str]:
+    """What would go to a destination now, in its order, what waits and why, and what is missing.
+
+    left: what `left_behind` says.
+    """
     said = [f"{name}: {len(listed)} picture{'' if len(listed) == 1 else 's'} would go now"]
     for entry in listed:
         words = ", ".join(part for part in (entry.work.title, entry.work.year, physical(entry.work)) if part)
         said.append(f"  {entry.number:02d}  {entry.file}  {words or 'nothing is said of it'}")
-    said += [f"  {line}" for line in _left_behind(name, rows)]
+    said += [f"  {line}" for line in left]
     return said + [f"  check: {line}" for line in checklist(list(listed), preset)]
 
 
-def _left_behind(name: str, rows: Sequence[WorkRow]) -> list[str]:
-    """Works that were sent to a destination and would not go now, and why."""
+def left_behind(name: str, preset: Preset, rows: Sequence[WorkRow]) -> list[str]:
+    """Works that were sent to a destination, or go to it as all do, and would not go now, and why."""
     waiting = [(row, sent) for row in rows for sent in row.sent if sent.destination == name]
     said = []
     for row, sent in waiting:
@@ -168,13 +171,15 @@ def _left_behind(name: str, rows: Sequence[WorkRow]) -> list[str]:
             said.append(f"not: {row.said.title or row.shown}: {sent.reason or sent.state}")
     made = {row.work for row, _ in waiting}
     for row in rows:
-        if row.work not in made and name in (*row.said.destinations, *row.said.also):
+        # What is finished went to the tables that were there at its time; a question has its time before it.
+        usual = (name,) if row.asks and preset.when == "always" else ()
+        if row.work not in made and name in row.said.goes_to(usual):
             why = ": a question waits for your answer" if row.asks else ""
             said.append(f"not yet made: {row.said.title or row.shown}{why}")
     return said
 
 
-def call_json(name: str, preset: Preset, listed: Sequence[Entry], rows: Sequence[WorkRow]) -> str:
+def call_json(name: str, preset: Preset, listed: Sequence[Entry], left: Sequence[str]) -> str:
     """The same as a JSON object."""
     pictures = [
         {
@@ -189,7 +194,7 @@ def call_json(name: str, preset: Preset, listed: Sequence[Entry], rows: Sequence
     found = {
         "destination": name,
         "pictures": pictures,
-        "left_behind": _left_behind(name, rows),
+        "left_behind": list(left),
         "check": checklist(list(listed), preset),
     }
     return json.dumps(found, ensure_ascii=False, indent=2)

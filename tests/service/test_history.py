@@ -176,6 +176,8 @@ def test_old_comparisons_go_after_a_set_time_and_records_stay(wren: Studio) -> N
         for name in ("before.jpg", "after.jpg"):
             (wren.settings.folders.records / "proof" / job / name).write_bytes(b"x")
         ledger._db.execute("UPDATE jobs SET finished = ? WHERE job = ?", (f"{day}T10:00:00+00:00", job))
+    ledger.overview.written("work", [(work, 0) for work in ledger.overview.due_works()])
+    ledger.overview.written("works", [("", 0)])
     assert clear_comparisons(wren.settings, ledger, today) == 0  # by default they stay
     service = wren.settings.service.model_copy(update={"comparisons_days": 30})
     settings = wren.settings.model_copy(update={"service": service})
@@ -183,6 +185,9 @@ def test_old_comparisons_go_after_a_set_time_and_records_stay(wren: Studio) -> N
     assert _comparison(wren, "old.jpg") == ["record.json"]
     assert _comparison(wren, "new.jpg") == ["after.jpg", "before.jpg", "record.json"]
     assert ledger.overview.due_pages() != []
+    assert wren.records()["old.jpg"].job in ledger.overview.due_works()
+    assert wren.records()["new.jpg"].job not in ledger.overview.due_works()
+    assert ledger.overview.list_due()
     assert clear_comparisons(settings, ledger, date(2027, 1, 1)) == 1
     assert _comparison(wren, "new.jpg") == ["record.json"]
     ledger.close()

@@ -124,9 +124,11 @@ def test_the_page_is_escaped_and_can_be_searched() -> None:
     assert page.index("work-00008-c.html") < page.index("work-00007-a.html")  # the newest first
 
 
-def test_a_question_leads_to_the_first_page() -> None:
+def test_a_question_leads_to_the_first_page(tmp_path: Path) -> None:
+    (tmp_path / "00009-d").mkdir()
+    (tmp_path / "00009-d/photo.jpg").write_bytes(b"x")
     row = WorkRow(9, "", "00009-d", "Boat.jpg", "2026-11-21", "", WorkFacts(), 1, asks=True)
-    page = works_html(Place(Path("/x"), Path("/x/records/proof")), PRESETS, [GULL, row], "")
+    page = works_html(Place(Path("/x"), tmp_path), PRESETS, [GULL, row], "")
     assert 'href="index.html#00009-d"><img src="00009-d/photo.jpg"' in page
     assert "<p>1 work, 1 more waits for your answer;" in page
 
@@ -182,6 +184,31 @@ def test_a_call_says_what_would_go_what_waits_and_what_is_missing(
     wren.run()
     assert main(command) == 1
     assert "1 without a medium: 02 Gulls.jpg" in capsys.readouterr().out
+
+
+def test_a_question_that_would_go_by_itself_is_not_forgotten_before_a_date(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren.put("Reeds.jpg", photo(1, answer="ask"))
+    wren.put("as ink/Gulls.jpg", photo(2))
+    wren.run()
+    at = ["--config", str(wren.settings.studio)]
+    assert main(["works", "--for", "site", *at]) == 1
+    assert "not yet made: Reeds: a question waits for your answer" in capsys.readouterr().out
+    main(["works", "--for", "jury", *at])  # nobody has sent it there
+    assert "Reeds" not in capsys.readouterr().out
+
+
+def test_the_list_shows_no_picture_that_was_cleared_away(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    (row,) = rows(wren)
+    folder = wren.settings.folders.records / "proof"
+    (folder / row.job / "after.jpg").write_bytes(b"x")
+    place = Place(wren.settings.studio, folder)
+    assert f"{row.job}/after.jpg" in works_html(place, {}, [row], "Wren Halloway")
+    (folder / row.job / "after.jpg").unlink()
+    assert "<img" not in works_html(place, {}, [row], "Wren Halloway")
 
 
 def test_a_question_stands_in_the_list_until_it_is_answered(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
