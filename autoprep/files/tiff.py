@@ -13,7 +13,7 @@ import numpy as np
 from PIL import Image
 
 from autoprep.imaging.arrays import AnyArray, Rows
-from autoprep.metadata.exif import ITEM_BYTES
+from autoprep.imaging.tags import ITEM_BYTES
 
 Compression = Literal["deflate", "lzw", "none"]
 

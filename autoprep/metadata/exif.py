@@ -4,6 +4,7 @@ import struct
 
 import piexif
 
+from autoprep.imaging.tags import ITEM_BYTES
 from autoprep.metadata.statement import RightsStatement
 
 _INCH = 2
@@ -12,8 +13,6 @@ _UNKNOWN_PPI = 72
 """Exif 2.32, tags 0x011A and 0x011B: what stands where no resolution is known (from memory)."""
 _HEAD = b"Exif\0\0"
 _Entry = tuple[int, int, bytes]  # type, count, the value's bytes
-ITEM_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 7: 1, 9: 4, 10: 8}
-"""Bytes of one item of each TIFF type (TIFF 6.0, section 2)."""
 
 
 def block(

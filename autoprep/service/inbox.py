@@ -201,10 +201,17 @@ class SettledFile:
 
 
 def read_settled(inbox: Path, item: Found) -> SettledFile | None:
-    """Read a file without following links or blocking on pipes; None when it changed or went away meanwhile."""
+    """Read a file; None when it changed or went away meanwhile."""
+    read = read_plain(inbox, item.path)
+    return None if read is None or read.signature != item.signature else read
+
+
+def read_plain(inbox: Path, path: bytes) -> SettledFile | None:
+    """Read a file of the inbox without following links or blocking on pipes; None when it can't be read, or changed
+    while it was."""
     flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     try:
-        handle = os.open(os.path.join(os.fsencode(inbox), item.path), flags)
+        handle = os.open(os.path.join(os.fsencode(inbox), path), flags)
     except OSError:
         return None
     with os.fdopen(handle, "rb") as file:
@@ -217,8 +224,8 @@ def read_settled(inbox: Path, item: Found) -> SettledFile | None:
             return None
         after = os.fstat(file.fileno())
     signature = (before.st_size, before.st_mtime_ns, before.st_ino)
-    same = signature == (after.st_size, after.st_mtime_ns, after.st_ino) == item.signature
-    return SettledFile(item.path, signature, data) if same and len(data) == before.st_size else None
+    same = signature == (after.st_size, after.st_mtime_ns, after.st_ino)
+    return SettledFile(path, signature, data) if same and len(data) == before.st_size else None
 
 
 class Hints(FileSystemEventHandler):

@@ -1,7 +1,6 @@
 """All that is known of the studio now: photos and where they lie, what is said, what was made, what was asked."""
 
 import hashlib
-import os
 from collections.abc import Container, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
@@ -10,7 +9,7 @@ from autoprep import __version__
 from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.arrivals import shown_name
-from autoprep.service.inbox import Found
+from autoprep.service.inbox import Found, read_plain
 from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import EACH_ONE, LOST, NONE, Questions
 from autoprep.service.rule import Known, Step, of_the_work, own_words, steps
@@ -220,12 +219,9 @@ class Knowledge:
         """The photo's bytes from wherever they lie now; None where they can't be read."""
         view = self.view(job)
         for path in dict.fromkeys([view.path, *self.where(job)]):
-            try:
-                data = (self.settings.folders.inbox / os.fsdecode(path)).read_bytes()
-            except OSError:
-                continue
-            if hashlib.sha256(data).hexdigest() == view.sha256:
-                return data
+            read = read_plain(self.settings.folders.inbox, path)
+            if read is not None and hashlib.sha256(read.data).hexdigest() == view.sha256:
+                return read.data
         return None
 
     @property

@@ -1217,4 +1217,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a work's page shows what was cleared away", "autoprep/ledger/overview.py", ", \"'work', work, 0\"):", ",):", ("tests/service/test_history.py",)),
     Mistake("the list shows what was cleared away", "autoprep/told/gallery.py", "if (place.page_folder / picture).exists():", "if True:", ("tests/told/test_works.py",)),
     Mistake("a question is forgotten before a date", "autoprep/told/works.py", 'if row.asks and preset.when == "always"', "if False", ("tests/told/test_works.py",)),
+    Mistake("a link in a photo's place is followed", "autoprep/service/inbox.py", 'getattr(os, "O_NOFOLLOW", 0)', "0", ("tests/service/test_small_rules.py",)),
+    Mistake("a pipe in a photo's place is waited for", "autoprep/service/inbox.py", 'getattr(os, "O_NONBLOCK", 0)', "0", ("tests/service/test_small_rules.py",)),
+    Mistake("a photo that changes while it is read is taken", "autoprep/service/inbox.py", "return None if read is None or read.signature != item.signature else read", "return read", ("tests/service/test_arrivals.py", "tests/service/test_small_rules.py", "tests/service/test_everyday.py")),
 )  # fmt: skip

@@ -2,6 +2,7 @@
 
 import errno
 import os
+import signal
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -19,7 +20,7 @@ from autoprep.ledger import Ledger, SeenFile
 from autoprep.logs import open_log
 from autoprep.service.depends import plan_digest, settings_digest
 from autoprep.service.engine import Engine
-from autoprep.service.inbox import Found, Settling, scan
+from autoprep.service.inbox import Found, Settling, read_settled, scan
 from autoprep.wishes.settings import Settings, ledger_path, load
 from tests.service.pretend import InlinePool, Studio, photo
 
@@ -351,3 +352,40 @@ def test_a_start_removes_what_a_killed_run_left_half_written_and_nothing_of_the_
     assert [path.name for path in left if path.exists()] == []
     assert all(path.read_bytes() == b"half" for path in (*own, folders.inbox / ".autoprep-1a-mine.jpg.part"))
     assert all((wren.settings.studio / out.path).is_file() for out in record.outputs)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs pipes with names")
+def test_a_pipe_or_a_link_in_a_photos_place_is_not_read(wren: Studio, tmp_path: Path) -> None:
+    place = wren.put("page.jpg", photo(1))
+    job = wren.run()["page.jpg"].job
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    data = engine._desk._knowledge.data
+
+    def late(*_: object) -> None:
+        raise AssertionError("it waits for whoever writes into the pipe")
+
+    before = signal.signal(signal.SIGALRM, late)
+    signal.alarm(10)
+    try:
+        assert data(job) == photo(1)
+        place.unlink()
+        os.mkfifo(place)
+        assert data(job) is None
+        place.unlink()
+        (tmp_path / "other.jpg").write_bytes(photo(1))
+        place.symlink_to(tmp_path / "other.jpg")
+        assert data(job) is None
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
+        engine.stop()
+
+
+def test_a_file_that_is_not_as_it_was_found_is_not_read(tmp_path: Path) -> None:
+    (tmp_path / "page.jpg").write_bytes(photo(1))
+    (found,) = scan(tmp_path, {})
+    read = read_settled(tmp_path, found)
+    assert read is not None
+    assert read.data == photo(1)
+    (tmp_path / "page.jpg").write_bytes(photo(1) + b"more")
+    assert read_settled(tmp_path, found) is None
