@@ -12,7 +12,7 @@ from autoprep.ledger import Overview, WorkRow
 from autoprep.logs import counted
 from autoprep.metadata.statement import physical
 from autoprep.service.studio import listed_in
-from autoprep.told.paper import OWN_FONT, Cell, sheet
+from autoprep.told.paper import OWN_FONT, PER_SHEET, Cell, sheet
 from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.settings import Settings
 
@@ -44,7 +44,7 @@ def make_sheet(options: argparse.Namespace) -> int:
     write_now(target, sheet(heading, cells, author=artist, made=datetime.now(UTC), fonts=fonts), "sheet")
     if absent:
         print(f"No font on this machine holds {absent}: these letters are empty boxes.")
-    print(f"{counted(len(cells), 'picture')} on {counted(-(-len(cells) // 12), 'page')}: {target}")
+    print(f"{counted(len(cells), 'picture')} on {counted(-(-len(cells) // PER_SHEET), 'page')}: {target}")
     return 0
 
 

@@ -294,7 +294,7 @@ class Overview:
     def make_due(self, jobs: list[str]) -> None:
         """The pages that show these photos, or their works, are to be written again."""
         self._db.execute("BEGIN IMMEDIATE")
-        for shows in ("'page', substr(came, 1, 7), number / 100", "'work', work, 0"):
+        for shows in (f"'page', substr(came, 1, 7), number / {BLOCK}", "'work', work, 0"):
             self._db.executemany(
                 f"INSERT OR IGNORE INTO due SELECT {shows} FROM jobs WHERE job = ?",  # noqa: S608
                 [(job,) for job in jobs],

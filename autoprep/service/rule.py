@@ -140,13 +140,18 @@ def own_words(said: WorkFacts) -> WorkFacts:
     return said.model_copy(update={"shared": (), **{name: getattr(plain, name) for name in said.shared}})
 
 
+def is_better(newer: float, earlier: float) -> bool:
+    """Whether a later take is used in an earlier one's stead, by their merits: only where it is clearly better."""
+    return newer > earlier + CLEARLY_BETTER
+
+
 def used(views: Iterable[View]) -> str:
     """The job of the take that is used: the best one, the earlier where they are alike; empty where there is none."""
     best: View | None = None
     for view in sorted(views, key=lambda view: view.number):
         if not view.plan or view.outcome not in ("ready", "alternate"):
             continue
-        if best is None or (view.merit or 0.0) > (best.merit or 0.0) + CLEARLY_BETTER:
+        if best is None or is_better(view.merit or 0.0, best.merit or 0.0):
             best = view
     return "" if best is None else best.job
 

@@ -5,7 +5,6 @@ from collections.abc import Mapping
 import numpy as np
 
 from autoprep.domain import JobRecord
-from autoprep.service.rule import CLEARLY_BETTER
 
 # What a take loses by each measure: (name, per unit, from which value on, at most, in words). Fitted by hand on five
 # takes of 60 works (`python -m tests.lab best-take`, tuning seeds 16200-16259). What the correction takes out, such as
@@ -58,8 +57,3 @@ def why_used(used: JobRecord, other: JobRecord) -> str:
     if merit(used) <= merit(other):
         return f"{used.photo} came first, and this one is not clearly better"
     return f"{used.photo} is the better take" + (f": {best}" if gain[best] > 0.005 else "")
-
-
-def is_better(newer: JobRecord, earlier: JobRecord) -> bool:
-    """Whether a later take is used in an earlier one's stead: only where it is clearly better."""
-    return merit(newer) > merit(earlier) + CLEARLY_BETTER

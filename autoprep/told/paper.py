@@ -22,6 +22,7 @@ _Entry = TypeVar("_Entry")
 OWN_FONT = Path(str(resources.files("autoprep") / "fonts" / "DejaVuSans.ttf"))
 _PAGE_MM, _EDGE_MM, _GAP_MM = (210.0, 297.0), 14.0, 6.0  # A4 (ISO 216)
 _COLUMNS, _ROWS = 3, 4
+PER_SHEET = _COLUMNS * _ROWS
 _CAPTION_MM, _HEAD_MM = 17.0, 14.0
 _PICTURE_PX = 700  # long side: 300 pixels per inch at the size of a cell
 _QUALITY = 88
@@ -49,7 +50,7 @@ def sheet(
     pdf = _document(heading, author, made or datetime.now(UTC), fonts)
     width = (_PAGE_MM[0] - 2 * _EDGE_MM - (_COLUMNS - 1) * _GAP_MM) / _COLUMNS
     height = (_PAGE_MM[1] - 2 * _EDGE_MM - _HEAD_MM) / _ROWS - _GAP_MM
-    for cell, place in _placed(pdf, heading, cells, _COLUMNS * _ROWS):
+    for cell, place in _placed(pdf, heading, cells, PER_SHEET):
         x = _EDGE_MM + place % _COLUMNS * (width + _GAP_MM)
         y = _EDGE_MM + _HEAD_MM + place // _COLUMNS * (height + _GAP_MM)
         _draw(pdf, cell, (x, y, width, height))

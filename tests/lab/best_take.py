@@ -21,7 +21,8 @@ from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import ciede2000, lab_fast
 from autoprep.imaging.likeness import likeness
 from autoprep.imaging.transfer import srgb_to_linear
-from autoprep.service.takes import is_better, merits
+from autoprep.service.rule import is_better
+from autoprep.service.takes import merit, merits
 
 from .measures import LEAST_BARE, PAPER_Y, bare_share, best_exposure, flat_truth
 from .scene import SceneSpec, Shot, encode_jpeg, random_spec, render
@@ -126,7 +127,7 @@ def chosen(takes: Sequence[Take]) -> int:
     """The place of the take that the service would use, coming in one after the other."""
     best = 0
     for number in range(1, len(takes)):
-        if is_better(takes[number].record, takes[best].record):
+        if is_better(merit(takes[number].record), merit(takes[best].record)):
             best = number
     return best
 

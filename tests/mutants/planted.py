@@ -439,7 +439,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a redo of an alternate shows nothing", "known.view.chosen or bool(known.redo)", "known.view.chosen"),
         ("usual destinations win over those it was sent to", "{*known.said.goes_to(view.usual), *asked", "{*view.usual, *known.said.also, *asked"),
         ("what was asked for is forgotten", "*asked, *known.redo}", "*known.redo}"),
-        ("the later of two like takes is used", "(best.merit or 0.0) + CLEARLY_BETTER", "(best.merit or 0.0) - CLEARLY_BETTER"),
+        ("the later of two like takes is used", "earlier + CLEARLY_BETTER", "earlier - CLEARLY_BETTER"),
         ("takes count from the newest", "key=lambda view: view.number):\n        if not view.plan", "key=lambda view: -view.number):\n        if not view.plan"),
         ("a question is a take", 'view.outcome not in ("ready", "alternate"):\n            continue', 'view.outcome not in ("ready", "alternate", "needs a look"):\n            continue'),
         ("the plan does not count", "if made.plan != known.view.plan:", "if False:"),

@@ -9,7 +9,8 @@ from autoprep.correction.assessment import blur_px
 from autoprep.domain import JobRecord
 from autoprep.imaging.transfer import srgb_to_linear
 from autoprep.ledger import Ledger
-from autoprep.service.takes import is_better, merits
+from autoprep.service.rule import is_better
+from autoprep.service.takes import merit, merits
 from autoprep.wishes.settings import Settings, ledger_path
 from tests import photos
 from tests.service.engines import run_once
@@ -90,12 +91,12 @@ def test_what_a_take_is_worth() -> None:
         {"grain": 0.8},
         {"clipped_percent": 3.0},
     ):
-        assert is_better(best, record(**fault))
-        assert not is_better(record(**fault), best)
-    assert not is_better(record(), best)  # as good: the earlier one stays
+        assert is_better(merit(best), merit(record(**fault)))
+        assert not is_better(merit(record(**fault)), merit(best))
+    assert not is_better(merit(record()), merit(best))  # as good: the earlier one stays
     # Burnt-out paper is white anyway: it weighs less than a picture of half the detail.
     burnt = record(clipped_percent=90.0)
-    assert is_better(burnt, record(blur_px=4.0, sharpness=0.0125))
+    assert is_better(merit(burnt), merit(record(blur_px=4.0, sharpness=0.0125)))
     assert merits(burnt) == merits(record(clipped_percent=60.0))
     without = {"work_long_side_px": 3000.0, "blur_px": 1.0}  # a record of an earlier version
     assert merits(JobRecord(job="j", photo="p.jpg", sha256="", outcome="ready", measures=without))["less noise"] == 0
