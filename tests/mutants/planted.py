@@ -73,6 +73,8 @@ PLANTED: tuple[Mistake, ...] = (
         ("a deleted question is not asked again", "asks and (chosen == LOST or LOOK not in self._ledger.places(job))", "asks and LOOK not in self._ledger.places(job)"),
         ("a question comes back once", "in (NONE, LOST):\n            del", "in (NONE,):\n            del"),
     ),
+    Mistake("a joiner is written as an escape", "autoprep/logs.py", 'in ("Cc", "Cs", "Zl", "Zp") or', 'in ("Cc", "Cf", "Cs", "Zl", "Zp") or', ("tests/service/test_arrivals.py",)),
+    Mistake("letters of a name are ordered anew", "autoprep/logs.py", "or _ORDERING.match(ch) is not None", "or False", ("tests/test_logs.py",)),
     *_all(
         "autoprep/service/arrivals.py", _RENAMED,
         ("a file at the old name is the photo, whatever it holds", "            return seen.job == job.job\n", "            return True\n"),
