@@ -93,7 +93,7 @@ def test_a_date_without_a_year_is_answered(text: str, tmp_path: Path) -> None:
         "image(1)", "Untitled", "FullSizeRender", "DSC_0001-2", "Scan 3", "Scan_20261126", "FB_IMG_1700000000000",
         "DSCF0012",
         "IMG_7027 copy", "0A1B2C3D-4E5F-6071-8293-A4B5C6D7E8F9", "unnamed (2)", "Photo 12.11.26", "_MG_1234",
-        "VID_20261126",
+        "VID_20261126", "ABC_0012", "ABC_2026", "ABC_0012-2", "saved_1700000000000", "saved-20261126_101112",
     ],
 )  # fmt: skip
 def test_names_that_machines_give_are_no_titles(name: str, tmp_path: Path) -> None:
@@ -108,6 +108,18 @@ def test_names_that_machines_give_are_no_titles(name: str, tmp_path: Path) -> No
 )  # fmt: skip
 def test_titles_are_no_names_of_machines(name: str, tmp_path: Path) -> None:
     assert read(tmp_path, f"{name}.jpg")[0].title == name
+
+
+@pytest.mark.parametrize(
+    ("name", "title"),
+    [
+        ("Boats-2", "Boats-2"), ("Heron_3", "Heron 3"), ("No-5", "No-5"), ("Study_004", "Study 004"),
+        ("Studies-2026", "Studies-2026"), ("Heron_2026_2", "Heron 2026 2"), ("Reeds_2025-26", "Reeds 2025-26"),
+    ],
+)  # fmt: skip
+def test_a_word_and_a_short_number_or_a_year_are_a_title(name: str, title: str, tmp_path: Path) -> None:
+    assert read(tmp_path, f"{name}.jpg")[0].title == title
+    assert read(tmp_path, f"{name}/IMG_1.jpg")[0].title == name  # a folder's too
 
 
 @pytest.mark.parametrize(

@@ -14,8 +14,12 @@ _AFTER = (
     r"(?:[-_ ~.(]*(?:copy|edited|edit|hdr|burst|cover|mp|night|portrait|pano|raw|wa|top|final|rotated|cropped|enhanced)"
     r"\d*\)?)*"
 )
+# After a word that is none of these, only a long number is a machine's: "Boats-2" and "Studies-2026" are titles. Three
+# capitals and "_" before four digits are a camera's (DCF, JEITA CP-3461), whatever the number.
+_FREE_WORD = r"(?:(?-i:[A-Z]{3})_|[a-z]{2,9}[-_][-_ ]*(?!(?:19|20)\d\d(?:[-_ ]\d\d?)?$))(?=\d{4})"
 _CAMERA_NAME = re.compile(
-    rf"(?:[a-z]{{2,9}}[-_])?(?:{_THING})?[-_ ]*e?\d[\d_\-~.() ]*{_AFTER}[\d_\-~.() ]*", re.IGNORECASE
+    rf"(?:(?:[a-z]{{2,9}}[-_])?(?:{_THING})[-_ ]*|[-_ ]*|{_FREE_WORD})e?\d[\d_\-~.() ]*{_AFTER}[\d_\-~.() ]*",
+    re.IGNORECASE,
 )
 _DAY = r"(?:19|20)\d\d[-_.]?[01]\d[-_.]?[0-3]\d"
 _MOMENT = re.compile(rf"\D*{_DAY}(?:[-_ T]+|\s+at\s+|,\s*)[0-2]\d[-.:_ h]?[0-5]\d.*", re.IGNORECASE)

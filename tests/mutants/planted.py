@@ -73,6 +73,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("a deleted question is not asked again", "asks and (chosen == LOST or LOOK not in self._ledger.places(job))", "asks and LOOK not in self._ledger.places(job)"),
         ("a question comes back once", "in (NONE, LOST):\n            del", "in (NONE,):\n            del"),
     ),
+    *_all(
+        "autoprep/wishes/captions.py", ("tests/test_words.py",),
+        ("a title with a number is a camera's name", "(?=\\d{4})\"", "\""),
+        ("a title with a year is a camera's name", "(?!(?:19|20)\\d\\d(?:[-_ ]\\d\\d?)?$)", ""),
+        ("a camera's 2026th photo has a title", "(?-i:[A-Z]{3})_|", ""),
+    ),
     Mistake("a joiner is written as an escape", "autoprep/logs.py", 'in ("Cc", "Cs", "Zl", "Zp") or', 'in ("Cc", "Cf", "Cs", "Zl", "Zp") or', ("tests/service/test_arrivals.py",)),
     Mistake("letters of a name are ordered anew", "autoprep/logs.py", "or _ORDERING.match(ch) is not None", "or False", ("tests/test_logs.py",)),
     *_all(
