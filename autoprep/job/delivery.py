@@ -167,12 +167,15 @@ def frame_of(preset: Preset, plan: CorrectionPlan, facts: WorkFacts | None = Non
 
 
 def _own_size(preset: Preset, facts: WorkFacts | None) -> tuple[float, float]:
-    """The work's size in mm for a print 1:1."""
+    """The size in mm of a print that shows the work 1:1: its own, and around it the margin, where there is one."""
     if facts is None or facts.size_mm is None:
         raise CannotMeet(NO_SIZE, NO_SIZE.kind)
-    if max(facts.size_mm) + 2 * preset.bleed_mm > MOST_PX * MM_PER_INCH / (preset.ppi or 1):
-        raise CannotMeet(f"{max(facts.size_mm) / 10:g} cm at {preset.ppi:g} ppi are more than {MOST_PX} pixels")
-    return facts.size_mm
+    share = preset.margin_percent / 100 if preset.fit == "whole" else 0.0  # of the finished sheet's shorter side
+    margin = share / (1 - 2 * share) * min(facts.size_mm)
+    width, height = (side + 2 * margin for side in facts.size_mm)
+    if max(width, height) + 2 * preset.bleed_mm > MOST_PX * MM_PER_INCH / (preset.ppi or 1):
+        raise CannotMeet(f"{max(width, height) / 10:g} cm at {preset.ppi:g} ppi are more than {MOST_PX} pixels")
+    return width, height
 
 
 # --- pixels ---------------------------------------------------------------------------------------------------
