@@ -952,6 +952,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/files/fitting.py", ("tests/files/test_fitting.py",),
+        ("a cap undoes the minimum", "            _check_least(len(best[1]), limits)\n", ""),
+        ("a minimum goes beyond the cap", "if limits.most is not None and len(data) > limits.most:\n            raise", "if False:\n            raise"),
         ("fixed sizes shrink", "if not limits.may_shrink or scale < _FLOOR:", "if scale < _FLOOR:"),
         ("the least quality is no floor", "min(quality, limits.least_quality)", "1"),
     ),
