@@ -338,7 +338,7 @@ class JobRecord(Value):
     offers_none: a picture that says "none of these" lies among the choices; several: the outlines of several works
     that are seen in the photo, in reading order, each of which may be or is finished by itself; part: of the work in
     such a photo, which one it is, from 1; its `photo` is the photo's name with that number; was: what the photo was
-    called before, the newest name first.
+    called before, the newest name first; came: the day on which it came in (older records have none).
     """
 
     version: Literal[1] = 1
@@ -348,6 +348,7 @@ class JobRecord(Value):
     outcome: Outcome
     taken_at: str | None = None
     finished_at: str | None = None
+    came: str = ""
     outline: Outline | None = None
     choices: tuple[Outline, ...] = ()
     refused: tuple[Outline, ...] = ()

@@ -3,7 +3,6 @@
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime
 from functools import partial
 from pathlib import Path
 
@@ -36,13 +35,14 @@ from autoprep.wishes.settings import Settings, font_path
 
 @dataclass(frozen=True)
 class Delivery:
-    """What all outputs of a photo share; original: the bytes of the photo's file."""
+    """What all outputs of a photo share; original: the bytes of the photo's file; came: the day on which it came in."""
 
     job: str
     settings: Settings
     made: Planned
     facts: WorkFacts
     original: bytes = field(default=b"", repr=False)
+    came: str = ""
 
     @property
     def photo(self) -> Photo:
@@ -56,9 +56,16 @@ class Delivery:
 
     @property
     def year(self) -> str:
-        """The year of the work as the artist says it, of several the last, else that of the photo."""
-        taken = self.photo.facts.taken_at
-        return self.facts.year[-4:] or (taken[:4] if taken else str(datetime.now().year))
+        """The year for the notice: see `year_of`."""
+        return year_of(self.facts, self.photo.facts.taken_at, self.came)
+
+
+def year_of(facts: WorkFacts, taken_at: str | None, came: str) -> str:
+    """The year of the work as the artist says it, of several the last, else that of the photo, or when it came in.
+
+    Never that of today: words that change years later would make a work younger.
+    """
+    return facts.year[-4:] or (taken_at or came)[:4]
 
 
 def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]:
