@@ -22,8 +22,9 @@ from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.transfer import encode_fast
 from autoprep.imaging.units import MM_PER_INCH
 from autoprep.job.credentials import MIMES, identity_of, manifest_for, said_of_signer
+from autoprep.job.rights import maker_of, year_of
 from autoprep.metadata import exif, iim, xmp
-from autoprep.metadata.statement import Maker, RightsStatement, Shot, make_statement, titled_only
+from autoprep.metadata.statement import RightsStatement, Shot, make_statement, titled_only
 from autoprep.rendering.layout import Frame, Layout, lay_out, work_pixels
 from autoprep.rendering.mark import MarkStyle
 from autoprep.rendering.render import Finish, Look, Rendition, Shown, Strip, as_rows, is_shown_alone, render
@@ -58,14 +59,6 @@ class Delivery:
     def year(self) -> str:
         """The year for the notice: see `year_of`."""
         return year_of(self.facts, self.photo.facts.taken_at, self.came)
-
-
-def year_of(facts: WorkFacts, taken_at: str | None, came: str) -> str:
-    """The year of the work as the artist says it, of several the last, else that of the photo, or when it came in.
-
-    Never that of today: words that change years later would make a work younger.
-    """
-    return facts.year[-4:] or (taken_at or came)[:4]
 
 
 def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]:
@@ -363,21 +356,7 @@ def statement_for(work: Delivery, preset: Preset) -> RightsStatement:
     """The rights statement of one output; empty, or the title alone, where the destination wants none."""
     if preset.rights == "none":
         return titled_only(work.facts) if preset.title else RightsStatement()
-    rights, artist = work.settings.rights, work.settings.artist
-    maker = Maker(
-        artist=artist.name,
-        email=artist.email,
-        website=artist.website,
-        notice=rights.notice,
-        usage_terms=rights.usage_terms,
-        credit=rights.credit,
-        statement_url=rights.statement_url,
-        licensing_url=rights.licensing_url,
-        licensing_email=rights.licensing_email,
-        data_mining=rights.data_mining,
-        keywords=rights.keywords,
-    )
     seen = work.photo.facts
     taken = f"{seen.taken_at}{seen.taken_offset}" if seen.taken_at else ""
     shot = Shot(taken, seen.device if preset.camera else ("", "", ""), seen.composite)
-    return make_statement(maker, work.facts, work.year, shot)
+    return make_statement(maker_of(work.settings), work.facts, work.year, shot)

@@ -87,6 +87,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the desk is shown 1:1", "autoprep/wishes/destinations.py", 'if self.size is not None and self.framing == "scene":', "if False:", ("tests/test_settings.py",)),
     Mistake("a photo came when it is worked on", "autoprep/service/hands.py", "came=self._ledger.overview.came(job.job),", 'came="2031-01-01",', ("tests/service/test_small_rules.py",)),
     Mistake("a lost ledger makes works younger", "autoprep/service/rebuild.py", "(record.came or record.finished_at", "(record.finished_at", ("tests/service/test_small_rules.py",)),
+    Mistake("a work's page has its own year", "autoprep/service/studio.py", "used.taken_at, used.came or row.came)", "used.taken_at, used.finished_at)", ("tests/told/test_works.py",)),
     Mistake("a joiner is written as an escape", "autoprep/logs.py", 'in ("Cc", "Cs", "Zl", "Zp") or', 'in ("Cc", "Cf", "Cs", "Zl", "Zp") or', ("tests/service/test_arrivals.py",)),
     Mistake("letters of a name are ordered anew", "autoprep/logs.py", "or _ORDERING.match(ch) is not None", "or False", ("tests/test_logs.py",)),
     *_all(
