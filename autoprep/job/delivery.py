@@ -81,7 +81,7 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
         notes=(
             *layout.notes,
             *finished.notes,
-            *_glyph_notes(work, preset),
+            *mark_style(work, preset)[1],
             *_cut_notes(work, preset),
             *((said_of_signer(work.settings),) if preset.credentials else ()),
             *finished.of_parent,
@@ -189,7 +189,7 @@ def _rendering(work: Delivery, preset: Preset, layout: Layout) -> _Drawing:
         matrix=None if space is SPACES["srgb"] else space.from_srgb(),
         gamma=space.gamma,
         bits=16 if preset.profile else preset.bits,  # into a profile of the lab's own goes what 16 bits hold
-        mark=mark_style(work, preset),
+        mark=mark_style(work, preset)[0],
     )
     finish = partial(work.made.finish, shrink=1 / layout.enlarge)
     return work.photo, work.plan, layout, look, work.made.strips(layout.work[2:]), finish
@@ -241,31 +241,21 @@ def _ground(ground: str, plan: CorrectionPlan) -> tuple[float, float, float]:
     return level, level, level
 
 
-def mark_style(work: Delivery, preset: Preset) -> MarkStyle | None:
-    """The mark of one output; None where there is none to draw."""
-    mark, artist = work.settings.mark, work.settings.artist.name
+def mark_style(work: Delivery, preset: Preset) -> tuple[MarkStyle | None, tuple[str, ...]]:
+    """The mark of one output, None where there is none to draw; and what is said of its letters."""
+    mark, artist, own = work.settings.mark, work.settings.artist.name, font_path(work.settings)
     text = mark.text.format(artist=artist, year=work.year).strip()
     picture = work.settings.studio / mark.picture if mark.picture else None
     unsaid = ("{artist}" in mark.text and not artist) or not text
     if not preset.mark or (picture is None and unsaid):
-        return None
-    own = font_path(work.settings)
+        return None, ()
     fonts, absent = ((own,), "") if picture is not None else fonts_for(text, own)
-    if absent:
-        return None  # no mark rather than one of empty boxes
+    if absent:  # no mark rather than one of empty boxes
+        return None, (f"there is no mark: no font on this machine holds {absent}; name one that does in mark.font",)
     opacity = mark.opacity_percent / 100
-    return MarkStyle(text, fonts, mark.height_percent, opacity, mark.contrast, mark.corner, picture)
-
-
-def _glyph_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:
-    """What is said of the letters of the mark: another font stands in, or none holds them."""
-    mark, preferred = work.settings.mark, font_path(work.settings)
-    if not preset.mark or mark.picture:
-        return ()
-    fonts, absent = fonts_for(mark.text.format(artist=work.settings.artist.name, year=work.year).strip(), preferred)
-    if absent:
-        return (f"there is no mark: no font on this machine holds {absent}; name one that does in mark.font",)
-    return (f"letters of the mark stand in {fonts[1].name}: {preferred.name} does not hold them",) if fonts[1:] else ()
+    style = MarkStyle(text, fonts, mark.height_percent, opacity, mark.contrast, mark.corner, picture)
+    stands_in = [f"letters of the mark stand in {font.name}: {own.name} does not hold them" for font in fonts[1:2]]
+    return style, tuple(stands_in)
 
 
 # --- bytes ----------------------------------------------------------------------------------------------------
@@ -322,7 +312,7 @@ def _signing(
     work: Delivery, preset: Preset, layout: Layout, statement: RightsStatement, parent: Brought | None
 ) -> Callable[[bytes], bytes]:
     """What puts content credentials into the finished bytes of an output."""
-    mining, marked = work.settings.rights.data_mining, mark_style(work, preset) is not None
+    mining, marked = work.settings.rights.data_mining, mark_style(work, preset)[0] is not None
     manifest = manifest_for(work.plan, layout, statement, work.photo.facts.format, mining, marked=marked)
     mime, identity = ENCODERS[preset.format].mime, identity_of(work.settings)
     return lambda data: signed(data, mime, manifest, identity, parent)

@@ -736,6 +736,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/job/delivery.py", ("tests/test_destinations.py", "tests/test_job.py"),
         ("a blind file carries the name", "if preset.rights == \"none\":\n        return titled_only(work.facts) if preset.title else RightsStatement()", "if False:\n        return RightsStatement()"),
         ("a mark without a name", "if not preset.mark or (picture is None and unsaid):", "if not preset.mark:"),
+        ("a mark that is not there is spoken of", "        return None, ()\n    fonts, absent", "        return None, (\"no mark\",)\n    fonts, absent"),
         ("caps are ignored", "most=None if preset.max_kb is None else int(preset.max_kb * 1000),", "most=None,"),
     ),
     *_all(
