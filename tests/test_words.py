@@ -9,6 +9,7 @@ import pytest
 from autoprep.cli.studio import make_studio
 from autoprep.domain import WorkFacts
 from autoprep.service.said import facts_for, sent_to
+from autoprep.wishes.blind import names_artist
 from autoprep.wishes.captions import is_camera_name
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.sizes import size, trailing_size, year
@@ -273,3 +274,23 @@ def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:
     facts, warnings = facts_for(settings, "IMG_4.jpg")
     assert (sent_to(settings, facts), facts.hold) == (usual, False)
     assert "called sumbission; the nearest is “submission”" in warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("artist", "title", "told"),
+    [
+        ("Wren Lee", "Asleep beside a wrenched fleet", ""),
+        ("Wren Lee", "Lee's shore", "title"),
+        ("Wren Lee", "By wrenlee", "title"),
+        ("Tansy Coal", "Study in charcoal", ""),
+        ("Tansy Coal", "Tansyholt", "title"),  # a longer part may go on, as in "Halloways"
+        ("Wren Halloway", "Hallowed ground", ""),
+        ("Wren Halloway", "After Halloway", "title"),
+        ("Wren Halloway", "@wrenhalloway", "title"),
+        ("Wren Chant", "Enchanting merchant", ""),
+        ("鷗娜", "海边鷗娜画", "title"),  # no spaces between words
+        ("D. d", "D day", ""),
+    ],
+)
+def test_words_name_the_artist_by_whole_words_and_their_beginnings(artist: str, title: str, told: str) -> None:
+    assert names_artist(WorkFacts(title=title), artist) == told
