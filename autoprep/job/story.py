@@ -123,6 +123,7 @@ def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
     return Wishes(
         paper, chosen.paper_lightness, chosen.sharpening, facts.kind, said_paper=facts.paper, flat=chosen.flat,
         lighter=facts.lighter, turn=facts.turn, as_shot=facts.as_shot,
+        paper_asked=facts.keep_paper is not None,
     )  # fmt: skip
 
 

@@ -89,6 +89,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a lost ledger makes works younger", "autoprep/service/rebuild.py", "(record.came or record.finished_at", "(record.finished_at", ("tests/service/test_small_rules.py",)),
     Mistake("a work's page has its own year", "autoprep/service/studio.py", "used.taken_at, used.came or row.came)", "used.taken_at, used.finished_at)", ("tests/told/test_works.py",)),
     Mistake("a date that there is not is written down", "autoprep/files/reading.py", """return datetime.strptime(f"{day}T{text[11:19]}", "%Y-%m-%dT%H:%M:%S").isoformat()""", 'return f"{day}T{text[11:19]}"', ("tests/files/test_reading.py",)),
+    Mistake("a name that was cut may be reserved", "autoprep/wishes/names.py", "if is_reserved(text) else text", "if False else text", ("tests/test_naming.py",)),
+    Mistake("a month that is none is that of no photo", "autoprep/cli/history.py", 'word) is None:', 'word) is False:', ("tests/test_cli.py",)),
+    Mistake("a word on the paper is told as the settings'", "autoprep/correction/neutral.py", "_KEPT_AS_ASKED if asked", "_KEPT_AS_ASKED if False", ("tests/correction/test_contract.py",)),
     Mistake("a joiner is written as an escape", "autoprep/logs.py", 'in ("Cc", "Cs", "Zl", "Zp") or', 'in ("Cc", "Cf", "Cs", "Zl", "Zp") or', ("tests/service/test_arrivals.py",)),
     Mistake("letters of a name are ordered anew", "autoprep/logs.py", "or _ORDERING.match(ch) is not None", "or False", ("tests/test_logs.py",)),
     *_all(
@@ -712,7 +715,6 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/files/storage.py", _STORE,
         ("nothing is synced", "            os.fsync(handle.fileno())\n    except", "            pass\n    except"),
         ("names are not made durable", "        sync_folder(final.parent)\n", "        pass\n"),
-        ("a name that was cut may be reserved", "return stem.casefold() in _RESERVED", "return False"),
         ("reserved names are given", "or kept.casefold().split(\" \")[0] in _RESERVED:", "or False:"),
         ("a file is written under its final name", "with part.open(\"w+b\") as handle:", "with final.open(\"w+b\") as handle:"),
         ("half of a file lies about", "        with contextlib.suppress(OSError):\n            part.unlink()\n        if not", "        if not"),
