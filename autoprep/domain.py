@@ -231,7 +231,8 @@ class WorkFacts(Value):
     reference: the photo shows no work but something that tells the light of the others; grey_card: a grey card lies
     beside the work; turn: by so many degrees clockwise; outline, corners_px: which edge is the work's, in words or as
     corners in the upright photo; not_a_work: the photo shows none; as_shot: straightened, and nothing else; unclear:
-    what was said and can't be used, each with the nearest word that can.
+    what was said and can't be used, each with the nearest word that can; noted: a note of the photo's own, or the
+    command line, says something of it as of a work.
     """
 
     title: str = ""
@@ -262,12 +263,14 @@ class WorkFacts(Value):
     not_a_work: bool = False
     as_shot: bool = False
     unclear: tuple[str, ...] = ()
+    noted: bool = False
 
     @property
     def says_work(self) -> bool:
         """Whether the artist has said anything that is said of works only: then the photo shows one.
 
-        A title alone is none: any file name that no camera gives becomes one.
+        A title alone is none: any file name that no camera gives becomes one; nor is a year, for names of other photos
+        hold one too. Said in a note of the photo's own, both are.
         """
         said = (
             self.medium,
@@ -278,8 +281,18 @@ class WorkFacts(Value):
             self.paper,
             self.outline,
             self.corners_px,
+            self.description,
+            self.alt_text,
+            self.keep_paper is not None,
+            self.lighter,
+            self.turn,
+            self.as_shot,
+            self.destinations,
+            self.also,
+            self.grey_card,
+            self.noted,
         )
-        return any(said) or bool(self.destinations) or bool(self.also) or self.grey_card
+        return any(said)
 
     def sides(self) -> tuple[str, str]:
         """Height and width in the artist's own unit, as short as they go; empty where no size is given."""

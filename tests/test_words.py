@@ -175,6 +175,27 @@ def test_a_line_without_a_colon_is_a_word_a_caption_or_answered(tmp_path: Path) 
     assert (facts.alt_text, facts.title, warnings) == ("A jug on a sill", "Jug and sill", ())
 
 
+def test_a_text_goes_on_over_lines_with_a_colon(tmp_path: Path) -> None:
+    note = "description: The pier.\nMy father: he built it.\nTold to me: twice.\nyear: 2026\n"
+    facts, warnings = read(tmp_path, "IMG_1.jpg", note)
+    assert facts.description == "The pier. My father: he built it. Told to me: twice."
+    assert (facts.year, warnings) == ("2026", ())
+    # What is nearly a word that is known is a slip of the finger, and answered.
+    facts, (warning,) = read(tmp_path, "IMG_2.jpg", "description: The pier.\nprise: 240\n")
+    assert (facts.description, facts.price) == ("The pier.", "")
+    assert "“prise”, which is not understood; the nearest word is “price”" in warning
+    # A sentence is no inventory number.
+    facts, (warning,) = read(tmp_path, "IMG_3.jpg", "description: The pier.\nNumber: three boats lie there.\n")
+    assert facts.inventory == ""
+    assert "gives an inventory that is not understood: three boats lie there.; write it as in WH-017" in warning
+    assert read(tmp_path, "IMG_4.jpg", "number: 17 b\n")[0].inventory == "17 b"
+
+
+def test_a_colon_of_full_width_ends_a_key_and_stays_in_what_follows(tmp_path: Path) -> None:
+    assert read(tmp_path, "IMG_1.jpg", "title：海：夏\n")[0].title == "海：夏"
+    assert read(tmp_path, "IMG_2.jpg", "title: 海：夏\n")[0].title == "海：夏"
+
+
 @pytest.mark.parametrize(
     ("note", "called"),
     [

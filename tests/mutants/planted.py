@@ -92,6 +92,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a name that was cut may be reserved", "autoprep/wishes/names.py", "if is_reserved(text) else text", "if False else text", ("tests/test_naming.py",)),
     Mistake("a month that is none is that of no photo", "autoprep/cli/history.py", 'word) is None:', 'word) is False:', ("tests/test_cli.py",)),
     Mistake("a word on the paper is told as the settings'", "autoprep/correction/neutral.py", "_KEPT_AS_ASKED if asked", "_KEPT_AS_ASKED if False", ("tests/correction/test_contract.py",)),
+    Mistake("a year in a note is none of a work", "autoprep/wishes/notes.py", "if said.keys() - _OF_ANY_PHOTO else", "if False else", ("tests/test_works.py",)),
+    Mistake("who holds a photo says that it shows a work", "autoprep/wishes/notes.py", 'frozenset(("hold", "not_a_work", "reference"))', 'frozenset(("reference",))', ("tests/test_works.py",)),
+    Mistake("a turn is said of any photo", "autoprep/domain.py", "            self.turn,\n", "", ("tests/test_works.py",)),
     Mistake("a joiner is written as an escape", "autoprep/logs.py", 'in ("Cc", "Cs", "Zl", "Zp") or', 'in ("Cc", "Cf", "Cs", "Zl", "Zp") or', ("tests/service/test_arrivals.py",)),
     Mistake("letters of a name are ordered anew", "autoprep/logs.py", "or _ORDERING.match(ch) is not None", "or False", ("tests/test_logs.py",)),
     *_all(
@@ -940,7 +943,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_words.py", "tests/test_works.py"),
-        ("the folder wins over the note", "_from_sketchbook(inbox, shown), folder_notes, folders, name, note, corner_notes, told", "_from_sketchbook(inbox, shown), folder_notes, note, name, folders, corner_notes, told"),
+        ("the folder wins over the note", "_from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)", "_from_sketchbook(inbox, shown), folder_notes, _noted(note), name, folders, corner_notes, _noted(told)"),
         ("a note at the top holds for every photo of that name", 'str(said.pop("photo", "")), beside=place == folder)', 'str(said.pop("photo", "")), beside=True)'),
         ("older corners hold", "sorted(found, key=lambda one: one[:2])", "sorted(found, key=lambda one: one[:2], reverse=True)"),
         ("what contradicts itself is not told", "            if was != holds:", "            if False:"),
@@ -949,6 +952,9 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/wishes/lines.py", ("tests/test_words.py", "tests/test_works.py"),
         ("hold: no holds", "return {name: text.lower() in _YES} if", "return {name: True} if"),
         ("darker is lighter", '"darker": lambda text: _stops(text, -1)', '"darker": lambda text: _stops(text, 1)'),
+        ("a colon ends a description", "return not inside or bool(", "return True or bool("),
+        ("a slip of the finger goes on with a text", "return not inside or bool(difflib", "return not inside or False and bool(difflib"),
+        ("a sentence is a number", "or len(text.split()) == 1 else {}", "or True else {}"),
         ("lines without a colon belong to the one before", "(open_to in _LONG or line[0].isspace())", "True"),
     ),
     *_all(
