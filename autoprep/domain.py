@@ -231,7 +231,8 @@ class WorkFacts(Value):
     reference: the photo shows no work but something that tells the light of the others; grey_card: a grey card lies
     beside the work; turn: by so many degrees clockwise; outline, corners_px: which edge is the work's, in words or as
     corners in the upright photo; not_a_work: the photo shows none; as_shot: straightened, and nothing else; unclear:
-    what was said and can't be used, each with the nearest word that can.
+    what was said and can't be used, each with the nearest word that can; noted: a note of the photo's own, or the
+    command line, says something of it as of a work.
     """
 
     title: str = ""
@@ -262,6 +263,7 @@ class WorkFacts(Value):
     not_a_work: bool = False
     as_shot: bool = False
     unclear: tuple[str, ...] = ()
+    noted: bool = False
 
     def goes_to(self, usual: Iterable[str]) -> tuple[str, ...]:
         """The destinations of the work: those that it was sent to, else the usual ones; and where it goes besides."""
@@ -271,7 +273,8 @@ class WorkFacts(Value):
     def says_work(self) -> bool:
         """Whether the artist has said anything that is said of works only: then the photo shows one.
 
-        A title alone is none: any file name that no camera gives becomes one.
+        A title alone is none: any file name that no camera gives becomes one; nor is a year, for names of other photos
+        hold one too. Said in a note of the photo's own, both are.
         """
         said = (
             self.medium,
@@ -282,8 +285,18 @@ class WorkFacts(Value):
             self.paper,
             self.outline,
             self.corners_px,
+            self.description,
+            self.alt_text,
+            self.keep_paper is not None,
+            self.lighter,
+            self.turn,
+            self.as_shot,
+            self.destinations,
+            self.also,
+            self.grey_card,
+            self.noted,
         )
-        return any(said) or bool(self.destinations) or bool(self.also) or self.grey_card
+        return any(said)
 
     def sides(self) -> tuple[str, str]:
         """Height and width in the artist's own unit, as short as they go; empty where no size is given."""
@@ -342,7 +355,7 @@ class JobRecord(Value):
     offers_none: a picture that says "none of these" lies among the choices; several: the outlines of several works
     that are seen in the photo, in reading order, each of which may be or is finished by itself; part: of the work in
     such a photo, which one it is, from 1; its `photo` is the photo's name with that number; was: what the photo was
-    called before, the newest name first.
+    called before, the newest name first; came: the day on which it came in (older records have none).
     """
 
     version: Literal[1] = 1
@@ -352,6 +365,7 @@ class JobRecord(Value):
     outcome: Outcome
     taken_at: str | None = None
     finished_at: str | None = None
+    came: str = ""
     outline: Outline | None = None
     choices: tuple[Outline, ...] = ()
     refused: tuple[Outline, ...] = ()

@@ -2,6 +2,7 @@
 
 import json
 import logging
+import re
 import shlex
 import sys
 import unicodedata
@@ -24,13 +25,40 @@ def counted(number: int, word: str) -> str:
 
 
 def plain(text: str) -> str:
-    """Text with every control, format, line-breaking and surrogate character written as an escape."""
-    return "".join(_escaped(ch) if unicodedata.category(ch)[0] == "C" or ch in "\u2028\u2029" else ch for ch in text)
+    """Text with every control, format, line-breaking and surrogate character written as an escape.
+
+    But for the two joiners, which belong to the spelling of Persian, Hindi or Malayalam.
+    """
+    return "".join(_escaped(ch) if _odd(ch) and ch not in "\u200c\u200d" else ch for ch in text)
+
+
+def _odd(ch: str) -> bool:
+    return unicodedata.category(ch)[0] == "C" or ch in "\u2028\u2029"
+
+
+# Characters that order the letters around them: what follows one can be made to look like something else. The marks
+# of a direction (U+061C, U+200E, U+200F) stand among Arabic and Hebrew letters, and move none.
+_ORDERING = re.compile("[\u202a-\u202e\u2066-\u2069]")
+
+
+def name_of(text: str) -> str:
+    """A name with the characters written as escapes that break a line, order letters anew or are none.
+
+    All others stay, seen or not: with one that is written in another way it would be the name of no file.
+    """
+    return "".join(_escaped(ch) if _breaks(ch) else ch for ch in text)
+
+
+def _breaks(ch: str) -> bool:
+    return unicodedata.category(ch) in ("Cc", "Cs", "Zl", "Zp") or _ORDERING.match(ch) is not None
 
 
 def argument(text: str) -> str:
-    """Text as it is typed after a command: quoted as a shell needs it, and no option where it looks like one."""
-    quoted = shlex.quote(plain(text))
+    """Text as it is typed after a command: quoted as a shell needs it, and no option where it looks like one.
+
+    Letters that are not seen stay, for what is typed must be the photo's name.
+    """
+    quoted = shlex.quote(name_of(text))
     return f"-- {quoted}" if text.startswith("-") else quoted
 
 

@@ -318,6 +318,10 @@ def test_the_list_as_json_is_whole_and_streamed(history: Settings, capsys: pytes
         (("--page", "0"), "counted from 1"),
         (("--outcome", "fine"), "no photo is ever 'fine'"),
         (("--month", "May"), "2026-11"),
+        (("--month", "20261126"), "2026-11"),
+        (("--month", "2026-W48"), "2026-11"),
+        (("--month", "2026-W48-4"), "2026-11"),
+        (("--month", "2026-11-31"), "2026-11"),
     ],
 )
 def test_a_list_that_can_not_be_is_told(

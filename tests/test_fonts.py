@@ -74,3 +74,13 @@ def test_a_mark_is_drawn_in_it_or_not_at_all(machine: Path, studio: Settings) ->
     (marked,) = done(order_for(settings, photos.jpeg())).record.outputs
     assert "letters of the mark stand in d.ttf" in marked.notes[-1]
     assert (studio.studio / marked.path).read_bytes() != plain
+
+
+@pytest.mark.usefixtures("machine")
+def test_nothing_is_said_of_the_letters_of_a_mark_that_there_is_not(studio: Settings) -> None:
+    """Without a name there is none, whatever letters the rest of it has."""
+    nameless = studio.artist.model_copy(update={"name": ""})
+    mark = studio.mark.model_copy(update={"text": "© {artist} 海鷗"})
+    settings = studio.model_copy(update={"artist": nameless, "mark": mark})
+    (output,) = done(order_for(with_presets(settings, small=Preset(long_side_px=500)), photos.jpeg())).record.outputs
+    assert not any("mark" in note for note in output.notes)

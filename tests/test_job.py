@@ -323,10 +323,10 @@ def test_a_mark_needs_a_name_and_a_cap_is_kept(studio: Settings) -> None:
     delivery = Delivery(
         "1", nameless, planned(read_photo(photos.jpeg()), cast(Any, record.plan)), WorkFacts(year="2026")
     )
-    assert mark_style(delivery, Preset(long_side_px=300)) is None
+    assert mark_style(delivery, Preset(long_side_px=300)) == (None, ())
     named = replace(delivery, settings=studio)
-    assert mark_style(named, Preset(long_side_px=300)) is not None
-    assert mark_style(named, Preset(long_side_px=300, mark=False)) is None
+    assert mark_style(named, Preset(long_side_px=300))[0] is not None
+    assert mark_style(named, Preset(long_side_px=300, mark=False)) == (None, ())
 
 
 def test_a_photo_never_changes_and_its_copies_go_with_it() -> None:

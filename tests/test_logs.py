@@ -4,7 +4,7 @@ import io
 import json
 from pathlib import Path
 
-from autoprep.logs import open_log
+from autoprep.logs import name_of, open_log, plain
 
 
 def test_a_photo_is_one_line_on_a_terminal_and_all_its_steps_in_the_file(tmp_path: Path) -> None:
@@ -22,3 +22,10 @@ def test_a_photo_is_one_line_on_a_terminal_and_all_its_steps_in_the_file(tmp_pat
     assert "waiting for space" in lines[1]
     kept = [json.loads(line)["event"] for line in (tmp_path / "log.jsonl").read_text(encoding="utf-8").splitlines()]
     assert kept == ["started", *["stage"] * 4, "finished", "waiting for space"]
+
+
+def test_no_letter_of_a_value_moves_the_others_or_hides() -> None:
+    forged = "a\x1b[2J\n\u2028\u202ebg\u2066j\u200bp"
+    assert plain(forged) == "a\\x1b[2J\\x0a\\u2028\\u202ebg\\u2066j\\u200bp"
+    assert name_of(forged) == "a\\x1b[2J\\x0a\\u2028\\u202ebg\\u2066j\u200bp"
+    assert plain("می\u200cخواهم") == name_of("می\u200cخواهم") == "می\u200cخواهم"

@@ -62,6 +62,17 @@ def test_a_title_in_another_script_is_spelled_in_plain_letters_and_does_not_vani
     assert stem("{title}", WorkFacts(title="Чайка")) == "Чайка"
 
 
+@pytest.mark.parametrize("title", ["CON", "Aux", "nul", "- prn -", "Com1"])
+@pytest.mark.parametrize("rules", [{}, {"name_case": "upper"}, {"name_letters": "plain"}, {"name_max": 4}])
+def test_no_name_is_one_that_a_system_keeps_for_itself(title: str, rules: dict[str, object]) -> None:
+    found = stem("{title}", WorkFacts(title=title), **rules)  # type: ignore[arg-type]
+    assert found.casefold() not in ("con", "aux", "nul", "prn", "com1")
+    assert stem("{title}", WorkFacts(title="Contour"), name_max=3) == "pic"  # not "Con", which is left of it
+    assert stem("{title}", WorkFacts(title="Con amore")) == "Con amore"
+    if not rules:
+        assert found == f"picture-{title.strip('- ')}"
+
+
 def test_numbers() -> None:
     assert counts(Preset(long_side_px=100, name="{nn} {title}"))
     assert not counts(Preset(long_side_px=100, name="{title}"))

@@ -9,7 +9,7 @@ import skimage
 from autoprep.correction.outline import find_outline
 from autoprep.domain import Declined
 from autoprep.files.reading import read_photo
-from autoprep.imaging.geometry import overlap_in_frame
+from tests.overlap import overlap_in_frame
 
 SKIMAGE = Path(skimage.__file__).parent / "data"
 OPENCV = Path("/usr/share/doc/opencv-doc/examples/data")

@@ -67,7 +67,9 @@ def test_the_take_that_is_used_is_the_one_that_is_praised(wren: Studio) -> None:
     assert reason.startswith("Another take of the same work is used: IMG_1.jpg came first")
 
 
-@pytest.mark.parametrize("name", ["A boat, at last.jpg", "-slack.jpg", "Wren's page.jpg", "Box/$HOME.jpg"])
+@pytest.mark.parametrize(
+    "name", ["A boat, at last.jpg", "-slack.jpg", "Wren's page.jpg", "Box/$HOME.jpg", "می\u200cخواهم.jpg"]
+)
 def test_the_command_that_is_offered_can_be_typed(wren: Studio, capsys: pytest.CaptureFixture[str], name: str) -> None:
     wren.put("IMG_1.jpg", photo(1, sharp=9))
     wren.run()

@@ -39,6 +39,7 @@ def studio(tmp_path: Path, main: str = "", destinations: str | None = None) -> P
         ("", "[a]\nlong_side_px = 9\n", ["line 2", "a.long_side_px"]),
         ("", "[a]\nlong_side_px = 90\nbits = 16\n", ["bits = 16"]),
         ("", "[a]\nwidth_in = 8\nheight_in = 10\n", ["ppi"]),
+        ("", "[a]\nsize = 'work'\nppi = 300\nframing = 'scene'\n", ["line 1", "contradict each other: 1:1 the desk"]),
         ("", "[a]\nlong_side_px = 90\nsafe_mm = 3\n", ["safe_mm needs a size in mm"]),
         ("", "[a]\nwidth_mm = 90\nheight_mm = 60\nppi = 300\ncrop_marks = true\n", ["bleed_mm"]),
         ("", '[a]\nlong_side_px = 90\nrights = "none"\ncamera = true\n', ["camera = true contradict"]),

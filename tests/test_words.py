@@ -9,6 +9,7 @@ import pytest
 from autoprep.cli.studio import make_studio
 from autoprep.domain import WorkFacts
 from autoprep.service.said import facts_for, sent_to
+from autoprep.wishes.blind import names_artist
 from autoprep.wishes.captions import is_camera_name
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.sizes import size, trailing_size, year
@@ -93,7 +94,7 @@ def test_a_date_without_a_year_is_answered(text: str, tmp_path: Path) -> None:
         "image(1)", "Untitled", "FullSizeRender", "DSC_0001-2", "Scan 3", "Scan_20261126", "FB_IMG_1700000000000",
         "DSCF0012",
         "IMG_7027 copy", "0A1B2C3D-4E5F-6071-8293-A4B5C6D7E8F9", "unnamed (2)", "Photo 12.11.26", "_MG_1234",
-        "VID_20261126",
+        "VID_20261126", "ABC_0012", "ABC_2026", "ABC_0012-2", "saved_1700000000000", "saved-20261126_101112",
     ],
 )  # fmt: skip
 def test_names_that_machines_give_are_no_titles(name: str, tmp_path: Path) -> None:
@@ -111,6 +112,18 @@ def test_titles_are_no_names_of_machines(name: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("name", "title"),
+    [
+        ("Boats-2", "Boats-2"), ("Heron_3", "Heron 3"), ("No-5", "No-5"), ("Study_004", "Study 004"),
+        ("Studies-2026", "Studies-2026"), ("Heron_2026_2", "Heron 2026 2"), ("Reeds_2025-26", "Reeds 2025-26"),
+    ],
+)  # fmt: skip
+def test_a_word_and_a_short_number_or_a_year_are_a_title(name: str, title: str, tmp_path: Path) -> None:
+    assert read(tmp_path, f"{name}.jpg")[0].title == title
+    assert read(tmp_path, f"{name}/IMG_1.jpg")[0].title == name  # a folder's too
+
+
+@pytest.mark.parametrize(
     ("name", "facts"),
     [
         ("Blue Jug 18x24in", {"title": "Blue Jug", "size_mm": (24 * INCH, 18 * INCH)}),
@@ -119,6 +132,16 @@ def test_titles_are_no_names_of_machines(name: str, tmp_path: Path) -> None:
         ("Blue Jug, 12,5 x 17,5 cm", {"title": "Blue Jug", "size_mm": (175, 125)}),
         ("Blue Jug, A3, hold", {"title": "Blue Jug", "size_mm": (297, 420), "hold": True}),
         ("Gulls, boats and rain", {"title": "Gulls, boats and rain"}),
+        ("Blue Jug, watercolour, 30 x 40 cm, 2026", {"title": "Blue Jug", "year": "2026", "medium": "watercolour"}),
+        ("Blue Jug, oil on canvas, 30x40cm", {"title": "Blue Jug", "medium": "oil on canvas", "size_mm": (400, 300)}),
+        ("Blue Jug, Pen & ink, Watercolors, 2026", {"title": "Blue Jug", "medium": "Pen & ink, Watercolors"}),
+        ("Blue Jug, 2026, mixed media, private", {"title": "Blue Jug", "medium": "mixed media, private"}),
+        ("Blue Jug, gouache 18x24in", {"title": "Blue Jug", "medium": "gouache", "size_mm": (24 * INCH, 18 * INCH)}),
+        ("Blue Jug 18x24in, gouache", {"title": "Blue Jug", "medium": "gouache", "size_mm": (24 * INCH, 18 * INCH)}),
+        ("Blue Jug, on toned paper, 2026", {"title": "Blue Jug", "medium": "on toned paper"}),
+        ("Harbour, oil lamp, 2026", {"title": "Harbour, oil lamp", "medium": "", "year": "2026"}),
+        ("Gulls, ink and rain, 2026", {"title": "Gulls, ink and rain", "medium": ""}),
+        ("Salt, chalk", {"title": "Salt, chalk", "medium": ""}),
         ("Study 3x4", {"title": "Study 3x4"}),
         ("Low tide, May 2026", {"title": "Low tide", "year": "2026"}),
     ],
@@ -150,6 +173,27 @@ def test_a_line_without_a_colon_is_a_word_a_caption_or_answered(tmp_path: Path) 
     assert not warnings
     facts, warnings = read(tmp_path, "IMG_3.jpg", "alt: A jug\non a sill\ntitle: Jug\n  and sill\n")
     assert (facts.alt_text, facts.title, warnings) == ("A jug on a sill", "Jug and sill", ())
+
+
+def test_a_text_goes_on_over_lines_with_a_colon(tmp_path: Path) -> None:
+    note = "description: The pier.\nMy father: he built it.\nTold to me: twice.\nyear: 2026\n"
+    facts, warnings = read(tmp_path, "IMG_1.jpg", note)
+    assert facts.description == "The pier. My father: he built it. Told to me: twice."
+    assert (facts.year, warnings) == ("2026", ())
+    # What is nearly a word that is known is a slip of the finger, and answered.
+    facts, (warning,) = read(tmp_path, "IMG_2.jpg", "description: The pier.\nprise: 240\n")
+    assert (facts.description, facts.price) == ("The pier.", "")
+    assert "“prise”, which is not understood; the nearest word is “price”" in warning
+    # A sentence is no inventory number.
+    facts, (warning,) = read(tmp_path, "IMG_3.jpg", "description: The pier.\nNumber: three boats lie there.\n")
+    assert facts.inventory == ""
+    assert "gives an inventory that is not understood: three boats lie there.; write it as in WH-017" in warning
+    assert read(tmp_path, "IMG_4.jpg", "number: 17 b\n")[0].inventory == "17 b"
+
+
+def test_a_colon_of_full_width_ends_a_key_and_stays_in_what_follows(tmp_path: Path) -> None:
+    assert read(tmp_path, "IMG_1.jpg", "title：海：夏\n")[0].title == "海：夏"
+    assert read(tmp_path, "IMG_2.jpg", "title: 海：夏\n")[0].title == "海：夏"
 
 
 @pytest.mark.parametrize(
@@ -251,3 +295,23 @@ def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:
     facts, warnings = facts_for(settings, "IMG_4.jpg")
     assert (sent_to(settings, facts), facts.hold) == (usual, False)
     assert "called sumbission; the nearest is “submission”" in warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("artist", "title", "told"),
+    [
+        ("Wren Lee", "Asleep beside a wrenched fleet", ""),
+        ("Wren Lee", "Lee's shore", "title"),
+        ("Wren Lee", "By wrenlee", "title"),
+        ("Tansy Coal", "Study in charcoal", ""),
+        ("Tansy Coal", "Tansyholt", "title"),  # a longer part may go on, as in "Halloways"
+        ("Wren Halloway", "Hallowed ground", ""),
+        ("Wren Halloway", "After Halloway", "title"),
+        ("Wren Halloway", "@wrenhalloway", "title"),
+        ("Wren Chant", "Enchanting merchant", ""),
+        ("鷗娜", "海边鷗娜画", "title"),  # no spaces between words
+        ("D. d", "D day", ""),
+    ],
+)
+def test_words_name_the_artist_by_whole_words_and_their_beginnings(artist: str, title: str, told: str) -> None:
+    assert names_artist(WorkFacts(title=title), artist) == told

@@ -48,8 +48,8 @@ def test_folders(tmp_path: Path) -> None:
 
 def test_a_loose_note_wins_and_what_it_can_not_say_is_told(tmp_path: Path) -> None:
     note = (
-        "TITLE: “Low Tide”\nSize: 12 x 9 in\nYear: c. 1998\nAlt: Boats lie on the sand;\n  gulls between them\n"
-        "Foo: bar\nkind: oil\n"
+        "Foo: bar\nTITLE: “Low Tide”\nSize: 12 x 9 in\nYear: c. 1998\n"
+        "Alt: Boats lie on the sand;\n  gulls between them\nkind: oil\n"
     )
     said, warnings = facts(tmp_path, "Blue Jug, 2026.jpg", note)
     assert said.title == "Low Tide"
@@ -196,3 +196,29 @@ def test_a_hold_in_words_that_are_not_known_holds(tmp_path: Path) -> None:
     said, warnings = facts(tmp_path, "a.jpg", "hold: until spring")
     assert said.hold
     assert "not understood" in warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("name", "note", "says"),
+    [
+        ("IMG_1.jpg", "", False),
+        ("Harbour, 2026.jpg", "", False),  # any photo may be called so
+        ("IMG_2026.jpg", "hold: yes", False),
+        ("IMG_1.jpg", "not a work: yes", False),
+        ("IMG_1.jpg", "nonsense", True),  # the first line of a note is a caption
+        ("IMG_1.jpg", "year: 2026", True),
+        ("IMG_1.jpg", "title: Gull", True),
+        ("IMG_1.jpg", "alt: A gull on a pier", True),
+        ("IMG_1.jpg", "description: A gull", True),
+        ("IMG_1.jpg", "keywords: gull", True),
+        ("IMG_1.jpg", "lighter: 0.3", True),
+        ("IMG_1.jpg", "paper: keep", True),
+        ("turn left/IMG_1.jpg", "", True),
+        ("as shot/IMG_1.jpg", "", True),
+    ],
+)
+def test_what_is_said_of_works_only_says_that_there_is_one(tmp_path: Path, name: str, note: str, says: bool) -> None:
+    place = (tmp_path / name).with_suffix(".txt")
+    place.parent.mkdir(exist_ok=True)
+    place.write_text(note, encoding="utf-8")
+    assert facts_of(tmp_path, name)[0].says_work == says

@@ -204,7 +204,7 @@ def _ask(settings: Settings, able: list[View], destination: str | None) -> None:
 def _missed(settings: Settings, able: list[View], made: list[JobRecord], destination: str | None) -> list[str]:
     """What was asked for and not made, and why."""
     refused = [
-        f"{record.photo}: {name} was not made: {plain(reason)}"
+        f"{plain(record.photo)}: {name} was not made: {plain(reason)}"
         for record in made
         for name, reason in not_given_out(record).items()
         if destination in (None, name)

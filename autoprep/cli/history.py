@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import re
 from collections.abc import Iterator
 from dataclasses import asdict
 from datetime import date
@@ -71,6 +72,8 @@ def month_of(word: str | None) -> str:
     if word is None:
         return ""
     try:
+        if re.fullmatch(r"\d{4}-\d\d(-\d\d)?", word) is None:
+            raise ValueError  # a date written in another way, such as 20261126, would be that of no photo
         date.fromisoformat(f"{word}-01" if word.count("-") == 1 else word)
     except ValueError:
         raise UsageError(f"a month is written as 2026-11, a day as 2026-11-26, not {word!r}") from None

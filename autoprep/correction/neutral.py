@@ -12,13 +12,21 @@ from autoprep.imaging.colour import LUMINANCE
 PaperWish = Literal["clean", "keep"]
 
 
+_KEPT_AS_ASKED = "the paper's tint is kept, as you asked"
+
+
 def neutral(
-    paper: Paper | Declined, paper_class: PaperClass, wish: PaperWish = "clean", chart: bool = False
+    paper: Paper | Declined,
+    paper_class: PaperClass,
+    wish: PaperWish = "clean",
+    chart: bool = False,
+    asked: bool = False,
 ) -> Neutral | Declined:
     """Gains that make white, natural or cream paper neutral; luminance stays.
 
-    wish "keep" leaves a paper's own tint. On toned paper and on paintings nothing neutral is known, so nothing is
-    changed; unless a colour chart (chart) has told what is, and then the photo is already seen through it.
+    wish "keep" leaves a paper's own tint; asked: the artist says so of this work, and not the settings of all. On
+    toned paper and on paintings nothing neutral is known, so nothing is changed; unless a colour chart (chart) has told
+    what is, and then the photo is already seen through it.
     """
     if chart and (isinstance(paper, Declined) or paper_class in ("none", "toned")):
         return Neutral(source="grey reference")
@@ -27,7 +35,7 @@ def neutral(
     if paper_class == "toned":
         return Declined(reason="toned paper keeps its own colour")
     if wish == "keep":
-        return Declined(reason="the settings ask to keep the paper's tint")
+        return Declined(reason=_KEPT_AS_ASKED if asked else "the settings ask to keep the paper's tint")
     colour = paper.mean_linear()
     gain = (colour @ LUMINANCE.astype(np.float64)) / colour
     return Neutral(gain=(float(gain[0]), float(gain[1]), float(gain[2])), source="paper")

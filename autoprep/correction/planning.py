@@ -37,7 +37,7 @@ from autoprep.imaging.colour import luminance
 
 @dataclass(frozen=True)
 class Wishes:
-    """What the artist asks of the correction: all plain values."""
+    """What the artist asks of the correction: all plain values; paper_asked: the paper by a word on this work."""
 
     paper: neutral.PaperWish = "clean"
     paper_lightness: float = tone.PAPER_LIGHTNESS
@@ -49,6 +49,7 @@ class Wishes:
     lighter: float = 0.0
     turn: int = 0
     as_shot: bool = False
+    paper_asked: bool = False
 
 
 @dataclass
@@ -76,7 +77,8 @@ def _light(draft: Draft) -> None:
 
 
 def _neutral(draft: Draft) -> None:
-    draft.neutral = neutral.neutral(draft.paper, draft.judged.paper, draft.wishes.paper, draft.chart is not None)
+    wishes, chart = draft.wishes, draft.chart is not None
+    draft.neutral = neutral.neutral(draft.paper, draft.judged.paper, wishes.paper, chart, wishes.paper_asked)
     if isinstance(draft.neutral, Declined) and draft.judged.paper in ("none", "toned") and draft.reference is not None:
         gain = draft.reference.gain
         draft.neutral = draft.neutral if gain is None else Neutral(gain=gain, source="grey reference")

@@ -52,6 +52,7 @@ def _smaller(pixels: AnyArray, quality: int, limits: Limits, write: Write) -> Fi
     while True:
         best = _best_quality(current, floor, quality, limits.most, write)
         if best is not None:
+            _check_least(len(best[1]), limits)
             said = f"quality {best[0]} instead of {quality}" if best[0] < quality else ""
             if scale < 1:
                 sides = f"{current.shape[1]} x {current.shape[0]} px"
@@ -65,6 +66,19 @@ def _smaller(pixels: AnyArray, quality: int, limits: Limits, write: Write) -> Fi
             )
         size = max(1, round(pixels.shape[1] * scale)), max(1, round(pixels.shape[0] * scale))
         current = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+
+
+def _check_least(size: int, limits: Limits) -> None:
+    """The best file under a cap may be far below it: WebP and others jump where they begin to lose something."""
+    if limits.least is not None and size < limits.least:
+        raise CannotMeet(
+            f"{_between(limits)} cannot be met: of the files that this picture can make, the largest below that takes "
+            f"{size / 1000:.0f} kB, and the next one more"
+        )
+
+
+def _between(limits: Limits) -> str:
+    return f"{(limits.least or 0) / 1000:.0f} to {(limits.most or 0) / 1000:.0f} kB"
 
 
 def _best_quality(pixels: AnyArray, low: int, high: int, most: int, write: Write) -> tuple[int, bytes] | None:
@@ -85,7 +99,9 @@ def _larger(pixels: AnyArray, quality: int, limits: Limits, write: Write) -> Fit
     for raised in range(quality + 1, 101):
         data = write(pixels, raised)
         if limits.most is not None and len(data) > limits.most:
-            break
+            raise CannotMeet(
+                f"{_between(limits)} cannot be met: at quality {raised - 1} the picture takes less, at {raised} more"
+            )
         if len(data) >= limits.least:
             note = f"to reach {limits.least / 1000:.0f} kB: quality {raised} instead of {quality}"
             return Fitted(data, pixels, raised, (note,))

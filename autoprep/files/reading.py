@@ -1,10 +1,12 @@
 """Decoding a photo: format, orientation, colour profile. Runs only in worker processes."""
 
+import contextlib
 import io
 import math
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import datetime
 from typing import Any, cast
 
 import cv2
@@ -225,7 +227,7 @@ def _across(codes: AnyArray) -> AnyArray:
 
 
 def _focal_mm35(exif: Image.Exif) -> float | None:
-    """The 35-mm-equivalent focal length in mm, from its own tag or the focal plane resolution."""
+    """The 35-mm-equivalent focal length in mm, where the camera says it."""
     camera = exif.get_ifd(ExifTags.IFD.Exif)
     value = _number(camera.get(ExifTags.Base.FocalLengthIn35mmFilm))
     if value and 8 <= value <= 400:
@@ -274,13 +276,14 @@ def _number(value: Any) -> float | None:
 
 
 def _taken_at(exif: Image.Exif) -> str | None:
-    """The camera's own date as an ISO 8601 local time, or None."""
+    """The camera's own date as an ISO 8601 local time; None where there is none, or none that a calendar has."""
     text = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal) or exif.get(ExifTags.Base.DateTime)
-    if not isinstance(text, str) or len(text) < 19 or text.startswith("0000"):
+    if not isinstance(text, str):
         return None
-    date, _, clock = text[:19].partition(" ")
-    stamp = date.replace(":", "-") + "T" + clock
-    return stamp if all(ch in "0123456789-:T" for ch in stamp) else None
+    with contextlib.suppress(ValueError):
+        day = text[:10].replace(":", "-")
+        return datetime.strptime(f"{day}T{text[11:19]}", "%Y-%m-%dT%H:%M:%S").isoformat()
+    return None
 
 
 def _taken_offset(exif: Image.Exif) -> str:

@@ -37,6 +37,11 @@ def safe_stem(text: str, fallback: str = "photo") -> str:
     return kept
 
 
+def is_reserved(stem: str) -> bool:
+    """Whether a system keeps a name for one of its devices (Microsoft, "Naming Files, Paths, and Namespaces")."""
+    return stem.casefold() in _RESERVED
+
+
 def write_part(final: Path, data: bytes, token: str) -> Path:
     """Write the bytes beside their final place and sync them. Raises DeliveryError."""
     return make_part(final, lambda file: file.write(data), token)

@@ -16,7 +16,6 @@ SRGB_TO_XYZ: Float64 = np.array(
         [7918 / 409605, 87881 / 737289, 1001167 / 1053270],
     ]
 )
-XYZ_TO_SRGB: Float64 = np.linalg.inv(SRGB_TO_XYZ).astype(np.float64)
 # Bradford adaptation D65 -> D50 (CSS Color 4), the PCS white of ICC.1.
 D65_TO_D50: Float64 = np.array(
     [
@@ -50,15 +49,6 @@ def lab_from_linear(linear: AnyArray, white: str = "D65") -> Float64:
     cubic = np.where(ratio > CIE_EPSILON, np.cbrt(ratio), (CIE_KAPPA * ratio + 16) / 116)
     x, y, z = cubic[..., 0], cubic[..., 1], cubic[..., 2]
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
-
-
-def linear_from_lab(lab: AnyArray) -> Float64:
-    """(..., 3) CIE L*a*b* (D65) -> (..., 3) float64 linear sRGB, not clipped."""
-    lab = np.asarray(lab, np.float64)
-    fy = (lab[..., 0] + 16) / 116
-    cubic = np.stack([fy + lab[..., 1] / 500, fy, fy - lab[..., 2] / 200], axis=-1)
-    ratio = np.where(cubic**3 > CIE_EPSILON, cubic**3, (116 * cubic - 16) / CIE_KAPPA)
-    return cast(Float64, (ratio * _WHITE_D65) @ XYZ_TO_SRGB.T)
 
 
 def luminance_of_lightness(lightness: float) -> float:

@@ -143,19 +143,6 @@ def overlap_in_photo(one: AnyArray, two: AnyArray, photo_px: tuple[int, int]) ->
     return float(np.clip(shared / (area(a) + area(b) - shared), 0, 1))
 
 
-def overlap_in_frame(truth: AnyArray, found: AnyArray) -> float:
-    """Jaccard index in the true work's own frame: both mapped so that truth becomes the unit square.
-
-    This is the measure of the page-outline contest of ICDAR 2015 (SmartDoc, challenge 1).
-    """
-    matrix = homography(truth, rectangle(1.0, 1.0))
-    depth = np.asarray(found, np.float64) @ matrix[2, :2] + matrix[2, 2]
-    if (depth <= 1e-6).any():
-        return 0.0
-    mapped = project(matrix, found)
-    return overlap(rectangle(1000.0, 1000.0), mapped * 1000.0) if is_convex(mapped) else 0.0
-
-
 def side_lengths(quad: AnyArray) -> Float64:
     """(4,) lengths: top, right, bottom, left."""
     points = np.asarray(quad)

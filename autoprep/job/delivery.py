@@ -3,7 +3,6 @@
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime
 from functools import partial
 from pathlib import Path
 
@@ -23,8 +22,9 @@ from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.transfer import encode_fast
 from autoprep.imaging.units import MM_PER_INCH
 from autoprep.job.credentials import MIMES, identity_of, manifest_for, said_of_signer
+from autoprep.job.rights import maker_of, year_of
 from autoprep.metadata import exif, iim, xmp
-from autoprep.metadata.statement import Maker, RightsStatement, Shot, make_statement, titled_only
+from autoprep.metadata.statement import RightsStatement, Shot, make_statement, titled_only
 from autoprep.rendering.layout import Frame, Layout, lay_out, work_pixels
 from autoprep.rendering.mark import MarkStyle
 from autoprep.rendering.render import Finish, Look, Rendition, Shown, Strip, as_rows, is_shown_alone, render
@@ -36,13 +36,14 @@ from autoprep.wishes.settings import Settings, font_path
 
 @dataclass(frozen=True)
 class Delivery:
-    """What all outputs of a photo share; original: the bytes of the photo's file."""
+    """What all outputs of a photo share; original: the bytes of the photo's file; came: the day on which it came in."""
 
     job: str
     settings: Settings
     made: Planned
     facts: WorkFacts
     original: bytes = field(default=b"", repr=False)
+    came: str = ""
 
     @property
     def photo(self) -> Photo:
@@ -56,9 +57,8 @@ class Delivery:
 
     @property
     def year(self) -> str:
-        """The year of the work as the artist says it, of several the last, else that of the photo."""
-        taken = self.photo.facts.taken_at
-        return self.facts.year[-4:] or (taken[:4] if taken else str(datetime.now().year))
+        """The year for the notice: see `year_of`."""
+        return year_of(self.facts, self.photo.facts.taken_at, self.came)
 
 
 def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]:
@@ -81,7 +81,7 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
         notes=(
             *layout.notes,
             *finished.notes,
-            *_glyph_notes(work, preset),
+            *mark_style(work, preset)[1],
             *_cut_notes(work, preset),
             *((said_of_signer(work.settings),) if preset.credentials else ()),
             *finished.of_parent,
@@ -167,12 +167,15 @@ def frame_of(preset: Preset, plan: CorrectionPlan, facts: WorkFacts | None = Non
 
 
 def _own_size(preset: Preset, facts: WorkFacts | None) -> tuple[float, float]:
-    """The work's size in mm for a print 1:1."""
+    """The size in mm of a print that shows the work 1:1: its own, and around it the margin, where there is one."""
     if facts is None or facts.size_mm is None:
         raise CannotMeet(NO_SIZE, NO_SIZE.kind)
-    if max(facts.size_mm) + 2 * preset.bleed_mm > MOST_PX * MM_PER_INCH / (preset.ppi or 1):
-        raise CannotMeet(f"{max(facts.size_mm) / 10:g} cm at {preset.ppi:g} ppi are more than {MOST_PX} pixels")
-    return facts.size_mm
+    share = preset.margin_percent / 100 if preset.fit == "whole" else 0.0  # of the finished sheet's shorter side
+    margin = share / (1 - 2 * share) * min(facts.size_mm)
+    width, height = (side + 2 * margin for side in facts.size_mm)
+    if max(width, height) + 2 * preset.bleed_mm > MOST_PX * MM_PER_INCH / (preset.ppi or 1):
+        raise CannotMeet(f"{max(width, height) / 10:g} cm at {preset.ppi:g} ppi are more than {MOST_PX} pixels")
+    return width, height
 
 
 # --- pixels ---------------------------------------------------------------------------------------------------
@@ -186,7 +189,7 @@ def _rendering(work: Delivery, preset: Preset, layout: Layout) -> _Drawing:
         matrix=None if space is SPACES["srgb"] else space.from_srgb(),
         gamma=space.gamma,
         bits=16 if preset.profile else preset.bits,  # into a profile of the lab's own goes what 16 bits hold
-        mark=mark_style(work, preset),
+        mark=mark_style(work, preset)[0],
     )
     finish = partial(work.made.finish, shrink=1 / layout.enlarge)
     return work.photo, work.plan, layout, look, work.made.strips(layout.work[2:]), finish
@@ -238,31 +241,21 @@ def _ground(ground: str, plan: CorrectionPlan) -> tuple[float, float, float]:
     return level, level, level
 
 
-def mark_style(work: Delivery, preset: Preset) -> MarkStyle | None:
-    """The mark of one output; None where there is none to draw."""
-    mark, artist = work.settings.mark, work.settings.artist.name
+def mark_style(work: Delivery, preset: Preset) -> tuple[MarkStyle | None, tuple[str, ...]]:
+    """The mark of one output, None where there is none to draw; and what is said of its letters."""
+    mark, artist, own = work.settings.mark, work.settings.artist.name, font_path(work.settings)
     text = mark.text.format(artist=artist, year=work.year).strip()
     picture = work.settings.studio / mark.picture if mark.picture else None
     unsaid = ("{artist}" in mark.text and not artist) or not text
     if not preset.mark or (picture is None and unsaid):
-        return None
-    own = font_path(work.settings)
+        return None, ()
     fonts, absent = ((own,), "") if picture is not None else fonts_for(text, own)
-    if absent:
-        return None  # no mark rather than one of empty boxes
+    if absent:  # no mark rather than one of empty boxes
+        return None, (f"there is no mark: no font on this machine holds {absent}; name one that does in mark.font",)
     opacity = mark.opacity_percent / 100
-    return MarkStyle(text, fonts, mark.height_percent, opacity, mark.contrast, mark.corner, picture)
-
-
-def _glyph_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:
-    """What is said of the letters of the mark: another font stands in, or none holds them."""
-    mark, preferred = work.settings.mark, font_path(work.settings)
-    if not preset.mark or mark.picture:
-        return ()
-    fonts, absent = fonts_for(mark.text.format(artist=work.settings.artist.name, year=work.year).strip(), preferred)
-    if absent:
-        return (f"there is no mark: no font on this machine holds {absent}; name one that does in mark.font",)
-    return (f"letters of the mark stand in {fonts[1].name}: {preferred.name} does not hold them",) if fonts[1:] else ()
+    style = MarkStyle(text, fonts, mark.height_percent, opacity, mark.contrast, mark.corner, picture)
+    stands_in = [f"letters of the mark stand in {font.name}: {own.name} does not hold them" for font in fonts[1:2]]
+    return style, tuple(stands_in)
 
 
 # --- bytes ----------------------------------------------------------------------------------------------------
@@ -319,7 +312,7 @@ def _signing(
     work: Delivery, preset: Preset, layout: Layout, statement: RightsStatement, parent: Brought | None
 ) -> Callable[[bytes], bytes]:
     """What puts content credentials into the finished bytes of an output."""
-    mining, marked = work.settings.rights.data_mining, mark_style(work, preset) is not None
+    mining, marked = work.settings.rights.data_mining, mark_style(work, preset)[0] is not None
     manifest = manifest_for(work.plan, layout, statement, work.photo.facts.format, mining, marked=marked)
     mime, identity = ENCODERS[preset.format].mime, identity_of(work.settings)
     return lambda data: signed(data, mime, manifest, identity, parent)
@@ -353,21 +346,7 @@ def statement_for(work: Delivery, preset: Preset) -> RightsStatement:
     """The rights statement of one output; empty, or the title alone, where the destination wants none."""
     if preset.rights == "none":
         return titled_only(work.facts) if preset.title else RightsStatement()
-    rights, artist = work.settings.rights, work.settings.artist
-    maker = Maker(
-        artist=artist.name,
-        email=artist.email,
-        website=artist.website,
-        notice=rights.notice,
-        usage_terms=rights.usage_terms,
-        credit=rights.credit,
-        statement_url=rights.statement_url,
-        licensing_url=rights.licensing_url,
-        licensing_email=rights.licensing_email,
-        data_mining=rights.data_mining,
-        keywords=rights.keywords,
-    )
     seen = work.photo.facts
     taken = f"{seen.taken_at}{seen.taken_offset}" if seen.taken_at else ""
     shot = Shot(taken, seen.device if preset.camera else ("", "", ""), seen.composite)
-    return make_statement(maker, work.facts, work.year, shot)
+    return make_statement(maker_of(work.settings), work.facts, work.year, shot)

@@ -8,7 +8,7 @@ from autoprep.domain import JobRecord, Outline, ReferenceShot, WorkFacts
 from autoprep.job.takes import Look
 from autoprep.wishes.settings import Settings
 
-RENDERER = 3
+RENDERER = 4
 """Counts up when the same plan and the same settings come to other pixels or bytes: then `redo` has something to do."""
 
 Report = Callable[[str, float, dict[str, object]], None]
@@ -23,7 +23,7 @@ class JobOrder:
     proof_folder where a question and the proof go; references are the shots that tell the light of its folder;
     refused: outlines of which the artist has said that none is right; rests: and no others are offered any more;
     before: photos that came before, of which this one may be another take; part: which of several works in the photo
-    it is about, 0 where there is one.
+    it is about, 0 where there is one; came: the day on which the photo came in, as 2026-11-26.
     """
 
     job: str
@@ -40,6 +40,7 @@ class JobOrder:
     rests: bool = False
     before: tuple[Look, ...] = ()
     part: int = 0
+    came: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -42,6 +42,7 @@ def record_of(order: JobOrder, photo: Photo, outcome: Outcome, **more: Any) -> J
         work=order.facts,
         settings_sha256=order.settings.sha256,
         part=order.part,
+        came=order.came,
         **more,
     )
 

@@ -123,6 +123,7 @@ def wishes_of(settings: Settings, facts: WorkFacts) -> Wishes:
     return Wishes(
         paper, chosen.paper_lightness, chosen.sharpening, facts.kind, said_paper=facts.paper, flat=chosen.flat,
         lighter=facts.lighter, turn=facts.turn, as_shot=facts.as_shot,
+        paper_asked=facts.keep_paper is not None,
     )  # fmt: skip
 
 
@@ -202,9 +203,10 @@ def _chosen(order: JobOrder) -> tuple[str, ...]:
 def _again(order: AgainOrder, photo: Photo, stages: Stages) -> JobResult:
     """Render again from the stored plan; nothing is measured. What is said of the work may be other than before."""
     kept = tuple(out for out in order.earlier.outputs if out.destination not in order.places)
-    record = order.earlier.model_copy(
-        update={"outputs": kept, "settings_sha256": order.settings.sha256, "work": order.facts, "photo": order.photo}
-    )
+    record = order.earlier.model_copy(update={
+        "outputs": kept, "settings_sha256": order.settings.sha256, "work": order.facts, "photo": order.photo,
+        "came": order.came,
+    })  # fmt: skip
     assert record.plan is not None
     return _render_all(order, photo, record, planned(photo, record.plan), stages)
 
@@ -219,6 +221,10 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, made: Planned,
             part.unlink(missing_ok=True)
         raise
     return result
+
+
+def _delivery(order: JobOrder, made: Planned) -> Delivery:
+    return Delivery(order.job, order.settings, made, order.facts, order.data, order.came)
 
 
 def _render_into(
@@ -237,7 +243,7 @@ def _render_into(
                 held[name], kinds[name] = str(reason), kind_of(reason)
                 continue
             try:
-                output, part = deliver(Delivery(order.job, order.settings, made, order.facts, order.data), name, place)
+                output, part = deliver(_delivery(order, made), name, place)
             except CannotMeet as problem:
                 held[name], kinds[name] = str(problem), problem.kind
                 continue

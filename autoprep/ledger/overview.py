@@ -144,6 +144,10 @@ class Overview:
         """The newest questions, newest first."""
         return self._records("jobs.outcome = 'needs a look'", (), most)
 
+    def came(self, job: str) -> str:
+        """The day on which a photo came in, as 2026-11-26."""
+        return str(self._db.execute("SELECT came FROM jobs WHERE job = ?", (job,)).fetchone()[0])
+
     def latest_day(self) -> str:
         """The last day on which a photo came in that a page would show, as 2026-11-26; empty where none did."""
         row = self._db.execute(

@@ -20,8 +20,8 @@ class Frame:
     None of them means full size. size_mm goes with ppi; bleed_mm is added around it, and the mark stays safe_mm
     inside it; into_bleed: a work that fills the trim fills the bleed too, and what lies there is cut off. scene: the
     desk is shown. focus: where the work's centre of interest lies, 0..1 across and down; cropping to fill keeps to it.
-    viewing_cm: from how far a print is looked at; true_size: size_mm is the work's own, so that a photo with too few
-    pixels for ppi gives fewer of them to the inch, and the work stays as large as it is.
+    viewing_cm: from how far a print is looked at; true_size: size_mm is the work's own with its margin, so that a
+    photo with too few pixels for ppi gives fewer of them to the inch, and the work stays as large as it is.
     """
 
     size_px: tuple[int, int] | None = None
@@ -88,10 +88,6 @@ class Layout:
         """(x0, y0, x1, y1): the sheet with its bleed, without the edge for crop marks."""
         width, height = self.canvas_px
         return self.slug_px, self.slug_px, width - self.slug_px, height - self.slug_px
-
-    def ground_below(self) -> int:
-        """Height in px of the ground under the work, inside the trim."""
-        return max(0, self.trim[3] - self.shown[3])
 
 
 def work_pixels(plan: CorrectionPlan) -> tuple[float, float]:
@@ -205,7 +201,8 @@ def _print(frame: Frame, native: tuple[float, float]) -> Layout:
 
 def _reached_ppi(frame: Frame, size_mm: tuple[float, float], native: tuple[float, float]) -> float:
     """How many pixels there are for an inch of the work, enlarged as far as may be; a whole number, as JPEG has it."""
-    inches = max(size_mm[k] / MM_PER_INCH / native[k] for k in (0, 1))
+    margin = frame.margin_percent / 100 * min(size_mm) if frame.fit == "whole" else 0.0
+    inches = max((size_mm[k] - 2 * margin) / MM_PER_INCH / native[k] for k in (0, 1))
     return float(np.floor(frame.max_enlarge / inches * 1.0005))
 
 

@@ -12,7 +12,7 @@ from autoprep.domain import JobRecord
 from autoprep.files.containers import is_whole, sniff
 from autoprep.job.stages import set_aside
 from autoprep.ledger import Job, Ledger, SeenFile
-from autoprep.logs import plain
+from autoprep.logs import name_of
 from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, read_settled
 from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to
@@ -164,5 +164,5 @@ class Arrivals:
 
 
 def shown_name(path: bytes) -> str:
-    """A path below the inbox as text for people: forward slashes, nothing that a terminal could obey."""
-    return plain(path.replace(os.sep.encode(), b"/").decode("utf-8", "backslashreplace"))
+    """A path below the inbox as text: forward slashes, nothing that breaks a line; its note is looked for by this."""
+    return name_of(path.replace(os.sep.encode(), b"/").decode("utf-8", "backslashreplace"))

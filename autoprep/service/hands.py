@@ -79,7 +79,8 @@ class Hands:
         look = places.pop(LOOK, self.settings.folders.needs_a_look / job.job)
         proof = self.settings.folders.records / "proof" / job.job
         base = JobOrder(
-            job.job, job.shown, job.sha256, data, self.settings, places, look, proof, known.said, part=job.part
+            job.job, job.shown, job.sha256, data, self.settings, places, look, proof, known.said, part=job.part,
+            came=self._ledger.overview.came(job.job),
         )  # fmt: skip
         if isinstance(step, Render):
             assert job.record is not None

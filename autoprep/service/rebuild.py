@@ -147,7 +147,7 @@ def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[
             "answered": bool(record.outline and record.outline.confidence == 1.0),
             "parts": len(record.several) if record.outcome == "several works" else 0,
         }
-        came = (record.finished_at or time.strftime("%Y-%m-%d"))[:10]
+        came = (record.came or record.finished_at or time.strftime("%Y-%m-%d"))[:10]
         kept = {LOOK: folders[job]} if job in folders else {}
         whole = photos.get(record.sha256, "") if record.part else ""
         lies = whole_name(record.photo, record.part)

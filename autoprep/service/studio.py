@@ -10,7 +10,9 @@ from pathlib import Path
 
 from autoprep.domain import JobRecord
 from autoprep.files.storage import write_now
+from autoprep.job.rights import maker_of, year_of
 from autoprep.ledger import Overview, WorkRow
+from autoprep.metadata.statement import make_statement
 from autoprep.told import lists as listing
 from autoprep.told.gallery import WORKS_PAGE, Shown, work_html, works_html
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, work_page_name
@@ -98,12 +100,8 @@ def _knowing(place: Place, overview: Overview, records: Sequence[JobRecord]) -> 
 
 def _rights(settings: Settings, row: WorkRow, used: JobRecord) -> list[str]:
     """Notice and terms as they stand in the files of a work."""
-    artist, rights = settings.artist.name, settings.rights
-    if not artist:
-        return []
-    year = row.said.year[-4:] or (used.taken_at or used.finished_at or "")[:4]
-    words = (rights.notice.format(artist=artist, year=year), rights.usage_terms.format(artist=artist, year=year))
-    return [text for text in words if text]
+    statement = make_statement(maker_of(settings), row.said, year_of(row.said, used.taken_at, used.came or row.came))
+    return [text for text in (statement.notice, statement.usage_terms) if text]
 
 
 def listed_in(settings: Settings, overview: Overview, name: str, month: str = "") -> list[listing.Entry]:

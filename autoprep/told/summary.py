@@ -26,14 +26,14 @@ def print_summary(settings: Settings, records: list[JobRecord], acts: Mapping[st
     print("Done: " + (", ".join(done) or "nothing was waiting") + ".")
     for record in records:
         if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate", "several works"):
-            print(f"  {record.photo}: {record.outcome}. {plain(record.reasons[0])}")
+            print(f"  {plain(record.photo)}: {record.outcome}. {plain(record.reasons[0])}")
         for reason, names in _by_reason(not_given_out(record)).items():
-            print(f"  {record.photo}: {', '.join(names)} not given out: {plain(reason)}")
+            print(f"  {plain(record.photo)}: {', '.join(names)} not given out: {plain(reason)}")
         unclear = about_words(record)
         if unclear:
             first, *more = unclear
             rest = f" (and {len(more)} more; `autoprep show` says them)" if more else ""
-            print(f"  {record.photo}: about your words: {plain(first)}{rest}")
+            print(f"  {plain(record.photo)}: about your words: {plain(first)}{rest}")
     if counts.get("ready"):
         print(f"Finished pictures, one folder per destination:  {settings.folders.ready}")
     if counts.get("needs a look"):
@@ -102,7 +102,7 @@ def preset_words(preset: Preset) -> str:
 
 def print_record(record: JobRecord, studio: Path | None = None) -> None:
     """One photo's story; studio: where its finished files are looked for."""
-    print(f"{record.photo}  ({record.job})")
+    print(f"{plain(record.photo)}  ({record.job})")
     outcome = HELD_BACK if record.outcome == "ready" and record.held and not record.outputs else record.outcome
     print(f"  {outcome}" + (f", {record.kind}" if record.kind else ""))
     for reason in record.reasons:

@@ -7,7 +7,11 @@ from anyascii import anyascii
 
 from autoprep.domain import WorkFacts
 
-_LEAST_LETTERS = 3  # shorter parts of a name, such as "de" or an initial, stand in too many words
+# Of a name's parts, shorter ones, such as "de" or an initial, stand in too many words; short ones begin too many, and
+# are looked for as whole words: "Lee" is not meant by "asleep", nor "Coal" by "charcoal".
+_LEAST_LETTERS, _SHORT = 3, 4
+# Scripts that leave no space between words.
+_UNSPACED = ("CJK", "HIRAGANA", "KATAKANA", "HANGUL", "THAI", "LAO", "KHMER", "MYANMAR")
 
 
 def names_artist(facts: WorkFacts, artist: str) -> str:
@@ -16,15 +20,30 @@ def names_artist(facts: WorkFacts, artist: str) -> str:
     Accents, case and what stands between letters do not count, and other scripts are spelled in Latin letters;
     "Halloway's" and "WREN-HALLOWAY" are found.
     """
-    parts = [part for part in _folded(artist).split() if len(part) >= _LEAST_LETTERS]
+    parts = _parts(artist)
+    if not parts:
+        return ""
+    meant = re.compile("|".join(parts))
     words = {
         "title": facts.title, "medium": facts.medium, "alternative text": facts.alt_text,
         "description": facts.description, "keywords": " ".join(facts.keywords),
     }  # fmt: skip
     for name, text in words.items():
-        if any(part in word for word in _folded(text).split() for part in parts):
+        if meant.search(_folded(text)):
             return name
     return ""
+
+
+def _parts(artist: str) -> list[str]:
+    """Patterns of a name's parts, and of all of it in one word, as in an address."""
+    found = []
+    for given in artist.split():
+        unspaced = any(unicodedata.name(ch, "").startswith(_UNSPACED) for ch in given)
+        for part in _folded(given).split():
+            if len(part) >= _LEAST_LETTERS:
+                found.append(part if unspaced else rf"\b{part}\b" if len(part) <= _SHORT else rf"\b{part}")
+    whole = _folded(artist).replace(" ", "")
+    return [*found, whole] if len(whole) > _SHORT else found
 
 
 def _folded(text: str) -> str:

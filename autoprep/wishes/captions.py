@@ -14,8 +14,12 @@ _AFTER = (
     r"(?:[-_ ~.(]*(?:copy|edited|edit|hdr|burst|cover|mp|night|portrait|pano|raw|wa|top|final|rotated|cropped|enhanced)"
     r"\d*\)?)*"
 )
+# After a word that is none of these, only a long number is a machine's: "Boats-2" and "Studies-2026" are titles. Three
+# capitals and "_" before four digits are a camera's (DCF, JEITA CP-3461), whatever the number.
+_FREE_WORD = r"(?:(?-i:[A-Z]{3})_|[a-z]{2,9}[-_][-_ ]*(?!(?:19|20)\d\d(?:[-_ ]\d\d?)?$))(?=\d{4})"
 _CAMERA_NAME = re.compile(
-    rf"(?:[a-z]{{2,9}}[-_])?(?:{_THING})?[-_ ]*e?\d[\d_\-~.() ]*{_AFTER}[\d_\-~.() ]*", re.IGNORECASE
+    rf"(?:(?:[a-z]{{2,9}}[-_])?(?:{_THING})[-_ ]*|[-_ ]*|{_FREE_WORD})e?\d[\d_\-~.() ]*{_AFTER}[\d_\-~.() ]*",
+    re.IGNORECASE,
 )
 _DAY = r"(?:19|20)\d\d[-_.]?[01]\d[-_.]?[0-3]\d"
 _MOMENT = re.compile(rf"\D*{_DAY}(?:[-_ T]+|\s+at\s+|,\s*)[0-2]\d[-.:_ h]?[0-5]\d.*", re.IGNORECASE)
@@ -100,20 +104,21 @@ def from_name(shown: str) -> dict[str, Any]:
 def caption(text: str) -> dict[str, Any]:
     """A title, and after commas in any order a year, a size, a medium, or a word such as "hold"."""
     pieces = [" ".join(piece.replace("_", " ").split()) for piece in _at_commas(text)]
-    known = [bool(_piece(piece)) for piece in pieces]
     title, said = trailing_size(pieces[0])
-    if not any(known[1:]):
-        # Commas alone may stand in a title: "Gulls, boats and rain".
-        return {"title": ", ".join([title, *pieces[1:]]), **said} if said else {"title": ", ".join(pieces)}
-    first = known.index(True, 1)
+    first = next((k for k, piece in enumerate(pieces) if k and (_piece(piece) or _sized_medium(piece))), len(pieces))
+    if first == len(pieces) and not said:
+        return {"title": ", ".join(pieces)}  # commas alone may stand in a title: "Gulls, boats and rain"
+    while first > 1 and is_medium(pieces[first - 1]):
+        first -= 1
     said["title"] = ", ".join([title, *pieces[1:first]])
-    for piece in pieces[first:]:
+    media = []
+    for piece in filter(None, pieces[first:]):
         found = _piece(piece)
-        if not found and piece:
-            medium, sized = trailing_size(piece)
-            found = {"medium": medium, **sized}
+        if not found:
+            medium, found = trailing_size(piece)
+            media.append(medium)
         said |= found
-    return said
+    return said | ({"medium": ", ".join(media)} if media else {})
 
 
 def _at_commas(text: str) -> list[str]:
@@ -123,3 +128,40 @@ def _at_commas(text: str) -> list[str]:
 
 def _piece(piece: str) -> dict[str, Any]:
     return word(piece) or size(piece) or year(piece)
+
+
+def _sized_medium(piece: str) -> bool:
+    """Whether a part of a caption is a medium with a size behind it, as in "watercolour 30x40cm"."""
+    medium, sized = trailing_size(piece)
+    return bool(sized) and is_medium(medium)
+
+
+# What works are made with, in the singular, and what such words are qualified by. Only for parts of a caption that
+# could also belong to its title; where nothing else is possible, a medium may be anything.
+_MEDIA = frozenset((
+    "acrylic", "aquarelle", "aquatint", "ballpoint", "biro", "casein", "chalk", "charcoal", "collage", "conte",
+    "conté", "crayon", "drypoint", "encaustic", "etching", "fineliner", "gouache", "graphite", "ink", "linocut",
+    "lithograph", "marker", "media", "metalpoint", "monoprint", "monotype", "oil", "paint", "pastel", "pen", "pencil",
+    "sanguine", "screenprint", "sepia", "silverpoint", "tempera", "wash", "watercolour", "wax", "woodcut",
+))  # fmt: skip
+_SORTS = frozenset((
+    "black", "blue", "bright", "brown", "brush", "coloured", "dip", "dry", "egg", "felt", "fountain", "gel", "grey",
+    "india", "indian", "mixed", "red", "soft", "technical", "tip", "walnut", "water", "white",
+))  # fmt: skip
+_ON_WHAT = frozenset((
+    "board", "canvas", "card", "cardboard", "cotton", "linen", "panel", "paper", "wood",
+))  # fmt: skip
+
+
+def is_medium(text: str) -> bool:
+    """Whether words name nothing but what works are made with: "pen and ink", "oil on canvas", and not "oil lamp"."""
+    folded = " ".join(text.lower().replace("-", " ").replace("color", "colour").split())
+    stuff, on, ground = f" {folded}".partition(" on ")
+    if on and not stuff:
+        return ground.split()[-1] in _ON_WHAT
+    return all(_is_stuff(part) for part in re.split(r"\s*[/&+]\s*|\s+(?:and|with|over)\s+", stuff.strip()))
+
+
+def _is_stuff(text: str) -> bool:
+    words = [word if word in _MEDIA else word.removesuffix("s") for word in text.split()]
+    return bool(words) and words[-1] in _MEDIA and all(word in _MEDIA or word in _SORTS for word in words)

@@ -75,7 +75,8 @@ class Preset(Table):
         description='"neutral", "paper" (the work\'s own paper goes on), "white" or a colour such as "#e8e4dc"',
     )
     margin_percent: Annotated[float, Field(ge=0, le=45)] = Field(
-        default=0.0, description="ground around, in % of the shorter side"
+        default=0.0,
+        description='ground around, in % of the shorter side; with size = "work" the print grows by it',
     )
     max_enlarge: Annotated[float, Field(ge=0.1, le=20)] = Field(
         default=1.0,
@@ -227,6 +228,12 @@ class Preset(Table):
             raise ValueError(f"safe_mm = {self.safe_mm:g} at every edge leaves nothing of {min(size):g} mm")
         if self.crop_marks and not self.bleed_mm:
             raise ValueError("crop_marks show where the bleed is cut off; give bleed_mm too")
+        return self
+
+    @model_validator(mode="after")
+    def _own_size_of_the_work_alone(self) -> Self:
+        if self.size is not None and self.framing == "scene":
+            raise ValueError('size = "work" and framing = "scene" contradict each other: 1:1 the desk has no place')
         return self
 
     @model_validator(mode="after")

@@ -55,15 +55,16 @@ def meaning(key: str) -> str:
 def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
     """`key: value` lines in any case, and the lines of a note that no key stands before.
 
-    Texts, such as a description, go on over the lines that follow; so does any line that the next, set in, goes on.
+    Texts, such as a description, go on over the lines that follow, also where these hold a colon; so does any line that
+    the next, set in, goes on.
     """
     found: list[tuple[str, str]] = []
     others: list[str] = []
     open_to = ""  # what the last key speaks of, while a line may go on with it
     for line in text.splitlines():
-        key, colon, value = line.replace("：", ":").partition(":")
+        key, colon, value = _at_colon(line)
         plain = " ".join(line.split())
-        if colon and (meaning(key) or _like_a_key(line, key)):
+        if colon and (meaning(key) or _like_a_key(line, key, inside=open_to in _LONG)):
             open_to = meaning(key)
             found.append((" ".join(key.split()), unquoted(value)))
         elif plain and open_to and (open_to in _LONG or line[0].isspace()) and not word(plain):
@@ -78,8 +79,17 @@ def _folded(key: str) -> str:
     return " ".join(key.lower().replace("_", " ").replace("-", " ").split())
 
 
-def _like_a_key(line: str, key: str) -> bool:
-    return bool(key.strip()) and len(key.split()) <= 2 and not line[0].isspace()
+def _at_colon(line: str) -> tuple[str, str, str]:
+    """What stands before the first colon, the colon, and what stands behind it; full width is as good."""
+    found = re.search("[:：]", line)
+    return (line, "", "") if found is None else (line[: found.start()], found[0], line[found.end() :])
+
+
+def _like_a_key(line: str, key: str, *, inside: bool) -> bool:
+    """Whether a word that is not known is meant for a key. inside a text only one that is nearly known: a typo."""
+    if not key.strip() or len(key.split()) > 2 or line[0].isspace():
+        return False
+    return not inside or bool(difflib.get_close_matches(_folded(key), KEYS, 1, cutoff=0.8))
 
 
 _QUOTES = (("“", "”"), ("„", "“"), ("«", "»"), ("‘", "’"), ('"', '"'), ("'", "'"), ("”", "”"))
@@ -181,6 +191,11 @@ def _price(text: str) -> dict[str, Any]:
     return {"price": text} if any(ch.isdigit() for ch in text) or text.lower() in _NO_PRICE else {}
 
 
+def _inventory(text: str) -> dict[str, Any]:
+    """A number, or a sign of one word: a sentence is none, such as one of a description that begins with "Number:"."""
+    return {"inventory": text} if any(ch.isdigit() for ch in text) or len(text.split()) == 1 else {}
+
+
 def _listed(text: str) -> tuple[str, ...]:
     return tuple(part.strip() for part in re.split(r"[,;]", text) if part.strip())
 
@@ -200,6 +215,7 @@ _READERS: dict[str, Callable[[str], dict[str, Any]]] = {
     "outline": _outline_word,
     "corners": _corners,
     "order": _order,
+    "inventory": _inventory,
     "price": _price,
     "keywords": lambda text: {"keywords": _listed(text)},
     "destinations": lambda text: {"destinations": _listed(text)},
@@ -217,5 +233,5 @@ _EXAMPLES = {
     "size": "; write it as in 30 x 40 cm, 16 1/2 x 11 3/4 in, or A3", "year": "; write it as in 2026, or 2025–2026",
     "corners": "; write eight numbers, as in 120,80 1900,95 1880,2500 130,2480", "lighter": "; write stops, as in 0.3",
     "darker": "; write stops, as in 0.3", "order": "; write a number, as in 3",
-    "price": "; write it as in 240, or “on request”",
+    "inventory": "; write it as in WH-017", "price": "; write it as in 240, or “on request”",
 }  # fmt: skip

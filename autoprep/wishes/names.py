@@ -8,7 +8,7 @@ from string import Formatter
 from anyascii import anyascii
 
 from autoprep.domain import WorkFacts
-from autoprep.files.storage import safe_stem
+from autoprep.files.storage import is_reserved, safe_stem
 from autoprep.wishes.destinations import Preset
 
 
@@ -74,7 +74,9 @@ def _shaped(text: str, preset: Preset) -> str:
     if preset.name_letters == "plain":
         text = re.sub(r"[^A-Za-z0-9_-]", "", text)
     text = {"lower": text.lower(), "upper": text.upper()}.get(preset.name_case, text)
-    return text[: preset.name_max].strip("-_ ")
+    text = text[: preset.name_max].strip("-_ ")
+    # Last: what was cut or taken off may have left such a name.
+    return _shaped(f"picture-{text}", preset) if is_reserved(text) else text
 
 
 def plain_letters(text: str) -> str:

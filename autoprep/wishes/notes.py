@@ -86,7 +86,16 @@ def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: li
     # A name that gives a title and nothing else is no more than the file's name: a note is there to say another.
     spoken = {} if list(name) == ["title"] else name
     warnings += _contradictions((("folder", folders), ("name", spoken), ("note", note)))
-    return _from_sketchbook(inbox, shown), folder_notes, folders, name, note, corner_notes, told
+    return _from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)
+
+
+def _noted(said: dict[str, Any]) -> dict[str, Any]:
+    """The same, marked where anything in it is said of a work."""
+    return said | ({"noted": True} if said.keys() - _OF_ANY_PHOTO else {})
+
+
+# What may be said of a photo that shows no work.
+_OF_ANY_PHOTO = frozenset(("hold", "not_a_work", "reference"))
 
 
 def _told(words: Path | None, warnings: list[str]) -> dict[str, Any]:

@@ -13,9 +13,9 @@ from autoprep.correction.squaring import rectify
 from autoprep.domain import Declined, Outline, Photo
 from autoprep.files.reading import read_photo
 from autoprep.imaging.colour import ciede2000, lab_from_linear
-from autoprep.imaging.geometry import overlap_in_frame
 from tests import photos
 from tests.lab.scene import Shot, encode_jpeg, random_spec, render
+from tests.overlap import overlap_in_frame
 
 
 def shot_and_photo(seed: int, long_px: int = 1600, **changes: object) -> tuple[Shot, Photo]:

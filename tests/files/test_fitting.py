@@ -54,6 +54,19 @@ def test_a_minimum_is_reached_by_quality() -> None:
     assert 90 < fitted.quality <= 96
 
 
+def jumps(_pixels: AnyArray, quality: int) -> bytes:
+    """A format that begins to lose something below quality 90."""
+    return bytes(900_000 if quality >= 90 else 300_000)
+
+
+@pytest.mark.parametrize("quality", [95, 80])
+@pytest.mark.parametrize("shrinks", [False, True])
+def test_a_minimum_holds_beside_a_maximum_and_what_lies_between_is_said(quality: int, shrinks: bool) -> None:
+    with pytest.raises(CannotMeet, match=r"^450 to 500 kB cannot be met: .* more$"):
+        fit_bytes(PICTURE, quality, Limits(most=500_000, least=450_000, may_shrink=shrinks), jumps)
+    assert len(fit_bytes(PICTURE, quality, Limits(most=500_000, least=250_000), jumps).data) == 300_000
+
+
 def test_quantisation_tables_follow_the_published_formula() -> None:
     """ITU-T T.81 Annex K, tables K.1 and K.2, scaled by the Independent JPEG Group's rule."""
     # First rows and a few of the table's entries, in zigzag-free order.

@@ -210,6 +210,26 @@ def test_camera_facts_are_read_and_the_position_is_not() -> None:
     assert not facts.composite
 
 
+@pytest.mark.parametrize(
+    ("said", "taken"),
+    [
+        ("2025:06:14 10:11:12", "2025-06-14T10:11:12"),
+        ("2025-06-14T10:11:12Z", "2025-06-14T10:11:12"),  # as some programs write it
+        ("2026:13:45 99:99:99", None),
+        ("2026:06:31 10:00:00", None),
+        ("0000:00:00 00:00:00", None),
+        ("2026:06:14-10:31:02", "2026-06-14T10:31:02"),
+        ("2026-W24-7 10:31:02", None),
+        ("    :  :     :  :  ", None),
+        ("2026:06:14", None),
+    ],
+)
+def test_a_date_that_no_calendar_has_is_none(said: str, taken: str | None) -> None:
+    exif = Image.Exif()
+    exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = said
+    assert read_photo(saved("JPEG", exif=exif.tobytes())).facts.taken_at == taken
+
+
 @pytest.mark.parametrize(("value", "several"), [(0, False), (1, False), (2, True), (3, True)])
 def test_a_picture_of_several_shots_and_its_lens_are_known(value: int, several: bool) -> None:
     """Exif 2.32, CompositeImage: 2 and 3 are made of several; a name of a lens is one short line, whatever it holds."""

@@ -11,7 +11,7 @@ from autoprep.correction.outline import find_outline
 from autoprep.domain import Declined
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64, UInt8
-from autoprep.imaging.geometry import overlap_in_frame
+from tests.overlap import overlap_in_frame
 
 from .scene import encode_jpeg, random_spec, render
 

@@ -14,8 +14,9 @@ from autoprep.correction.squaring import rectify
 from autoprep.domain import CorrectionPlan, Geometry, Outline, Photo
 from autoprep.imaging.arrays import AnyArray, Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE, ciede2000, lab_fast, luminance_of_lightness
-from autoprep.imaging.geometry import homography, line_through, overlap_in_frame, project, rectangle
+from autoprep.imaging.geometry import homography, line_through, project, rectangle
 from autoprep.imaging.transfer import encode_fast, quantise8
+from tests.overlap import overlap_in_frame
 
 from .scene import Shot, corners_mm
 

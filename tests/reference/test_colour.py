@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from skimage import color as skcolor
 
-from autoprep.imaging.colour import ciede2000, lab_fast, lab_from_linear, linear_from_lab, luminance_of_lightness
+from autoprep.imaging.arrays import Float64
+from autoprep.imaging.colour import SRGB_TO_XYZ, ciede2000, lab_fast, lab_from_linear, luminance_of_lightness
 from autoprep.imaging.transfer import encode_fast, linear_to_srgb, srgb_to_linear
 
 ROWS = [
@@ -14,6 +15,15 @@ ROWS = [
     for line in (Path(__file__).parent.parent / "data" / "ciede2000_sharma34.tsv").read_text().splitlines()
     if line and line[0].isdigit()
 ]
+
+
+def linear_from_lab(lab: Float64) -> Float64:
+    """(..., 3) CIE L*a*b* (CIE 15, D65) -> (..., 3) linear sRGB, not clipped."""
+    fy = (lab[..., 0] + 16) / 116
+    cubic = np.stack([fy + lab[..., 1] / 500, fy, fy - lab[..., 2] / 200], axis=-1)
+    ratio = np.where(cubic > 6 / 29, cubic**3, (cubic - 4 / 29) * 3 * (6 / 29) ** 2)
+    linear: Float64 = (ratio * SRGB_TO_XYZ.sum(axis=1)) @ np.linalg.inv(SRGB_TO_XYZ).T
+    return linear
 
 
 def _pair(row: list[float]) -> tuple[list[float], list[float], float]:

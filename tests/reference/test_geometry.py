@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from autoprep.correction.perspective import focal_length_px, proportion
-from autoprep.imaging.geometry import homography, order_corners, overlap_in_frame, project, rectangle
+from autoprep.imaging.geometry import homography, order_corners, project, rectangle
 from autoprep.imaging.resample import Lens
 from autoprep.rendering.layout import mm_to_px
+from tests.overlap import overlap_in_frame
 
 # A4 landscape seen by a 4032 x 3024 camera of f = 3000 px, turned by 25, -20 and 5 degrees: an exact projection,
 # worked with Zhang & He, "Whiteboard scanning and image enhancement", MSR-TR-2003-39, eq. 20.

@@ -8,15 +8,17 @@ import numpy as np
 import pytest
 
 from autoprep.correction.sharpening import sharpen
-from autoprep.domain import CorrectionPlan, Declined, Geometry, Photo, PhotoFacts, Sharpening, Tone
+from autoprep.domain import CorrectionPlan, Declined, Geometry, Photo, PhotoFacts, Sharpening, Tone, WorkFacts
 from autoprep.files.icc import SPACES, srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.imaging.transfer import linear_to_code, srgb_to_linear
+from autoprep.job.delivery import frame_of
 from autoprep.rendering.layout import Frame, lay_out, work_pixels
 from autoprep.rendering.legible import contrast_ratio
 from autoprep.rendering.mark import MarkStyle, missing_glyphs, place_and_draw
 from autoprep.rendering.render import Look, Rendition, Shown, as_rows, is_shown_alone, render
+from autoprep.wishes.destinations import Preset
 
 FONT = Path(__file__).parents[2] / "autoprep" / "fonts" / "DejaVuSans.ttf"
 NO = Declined(reason="nothing to do in this test")
@@ -322,3 +324,15 @@ def test_white_that_is_lighter_than_white_is_no_colour_that_is_lost(
         lambda strip, _x, _y: np.full_like(strip, light), lambda code: code,
     )  # fmt: skip
     assert any("can't hold" in note for note in made.notes) == told
+
+
+@pytest.mark.parametrize(("fit", "ppi", "margin"), [("whole", 100, 0.75), ("whole", 300, 0.75), ("fill", 100, 0.0)])
+def test_a_margin_goes_around_the_works_own_size_and_takes_nothing_of_it(fit: str, ppi: int, margin: float) -> None:
+    preset = Preset(size="work", ppi=ppi, margin_percent=10.0, fit=fit)  # type: ignore[arg-type]
+    plan = plan_for(1280, 1000)
+    layout = lay_out(frame_of(preset, plan, WorkFacts(size_mm=(195.072, 152.4))), plan)
+    assert layout.ppi == min(ppi, 1280 // 7.68)  # all the pixels that there are
+    # 7.68 x 6 inches; a tenth of the sheet's shorter side, 7.5 inches, at each edge of it.
+    assert [side / layout.ppi for side in layout.work[2:]] == pytest.approx([7.68, 6.0], abs=1.6 / layout.ppi)
+    inches = [7.68 + 2 * margin, 6.0 + 2 * margin]
+    assert [side / layout.ppi for side in layout.canvas_px] == pytest.approx(inches, abs=1 / layout.ppi)

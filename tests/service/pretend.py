@@ -73,10 +73,11 @@ def pretend(order: JobOrder) -> JobResult:
         raise ValueError("planted")
     if isinstance(order, AgainOrder):
         kept = tuple(out for out in order.earlier.outputs if out.destination not in order.places)
-        return _made(order, order.earlier.model_copy(update={"outputs": kept, "work": order.facts}))
+        update = {"outputs": kept, "work": order.facts, "came": order.came}
+        return _made(order, order.earlier.model_copy(update=update))
     base = JobRecord(
         job=order.job, photo=order.photo, sha256=order.sha256, outcome="ready", work=order.facts,
-        taken_at=_PHOTO.taken_at, finished_at=now(), part=order.part,
+        taken_at=_PHOTO.taken_at, finished_at=now(), part=order.part, came=order.came,
     )  # fmt: skip
     if order.facts.reference is not None:
         return JobResult(base.model_copy(update={"outcome": "reference", "reasons": ("a card",)}))
@@ -131,7 +132,8 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
         if reason:
             held[name], kinds[name] = str(reason), kind_of(reason)
             continue
-        delivery = Delivery(order.job, order.settings, Planned(Photo(b"", _PHOTO), record.plan), order.facts)  # type: ignore[arg-type]
+        made = Planned(Photo(b"", _PHOTO), record.plan)  # type: ignore[arg-type]
+        delivery = Delivery(order.job, order.settings, made, order.facts, came=order.came)
         words = {field: value for field, value, _ in statement_for(delivery, preset).fields()}
         text = json.dumps([order.sha256, record.plan.model_dump(mode="json"), words, preset.model_dump(mode="json")])
         data = text.encode()

@@ -7,8 +7,9 @@ import pytest
 from autoprep.domain import JobRecord
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
-from autoprep.service.arrivals import Arrivals
+from autoprep.service.arrivals import Arrivals, shown_name
 from autoprep.service.inbox import Found, SettledFile, Settling, read_settled, scan
+from autoprep.wishes.notes import facts_of
 from autoprep.wishes.settings import Settings, ledger_path
 from tests import photos
 
@@ -46,3 +47,12 @@ def test_half_a_photo_that_does_not_change_is_read_twice(
                 arrivals.take(item)
     assert [job.shown for job in ledger.jobs() if job.state == "queued"] == ["other.jpg"]
     ledger.close()
+
+
+@pytest.mark.parametrize(
+    "name", ["می\u200cخواهم", "ക്\u200dഷ", "a\U0001f469\u200d\U0001f3a8", "a\u200b\ufeffb", "\u200fא"]
+)
+def test_letters_that_are_not_seen_belong_to_a_name(tmp_path: Path, name: str) -> None:
+    (tmp_path / f"{name}.txt").write_text("hold: yes\n")
+    facts, unclear = facts_of(tmp_path, shown_name(f"{name}.jpg".encode()))
+    assert (facts.title, facts.hold, unclear) == (name, True, ())

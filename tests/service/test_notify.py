@@ -68,11 +68,22 @@ def test_a_name_without_a_file_is_spoken_to() -> None:
     listening.close()
 
 
-def test_without_a_manager_nothing_happens() -> None:
+def test_without_a_manager_nothing_happens(monkeypatch: pytest.MonkeyPatch) -> None:
+    opened: list[object] = []
+    real = socket.socket
+
+    def opens(*given: int) -> socket.socket:
+        opened.append(given)
+        return real(*given)
+
+    monkeypatch.setattr("autoprep.service.notify.socket.socket", opens)
     notifier = Notifier({})
     notifier.ready()
     notifier.alive("all is done")
+    assert opened == []
+    # One that is not there is tried, and costs nothing else.
     Notifier({"NOTIFY_SOCKET": "/nowhere/notify", "WATCHDOG_USEC": "1000"}).alive("x")
+    assert len(opened) == 2
 
 
 @pytest.mark.slow

@@ -1,8 +1,10 @@
 """Small rules of the service, each by itself."""
 
 import errno
+import json
 import os
 import signal
+import sqlite3
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -21,7 +23,9 @@ from autoprep.logs import open_log
 from autoprep.service.depends import plan_digest, settings_digest
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Found, Settling, read_settled, scan
+from autoprep.service.rebuild import rebuild
 from autoprep.wishes.settings import Settings, ledger_path, load
+from tests.service import pretend
 from tests.service.pretend import InlinePool, Studio, photo
 
 SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
@@ -389,3 +393,22 @@ def test_a_file_that_is_not_as_it_was_found_is_not_read(tmp_path: Path) -> None:
     assert read.data == photo(1)
     (tmp_path / "page.jpg").write_bytes(photo(1) + b"more")
     assert read_settled(tmp_path, found) is None
+
+
+def test_an_undated_photo_keeps_the_year_in_which_it_came_in(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pretend, "_PHOTO", replace(pretend._PHOTO, taken_at=None))
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    ledger = sqlite3.connect(ledger_path(wren.settings))
+    ledger.execute("UPDATE jobs SET came = '2019-03-09'")
+    ledger.commit()
+    ledger.close()
+    wren.put("Gull.txt", "title: Tern")
+    assert wren.run()["Gull.jpg"].came == "2019-03-09"
+    notices = [json.loads(text)[2]["notice"] for text in wren.files().values()]
+    assert set(notices) == {"© 2019 Wren Halloway"}
+    # Also where the ledger is lost: the record says it.
+    ledger_path(wren.settings).unlink()
+    rebuild(wren.settings)
+    wren.put("Gull.txt", "title: Avocet")
+    assert wren.run()["Gull.jpg"].came == "2019-03-09"

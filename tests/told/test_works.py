@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import sqlite3
 from dataclasses import replace
 from html import escape
 from pathlib import Path
@@ -19,6 +20,7 @@ from autoprep.told.gallery import works_html
 from autoprep.told.pages import Place
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.settings import Settings, ledger_path
+from tests.service import pretend
 from tests.service.pretend import Studio, photo
 
 PRESETS = {"site": Preset(long_side_px=900, public=True), "jury": Preset(long_side_px=900)}
@@ -307,3 +309,30 @@ def test_takes_are_one_work_with_a_page_of_its_own(wren: Studio) -> None:
     wren.put("b.txt", "title: <Reeds>")
     wren.run()
     assert "&lt;Reeds&gt;" in page.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("artist", ["Wren Halloway", ""])
+def test_a_work_s_page_shows_the_rights_that_its_files_hold(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, artist: str
+) -> None:
+    monkeypatch.setattr(pretend, "_PHOTO", replace(pretend._PHOTO, taken_at=None))
+    text = wren.config.read_text(encoding="utf-8").replace("Wren Halloway", artist)
+    text += '\n[rights]\nnotice = "©  {year}  on Saltmere"\nusage_terms = "{year}: all rights reserved"\n'
+    wren.config.write_text(text, encoding="utf-8")
+    wren.put("a.jpg", photo(1))
+    wren.run()
+    ledger = sqlite3.connect(ledger_path(wren.settings))
+    ledger.execute("UPDATE jobs SET came = '2019-03-09'")
+    ledger.commit()
+    ledger.close()
+    wren.put("a.txt", "title: Reeds")
+    wren.run()
+    held = json.loads(next(text for name, text in wren.files().items() if name.startswith("site/")))[2]
+    assert (held["notice"], held.get("usage_terms")) == (
+        "© 2019 on Saltmere",
+        "2019: all rights reserved" if artist else None,
+    )
+    (row,) = rows(wren)
+    page = (wren.settings.folders.records / "proof" / f"work-{row.work}.html").read_text(encoding="utf-8")
+    assert held["notice"] in page
+    assert ("all rights reserved" in page) == bool(artist)
