@@ -15,9 +15,9 @@ import skimage.data
 import tifffile
 from PIL import Image, ImageCms
 
-from autoprep import domain
 from autoprep.correction.planned import planned
 from autoprep.domain import WorkFacts
+from autoprep.domain import photo as domain
 from autoprep.errors import DeliveryError
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.reading import read_photo

@@ -94,7 +94,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a word on the paper is told as the settings'", "autoprep/correction/neutral.py", "_KEPT_AS_ASKED if asked", "_KEPT_AS_ASKED if False", ("tests/correction/test_contract.py",)),
     Mistake("a year in a note is none of a work", "autoprep/wishes/notes.py", "if said.keys() - _OF_ANY_PHOTO else", "if False else", ("tests/test_works.py",)),
     Mistake("who holds a photo says that it shows a work", "autoprep/wishes/notes.py", 'frozenset(("hold", "not_a_work", "reference"))', 'frozenset(("reference",))', ("tests/test_works.py",)),
-    Mistake("a turn is said of any photo", "autoprep/domain.py", "            self.turn,\n", "", ("tests/test_works.py",)),
+    Mistake("a turn is said of any photo", "autoprep/domain/work.py", "            self.turn,\n", "", ("tests/test_works.py",)),
     Mistake("a joiner is written as an escape", "autoprep/logs.py", 'in ("Cc", "Cs", "Zl", "Zp") or', 'in ("Cc", "Cf", "Cs", "Zl", "Zp") or', ("tests/service/test_arrivals.py",)),
     Mistake("letters of a name are ordered anew", "autoprep/logs.py", "or _ORDERING.match(ch) is not None", "or False", ("tests/test_logs.py",)),
     *_all(
@@ -1047,13 +1047,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("every strip makes its tiles anew", "_KEPT_ROWS = 4", "_KEPT_ROWS = 1"),
     ),
     *_all(
-        "autoprep/domain.py", ("tests/imaging/test_halving.py", "tests/imaging/test_resample.py"),
+        "autoprep/domain/photo.py", ("tests/imaging/test_halving.py", "tests/imaging/test_resample.py"),
         ("one channel's table does for all", "if (tables == tables[0]).all():", "if True:"),
         ("half of a large photo lies in memory whole", "kept[times] = half if large else Photo", "kept[times] = Photo"),
         ("what is kept of a photo keeps the photo", "Halved(replace(self) if times == 1", "Halved(self if times == 1"),
     ),
     *_all(
-        "autoprep/domain.py", ("tests/imaging",),
+        "autoprep/domain/photo.py", ("tests/imaging",),
         ("a shared copy takes the place of the asked one", "self.reduced(first)._resized(self._small(factor))", "self.reduced(first)"),
     ),
     *_all(
@@ -1065,7 +1065,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a work of another size is taken for the asked one", "kept[geometry, pixels] = Work(*_warped(photo, geometry, _measuring_size(photo, geometry, pixels), 0))", "kept[geometry, pixels] = Work(*_warped(photo, geometry, _measuring_size(photo, geometry, 1000), 0))"),
     ),
     *_all(
-        "autoprep/domain.py", ("tests/test_repair.py", *_BENDS),
+        "autoprep/domain/plan.py", ("tests/test_repair.py", *_BENDS),
         ("works turn the other way", "for _ in range(quarters % 4):", "for _ in range(-quarters % 4):"),
         ("a turned work bends the wrong way along", "sides = (_backwards(left), top, _backwards(right), bottom)", "sides = (left, top, right, bottom)"),
         ("corners stay where the sides no longer end", 'return self.model_copy(update={"corners_px": corners, "sides": sides})', 'return self.model_copy(update={"sides": sides})'),
@@ -1183,7 +1183,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a broken likeness stops it", "except (ValueError, zlib.error):", "except KeyError:"),
     ),
     *_all(
-        "autoprep/domain.py", ("tests/imaging/test_likeness.py",),
+        "autoprep/domain/record.py", ("tests/imaging/test_likeness.py",),
         ("an older likeness breaks the record", 'return given if isinstance(given, str) else ""', "return given"),
     ),
     *_all(
@@ -1246,7 +1246,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("the old names stay taken", "None if key is None else key_of(new)", "key"),
     ),
     Mistake("who only reads the ledger waits", "autoprep/ledger/connection.py", "if self._version() < len(MIGRATIONS):", "if True:", ("tests/service/test_moved.py",)),
-    Mistake("usual destinations win in the one rule", "autoprep/domain.py", "(*(self.destinations or usual), *self.also)", "(*(usual or self.destinations), *self.also)", _RULE),
+    Mistake("usual destinations win in the one rule", "autoprep/domain/work.py", "(*(self.destinations or usual), *self.also)", "(*(usual or self.destinations), *self.also)", _RULE),
     Mistake("a work's page shows what was cleared away", "autoprep/ledger/overview.py", ", \"'work', work, 0\"):", ",):", ("tests/service/test_history.py",)),
     Mistake("the list shows what was cleared away", "autoprep/told/gallery.py", "if (place.page_folder / picture).exists():", "if True:", ("tests/told/test_works.py",)),
     Mistake("a question is forgotten before a date", "autoprep/told/works.py", 'if row.asks and preset.when == "always"', "if False", ("tests/told/test_works.py",)),
