@@ -14,7 +14,8 @@ from autoprep.cli.studio import make_studio
 from autoprep.correction.outline import eye, finder
 from autoprep.correction.outline.copies import Copies
 from autoprep.domain import Photo
-from autoprep.wishes.settings import Settings, load
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 
 # The files that take longest, the longest first: no process is left with a long one alone at the end.
 _LONGEST = (

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from autoprep.wishes import settings
+from autoprep.wishes.tables import Main
 
 ROOT = Path(__file__).parent.parent
 
@@ -22,9 +23,9 @@ def test_the_shipped_settings_are_valid_and_are_the_defaults(tmp_path: Path) -> 
     shipped = settings.load(ROOT / "config" / "autoprep.toml")
     assert settings.default_files()["autoprep.toml"] == (ROOT / "config" / "autoprep.toml").read_text(encoding="utf-8")
     for name in ("artist", "rights", "mark", "correction", "service"):
-        assert getattr(shipped, name) == getattr(settings.Main(), name), name
+        assert getattr(shipped, name) == getattr(Main(), name), name
     text = (ROOT / "config" / "autoprep.toml").read_text(encoding="utf-8")
-    for table, model in settings.Main.model_fields.items():
+    for table, model in Main.model_fields.items():
         assert f"[{table}]" in text
         fields = model.annotation.model_fields  # type: ignore[union-attr]
         for key in fields:

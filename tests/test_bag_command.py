@@ -7,7 +7,8 @@ import pytest
 
 from autoprep.cli.main import main
 from autoprep.ledger import Ledger
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
 from tests.test_one_place import with_table

@@ -14,7 +14,8 @@ from autoprep.domain import JobRecord, OutputRecord
 from autoprep.ledger import Ledger
 from autoprep.service.lock import StudioLock
 from autoprep.told.pages import Front, Place, index_html
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
 from tests.service.pretend import Studio, photo

@@ -14,7 +14,7 @@ from PIL import Image, ImageCms
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
 from autoprep.files.icc import SPACES
 from autoprep.wishes.destinations import Preset
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests.lab.contact import all_outputs, studio_of_wren
 
 INBOX = Path(__file__).parent.parent / "demo_inbox"

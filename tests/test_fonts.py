@@ -10,7 +10,7 @@ from fontTools.pens.ttGlyphPen import TTGlyphPen
 from autoprep.told.paper import OWN_FONT
 from autoprep.wishes import fonts
 from autoprep.wishes.destinations import Preset
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.test_job import done, order_for, with_presets
 

@@ -26,7 +26,7 @@ from autoprep.job.delivery import Delivery, deliver, mark_style
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult
 from autoprep.job.story import known_size, process, why_held
 from autoprep.wishes.destinations import Preset
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests import photos
 
 pytestmark = pytest.mark.usefixtures("looked_at_once")

@@ -22,7 +22,7 @@ from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import UInt8
 from autoprep.job.delivery import Delivery, deliver
 from autoprep.wishes.destinations import Preset
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 _NO = Declined(reason="nothing to do in this test")
 _MEG = 1 << 20

@@ -24,7 +24,8 @@ from autoprep.job.story import process
 from autoprep.ledger import Ledger, migrations
 from autoprep.metadata import statement as rights
 from autoprep.wishes.schema import destinations_schema
-from autoprep.wishes.settings import Settings, load
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.conftest import studio_in
 from tests.test_job import done, order_for

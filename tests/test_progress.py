@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from autoprep.cli import work
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 
 class Endless:

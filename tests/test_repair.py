@@ -16,7 +16,7 @@ from autoprep.job.orders import JobOrder
 from autoprep.service.outlook import outlook
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.notes import facts_of
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.pretend import Studio, photo
 from tests.test_job import done, order_for, with_presets

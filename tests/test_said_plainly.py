@@ -18,7 +18,8 @@ from autoprep.service.takes import why_used
 from autoprep.told.pages import Place, article
 from autoprep.told.summary import warnings_of
 from autoprep.wishes.notes import facts_of
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
 

@@ -143,3 +143,25 @@ def test_a_missing_file_is_told(tmp_path: Path) -> None:
     with pytest.raises(ConfigError, match=r"destinations\.toml: this file is missing"):
         load(config)
     assert set(default_files()) == {"autoprep.toml", "destinations.toml", "destinations.schema.json"}
+
+
+@pytest.mark.parametrize(
+    ("artist", "name", "holds"),
+    [
+        ("Wren Halloway", "wren-{nn}", True),
+        ("Ann Lee", "sleeves of the fleet {nn}", False),
+        ("Ann Lee", "lee {nn}", True),
+        ("Nana Title", "{nn} entry", False),
+    ],
+)
+def test_a_blind_tables_names_hold_the_artists_by_the_rule_of_blind_pictures(
+    tmp_path: Path, artist: str, name: str, holds: bool
+) -> None:
+    config = studio(
+        tmp_path, f"[artist]\nname = '{artist}'\n", f"[a]\nlong_side_px = 90\nrights = 'none'\nname = '{name}'\n"
+    )
+    if holds:
+        with pytest.raises(ConfigError, match="holds your name"):
+            load(config)
+    else:
+        assert load(config).destinations["a"].name == name

@@ -18,7 +18,8 @@ from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_about, sent_to, words_place
 from autoprep.told.explanations import not_given_out
 from autoprep.wishes.lines import loose, meaning, word
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 
 
 def retry(options: argparse.Namespace) -> int:

@@ -8,7 +8,8 @@ from autoprep.cli.found import settings_of
 from autoprep.logs import plain
 from autoprep.service.outlook import outlook
 from autoprep.told.summary import preset_words, warnings_of
-from autoprep.wishes.settings import Settings, worker_count
+from autoprep.wishes.settings import worker_count
+from autoprep.wishes.tables import Settings
 
 
 def check(options: argparse.Namespace) -> int:

@@ -14,7 +14,7 @@ from autoprep.logs import counted
 from autoprep.service.studio import listed_in
 from autoprep.told import lists as listing
 from autoprep.told.lists import Entry
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 LIST_NAME = "works.csv"
 

@@ -6,7 +6,9 @@ from pathlib import Path, PurePosixPath
 
 from autoprep.errors import ConfigError, UsageError
 from autoprep.ledger import Job, Ledger
-from autoprep.wishes.settings import Settings, find_config, ledger_path, load
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import find_config, load
+from autoprep.wishes.tables import Settings
 
 _MOST_NAMED = 6  # photos of one name
 _MOST_NEAR = 3

@@ -14,7 +14,7 @@ from autoprep.metadata.statement import physical
 from autoprep.service.studio import listed_in
 from autoprep.told.paper import OWN_FONT, PER_SHEET, Cell, sheet
 from autoprep.wishes.fonts import fonts_for
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 
 def make_sheet(options: argparse.Namespace) -> int:

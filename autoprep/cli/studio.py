@@ -14,15 +14,9 @@ from autoprep.errors import ConfigError, UsageError
 from autoprep.files.credentials import available, make_identity
 from autoprep.files.storage import write_now
 from autoprep.told.summary import print_summary
-from autoprep.wishes.settings import (
-    DESTINATIONS_FILE,
-    SETTINGS_FILE,
-    Settings,
-    credentials_paths,
-    default_files,
-    find_config,
-    load,
-)
+from autoprep.wishes.places import credentials_paths
+from autoprep.wishes.settings import DESTINATIONS_FILE, SETTINGS_FILE, default_files, find_config, load
+from autoprep.wishes.tables import Settings
 
 
 def init(options: argparse.Namespace) -> int:

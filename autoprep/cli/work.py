@@ -18,7 +18,8 @@ from autoprep.service.engine import Engine
 from autoprep.service.notify import Notifier
 from autoprep.told.metrics import Metrics
 from autoprep.told.summary import print_summary
-from autoprep.wishes.settings import Settings, worker_count
+from autoprep.wishes.settings import worker_count
+from autoprep.wishes.tables import Settings
 
 
 def watch(options: argparse.Namespace) -> int:

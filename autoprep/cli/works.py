@@ -8,7 +8,7 @@ from autoprep.ledger import Overview, WorkRow
 from autoprep.logs import plain
 from autoprep.service.studio import listed_in
 from autoprep.told import lists, works
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 
 def list_works(options: argparse.Namespace) -> int:

@@ -7,7 +7,8 @@ from autoprep.domain import CorrectionPlan, Declined
 from autoprep.files.credentials import Identity
 from autoprep.metadata.statement import RightsStatement
 from autoprep.rendering.layout import Layout
-from autoprep.wishes.settings import Settings, credentials_paths
+from autoprep.wishes.places import credentials_paths
+from autoprep.wishes.tables import Settings
 
 _PHOTO = "photo"
 # CAWG, "Training and Data Mining Assertion" 1.1: its entries, and what our words mean there (from memory).

@@ -31,7 +31,8 @@ from autoprep.rendering.render import Finish, Look, Rendition, Shown, Strip, as_
 from autoprep.told.explanations import NO_SIZE, too_few_pixels
 from autoprep.wishes.destinations import MOST_PX, Preset
 from autoprep.wishes.fonts import fonts_for
-from autoprep.wishes.settings import Settings, font_path
+from autoprep.wishes.places import font_path
+from autoprep.wishes.tables import Settings
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from autoprep.domain import JobRecord, Outline, ReferenceShot, WorkFacts
 from autoprep.job.takes import Look
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 RENDERER = 4
 """Counts up when the same plan and the same settings come to other pixels or bytes: then `redo` has something to do."""

@@ -2,7 +2,7 @@
 
 from autoprep.domain import WorkFacts
 from autoprep.metadata.statement import Maker
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 
 def maker_of(settings: Settings) -> Maker:

@@ -29,8 +29,8 @@ from autoprep.job.which_outline import which_outline
 from autoprep.rendering.render import on_ground
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist
-from autoprep.wishes.destinations import Preset
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.destinations import GLARE_HOLDS_PERCENT, Preset
+from autoprep.wishes.tables import Settings
 
 _CHOICE_PX = 1600  # long side of the pictures that a question offers
 _SIZE_AGREES = 0.03  # a proportion that differs more than this from the size that is given is a question
@@ -282,7 +282,7 @@ def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str
     if told:
         return words.names_the_artist(told)
     glare = measures.get("glare_percent", 0.0)
-    if preset.hold_for_glare and glare > words.GLARE_HOLDS_PERCENT:
+    if preset.hold_for_glare and glare > GLARE_HOLDS_PERCENT:
         return words.glare_hides(glare)
     return ""
 

@@ -18,7 +18,7 @@ from autoprep.service.places import plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to
 from autoprep.wishes.names import part_name
 from autoprep.wishes.notes import facts_of
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 _LARGEST_FILE = 600 * 1024 * 1024
 _UNREADABLE = "not a photo that can be read (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW)"

@@ -19,7 +19,8 @@ from autoprep.job.orders import JobOrder, JobResult
 from autoprep.service.link import Link, News, Overview
 from autoprep.service.messages import Failed, Finished, Garbled, Staged
 from autoprep.service.parcels import Answer, Refused, unpacked_answer
-from autoprep.wishes.settings import Settings, cluster_tls_paths
+from autoprep.wishes.places import cluster_tls_paths
+from autoprep.wishes.tables import Settings
 
 # Orders beyond one a worker: while an answer travels, its worker has the next photo already.
 _SPARE = 2

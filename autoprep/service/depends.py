@@ -8,7 +8,7 @@ from autoprep.domain import CorrectionPlan, WorkFacts
 from autoprep.job.orders import RENDERER
 from autoprep.service.rule import told_of
 from autoprep.wishes.names import counts, file_stem
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 _IN_RIGHTS = ("title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords")
 # A blind destination waits while the words on the work name the artist, though they do not reach its file.

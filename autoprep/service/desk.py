@@ -20,7 +20,7 @@ from autoprep.service.knowledge import Knowledge
 from autoprep.service.messages import Failed, Finished, Staged
 from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
 from autoprep.service.workers import Workers
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
 _ABSENT_WAIT_S = 15.0  # a queued photo that is not there is looked for so often

@@ -26,7 +26,9 @@ from autoprep.service.reload import Reload
 from autoprep.service.said import words_folder
 from autoprep.service.studio import ListWriter, PageWriter
 from autoprep.service.workers import Workers
-from autoprep.wishes.settings import Settings, ledger_path, worker_count
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import worker_count
+from autoprep.wishes.tables import Settings
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
 _COPY_S = 60.0  # a run that ends by itself waits so long for the day's copy of the ledger

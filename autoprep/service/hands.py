@@ -41,7 +41,7 @@ from autoprep.service.said import usual
 from autoprep.service.takes import merit, why_used
 from autoprep.told.explanations import NO_PLAN, OTHER_TAKE
 from autoprep.wishes.notes import reference_shots
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 _LOOKED_AT = 40  # a new photo is compared with so many that came before it
 _ALTERNATE = "Another take of the same work is used"

@@ -10,7 +10,7 @@ from typing import Any
 
 from autoprep.job.orders import CORNERS
 from autoprep.ledger import Ledger, copies
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 _KEPT = 7
 _AGAIN_S = 600.0

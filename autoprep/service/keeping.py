@@ -14,7 +14,7 @@ from pathlib import Path
 from autoprep.domain import OutputRecord
 from autoprep.files.storage import sync_folder
 from autoprep.ledger import Ledger, Rendition
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 
 def withdrawn_place(settings: Settings, job: str, rendition: Rendition) -> Path:

@@ -15,7 +15,7 @@ from autoprep.service.questions import EACH_ONE, LOST, NONE, Questions
 from autoprep.service.rule import Known, Step, of_the_work, own_words, steps
 from autoprep.service.said import Said, bare
 from autoprep.service.takes import merit
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 _BASIS, _AWAY, _ROOT = "basis", "away", "folder of questions"
 

@@ -9,7 +9,7 @@ from autoprep.ledger import Job, Ledger, Rendition
 from autoprep.service.keeping import at_place, beside, is_ours, next_free, under_another_name
 from autoprep.service.places import counted, misplaced, places_for, plain_place
 from autoprep.service.rule import Known
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 
 def unnumbered(

@@ -13,7 +13,8 @@ from autoprep.service.knowledge import Knowledge
 from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
 from autoprep.wishes.names import part_name
 from autoprep.wishes.notes import CORNER_NOTE, has_note, is_corner_note, is_meant, named_in, still_free, without_photo
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 
 _WORDS = {
     Measure: "looked at", Render: "made", Withdraw: "withdrawn", Restore: "brought back", TakeApart: "taken apart",

@@ -18,7 +18,8 @@ from typing import Any
 from autoprep import __version__
 from autoprep.job.orders import JobOrder
 from autoprep.service.messages import Failed, Finished, Garbled, Message, Staged, packed, unpacked
-from autoprep.wishes.settings import Settings, credentials_paths
+from autoprep.wishes.places import credentials_paths
+from autoprep.wishes.tables import Settings
 
 _HEAD_BYTES = 4
 _MOST_FILES = 200  # an order has a few dozen destinations at the most, and a dozen pictures beside them

@@ -15,7 +15,7 @@ from autoprep.service.depends import same_name
 from autoprep.service.keeping import is_ours
 from autoprep.service.rule import Known, is_shown, used
 from autoprep.wishes.names import counts, file_stem, number_in, opening, shortened
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 IsTaken = Callable[[Path], bool]
 _TELL = ("photo", "title")  # the fields of a name that tell works apart

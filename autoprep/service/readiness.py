@@ -13,7 +13,9 @@ from pathlib import Path
 from typing import Literal
 
 from autoprep.ledger import Ledger
-from autoprep.wishes.settings import Settings, cluster_tls_paths, font_path, ledger_path, worker_count
+from autoprep.wishes.places import cluster_tls_paths, font_path, ledger_path
+from autoprep.wishes.settings import worker_count
+from autoprep.wishes.tables import Settings
 
 Grade = Literal["good", "note", "missing"]
 # Kinds of mounts on which SQLite's locks can't be relied upon (sqlite.org, "How to corrupt", section 2).

@@ -26,7 +26,8 @@ from autoprep.service.said import usual
 from autoprep.service.takes import merit
 from autoprep.told.explanations import HOLD, OTHER_TAKE
 from autoprep.wishes.names import whole_name
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 
 
 @dataclass(frozen=True)

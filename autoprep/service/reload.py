@@ -3,7 +3,8 @@
 from typing import Any
 
 from autoprep.errors import ConfigError
-from autoprep.wishes.settings import Settings, load, stamp
+from autoprep.wishes.settings import load, stamp
+from autoprep.wishes.tables import Settings
 
 
 class Reload:

@@ -20,7 +20,7 @@ from autoprep.job.orders import JobOrder
 from autoprep.service.messages import Failed, Finished, Message
 from autoprep.service.parcels import laid_out, packed_answer, packed_refusal
 from autoprep.service.pool import Pool
-from autoprep.wishes.settings import Service
+from autoprep.wishes.tables import Service
 
 _END_S = 3.0
 RESOURCE = "autoprep"

@@ -8,7 +8,7 @@ from autoprep.job.orders import JobOrder
 from autoprep.ledger import Rendition
 from autoprep.service.depends import settings_digest, told
 from autoprep.service.said import sent_to
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 
 def rows_of(

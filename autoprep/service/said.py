@@ -12,7 +12,7 @@ from autoprep.domain import WorkFacts
 from autoprep.ledger import Line, View
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.notes import FOLDER_NOTE, facts_of, facts_of_part, is_corner_note
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
 """Folder below the inbox -> (name, mtime_ns, size) of its notes."""

@@ -18,7 +18,7 @@ from autoprep.told.gallery import WORKS_PAGE, Shown, work_html, works_html
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, work_page_name
 from autoprep.told.paper import OWN_FONT, Row, image_list
 from autoprep.wishes.fonts import fonts_for
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 _LIST_SHARE = 20  # the list of all works takes at most one part in so many of the time
 _MOST_SHOWN = 100  # questions, and photos of the newest day, on the first page

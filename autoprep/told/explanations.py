@@ -7,9 +7,8 @@ import numpy as np
 
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Photo, Reason, Why, WorkFacts
 from autoprep.rendering.layout import torn_sides
+from autoprep.wishes.destinations import GLARE_HOLDS_PERCENT
 
-# Above this share of the work under glare, prints and submissions wait for a better photo.
-GLARE_HOLDS_PERCENT = 0.5
 _LEAST_BEND_TOLD = 0.2  # percent of the longer side: half a millimetre on A4
 
 NO_WORK = (

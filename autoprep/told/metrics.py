@@ -13,7 +13,8 @@ from autoprep.domain import JobRecord
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import write_now
 from autoprep.ledger import Overview
-from autoprep.wishes.settings import Settings, metrics_path
+from autoprep.wishes.places import metrics_path
+from autoprep.wishes.tables import Settings
 
 _EVERY_S = 60.0
 _AT_REST_S = 600.0  # what has not changed is written again so seldom: the file's time says that the service lives

@@ -8,7 +8,7 @@ from itertools import chain
 from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
 from autoprep.told.explanations import NO_DESTINATION, sent_nowhere
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 _MOST_NAMED = 6
 

@@ -11,7 +11,8 @@ from autoprep.logs import plain
 from autoprep.told.explanations import about_words, not_given_out
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.fonts import fonts_for
-from autoprep.wishes.settings import Settings, font_path
+from autoprep.wishes.places import font_path
+from autoprep.wishes.tables import Settings
 
 _ACTS = {"told": "with other words or another name"}
 

@@ -14,6 +14,8 @@ from autoprep.files.icc import SPACES
 from autoprep.imaging.units import MM_PER_INCH
 
 MOST_PX = 30_000
+GLARE_HOLDS_PERCENT = 0.5
+"""Above this share of the work under glare, destinations that ask for it wait for a better photo."""
 _WIDE = ("eci-rgb", "prophoto")  # spaces of which 8 bits make visible steps
 Pixels = Annotated[int, Field(ge=16, le=MOST_PX)]
 Millimetres = Annotated[float, Field(gt=0, le=3000)]
@@ -142,7 +144,8 @@ class Preset(Table):
     )
     prices: bool = Field(default=False, description="the list has a price column")
     hold_for_glare: bool = Field(
-        default=False, description="wait for a better photo when glare hides more than 0.5 % of the work"
+        default=False,
+        description=f"wait for a better photo when glare hides more than {GLARE_HOLDS_PERCENT} % of the work",
     )
     checked: date | None = Field(
         default=None, description="when somebody last compared this table with the destination's rules"

@@ -22,7 +22,8 @@ from autoprep.job.orders import AgainOrder, JobOrder, JobResult
 from autoprep.job.story import process
 from autoprep.rendering.layout import Frame, lay_out
 from autoprep.rendering.render import Look, render
-from autoprep.wishes.settings import Settings, load
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 
 from .floors import decoded, floor, pixels_of, plain
 

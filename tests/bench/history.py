@@ -25,7 +25,9 @@ from autoprep.ledger import COPIES, Change, Ledger, Rendition, SeenFile
 from autoprep.ledger.copies import kept
 from autoprep.service.engine import Engine
 from autoprep.service.studio import ListWriter, PageWriter
-from autoprep.wishes.settings import Settings, ledger_path, load
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 
 PHOTO = Path(__file__).parents[2] / "demo_inbox" / "IMG_2041.jpg"
 _FIRST_DAY = date(2025, 12, 1)

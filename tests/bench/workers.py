@@ -14,7 +14,8 @@ from statistics import median
 from autoprep.cli.studio import make_studio
 from autoprep.cli.work import process_all
 from autoprep.ledger import Ledger
-from autoprep.wishes.settings import ledger_path, load
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
 
 DEMO = Path(__file__).parents[2] / "demo_inbox"
 

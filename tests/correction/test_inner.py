@@ -16,7 +16,7 @@ from autoprep.imaging.geometry import homography, overlap, rectangle
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.job.question import Doubt
 from autoprep.job.which_outline import which_outline
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests.lab.frames import score_one_frame
 from tests.test_job import order_for
 

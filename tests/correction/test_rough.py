@@ -9,7 +9,7 @@ from autoprep.correction.squaring import rectify
 from autoprep.domain import Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.transfer import encode_fast, quantise8
-from autoprep.wishes.settings import CAMERA_CONTRAST
+from autoprep.wishes.tables import CAMERA_CONTRAST
 from tests.lab.real_pages import tiles
 from tests.lab.scene import encode_jpeg, render, rough_spec
 

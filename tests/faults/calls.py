@@ -22,7 +22,7 @@ from pathlib import Path
 from PIL import Image
 
 from autoprep.ledger import Ledger
-from autoprep.wishes.settings import ledger_path
+from autoprep.wishes.places import ledger_path
 from tests.faults.small import Trial, events, studio_in
 
 CALLS = {

@@ -18,7 +18,9 @@ from PIL import Image
 
 from autoprep.cli.studio import make_studio
 from autoprep.ledger import Ledger
-from autoprep.wishes.settings import Settings, ledger_path, load
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests.service.test_watch import variants
 
 _SETTINGS = """

@@ -13,7 +13,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from autoprep.wishes.settings import ledger_path
+from autoprep.wishes.places import ledger_path
 from tests.bench.history import memory_of
 from tests.faults.clock import DAY, moved_by
 from tests.faults.small import Trial, studio_in

@@ -21,7 +21,7 @@ from autoprep.imaging.colour import ciede2000, lab_from_linear, luminance_of_lig
 from autoprep.imaging.transfer import linear_to_code, linear_to_srgb, srgb_to_linear
 from autoprep.rendering.layout import Frame, lay_out
 from autoprep.rendering.render import Look, render
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests.photos import jpeg
 from tests.rendering.test_render import plan_for
 from tests.test_job import done, order_for

@@ -17,7 +17,9 @@ from autoprep.errors import CannotMeet, ConfigError
 from autoprep.files.credentials import MARKER, Identity, make_identity, signed
 from autoprep.files.encoders import ENCODERS, How, encode
 from autoprep.files.reading import read_photo
-from autoprep.wishes.settings import Settings, credentials_paths, load
+from autoprep.wishes.places import credentials_paths
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.metadata.readers import faults, needs_exiftool, said_by_carriers
 from tests.metadata.test_rights import CASES, carried, statement

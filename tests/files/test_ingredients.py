@@ -13,7 +13,8 @@ from autoprep.domain import OutputRecord
 from autoprep.errors import ConfigError
 from autoprep.files.credentials import make_identity
 from autoprep.files.ingredients import brought
-from autoprep.wishes.settings import Settings, load
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.files.test_credentials import NOW
 from tests.test_job import done, order_for

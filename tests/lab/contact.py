@@ -16,7 +16,7 @@ from autoprep.job.story import process
 from autoprep.service.places import reserve
 from autoprep.wishes import settings as settings_module
 from autoprep.wishes.notes import facts_of
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 from .colour import Mask
 

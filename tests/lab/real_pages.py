@@ -22,7 +22,7 @@ from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.colour import lab_from_linear
 from autoprep.imaging.transfer import encode_fast, quantise8, srgb_to_linear
-from autoprep.wishes.settings import CAMERA_CONTRAST
+from autoprep.wishes.tables import CAMERA_CONTRAST
 
 _TILES = 6
 _PAPERS = Path(__file__).with_name("pages_paper.tsv")

@@ -23,7 +23,7 @@ from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.job.reference_shots import Seen, seen_with, usable, with_references
-from autoprep.wishes.settings import CAMERA_CONTRAST
+from autoprep.wishes.tables import CAMERA_CONTRAST
 
 from .flatwork import blank_board
 from .measures import (

@@ -310,8 +310,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a cluster's workers give all memory back at once", "autoprep/service/remote.py", 'os.environ.pop("MALLOC_TRIM_THRESHOLD_", None)', "pass", ("tests/service/test_parcels.py",)),
     Mistake("a worker does orders of another version", "autoprep/service/remote.py", "    if version != __version__:", "    if False:", ("tests/service/test_parcels.py",)),
-    Mistake("the extra of a cluster is missed late", "autoprep/wishes/settings.py", '    if find_spec("distributed") is None:', "    if False:", ("tests/service/test_link.py",)),
-    Mistake("an open line passes for a closed one", "autoprep/wishes/settings.py", '    elif address.startswith("tls:") != (paths is not None):', "    elif False:", ("tests/service/test_link.py",)),
+    Mistake("the extra of a cluster is missed late", "autoprep/wishes/checks.py", '    if find_spec("distributed") is None:', "    if False:", ("tests/service/test_link.py",)),
+    Mistake("an open line passes for a closed one", "autoprep/wishes/checks.py", '    elif address.startswith("tls:") != (paths is not None):', "    elif False:", ("tests/service/test_link.py",)),
     *_all(
         "autoprep/service/starts.py", ("tests/service/test_starts.py",),
         ("the pause between starts never grows", "2 ** min(self._deaths - _PATIENCE, 9)", "2 ** 0"),
@@ -535,7 +535,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("an ended service counts as running", "self._tell(overview, up=False)", "pass"),
     ),
     Mistake("a photo that was set aside counts as a success", "autoprep/ledger/overview.py", "FROM jobs WHERE outcome IN ('ready', 'alternate')\")", 'FROM jobs")', ("tests/told/test_metrics.py",)),
-    Mistake("metrics may lie among the photos", "autoprep/wishes/settings.py", "if where == own or own in where.parents:", "if False:", ("tests/told/test_metrics.py",)),
+    Mistake("metrics may lie among the photos", "autoprep/wishes/checks.py", "if where == own or own in where.parents:", "if False:", ("tests/told/test_metrics.py",)),
     Mistake("a sound ledger gives way to a copy", "autoprep/service/rebuild.py", "if is_sound(settings) and not sound_too:\n            raise UsageError(\"the ledger is sound, so nothing was done; `--copy", "if False:\n            raise UsageError(\"the ledger is sound, so nothing was done; `--copy", ("tests/service/test_copies.py",)),
     Mistake("a service at rest looks through all files", "autoprep/service/engine.py", "if self._stirred or self._unsettled or not self._glance.same():", "if True:", ("tests/service/test_glance.py",)),
     Mistake("a large inbox is looked through without pause", "autoprep/service/engine.py", "max(pause_s, _LOOKS_APART * self._look_s)", "pause_s", ("tests/service/test_glance.py",)),
@@ -724,7 +724,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/job/story.py", ("tests/test_job.py", "tests/service/test_converge.py"),
-        ("glare holds nothing", "if preset.hold_for_glare and glare > words.GLARE_HOLDS_PERCENT:", "if False:"),
+        ("glare holds nothing", "if preset.hold_for_glare and glare > GLARE_HOLDS_PERCENT:", "if False:"),
         ("hold is not told", "    if order.facts.hold:\n        return words.HOLD", "    if False:\n        return words.HOLD"),
         ("one destination's fault costs all", "            except Exception as problem:\n                # One", "            except ZeroDivisionError as problem:\n                # One"),
         ("a scene is a work", 'chance < gate.NO_WORK and everything and', "False and everything and"),
@@ -1212,7 +1212,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all("autoprep/files/reading.py", ("tests/files/test_reading.py",), ("a scan is turned twice", 'if kind in ("heic", "tiff"):', 'if kind == "heic":')),
     *_all(
-        "autoprep/wishes/settings.py", ("tests/test_settings.py",),
+        "autoprep/wishes/checks.py", ("tests/test_settings.py",),
         ("a template reaches into the artist", 'name in ("artist", "year") and not (shape or conversion)', 'name.split(".")[0] in ("artist", "year")'),
     ),
     *_all("autoprep/service/reload.py", ("tests/service/test_reload.py",), ("a fault in the settings stops the service", "except Exception as problem:  # a mistake", "except KeyError as problem:  # a mistake")),

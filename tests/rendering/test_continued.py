@@ -13,7 +13,7 @@ from autoprep.imaging.transfer import srgb_to_linear
 from autoprep.rendering.continued import continue_paper
 from autoprep.rendering.layout import Frame
 from autoprep.rendering.render import Look, Rendition
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.rendering.test_render import rendered
 from tests.test_job import done, order_for

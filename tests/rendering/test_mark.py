@@ -10,7 +10,7 @@ from PIL import Image, features
 from autoprep.imaging.arrays import UInt8
 from autoprep.rendering.legible import Contrast, contrast_ratio
 from autoprep.rendering.mark import CORNERS, MarkStyle, missing_glyphs, place_and_draw, text_mask
-from autoprep.wishes.settings import font_path as _font_path
+from autoprep.wishes.places import font_path as _font_path
 from tests.test_settings import studio
 
 FONT = Path(__file__).parents[2] / "autoprep" / "fonts" / "DejaVuSans.ttf"

@@ -15,7 +15,8 @@ from autoprep.service.engine import Engine
 from autoprep.service.messages import Message, packed, unpacked
 from autoprep.service.worker import _do
 from autoprep.service.workers import Workers
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 
 
 class WorkerHere:

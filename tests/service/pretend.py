@@ -45,7 +45,9 @@ from autoprep.ledger.connection import journal_mode
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished
-from autoprep.wishes.settings import Settings, ledger_path, load
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests.service.engines import WorkerHere
 
 _SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))

@@ -13,7 +13,8 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 from autoprep.cli.studio import make_studio
 from autoprep.ledger import Ledger
 from autoprep.service import hands
-from autoprep.wishes.settings import ledger_path, load
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
 from tests.conftest import QUICK, memory_folder
 from tests.service.pretend import Studio, photo
 from tests.service.test_week import Killed, check_sound

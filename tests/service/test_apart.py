@@ -19,7 +19,8 @@ from autoprep.service.questions import EACH_ONE, NONE, Questions
 from autoprep.service.rebuild import rebuild
 from autoprep.wishes.names import part_name, whole_name
 from autoprep.wishes.notes import facts_of_part
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests.lab import several
 from tests.service.engines import run_once
 from tests.service.pretend import Studio, photo

@@ -10,7 +10,8 @@ from autoprep.logs import open_log
 from autoprep.service.arrivals import Arrivals, shown_name
 from autoprep.service.inbox import Found, SettledFile, Settling, read_settled, scan
 from autoprep.wishes.notes import facts_of
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests import photos
 
 

@@ -24,7 +24,9 @@ from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.link import ask, connected
 from autoprep.service.readiness import look_over
-from autoprep.wishes.settings import Settings, ledger_path, load
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.conftest import QUICK
 from tests.service.clusters import LocalCluster, cpu_seconds, documented, killed, local_cluster, wait_until

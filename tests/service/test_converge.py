@@ -8,7 +8,7 @@ import pytest
 
 from autoprep.cli import again
 from autoprep.errors import UsageError
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
 DESTINATIONS = """
@@ -494,7 +494,7 @@ def test_a_question_keeps_its_folder_while_others_are_finished(wren: Studio) -> 
 
 def test_a_question_that_lies_nowhere_is_asked_again(wren: Studio) -> None:
     from autoprep.ledger import Ledger
-    from autoprep.wishes.settings import ledger_path
+    from autoprep.wishes.places import ledger_path
 
     wren.put("A.jpg", photo(1, answer="ask"))
     job = wren.run()["A.jpg"].job
@@ -594,7 +594,7 @@ def test_what_was_picked_up_is_on_no_list_and_has_no_link(wren: Studio) -> None:
 
 def test_a_copy_that_becomes_the_original_is_no_copy_any_more(wren: Studio) -> None:
     from autoprep.ledger import Ledger
-    from autoprep.wishes.settings import ledger_path
+    from autoprep.wishes.places import ledger_path
 
     wren.put("Reeds.jpg", photo(1))
     wren.run()

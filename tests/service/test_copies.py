@@ -13,7 +13,8 @@ import pytest
 from autoprep.cli import main
 from autoprep.ledger import Ledger, copies
 from autoprep.service.housekeeping import Housekeeping
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
 

@@ -18,7 +18,9 @@ from autoprep.service.inbox import is_ignored, scan
 from autoprep.service.pool import Pool
 from autoprep.service.said import facts_for
 from autoprep.wishes.notes import facts_of
-from autoprep.wishes.settings import Settings, ledger_path, load
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
 

@@ -10,7 +10,7 @@ import pytest
 from autoprep.errors import DeliveryError
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
 # What the loop calls on behalf of one photo: (module or class, function).

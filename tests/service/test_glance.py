@@ -18,7 +18,7 @@ from autoprep.service.engine import Engine
 from autoprep.service.glance import Glance
 from autoprep.service.inbox import Found, scan
 from autoprep.service.questions import Questions
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 
 class Inbox:

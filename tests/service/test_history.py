@@ -11,7 +11,8 @@ from autoprep.service.engine import Engine
 from autoprep.service.housekeeping import clear_comparisons
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.studio import PageWriter
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
 

@@ -12,7 +12,7 @@ from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.lanes import Lanes
 from autoprep.service.messages import Failed, Finished
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests.service import pretend
 from tests.service.pretend import Studio, photo
 

@@ -16,7 +16,8 @@ from autoprep.service.cluster import Cluster
 from autoprep.service.link import News, Overview, overview_of
 from autoprep.service.messages import Failed, Finished, Staged
 from autoprep.service.parcels import packed_answer, packed_refusal
-from autoprep.wishes.settings import Settings, load
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests.service.test_parcels import done, order
 
 __all__ = ["order"]
@@ -241,6 +242,6 @@ def test_without_the_extra_it_is_named(studio: Settings, monkeypatch: pytest.Mon
     text = config.read_text(encoding="utf-8").replace("[service]", '[service]\ncluster = "tcp://saltmere:8786"')
     config.write_text(text, encoding="utf-8")
     assert load(config).service.cluster == "tcp://saltmere:8786"
-    monkeypatch.setattr("autoprep.wishes.settings.find_spec", lambda name: None if name == "distributed" else name)
+    monkeypatch.setattr("autoprep.wishes.checks.find_spec", lambda name: None if name == "distributed" else name)
     with pytest.raises(ConfigError, match=r"pip install 'autoprep\[cluster\]'"):
         load(config)

@@ -17,7 +17,8 @@ from autoprep.logs import open_log
 from autoprep.service.desk import Desk
 from autoprep.service.engine import Engine
 from autoprep.service.lock import StudioLock
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
 

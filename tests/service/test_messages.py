@@ -16,7 +16,7 @@ from autoprep.job.orders import AgainOrder, JobOrder, JobResult
 from autoprep.service import worker
 from autoprep.service.messages import Failed, Finished, Garbled, Staged, packed, unpacked
 from autoprep.service.pool import Pool
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 
 @pytest.fixture

@@ -14,7 +14,9 @@ from typing import Any
 import pytest
 
 from autoprep.ledger import MIGRATIONS, Ledger
-from autoprep.wishes.settings import Settings, ledger_path, load
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests.service.engines import run_once
 
 ARCHIVE = Path(__file__).parent.parent / "data" / "studio-0.3.0.zip"

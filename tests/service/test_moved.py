@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from autoprep.ledger import Ledger
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
 

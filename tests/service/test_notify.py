@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from autoprep.service.notify import Notifier
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 pytestmark = pytest.mark.skipif(not hasattr(socket, "AF_UNIX"), reason="the system has no such sockets")
 

@@ -35,7 +35,9 @@ from autoprep.service.parcels import (
     packed_refusal,
     unpacked_answer,
 )
-from autoprep.wishes.settings import Settings, font_path, load
+from autoprep.wishes.places import font_path
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests import photos
 
 

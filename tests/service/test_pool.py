@@ -11,7 +11,7 @@ import pytest
 from autoprep.job.orders import JobOrder
 from autoprep.service.messages import Failed, Finished, Staged
 from autoprep.service.pool import Pool
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.ends import ends_at_once
 

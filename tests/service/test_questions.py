@@ -11,7 +11,7 @@ from autoprep.imaging.geometry import overlap_in_photo
 from autoprep.ledger import OpenQuestion
 from autoprep.service.outlook import outlook
 from autoprep.service.questions import LOST, NONE, Questions
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
 from tests.service.pretend import Studio, photo

@@ -12,7 +12,8 @@ from autoprep.ledger import Ledger
 from autoprep.service import readiness
 from autoprep.service.readiness import Finding, look_over, mount_of
 from autoprep.wishes import fonts
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 
 
 def _grades(settings: Settings) -> dict[str, str]:

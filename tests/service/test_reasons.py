@@ -5,7 +5,8 @@ import pytest
 from autoprep.cli import main
 from autoprep.ledger import Ledger
 from autoprep.told.explanations import HOLD, NO_TABLE, NOT_SENT
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 from tests.service.test_week import answer
 

@@ -11,7 +11,8 @@ from autoprep.errors import AlreadyRunning, UsageError
 from autoprep.ledger import Ledger
 from autoprep.service.lock import StudioLock
 from autoprep.service.rebuild import rebuild
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
 from tests.service.pretend import Studio, photo

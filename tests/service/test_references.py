@@ -10,7 +10,7 @@ from PIL import Image
 
 from autoprep.imaging.arrays import float32
 from autoprep.imaging.transfer import encode_fast, quantise8
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
 

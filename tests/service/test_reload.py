@@ -9,7 +9,7 @@ import pytest
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.reload import Reload
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests import photos
 
 
@@ -97,7 +97,8 @@ def test_numbers_go_on_whatever_the_titles_are(studio: Settings) -> None:
     from autoprep.ledger import Ledger
     from autoprep.service.places import reserve
     from autoprep.service.said import facts_for, sent_to
-    from autoprep.wishes.settings import ledger_path, load
+    from autoprep.wishes.places import ledger_path
+    from autoprep.wishes.settings import load
 
     text = '[jury]\nlong_side_px = 300\nname = "{nn} {title}"\n\n[blind]\nlong_side_px = 300\nrights = "none"\n'
     studio.config_file.with_name("destinations.toml").write_text(text, encoding="utf-8")

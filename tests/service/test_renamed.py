@@ -5,7 +5,7 @@ import pytest
 from autoprep.domain import JobRecord
 from autoprep.service.outlook import outlook
 from autoprep.service.rebuild import rebuild
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 from tests.service.test_week import each, swap
 

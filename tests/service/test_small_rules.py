@@ -24,7 +24,9 @@ from autoprep.service.depends import plan_digest, settings_digest
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Found, Settling, read_settled, scan
 from autoprep.service.rebuild import rebuild
-from autoprep.wishes.settings import Settings, ledger_path, load
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests.service import pretend
 from tests.service.pretend import InlinePool, Studio, photo
 

@@ -14,7 +14,8 @@ from autoprep.logs import open_log
 from autoprep.service import hands, keeping
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests.service.pretend import InlinePool, Studio, photo
 
 DESTINATIONS = """

@@ -11,7 +11,8 @@ from autoprep.imaging.transfer import srgb_to_linear
 from autoprep.ledger import Ledger
 from autoprep.service.rule import is_better
 from autoprep.service.takes import merit, merits
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
 

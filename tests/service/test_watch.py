@@ -16,7 +16,7 @@ import pytest
 from PIL import Image
 
 from autoprep.ledger import Ledger
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests import photos
 
 pytestmark = pytest.mark.slow

@@ -11,7 +11,7 @@ import pytest
 
 from autoprep.ledger import Ledger
 from autoprep.service import hands
-from autoprep.wishes.settings import ledger_path
+from autoprep.wishes.places import ledger_path
 from tests.conftest import studio_in
 from tests.service.pretend import Studio, photo
 

@@ -15,7 +15,9 @@ from autoprep.domain import JobRecord
 from autoprep.errors import ConfigError
 from autoprep.ledger import Ledger
 from autoprep.told.metrics import Metrics
-from autoprep.wishes.settings import Settings, ledger_path, load
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
 

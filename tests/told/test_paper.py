@@ -19,7 +19,7 @@ from autoprep.files.icc import SPACES
 from autoprep.service.studio import _print_of, list_pdf
 from autoprep.told.lists import Entry
 from autoprep.told.paper import Cell, Row, image_list, sheet
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
 from tests.test_one_place import with_table

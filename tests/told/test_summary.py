@@ -8,7 +8,7 @@ from autoprep.domain import JobRecord, WorkFacts
 from autoprep.told.explanations import HOLD, NO_DESTINATION
 from autoprep.told.summary import print_summary, warnings_of
 from autoprep.wishes.destinations import Preset
-from autoprep.wishes.settings import Settings
+from autoprep.wishes.tables import Settings
 
 
 def said_of(studio: Settings, capsys: pytest.CaptureFixture[str], **more: object) -> list[str]:

@@ -19,7 +19,8 @@ from autoprep.told.explanations import NO_SIZE, glare_hides, names_the_artist, t
 from autoprep.told.gallery import works_html
 from autoprep.told.pages import Place
 from autoprep.wishes.destinations import Preset
-from autoprep.wishes.settings import Settings, ledger_path
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
 from tests.service import pretend
 from tests.service.pretend import Studio, photo
 
