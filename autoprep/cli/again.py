@@ -14,7 +14,7 @@ from autoprep.errors import AlreadyRunning, UsageError
 from autoprep.files.storage import write_now
 from autoprep.ledger import Job, Ledger, View
 from autoprep.logs import counted, plain
-from autoprep.service.places import plainly_named, reserve
+from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.said import facts_about, sent_to, words_place
 from autoprep.told.explanations import not_given_out
 from autoprep.wishes.lines import loose, meaning, word
@@ -32,7 +32,7 @@ def retry(options: argparse.Namespace) -> int:
     for job in there:
         facts = facts_about(settings, job)
         names = plainly_named(settings, sent_to(settings, facts))
-        places = reserve(settings, job.shown, facts, names, ledger.is_taken, ledger.stems)
+        places = reserve(settings, job.shown, facts, names, Others(ledger.is_taken, ledger.stems))
         ledger.reopen(job.job, job.path, job.shown, places)
     ledger.close()
     print(f"{len(there)} of {counted(len(aside), 'photo')} will be worked on again by `watch` or `once`.")

@@ -14,7 +14,7 @@ from autoprep.job.stages import set_aside
 from autoprep.ledger import Job, Ledger, SeenFile
 from autoprep.logs import name_of
 from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, read_settled
-from autoprep.service.places import plainly_named, reserve
+from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to
 from autoprep.wishes.names import part_name
 from autoprep.wishes.notes import facts_of
@@ -109,7 +109,7 @@ class Arrivals:
     def _places(self, shown: str) -> dict[str, Path]:
         facts, _ = facts_for(self.settings, shown)
         names = plainly_named(self.settings, sent_to(self.settings, facts))
-        return reserve(self.settings, shown, facts, names, self._ledger.is_taken, self._ledger.stems)
+        return reserve(self.settings, shown, facts, names, Others(self._ledger.is_taken, self._ledger.stems))
 
     def _same_photo(self, job: Job, file: SettledFile, shown: str, digest: str) -> None:
         """The bytes are known under another name: a copy is recorded, a renamed file is followed."""

@@ -1,30 +1,44 @@
 """Where finished files go: the name that a work has in each destination, kept while the work is called the same."""
 
-import contextlib
 import os
 import re
 from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import chain
 from pathlib import Path, PurePosixPath
 
 from autoprep.domain import WorkFacts
-from autoprep.files.encoders import ENCODERS
 from autoprep.files.storage import safe_stem
 from autoprep.ledger import LOOK, Ledger, Rendition
+from autoprep.service.called import Called, suffix_of
 from autoprep.service.depends import same_name
 from autoprep.service.keeping import is_ours
 from autoprep.service.rule import Known, is_shown, used
-from autoprep.wishes.names import counts, file_stem, number_in, opening, shortened
+from autoprep.wishes.names import counts
 from autoprep.wishes.tables import Settings
 
 IsTaken = Callable[[Path], bool]
 _TELL = ("photo", "title")  # the fields of a name that tell works apart
-Reserved = Callable[[str], list[str]]
-"""reserved(destination) -> the stems of the names that the ledger has given there."""
 
 
-Kept = Callable[[str], list[Path]]
-"""kept(destination) -> the names that are kept there for others."""
+@dataclass(frozen=True)
+class Others:
+    """What is known of names that are given: who chooses one keeps clear of them.
+
+    is_taken(place): whether a file of another work has it, or will; stems(destination): all that were given there;
+    kept(destination): those that are kept there for other works. before: what the work itself has in the destinations
+    now, whose numbers it keeps; own: where files of it lie now, which it may keep, or those that it replaces.
+    """
+
+    is_taken: IsTaken
+    stems: Callable[[str], list[str]] = lambda destination: []
+    kept: Callable[[str], list[Path]] = lambda destination: []
+    before: Mapping[str, Rendition] = field(default_factory=dict)
+    own: Container[Path | None] = ()
+
+    def taken(self, place: Path) -> bool:
+        """Whether a place is another's, or what lies there is."""
+        return place not in self.own and (self.is_taken(place) or _exists(place))
 
 
 def places_for(
@@ -42,16 +56,7 @@ def places_for(
     ours = {job, *(take.view.job for take in takes)}
     for name in names:
         made = known.made.get(name)
-        suffix = suffix_of(settings, name)
-        if (
-            made is not None
-            and made.path is not None
-            and made.path.suffix == suffix
-            and name not in known.misplaced
-            and same_name(settings, name, dict(made.told), known.said, shown)
-            and not (made.state != "in place" and ledger.is_taken(made.path, (job,)))
-            and numbered_anew(settings, ledger, known, name, ours) is None
-        ):
+        if made is not None and made.path is not None and _stays(settings, ledger, known, name, ours):
             kept[name] = made.path
         elif name in coming and _is_called(settings, name, known, coming[name][0]):
             kept[name] = coming[name][0]
@@ -60,16 +65,35 @@ def places_for(
     if may_ask and LOOK in coming:
         kept[LOOK] = coming[LOOK][0]
     asks = may_ask and LOOK not in coming
-    handed = handed_over(known, takes)
+    if not fresh and not asks:
+        return {name: kept[name] for name in (*names, LOOK) if name in kept}
+    chosen = reserve(settings, shown, known.said, fresh, _others(settings, ledger, known, takes), may_ask=asks)
+    return {name: place for name, place in {**kept, **chosen}.items() if name in names or name == LOOK}
+
+
+def _stays(settings: Settings, ledger: Ledger, known: Known, name: str, ours: Collection[str]) -> bool:
+    """Whether the file that a work has, or had, in a destination is called as it should be now."""
+    made = known.made[name]
+    assert made.path is not None
+    return (
+        made.path.suffix == suffix_of(settings, name)
+        and name not in known.misplaced
+        and same_name(settings, name, dict(made.told), known.said, known.view.shown)
+        and not (made.state != "in place" and ledger.is_taken(made.path, (known.view.job,)))
+        and numbered_anew(settings, ledger, known, name, ours) is None
+    )
+
+
+def _others(settings: Settings, ledger: Ledger, known: Known, takes: Sequence[Known]) -> Others:
+    ours, handed = {known.view.job, *(take.view.job for take in takes)}, handed_over(known, takes)
     own = {
         made.path for made in known.made.values() if made.state == "in place" and counted(settings, made.destination)
-    } | handed.keys()
-    chosen = {} if not fresh and not asks else reserve(
-        settings, shown, known.said, fresh, lambda place: ledger.is_taken(place, ours), ledger.stems, may_ask=asks,
-        before={**lent(takes, handed), **{name: made for name, made in known.made.items() if made.path is not None}},
-        own=own, kept=lambda name: ledger.kept_names(name, ours),
+    }
+    return Others(
+        lambda place: ledger.is_taken(place, ours), ledger.stems, lambda name: ledger.kept_names(name, ours),
+        {**lent(takes, handed), **{name: made for name, made in known.made.items() if made.path is not None}},
+        own | handed.keys(),
     )  # fmt: skip
-    return {name: place for name, place in {**kept, **chosen}.items() if name in names or name == LOOK}
 
 
 def lent(takes: Iterable[Known], handed: Container[Path] = ()) -> dict[str, Rendition]:
@@ -115,12 +139,11 @@ def misplaced(settings: Settings, ledger: Ledger, known: Known) -> frozenset[str
     for name, made in known.made.items():
         if not order or made.state != "in place" or made.path is None or not counted(settings, name):
             continue
-        shown, said = known.view.shown, known.said
-        number = _number_of(settings, name, shown, said, made.path.stem)
-        place = _place(settings, name, shown, said, order, "")
-        others = [*ledger.kept_names(name, (known.view.job,)), *_files_in(settings, name)]
+        called = _called(settings, name, known)
+        number, place = called.number_of(made.path.stem), called.place(order)
+        others = [*ledger.kept_names(name, (known.view.job,)), *called.files()]
         others = [other for other in others if other != made.path]
-        if number in (None, order) or _is_given(settings, name, shown, said, order, others):
+        if number in (None, order) or called.is_given(order, others):
             continue
         if not ledger.is_taken(place) and not _exists(place):
             found.add(name)
@@ -132,73 +155,58 @@ def numbered_anew(settings: Settings, ledger: Ledger, known: Known, name: str, o
 
     ours: the photos of the work.
     """
-    made, shown, said = known.made[name], known.view.shown, known.said
+    made, called = known.made[name], _called(settings, name, known)
     if made.state == "in place" or made.path is None or not counted(settings, name):
         return None
-    number = _number_of(settings, name, shown, said, made.path.stem)
-    if number is None or not _is_given(settings, name, shown, said, number, ledger.kept_names(name, ours)):
+    number = called.number_of(made.path.stem)
+    if number is None or not called.is_given(number, ledger.kept_names(name, ours)):
         return None
     coming = ledger.coming(known.view.job)
     if name in coming and _is_called(settings, name, known, coming[name][0]):
         return coming[name][0]
-    return _place(settings, name, shown, said, _next_number(settings, name, shown, said, ledger.stems(name)), "")
+    return called.place(called.next_number(ledger.stems(name)))
 
 
 def _is_called(settings: Settings, name: str, known: Known, place: Path) -> bool:
     """Whether a name that is kept is, but for a number at its end, the one that the work should have."""
     if place.suffix != suffix_of(settings, name):
         return False
-    number = _number_of(settings, name, known.view.shown, known.said, place.stem)
-    expected = _place(settings, name, known.view.shown, known.said, number or 1, "").stem
+    called = _called(settings, name, known)
+    expected = called.place(called.number_of(place.stem) or 1).stem
     return place.stem == expected or re.fullmatch(re.escape(expected) + r"-\d+", place.stem) is not None
 
 
 def reserve(
-    settings: Settings,
-    shown: str,
-    facts: WorkFacts,
-    names: list[str],
-    is_taken: IsTaken,
-    reserved: Reserved = lambda destination: [],
-    *,
-    may_ask: bool = True,
-    before: Mapping[str, Rendition] | None = None,
-    own: Container[Path | None] = (),
-    kept: Kept = lambda destination: [],
+    settings: Settings, shown: str, facts: WorkFacts, names: list[str], others: Others, *, may_ask: bool = True
 ) -> dict[str, Path]:
     """Free places for a photo's outputs and, if it may become a question, for that one's folder.
 
     Names that meet one that is taken all get the same number at the end, so that a photo's outputs stay alike, but for
     those that say nothing of the work. Destinations that number their files go on counting instead, or take the place
-    that the artist gives the work. reserved names the stems that a destination has given already; before: what the
-    work has in the destinations now, whose numbers it keeps; own: where files of it lie now, which it may keep, or
-    those that it replaces; kept: the names of other works.
+    that the artist gives the work.
     """
-
-    def taken(place: Path) -> bool:
-        return place not in own and (is_taken(place) or _exists(place))
-
-    places: dict[str, Path] = {}
-    for name in names:
-        if counts(settings.destinations[name]):
-            made = (before or {}).get(name)
-            stem = made.path.stem if made is not None and made.path is not None else ""
-            had = _number_of(settings, name, shown, facts, stem) if stem else None
-            others = [place for place in kept(name) if place not in own]
-            others += [] if facts.order in (0, had) else [p for p in _files_in(settings, name) if p not in own]
-            after = range(_next_number(settings, name, shown, facts, reserved(name)), 100_000)
-            # Up from the number that the artist gives, where that is not free: so works that change numbers get by.
-            tried = range(facts.order, 100_000) if facts.order else chain((had,) if had else (), after)
-            able = (n for n in tried if not _is_given(settings, name, shown, facts, n, others))
-            numbered = (_place(settings, name, shown, facts, n, "") for n in able)
-            places[name] = next(place for place in numbered if not taken(place))
+    numbering = [name for name in names if counts(settings.destinations[name])]
+    places = {name: _numbered(Called(settings, name, shown, facts), others) for name in numbering}
     plain = [name for name in names if name not in places]
     # Where all works would be called the same, that is no reason to number their files elsewhere.
     apart = [name for name in plain if not any(f"{{{field}" in settings.destinations[name].name for field in _TELL)]
     alike = [name for name in plain if name not in apart]
     for group, asks in ((alike, may_ask), *(([name], False) for name in apart)):
-        places |= _free_together(settings, shown, facts, group, taken, asks)
+        places |= _free_together(settings, shown, facts, group, others.taken, asks)
     return {name: places[name] for name in (*names, LOOK) if name in places}
+
+
+def _numbered(called: Called, others: Others) -> Path:
+    """The place under the number that the artist gives the work, that it has, or else the next one."""
+    made, order = others.before.get(called.destination), called.facts.order
+    had = called.number_of(made.path.stem) if made is not None and made.path is not None else None
+    given = [place for place in others.kept(called.destination) if place not in others.own]
+    given += [] if order in (0, had) else [place for place in called.files() if place not in others.own]
+    after = range(called.next_number(others.stems(called.destination)), 100_000)
+    # Up from the number that the artist gives, where that is not free: so works that change numbers get by.
+    tried = range(order, 100_000) if order else chain((had,) if had else (), after)
+    able = (number for number in tried if not called.is_given(number, given))
+    return next(place for place in map(called.place, able) if not others.taken(place))
 
 
 def _free_together(
@@ -207,7 +215,7 @@ def _free_together(
     """Free places with one number at the end of all of them."""
     for number in range(1, 100_000):
         ending = "" if number == 1 else f"-{number}"
-        group = {name: _place(settings, name, shown, facts, number, ending) for name in names}
+        group = {name: Called(settings, name, shown, facts).place(number, ending) for name in names}
         if may_ask:
             group[LOOK] = settings.folders.needs_a_look / f"{safe_stem(PurePosixPath(shown).stem)}{ending}"
         if not any(taken(place) for place in group.values()):
@@ -215,45 +223,13 @@ def _free_together(
     raise RuntimeError("no free name")
 
 
-def _next_number(settings: Settings, name: str, shown: str, facts: WorkFacts, stems: list[str]) -> int:
-    """The first number after all that a destination has given, whatever their titles are."""
-    places = [*map(Path, stems), *_files_in(settings, name)]
-    return next(n for n in range(1, 100_000) if not _is_given(settings, name, shown, facts, n, places))
-
-
-def _is_given(settings: Settings, name: str, shown: str, facts: WorkFacts, number: int, places: Iterable[Path]) -> bool:
-    """Whether one of these names in a destination bears a number already, whatever comes after it."""
-    start = opening(settings.destinations[name], name, facts, settings.artist.name, shown, number)
-    stems = (place.stem for place in places)
-    return any(stem.startswith(start) and not stem[len(start) : len(start) + 1].isdigit() for stem in stems)
-
-
-def _files_in(settings: Settings, name: str) -> list[Path]:
-    """All that lies in a destination, whoever has put it there."""
-    with contextlib.suppress(OSError):
-        return list((settings.folders.ready / name).iterdir())
-    return []
-
-
-def _number_of(settings: Settings, name: str, shown: str, facts: WorkFacts, stem: str) -> int | None:
-    """The number that a file of a numbering destination bears; None where it has none, or begins in another way."""
-    return number_in(settings.destinations[name], name, facts, settings.artist.name, shown, stem)
-
-
-def _place(settings: Settings, name: str, shown: str, facts: WorkFacts, number: int, ending: str) -> Path:
-    preset = settings.destinations[name]
-    stem = file_stem(preset, name, facts, settings.artist.name, shown, number)
-    return settings.folders.ready / name / f"{shortened(stem, ending, preset.name_max)}{suffix_of(settings, name)}"
-
-
 def plain_place(settings: Settings, name: str, known: Known) -> Path:
     """Where a work's file would go if nothing were there."""
-    return _place(settings, name, known.view.shown, known.said, 1, "")
+    return _called(settings, name, known).place()
 
 
-def suffix_of(settings: Settings, destination: str) -> str:
-    """The ending of a destination's files."""
-    return ENCODERS[settings.destinations[destination].format].suffix
+def _called(settings: Settings, name: str, known: Known) -> Called:
+    return Called(settings, name, known.view.shown, known.said)
 
 
 def _exists(place: Path) -> bool:

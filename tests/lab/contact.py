@@ -13,7 +13,7 @@ from autoprep.domain import JobRecord, WorkFacts
 from autoprep.files.storage import publish
 from autoprep.job.orders import JobOrder
 from autoprep.job.story import process
-from autoprep.service.places import reserve
+from autoprep.service.places import Others, reserve
 from autoprep.wishes import settings as settings_module
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.tables import Settings
@@ -33,7 +33,7 @@ def studio_of_wren(folder: Path) -> Settings:
 def all_outputs(settings: Settings, photo: Path, facts: WorkFacts | None = None) -> JobRecord:
     """One photo to every destination, in this process; returns its record."""
     said = facts if facts is not None else facts_of(photo.parent, photo.name)[0]
-    places = reserve(settings, photo.name, said, list(settings.destinations), lambda place: False)
+    places = reserve(settings, photo.name, said, list(settings.destinations), Others(lambda place: False))
     look = places.pop("needs-a-look")
     order = JobOrder(
         job="00001-contact", photo=photo.name, sha256="0" * 64, data=photo.read_bytes(), settings=settings,

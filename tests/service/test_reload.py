@@ -95,7 +95,7 @@ def raiser(problem: Exception) -> Callable[..., None]:
 def test_numbers_go_on_whatever_the_titles_are(studio: Settings) -> None:
     """Two works sent to a numbering destination one after the other are 01 and 02, not twice 01."""
     from autoprep.ledger import Ledger
-    from autoprep.service.places import reserve
+    from autoprep.service.places import Others, reserve
     from autoprep.service.said import facts_for, sent_to
     from autoprep.wishes.places import ledger_path
     from autoprep.wishes.settings import load
@@ -109,7 +109,7 @@ def test_numbers_go_on_whatever_the_titles_are(studio: Settings) -> None:
         facts, _ = facts_for(settings, name)
 
         def choose(_: str, name: str = name, facts=facts) -> dict[str, object]:  # type: ignore[no-untyped-def]
-            return reserve(settings, name, facts, sent_to(settings, facts), ledger.is_taken, ledger.stems)  # type: ignore[return-value]
+            return reserve(settings, name, facts, sent_to(settings, facts), Others(ledger.is_taken, ledger.stems))  # type: ignore[return-value]
 
         job = ledger.claim(f"{number}" * 64, name.encode(), name, choose)  # type: ignore[arg-type]
         given.append(sorted(place.stem for key, place in ledger.places(job.job).items() if key in ("jury", "blind")))
