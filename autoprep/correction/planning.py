@@ -15,6 +15,7 @@ from autoprep.correction.kind import Judged
 from autoprep.correction.paper import Paper
 from autoprep.correction.references import Reference, light_over
 from autoprep.correction.rim import clear_of_desk
+from autoprep.correction.shadows import Shadow
 from autoprep.correction.squaring import rectify, rimmed, silhouette_of
 from autoprep.domain import (
     ChartFit,
@@ -178,15 +179,7 @@ def make_plan(
         inset=clear_of_desk(photo, frame),
         paper_guessed=judged.guessed,
     )
-    measures = _measures(draft, plan)
-    if not isinstance(paper, Declined) and paper.sheet is not None:
-        measures["shadow_percent"] = round(paper.sheet.shaded * 100, 2)
-    if not isinstance(shadow, Declined) and plan.paper != "none":
-        measures |= {
-            "shadow_percent": round(shadow.share * 100, 2),
-            "shadow_on_drawing_percent": round(shadow.over_drawing * 100, 2),
-        }
-    return plan, judged, measures
+    return plan, judged, _measures(draft, plan) | _shadow_measures(paper, shadow, plan)
 
 
 def _lightest_around(photo: Photo, geometry: Geometry) -> float | None:
@@ -246,6 +239,17 @@ def _measures(draft: Draft, plan: CorrectionPlan) -> dict[str, float]:
         measures |= {f"{k}_as_shot": v for k, v in assessment.paper_levels(linear, paper.mask).items()}
         measures |= assessment.paper_levels(finished, paper.mask)
     return {name: round(value, 4) for name, value in measures.items()}
+
+
+def _shadow_measures(paper: Paper | Declined, shadow: Shadow | Declined, plan: CorrectionPlan) -> dict[str, float]:
+    """How much of the work a shadow darkens, and of what is drawn."""
+    measures = {}
+    if not isinstance(paper, Declined) and paper.sheet is not None:
+        measures["shadow_percent"] = round(paper.sheet.shaded * 100, 2)
+    if not isinstance(shadow, Declined) and plan.paper != "none":
+        measures["shadow_percent"] = round(shadow.share * 100, 2)
+        measures["shadow_on_drawing_percent"] = round(shadow.over_drawing * 100, 2)
+    return measures
 
 
 def corrected(linear: Float32, plan: CorrectionPlan) -> Float32:

@@ -89,6 +89,17 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         format=kind,
         width_px=width,
         height_px=height,
+        profile_name=name,
+        warnings=tuple(warnings),
+        suspect=suspect,
+    )
+    return Photo(codes, _told_by_camera(facts, exif, data), tables, matrix, scale=codes.shape[1] / width)
+
+
+def _told_by_camera(facts: PhotoFacts, exif: Image.Exif, data: bytes) -> PhotoFacts:
+    """What the picture tells by itself, and what the camera says of it."""
+    return replace(
+        facts,
         focal_mm35=_focal_mm35(exif),
         exposure=_exposure(exif),
         camera=bool(exif.get(ExifTags.Base.Make) or exif.get(ExifTags.Base.Model)),
@@ -96,12 +107,8 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         composite=exif.get_ifd(ExifTags.IFD.Exif).get(_COMPOSITE_IMAGE) in _OF_SEVERAL,
         taken_at=_taken_at(exif),
         taken_offset=_taken_offset(exif),
-        profile_name=name,
-        warnings=tuple(warnings),
-        suspect=suspect,
         credentials=MARKER in data,
     )
-    return Photo(codes, facts, tables, matrix, scale=codes.shape[1] / width)
 
 
 def _deep_codes(data: bytes, kind: str, image: Image.Image) -> AnyArray | None:

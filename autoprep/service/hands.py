@@ -139,16 +139,7 @@ class Hands:
         handed = handed_over(known, takes[1:]) if shown else {}
         rows, parts = named(self.settings, self._ledger, job, known, takes[1:], rows, result.parts)
         rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)
-        self._ledger.announce(job.job, {name: row.output.sha256 for name, row in rows.items() if row.output})
-        for row in rows.values():
-            if row.path in handed:
-                boundary("keep aside")
-                keep_aside(self.settings, *handed[row.path])
-        self._publish(parts, order, shown)
-        for name, row in rows.items():
-            old = before.get(name)
-            if old is not None and old.state == "in place" and (old.path != row.path or row.state != "in place"):
-                take_out(self.settings, job.job, old)
+        self._put_in_place(order, rows, parts if shown else self._dropped(parts, order), before, handed)
         self._note_freed([*before.items(), *((name, made) for take in takes[1:] for name, made in take.made.items())])
         if record.plan is None:
             rows = self._taken_out(known, tuple(before), NO_PLAN)
@@ -207,15 +198,40 @@ class Hands:
             if take.sha256 != job.sha256
         )
 
-    def _publish(self, parts: list[tuple[Path, Path]], order: JobOrder, shown: bool) -> None:
-        finals = set(order.places.values())
+    def _put_in_place(
+        self,
+        order: JobOrder,
+        rows: Mapping[str, Rendition],
+        parts: list[tuple[Path, Path]],
+        before: Mapping[str, Rendition],
+        handed: Mapping[Path, tuple[str, Rendition]],
+    ) -> None:
+        """Announce files, keep those aside that they replace, give them their names, and take out what is over.
+
+        before: what the photo has in the destinations; handed: files of other takes that these replace.
+        """
+        self._ledger.announce(order.job, {name: row.output.sha256 for name, row in rows.items() if row.output})
+        for row in rows.values():
+            if row.path is not None and row.path in handed:
+                boundary("keep aside")
+                keep_aside(self.settings, *handed[row.path])
         for part, final in parts:
-            if final in finals and not shown:
-                with contextlib.suppress(OSError):
-                    part.unlink()
-                continue
             boundary("publish")
             publish(part, final)
+        for name, row in rows.items():
+            old = before.get(name)
+            if old is not None and old.state == "in place" and (old.path != row.path or row.state != "in place"):
+                take_out(self.settings, order.job, old)
+
+    @staticmethod
+    def _dropped(parts: list[tuple[Path, Path]], order: JobOrder) -> list[tuple[Path, Path]]:
+        """What is left of the parts of a take that is not given out: a question's pictures, but no destination's."""
+        finals = set(order.places.values())
+        for part, final in parts:
+            if final in finals:
+                with contextlib.suppress(OSError):
+                    part.unlink()
+        return [(part, final) for part, final in parts if final not in finals]
 
     def _stood_back(self, take: Known, best: str, newest: JobRecord, takes: Sequence[Known]) -> Change | None:
         """What becomes of an earlier take when another is used: None where nothing does (yet)."""

@@ -481,8 +481,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/hands.py", _RULE,
-        ("the old name stays beside the new one", "take_out(self.settings, job.job, old)\n        self", "pass\n        self"),
-        ("a worse take is published", "if final in finals and not shown:", "if False:"),
+        ("the old name stays beside the new one", "take_out(self.settings, order.job, old)\n", "pass\n"),
+        ("a worse take is published", "return [(part, final) for part, final in parts if final not in finals]", "return parts"),
         ("an alternate asked for is not kept", '{"chosen": True} if job.outcome == "alternate"', '{} if job.outcome == "alternate"'),
         ("an answered outline is found anew", "return record.outline, job.answered", "return None, False"),
         ("takes of every kind are joined", "and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):", "and True:"),
