@@ -482,7 +482,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/hands.py", _RULE,
         ("the old name stays beside the new one", "take_out(self.settings, order.job, old)\n", "pass\n"),
-        ("a worse take is published", "return [(part, final) for part, final in parts if final not in finals]", "return parts"),
+        ("a worse take is published", "        finals = set(order.places.values())\n", "        finals = set[Path]()\n"),
         ("an alternate asked for is not kept", '{"chosen": True} if job.outcome == "alternate"', '{} if job.outcome == "alternate"'),
         ("an answered outline is found anew", "return record.outline, job.answered", "return None, False"),
         ("takes of every kind are joined", "and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):", "and True:"),
