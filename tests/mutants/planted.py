@@ -482,7 +482,6 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/hands.py", _RULE,
         ("the old name stays beside the new one", "take_out(self.settings, order.job, old)\n", "pass\n"),
-        ("a worse take is published", "        finals = set(order.places.values())\n", "        finals = set[Path]()\n"),
         ("an alternate asked for is not kept", '{"chosen": True} if job.outcome == "alternate"', '{} if job.outcome == "alternate"'),
         ("an answered outline is found anew", "return record.outline, job.answered", "return None, False"),
         ("takes of every kind are joined", "and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):", "and True:"),
@@ -1253,4 +1252,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a link in a photo's place is followed", "autoprep/service/inbox.py", 'getattr(os, "O_NOFOLLOW", 0)', "0", ("tests/service/test_small_rules.py",)),
     Mistake("a pipe in a photo's place is waited for", "autoprep/service/inbox.py", 'getattr(os, "O_NONBLOCK", 0)', "0", ("tests/service/test_small_rules.py",)),
     Mistake("a photo that changes while it is read is taken", "autoprep/service/inbox.py", "return None if read is None or read.signature != item.signature else read", "return read", ("tests/service/test_arrivals.py", "tests/service/test_small_rules.py", "tests/service/test_everyday.py")),
+    *_all("autoprep/service/hands.py", _NAMES, ("a worse take is published", "        finals = set(order.places.values())\n", "        finals = set[Path]()\n")),
 )  # fmt: skip

@@ -6,6 +6,7 @@ import os
 import random
 import sqlite3
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -503,3 +504,25 @@ def test_a_number_that_the_artist_s_own_file_bears_is_not_free(wren: Studio) -> 
     wren.put("Thrift.txt", "also for: fair\norder: 5")
     wren.run()
     assert names(wren, "fair") == ["05 from last year.jpg", "06 Thrift.jpg"]
+
+
+def test_a_worse_take_that_was_made_before_it_was_known_for_one_is_not_published(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two workers had a take each: neither knew of the other."""
+    monkeypatch.setattr("tests.service.pretend.is_late", lambda *_: False)
+    published: list[Path] = []
+    publish = hands.publish
+
+    def noted(part: Path, final: Path) -> None:
+        published.append(final)
+        publish(part, final)
+
+    monkeypatch.setattr(hands, "publish", noted)
+    wren.put("Gull.jpg", photo(1, sharp=9))
+    wren.run()
+    first = list(published)
+    wren.put("Later.jpg", photo(1, sharp=2, take=1))
+    assert wren.run()["Later.jpg"].outcome == "alternate"
+    assert published == first
+    assert not list(wren.settings.folders.ready.rglob(".*"))
