@@ -19,8 +19,9 @@ from autoprep.imaging.geometry import homography, intersect, line_through, mean_
 # as torn; then all that wander by the second follow. What is left outside must be at least this share of the frame.
 # (223 photos of tuning seeds 7600-7639: torn edges in sight .0012-.0046, cut ones .0015 at most but for two on cloth.)
 _WANDERS, _ALSO_WANDERS, _LEAST_OUTSIDE = 0.0015, 0.0011, 0.0013
-# The lens mixes sheet and desk over about a pixel on each side of the edge, of the copy and of the photo itself.
-_FRINGE_PX, _FRINGE_PHOTO_PX = 0.8, 1.6
+# So far inside its edge the sheet is cut, in pixels of the copy and of the photo itself: the lens mixes sheet and desk
+# over more, which `rendering.fringe` sees to; further in, paper is lost.
+_FRINGE_PX, _FRINGE_PHOTO_PX = 0.5, 1.0
 # One place in twenty may seem to lie further out than by this (share of the longer side); peaks of paper are broader.
 _RARE, _BEYOND = 0.05, 0.0025
 _CORNER, _END = 12, 36  # places at the end of a side: so many may lie on desk; those up to there tell where it ends

@@ -10,6 +10,7 @@ import numpy as np
 
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.imaging.arrays import AnyArray, Float32, Rows, UInt8, float32, greatest, least
+from autoprep.imaging.coverage import coverage
 from autoprep.imaging.resample import Level, Warp, strips, warp_rows
 from autoprep.imaging.transfer import (
     Gamma,
@@ -143,9 +144,6 @@ def on_ground(code: Float32, plan: CorrectionPlan) -> Float32:
     return code if sheet is None else _on_ground(code, sheet, _ground(Look()))
 
 
-_SUBPIXEL = 4  # bits
-
-
 def _sheet_mask(plan: CorrectionPlan, layout: Layout) -> UInt8 | None:
     """(h, w) 0..255 coverage of the shown part by the sheet; None where its edges are straight or its desk is shown."""
     if plan.silhouette is None or layout.scene is not None:
@@ -153,10 +151,7 @@ def _sheet_mask(plan: CorrectionPlan, layout: Layout) -> UInt8 | None:
     x0, y0, x1, y1 = layout.shown
     work_x, work_y, width, height = layout.work
     points = np.array(plan.silhouette) * [width, height] + [work_x - x0, work_y - y0]
-    fixed = np.round((points - 0.5) * 2**_SUBPIXEL).astype(np.int32)
-    mask = np.zeros((y1 - y0, x1 - x0), np.uint8)
-    cv2.fillPoly(mask, [fixed], 255, cv2.LINE_AA, _SUBPIXEL)
-    return mask
+    return coverage(points, (x1 - x0, y1 - y0))
 
 
 def _on_ground(strip: Float32, sheet: UInt8, ground: Float32) -> Float32:

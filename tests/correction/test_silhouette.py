@@ -94,7 +94,7 @@ def test_the_edge_of_a_small_photo_is_taken_further_in() -> None:
     assert fine is not None
     assert coarse is not None
     further = [np.interp(np.linspace(0.1, 0.9, 99), *lower_edge(found.points)) for found in (fine, coarse)]
-    assert np.median(further[0] - further[1]) * 600 == pytest.approx(0.8, abs=0.05)
+    assert np.median(further[0] - further[1]) * 600 == pytest.approx(0.5, abs=0.05)
 
 
 def lower_edge(points: Float64) -> tuple[Float64, Float64]:
@@ -267,4 +267,4 @@ def test_the_desk_is_gone_from_a_torn_sheet_of_the_lab() -> None:
     ground = out.pixels[..., 1].astype(int) - out.pixels[..., 0] > 60
     outside, inside = alpha < 0.05, alpha > 0.95
     assert (ground & outside).sum() > 0.5 * outside.sum()
-    assert (ground & inside).sum() < 0.0035 * inside.sum()  # half a pixel along its edges
+    assert (ground & inside).sum() < 0.004 * inside.sum()  # half a pixel along its edges

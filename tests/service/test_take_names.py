@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from autoprep.files import storage
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service import hands, keeping
@@ -512,7 +513,7 @@ def test_a_worse_take_that_was_made_before_it_was_known_for_one_is_not_published
     """Two workers had a take each: neither knew of the other."""
     monkeypatch.setattr("tests.service.pretend.is_late", lambda *_: False)
     published: list[Path] = []
-    publish = hands.publish
+    publish = storage.publish
 
     def noted(part: Path, final: Path) -> None:
         published.append(final)
