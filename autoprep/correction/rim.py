@@ -19,8 +19,10 @@ Inset = tuple[float, float, float, float]
 
 LEAST = 0.0008
 """A hair: so much is always repeated, for no outline is found better than that."""
-# Deeper than this is drawing, or an outline that is wrong; what the surface is like by itself is seen up to there.
-_MOST, _REACH = 0.0035, 0.0085
+# Deeper than this is drawing, or an outline that is wrong; but where a shaken hand has drawn the desk over the sheet, all
+# that lies between changes from the side on, and no drawing begins there. What the surface is like by itself is seen
+# beyond that.
+_MOST, _MOST_SMEARED, _REACH = 0.0035, 0.010, 0.0135
 _STRETCHES = 48
 _FEWEST_PX = 800  # of smaller works a pixel is more than a hair, and the depths looked at are too few rows
 # Rows are compared with those so many photo pixels further in: about as far as a lens mixes the two.
@@ -45,7 +47,7 @@ def clear_of_desk(photo: Photo, geometry: Geometry) -> Inset:
         matrix = homography(rectangle(length, breadth), lens.ideal(on_top.array()))
         band = _band(photo, Warp(matrix, lens, bow=on_top.bow((0, 0, length, breadth))), length, max(size))
         insets.append(round(_depth(band) / max(size), 5))
-    top, right, bottom, left = (min(max(inset, LEAST), _MOST) for inset in insets)
+    top, right, bottom, left = (min(max(inset, LEAST), _MOST_SMEARED) for inset in insets)
     return top, right, bottom, left
 
 
@@ -67,9 +69,11 @@ def _depth(band: Float64) -> int:
     From row to row, not against the far inside: a painting's colours may change towards its edge, but slowly.
     """
     steps = np.median(np.linalg.norm(band[_APART:] - band[:-_APART], axis=-1), axis=1)
-    most = round(len(band) * _MOST / _REACH)
-    own = float(np.median(steps[most:]))
-    changing = np.flatnonzero(steps[:most] > max(_SAME, _TIMES * own))
+    most, smeared = (round(len(band) * share / _REACH) for share in (_MOST, _MOST_SMEARED))
+    own = float(np.median(steps[smeared:]))
+    changes = steps[:smeared] > max(_SAME, _TIMES * own)
+    near, unbroken = np.flatnonzero(changes[:most]), int(np.argmin([*changes, False]))
+    last = max(int(near.max(initial=-1)), unbroken - 1)
     # The rows after the last that changes are clean by their middles; half a row more, for pictures are sampled
     # between them.
-    return int(changing.max()) + 2 if len(changing) else 0
+    return last + 2 if last >= 0 else 0

@@ -115,3 +115,17 @@ def test_no_trace_of_the_desk_stands_at_the_edge(out_px: float) -> None:
         paper = np.median(seen[8:30], axis=(0, 1))
         ring = np.median(seen[0, seen.shape[1] // 20 : -(seen.shape[1] // 20)], axis=0)
         assert float(ciede2000(ring, paper)) < 1.0
+
+
+def test_desk_that_a_shaken_hand_has_drawn_over_the_sheet_is_followed_and_a_drawn_border_is_not() -> None:
+    photo = photo_of(np.full((_HIGH, _WIDE, 3), 235))
+    smeared = cv2.blur(photo.codes, (25, 1))
+    shaken = Photo(np.asarray(smeared, np.uint8), photo.facts, photo.tables)
+    top, right, bottom, left = (v * _WIDE for v in clear_of_desk(shaken, geometry(shaken, (0, 1, 0, 1))))
+    assert right == pytest.approx(14, abs=2)
+    assert left == pytest.approx(14, abs=2)
+    assert max(top, bottom) < 4
+    sheet = np.full((_HIGH, _WIDE, 3), 235.0)
+    sheet[:, 9:14] = sheet[:, -14:-9] = 90  # a line along the border
+    bordered = photo_of(sheet)
+    assert max(clear_of_desk(bordered, geometry(bordered, (0, 0, 0, 0)))) * _WIDE < 6

@@ -1098,8 +1098,10 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/rim.py", ("tests/correction/test_rim.py",),
-        ("desk is never seen", "return int(changing.max()) + 2 if len(changing) else 0", "return 0"),
-        ("the last row of desk is taken along", "return int(changing.max()) + 2 if", "return int(changing.max()) + 1 if"),
+        ("desk is never seen", "return last + 2 if last >= 0 else 0", "return 0"),
+        ("the last row of desk is taken along", "return last + 2 if", "return last + 1 if"),
+        ("smeared desk stays", "last = max(int(near.max(initial=-1)), unbroken - 1)", "last = int(near.max(initial=-1))"),
+        ("a border line is desk", "np.flatnonzero(changes[:most])", "np.flatnonzero(changes)"),
         ("sides are mixed up", "top, right, bottom, left = (min(max", "right, top, bottom, left = (min(max"),
         ("a painting's own edge is desk", "max(_SAME, _TIMES * own)", "0.3"),
     ),
