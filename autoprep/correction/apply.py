@@ -9,7 +9,9 @@ import numpy as np
 from autoprep.domain import CorrectionPlan, Declined, LightField, Tone
 from autoprep.imaging.arrays import Float32
 
-_GAIN_STEP_PX = 8  # the gain map is computed at 1/8 and interpolated: the light bends slowly
+# The gain map is computed at every so many pixels and interpolated: the light bends slowly. Of small pictures at more,
+# so that two of its nodes stand for each of the light's, which has borders of shadows in it.
+_MOST_STEP_PX, _NODES_EACH = 8, 2
 
 
 @dataclass(frozen=True)
@@ -18,6 +20,7 @@ class Photometry:
 
     gain: Float32
     tone: Tone
+    step_px: int = _MOST_STEP_PX
 
     def __call__(self, linear: Float32, first_col: int, first_row: int) -> Float32:
         """(rows, W, 3) float32 linear light from (first_col, first_row) of the work on -> corrected linear light.
@@ -25,44 +28,46 @@ class Photometry:
         Beyond the work's borders the light at the border goes on.
         """
         rows, width = linear.shape[:2]
-        gain = _interpolated(self.gain, (first_col, first_row), (width, rows))
+        gain = _interpolated(self.gain, self.step_px, (first_col, first_row), (width, rows))
         return shoulder(linear * gain, self.tone)
 
 
-def _interpolated(gain: Float32, first: tuple[int, int], size: tuple[int, int]) -> Float32:
-    """Pixels from `first` (column, row) on, (width, height) of them, of a map with a node in each 8-px cell's centre.
+def _interpolated(gain: Float32, step_px: int, first: tuple[int, int], size: tuple[int, int]) -> Float32:
+    """Pixels from `first` (column, row) on, (width, height) of them, of a map with a node in each cell's centre.
 
     Beyond the map its border goes on.
     """
     takes = [
-        np.arange(start // _GAIN_STEP_PX - 1, (start + length) // _GAIN_STEP_PX + 2)
+        np.arange(start // step_px - 1, (start + length) // step_px + 2)
         for start, length in zip(first, size, strict=True)
     ]
     cols, lines = (np.clip(take, 0, side - 1) for take, side in zip(takes, gain.shape[1::-1], strict=True))
     nodes = gain.take(lines, 0).take(cols, 1)
-    wide = (len(cols) * _GAIN_STEP_PX, len(lines) * _GAIN_STEP_PX)
+    wide = (len(cols) * step_px, len(lines) * step_px)
     whole = cast(Float32, cv2.resize(nodes, wide, interpolation=cv2.INTER_LINEAR))
-    x, y = (start - int(take[0]) * _GAIN_STEP_PX for start, take in zip(first, takes, strict=True))
+    x, y = (start - int(take[0]) * step_px for start, take in zip(first, takes, strict=True))
     return whole[y : y + size[1], x : x + size[0]]
 
 
 def photometry(plan: CorrectionPlan, size: tuple[int, int]) -> Photometry:
     """Prepare a plan for pictures of the work of `size` (width, height) pixels."""
     width, height = size
-    small = (width // _GAIN_STEP_PX + 2, height // _GAIN_STEP_PX + 2)
     constant = np.full(3, plan.tone.gain, np.float32)
     if not isinstance(plan.neutral, Declined):
         constant *= np.array(plan.neutral.gain, np.float32)
     if isinstance(plan.light, Declined):
-        return Photometry(np.tile(constant, (small[1], small[0], 1)), plan.tone)
-    return Photometry(np.exp(-_spread(plan.light, size, small)) * constant, plan.tone)
+        return Photometry(constant.reshape(1, 1, 3), plan.tone)
+    light = plan.light
+    step = min(width // (_NODES_EACH * light.cols), height // (_NODES_EACH * light.rows), _MOST_STEP_PX)
+    step = max(step, 1)
+    return Photometry(np.exp(-_spread(light, size, step)) * constant, plan.tone, step)
 
 
-def _spread(light: LightField, size: tuple[int, int], small: tuple[int, int]) -> Float32:
+def _spread(light: LightField, size: tuple[int, int], step_px: int) -> Float32:
     """(h, w, 3) float32 log light at the gain map's nodes, from the plan's grid, cubic in between."""
     grid = _extended(light.array())
-    x = (np.arange(small[0]) + 0.5) * _GAIN_STEP_PX / size[0] * light.cols - 0.5 + 2
-    y = (np.arange(small[1]) + 0.5) * _GAIN_STEP_PX / size[1] * light.rows - 0.5 + 2
+    x = (np.arange(size[0] // step_px + 2) + 0.5) * step_px / size[0] * light.cols - 0.5 + 2
+    y = (np.arange(size[1] // step_px + 2) + 0.5) * step_px / size[1] * light.rows - 0.5 + 2
     mx, my = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
     return cast(Float32, cv2.remap(grid, mx, my, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))
 

@@ -6,10 +6,10 @@ import cv2
 import numpy as np
 
 from autoprep.correction.paper import Paper
+from autoprep.correction.perspective import tilt_degrees
 from autoprep.domain import Declined, Geometry
 from autoprep.imaging.arrays import Bool, Float32, greatest, least
 from autoprep.imaging.colour import lab_fast, lightness_of, luminance
-from autoprep.imaging.geometry import side_lengths
 from autoprep.imaging.transfer import encode_fast
 
 
@@ -88,15 +88,15 @@ def glare_percent(linear: Float32, paper: Paper | Declined) -> float:
     return float(max(solid.mean(), shine) * 100)
 
 
+_USUAL_FOCAL = 0.9  # of the photo's longer side: some 31 mm on a 36 x 24 mm frame (common practice, no source)
+
+
 def oblique_degrees(geometry: Geometry) -> float:
-    """How far from square-on the camera stood, roughly, in degrees: from the convergence of opposite sides."""
+    """How far from square-on the camera stood, in degrees; by a usual lens where its focal length is not known."""
     if geometry.ratio_from == "whole photo":
         return 0.0
-    sides = side_lengths(geometry.array())
-    uneven = max(abs(np.log(sides[0] / sides[2])), abs(np.log(sides[1] / sides[3])))
-    focal = geometry.focal_px or 0.9 * max(geometry.photo_px)
-    reach = float(sides.mean()) / focal
-    return float(np.degrees(np.arctan(uneven / max(reach, 1e-3))))
+    focal = geometry.focal_px or _USUAL_FOCAL * max(geometry.photo_px)
+    return tilt_degrees(geometry.lens().ideal(geometry.array()), geometry.photo_px, focal)
 
 
 def paper_levels(corrected: Float32, mask: Bool) -> dict[str, float]:

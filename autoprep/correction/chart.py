@@ -57,7 +57,7 @@ def find_chart(photo: Photo) -> Chart | None:
             best = found
     if best is None or best[0] > _LIKENESS:
         return None
-    centres = best[1] / level.scale
+    centres = best[1] / level.scales
     return Chart(centres, float(np.linalg.norm(np.diff(centres[:_COLS], axis=0), axis=1).mean()))
 
 

@@ -52,6 +52,15 @@ def proportion(
     return Proportion(float((sides[0] + sides[2]) / (sides[1] + sides[3])), "side lengths", None)
 
 
+def tilt_degrees(corners_px: AnyArray, photo_px: tuple[int, int], focal_px: float) -> float:
+    """How far from square-on the camera stood to a flat rectangle seen at (4, 2) corners TL, TR, BR, BL, in degrees:
+    between the rectangle's normal and the optical axis."""
+    n2, n3, _ = _edge_directions(np.asarray(corners_px, np.float64), photo_px)
+    into_space = np.array([1 / focal_px, 1 / focal_px, 1.0])
+    normal = np.cross(n2 * into_space, n3 * into_space)
+    return float(np.degrees(np.arccos(min(1.0, abs(normal[2]) / max(float(np.linalg.norm(normal)), 1e-12)))))
+
+
 def off_square_degrees(quads: AnyArray, photo_px: tuple[int, int], focal_px: float) -> Float64:
     """(N, 4, 2) corners TL, TR, BR, BL -> (N,) how far the corner of each is from a right angle in space, degrees.
 

@@ -109,13 +109,10 @@ _PROBE_PX, _PROBES = 320, 5
 
 def _blur_at_full_size(photo: Photo, geometry: Geometry, work: Float32) -> float:
     """Blur in full-size photo pixels, on the five most detailed of 8 x 8 probes; 1 where nothing has an edge."""
-    places = _detailed_places(work)
-    quad = geometry.array() * photo.scale
     width, height = photo.size_px
     blurs = []
-    for u, v in places:
-        top, bottom = quad[0] * (1 - u) + quad[1] * u, quad[3] * (1 - u) + quad[2] * u
-        x, y = (int(c) - _PROBE_PX // 2 for c in top * (1 - v) + bottom * v)
+    for place in geometry.in_photo(np.array(_detailed_places(work))) * photo.scales:
+        x, y = (int(c) - _PROBE_PX // 2 for c in place)
         x0, y0 = max(0, min(x, width - _PROBE_PX)), max(0, min(y, height - _PROBE_PX))
         found = assessment.blur_px(photo.crop(y0, min(y0 + _PROBE_PX, height), x0, min(x0 + _PROBE_PX, width)))
         if found is not None:
@@ -186,7 +183,7 @@ def _lightest_around(photo: Photo, geometry: Geometry) -> float | None:
     """Luminance that 1 % of the surroundings exceed; None where the photo shows hardly any."""
     level = photo.reduced(max(1, max(photo.size_px) // 400))
     around = np.ones((level.size_px[1], level.size_px[0]), np.uint8)
-    corners = np.round(geometry.array() * level.scale).astype(np.int32)
+    corners = np.round(geometry.array() * level.scales).astype(np.int32)
     cv2.fillConvexPoly(around, corners, 0)
     cv2.polylines(around, [corners], True, 0, 5)
     outside = luminance(level.linear())[around > 0]

@@ -15,7 +15,6 @@ from autoprep.domain import ChartFit, Declined, Geometry, LightField, Outline, P
 from autoprep.imaging import fields
 from autoprep.imaging.arrays import Bool, Float32, Float64, UInt8
 from autoprep.imaging.colour import LUMINANCE, lab_fast
-from autoprep.imaging.geometry import homography, project, rectangle
 
 _LONG_PX = 240
 _PLAIN = 0.035  # spread of log luminance about a smooth field: cards and boards stay below 0.02 with phone noise
@@ -112,9 +111,7 @@ def light_over(reference: Reference, geometry: Geometry, nodes: int = _FRAME_NOD
         return None
     rows, cols = (nodes, max(4, round(nodes * geometry.ratio)))
     x, y = np.meshgrid((np.arange(cols) + 0.5) / cols, (np.arange(rows) + 0.5) / rows)
-    lens = geometry.lens()
-    back = homography(rectangle(1, 1), lens.ideal(geometry.array()))
-    at = lens.seen(project(back, np.stack([x, y], axis=-1))) / np.array(geometry.photo_px)
+    at = geometry.in_photo(np.stack([x, y], axis=-1)) / np.array(geometry.photo_px)
     frame = reference.light
     maps = (at * np.array([frame.cols, frame.rows]) - 0.5).astype(np.float32)
     seen = cv2.remap(frame.array(), maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
@@ -142,7 +139,7 @@ def grey_card_beside(photo: Photo, outline: Outline, name: str) -> Reference | N
     linear = cast(Float32, cv2.GaussianBlur(level.linear(), (0, 0), 1.0))
     luma = np.log(np.maximum(linear @ LUMINANCE, 2e-3)).astype(np.float32)
     plain = cast(UInt8, (_steepness(lab_fast(linear)) < _CARD_STEEP).astype(np.uint8))
-    cv2.fillConvexPoly(plain, np.round(outline.array() * level.scale).astype(np.int32), 0)
+    cv2.fillConvexPoly(plain, np.round(outline.array() * level.scales).astype(np.int32), 0)
     plain = cast(UInt8, cv2.morphologyEx(plain, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8)))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(plain, connectivity=4)
     best: tuple[int, Float64] | None = None

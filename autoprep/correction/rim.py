@@ -19,9 +19,9 @@ Inset = tuple[float, float, float, float]
 
 LEAST = 0.0008
 """A hair: so much is always repeated, for no outline is found better than that."""
-# Deeper than this is drawing, or an outline that is wrong; but where a shaken hand has drawn the desk over the sheet, all
-# that lies between changes from the side on, and no drawing begins there. What the surface is like by itself is seen
-# beyond that.
+# Deeper than this is drawing, or an outline that is wrong; but where a shaken hand has drawn the desk over the sheet,
+# all that lies between changes from the side on, and no drawing begins there. What the surface is like by itself is
+# seen beyond that.
 _MOST, _MOST_SMEARED, _REACH = 0.0035, 0.010, 0.0135
 _STRETCHES = 48
 _FEWEST_PX = 800  # of smaller works a pixel is more than a hair, and the depths looked at are too few rows
@@ -54,7 +54,7 @@ def clear_of_desk(photo: Photo, geometry: Geometry) -> Inset:
 def _band(photo: Photo, warp: Warp, length: int, long_px: int) -> Float64:
     """(depth, stretches, 3) CIELAB: the surface inward from a side, averaged along stretches of it."""
     depth = round(_REACH * long_px)
-    level = Level(photo.crop, photo.size_px, photo.scale)
+    level = Level(photo.crop, photo.size_px, photo.scales)
     linear = warp_rows(level, warp, (length, depth), (0, depth))
     # Corners belong to two sides, and are where outlines are least sure.
     inner = linear[:, length // 20 : -(length // 20)]

@@ -85,7 +85,7 @@ def _warped(
     while warp.scale(*whole) * photo.scale / (factor * 2) >= least:
         factor *= 2
     copy = photo.reduced(factor)
-    level = Level(copy.crop, copy.size_px, copy.scale)
+    level = Level(copy.crop, copy.size_px, copy.scales)
     return np.concatenate([warp_rows(level, warp, whole, rows) for rows in strips(whole)]), warp.scale(*whole)
 
 

@@ -47,7 +47,8 @@ class Photo:
     codes: (H, W, 3) uint8 or uint16 device codes, or float32 linear light when `tables` is None;
     tables: (3, levels) float32 linear light of each code per channel; matrix: (3, 3) device primaries ->
     linear sRGB, or (3, 6) with their roots (see imaging.colour.mixed). Values outside 0..1 stay (wide-gamut photos).
-    full_px is the (width, height) of the whole photo; scale is the size of `codes` relative to it.
+    full_px is the (width, height) of the whole photo; scale is the width of `codes` relative to it, scale_down the
+    height, where that is another: a copy has whole pixels each way.
     """
 
     codes: AnyArray
@@ -55,6 +56,12 @@ class Photo:
     tables: Float32 | None = None
     matrix: Float32 | None = None
     scale: float = 1.0
+    scale_down: float | None = None
+
+    @property
+    def scales(self) -> tuple[float, float]:
+        """Width and height of this copy relative to the photo at full size."""
+        return self.scale, self.scale if self.scale_down is None else self.scale_down
 
     @property
     def size_px(self) -> tuple[int, int]:
@@ -102,7 +109,12 @@ class Photo:
 
     def _resized(self, size: tuple[int, int]) -> "Photo":
         small = cv2.resize(self.linear(), size, interpolation=cv2.INTER_AREA)
-        return Photo(np.asarray(small, np.float32), self.facts, scale=size[0] / self.facts.width_px)
+        return self._copy(np.asarray(small, np.float32))
+
+    def _copy(self, linear: Float32) -> "Photo":
+        """(h, w, 3) linear light of the whole photo as a copy of it."""
+        height, width = linear.shape[:2]
+        return Photo(linear, self.facts, scale=width / self.facts.width_px, scale_down=height / self.facts.height_px)
 
     def _first_factor(self) -> int:
         """All that is measured is measured on small copies: they share one that the photo's own pixels are read for."""
@@ -121,7 +133,7 @@ class Photo:
             out[first:last] = cv2.resize(
                 self.crop(y0, y1, 0, width), (small_w, last - first), interpolation=cv2.INTER_AREA
             )
-        return Photo(out, self.facts, scale=small_w / self.facts.width_px)
+        return self._copy(out)
 
     def halved(self, times: int) -> "Photo | Halved":
         """A copy halved so many times by the kernel 1-4-6-4-1, its pixels on every second one; kept like `reduced`.

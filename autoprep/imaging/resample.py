@@ -125,7 +125,7 @@ Crop = Callable[[int, int, int, int], Float32]
 
 @dataclass(frozen=True)
 class Level:
-    """A copy of the photo to sample from: its pixels, (width, height), and its size relative to the full photo.
+    """A copy of the photo to sample from: its pixels, (width, height), and its size each way relative to the photo.
 
     halvings: how often it was halved by `cv2.pyrDown`, whose pixels stand on every second pixel; 0 for a copy whose
     pixels are means of whole areas.
@@ -133,13 +133,14 @@ class Level:
 
     crop: Crop
     size_px: tuple[int, int]
-    scale: float
+    scales: tuple[float, float]
     halvings: int = 0
 
-    def index(self, plane: Float32) -> Float32:
-        """Full-size photo coordinates along one axis -> pixel indices of this copy."""
-        shift = 0.5 * self.scale if self.halvings else 0.5
-        return np.asarray(plane * np.float32(self.scale) - np.float32(shift), np.float32)
+    def index(self, plane: Float32, axis: int) -> Float32:
+        """Full-size photo coordinates along one axis, 0 across and 1 down -> pixel indices of this copy."""
+        scale = self.scales[axis]
+        shift = 0.5 * scale if self.halvings else 0.5
+        return np.asarray(plane * np.float32(scale) - np.float32(shift), np.float32)
 
 
 # Where the local reduction changes by more than this factor along a strip, the strip is filtered in several parts.
@@ -153,7 +154,7 @@ def warp_rows(level: Level, warp: Warp, out_size: tuple[int, int], rows: tuple[i
     the cubic resampling, by as much as the photo is reduced at each place.
     """
     width = out_size[0]
-    xs, ys = (level.index(plane) for plane in warp.rows(rows[0], rows[1], width))
+    xs, ys = (level.index(plane, axis) for axis, plane in enumerate(warp.rows(rows[0], rows[1], width)))
     middle = (rows[0] + rows[1]) / 2
     ends = [np.hypot(*_steps(level, warp, (x, middle))) for x in (0.0, float(width))]
     parts = 1 + int(np.log(max(ends) / min(ends)) / np.log(_SAME_SCALE))
@@ -169,7 +170,7 @@ def warp_rows(level: Level, warp: Warp, out_size: tuple[int, int], rows: tuple[i
 def _steps(level: Level, warp: Warp, at: tuple[float, float]) -> tuple[float, float]:
     """How many pixels of the copy, across and down, one output pixel spans at a place of the output."""
     around = np.array([at, (at[0] + 1, at[1]), (at[0], at[1] + 1)], np.float64)
-    here, right, below = warp.source(around) * level.scale
+    here, right, below = warp.source(around) * level.scales
     across, down = np.hypot(right - here, below - here)
     return float(across), float(down)
 

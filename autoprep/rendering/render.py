@@ -259,7 +259,7 @@ def _calm(
     small = (max(8, round(size[0] / factor)), max(8, round(size[1] / factor)))
     scaled = Warp(warp.matrix @ np.diag([size[0] / small[0], size[1] / small[1], 1.0]), warp.lens)
     coarse = photo.reduced(max(1, int(warp.scale(*size) * factor)))
-    linear = warp_rows(Level(coarse.crop, coarse.size_px, coarse.scale), scaled, small, (0, small[1]))
+    linear = warp_rows(Level(coarse.crop, coarse.size_px, coarse.scales), scaled, small, (0, small[1]))
     # The correction is smooth: taken at full size and averaged down it would come out the same.
     gained = _corrected_small(linear, size, into, correct)
     work = (-into[0], -into[1], layout.work[2] - into[0], layout.work[3] - into[1])
@@ -286,7 +286,7 @@ def _level(photo: Photo, photo_px_per_px: float) -> Level:
     """The copy of the photo to sample from: halved as often as leaves the filter enough."""
     halvings = max(0, int(np.floor(np.log2(max(photo_px_per_px, 1) / _LEFT_FOR_FILTER))))
     copy = photo.halved(halvings)
-    return Level(copy.crop, copy.size_px, 0.5**halvings, halvings)
+    return Level(copy.crop, copy.size_px, (0.5**halvings,) * 2, halvings)
 
 
 _RIM_OF_DESK = 0.03  # of the scene's shorter side: what the tone beyond it is taken from

@@ -1,9 +1,14 @@
 """What is measured on the corrected work, against what was put in."""
 
+import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.assessment import finished_look
+from autoprep.correction.assessment import finished_look, oblique_degrees
+from autoprep.correction.planning import _blur_at_full_size, _detailed_places
+from autoprep.correction.squaring import rectify
+from autoprep.domain import Geometry, Photo, PhotoFacts
+from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import lab_fast, lightness_of, luminance
 
@@ -29,3 +34,48 @@ def test_lightness_is_that_of_the_whole_work() -> None:
     dark = page(0.0, strokes=0) * np.float32(0.004)  # below where L* is a straight line
     assert finished_look(dark)["lightness"] == pytest.approx(float(lab_fast(dark)[..., 0].mean()), abs=0.05)
     assert lightness_of(luminance(dark)).dtype == np.float32
+
+
+def seen(width: float, height: float, degrees: float, axis: int) -> Geometry:
+    """A rectangle that a camera stands so far from square-on to, about the level (0) or the upright axis (1)."""
+    focal, size = 3100.0, (4032, 3024)
+    corners = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]]) * [width / 2, height / 2, 0]
+    turn, _ = cv2.Rodrigues(np.radians(degrees) * np.eye(3)[axis])
+    placed = corners @ turn.T + [0, 0, 1.3 * max(width / size[0], height / size[1]) * focal]
+    quad = placed[:, :2] / placed[:, 2:] * focal + np.array(size) / 2
+    places = tuple((float(x), float(y)) for x, y in quad)
+    return Geometry(photo_px=size, corners_px=places, ratio=width / height, ratio_from="corners", focal_px=focal)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("ratio", [0.4, 1.0, 1.41, 4.0])
+@pytest.mark.parametrize("axis", [0, 1])
+@pytest.mark.parametrize("degrees", [0.0, 10.0, 30.0])
+def test_how_far_from_square_on_is_told_whatever_the_works_proportion(ratio: float, axis: int, degrees: float) -> None:
+    assert oblique_degrees(seen(ratio, 1.0, degrees, axis)) == pytest.approx(degrees, abs=0.01)
+
+
+def test_blur_is_probed_where_the_detail_is_on_a_slant_photo() -> None:
+    geometry = seen(1.4, 1.0, 35.0, 0)
+    width, height = geometry.photo_px
+    codes = np.full((height, width, 3), 200, np.uint8)
+    u, v = 0.5 / 8, 2.5 / 8  # the middle of a cell of the grid that detail is counted in
+    x, y = (round(float(value)) for value in geometry.in_photo(np.array([u, v])))
+    codes[y - 70 : y + 70 : 8, x - 90 : x + 90] = 40
+    codes[y - 70 : y + 70 : 8] = cv2.GaussianBlur(codes[y - 70 : y + 70 : 8], (1, 1), 0)
+    soft = cv2.GaussianBlur(codes, (0, 0), 3.0)
+    photo = Photo(np.asarray(soft, np.uint8), PhotoFacts("png", width, height), srgb_tables(256))
+    work = rectify(photo, geometry).linear
+    cells = _detailed_places(work)
+    assert (u, v) in cells
+    probed: list[tuple[int, int, int, int]] = []
+
+    class Noted(Photo):
+        def crop(self, y0: int, y1: int, x0: int, x1: int) -> Float32:
+            probed.append((y0, y1, x0, x1))
+            return super().crop(y0, y1, x0, x1)
+
+    noted = Noted(photo.codes, photo.facts, photo.tables)
+    _blur_at_full_size(noted, geometry, work)
+    y0, y1, x0, x1 = probed[cells.index((u, v))]
+    assert abs((y0 + y1) / 2 - y) <= 1
+    assert abs((x0 + x1) / 2 - x) <= 1

@@ -156,6 +156,28 @@ def test_light_is_taken_off_where_it_lies() -> None:
         assert strip == pytest.approx(0.4, abs=0.002)
 
 
+@pytest.mark.parametrize("size", [(140, 200), (280, 400), (1120, 1600)])
+def test_the_border_of_a_shadow_is_evened_at_every_size(size: tuple[int, int]) -> None:
+    """The light has a node each so many pixels, and a picture may be small."""
+    width, height = size
+    rows, cols = 80, 56
+    field = np.where(np.arange(rows)[:, None] + np.arange(cols) < 60, -0.8, 0.0)
+    grid = tuple((float(v),) * 3 for v in field.ravel())
+    plan = CorrectionPlan(
+        geometry=Geometry(photo_px=size, corners_px=((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)), ratio=0.7,
+                          ratio_from="corners"),
+        kind="ink", paper="white", light=LightField(rows=rows, cols=cols, log_light=grid),
+        neutral=Declined(reason="-"), tone=Tone(), sharpening=Sharpening(),
+    )  # fmt: skip
+    told = photometry(plan, size)(np.ones((height, width, 3), np.float32), 0, 0)[..., 1]
+    large = photometry(plan, (5600, 8000))
+    middle = [round((place + 0.5) * 5600 / width) for place in range(width)]
+    y = height // 3
+    row = round((y + 0.5) * 8000 / height)
+    truth = large(np.ones((1, 5600, 3), np.float32), 0, row)[0, middle, 1]
+    assert np.abs(np.log2(told[y] / truth)).max() < 0.09
+
+
 def test_toned_paper_is_not_made_white() -> None:
     class Kraft:
         def mean_linear(self) -> AnyArray:

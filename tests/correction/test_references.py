@@ -58,6 +58,21 @@ def test_a_board_tells_the_light_over_the_frame_and_not_its_colour() -> None:
     )
 
 
+def test_a_boards_light_is_taken_where_a_bent_sheet_lies() -> None:
+    told = read_reference(linear_photo(0.7 * falling_light() * grain()), "blank board", "board")
+    assert isinstance(told, Reference)
+    corners = ((200.0, 50.0), (600.0, 50.0), (600.0, 550.0), (200.0, 550.0))
+    straight = Geometry(photo_px=(800, 600), corners_px=corners, ratio=0.8, ratio_from="corners")
+    none, bowed = (0.0,) * 5, (0.05, 0.08, 0.1, 0.08, 0.05)
+    bent = straight.model_copy(update={"sides": (none, bowed, none, none)})
+    fields = [light_over(told, geometry) for geometry in (straight, bent)]
+    across = [np.log(np.exp(field.array()[..., 1]).mean(axis=0)) for field in fields if field is not None]
+    assert len(across) == 2
+    fall = [one[0] - one[-1] for one in across]
+    # The right side runs some 40 of 400 px further in, and the light falls evenly.
+    assert fall[1] / fall[0] == pytest.approx(0.9, abs=0.04)
+
+
 @pytest.mark.parametrize(("said", "reason"), [("colour chart", "24 patches"), ("light reference", "neither")])
 def test_a_photo_of_a_work_is_no_reference(said: str, reason: str) -> None:
     told = read_reference(read_photo(photos.jpeg()), said, "photo")  # type: ignore[arg-type]

@@ -7,7 +7,7 @@ import pytest
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import float32
-from autoprep.imaging.resample import Lens, Warp, strips
+from autoprep.imaging.resample import Lens, Level, Warp, strips, warp_rows
 
 
 @pytest.mark.parametrize("k1", [0.0, -0.03])
@@ -47,3 +47,20 @@ def test_each_channel_goes_through_its_own_table(alike: bool) -> None:
     linear = Photo(codes, PhotoFacts("jpeg", 7, 9), tables).crop(2, 8, 1, 6)
     for channel in range(3):
         assert (linear[..., channel] == tables[channel][codes[2:8, 1:6, channel]]).all()
+
+
+@pytest.mark.parametrize(("size", "factor"), [((3001, 2007), 4), ((2049, 1543), 8), ((1000, 1015), 16)])
+def test_a_place_of_the_photo_is_the_same_place_of_its_copies(size: tuple[int, int], factor: int) -> None:
+    """A copy has whole pixels each way: of sides that do not divide, one is reduced by more than the other."""
+    width, height = size
+    codes = np.full((height, width, 3), 20, np.uint8)
+    codes[height - 200 :] = 220
+    codes[:, width - 300 :] = 220
+    photo = Photo(codes, PhotoFacts("png", width, height), srgb_tables(256))
+    copy = photo.reduced(factor)
+    level = Level(copy.crop, copy.size_px, copy.scales)
+    warp = Warp(np.eye(3), Lens(width, height))
+    rows = warp_rows(level, warp, size, (0, height))[..., 1]
+    half = (rows.min() + rows.max()) / 2
+    assert np.argmax(rows[:, 100] > half) == pytest.approx(height - 200, abs=1.5)
+    assert np.argmax(rows[100] > half) == pytest.approx(width - 300, abs=1.5)

@@ -782,7 +782,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/correction/apply.py", ("tests/correction/test_contract.py", "tests/correction/test_bars.py", "tests/test_job.py"),
         ("light is put on instead of taken off", "np.exp(-_spread(", "np.exp(_spread("),
         ("the shoulder is a step", "    over *= np.float32(-room)\n", "    over *= np.float32(0)\n"),
-        ("light is applied half a cell off", "(start - int(take[0]) * _GAIN_STEP_PX for", "(start - int(take[0]) * _GAIN_STEP_PX + 4 for"),
+        ("light is applied half a cell off", "(start - int(take[0]) * step_px for", "(start - int(take[0]) * step_px + 4 for"),
     ),
     *_all(
         "autoprep/correction/neutral.py", ("tests/correction", ),
@@ -1018,7 +1018,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/imaging/resample.py", ("tests/rendering/test_sampling.py", "tests/rendering/test_render.py"),
         ("one reduction for all of a strip", "for left, right in pairwise(edges):", "for left, right in ((0, width),):"),
-        ("halved copies are off by half a pixel", "shift = 0.5 * self.scale if self.halvings else 0.5", "shift = 0.5"),
+        ("halved copies are off by half a pixel", "shift = 0.5 * scale if self.halvings else 0.5", "shift = 0.5"),
     ),
     *_all(
         "autoprep/cli/work.py", ("tests/test_progress.py",),
@@ -1255,4 +1255,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a pipe in a photo's place is waited for", "autoprep/service/inbox.py", 'getattr(os, "O_NONBLOCK", 0)', "0", ("tests/service/test_small_rules.py",)),
     Mistake("a photo that changes while it is read is taken", "autoprep/service/inbox.py", "return None if read is None or read.signature != item.signature else read", "return read", ("tests/service/test_arrivals.py", "tests/service/test_small_rules.py", "tests/service/test_everyday.py")),
     *_all("autoprep/service/hands.py", _NAMES, ("a worse take is published", "        finals = set(order.places.values())\n", "        finals = set[Path]()\n")),
+    Mistake("blur is probed beside the detail", "autoprep/correction/planning.py", "geometry.in_photo(np.array(_detailed_places(work)))", "(np.array(_detailed_places(work)) * np.ptp(geometry.array(), axis=0) + geometry.array().min(axis=0))", ("tests/correction/test_assessment.py",)),
+    Mistake("a slant depends on the work's proportion", "autoprep/correction/perspective.py", "np.array([1 / focal_px, 1 / focal_px, 1.0])", "np.array([1 / focal_px, 2 / focal_px, 1.0])", ("tests/correction/test_assessment.py",)),
+    Mistake("a copy is reduced by one factor both ways", "autoprep/domain/photo.py", "scale_down=height / self.facts.height_px", "scale_down=None", ("tests/imaging/test_resample.py",)),
+    Mistake("small pictures have a coarse light", "autoprep/correction/apply.py", "    step = max(step, 1)\n", "    step = _MOST_STEP_PX\n", ("tests/correction/test_contract.py",)),
+    Mistake("a board's light forgets that the sheet bends", "autoprep/correction/references.py", "at = geometry.in_photo(", "at = geometry.model_copy(update={'sides': None}).in_photo(", ("tests/correction/test_references.py",)),
 )  # fmt: skip
