@@ -22,7 +22,7 @@ LEAST = 0.0008
 # Deeper than this is drawing, or an outline that is wrong; but where a shaken hand has drawn the desk over the sheet,
 # all that lies between changes from the side on, and no drawing begins there. What the surface is like by itself is
 # seen beyond that.
-_MOST, _MOST_SMEARED, _REACH = 0.0035, 0.010, 0.0135
+_MOST, _MOST_SMEARED, _REACH = 0.0035, 0.010, 0.018
 _STRETCHES = 48
 _FEWEST_PX = 800  # of smaller works a pixel is more than a hair, and the depths looked at are too few rows
 # Rows are compared with those so many photo pixels further in: about as far as a lens mixes the two.

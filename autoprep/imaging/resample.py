@@ -1,6 +1,6 @@
 """Resampling through a projective map and a radial lens term, strip by strip, in linear light."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import cast
@@ -143,8 +143,10 @@ class Level:
         return np.asarray(plane * np.float32(scale) - np.float32(shift), np.float32)
 
 
-# Where the local reduction changes by more than this factor along a strip, the strip is filtered in several parts.
-_SAME_SCALE = 1.08
+# Where the local reduction changes by more than this factor along a strip, or from its top to its bottom, it is
+# filtered in several parts: from one to the next the finest hatching (.4 periods a pixel) steps by 2 % of its contrast
+# at the most. At a factor of 1.08 it steps by 6, in bands that show.
+_SAME_SCALE = 1.01
 
 
 def warp_rows(level: Level, warp: Warp, out_size: tuple[int, int], rows: tuple[int, int]) -> Float32:
@@ -153,18 +155,27 @@ def warp_rows(level: Level, warp: Warp, out_size: tuple[int, int], rows: tuple[i
     Beyond the photo its border pixels repeat. What is finer than the output's pixels can show is filtered out before
     the cubic resampling, by as much as the photo is reduced at each place.
     """
-    width = out_size[0]
-    xs, ys = (level.index(plane, axis) for axis, plane in enumerate(warp.rows(rows[0], rows[1], width)))
-    middle = (rows[0] + rows[1]) / 2
-    ends = [np.hypot(*_steps(level, warp, (x, middle))) for x in (0.0, float(width))]
-    parts = 1 + int(np.log(max(ends) / min(ends)) / np.log(_SAME_SCALE))
-    edges = [round(width * k / parts) for k in range(parts + 1)]
-    done = []
-    for left, right in pairwise(edges):
-        if right > left:
+    width, (first, last) = out_size[0], rows
+    xs, ys = (level.index(plane, axis) for axis, plane in enumerate(warp.rows(first, last, width)))
+    out = np.empty((last - first, width, 3), np.float32)
+    for top, bottom in _alike(level, warp, [(width / 2, row) for row in rows]):
+        middle = (top + bottom) / 2
+        for left, right in _alike(level, warp, [(0.0, middle), (float(width), middle)]):
             steps = _steps(level, warp, ((left + right) / 2, middle))
-            done.append(_sample(level, xs[:, left:right], ys[:, left:right], steps))
-    return done[0] if len(done) == 1 else np.concatenate(done, axis=1)
+            part = slice(top - first, bottom - first), slice(left, right)
+            out[part] = _sample(level, xs[part], ys[part], steps)
+    return out
+
+
+def _alike(level: Level, warp: Warp, ends: list[tuple[float, float]]) -> Iterator[tuple[int, int]]:
+    """Parts of the way between two places of the output, on a row or a column, in which the reduction is much the
+    same: the first pixel of each, and the one after its last."""
+    reduced = [np.hypot(*_steps(level, warp, end)) for end in ends]
+    parts = 1 + int(np.log(max(reduced) / min(reduced)) / np.log(_SAME_SCALE))
+    axis = 0 if ends[0][1] == ends[1][1] else 1
+    start, stop = (end[axis] for end in ends)
+    edges = [round(start + (stop - start) * k / parts) for k in range(parts + 1)]
+    yield from ((one, two) for one, two in pairwise(edges) if two > one)
 
 
 def _steps(level: Level, warp: Warp, at: tuple[float, float]) -> tuple[float, float]:

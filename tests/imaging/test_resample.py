@@ -7,6 +7,7 @@ import pytest
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import float32
+from autoprep.imaging.geometry import homography, project, rectangle
 from autoprep.imaging.resample import Lens, Level, Warp, strips, warp_rows
 
 
@@ -64,3 +65,26 @@ def test_a_place_of_the_photo_is_the_same_place_of_its_copies(size: tuple[int, i
     half = (rows.min() + rows.max()) / 2
     assert np.argmax(rows[:, 100] > half) == pytest.approx(height - 200, abs=1.5)
     assert np.argmax(rows[100] > half) == pytest.approx(width - 300, abs=1.5)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_fine_hatching_has_no_bands_on_a_slant_page(turned: bool) -> None:
+    """A page whose far side is .6 of the near one: the filter follows the perspective within a strip and across."""
+    size = (700, 900)
+    quad = np.array([[600, 200], [1600, 200], [1940, 1900], [260, 1900]], np.float64)
+    width, height = 2200, 2100
+    if turned:
+        quad, width, height = quad[:, ::-1][[0, 3, 2, 1]], height, width
+    into = homography(quad, rectangle(*size))
+    ys, xs = np.mgrid[0:height, 0:width]
+    across = project(into, np.stack([xs + 0.5, ys + 0.5], axis=-1))[..., 0]
+    lines = (0.5 + 0.3 * np.cos(2 * np.pi * 0.4 * across)).astype(np.float32)
+    photo = Photo(np.repeat(lines[..., None], 3, axis=-1), PhotoFacts("png", width, height))
+    level = Level(photo.crop, photo.size_px, photo.scales)
+    warp = Warp(homography(rectangle(*size), quad), Lens(width, height))
+    made = np.concatenate([warp_rows(level, warp, size, rows) for rows in strips(size)])[..., 0]
+    wave = (made - 0.5) * np.exp(-2j * np.pi * 0.4 * (np.arange(size[0]) + 0.5))
+    contrast = np.hypot(cv2.blur(wave.real, (25, 1)), cv2.blur(wave.imag, (25, 1)))
+    inner = contrast[30:-30, 60:-60] * 2 / 0.3
+    assert inner.min() > 0.3
+    assert max(np.abs(np.diff(inner, axis=axis)).max() for axis in (0, 1)) < 0.03
