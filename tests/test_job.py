@@ -16,12 +16,15 @@ import tifffile
 from PIL import Image, ImageCms
 
 from autoprep.correction.planned import planned
-from autoprep.domain import WorkFacts
+from autoprep.correction.planning import Wishes, make_plan
+from autoprep.domain import Outline, WorkFacts
 from autoprep.domain import photo as domain
 from autoprep.errors import DeliveryError
 from autoprep.files.encoders import ENCODERS
 from autoprep.files.reading import read_photo
 from autoprep.files.storage import make_part, write_part
+from autoprep.imaging.geometry import rectangle
+from autoprep.imaging.transfer import srgb_to_linear
 from autoprep.job.delivery import Delivery, deliver, mark_style
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult
 from autoprep.job.story import known_size, process, why_held
@@ -335,7 +338,9 @@ def test_a_photo_never_changes_and_its_copies_go_with_it() -> None:
     import weakref
 
     photo = read_photo(photos.jpeg())
-    assert {field.name for field in dataclasses.fields(photo)} == {"codes", "facts", "tables", "matrix", "scale"}
+    assert {field.name for field in dataclasses.fields(photo)} == {
+        "codes", "facts", "tables", "matrix", "scale", "scale_down",
+    }  # fmt: skip
     with pytest.raises(dataclasses.FrozenInstanceError):
         photo.scale = 2.0  # type: ignore[misc]
     small = photo.reduced(4)
@@ -473,3 +478,27 @@ def test_what_is_only_measured_on_is_let_go_before_pictures_are_made(
     process(order_for(studio, photos.jpeg()), lambda *_: None)
     assert kept
     assert not any(kept)
+
+
+def test_a_picture_that_must_be_small_keeps_the_light_of_fine_hatching(studio: Settings, tmp_path: Path) -> None:
+    """It is rendered anew: finished codes that are averaged are darker than the light between the lines."""
+    y, x = np.mgrid[0:1050, 0:1400]
+    lines = np.where((0.94 * x + 0.34 * y) % 3 < 1.2, 52, 240) + np.random.default_rng(1).normal(0, 3, x.shape)
+    lines[:120] = lines[-120:] = 240  # bare paper
+    codes = np.repeat(np.clip(lines, 0, 255).astype(np.uint8)[..., None], 3, axis=-1)
+    photo = read_photo(photos.jpeg(codes, quality=98))
+    corners = tuple((float(x), float(y)) for x, y in rectangle(1400, 1050))
+    plan, _, _ = make_plan(photo, Outline(corners_px=corners, confidence=1.0, whole_photo=True), Wishes())  # type: ignore[arg-type]
+    work = Delivery("1", studio, planned(photo, plan), WorkFacts())
+
+    def light(preset: Preset) -> tuple[int, float]:
+        settings = with_presets(studio, small=preset)
+        output, part = deliver(replace(work, settings=settings), "small", tmp_path / "small.jpg")
+        picture = np.asarray(Image.open(part).convert("RGB"), np.float64) / 255
+        assert output.width_px == picture.shape[1]
+        return picture.shape[1], float(srgb_to_linear(picture[len(picture) // 4 : -len(picture) // 4]).mean())
+
+    narrow, small = light(Preset(long_side_px=1400, mark=False, max_kb=180, least_quality=75))
+    assert narrow < 0.8 * 1400
+    _, asked = light(Preset(long_side_px=narrow, mark=False, quality=95))
+    assert abs(np.log2(small / asked)) < 0.03

@@ -2,14 +2,20 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-
-import cv2
+from typing import Generic, Protocol, TypeVar
 
 from autoprep.errors import CannotMeet
-from autoprep.imaging.arrays import AnyArray
 
-Write = Callable[[AnyArray, int], bytes]
-"""(pixels, quality) -> file bytes."""
+
+class Picture(Protocol):
+    """What can be written: pixels with all that goes along."""
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """(width, height)."""
+
+
+P = TypeVar("P", bound=Picture)
 
 _STEP = 0.88  # each step takes a quarter of the pixels
 _FLOOR = 0.5  # below half the wanted sides a picture is another picture
@@ -26,36 +32,42 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class Fitted:
-    """The bytes, the pixels that are in them, the quality they took, and what has to be said."""
+class Fitted(Generic[P]):
+    """The bytes, the picture that is in them, the quality it took, and what has to be said."""
 
     data: bytes
-    pixels: AnyArray
+    picture: P
     quality: int
     notes: tuple[str, ...] = ()
 
 
-def fit_bytes(pixels: AnyArray, quality: int, limits: Limits, write: Write) -> Fitted:
-    """Write within the limits, at the best quality and size that fit. Raises CannotMeet with the reason."""
-    data = write(pixels, quality)
+def fit_bytes(make: Callable[[float], P], quality: int, limits: Limits, write: Callable[[P, int], bytes]) -> Fitted[P]:
+    """Write within the limits, at the best quality and size that fit. Raises CannotMeet with the reason.
+
+    make(scale) -> the picture with sides of so much of the wanted ones, 1 at first: it is rendered anew, for finished
+    pixels that are reduced lose the light between fine lines, and their sharpness; write(picture, quality) -> its file.
+    """
+    picture = make(1.0)
+    data = write(picture, quality)
     if limits.most is not None and len(data) > limits.most:
-        return _smaller(pixels, quality, limits, write)
+        return _smaller(picture, make, quality, limits, write)
     if limits.least is not None and len(data) < limits.least:
-        return _larger(pixels, quality, limits, write)
-    return Fitted(data, pixels, quality)
+        return _larger(picture, quality, limits, write)
+    return Fitted(data, picture, quality)
 
 
-def _smaller(pixels: AnyArray, quality: int, limits: Limits, write: Write) -> Fitted:
+def _smaller(
+    current: P, make: Callable[[float], P], quality: int, limits: Limits, write: Callable[[P, int], bytes]
+) -> Fitted[P]:
     assert limits.most is not None
     scale, floor = 1.0, min(quality, limits.least_quality)
-    current = pixels
     while True:
         best = _best_quality(current, floor, quality, limits.most, write)
         if best is not None:
             _check_least(len(best[1]), limits)
             said = f"quality {best[0]} instead of {quality}" if best[0] < quality else ""
             if scale < 1:
-                sides = f"{current.shape[1]} x {current.shape[0]} px"
+                sides = "{} x {} px".format(*current.size_px)
                 said = f"{said}, and {sides}" if said else sides
             return Fitted(best[1], current, best[0], (f"to stay under {limits.most / 1000:.0f} kB: {said}",))
         scale *= _STEP
@@ -64,8 +76,7 @@ def _smaller(pixels: AnyArray, quality: int, limits: Limits, write: Write) -> Fi
             raise CannotMeet(
                 f"{limits.most / 1000:.0f} kB cannot be met: at quality {floor} the picture still takes more, {how}"
             )
-        size = max(1, round(pixels.shape[1] * scale)), max(1, round(pixels.shape[0] * scale))
-        current = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+        current = make(scale)
 
 
 def _check_least(size: int, limits: Limits) -> None:
@@ -81,12 +92,14 @@ def _between(limits: Limits) -> str:
     return f"{(limits.least or 0) / 1000:.0f} to {(limits.most or 0) / 1000:.0f} kB"
 
 
-def _best_quality(pixels: AnyArray, low: int, high: int, most: int, write: Write) -> tuple[int, bytes] | None:
+def _best_quality(
+    picture: P, low: int, high: int, most: int, write: Callable[[P, int], bytes]
+) -> tuple[int, bytes] | None:
     """The highest quality in low..high that fits, by halving."""
     found: tuple[int, bytes] | None = None
     while low <= high:
         middle = (low + high) // 2
-        data = write(pixels, middle)
+        data = write(picture, middle)
         if len(data) <= most:
             found, low = (middle, data), middle + 1
         else:
@@ -94,15 +107,15 @@ def _best_quality(pixels: AnyArray, low: int, high: int, most: int, write: Write
     return found
 
 
-def _larger(pixels: AnyArray, quality: int, limits: Limits, write: Write) -> Fitted:
+def _larger(picture: P, quality: int, limits: Limits, write: Callable[[P, int], bytes]) -> Fitted[P]:
     assert limits.least is not None
     for raised in range(quality + 1, 101):
-        data = write(pixels, raised)
+        data = write(picture, raised)
         if limits.most is not None and len(data) > limits.most:
             raise CannotMeet(
                 f"{_between(limits)} cannot be met: at quality {raised - 1} the picture takes less, at {raised} more"
             )
         if len(data) >= limits.least:
             note = f"to reach {limits.least / 1000:.0f} kB: quality {raised} instead of {quality}"
-            return Fitted(data, pixels, raised, (note,))
+            return Fitted(data, picture, raised, (note,))
     raise CannotMeet(f"{limits.least / 1000:.0f} kB cannot be reached: the picture holds less, even at full quality")

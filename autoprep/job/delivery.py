@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
@@ -109,14 +109,41 @@ _Drawing = tuple[Photo, CorrectionPlan, Layout, Look, Strip, Finish]
 
 def _whole(work: Delivery, preset: Preset, drawing: _Drawing, place: Path) -> _Finished:
     """The picture is made, then written, within its limits on bytes."""
+    parent, of_parent = _parent(work, preset)
+    fitted = _written(work, preset, drawing, parent)
+    part = write_part(place, fitted.data, work.job)
+    sha256, said = hashlib.sha256(fitted.data).hexdigest(), (*fitted.picture.notes, *fitted.notes)
+    return _Finished(part, fitted.picture.size_px, len(fitted.data), sha256, said, of_parent)
+
+
+@dataclass(frozen=True)
+class _Made:
+    """A picture in the destination's colours, where the work lies in it, and what has to be said of it; sign: what puts
+    content credentials into its file."""
+
+    pixels: AnyArray
+    profile: bytes
+    layout: Layout
+    notes: tuple[str, ...]
+    sign: Callable[[bytes], bytes]
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """(width, height)."""
+        return int(self.pixels.shape[1]), int(self.pixels.shape[0])
+
+
+def _made(work: Delivery, preset: Preset, drawing: _Drawing, parent: Brought | None) -> _Made:
     rendition, layout = render(*drawing), drawing[2]
     pixels, profile, notes = _coloured(work, preset, rendition)
-    parent, of_parent = _parent(work, preset)
-    fitted = _written(work, preset, layout, pixels, profile, parent)
-    part = write_part(place, fitted.data, work.job)
-    height, width = fitted.pixels.shape[:2]
-    sha256, said = hashlib.sha256(fitted.data).hexdigest(), (*rendition.notes, *notes, *fitted.notes)
-    return _Finished(part, (width, height), len(fitted.data), sha256, said, of_parent)
+    return _Made(pixels, profile, layout, (*rendition.notes, *notes), _signing(work, preset, layout, parent))
+
+
+def _smaller(work: Delivery, preset: Preset, layout: Layout, scale: float) -> _Drawing:
+    """The same picture with sides of so much of these."""
+    side = max(1, round(max(layout.canvas_px) * scale))
+    frame = replace(frame_of(preset, work.plan, work.facts), long_side_px=side, short_side_px=None)
+    return _rendering(work, preset, lay_out(frame, work.plan))
 
 
 def _can_flow(preset: Preset, drawing: _Drawing) -> bool:
@@ -271,20 +298,17 @@ def true_ppi(work: Delivery, layout: Layout) -> float | None:
     return float(np.sqrt(width * height / (size[0] * size[1]))) * MM_PER_INCH
 
 
-def _written(
-    work: Delivery, preset: Preset, layout: Layout, pixels: AnyArray, profile: bytes, parent: Brought | None
-) -> Fitted:
+def _written(work: Delivery, preset: Preset, drawing: _Drawing, parent: Brought | None) -> Fitted[_Made]:
     statement = statement_for(work, preset)
-    true = None if preset.ppi else true_ppi(work, layout)
-    sign = _signing(work, preset, layout, statement, parent) if preset.credentials else None
 
-    def write(current: AnyArray, quality: int) -> bytes:
-        height, width = current.shape[:2]
+    def make(scale: float) -> _Made:
+        return _made(work, preset, drawing if scale == 1 else _smaller(work, preset, drawing[2], scale), parent)
+
+    def write(made: _Made, quality: int) -> bytes:
         # Where the file had to become smaller, a pixel stands for more; what a destination asks for stays.
-        ppi = layout.ppi or preset.ppi or (true and true * width / pixels.shape[1])
-        carried = _carried(statement, preset, profile, (width, height), ppi)
-        data = encode(current, preset.format, carried, _how(preset, quality))
-        return data if sign is None else sign(data)
+        ppi = made.layout.ppi or preset.ppi or true_ppi(work, made.layout)
+        carried = _carried(statement, preset, made.profile, made.size_px, ppi)
+        return made.sign(encode(made.pixels, preset.format, carried, _how(preset, quality)))
 
     fixed = bool(preset.width_px or preset.size_mm() or preset.size)
     limits = Limits(
@@ -293,7 +317,7 @@ def _written(
         least_quality=preset.least_quality,
         may_shrink=not fixed,
     )
-    return fit_bytes(pixels, preset.quality, limits, write)
+    return fit_bytes(make, preset.quality, limits, write)
 
 
 def _how(preset: Preset, quality: int) -> How:
@@ -309,10 +333,11 @@ def _parent(work: Delivery, preset: Preset) -> tuple[Brought | None, tuple[str, 
     return found, (told,)
 
 
-def _signing(
-    work: Delivery, preset: Preset, layout: Layout, statement: RightsStatement, parent: Brought | None
-) -> Callable[[bytes], bytes]:
-    """What puts content credentials into the finished bytes of an output."""
+def _signing(work: Delivery, preset: Preset, layout: Layout, parent: Brought | None) -> Callable[[bytes], bytes]:
+    """What puts content credentials into the finished bytes of an output, where it asks for them."""
+    if not preset.credentials:
+        return lambda data: data
+    statement = statement_for(work, preset)
     mining, marked = work.settings.rights.data_mining, mark_style(work, preset)[0] is not None
     manifest = manifest_for(work.plan, layout, statement, work.photo.facts.format, mining, marked=marked)
     mime, identity = ENCODERS[preset.format].mime, identity_of(work.settings)

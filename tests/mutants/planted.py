@@ -48,7 +48,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all("autoprep/service/naming.py", _PLAINLY, ("a file beside the artist's own is not explained", "met = row.path != plain and", "met = False and")),
     *_all("autoprep/service/inbox.py", _PLAINLY, ("an empty file is never spoken of", "if ready and (item.filled or empty) and", "if ready and item.filled and")),
     *_all("autoprep/rendering/layout.py", ("tests/test_job.py",), ("a print in the work's own size is smaller than the work", "if frame.true_size and (reached", "if False and (reached")),
-    *_all("autoprep/job/delivery.py", ("tests/test_job.py",), ("a print in the work's own size names the ppi that were asked for", "ppi = layout.ppi or preset.ppi or (true", "ppi = preset.ppi or (true")),
+    *_all("autoprep/job/delivery.py", ("tests/test_job.py",), ("a print in the work's own size names the ppi that were asked for", "ppi = made.layout.ppi or preset.ppi or true", "ppi = preset.ppi or true")),
     *_all(
         "autoprep/service/rule.py", _REASONS,
         ("a reason that is over stays", "or untrue(known, best, destinations)):", "):"),
@@ -334,7 +334,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("the signer may not sign", '{"digital_signature": True}', '{"key_agreement": True}'),
         ("a preview goes along", '{"enabled": False}', '{"enabled": True}'),
     ),
-    Mistake("credentials are not counted among the bytes", "autoprep/job/delivery.py", "return data if sign is None else sign(data)", "return data", ("tests/files/test_credentials.py",)),
+    Mistake("credentials are not counted among the bytes", "autoprep/job/delivery.py", "return made.sign(encode(made.pixels, preset.format, carried, _how(preset, quality)))", "return encode(made.pixels, preset.format, carried, _how(preset, quality))", ("tests/files/test_credentials.py",)),
     Mistake("others may read the key", "autoprep/cli/studio.py", "0o600", "0o644", ("tests/files/test_credentials.py",)),
     Mistake("credentials that come along are not told", "autoprep/files/reading.py", "credentials=MARKER in data", "credentials=False", ("tests/files/test_credentials.py",)),
     Mistake("a missing key is noticed late", "autoprep/wishes/settings.py", "    if not keyless:", "    if keyless:", ("tests/files/test_credentials.py",)),
@@ -1149,7 +1149,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/job/delivery.py", ("tests/test_job.py", "tests/files/test_conversion.py"),
         ("the scale is never told", "    if size is None:\n        return None\n    _, _, width", "    if True:\n        return None\n    _, _, width"),
-        ("what a jury asks for is scaled", "ppi = layout.ppi or preset.ppi or (true and true * width / pixels.shape[1])", "ppi = (preset.ppi or true or 0) * width / pixels.shape[1]"),
+        ("what a jury asks for is scaled", "ppi = made.layout.ppi or preset.ppi or true_ppi(work, made.layout)", "ppi = (preset.ppi or true_ppi(work, drawing[2]) or 0) * made.size_px[0] / drawing[2].canvas_px[0]"),
         ("a wide photo passes sRGB", "(space.from_srgb() @ primaries[:, :3] > -_HAIR_OUTSIDE).all()", "True"),
     ),
     *_all(
@@ -1261,4 +1261,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a copy is reduced by one factor both ways", "autoprep/domain/photo.py", "scale_down=height / self.facts.height_px", "scale_down=None", ("tests/imaging/test_resample.py",)),
     Mistake("small pictures have a coarse light", "autoprep/correction/apply.py", "    step = max(step, 1)\n", "    step = _MOST_STEP_PX\n", ("tests/correction/test_contract.py",)),
     Mistake("a board's light forgets that the sheet bends", "autoprep/correction/references.py", "at = geometry.in_photo(", "at = geometry.model_copy(update={'sides': None}).in_photo(", ("tests/correction/test_references.py",)),
+    Mistake("a smaller file is the same picture", "autoprep/files/fitting.py", "        current = make(scale)\n", "        current = current\n", ("tests/files/test_fitting.py",)),
+    Mistake("a smaller picture is laid out by the shorter side", "autoprep/job/delivery.py", "long_side_px=side, short_side_px=None)", "long_side_px=None, short_side_px=side)", ("tests/test_job.py",)),
 )  # fmt: skip
