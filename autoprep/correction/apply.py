@@ -7,7 +7,8 @@ import cv2
 import numpy as np
 
 from autoprep.domain import CorrectionPlan, Declined, LightField, Tone
-from autoprep.imaging.arrays import Float32
+from autoprep.imaging.arrays import Float32, least
+from autoprep.imaging.colour import luminance
 
 # The gain map is computed at every so many pixels and interpolated: the light bends slowly. Of small pictures at more,
 # so that two of its nodes stand for each of the light's, which has borders of shadows in it.
@@ -16,11 +17,15 @@ _MOST_STEP_PX, _NODES_EACH = 8, 2
 
 @dataclass(frozen=True)
 class Photometry:
-    """A plan's light, neutral and tone, prepared for pictures of the work of (width, height) pixels."""
+    """A plan's light, neutral and tone, prepared for pictures of the work of (width, height) pixels.
+
+    tinted: the gains differ by channel, and no shoulder leads what the camera has cut off to white.
+    """
 
     gain: Float32
     tone: Tone
     step_px: int = _MOST_STEP_PX
+    tinted: bool = False
 
     def __call__(self, linear: Float32, first_col: int, first_row: int) -> Float32:
         """(rows, W, 3) float32 linear light from (first_col, first_row) of the work on -> corrected linear light.
@@ -29,7 +34,26 @@ class Photometry:
         """
         rows, width = linear.shape[:2]
         gain = _interpolated(self.gain, self.step_px, (first_col, first_row), (width, rows))
-        return shoulder(linear * gain, self.tone)
+        gained = linear * gain
+        if self.tinted:
+            _leave_white(gained, linear)
+        return shoulder(gained, self.tone)
+
+
+# Linear light of the camera's weakest channel from which a pixel is on its way to burnt out, and at which it is.
+_BRIGHT, _BURNT = 0.90, 0.97
+
+
+def _leave_white(gained: Float32, seen: Float32) -> None:
+    """Make grey, in place, what the camera has burnt out in all channels; its luminance stays.
+
+    With the gains it would have the inverse colour of the light. Both (rows, W, 3) linear: with the gains, and as seen.
+    """
+    weakest = least(seen)
+    if float(weakest.max()) <= _BRIGHT:
+        return
+    share = np.clip((weakest - _BRIGHT) / np.float32(_BURNT - _BRIGHT), 0, 1)[..., None]
+    gained += (luminance(gained)[..., None] - gained) * share
 
 
 def _interpolated(gain: Float32, step_px: int, first: tuple[int, int], size: tuple[int, int]) -> Float32:
@@ -56,11 +80,16 @@ def photometry(plan: CorrectionPlan, size: tuple[int, int]) -> Photometry:
     if not isinstance(plan.neutral, Declined):
         constant *= np.array(plan.neutral.gain, np.float32)
     if isinstance(plan.light, Declined):
-        return Photometry(constant.reshape(1, 1, 3), plan.tone)
+        return Photometry(constant.reshape(1, 1, 3), plan.tone, tinted=_is_tinted(plan))
     light = plan.light
     step = min(width // (_NODES_EACH * light.cols), height // (_NODES_EACH * light.rows), _MOST_STEP_PX)
     step = max(step, 1)
-    return Photometry(np.exp(-_spread(light, size, step)) * constant, plan.tone, step)
+    return Photometry(np.exp(-_spread(light, size, step)) * constant, plan.tone, step, _is_tinted(plan))
+
+
+def _is_tinted(plan: CorrectionPlan) -> bool:
+    gain = (1.0,) * 3 if isinstance(plan.neutral, Declined) else plan.neutral.gain
+    return max(gain) > min(gain) and plan.tone.ceiling <= plan.tone.knee
 
 
 def _spread(light: LightField, size: tuple[int, int], step_px: int) -> Float32:

@@ -110,12 +110,12 @@ def clipped(polygon: AnyArray, by: AnyArray) -> Float64:
         if len(points) < 3:
             return np.empty((0, 2))
         inward = np.array([start[1] - end[1], end[0] - start[0]])
-        points = _half(points, (points - start) @ inward)
+        points = half(points, (points - start) @ inward)
     return points if len(points) >= 3 else np.empty((0, 2))
 
 
-def _half(points: Float64, depth: Float64) -> Float64:
-    """The polygon's part of positive depth."""
+def half(points: Float64, depth: Float64) -> Float64:
+    """The part of a (N, 2) polygon in which a linear function is positive; depth: (N,) its values at the corners."""
     kept = []
     afterwards = (*points[1:], points[0]), (*depth[1:], depth[0])
     for p, q, d, e in zip(points, afterwards[0], depth, afterwards[1], strict=True):

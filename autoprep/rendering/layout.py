@@ -181,7 +181,9 @@ def _print(frame: Frame, native: tuple[float, float]) -> Layout:
     if frame.true_size and (reached := _reached_ppi(frame, size_mm, native)) < frame.ppi:
         laid = _print(replace(frame, ppi=reached, true_size=False), native)
         share = min(1.0, reached / frame.ppi)
-        said = f"the photo's pixels give {reached:g} ppi at the work's own size, where {frame.ppi:g} were wanted"
+        own = float(np.floor(reached / frame.max_enlarge))
+        said = f"the photo's pixels give {own:g} ppi at the work's own size, where {frame.ppi:g} were wanted"
+        said += f"; it was enlarged to {reached:g}" if reached > own else ""
         return replace(laid, share=share, notes=(said, *laid.notes))
     trim = tuple(mm_to_px(side, frame.ppi) for side in size_mm)
     slug = mm_to_px(frame.slug_mm(), frame.ppi)

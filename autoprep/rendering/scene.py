@@ -13,7 +13,7 @@ import numpy as np
 from autoprep.domain import CorrectionPlan
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import luminance
-from autoprep.imaging.geometry import homography, project, rectangle
+from autoprep.imaging.geometry import half, homography, project, rectangle
 
 Box = tuple[float, float, float, float]
 
@@ -37,7 +37,7 @@ def around(plan: CorrectionPlan, size: tuple[float, float]) -> Box:
     lens = plan.geometry.lens()
     width, height = plan.geometry.photo_px
     back = homography(lens.ideal(plan.geometry.array()), rectangle(*size))
-    border = project(back, lens.ideal(rectangle(width, height) * (1 - 2 / width) + 1))
+    border = project(back, _in_sight(lens.ideal(rectangle(width, height) * (1 - 2 / width) + 1), back, size))
     sides = np.array([0.0, 0.0, *size])
     step = 0.01 * max(size)
     limit = np.array([-_MOST_AROUND, -_MOST_AROUND, _MOST_AROUND, _MOST_AROUND]) * max(size) + [0, 0, *size]
@@ -51,6 +51,20 @@ def around(plan: CorrectionPlan, size: tuple[float, float]) -> Box:
             else:
                 sides = trial
     return cast(Box, tuple(float(v) for v in sides))
+
+
+def _in_sight(photo: Float64, back: Float64, size: tuple[float, float]) -> Float64:
+    """(N, 2) the part of the photo that shows the table's plane: beyond its horizon nothing lies on it.
+
+    back: (3, 3) from the ideal photo to the work of (width, height).
+    """
+    ends = project(np.linalg.inv(back), rectangle(*size))
+    depth, of_work = (points @ back[2, :2] + back[2, 2] for points in (photo, ends))
+    sense = np.sign(of_work.mean())
+    return half(photo, sense * depth - _FARTHEST * float((sense * of_work).min()))
+
+
+_FARTHEST = 0.1  # how deep the table is seen, as a share of the work's own far end: ten times its distance
 
 
 def _inside(box: Float64, polygon: Float64) -> bool:

@@ -27,6 +27,7 @@ from autoprep.domain import (
 )
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8, float32
+from autoprep.imaging.colour import lab_from_linear
 from autoprep.imaging.geometry import rectangle
 
 
@@ -154,6 +155,23 @@ def test_light_is_taken_off_where_it_lies() -> None:
     for top in (0, 100, 333):
         strip = apply(np.ascontiguousarray(seen[top : top + 90]), 0, top)
         assert strip == pytest.approx(0.4, abs=0.002)
+
+
+@pytest.mark.parametrize("gain", [(1.12, 0.99, 0.82), (0.75, 1.03, 1.45)])
+def test_what_the_camera_has_burnt_out_takes_no_colour(gain: tuple[float, float, float]) -> None:
+    """A grey card tells the light; a glare on a painting is white all the same, and all else has the gains in full."""
+    plan = CorrectionPlan(
+        geometry=Geometry(photo_px=(9, 9), corners_px=((0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (0.0, 9.0)), ratio=1.0,
+                          ratio_from="corners"),
+        kind="painting", paper="none", light=Declined(reason="-"),
+        neutral=Neutral(gain=gain, source="grey reference"), tone=Tone(), sharpening=Sharpening(),
+    )  # fmt: skip
+    seen = np.ones((1, 4, 3), np.float32) * float32([1.0, 0.985, 0.8, 0.4]).reshape(1, 4, 1)
+    seen[0, 3] = (1.0, 0.4, 0.1)  # one channel alone is no white
+    out = photometry(plan, (4, 1))(seen.copy(), 0, 0)[0]
+    assert np.hypot(*lab_from_linear(np.clip(out[:2], 0, 1))[:, 1:].T).max() < 0.5
+    assert out[2] == pytest.approx(0.8 * np.array(gain), rel=1e-5)
+    assert out[3] == pytest.approx(np.array(gain) * [1.0, 0.4, 0.1], rel=1e-5)
 
 
 @pytest.mark.parametrize("size", [(140, 200), (280, 400), (1120, 1600)])

@@ -1263,4 +1263,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a board's light forgets that the sheet bends", "autoprep/correction/references.py", "at = geometry.in_photo(", "at = geometry.model_copy(update={'sides': None}).in_photo(", ("tests/correction/test_references.py",)),
     Mistake("a smaller file is the same picture", "autoprep/files/fitting.py", "        current = make(scale)\n", "        current = current\n", ("tests/files/test_fitting.py",)),
     Mistake("a smaller picture is laid out by the shorter side", "autoprep/job/delivery.py", "long_side_px=side, short_side_px=None)", "long_side_px=None, short_side_px=side)", ("tests/test_job.py",)),
+    Mistake("glare takes the inverse colour of the light", "autoprep/correction/apply.py", "        if self.tinted:\n", "        if False:\n", ("tests/correction/test_contract.py",)),
+    Mistake("bright colours turn grey", "autoprep/correction/apply.py", "weakest = least(seen)", "weakest = seen.max(axis=-1)", ("tests/correction/test_contract.py",)),
+    Mistake("a scene ends at the horizon's wrong side", "autoprep/rendering/scene.py", "half(photo, sense * depth", "half(photo, 1e9 + sense * depth", ("tests/rendering/test_scene.py",)),
 )  # fmt: skip

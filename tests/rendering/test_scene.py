@@ -27,6 +27,19 @@ def test_all_of_a_straight_photo_is_shown() -> None:
     assert scene.around(STRAIGHT, (400, 300)) == pytest.approx((-200, -150, 600, 450), abs=6)
 
 
+def test_a_desk_whose_horizon_is_in_the_photo_is_shown_as_far_as_it_is_seen() -> None:
+    """A very wide lens, held flat: beyond the horizon of the table's plane nothing lies on it."""
+    focal, far = 300.0, np.radians(60)
+    turn = np.array([[1, 0, 0], [0, np.cos(far), -np.sin(far)], [0, np.sin(far), np.cos(far)]])
+    flat = np.array([[-1, -0.7, 0], [1, -0.7, 0], [1, 0.7, 0], [-1, 0.7, 0]]) @ turn.T + [0, 0.9, 3.4]
+    corners = [(float(x / z * focal + 400), float(y / z * focal + 300)) for x, y, z in flat]
+    x0, y0, x1, y1 = scene.around(plan(corners, 1 / 0.7), (400, 280))
+    assert x0 < -20
+    assert x1 > 420
+    assert y1 > 300
+    assert y0 < -20
+
+
 @pytest.mark.parametrize("found", [STRAIGHT, OBLIQUE], ids=["straight", "oblique"])
 @pytest.mark.parametrize("size", [(400, 400), (300, 700), (900, 300)])
 def test_nothing_is_cut_from_the_work_and_nothing_is_beyond_the_photo(
