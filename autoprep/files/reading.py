@@ -5,20 +5,21 @@ import io
 import math
 import re
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, cast
 
 import cv2
 import numpy as np
 import pillow_heif
-from PIL import ExifTags, Image, ImageCms
+from PIL import ExifTags, Image, ImageCms, UnidentifiedImageError
 
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.credentials import MARKER
 from autoprep.files.damage import listened, refuse_damaged, suspicion
+from autoprep.files.deep import Deep, kind_of, read_deep
 from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_matrix_profile, srgb_tables
 from autoprep.files.tiff import pages
 from autoprep.imaging.arrays import AnyArray, Float32
@@ -47,6 +48,9 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
     # The library's own bomb limit refuses real 200-megapixel phone photos; ours is explicit.
     Image.MAX_IMAGE_PIXELS = max_pixels
     try:
+        deep = read_deep(data, max_pixels) if kind == "tiff" else None
+        if deep is not None:
+            return _from_deep(deep, data)
         with Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS) as image:
             if image.width * image.height > max_pixels:
                 raise TooLarge(f"{image.width} x {image.height} pixels are more than the limit of {max_pixels}")
@@ -56,7 +60,39 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
     except Image.DecompressionBombError as problem:
         raise TooLarge("the picture has more pixels than the limit (service.max_megapixels)") from problem
     except Exception as problem:  # decoders raise a dozen different classes on damaged bytes
-        raise Unreadable("the picture can't be decoded; the file is damaged, so copy it again") from problem
+        raise Unreadable(_why_not(data, kind, problem)) from problem
+
+
+def _why_not(data: bytes, kind: str, problem: Exception) -> str:
+    how = kind_of(data) if kind == "tiff" and isinstance(problem, UnidentifiedImageError) else ""
+    if how:
+        return f"a TIFF of this kind ({how}) can't be read; save it as plain RGB with 8 or 16 bits"
+    return "the picture can't be decoded; the file is damaged, so copy it again"
+
+
+def _from_deep(deep: Deep, data: bytes) -> Photo:
+    """The photo of a TIFF of more than 8 bits."""
+    stored = _Stored(deep.codes, deep.orientation, deep.profile)
+    return _photo(stored, data, "tiff", _exif_of_tiff(data), [*_said_of_pages(data), *deep.told])
+
+
+def _exif_of_tiff(data: bytes) -> Image.Exif:
+    """What the camera says in a TIFF, whether or not the library knows how its pixels are stored."""
+    with contextlib.suppress(Exception), Image.open(io.BytesIO(data), formats=["TIFF"]) as image:
+        exif = image.getexif()
+        exif.get_ifd(ExifTags.IFD.Exif)
+        return exif
+    with contextlib.suppress(Exception):  # facts that can't be read are simply not known
+        exif = Image.Exif()
+        exif.load_from_fp(io.BytesIO(data))
+        exif.get_ifd(ExifTags.IFD.Exif)
+        return exif
+    return Image.Exif()
+
+
+def _said_of_pages(data: bytes) -> list[str]:
+    count = pages(data)
+    return [f"This file has {count} pages; only the first of them is used."] if count > 1 else []
 
 
 def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
@@ -64,12 +100,10 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     exif.get_ifd(ExifTags.IFD.Exif)  # it is kept; the file may be closed when it is asked for again
     orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)
     if kind in ("heic", "tiff"):
-        orientation = 1  # their readers, both those of TIFF too, have turned pixels and size already
-    width, height = image.size
+        orientation = 1  # their readers have turned pixels and size already
     profile = image.info.get("icc_profile")
-    codes = _deep_codes(data, kind, image)
-    count = pages(data) if kind == "tiff" else 1
-    warnings = [f"This file has {count} pages; only the first of them is used."] if count > 1 else []
+    codes = _deep_png(data) if kind == "png" else None
+    warnings = _said_of_pages(data) if kind == "tiff" else []
     heard: bytes | None = None
     if kind == "jpeg" and image.mode == "RGB":
         codes, heard = _jpeg_codes(data, image.size)
@@ -78,22 +112,34 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         codes, converted = _codes8(image, profile, warnings)
         profile = None if converted else profile
         image.close()  # its own copy of the pixels goes
+    return _photo(_Stored(codes, orientation, profile, heard), data, kind, exif, warnings)
+
+
+@dataclass(frozen=True)
+class _Stored:
+    """(H, W, 3) codes as stored, the orientation that they still need, their profile, and what a decoder said."""
+
+    codes: AnyArray
+    orientation: int
+    profile: bytes | None
+    heard: bytes | None = None
+
+
+def _photo(stored: _Stored, data: bytes, kind: str, exif: Image.Exif, warnings: list[str]) -> Photo:
     if kind == "jpeg":
-        refuse_damaged(codes, data, heard)
-    suspect = suspicion(codes, data, kind, heard)
-    codes, tables, matrix, name = _profile(profile, codes, warnings)
-    codes = upright(codes, orientation)
-    if orientation >= 5:
-        width, height = height, width
+        refuse_damaged(stored.codes, data, stored.heard)
+    suspect = suspicion(stored.codes, data, kind, stored.heard)
+    codes, tables, matrix, name = _profile(stored.profile, stored.codes, warnings)
+    codes = upright(codes, stored.orientation)
     facts = PhotoFacts(
         format=kind,
-        width_px=width,
-        height_px=height,
+        width_px=codes.shape[1],
+        height_px=codes.shape[0],
         profile_name=name,
         warnings=tuple(warnings),
         suspect=suspect,
     )
-    return Photo(codes, _told_by_camera(facts, exif, data), tables, matrix, scale=codes.shape[1] / width)
+    return Photo(codes, _told_by_camera(facts, exif, data), tables, matrix)
 
 
 def _told_by_camera(facts: PhotoFacts, exif: Image.Exif, data: bytes) -> PhotoFacts:
@@ -111,20 +157,14 @@ def _told_by_camera(facts: PhotoFacts, exif: Image.Exif, data: bytes) -> PhotoFa
     )
 
 
-def _deep_codes(data: bytes, kind: str, image: Image.Image) -> AnyArray | None:
-    """(H, W, 3) uint16 RGB of a 16-bit PNG or TIFF, else None.
+def _deep_png(data: bytes) -> AnyArray | None:
+    """(H, W, 3) uint16 RGB of a 16-bit PNG, else None: the other library opens those of colour as 8 bit without a word.
 
-    The other library opens 16-bit RGB PNG as 8 bit without a word and 16-bit RGB TIFF not at all. The header has
-    been checked against the pixel limit before these bytes reach this decoder.
+    The header has been checked against the pixel limit before these bytes reach this decoder.
     """
-    if kind not in ("png", "tiff"):
+    if len(data) <= 24 or data[24] != 16:
         return None
-    deep = image.mode.startswith("I") or (kind == "png" and len(data) > 24 and data[24] == 16)
-    deep = deep or (kind == "tiff" and 16 in tuple(getattr(image, "tag_v2", {}).get(258, ())))
-    if not deep:
-        return None
-    flags = cv2.IMREAD_UNCHANGED
-    decoded = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    decoded = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
     if decoded is None or decoded.dtype != np.uint16:
         return None
     if decoded.ndim == 2:
@@ -152,7 +192,9 @@ def _codes8(image: Image.Image, profile: bytes | None, warnings: list[str]) -> t
     """(H, W, 3) uint8 RGB codes, and whether a profile has already been applied."""
     if image.mode in ("CMYK", "LAB", "YCbCr"):
         return np.asarray(_to_srgb(image, profile, warnings)), True
-    if image.mode in ("L", "1", "I;16", "I", "F"):
+    if image.mode[0] in "IF":  # the library would cut their numbers off at 255
+        raise Unreadable("the picture's numbers can't be told; save it as RGB with 8 or 16 bits")
+    if image.mode in ("L", "1"):
         grey = image.convert("L")
         if profile and len(profile) > 20 and profile[16:20] == b"GRAY":
             return np.asarray(_to_srgb(grey, profile, warnings)), True

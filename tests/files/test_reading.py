@@ -4,6 +4,7 @@ import io
 import struct
 import zlib
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -105,6 +106,105 @@ def test_sixteen_bits_stay_sixteen(format_: str) -> None:
     photo = read_photo(data)
     assert photo.codes.dtype == np.uint16
     assert np.abs(linear_to_srgb(photo.linear()) * 65535 - deep).max() < 3
+
+
+def tiff(codes: AnyArray, **options: Any) -> bytes:
+    out = io.BytesIO()
+    tifffile.imwrite(out, codes, metadata=None, **options)
+    return out.getvalue()
+
+
+def in_planes(codes: AnyArray) -> AnyArray:
+    return np.ascontiguousarray(np.moveaxis(codes, -1, 0))
+
+
+@pytest.mark.parametrize("options", [{}, {"compression": "lzw"}, {"tile": (16, 16)}, {"byteorder": ">"}])
+def test_a_deep_scan_in_planes_is_the_one_in_pixels(options: dict[str, object]) -> None:
+    """TIFF 6.0, PlanarConfiguration 2: all of red, then all of green, then all of blue."""
+    deep = picture().astype(np.uint16) * 257 + 77
+    data = tiff(in_planes(deep), photometric="rgb", planarconfig="separate", **options)
+    photo = read_photo(data)
+    assert np.array_equal(photo.codes, deep)
+    assert photo.full_px == (64, 48)
+
+
+@pytest.mark.parametrize("bits", [8, 12, 16, 32])
+@pytest.mark.parametrize(("sense", "sign"), [("minisblack", 1), ("miniswhite", -1)])
+def test_grey_scans_of_either_sense_and_any_depth_are_one_picture(sense: str, sign: int, bits: int) -> None:
+    """TIFF 6.0, PhotometricInterpretation 0: zero is white. The most that so many bits hold is the other end."""
+    grey, most = picture()[..., 0], 2**bits - 1
+    whole = np.rint(grey / 255 * most).astype({8: np.uint8, 32: np.uint32}.get(bits, np.uint16))
+    stored = whole if sign > 0 else (most - whole).astype(whole.dtype)
+    options = {"bitspersample": bits} if bits == 12 else {}
+    found = coded(read_photo(tiff(stored, photometric=sense, **options)).linear())
+    assert np.abs(found - grey[..., None]).max() < 0.1
+
+
+@pytest.mark.parametrize(
+    ("dtype", "planar"),
+    [(np.uint8, "contig"), (np.uint16, "contig"), (np.uint16, "separate"), (np.float32, "contig")],
+)
+def test_a_fourth_channel_is_taken_for_what_it_is(dtype: type, planar: str) -> None:
+    """TIFF 6.0, ExtraSamples: 0 nothing that is known (an infrared scan), 1 alpha that the colours are multiplied with,
+    2 alpha that they are not.
+    """
+    top = 1.0 if dtype is np.float32 else float(np.iinfo(dtype).max)
+    colours, alpha = picture() / 255, np.linspace(0, 1, 64)[None, :, None] * np.ones((48, 1, 1))
+    over_white = colours * alpha + 1 - alpha
+    for extra, first, wanted in (
+        ("unspecified", colours, colours),
+        ("assocalpha", colours * alpha, over_white),
+        ("unassalpha", colours, over_white),
+    ):
+        stored = np.concatenate([first, alpha], axis=-1) * top
+        stored = (stored if dtype is np.float32 else np.rint(stored)).astype(dtype)
+        pixels = stored if planar == "contig" else in_planes(stored)
+        data = tiff(pixels, photometric="rgb", extrasamples=[extra], planarconfig=planar)
+        # In 8 bits, colours that were multiplied with little alpha are no finer than that.
+        tolerance = 2.1 if dtype is np.uint8 else 0.02
+        assert np.abs(coded(read_photo(data).linear()) - wanted * 255).max() < tolerance, extra
+
+
+@pytest.mark.parametrize("dtype", [np.float16, np.float32, np.float64])
+def test_floating_point_scans_run_from_0_to_1(dtype: type) -> None:
+    shades: AnyArray = (picture() / 255).astype(dtype)
+    for stored, photometric in ((shades, "rgb"), (shades[..., 0], "minisblack")):
+        photo = read_photo(tiff(stored, photometric=photometric))
+        wanted = stored if stored.ndim == 3 else stored[..., None]
+        assert np.abs(coded(photo.linear()) - wanted.astype(float) * 255).max() < 0.01
+        assert "floating-point" in photo.facts.warnings[0]
+    with_profile = tiff(shades, photometric="rgb", iccprofile=SPACES["srgb"].profile())
+    assert read_photo(with_profile).facts.warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("stored", "photometric", "said"),
+    [
+        (picture()[..., 0].astype(np.float32), "minisblack", "which of them is white"),
+        (np.full((48, 64), np.nan, np.float32), "minisblack", "which of them is white"),
+        (picture()[..., 0].astype(np.int16), "minisblack", "which of them is black"),
+        (picture().astype(np.uint16), "cielab", "CIELAB, 3 channels of 16 bits"),
+    ],
+)
+def test_numbers_that_nobody_explains_are_no_black_picture(stored: AnyArray, photometric: str, said: str) -> None:
+    with pytest.raises(Unreadable, match=said):
+        read_photo(tiff(stored, photometric=photometric))
+
+
+def test_a_deep_scan_is_measured_before_it_is_decoded() -> None:
+    data = tiff(picture().astype(np.float32) / 255, photometric="rgb", compression="deflate")
+    assert read_photo(data, max_pixels=2 * 48 * 64).full_px == (64, 48)
+    for limit, said in ((48 * 64 - 1, "64 x 48 pixels"), (48 * 64, "16-bit RGB")):
+        with pytest.raises(TooLarge, match=said):
+            read_photo(data, max_pixels=limit)
+
+
+def test_a_deep_scan_tells_its_camera_and_pages_like_any_other() -> None:
+    deep = picture().astype(np.uint16) * 257
+    for dtype in (np.uint16, np.uint32):  # the second is opened by one library alone
+        stored = deep.astype(dtype) * (65537 if dtype is np.uint32 else 1)
+        named = tiff(stored, photometric="rgb", extratags=[(271, "s", 0, "Saltmere Optics", True)])
+        assert read_photo(named).facts.device[0] == "Saltmere Optics"
 
 
 def oriented(stored: AnyArray, orientation: int, container: str) -> bytes:

@@ -40,6 +40,17 @@ _QUESTIONS = ("tests/service/test_questions.py",)
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/files/deep.py", ("tests/files/test_reading.py",),
+        ("planes are taken for pixels", "pixels = np.moveaxis(pixels, 0, -1)", "pixels = pixels.reshape(*pixels.shape[1:], -1)"),
+        ("white is black where zero is white", "_TOP - shown if kind == _WHITE_IS_ZERO else shown", "shown"),
+        ("colours are multiplied with their alpha twice", "shown = colours.astype(np.float32) if multiplied else colours * share", "shown = colours * share"),
+        ("any fourth channel is alpha", "if what in (_ASSOCIATED, _UNASSOCIATED)), None)", "if what in (0, _ASSOCIATED, _UNASSOCIATED)), None)"),
+        ("scans of 12 bits are dark", "if bits == 16:", "if values.dtype == np.uint16:"),
+        ("numbers of any meaning are shades", "strange += _out_of_range(band[..., :colours])", "strange += 0"),
+        ("a small scan may stand for any number of zeros", "if page.nbytes > max_pixels * _MOST_BYTES:", "if False:"),
+        ("a deep scan of any size is decoded", "            _refuse_large(page, max_pixels)\n", ""),
+    ),
+    *_all(
         "autoprep/service/results.py", (*_NAMES, *_RULE),
         ("what waited for a typo waits for ever", "rows = [row for row in rows if not goal or row.destination in goal or row.state", "rows = [row for row in rows if True or row.state"),
         ("a redo's destination is forgotten", "asked=base.asked or (name in before and before[name].asked)", "asked=False"),
@@ -1152,7 +1163,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/files/reading.py", ("tests/files/test_reading.py",),
         ("a JPEG is turned twice", "cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION", "cv2.IMREAD_COLOR_RGB"),
-        ("a JPEG is decoded again for its damage", "suspicion(codes, data, kind, heard)", "suspicion(codes, data, kind)"),
+        ("a JPEG is decoded again for its damage", "suspicion(stored.codes, data, kind, stored.heard)", "suspicion(stored.codes, data, kind)"),
         ("RAW is cut to sRGB", "output_color=rawpy.ColorSpace.ProPhoto,", "output_color=rawpy.ColorSpace.sRGB,"),
     ),
     *_all(
