@@ -23,6 +23,7 @@ _PLANAR = 2  # TIFF 6.0, PlanarConfiguration
 _ORIENTATION, _ICC_PROFILE = 274, 34675
 _MOST_SAMPLES = 6  # a pixel: colours, alpha and what scanners add (infrared)
 _MOST_BYTES = 8  # a pixel of the largest picture that is read: four channels of 16 bits
+_MOST_IN_TILE = 1 << 20  # pixels of a tile that may stand beyond a small picture
 _BAND_ROWS = 256
 # Sums that were rounded lie a hair outside; of a picture, one number in a thousand may lie farther (sharpened edges).
 _HAIR, _STRAY = 0.01, 0.001
@@ -53,10 +54,8 @@ def read_deep(data: bytes, max_pixels: int) -> Deep | None:
     try:
         with tifffile.TiffFile(io.BytesIO(data)) as file:
             page: Any = file.pages[0]
-            if not _is_deep(page):
-                return None
             _refuse_large(page, max_pixels)
-            return _decoded(page)
+            return _decoded(page) if _is_deep(page) else None
     except PhotoError:
         raise
     except Exception:  # decoders raise a dozen different classes on damaged bytes; the other library has its say then
@@ -69,13 +68,21 @@ def _refuse_large(page: Any, max_pixels: int) -> None:
         raise TooLarge(f"{page.imagewidth} x {page.imagelength} pixels are more than the limit of {max_pixels}")
     if page.nbytes > max_pixels * _MOST_BYTES:
         raise TooLarge(f"{page.nbytes // 1_000_000} MB of pixels are too many to be read; save it as 16-bit RGB")
+    if page.tilewidth * page.tilelength > 4 * page.imagewidth * page.imagelength + _MOST_IN_TILE:
+        raise TooLarge(f"its tiles of {page.tilewidth} x {page.tilelength} pixels are larger than the picture by far")
 
 
 def kind_of(data: bytes) -> str:
-    """How a TIFF stores its colours, such as "CIELAB, 3 channels of 16 bits"; empty where that can't be told."""
+    """How a TIFF stores its colours, such as "CIELAB, 3 channels of 16 bits", where that is why it can't be read here;
+    else empty.
+    """
     with contextlib.suppress(Exception), tifffile.TiffFile(io.BytesIO(data)) as file:
         page: Any = file.pages[0]
-        return f"{page.photometric.name}, {int(page.samplesperpixel)} channels of {int(page.bitspersample)} bits"
+        return (
+            ""
+            if _is_deep(page)
+            else f"{page.photometric.name}, {int(page.samplesperpixel)} channels of {int(page.bitspersample)} bits"
+        )
     return ""
 
 
@@ -91,7 +98,6 @@ def _is_deep(page: Any) -> bool:
         # What else stands beside a grey is a measurement as a rule, and no picture of a single colour.
         and (kind == _RGB or samples == 1 or (samples == 2 and extra and int(extra[0]) in (_ASSOCIATED, _UNASSOCIATED)))
         and int(page.sampleformat) in (_UNSIGNED, _SIGNED, _FLOAT)
-        and page.tilewidth * page.tilelength <= page.imagewidth * page.imagelength * 4 + 1024 * 1024
     )
 
 

@@ -199,6 +199,18 @@ def test_a_deep_scan_is_measured_before_it_is_decoded() -> None:
             read_photo(data, max_pixels=limit)
 
 
+@pytest.mark.parametrize("dtype", [np.uint8, np.uint16])
+def test_tiles_that_are_larger_than_the_picture_by_far_are_refused(dtype: type) -> None:
+    """Every decoder makes room for a whole tile first, and 200 bytes may ask for gigabytes."""
+    data = bytearray(tiff(picture().astype(dtype), photometric="rgb", tile=(64, 64), compression="deflate"))
+    (first,) = struct.unpack_from("<I", data, 4)
+    for entry in range(first + 2, first + 2 + 12 * struct.unpack_from("<H", data, first)[0], 12):
+        if struct.unpack_from("<H", data, entry)[0] == 322:  # TileWidth
+            struct.pack_into("<HII", data, entry + 2, 4, 1, 1 << 22)
+    with pytest.raises(TooLarge, match="tiles of 4194304 x 64"):
+        read_photo(bytes(data))
+
+
 def test_a_deep_scan_tells_its_camera_and_pages_like_any_other() -> None:
     deep = picture().astype(np.uint16) * 257
     for dtype in (np.uint16, np.uint32):  # the second is opened by one library alone

@@ -47,6 +47,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("any fourth channel is alpha", "if what in (_ASSOCIATED, _UNASSOCIATED)), None)", "if what in (0, _ASSOCIATED, _UNASSOCIATED)), None)"),
         ("scans of 12 bits are dark", "if bits == 16:", "if values.dtype == np.uint16:"),
         ("numbers of any meaning are shades", "strange += _out_of_range(band[..., :colours])", "strange += 0"),
+        ("tiles are as large as they say", "if page.tilewidth * page.tilelength > 4", "if False and page.tilewidth > 4"),
         ("a small scan may stand for any number of zeros", "if page.nbytes > max_pixels * _MOST_BYTES:", "if False:"),
         ("a deep scan of any size is decoded", "            _refuse_large(page, max_pixels)\n", ""),
     ),
