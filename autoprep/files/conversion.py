@@ -48,22 +48,32 @@ def convert(
     """
     model = _MODELS[colour_model(target)]
     flags = _EXACT | (_BLACK_POINT if black_point else 0)
-    there = _through(pixels, source, target, ("rgb", model), _INTENTS[intent], flags, bits)
+    there = through(pixels, source, target, ("rgb", model), intent, bits, flags)
     small = cv2.resize(there, _reduced(there.shape[1::-1]), interpolation=cv2.INTER_NEAREST)
-    back = _through(small, target, source, (model, "rgb"), _INTENTS["relative"], _EXACT, 8)
+    back = through(small, target, source, (model, "rgb"), "relative")
     original = cv2.resize(pixels, small.shape[1::-1], interpolation=cv2.INTER_NEAREST)
     return Converted(there, _differing(original, back), total_ink(there) if model == "cmyk" else None)
 
 
-def _through(
-    pixels: AnyArray, source: bytes, target: bytes, models: tuple[str, str], intent: int, flags: int, bits: int
+def through(
+    pixels: AnyArray,
+    source: bytes,
+    target: bytes,
+    models: tuple[str, str],
+    intent: Intent,
+    bits: Literal[8, 16] = 8,
+    flags: int = _EXACT,
 ) -> AnyArray:
+    """(H, W) or (H, W, C) uint8 or uint16 codes of one ICC profile -> codes of another with so many bits, by lcms.
+
+    models: of the two, "rgb", "gray" or "cmyk". Raises Unreadable.
+    """
     try:
         return cast(
             AnyArray,
             imagecodecs.cms_transform(
                 np.ascontiguousarray(pixels), source, target, colorspace=models[0], outcolorspace=models[1],
-                outdtype=f"uint{bits}", intent=intent, flags=flags,
+                outdtype=f"uint{bits}", intent=_INTENTS[intent], flags=flags,
             ),
         )  # fmt: skip
     except (imagecodecs.CmsError, ValueError, RuntimeError) as problem:

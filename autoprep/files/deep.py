@@ -78,11 +78,8 @@ def kind_of(data: bytes) -> str:
     """
     with contextlib.suppress(Exception), tifffile.TiffFile(io.BytesIO(data)) as file:
         page: Any = file.pages[0]
-        return (
-            ""
-            if _is_deep(page)
-            else f"{page.photometric.name}, {int(page.samplesperpixel)} channels of {int(page.bitspersample)} bits"
-        )
+        depth = f"{int(page.samplesperpixel)} channels of {int(page.bitspersample)} bits"
+        return "" if _is_deep(page) else f"{page.photometric.name}, {depth}"
     return ""
 
 

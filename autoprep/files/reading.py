@@ -12,15 +12,17 @@ from typing import Any, cast
 import cv2
 import numpy as np
 import pillow_heif
-from PIL import ExifTags, Image, ImageCms, UnidentifiedImageError
+from PIL import ExifTags, Image, UnidentifiedImageError
 
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
+from autoprep.files.colours import WIDE, Model, coloured, into_wide
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.credentials import MARKER
 from autoprep.files.damage import listened, refuse_damaged, suspicion
+from autoprep.files.declared import Declared, declared
 from autoprep.files.deep import Deep, kind_of, read_deep
-from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_matrix_profile, srgb_tables
+from autoprep.files.icc import SPACES
 from autoprep.files.tiff import pages
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
@@ -72,20 +74,21 @@ def _why_not(data: bytes, kind: str, problem: Exception) -> str:
 
 def _from_deep(deep: Deep, data: bytes) -> Photo:
     """The photo of a TIFF of more than 8 bits."""
-    stored = _Stored(deep.codes, deep.orientation, deep.profile)
-    return _photo(stored, data, "tiff", _exif_of_tiff(data), [*_said_of_pages(data), *deep.told])
+    exif = _exif_of_tiff(data)
+    stored = _Stored(deep.codes, "grey" if deep.grey else "rgb", deep.orientation, deep.profile)
+    return _photo(stored, data, "tiff", exif, declared(data, "tiff", exif), [*_said_of_pages(data), *deep.told])
 
 
 def _exif_of_tiff(data: bytes) -> Image.Exif:
     """What the camera says in a TIFF, whether or not the library knows how its pixels are stored."""
     with contextlib.suppress(Exception), Image.open(io.BytesIO(data), formats=["TIFF"]) as image:
         exif = image.getexif()
-        exif.get_ifd(ExifTags.IFD.Exif)
+        exif.get_ifd(ExifTags.IFD.Interop)  # and the camera's, which leads to it: they are kept
         return exif
     with contextlib.suppress(Exception):  # facts that can't be read are simply not known
         exif = Image.Exif()
         exif.load_from_fp(io.BytesIO(data))
-        exif.get_ifd(ExifTags.IFD.Exif)
+        exif.get_ifd(ExifTags.IFD.Interop)  # and the camera's, which leads to it: they are kept
         return exif
     return Image.Exif()
 
@@ -98,48 +101,52 @@ def _said_of_pages(data: bytes) -> list[str]:
 def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     exif = image.getexif()
     exif.get_ifd(ExifTags.IFD.Exif)  # it is kept; the file may be closed when it is asked for again
+    said = declared(data, kind, exif, image.info.get("nclx_profile"))
     orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)
     if kind in ("heic", "tiff"):
         orientation = 1  # their readers have turned pixels and size already
     profile = image.info.get("icc_profile")
     codes = _deep_png(data) if kind == "png" else None
+    model: Model = "grey" if image.mode[0] in "1LI" else "rgb"
     warnings = _said_of_pages(data) if kind == "tiff" else []
     heard: bytes | None = None
     if kind == "jpeg" and image.mode == "RGB":
         codes, heard = _jpeg_codes(data, image.size)
     if codes is None:
         image.load()
-        codes, converted = _codes8(image, profile, warnings)
-        profile = None if converted else profile
+        codes, model = _codes8(image, profile, warnings)
         image.close()  # its own copy of the pixels goes
-    return _photo(_Stored(codes, orientation, profile, heard), data, kind, exif, warnings)
+    return _photo(_Stored(codes, model, orientation, profile, heard), data, kind, exif, said, warnings)
 
 
 @dataclass(frozen=True)
 class _Stored:
-    """(H, W, 3) codes as stored, the orientation that they still need, their profile, and what a decoder said."""
+    """(H, W, 3) codes as stored, what they are, the orientation that they still need, their profile, and what a decoder
+    said.
+    """
 
     codes: AnyArray
+    model: Model
     orientation: int
     profile: bytes | None
     heard: bytes | None = None
 
 
-def _photo(stored: _Stored, data: bytes, kind: str, exif: Image.Exif, warnings: list[str]) -> Photo:
+def _photo(stored: _Stored, data: bytes, kind: str, exif: Image.Exif, said: Declared, warnings: list[str]) -> Photo:
     if kind == "jpeg":
         refuse_damaged(stored.codes, data, stored.heard)
     suspect = suspicion(stored.codes, data, kind, stored.heard)
-    codes, tables, matrix, name = _profile(stored.profile, stored.codes, warnings)
-    codes = upright(codes, stored.orientation)
+    colours = coloured(stored.codes, stored.model, stored.profile, said, warnings)
+    codes = upright(colours.codes, stored.orientation)
     facts = PhotoFacts(
         format=kind,
         width_px=codes.shape[1],
         height_px=codes.shape[0],
-        profile_name=name,
+        profile_name=colours.name,
         warnings=tuple(warnings),
         suspect=suspect,
     )
-    return Photo(codes, _told_by_camera(facts, exif, data), tables, matrix)
+    return Photo(codes, _told_by_camera(facts, exif, data), colours.tables, colours.matrix)
 
 
 def _told_by_camera(facts: PhotoFacts, exif: Image.Exif, data: bytes) -> PhotoFacts:
@@ -188,22 +195,28 @@ def _jpeg_codes(data: bytes, size: tuple[int, int]) -> tuple[AnyArray | None, by
     return np.asarray(codes), heard
 
 
-def _codes8(image: Image.Image, profile: bytes | None, warnings: list[str]) -> tuple[AnyArray, bool]:
-    """(H, W, 3) uint8 RGB codes, and whether a profile has already been applied."""
-    if image.mode in ("CMYK", "LAB", "YCbCr"):
-        return np.asarray(_to_srgb(image, profile, warnings)), True
+def _codes8(image: Image.Image, profile: bytes | None, warnings: list[str]) -> tuple[AnyArray, Model]:
+    """(H, W, 3) uint8 codes, or uint16 ones where a profile of inks has been applied; and what they are."""
     if image.mode[0] in "IF":  # the library would cut their numbers off at 255
         raise Unreadable("the picture's numbers can't be told; save it as RGB with 8 or 16 bits")
-    if image.mode in ("L", "1"):
-        grey = image.convert("L")
-        if profile and len(profile) > 20 and profile[16:20] == b"GRAY":
-            return np.asarray(_to_srgb(grey, profile, warnings)), True
-        return np.asarray(grey.convert("RGB")), False
+    if image.mode in ("CMYK", "LAB"):
+        return _converted(image, profile, warnings)
+    grey = image.mode in ("1", "L", "LA")
     if image.has_transparency_data:
         ground = Image.new("RGBA", image.size, "white")
         ground.alpha_composite(image.convert("RGBA"))
         image = ground
-    return _in_bands(image if image.mode == "RGB" else image.convert("RGB")), False
+    return _in_bands(image if image.mode == "RGB" else image.convert("RGB")), "grey" if grey else "rgb"
+
+
+def _converted(image: Image.Image, profile: bytes | None, warnings: list[str]) -> tuple[AnyArray, Model]:
+    """The codes of a picture of four inks or in CIELAB, once and for all in a space of RGB."""
+    if profile and image.mode == "CMYK":
+        with contextlib.suppress(Unreadable):
+            return into_wide(np.asarray(image), profile, "cmyk"), "wide"
+    if profile:
+        warnings.append("its colour profile is damaged and was left out")
+    return np.asarray(image.convert("RGB")), "srgb"
 
 
 _BAND_ROWS = 256
@@ -217,42 +230,6 @@ def _in_bands(image: Image.Image) -> AnyArray:
         bottom = min(top + _BAND_ROWS, height)
         codes[top:bottom] = np.asarray(image.crop((0, top, width, bottom)))
     return codes
-
-
-def _to_srgb(image: Image.Image, profile: bytes | None, warnings: list[str]) -> Image.Image:
-    if profile:
-        try:
-            source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-            target = ImageCms.createProfile("sRGB")
-            converted = ImageCms.profileToProfile(image, source, target, outputMode="RGB")
-            assert converted is not None
-            return converted
-        except (ImageCms.PyCMSError, OSError, ValueError):
-            warnings.append("its colour profile is damaged and was left out")
-    return image.convert("RGB")
-
-
-def _profile(
-    profile: bytes | None, codes: AnyArray, warnings: list[str]
-) -> tuple[AnyArray, Float32 | None, Float32 | None, str]:
-    """RGB codes with their tables, matrix and profile name; look-up-table profiles are applied by lcms here."""
-    levels = 256 if codes.dtype == np.uint8 else 65536
-    if not profile:
-        return codes, srgb_tables(levels), None, "sRGB (assumed)"
-    try:
-        if len(profile) > MAX_PROFILE_BYTES:
-            raise Unreadable("it is too large")
-        parsed = read_matrix_profile(profile)
-        if parsed is not None:
-            return codes, parsed.tables(levels), parsed.to_srgb, parsed.name
-        if profile[16:20] != b"RGB ":
-            raise Unreadable("it does not describe RGB")
-        eight = codes if codes.dtype == np.uint8 else (codes >> 8).astype(np.uint8)
-        converted = np.asarray(_to_srgb(Image.fromarray(eight), profile, warnings))
-        return converted, srgb_tables(256), None, "look-up-table profile"
-    except (Unreadable, OSError, ValueError) as problem:
-        warnings.append(f"its colour profile can't be used ({problem}); taken as sRGB")
-        return codes, srgb_tables(levels), None, "sRGB (assumed)"
 
 
 def upright(codes: AnyArray, orientation: int) -> AnyArray:
@@ -363,8 +340,7 @@ def _read_raw(data: bytes, max_pixels: int) -> Photo:
         raise Unreadable("the RAW file can't be developed; it is damaged, or its camera is not known here") from problem
     linear = np.repeat(np.linspace(0, 1, 65536, dtype=np.float32)[None], 3, axis=0)
     facts = PhotoFacts("raw", codes.shape[1], codes.shape[0], profile_name="camera RAW, developed linear")
-    to_srgb = np.linalg.inv(SPACES["prophoto"].from_srgb()).astype(np.float32)
-    return Photo(np.asarray(codes), replace(facts, **_raw_facts(data)), linear, to_srgb)
+    return Photo(np.asarray(codes), replace(facts, **_raw_facts(data)), linear, WIDE.to_srgb())
 
 
 def _raw_facts(data: bytes) -> dict[str, Any]:

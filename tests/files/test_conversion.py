@@ -23,6 +23,7 @@ from autoprep.rendering.layout import Frame, lay_out
 from autoprep.rendering.render import Look, render
 from autoprep.wishes.tables import Settings
 from tests.photos import jpeg
+from tests.profiles import grey_profile
 from tests.rendering.test_render import plan_for
 from tests.test_job import done, order_for
 from tests.test_one_place import with_table
@@ -61,21 +62,6 @@ def test_swapped_channels_show_that_profiles_are_obeyed() -> None:
     prophoto = (COLORD / "ProPhotoRGB.icc").read_bytes()
     grey = np.full((1, 1, 3), 128, np.uint8)
     assert convert(grey, prophoto, SRGB, "relative", False).pixels[0, 0] == pytest.approx((146, 146, 146), abs=1)
-
-
-def grey_profile() -> bytes:
-    """A grey profile with gamma 2.2, made here: header of ICC.1 7.2, tags desc, cprt, wtpt, kTRC."""
-    from autoprep.files import icc
-
-    tags = [
-        (b"desc", icc._text("grey")),
-        (b"cprt", icc._text("none")),
-        (b"wtpt", b"XYZ \0\0\0\0" + icc._fixed([0.9642, 1.0, 0.8249])),
-        (b"kTRC", b"curv\0\0\0\0" + (1).to_bytes(4, "big") + round(2.2 * 256).to_bytes(2, "big")),
-    ]
-    data = bytearray(icc._assemble(tags))
-    data[16:20] = b"GRAY"
-    return bytes(data)
 
 
 def test_grey() -> None:

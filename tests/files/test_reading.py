@@ -17,9 +17,10 @@ from autoprep.files.containers import is_whole, sniff
 from autoprep.files.icc import SPACES, read_matrix_profile
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32
-from autoprep.imaging.colour import D65_TO_D50, SRGB_TO_XYZ
-from autoprep.imaging.transfer import linear_to_srgb
+from autoprep.imaging.colour import D65_TO_D50, SRGB_TO_XYZ, ciede2000, lab_from_linear
+from autoprep.imaging.transfer import linear_to_srgb, srgb_to_linear
 from tests import photos
+from tests.profiles import grey_profile, table_profile
 
 DEBIAN_PROFILES = Path("/usr/share/color/icc/colord")
 
@@ -305,6 +306,98 @@ def test_our_profiles_mean_the_same_to_lcms(space: str) -> None:
         linear = parsed.tables(256)[[0, 1, 2], rgb]
         ours = linear_to_srgb(np.clip(parsed.to_srgb @ linear, 0, 1)) * 255
         assert ours == pytest.approx(theirs, abs=1)
+
+
+def shades() -> AnyArray:
+    """(48, 64) uint16: a grey ramp over the whole range."""
+    return np.linspace(0, 65535, 48 * 64).reshape(48, 64).astype(np.uint16)
+
+
+@pytest.mark.parametrize("gamma", [1.0, 1.8, 2.2])
+def test_a_grey_scan_is_as_light_as_its_profile_says(gamma: float) -> None:
+    """ICC.1:2022, 8.4.3: kTRC leads from codes to light; lcms agrees, but for the dark, where its tables
+    of 8 bits are coarse.
+    """
+    for deep in (True, False):
+        codes = shades() if deep else (shades() >> 8).astype(np.uint8)
+        photo = read_photo(tiff(codes, photometric="minisblack", iccprofile=grey_profile(gamma)))
+        assert photo.facts.warnings == ()
+        assert photo.facts.profile_name == "made here"
+        wanted = (codes / np.iinfo(codes.dtype).max) ** (round(gamma * 256) / 256)
+        assert np.abs(photo.linear() - wanted[..., None]).max() < 1e-3
+    theirs = ImageCms.profileToProfile(
+        Image.fromarray((shades() >> 8).astype(np.uint8)),
+        ImageCms.ImageCmsProfile(io.BytesIO(grey_profile(gamma))),
+        ImageCms.createProfile("sRGB"),
+        outputMode="RGB",
+    )
+    assert theirs is not None
+    assert np.abs(coded(photo.linear()) - np.asarray(theirs))[12:].max() < 1.1
+
+
+def test_grey_profiles_that_are_no_plain_curve_to_light_go_through_lcms() -> None:
+    """In CIELAB a curve leads to lightness (ICC.1:2022, F.2): half of it is a luminance of .184."""
+    codes = np.where(shades() > 30000, 32768, 0).astype(np.uint16)
+    of_lightness = grey_profile(1.0, b"Lab ")
+    of_tables = table_profile(b"GRAY", lambda code: np.repeat(code**2.2, 3, axis=1), grid=255)
+    for profile, wanted in ((of_lightness, 0.1842), (of_tables, 0.5**2.2)):
+        photo = read_photo(tiff(codes, photometric="minisblack", iccprofile=profile))
+        assert photo.facts.warnings == ()
+        assert photo.linear()[-1, -1] == pytest.approx([wanted] * 3, abs=3e-3)
+
+
+def test_a_colour_scan_with_a_grey_profile_is_told() -> None:
+    assert "does not describe RGB" in read_photo(saved("PNG", icc_profile=grey_profile())).facts.warnings[0]
+
+
+def wide_table() -> bytes:
+    """A profile of tables for codes of Display P3, its curve a power of 2.2."""
+    return table_profile(b"RGB ", lambda code: code**2.2 @ SPACES["display-p3"].to_srgb().T.astype(float), grid=33)
+
+
+@pytest.mark.parametrize("deep", [False, True])
+def test_a_profile_of_tables_means_the_same_to_another_binding_of_lcms(deep: bool) -> None:
+    """Pillow's, of 8 bits and into sRGB: where that holds a colour, both are it (CIEDE2000)."""
+    codes = picture().astype(np.uint16) * 257 if deep else picture()
+    photo = read_photo(tiff(codes, photometric="rgb", iccprofile=wide_table()))
+    assert photo.codes.dtype == np.uint16
+    theirs = ImageCms.profileToProfile(
+        Image.fromarray(picture()),
+        ImageCms.ImageCmsProfile(io.BytesIO(wide_table())),
+        ImageCms.createProfile("sRGB"),
+        renderingIntent=ImageCms.Intent.PERCEPTUAL,
+        outputMode="RGB",
+    )
+    assert theirs is not None
+    held = (np.asarray(theirs) > 8).all(-1) & (np.asarray(theirs) < 247).all(-1)
+    assert held.mean() > 0.5
+    one, two = lab_from_linear(photo.linear()), lab_from_linear(srgb_to_linear(np.asarray(theirs) / 255))
+    apart = ciede2000(one, two)[held]
+    assert apart.mean() < 0.3
+    assert apart.max() < 1.5
+
+
+def test_a_profile_of_tables_costs_neither_colours_nor_bits() -> None:
+    ramp = np.linspace(20000, 21000, 48 * 64).reshape(48, 64).astype(np.uint16)
+    codes = np.stack([np.full_like(ramp, 65535), np.zeros_like(ramp), np.zeros_like(ramp)], axis=-1)
+    codes[24:] = ramp[24:, :, None]
+    linear = read_photo(tiff(codes, photometric="rgb", iccprofile=wide_table())).linear()
+    assert linear[2, 2] == pytest.approx([1.2249, -0.0420, -0.0196], abs=4e-3)  # CSS Color 4: red of Display P3
+    assert len(np.unique(linear[24:, :, 1])) > 400  # 500 codes of 16 bits, two of 8
+
+
+def test_four_inks_with_a_profile_keep_their_cyan() -> None:
+    """Cyan of presses lies outside sRGB."""
+    inks = table_profile(b"CMYK", lambda code: (1 - code[:, :3]) * (1 - code[:, 3:]) @ beyond.T, grid=9)
+    out = io.BytesIO()
+    Image.new("CMYK", (16, 16), (255, 0, 0, 0)).save(out, "TIFF", icc_profile=inks)
+    photo = read_photo(out.getvalue())
+    assert photo.facts.warnings == ()
+    assert photo.linear()[8, 8] == pytest.approx(beyond @ (0, 1, 1), abs=6e-3)
+    assert photo.linear()[8, 8, 0] < -0.1
+
+
+beyond: AnyArray = np.array([[1.15, -0.15, 0], [0, 1, 0], [0, 0, 1.0]])
 
 
 def test_a_damaged_profile_is_told_and_taken_as_srgb() -> None:

@@ -40,6 +40,26 @@ _QUESTIONS = ("tests/service/test_questions.py",)
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/files/declared.py", ("tests/files/test_declared.py",),
+        ("the camera's wide space is taken as sRGB", "return Declared(SPACES[\"a98-rgb\"])", "return Declared()"),
+        ("what is not known is sRGB in silence", "return Declared(None, _SAID_POINTS.format(primaries, curve))", "return Declared()"),
+        ("a declaration without a name is not told", "return Declared(None, _SAID_EXIF)", "return Declared()"),
+        ("code points have no curve", "replace(_PRIMARIES[primaries], gamma=_CURVES[curve])", "_PRIMARIES[primaries]"),
+        ("a profile goes before cICP", "first=True)", "first=False)"),
+        ("gAMA is the power itself", "return 100_000 / float(value)", "return float(value) / 100_000"),
+    ),
+    *_all(
+        "autoprep/files/colours.py", ("tests/files/test_reading.py",),
+        ("a grey scan is coded as sRGB", "    if curve is not None:\n", "    if False:\n"),
+        ("a scan with tables is cut to 8 bits", "band = band[..., 0] if model == \"gray\" else band", "band = (band[..., 0] if model == \"gray\" else band) if band.dtype == np.uint8 else (band >> 8).astype(np.uint8)"),
+        ("a scan with tables is cut to sRGB", "WIDE = SPACES[\"prophoto\"]", "WIDE = SPACES[\"srgb\"]"),
+        ("profiles of tables are meant by their measure", "\"perceptual\", bits=16)", "\"absolute\", bits=16)"),
+    ),
+    *_all(
+        "autoprep/files/icc.py", ("tests/files/test_reading.py",),
+        ("a curve to lightness is one to light", 'or data[20:24] != b"XYZ " or b"kTRC" not in tags', 'or b"kTRC" not in tags'),
+    ),
+    *_all(
         "autoprep/files/deep.py", ("tests/files/test_reading.py",),
         ("planes are taken for pixels", "pixels = np.moveaxis(pixels, 0, -1)", "pixels = pixels.reshape(*pixels.shape[1:], -1)"),
         ("white is black where zero is white", "_TOP - shown if kind == _WHITE_IS_ZERO else shown", "shown"),
@@ -768,7 +788,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/files/conversion.py", _COLOUR,
         ("black point is ignored", "(_BLACK_POINT if black_point else 0)", "0"),
-        ("every intent is relative", "_INTENTS[intent], flags, bits)", "_INTENTS[\"relative\"], flags, bits)"),
+        ("every intent is relative", "intent=_INTENTS[intent]", "intent=_INTENTS[\"relative\"]"),
     ),
     *_all(
         "autoprep/rendering/render.py", ("tests/rendering", "tests/test_job.py"),
