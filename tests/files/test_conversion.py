@@ -94,6 +94,29 @@ def test_cmyk_files_hold_four_inks_and_their_profile() -> None:
             assert image.info["icc_profile"] == press
 
 
+@pytest.mark.parametrize(("name", "published"), [("display-p3", "Display P3"), ("eci-rgb", "ECI RGB v2"),
+                                                 ("prophoto", "ROMM RGB")])  # fmt: skip
+def test_the_share_of_colours_that_are_lost_is_that_of_the_colours_and_not_of_the_codes(
+    name: str, published: str
+) -> None:
+    """Lightness 60, all hues and chromas that the space holds: to sRGB, by colour-science and its own CIEDE2000."""
+    import colour
+
+    hue, chroma = np.meshgrid(np.linspace(0, 2 * np.pi, 90, endpoint=False), np.linspace(0, 90, 90))
+    lab = np.stack([np.full_like(hue, 60.0), chroma * np.cos(hue), chroma * np.sin(hue)], axis=-1).reshape(-1, 3)
+    xyz = colour.Lab_to_XYZ(lab, colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"])
+    linear = colour.XYZ_to_RGB(xyz, "sRGB")
+    in_space = colour.RGB_to_RGB(linear, "sRGB", published, chromatic_adaptation_transform="Bradford")
+    held = ((in_space > 0) & (in_space < 1)).all(-1)
+    shown = lab_from_linear(np.clip(linear[held], 0, 1))
+    shown[:, 0] = 60
+    lost = float((colour.delta_E(lab[held], shown, method="CIE 2000") > 3).mean())
+    codes = np.rint(linear_to_code(in_space[held], SPACES[name].gamma) * 65535).astype(np.uint16)[None]
+    found = convert(codes, SPACES[name].profile(), SRGB, "relative", black_point=True)
+    assert lost > 0.03
+    assert found.outside == pytest.approx(lost, abs=0.01)
+
+
 def test_hostile_and_unfit_profiles_are_refused() -> None:
     with pytest.raises(Unreadable):
         colour_model(b"no profile at all" * 20)

@@ -40,6 +40,10 @@ _QUESTIONS = ("tests/service/test_questions.py",)
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/files/conversion.py", _COLOUR,
+        ("codes of any space count as sRGB", "    return mixed(np.stack([tables[c][pixels[..., c]] for c in range(3)], axis=-1), space.to_srgb)", "    from autoprep.imaging.transfer import srgb_to_linear\n\n    return np.asarray(srgb_to_linear(pixels / np.iinfo(pixels.dtype).max), np.float32)"),
+    ),
+    *_all(
         "autoprep/files/declared.py", ("tests/files/test_declared.py",),
         ("the camera's wide space is taken as sRGB", "return Declared(SPACES[\"a98-rgb\"])", "return Declared()"),
         ("what is not known is sRGB in silence", "return Declared(None, _SAID_POINTS.format(primaries, curve))", "return Declared()"),
