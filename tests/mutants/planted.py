@@ -461,12 +461,14 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/rendering/legible.py", ("tests/rendering/test_mark.py",),
+        ("contrast in a wide space is told by the curve of sRGB", "return np.asarray(code_to_linear(codes, self.gamma) @ weights, np.float32)", "return np.asarray(srgb_to_linear(codes) @ weights, np.float32)"),
+        ("the luminance of any primaries is that of sRGB's", "weights = LUMA[0] if self.matrix is None else", "weights = LUMA[0] if True else"),
         ("a mark is as strong as it is said to be, read or not", "if at_once.contrast >= (LEAST[wanted] if light == first else least):", "if at_once.contrast > 0:"),
         ("a mark asked to be readable is quiet", "least = LEAST[wanted] * _AIM", 'least = LEAST["quiet"] * _AIM'),
         ("a mark half of which is lost counts as read", "return min(found, default=1.0)", "return max(found, default=1.0)"),
-        ("a mark has no seam", "seam = _seamed(under, mask, not first)", "seam = under"),
+        ("a mark has no seam", "seam = _seamed(under, mask, not first, coding)", "seam = under"),
         ("a mark is always as strong as can be", "low, high = (low, middle) if", "low, high = (middle, high) if"),
-        ("contrast is that of the codes", "luminance = np.asarray(srgb_to_linear(codes) @ LUMA[0], np.float32)", "luminance = np.asarray(codes @ LUMA[0], np.float32)"),
+        ("contrast is that of the codes", "    luminance = coding.luminance(codes)", "    luminance = np.asarray(codes @ LUMA[0], np.float32)"),
     ),
     *_all(
         "autoprep/files/bag.py", ("tests/files/test_bag.py", "tests/test_bag_command.py"),
