@@ -282,7 +282,8 @@ def _written(
         height, width = current.shape[:2]
         # Where the file had to become smaller, a pixel stands for more; what a destination asks for stays.
         ppi = layout.ppi or preset.ppi or (true and true * width / pixels.shape[1])
-        carried = _carried(statement, preset, profile, (width, height), ppi)
+        channels = 1 if current.ndim == 2 else current.shape[2]
+        carried = _carried(statement, preset, profile, (width, height), ppi, channels)
         data = encode(current, preset.format, carried, _how(preset, quality))
         return data if sign is None else sign(data)
 
@@ -328,13 +329,18 @@ def _cut_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:
 
 
 def _carried(
-    statement: RightsStatement, preset: Preset, profile: bytes, size: tuple[int, int], ppi: float | None
+    statement: RightsStatement,
+    preset: Preset,
+    profile: bytes,
+    size: tuple[int, int],
+    ppi: float | None,
+    channels: int = 3,
 ) -> Carried:
     records, row = iim.records(statement), ENCODERS[preset.format]
     srgb = preset.colour == "srgb" and not preset.profile
     return Carried(
         icc=profile,
-        exif=exif.block(statement, *size, ppi, srgb, row.oriented, preset.format),
+        exif=exif.block(statement, *size, ppi, srgb, row.oriented, preset.format, channels),
         xmp=xmp.packet(statement) if any(True for _ in statement.fields()) else b"",
         iim_segment=iim.app13(records),
         iim=records,

@@ -277,3 +277,19 @@ def test_files_for_labs_are_made_from_16_bits_and_tell_their_ink(
     said = f"total ink: {most:.0f} % at the most, 99.9 % of the picture stay below {nearly_all:.0f} %"
     assert said in outputs["press"].notes
     assert not any("ink" in note for note in outputs["lab"].notes)
+
+
+def test_a_grey_jpeg_tells_one_component(studio: Settings) -> None:
+    """Exif 2.32, ComponentsConfiguration, as Exiv2 reads it."""
+    import pyexiv2
+
+    (studio.studio / "grey.icc").write_bytes(grey_profile())
+    table = 'long_side_px = 300\nformat = "jpeg"\nmark = false\n'
+    settings = with_table(studio, f'[grey]\n{table}profile = "grey.icc"\n[site]\n{table}')
+    places = {name: settings.folders.ready / name / "a.jpg" for name in ("grey", "site")}
+    assert done(replace(order_for(settings, jpeg()), places=places)).record.outputs
+    for name, components in (("grey", "1 0 0 0"), ("site", "1 2 3 0")):
+        with pyexiv2.Image(str(places[name])) as image:
+            found = image.read_exif()
+        assert found["Exif.Photo.ComponentsConfiguration"] == components
+        assert ("Exif.Image.YCbCrPositioning" in found) == (name == "site")

@@ -39,6 +39,8 @@ _REASONS = ("tests/service/test_reasons.py",)
 _QUESTIONS = ("tests/service/test_questions.py",)
 
 PLANTED: tuple[Mistake, ...] = (
+    *_all("autoprep/metadata/exif.py", ("tests/metadata",), ("grey pictures have chroma somewhere", "if jpeg and channels == 3:", "if jpeg:")),
+    *_all("autoprep/job/delivery.py", ("tests/files/test_conversion.py",), ("all files tell the components of colour", "channels = 1 if current.ndim == 2 else current.shape[2]", "channels = 3")),
     *_all(
         "autoprep/files/conversion.py", _COLOUR,
         ("codes of any space count as sRGB", "    return mixed(np.stack([tables[c][pixels[..., c]] for c in range(3)], axis=-1), space.to_srgb)", "    from autoprep.imaging.transfer import srgb_to_linear\n\n    return np.asarray(srgb_to_linear(pixels / np.iinfo(pixels.dtype).max), np.float32)"),
