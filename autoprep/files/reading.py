@@ -2,12 +2,9 @@
 
 import contextlib
 import io
-import math
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import datetime
-from typing import Any, cast
+from typing import cast
 
 import cv2
 import numpy as np
@@ -16,9 +13,9 @@ from PIL import ExifTags, Image, UnidentifiedImageError
 
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
+from autoprep.files.camera import raw_facts, told_by_camera
 from autoprep.files.colours import WIDE, Model, coloured, into_wide
 from autoprep.files.containers import is_whole, sniff
-from autoprep.files.credentials import MARKER
 from autoprep.files.damage import listened, refuse_damaged, suspicion
 from autoprep.files.declared import Declared, declared
 from autoprep.files.deep import Deep, kind_of, read_deep
@@ -146,22 +143,7 @@ def _photo(stored: _Stored, data: bytes, kind: str, exif: Image.Exif, said: Decl
         warnings=tuple(warnings),
         suspect=suspect,
     )
-    return Photo(codes, _told_by_camera(facts, exif, data), colours.tables, colours.matrix)
-
-
-def _told_by_camera(facts: PhotoFacts, exif: Image.Exif, data: bytes) -> PhotoFacts:
-    """What the picture tells by itself, and what the camera says of it."""
-    return replace(
-        facts,
-        focal_mm35=_focal_mm35(exif),
-        exposure=_exposure(exif),
-        camera=bool(exif.get(ExifTags.Base.Make) or exif.get(ExifTags.Base.Model)),
-        device=_device(exif),
-        composite=exif.get_ifd(ExifTags.IFD.Exif).get(_COMPOSITE_IMAGE) in _OF_SEVERAL,
-        taken_at=_taken_at(exif),
-        taken_offset=_taken_offset(exif),
-        credentials=MARKER in data,
-    )
+    return Photo(codes, told_by_camera(facts, exif, data), colours.tables, colours.matrix)
 
 
 def _deep_png(data: bytes) -> AnyArray | None:
@@ -252,73 +234,6 @@ def _across(codes: AnyArray) -> AnyArray:
     return codes.transpose(1, 0, 2)
 
 
-def _focal_mm35(exif: Image.Exif) -> float | None:
-    """The 35-mm-equivalent focal length in mm, where the camera says it."""
-    camera = exif.get_ifd(ExifTags.IFD.Exif)
-    value = _number(camera.get(ExifTags.Base.FocalLengthIn35mmFilm))
-    if value and 8 <= value <= 400:
-        return value
-    return None
-
-
-def _exposure(exif: Image.Exif) -> float | None:
-    """Seconds * ISO / f-number^2; None where one of them is not told."""
-    camera = exif.get_ifd(ExifTags.IFD.Exif)
-    speed = camera.get(ExifTags.Base.ISOSpeedRatings)
-    seconds, f_number, iso = (
-        _number(camera.get(ExifTags.Base.ExposureTime)),
-        _number(camera.get(ExifTags.Base.FNumber)),
-        _number(speed[0] if isinstance(speed, tuple) and speed else speed),
-    )
-    if not seconds or not f_number or not iso or min(seconds, f_number, iso) <= 0:
-        return None
-    return seconds * iso / f_number**2
-
-
-# Exif 2.32, CompositeImage: 2 is a composite, 3 one whose shots were taken together (from memory).
-_COMPOSITE_IMAGE, _OF_SEVERAL = 0xA460, (2, 3)
-_MOST_LETTERS = 80
-
-
-def _device(exif: Image.Exif) -> tuple[str, str, str]:
-    """(make, model, lens) of the camera; never a serial number or an owner."""
-    lens = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.LensModel)
-    make, model, lens = (_plain(text) for text in (exif.get(ExifTags.Base.Make), exif.get(ExifTags.Base.Model), lens))
-    return make, model, lens
-
-
-def _plain(text: object) -> str:
-    """A short line of letters, whatever stands in the file."""
-    said = text if isinstance(text, str) else ""
-    return " ".join("".join(ch if ch.isprintable() else " " for ch in said).split())[:_MOST_LETTERS]
-
-
-def _number(value: Any) -> float | None:
-    try:
-        number = float(value)
-    except (TypeError, ValueError, ZeroDivisionError):
-        return None
-    return number if math.isfinite(number) else None
-
-
-def _taken_at(exif: Image.Exif) -> str | None:
-    """The camera's own date as an ISO 8601 local time; None where there is none, or none that a calendar has."""
-    text = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal) or exif.get(ExifTags.Base.DateTime)
-    if not isinstance(text, str):
-        return None
-    with contextlib.suppress(ValueError):
-        day = text[:10].replace(":", "-")
-        return datetime.strptime(f"{day}T{text[11:19]}", "%Y-%m-%dT%H:%M:%S").isoformat()
-    return None
-
-
-def _taken_offset(exif: Image.Exif) -> str:
-    """How far the camera's clock was from UTC (Exif OffsetTimeOriginal), as "+01:00"; empty where it does not say."""
-    camera = exif.get_ifd(ExifTags.IFD.Exif)
-    text = camera.get(ExifTags.Base.OffsetTimeOriginal) or camera.get(ExifTags.Base.OffsetTime)
-    return text if isinstance(text, str) and re.fullmatch(r"[+-]\d\d:\d\d", text) else ""
-
-
 def _read_raw(data: bytes, max_pixels: int) -> Photo:
     import rawpy  # the library loads slowly and few photos need it
 
@@ -340,18 +255,7 @@ def _read_raw(data: bytes, max_pixels: int) -> Photo:
         raise Unreadable("the RAW file can't be developed; it is damaged, or its camera is not known here") from problem
     linear = np.repeat(np.linspace(0, 1, 65536, dtype=np.float32)[None], 3, axis=0)
     facts = PhotoFacts("raw", codes.shape[1], codes.shape[0], profile_name="camera RAW, developed linear")
-    return Photo(np.asarray(codes), replace(facts, **_raw_facts(data)), linear, WIDE.to_srgb())
-
-
-def _raw_facts(data: bytes) -> dict[str, Any]:
-    """Focal length, exposure and date from the TIFF part of a RAW file, where it has one."""
-    try:
-        exif = Image.Exif()
-        exif.load(b"Exif\0\0" + data[: 4 * 1024 * 1024])
-        return {"focal_mm35": _focal_mm35(exif), "exposure": _exposure(exif), "taken_at": _taken_at(exif),
-                "taken_offset": _taken_offset(exif), "device": _device(exif)}  # fmt: skip
-    except Exception:  # facts that can't be read are simply not known
-        return {}
+    return Photo(np.asarray(codes), replace(facts, **raw_facts(data)), linear, WIDE.to_srgb())
 
 
 def preview_jpeg(photo: Photo, long_px: int, quality: int = 85) -> bytes:

@@ -435,6 +435,30 @@ def test_a_date_that_no_calendar_has_is_none(said: str, taken: str | None) -> No
     assert read_photo(saved("JPEG", exif=exif.tobytes())).facts.taken_at == taken
 
 
+_FIRST, _SECOND, _LAST = "2026:06:14 10:31:02", "2026:06:15 11:00:00", "2026:06:16 12:00:00"
+
+
+@pytest.mark.parametrize(
+    ("said", "taken", "offset"),
+    [
+        ({0x9003: _FIRST, 0x9011: "+01:00", 0x9010: "-05:00"}, "2026-06-14T10:31:02", "+01:00"),
+        ({0x9003: _FIRST, 0x9010: "-05:00", 0x9012: "+02:00"}, "2026-06-14T10:31:02", ""),
+        ({0x9004: _SECOND, 0x9012: "+02:00", 0x9011: "+01:00"}, "2026-06-15T11:00:00", "+02:00"),
+        ({0x9004: _SECOND, 0x9010: "-05:00"}, "2026-06-15T11:00:00", ""),
+        ({0x9003: "0000:00:00 00:00:00", 0x9011: "+01:00", 0x9004: _SECOND}, "2026-06-15T11:00:00", ""),
+        ({0x9010: "-05:00", 0x9011: "+01:00"}, "2026-06-16T12:00:00", "-05:00"),
+        ({0x9011: "+01:00"}, "2026-06-16T12:00:00", ""),
+    ],
+)
+def test_a_clock_goes_with_its_own_offset(said: dict[int, str], taken: str, offset: str) -> None:
+    """Exif 2.32: OffsetTimeOriginal is of DateTimeOriginal, OffsetTimeDigitized of DateTimeDigitized, and so on."""
+    exif = Image.Exif()
+    exif[ExifTags.Base.DateTime] = _LAST
+    exif.get_ifd(ExifTags.IFD.Exif).update(said)
+    facts = read_photo(saved("JPEG", exif=exif.tobytes())).facts
+    assert (facts.taken_at, facts.taken_offset) == (taken, offset)
+
+
 @pytest.mark.parametrize(("value", "several"), [(0, False), (1, False), (2, True), (3, True)])
 def test_a_picture_of_several_shots_and_its_lens_are_known(value: int, several: bool) -> None:
     """Exif 2.32, CompositeImage: 2 and 3 are made of several; a name of a lens is one short line, whatever it holds."""

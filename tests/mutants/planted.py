@@ -39,6 +39,11 @@ _REASONS = ("tests/service/test_reasons.py",)
 _QUESTIONS = ("tests/service/test_questions.py",)
 
 PLANTED: tuple[Mistake, ...] = (
+    *_all(
+        "autoprep/files/camera.py", ("tests/files/test_reading.py",),
+        ("a clock has the offset of another", "            said = camera.get(offset)\n", "            said = next((camera[tag] for _, tag in _CLOCKS if tag in camera), None)\n"),
+        ("the clock of a scan is never asked", "    (ExifTags.Base.DateTimeDigitized, ExifTags.Base.OffsetTimeDigitized),\n", ""),
+    ),
     *_all("autoprep/metadata/exif.py", ("tests/metadata",), ("grey pictures have chroma somewhere", "if jpeg and channels == 3:", "if jpeg:")),
     *_all("autoprep/job/delivery.py", ("tests/files/test_conversion.py",), ("all files tell the components of colour", "channels = 1 if current.ndim == 2 else current.shape[2]", "channels = 3")),
     *_all(
@@ -126,7 +131,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a photo came when it is worked on", "autoprep/service/hands.py", "came=self._ledger.overview.came(job.job),", 'came="2031-01-01",', ("tests/service/test_small_rules.py",)),
     Mistake("a lost ledger makes works younger", "autoprep/service/rebuild.py", "(record.came or record.finished_at", "(record.finished_at", ("tests/service/test_small_rules.py",)),
     Mistake("a work's page has its own year", "autoprep/service/studio.py", "used.taken_at, used.came or row.came)", "used.taken_at, used.finished_at)", ("tests/told/test_works.py",)),
-    Mistake("a date that there is not is written down", "autoprep/files/reading.py", """return datetime.strptime(f"{day}T{text[11:19]}", "%Y-%m-%dT%H:%M:%S").isoformat()""", 'return f"{day}T{text[11:19]}"', ("tests/files/test_reading.py",)),
+    Mistake("a date that there is not is written down", "autoprep/files/camera.py", """return datetime.strptime(f"{day}T{text[11:19]}", "%Y-%m-%dT%H:%M:%S").isoformat()""", 'return f"{day}T{text[11:19]}"', ("tests/files/test_reading.py",)),
     Mistake("a name that was cut may be reserved", "autoprep/wishes/names.py", "if is_reserved(text) else text", "if False else text", ("tests/test_naming.py",)),
     Mistake("a month that is none is that of no photo", "autoprep/cli/history.py", 'word) is None:', 'word) is False:', ("tests/test_cli.py",)),
     Mistake("a word on the paper is told as the settings'", "autoprep/correction/neutral.py", "_KEPT_AS_ASKED if asked", "_KEPT_AS_ASKED if False", ("tests/correction/test_contract.py",)),
@@ -374,12 +379,12 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("credentials are not counted among the bytes", "autoprep/job/delivery.py", "return data if sign is None else sign(data)", "return data", ("tests/files/test_credentials.py",)),
     Mistake("others may read the key", "autoprep/cli/studio.py", "0o600", "0o644", ("tests/files/test_credentials.py",)),
-    Mistake("credentials that come along are not told", "autoprep/files/reading.py", "credentials=MARKER in data", "credentials=False", ("tests/files/test_credentials.py",)),
+    Mistake("credentials that come along are not told", "autoprep/files/camera.py", "credentials=MARKER in data", "credentials=False", ("tests/files/test_credentials.py",)),
     Mistake("a missing key is noticed late", "autoprep/wishes/settings.py", "    if not keyless:", "    if keyless:", ("tests/files/test_credentials.py",)),
     Mistake("the camera is told unasked", "autoprep/job/delivery.py", 'seen.device if preset.camera else ("", "", "")', "seen.device", ("tests/test_job.py",)),
     Mistake("the camera is never told", "autoprep/job/delivery.py", 'seen.device if preset.camera else ("", "", "")', '("", "", "")', ("tests/test_job.py",)),
     Mistake("a blind file may tell the camera", "autoprep/wishes/destinations.py", 'if self.rights == "none" and getattr(self, key):', "if False:", ("tests/test_settings.py",)),
-    Mistake("every photo is one shot", "autoprep/files/reading.py", "_OF_SEVERAL = 0xA460, (2, 3)", "_OF_SEVERAL = 0xA460, (4,)", ("tests/files/test_reading.py",)),
+    Mistake("every photo is one shot", "autoprep/files/camera.py", "_OF_SEVERAL = 0xA460, (2, 3)", "_OF_SEVERAL = 0xA460, (4,)", ("tests/files/test_reading.py",)),
     Mistake("several shots are not told", "autoprep/metadata/statement.py", '"computationalCapture" if shot.composite', '"digitalCapture" if shot.composite', ("tests/metadata",)),
     Mistake("the lens stands in the main directory", "autoprep/metadata/exif.py", "return tag < _FIRST_OF_CAMERA", "return True", ("tests/metadata",)),
     *_all(
