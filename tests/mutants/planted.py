@@ -947,6 +947,9 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/job/details.py", ("tests/test_details.py",),
+        ("a strip shows more desk than work", "outside = min(_OUTSIDE_PX, side // 4)", "outside = _OUTSIDE_PX"),
+        ("what lies outside a corner is flat ground", "seen[y0:y1, x0:x1] = False", "seen[:] = False"),
+        ("beyond the photo there is desk", "(x >= 0) & (x < photo_w) & (y >= 0) & (y < photo_h)", "x == x"),
         ("the faintest is the darkest", "(apart > _FAINTEST) & (apart < _FAINT)", "apart > _FAINT"),
         ("the lower corners are the upper ones", "(right, bottom), (left, bottom))", "(right, top), (left, top))"),
     ),
