@@ -40,6 +40,11 @@ _QUESTIONS = ("tests/service/test_questions.py",)
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/job/said_outline.py", ("tests/test_said_outline.py",),
+        ("corners hold what lies outside the photo", "seen = clipped(quad, rectangle(width, height))", "seen = quad"),
+        ("a strip of a few pixels is a work", 'if across < least else ""', 'if False else ""'),
+    ),
+    *_all(
         "autoprep/files/camera.py", ("tests/files/test_reading.py",),
         ("a clock has the offset of another", "            said = camera.get(offset)\n", "            said = next((camera[tag] for _, tag in _CLOCKS if tag in camera), None)\n"),
         ("the clock of a scan is never asked", "    (ExifTags.Base.DateTimeDigitized, ExifTags.Base.OffsetTimeDigitized),\n", ""),
