@@ -35,11 +35,42 @@ def cells(picture: UInt8) -> list[UInt8]:
     return [np.rot90(part, k) for k, part in enumerate(parts)]
 
 
-def test_the_corners_are_paper_where_the_outline_is_right() -> None:
+def beyond(cell: UInt8) -> list[UInt8]:
+    """What is shown outside of the work, along both sides that meet in a corner, but for a hair beside it."""
+    return [cell[:9, 20:200], cell[20:200, :9]]
+
+
+def test_beside_corners_that_are_right_the_desk_is_seen_faded_into_the_ground() -> None:
+    desk = photos.sheet()[:40, :40].mean()
     for cell in cells(details(made())):
-        for beside in (cell[:10, :200], cell[:200, :10]):
-            assert np.abs(beside.astype(int) - 232).max() <= 1  # ground along both sides that meet here
+        for beside in beyond(cell):
+            assert 0.5 * 232 + 20 < beside.mean() < 0.5 * 232 + 0.5 * 1.9 * desk  # it is corrected as the paper is
         assert cell[16:40, 16:40].mean() > 235
+
+
+def test_paper_that_is_cut_off_is_seen_beside_the_corners() -> None:
+    narrow = photos.CORNERS + np.array([[30, 30], [-30, 30], [-30, -30], [30, -30]])
+    for cell in cells(details(made(narrow))):
+        assert all(beside.mean() > 230 for beside in beyond(cell))
+
+
+def test_where_the_photo_ends_there_is_ground_beside_the_corners() -> None:
+    width, height = photos.SIZE
+    for cell in cells(details(made(rectangle(width, height)))):
+        assert all(np.abs(beside.astype(int) - 232).max() <= 1 for beside in beyond(cell))
+
+
+@pytest.mark.parametrize(
+    "quad",
+    [
+        [(100, 100), (118, 100), (118, 114), (100, 114)],
+        [(100, 100), (900, 100), (900, 112), (100, 112)],
+        [(100, 100), (108, 100), (108, 780), (100, 780)],
+        [(100, 100), (103, 100), (103, 103), (100, 103)],
+    ],
+)
+def test_works_of_a_few_pixels_have_details_too(quad: list[tuple[int, int]]) -> None:
+    assert details(made(np.array(quad, np.float64))).shape[0] >= 3
 
 
 def test_desk_at_a_corner_is_seen() -> None:

@@ -105,3 +105,14 @@ def test_what_the_other_library_reads_is_not_copied_twice(format_: str) -> None:
     Image.fromarray(codes).save(out, format_)
     data = out.getvalue()
     assert peak_of(lambda: read_photo(data)) < 1.35 * codes.size + len(data)
+
+
+@pytest.mark.parametrize(("stored", "times"), [("pixels", 1), ("planes", 2)])
+def test_a_deep_scan_is_read_into_one_copy(stored: str, times: int) -> None:
+    deep = painted(4000, 3000).astype(np.uint16) * 257
+    planar, out = stored == "planes", io.BytesIO()
+    pixels = np.ascontiguousarray(np.moveaxis(deep, -1, 0)) if planar else deep
+    config = "separate" if planar else "contig"
+    tifffile.imwrite(out, pixels, photometric="rgb", metadata=None, compression="deflate", planarconfig=config)
+    data = out.getvalue()
+    assert peak_of(lambda: read_photo(data)) < (times + 0.2) * deep.nbytes

@@ -148,6 +148,8 @@ def _corner_radius(picture: Float32, margin_px: int, long_px: int) -> float:
         half = float((np.log((inside + outside) / 2 / outside) * way).sum()) / size
         is_sheet = (np.log(patch / outside) * way).sum(-1) / size > half
     on_diagonal = np.diagonal(is_sheet)
+    if on_diagonal.size < 2:
+        return 0.0  # of a work of a few pixels no corner is seen
     first = int((on_diagonal[:-1] & on_diagonal[1:]).argmax())
     # Where a corner of radius r is rounded, the sheet begins r (1 - 1 / sqrt 2) along each side.
     radius = first / (1 - np.sqrt(0.5))

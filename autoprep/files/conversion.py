@@ -11,10 +11,9 @@ import imagecodecs
 import numpy as np
 
 from autoprep.errors import Unreadable
-from autoprep.files.icc import colour_model
-from autoprep.imaging.arrays import AnyArray
-from autoprep.imaging.colour import ciede2000, lab_fast
-from autoprep.imaging.transfer import srgb_to_linear
+from autoprep.files.icc import colour_model, read_matrix_profile
+from autoprep.imaging.arrays import AnyArray, Float32
+from autoprep.imaging.colour import ciede2000, lab_fast, mixed
 
 Intent = Literal["perceptual", "relative", "saturation", "absolute"]
 _INTENTS: dict[Intent, int] = {"perceptual": 0, "relative": 1, "saturation": 2, "absolute": 3}  # ICC.1:2022, 7.2.15
@@ -48,22 +47,32 @@ def convert(
     """
     model = _MODELS[colour_model(target)]
     flags = _EXACT | (_BLACK_POINT if black_point else 0)
-    there = _through(pixels, source, target, ("rgb", model), _INTENTS[intent], flags, bits)
+    there = through(pixels, source, target, ("rgb", model), intent, bits, flags)
     small = cv2.resize(there, _reduced(there.shape[1::-1]), interpolation=cv2.INTER_NEAREST)
-    back = _through(small, target, source, (model, "rgb"), _INTENTS["relative"], _EXACT, 8)
+    back = through(small, target, source, (model, "rgb"), "relative", bits=16)
     original = cv2.resize(pixels, small.shape[1::-1], interpolation=cv2.INTER_NEAREST)
-    return Converted(there, _differing(original, back), total_ink(there) if model == "cmyk" else None)
+    return Converted(there, _differing(original, back, source), total_ink(there) if model == "cmyk" else None)
 
 
-def _through(
-    pixels: AnyArray, source: bytes, target: bytes, models: tuple[str, str], intent: int, flags: int, bits: int
+def through(
+    pixels: AnyArray,
+    source: bytes,
+    target: bytes,
+    models: tuple[str, str],
+    intent: Intent,
+    bits: Literal[8, 16] = 8,
+    flags: int = _EXACT,
 ) -> AnyArray:
+    """(H, W) or (H, W, C) uint8 or uint16 codes of one ICC profile -> codes of another with so many bits, by lcms.
+
+    models: of the two, "rgb", "gray" or "cmyk". Raises Unreadable.
+    """
     try:
         return cast(
             AnyArray,
             imagecodecs.cms_transform(
                 np.ascontiguousarray(pixels), source, target, colorspace=models[0], outcolorspace=models[1],
-                outdtype=f"uint{bits}", intent=intent, flags=flags,
+                outdtype=f"uint{bits}", intent=_INTENTS[intent], flags=flags,
             ),
         )  # fmt: skip
     except (imagecodecs.CmsError, ValueError, RuntimeError) as problem:
@@ -81,12 +90,23 @@ def _reduced(size: tuple[int, ...]) -> tuple[int, int]:
     return max(1, round(size[0] / factor)), max(1, round(size[1] / factor))
 
 
-def _differing(one: AnyArray, two: AnyArray) -> float:
-    """Share of pixels whose colour moved by more than can be overlooked; lightness alone does not count.
+def _differing(one: AnyArray, two: AnyArray, profile: bytes) -> float:
+    """Share of pixels, (H, W, 3) codes of one profile, whose colour moved by more than can be overlooked.
+
+    Lightness alone does not count.
 
     Paper white and ink black lie inside the screen's range, so every print moves lightness a little; what the
     artist wants to know is which colours the press can't show.
     """
-    labs = [lab_fast(np.asarray(srgb_to_linear(p / np.iinfo(p.dtype).max), np.float32)) for p in (one, two)]
+    labs = [lab_fast(_linear(pixels, profile)) for pixels in (one, two)]
     labs[1][..., 0] = labs[0][..., 0]
     return float((ciede2000(labs[0], labs[1]) > _SEEN).mean())
+
+
+def _linear(pixels: AnyArray, profile: bytes) -> Float32:
+    """(H, W, 3) codes of a matrix profile, as all that pictures are rendered in are -> linear sRGB."""
+    space = read_matrix_profile(profile)
+    if space is None:
+        raise Unreadable("the picture's own profile has no matrix")
+    tables = space.tables(np.iinfo(pixels.dtype).max + 1)
+    return mixed(np.stack([tables[c][pixels[..., c]] for c in range(3)], axis=-1), space.to_srgb)

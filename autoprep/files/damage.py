@@ -101,8 +101,6 @@ def flat_part(codes: AnyArray) -> float:
     high, wide = codes.shape[0] // _CELL, codes.shape[1] // _CELL
     if high < 8 or wide < 8:
         return 0.0
-    if codes.dtype != np.uint8:
-        codes = (codes >> 8).astype(np.uint8)
     part = codes[: high * _CELL, : wide * _CELL]
     # A sixteenth of the pixels rules out nearly all photos: where a cell is flat, so are they.
     if _flat_cells(part[::4, ::4], _CELL // 4)[0].mean() < _LEAST_AREA:
@@ -116,9 +114,9 @@ def flat_part(codes: AnyArray) -> float:
 
 
 def _flat_cells(part: AnyArray, cell: int) -> tuple[AnyArray, AnyArray]:
-    """Of (h * cell, w * cell, 3) uint8: (h, w) which cells are flat and not white, and (h, w, 3) their least codes."""
+    """Of (h * cell, w * cell, 3) codes: (h, w) which are flat and not white, and (h, w, 3) their least, in 8 bits."""
     kernel, middle = np.ones((cell, cell), np.uint8), slice(cell // 2, None, cell)
-    part = np.ascontiguousarray(part)
+    part = np.ascontiguousarray(part) if part.dtype == np.uint8 else (part >> 8).astype(np.uint8)
     low = cv2.erode(part, kernel)[middle, middle].astype(np.int16)
     high = cv2.dilate(part, kernel)[middle, middle].astype(np.int16)
     return np.asarray((greatest(high - low) <= 1) & (least(low) < 250)), low

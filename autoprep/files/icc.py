@@ -9,7 +9,7 @@ import numpy as np
 from autoprep.errors import Unreadable
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import D65_TO_D50, XYZ_D50_TO_SRGB
-from autoprep.imaging.transfer import CIE_KAPPA, Gamma, srgb_to_linear
+from autoprep.imaging.transfer import CIE_KAPPA, Gamma, code_to_linear, srgb_to_linear
 
 # Larger profiles are damaged or hostile; real RGB camera profiles stay below 1 MB. Limit chosen.
 MAX_PROFILE_BYTES = 4 * 1024 * 1024
@@ -54,6 +54,22 @@ def read_matrix_profile(data: bytes) -> MatrixProfile | None:
     if not np.isfinite(matrix).all() or abs(np.linalg.det(matrix)) < 1e-6:
         raise Unreadable("the colour profile has no usable primaries")
     return MatrixProfile(_name(tags), matrix.astype(np.float32), cast(tuple[Float64, Float64, Float64], curves))
+
+
+def read_grey_profile(data: bytes) -> MatrixProfile | None:
+    """Parse a grey ICC profile, as one of three channels with its curve and no colour; None where lcms has to convert.
+
+    Its curve leads from codes to light where its connection space is XYZ (ICC.1:2022, 8.4.3 and F.2); in Lab it would
+    lead to lightness. Raises Unreadable when the bytes are no usable profile.
+    """
+    tags = _tags(data)
+    if data[16:20] != b"GRAY" or data[20:24] != b"XYZ " or b"kTRC" not in tags:
+        return None
+    try:
+        curve = _curve(tags[b"kTRC"])
+    except (struct.error, ValueError, IndexError) as problem:
+        raise Unreadable(f"the colour profile is damaged ({problem})") from problem
+    return MatrixProfile(_name(tags), np.eye(3, dtype=np.float32), (curve, curve, curve))
 
 
 def colour_model(data: bytes) -> str:
@@ -169,6 +185,15 @@ class RgbSpace:
     def from_srgb(self) -> Float32:
         """(3, 3) float32 linear sRGB -> linear RGB of this space."""
         return (np.linalg.inv(self.to_xyz_d50()) @ SPACES["srgb"].to_xyz_d50()).astype(np.float32)
+
+    def to_srgb(self) -> Float32:
+        """(3, 3) float32 linear RGB of this space -> linear sRGB."""
+        return np.linalg.inv(self.from_srgb()).astype(np.float32)
+
+    def tables(self, levels: int) -> Float32:
+        """(3, levels) float32 linear light of every integer code."""
+        curve = code_to_linear(np.arange(levels) / (levels - 1), self.gamma).astype(np.float32)
+        return np.repeat(curve[None], 3, axis=0)
 
     def profile(self) -> bytes:
         """An ICC version 4.3 display profile of this space; the same bytes on every call."""

@@ -2,24 +2,24 @@
 
 import contextlib
 import io
-import math
-import re
 from collections.abc import Callable
-from dataclasses import replace
-from datetime import datetime
-from typing import Any, cast
+from dataclasses import dataclass, replace
+from typing import cast
 
 import cv2
 import numpy as np
 import pillow_heif
-from PIL import ExifTags, Image, ImageCms
+from PIL import ExifTags, Image, UnidentifiedImageError
 
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
+from autoprep.files.camera import raw_facts, told_by_camera
+from autoprep.files.colours import WIDE, Model, coloured, into_wide
 from autoprep.files.containers import is_whole, sniff
-from autoprep.files.credentials import MARKER
 from autoprep.files.damage import listened, refuse_damaged, suspicion
-from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_matrix_profile, srgb_tables
+from autoprep.files.declared import Declared, declared
+from autoprep.files.deep import Deep, kind_of, read_deep
+from autoprep.files.icc import SPACES
 from autoprep.files.tiff import pages
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
@@ -47,6 +47,9 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
     # The library's own bomb limit refuses real 200-megapixel phone photos; ours is explicit.
     Image.MAX_IMAGE_PIXELS = max_pixels
     try:
+        deep = read_deep(data, max_pixels) if kind == "tiff" else None
+        if deep is not None:
+            return _from_deep(deep, data)
         with Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS) as image:
             if image.width * image.height > max_pixels:
                 raise TooLarge(f"{image.width} x {image.height} pixels are more than the limit of {max_pixels}")
@@ -56,75 +59,101 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
     except Image.DecompressionBombError as problem:
         raise TooLarge("the picture has more pixels than the limit (service.max_megapixels)") from problem
     except Exception as problem:  # decoders raise a dozen different classes on damaged bytes
-        raise Unreadable("the picture can't be decoded; the file is damaged, so copy it again") from problem
+        raise Unreadable(_why_not(data, kind, problem)) from problem
+
+
+def _why_not(data: bytes, kind: str, problem: Exception) -> str:
+    how = kind_of(data) if kind == "tiff" and isinstance(problem, UnidentifiedImageError) else ""
+    if how:
+        return f"a TIFF of this kind ({how}) can't be read; save it as plain RGB with 8 or 16 bits"
+    return "the picture can't be decoded; the file is damaged, so copy it again"
+
+
+def _from_deep(deep: Deep, data: bytes) -> Photo:
+    """The photo of a TIFF of more than 8 bits."""
+    exif = _exif_of_tiff(data)
+    stored = _Stored(deep.codes, "grey" if deep.grey else "rgb", deep.orientation, deep.profile)
+    return _photo(stored, data, "tiff", exif, declared(data, "tiff", exif), [*_said_of_pages(data), *deep.told])
+
+
+def _exif_of_tiff(data: bytes) -> Image.Exif:
+    """What the camera says in a TIFF, whether or not the library knows how its pixels are stored."""
+    with contextlib.suppress(Exception), Image.open(io.BytesIO(data), formats=["TIFF"]) as image:
+        exif = image.getexif()
+        exif.get_ifd(ExifTags.IFD.Interop)  # and the camera's, which leads to it: they are kept
+        return exif
+    with contextlib.suppress(Exception):  # facts that can't be read are simply not known
+        exif = Image.Exif()
+        exif.load_from_fp(io.BytesIO(data))
+        exif.get_ifd(ExifTags.IFD.Interop)  # and the camera's, which leads to it: they are kept
+        return exif
+    return Image.Exif()
+
+
+def _said_of_pages(data: bytes) -> list[str]:
+    count = pages(data)
+    return [f"This file has {count} pages; only the first of them is used."] if count > 1 else []
 
 
 def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     exif = image.getexif()
     exif.get_ifd(ExifTags.IFD.Exif)  # it is kept; the file may be closed when it is asked for again
+    said = declared(data, kind, exif, image.info.get("nclx_profile"))
     orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)
     if kind in ("heic", "tiff"):
-        orientation = 1  # their readers, both those of TIFF too, have turned pixels and size already
-    width, height = image.size
+        orientation = 1  # their readers have turned pixels and size already
     profile = image.info.get("icc_profile")
-    codes = _deep_codes(data, kind, image)
-    count = pages(data) if kind == "tiff" else 1
-    warnings = [f"This file has {count} pages; only the first of them is used."] if count > 1 else []
+    codes = _deep_png(data) if kind == "png" else None
+    model: Model = "grey" if image.mode[0] in "1LI" else "rgb"
+    warnings = _said_of_pages(data) if kind == "tiff" else []
     heard: bytes | None = None
     if kind == "jpeg" and image.mode == "RGB":
         codes, heard = _jpeg_codes(data, image.size)
     if codes is None:
         image.load()
-        codes, converted = _codes8(image, profile, warnings)
-        profile = None if converted else profile
+        codes, model = _codes8(image, profile, warnings)
         image.close()  # its own copy of the pixels goes
+    return _photo(_Stored(codes, model, orientation, profile, heard), data, kind, exif, said, warnings)
+
+
+@dataclass(frozen=True)
+class _Stored:
+    """(H, W, 3) codes as stored, what they are, the orientation that they still need, their profile, and what a decoder
+    said.
+    """
+
+    codes: AnyArray
+    model: Model
+    orientation: int
+    profile: bytes | None
+    heard: bytes | None = None
+
+
+def _photo(stored: _Stored, data: bytes, kind: str, exif: Image.Exif, said: Declared, warnings: list[str]) -> Photo:
     if kind == "jpeg":
-        refuse_damaged(codes, data, heard)
-    suspect = suspicion(codes, data, kind, heard)
-    codes, tables, matrix, name = _profile(profile, codes, warnings)
-    codes = upright(codes, orientation)
-    if orientation >= 5:
-        width, height = height, width
+        refuse_damaged(stored.codes, data, stored.heard)
+    suspect = suspicion(stored.codes, data, kind, stored.heard)
+    colours = coloured(stored.codes, stored.model, stored.profile, said, warnings)
+    codes = upright(colours.codes, stored.orientation)
     facts = PhotoFacts(
         format=kind,
-        width_px=width,
-        height_px=height,
-        profile_name=name,
+        width_px=codes.shape[1],
+        height_px=codes.shape[0],
+        profile_name=colours.name,
         warnings=tuple(warnings),
         suspect=suspect,
     )
-    return Photo(codes, _told_by_camera(facts, exif, data), tables, matrix, scale=codes.shape[1] / width)
+    return Photo(codes, told_by_camera(facts, exif, data), colours.tables, colours.matrix)
 
 
-def _told_by_camera(facts: PhotoFacts, exif: Image.Exif, data: bytes) -> PhotoFacts:
-    """What the picture tells by itself, and what the camera says of it."""
-    return replace(
-        facts,
-        focal_mm35=_focal_mm35(exif),
-        exposure=_exposure(exif),
-        camera=bool(exif.get(ExifTags.Base.Make) or exif.get(ExifTags.Base.Model)),
-        device=_device(exif),
-        composite=exif.get_ifd(ExifTags.IFD.Exif).get(_COMPOSITE_IMAGE) in _OF_SEVERAL,
-        taken_at=_taken_at(exif),
-        taken_offset=_taken_offset(exif),
-        credentials=MARKER in data,
-    )
+def _deep_png(data: bytes) -> AnyArray | None:
+    """(H, W, 3) uint16 RGB of a 16-bit PNG, else None: the other library opens those of colour as 8 bit without a word.
 
-
-def _deep_codes(data: bytes, kind: str, image: Image.Image) -> AnyArray | None:
-    """(H, W, 3) uint16 RGB of a 16-bit PNG or TIFF, else None.
-
-    The other library opens 16-bit RGB PNG as 8 bit without a word and 16-bit RGB TIFF not at all. The header has
-    been checked against the pixel limit before these bytes reach this decoder.
+    The header has been checked against the pixel limit before these bytes reach this decoder.
     """
-    if kind not in ("png", "tiff"):
+    if len(data) <= 24 or data[24] != 16:
         return None
-    deep = image.mode.startswith("I") or (kind == "png" and len(data) > 24 and data[24] == 16)
-    deep = deep or (kind == "tiff" and 16 in tuple(getattr(image, "tag_v2", {}).get(258, ())))
-    if not deep:
-        return None
-    flags = cv2.IMREAD_UNCHANGED
-    decoded = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    decoded = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
     if decoded is None or decoded.dtype != np.uint16:
         return None
     if decoded.ndim == 2:
@@ -148,20 +177,28 @@ def _jpeg_codes(data: bytes, size: tuple[int, int]) -> tuple[AnyArray | None, by
     return np.asarray(codes), heard
 
 
-def _codes8(image: Image.Image, profile: bytes | None, warnings: list[str]) -> tuple[AnyArray, bool]:
-    """(H, W, 3) uint8 RGB codes, and whether a profile has already been applied."""
-    if image.mode in ("CMYK", "LAB", "YCbCr"):
-        return np.asarray(_to_srgb(image, profile, warnings)), True
-    if image.mode in ("L", "1", "I;16", "I", "F"):
-        grey = image.convert("L")
-        if profile and len(profile) > 20 and profile[16:20] == b"GRAY":
-            return np.asarray(_to_srgb(grey, profile, warnings)), True
-        return np.asarray(grey.convert("RGB")), False
+def _codes8(image: Image.Image, profile: bytes | None, warnings: list[str]) -> tuple[AnyArray, Model]:
+    """(H, W, 3) uint8 codes, or uint16 ones where a profile of inks has been applied; and what they are."""
+    if image.mode[0] in "IF":  # the library would cut their numbers off at 255
+        raise Unreadable("the picture's numbers can't be told; save it as RGB with 8 or 16 bits")
+    if image.mode in ("CMYK", "LAB"):
+        return _converted(image, profile, warnings)
+    grey = image.mode in ("1", "L", "LA")
     if image.has_transparency_data:
         ground = Image.new("RGBA", image.size, "white")
         ground.alpha_composite(image.convert("RGBA"))
         image = ground
-    return _in_bands(image if image.mode == "RGB" else image.convert("RGB")), False
+    return _in_bands(image if image.mode == "RGB" else image.convert("RGB")), "grey" if grey else "rgb"
+
+
+def _converted(image: Image.Image, profile: bytes | None, warnings: list[str]) -> tuple[AnyArray, Model]:
+    """The codes of a picture of four inks or in CIELAB, once and for all in a space of RGB."""
+    if profile and image.mode == "CMYK":
+        with contextlib.suppress(Unreadable):
+            return into_wide(np.asarray(image), profile, "cmyk"), "wide"
+    if profile:
+        warnings.append("its colour profile is damaged and was left out")
+    return np.asarray(image.convert("RGB")), "srgb"
 
 
 _BAND_ROWS = 256
@@ -175,42 +212,6 @@ def _in_bands(image: Image.Image) -> AnyArray:
         bottom = min(top + _BAND_ROWS, height)
         codes[top:bottom] = np.asarray(image.crop((0, top, width, bottom)))
     return codes
-
-
-def _to_srgb(image: Image.Image, profile: bytes | None, warnings: list[str]) -> Image.Image:
-    if profile:
-        try:
-            source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-            target = ImageCms.createProfile("sRGB")
-            converted = ImageCms.profileToProfile(image, source, target, outputMode="RGB")
-            assert converted is not None
-            return converted
-        except (ImageCms.PyCMSError, OSError, ValueError):
-            warnings.append("its colour profile is damaged and was left out")
-    return image.convert("RGB")
-
-
-def _profile(
-    profile: bytes | None, codes: AnyArray, warnings: list[str]
-) -> tuple[AnyArray, Float32 | None, Float32 | None, str]:
-    """RGB codes with their tables, matrix and profile name; look-up-table profiles are applied by lcms here."""
-    levels = 256 if codes.dtype == np.uint8 else 65536
-    if not profile:
-        return codes, srgb_tables(levels), None, "sRGB (assumed)"
-    try:
-        if len(profile) > MAX_PROFILE_BYTES:
-            raise Unreadable("it is too large")
-        parsed = read_matrix_profile(profile)
-        if parsed is not None:
-            return codes, parsed.tables(levels), parsed.to_srgb, parsed.name
-        if profile[16:20] != b"RGB ":
-            raise Unreadable("it does not describe RGB")
-        eight = codes if codes.dtype == np.uint8 else (codes >> 8).astype(np.uint8)
-        converted = np.asarray(_to_srgb(Image.fromarray(eight), profile, warnings))
-        return converted, srgb_tables(256), None, "look-up-table profile"
-    except (Unreadable, OSError, ValueError) as problem:
-        warnings.append(f"its colour profile can't be used ({problem}); taken as sRGB")
-        return codes, srgb_tables(levels), None, "sRGB (assumed)"
 
 
 def upright(codes: AnyArray, orientation: int) -> AnyArray:
@@ -231,73 +232,6 @@ def upright(codes: AnyArray, orientation: int) -> AnyArray:
 def _across(codes: AnyArray) -> AnyArray:
     """Mirrored along the diagonal from the top left."""
     return codes.transpose(1, 0, 2)
-
-
-def _focal_mm35(exif: Image.Exif) -> float | None:
-    """The 35-mm-equivalent focal length in mm, where the camera says it."""
-    camera = exif.get_ifd(ExifTags.IFD.Exif)
-    value = _number(camera.get(ExifTags.Base.FocalLengthIn35mmFilm))
-    if value and 8 <= value <= 400:
-        return value
-    return None
-
-
-def _exposure(exif: Image.Exif) -> float | None:
-    """Seconds * ISO / f-number^2; None where one of them is not told."""
-    camera = exif.get_ifd(ExifTags.IFD.Exif)
-    speed = camera.get(ExifTags.Base.ISOSpeedRatings)
-    seconds, f_number, iso = (
-        _number(camera.get(ExifTags.Base.ExposureTime)),
-        _number(camera.get(ExifTags.Base.FNumber)),
-        _number(speed[0] if isinstance(speed, tuple) and speed else speed),
-    )
-    if not seconds or not f_number or not iso or min(seconds, f_number, iso) <= 0:
-        return None
-    return seconds * iso / f_number**2
-
-
-# Exif 2.32, CompositeImage: 2 is a composite, 3 one whose shots were taken together (from memory).
-_COMPOSITE_IMAGE, _OF_SEVERAL = 0xA460, (2, 3)
-_MOST_LETTERS = 80
-
-
-def _device(exif: Image.Exif) -> tuple[str, str, str]:
-    """(make, model, lens) of the camera; never a serial number or an owner."""
-    lens = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.LensModel)
-    make, model, lens = (_plain(text) for text in (exif.get(ExifTags.Base.Make), exif.get(ExifTags.Base.Model), lens))
-    return make, model, lens
-
-
-def _plain(text: object) -> str:
-    """A short line of letters, whatever stands in the file."""
-    said = text if isinstance(text, str) else ""
-    return " ".join("".join(ch if ch.isprintable() else " " for ch in said).split())[:_MOST_LETTERS]
-
-
-def _number(value: Any) -> float | None:
-    try:
-        number = float(value)
-    except (TypeError, ValueError, ZeroDivisionError):
-        return None
-    return number if math.isfinite(number) else None
-
-
-def _taken_at(exif: Image.Exif) -> str | None:
-    """The camera's own date as an ISO 8601 local time; None where there is none, or none that a calendar has."""
-    text = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal) or exif.get(ExifTags.Base.DateTime)
-    if not isinstance(text, str):
-        return None
-    with contextlib.suppress(ValueError):
-        day = text[:10].replace(":", "-")
-        return datetime.strptime(f"{day}T{text[11:19]}", "%Y-%m-%dT%H:%M:%S").isoformat()
-    return None
-
-
-def _taken_offset(exif: Image.Exif) -> str:
-    """How far the camera's clock was from UTC (Exif OffsetTimeOriginal), as "+01:00"; empty where it does not say."""
-    camera = exif.get_ifd(ExifTags.IFD.Exif)
-    text = camera.get(ExifTags.Base.OffsetTimeOriginal) or camera.get(ExifTags.Base.OffsetTime)
-    return text if isinstance(text, str) and re.fullmatch(r"[+-]\d\d:\d\d", text) else ""
 
 
 def _read_raw(data: bytes, max_pixels: int) -> Photo:
@@ -321,19 +255,7 @@ def _read_raw(data: bytes, max_pixels: int) -> Photo:
         raise Unreadable("the RAW file can't be developed; it is damaged, or its camera is not known here") from problem
     linear = np.repeat(np.linspace(0, 1, 65536, dtype=np.float32)[None], 3, axis=0)
     facts = PhotoFacts("raw", codes.shape[1], codes.shape[0], profile_name="camera RAW, developed linear")
-    to_srgb = np.linalg.inv(SPACES["prophoto"].from_srgb()).astype(np.float32)
-    return Photo(np.asarray(codes), replace(facts, **_raw_facts(data)), linear, to_srgb)
-
-
-def _raw_facts(data: bytes) -> dict[str, Any]:
-    """Focal length, exposure and date from the TIFF part of a RAW file, where it has one."""
-    try:
-        exif = Image.Exif()
-        exif.load(b"Exif\0\0" + data[: 4 * 1024 * 1024])
-        return {"focal_mm35": _focal_mm35(exif), "exposure": _exposure(exif), "taken_at": _taken_at(exif),
-                "taken_offset": _taken_offset(exif), "device": _device(exif)}  # fmt: skip
-    except Exception:  # facts that can't be read are simply not known
-        return {}
+    return Photo(np.asarray(codes), replace(facts, **raw_facts(data)), linear, WIDE.to_srgb())
 
 
 def preview_jpeg(photo: Photo, long_px: int, quality: int = 85) -> bytes:

@@ -43,6 +43,18 @@ def linear_to_code(linear: AnyArray, gamma: Gamma) -> Float64:
     return np.asarray(linear ** (1 / gamma))
 
 
+def code_to_linear(code: AnyArray, gamma: Gamma) -> Float64:
+    """Any shape, code values 0..1 of a curve -> linear light 0..1, float64: the way back of `linear_to_code`."""
+    if gamma is None:
+        return srgb_to_linear(code)
+    code = np.maximum(np.asarray(code, np.float64), 0)
+    if gamma == "L*":
+        return np.asarray(np.where(code > _L_STAR_KNEE, ((code + 0.16) / 1.16) ** 3, code * (100 / CIE_KAPPA)))
+    return np.asarray(code**gamma)
+
+
+_L_STAR_KNEE = 0.08  # CIE 15: lightness 8, which is CIE_KAPPA * CIE_EPSILON
+
 _TOP = np.float32(65535)
 
 

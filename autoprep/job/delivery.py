@@ -307,7 +307,8 @@ def _written(work: Delivery, preset: Preset, drawing: _Drawing, parent: Brought 
     def write(made: _Made, quality: int) -> bytes:
         # Where the file had to become smaller, a pixel stands for more; what a destination asks for stays.
         ppi = made.layout.ppi or preset.ppi or true_ppi(work, made.layout)
-        carried = _carried(statement, preset, made.profile, made.size_px, ppi)
+        channels = 1 if made.pixels.ndim == 2 else made.pixels.shape[2]
+        carried = _carried(statement, preset, made.profile, made.size_px, ppi, channels)
         return made.sign(encode(made.pixels, preset.format, carried, _how(preset, quality)))
 
     fixed = bool(preset.width_px or preset.size_mm() or preset.size)
@@ -353,13 +354,18 @@ def _cut_notes(work: Delivery, preset: Preset) -> tuple[str, ...]:
 
 
 def _carried(
-    statement: RightsStatement, preset: Preset, profile: bytes, size: tuple[int, int], ppi: float | None
+    statement: RightsStatement,
+    preset: Preset,
+    profile: bytes,
+    size: tuple[int, int],
+    ppi: float | None,
+    channels: int = 3,
 ) -> Carried:
     records, row = iim.records(statement), ENCODERS[preset.format]
     srgb = preset.colour == "srgb" and not preset.profile
     return Carried(
         icc=profile,
-        exif=exif.block(statement, *size, ppi, srgb, row.oriented, preset.format),
+        exif=exif.block(statement, *size, ppi, srgb, row.oriented, preset.format, channels),
         xmp=xmp.packet(statement) if any(True for _ in statement.fields()) else b"",
         iim_segment=iim.app13(records),
         iim=records,

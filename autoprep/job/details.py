@@ -1,16 +1,20 @@
 """What to look at closely in a finished work: its four corners and its faintest part, at the photo's own pixels."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
 from autoprep.correction.apply import Photometry
 from autoprep.correction.planned import Planned
-from autoprep.imaging.arrays import UInt8, greatest
-from autoprep.imaging.transfer import encode_fast
-from autoprep.rendering.layout import Layout, work_pixels
+from autoprep.imaging.arrays import Bool, UInt8, greatest
+from autoprep.imaging.resample import Level, warp_rows
+from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.rendering.layout import Layout, warp_for, work_pixels
 from autoprep.rendering.render import Look, render
 
 _CORNER_PX, _OUTSIDE_PX, _FAINT_PX, _GAP_PX = 220, 12, (460, 220), 8
+_FADED = 0.5  # so much of the ground what lies outside takes on
 # Code values by which a wash differs from its paper: less is grain, more is no longer faint.
 _FAINTEST, _FAINT = 0.012, 0.08
 _LEAST_SHARE = 0.3  # of a place, that must be as faint
@@ -19,12 +23,14 @@ _LEAST_SHARE = 0.3  # of a place, that must be as faint
 def details(made: Planned) -> UInt8:
     """(h, w, 3) uint8 sRGB: the corners A to D clockwise from the top left, and beside them the faintest part, if any.
 
-    Each corner shows some pixels of what lies outside: a line of desk would stand there.
+    Each corner also shows some pixels of what lies outside in the photo, half faded into the ground: paper there is
+    cut off in the files, and desk on this side of it stands in them.
     """
     width, height = (max(1, round(side)) for side in work_pixels(made.plan))
     side = min(_CORNER_PX, width, height)
-    far = side - _OUTSIDE_PX
-    left, right, top, bottom = -_OUTSIDE_PX, width - far, -_OUTSIDE_PX, height - far
+    outside = min(_OUTSIDE_PX, side // 4)  # of a strip, its own pixels come first
+    far = side - outside
+    left, right, top, bottom = -outside, width - far, -outside, height - far
     corners = ((left, top), (right, top), (right, bottom), (left, bottom))
     correct = made.strips((width, height))
     parts = [_part(made, correct, (width, height), at, (side, side)) for at in corners]
@@ -65,4 +71,22 @@ def _part(
 ) -> UInt8:
     """A part of the work at the photo's own pixels; at: its upper left corner, from that of the work."""
     layout = Layout(size, (0, 0, *size), (-at[0], -at[1], *whole), 1.0)
-    return np.asarray(render(made.photo, made.plan, layout, Look(), correct, made.finish).pixels, np.uint8)
+    picture = np.asarray(render(made.photo, made.plan, layout, Look(), correct, made.finish).pixels, np.uint8)
+    x0, y0, x1, y1 = layout.shown
+    if (x0, y0, x1, y1) == (0, 0, *size):
+        return picture
+    around, seen = _surroundings(made, correct, layout, at)
+    seen[y0:y1, x0:x1] = False
+    picture[seen] = np.rint((1 - _FADED) * around[seen] + _FADED * picture[seen].astype(np.float32))
+    return picture
+
+
+def _surroundings(made: Planned, correct: Photometry, layout: Layout, at: tuple[int, int]) -> tuple[UInt8, Bool]:
+    """(h, w, 3) what the photo shows on all of a part's canvas, corrected like the work, and (h, w) where it does."""
+    width, height = layout.canvas_px
+    warp = warp_for(replace(layout, scene=(0, 0, width, height)), made.plan)
+    x, y = warp.rows(0, height, width)
+    photo_w, photo_h = made.photo.full_px
+    level = Level(made.photo.crop, made.photo.size_px, made.photo.scales)
+    linear = correct(warp_rows(level, warp, (width, height), (0, height)), *at)
+    return quantise8(encode_fast(linear)), (x >= 0) & (x < photo_w) & (y >= 0) & (y < photo_h)

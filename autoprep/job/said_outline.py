@@ -2,15 +2,17 @@
 
 from typing import cast
 
+import cv2
 import numpy as np
 
 from autoprep.domain import Corners, Declined, Outline, Photo, WorkFacts
 from autoprep.imaging.arrays import Float64
-from autoprep.imaging.geometry import area, is_convex, order_corners, rectangle
+from autoprep.imaging.geometry import area, clipped, is_convex, order_corners, rectangle, side_lengths
 
-# Corners may lie so far outside the photo, in shares of its long side: a page that its border cuts. What takes less of
-# the photo than the second is a slip of the finger.
-_OUTSIDE, _LEAST = 0.5, 0.005
+# Corners may lie so far outside the photo, in shares of its long side: a page that its border cuts. What of it lies
+# inside and takes less of the photo than the second, or is a strip of fewer pixels than the third (of a small photo: of
+# its shorter side than the fourth), is a slip of the finger. Chosen.
+_OUTSIDE, _LEAST, _LEAST_SIDE_PX, _OF_A_SMALL_PHOTO = 0.5, 0.005, 40, 0.05
 
 
 def said_outline(photo: Photo, facts: WorkFacts) -> Outline | Declined | None:
@@ -23,9 +25,25 @@ def said_outline(photo: Photo, facts: WorkFacts) -> Outline | Declined | None:
     quad = order_corners(np.array(facts.corners_px, np.float64))
     reach = _OUTSIDE * max(width, height)
     inside_reach = (quad > -reach).all() and (quad < np.array([width, height]) + reach).all()
-    if not inside_reach or not is_convex(quad) or area(quad) < _LEAST * width * height:
-        return Declined(reason=f"the corners that you give are no outline in this photo of {width} x {height} pixels")
+    wrong = "" if inside_reach and is_convex(quad) else "are no outline"
+    wrong = wrong or _too_little(quad, width, height)
+    if wrong:
+        return Declined(reason=f"the corners that you give {wrong} in this photo of {width} x {height} pixels")
     return _outline(quad, whole=False)
+
+
+def _too_little(quad: Float64, width: int, height: int) -> str:
+    """What is wrong with corners that hold hardly anything of the photo; empty where nothing is."""
+    seen = clipped(quad, rectangle(width, height))
+    share = area(seen) if len(seen) else 0.0
+    if share == 0:
+        return "lie outside, with nothing of the work between them,"
+    if share < _LEAST * width * height:
+        return "hold hardly anything"
+    # The slimmest rectangle about what is seen: of a page that the border cuts, a strip may be left.
+    across = min(*cv2.minAreaRect(seen.astype(np.float32))[1], float(side_lengths(quad).min()))
+    least = min(_LEAST_SIDE_PX, _OF_A_SMALL_PHOTO * min(width, height))
+    return f"hold a strip of {across:.0f} pixels" if across < least else ""
 
 
 def whole_photo(photo: Photo) -> Outline:

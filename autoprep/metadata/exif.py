@@ -11,6 +11,8 @@ _INCH = 2
 _ASCII = 2  # TIFF 6.0: the type of texts
 _UNKNOWN_PPI = 72
 """Exif 2.32, tags 0x011A and 0x011B: what stands where no resolution is known (from memory)."""
+# Exif 2.32, ComponentsConfiguration: 1, 2, 3 are Y, Cb, Cr, and 0 none; for inks it has no number (from memory).
+_COMPONENTS = {1: b"\1\0\0\0", 3: b"\1\2\3\0"}
 _HEAD = b"Exif\0\0"
 _Entry = tuple[int, int, bytes]  # type, count, the value's bytes
 
@@ -23,11 +25,13 @@ def block(
     srgb: bool,
     oriented: bool = True,
     format_: str = "jpeg",
+    channels: int = 3,
 ) -> bytes:
     """Exif bytes ("Exif\\0\\0" + TIFF structure): rights, time, orientation 1, size, density, colour space.
 
-    format_: which tags belong to compressed pictures, and which to none but TIFF, is told by the tables of support
-    levels in Exif 2.32 (from memory; exiftool's own check agrees).
+    channels: 1 of a grey picture, 3 of one in colours, 4 of one in inks. format_: which tags belong to compressed
+    pictures, and which to none but TIFF, is told by the tables of support levels in Exif 2.32 (from memory; exiftool's
+    own check agrees).
     """
     main: dict[int, object] = {piexif.ImageIFD.Orientation: 1} if oriented else {}
     told = {tag: _text(value) for _, value, ids in statement.fields() for tag in ids.exif}
@@ -40,7 +44,7 @@ def block(
             piexif.ImageIFD.YResolution: (round(density * 100), 100),
             piexif.ImageIFD.ResolutionUnit: _INCH,
         }
-    if jpeg:
+    if jpeg and channels == 3:
         main[piexif.ImageIFD.YCbCrPositioning] = 1
     newer = {tag: value for tag, value in told.items() if tag >= _FIRST_OF_3_0}
     camera = _camera(statement.created, srgb, "0300" if newer else "0232") | {
@@ -48,8 +52,8 @@ def block(
     }
     if format_ != "tiff":
         camera |= {piexif.ExifIFD.PixelXDimension: width_px, piexif.ExifIFD.PixelYDimension: height_px}
-    if jpeg:
-        camera[piexif.ExifIFD.ComponentsConfiguration] = b"\1\2\3\0"
+    if jpeg and channels in _COMPONENTS:
+        camera[piexif.ExifIFD.ComponentsConfiguration] = _COMPONENTS[channels]
     return _laid_out(piexif.dump({"0th": main, "Exif": camera, "GPS": {}, "1st": {}, "thumbnail": None}), newer)
 
 

@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.units import LUMA
-from autoprep.rendering.legible import Contrast, drawn
+from autoprep.rendering.legible import SRGB, Coding, Contrast, drawn
 
 CornerChoice = Literal["auto", "top-left", "top-right", "bottom-left", "bottom-right"]
 CORNERS = ("bottom-right", "bottom-left", "top-right", "top-left")
@@ -108,8 +108,9 @@ def place_and_draw(
     trim: tuple[int, int, int, int],
     style: MarkStyle,
     safe_px: int = 0,
+    coding: Coding = SRGB,
 ) -> Placed | None:
-    """Draw the mark into (H, W, 3) uint8, uint16 or float32 (0..1) sRGB codes, in place.
+    """Draw the mark into (H, W, 3) uint8, uint16 or float32 (0..1) codes, in place; coding: what they mean.
 
     None when the picture is too small for it.
 
@@ -134,7 +135,7 @@ def place_and_draw(
     room = 0 if placed.in_ground else min(gap, height // 4)
     x0, y0, x1, y1 = placed.box[0] - room, placed.box[1] - room, placed.box[2] + room, placed.box[3] + room
     under = _part(canvas, (x0, y0, x1, y1))
-    marked = drawn(under, np.pad(mask, room), style.opacity, style.contrast)
+    marked = drawn(under, np.pad(mask, room), style.opacity, style.contrast, coding)
     top = _top(canvas)
     canvas[y0:y1, x0:x1] = marked.codes if top == 1 else np.rint(marked.codes * top)
     return replace(placed, light=marked.light, contrast=round(marked.contrast, 2))

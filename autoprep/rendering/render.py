@@ -26,6 +26,7 @@ from autoprep.rendering.bleed import extend
 from autoprep.rendering.continued import continue_paper
 from autoprep.rendering.fringe import depth_px, repeat_inside
 from autoprep.rendering.layout import Layout, torn_sides, warp_for
+from autoprep.rendering.legible import Coding
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
 
 _HALO = 6  # rows around a strip that the sharpening looks at: 3 standard deviations of its widest blur and more
@@ -131,7 +132,8 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
         draw_crop_marks(canvas, layout.inked, layout.trim, layout.mark_px)
     placed = None
     if look.mark is not None:
-        placed = place_and_draw(canvas, layout.shown, layout.trim, look.mark, layout.safe_px)
+        coding = Coding(look.gamma, look.matrix)
+        placed = place_and_draw(canvas, layout.shown, layout.trim, look.mark, layout.safe_px, coding)
     notes = ["there is no room for the visible mark"] if look.mark is not None and placed is None else []
     return Rendition(canvas, placed, (*notes, *shown.notes(), *of_bleed))
 

@@ -40,7 +40,8 @@ def work_html(place: Place, presets: Mapping[str, Preset], shown: Shown) -> str:
     detail = used.pages.get("details", "")
     closer = (
         f'<h2 class="part">Closer</h2><img class="alone" src="{quote(detail)}" alt="the corners of the finished work '
-        'and its faintest part, enlarged" loading="lazy">'
+        'and its faintest part, enlarged" loading="lazy"><p>Faded, beside each corner: what the photo shows outside. '
+        "Paper there is cut off; desk that is not faded stands in the files.</p>"
         if detail and (place.page_folder / detail).exists()
         else ""
     )

@@ -23,6 +23,7 @@ from autoprep.rendering.layout import Frame, lay_out
 from autoprep.rendering.render import Look, render
 from autoprep.wishes.tables import Settings
 from tests.photos import jpeg
+from tests.profiles import grey_profile
 from tests.rendering.test_render import plan_for
 from tests.test_job import done, order_for
 from tests.test_one_place import with_table
@@ -63,21 +64,6 @@ def test_swapped_channels_show_that_profiles_are_obeyed() -> None:
     assert convert(grey, prophoto, SRGB, "relative", False).pixels[0, 0] == pytest.approx((146, 146, 146), abs=1)
 
 
-def grey_profile() -> bytes:
-    """A grey profile with gamma 2.2, made here: header of ICC.1 7.2, tags desc, cprt, wtpt, kTRC."""
-    from autoprep.files import icc
-
-    tags = [
-        (b"desc", icc._text("grey")),
-        (b"cprt", icc._text("none")),
-        (b"wtpt", b"XYZ \0\0\0\0" + icc._fixed([0.9642, 1.0, 0.8249])),
-        (b"kTRC", b"curv\0\0\0\0" + (1).to_bytes(4, "big") + round(2.2 * 256).to_bytes(2, "big")),
-    ]
-    data = bytearray(icc._assemble(tags))
-    data[16:20] = b"GRAY"
-    return bytes(data)
-
-
 def test_grey() -> None:
     found = convert(COLOURS, SRGB, grey_profile(), "relative", black_point=False)
     assert found.pixels.shape == (1, 4)
@@ -106,6 +92,29 @@ def test_cmyk_files_hold_four_inks_and_their_profile() -> None:
         with Image.open(io.BytesIO(encode(found.pixels, format_, Carried(icc=press)))) as image:
             assert image.mode == "CMYK"
             assert image.info["icc_profile"] == press
+
+
+@pytest.mark.parametrize(("name", "published"), [("display-p3", "Display P3"), ("eci-rgb", "ECI RGB v2"),
+                                                 ("prophoto", "ROMM RGB")])  # fmt: skip
+def test_the_share_of_colours_that_are_lost_is_that_of_the_colours_and_not_of_the_codes(
+    name: str, published: str
+) -> None:
+    """Lightness 60, all hues and chromas that the space holds: to sRGB, by colour-science and its own CIEDE2000."""
+    import colour
+
+    hue, chroma = np.meshgrid(np.linspace(0, 2 * np.pi, 90, endpoint=False), np.linspace(0, 90, 90))
+    lab = np.stack([np.full_like(hue, 60.0), chroma * np.cos(hue), chroma * np.sin(hue)], axis=-1).reshape(-1, 3)
+    xyz = colour.Lab_to_XYZ(lab, colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"])
+    linear = colour.XYZ_to_RGB(xyz, "sRGB")
+    in_space = colour.RGB_to_RGB(linear, "sRGB", published, chromatic_adaptation_transform="Bradford")
+    held = ((in_space > 0) & (in_space < 1)).all(-1)
+    shown = lab_from_linear(np.clip(linear[held], 0, 1))
+    shown[:, 0] = 60
+    lost = float((colour.delta_E(lab[held], shown, method="CIE 2000") > 3).mean())
+    codes = np.rint(linear_to_code(in_space[held], SPACES[name].gamma) * 65535).astype(np.uint16)[None]
+    found = convert(codes, SPACES[name].profile(), SRGB, "relative", black_point=True)
+    assert lost > 0.03
+    assert found.outside == pytest.approx(lost, abs=0.01)
 
 
 def test_hostile_and_unfit_profiles_are_refused() -> None:
@@ -268,3 +277,19 @@ def test_files_for_labs_are_made_from_16_bits_and_tell_their_ink(
     said = f"total ink: {most:.0f} % at the most, 99.9 % of the picture stay below {nearly_all:.0f} %"
     assert said in outputs["press"].notes
     assert not any("ink" in note for note in outputs["lab"].notes)
+
+
+def test_a_grey_jpeg_tells_one_component(studio: Settings) -> None:
+    """Exif 2.32, ComponentsConfiguration, as Exiv2 reads it."""
+    import pyexiv2
+
+    (studio.studio / "grey.icc").write_bytes(grey_profile())
+    table = 'long_side_px = 300\nformat = "jpeg"\nmark = false\n'
+    settings = with_table(studio, f'[grey]\n{table}profile = "grey.icc"\n[site]\n{table}')
+    places = {name: settings.folders.ready / name / "a.jpg" for name in ("grey", "site")}
+    assert done(replace(order_for(settings, jpeg()), places=places)).record.outputs
+    for name, components in (("grey", "1 0 0 0"), ("site", "1 2 3 0")):
+        with pyexiv2.Image(str(places[name])) as image:
+            found = image.read_exif()
+        assert found["Exif.Photo.ComponentsConfiguration"] == components
+        assert ("Exif.Image.YCbCrPositioning" in found) == (name == "site")

@@ -4,6 +4,7 @@ import io
 import struct
 import zlib
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -16,9 +17,10 @@ from autoprep.files.containers import is_whole, sniff
 from autoprep.files.icc import SPACES, read_matrix_profile
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32
-from autoprep.imaging.colour import D65_TO_D50, SRGB_TO_XYZ
-from autoprep.imaging.transfer import linear_to_srgb
+from autoprep.imaging.colour import D65_TO_D50, SRGB_TO_XYZ, ciede2000, lab_from_linear
+from autoprep.imaging.transfer import linear_to_srgb, srgb_to_linear
 from tests import photos
+from tests.profiles import grey_profile, table_profile
 
 DEBIAN_PROFILES = Path("/usr/share/color/icc/colord")
 
@@ -105,6 +107,117 @@ def test_sixteen_bits_stay_sixteen(format_: str) -> None:
     photo = read_photo(data)
     assert photo.codes.dtype == np.uint16
     assert np.abs(linear_to_srgb(photo.linear()) * 65535 - deep).max() < 3
+
+
+def tiff(codes: AnyArray, **options: Any) -> bytes:
+    out = io.BytesIO()
+    tifffile.imwrite(out, codes, metadata=None, **options)
+    return out.getvalue()
+
+
+def in_planes(codes: AnyArray) -> AnyArray:
+    return np.ascontiguousarray(np.moveaxis(codes, -1, 0))
+
+
+@pytest.mark.parametrize("options", [{}, {"compression": "lzw"}, {"tile": (16, 16)}, {"byteorder": ">"}])
+def test_a_deep_scan_in_planes_is_the_one_in_pixels(options: dict[str, object]) -> None:
+    """TIFF 6.0, PlanarConfiguration 2: all of red, then all of green, then all of blue."""
+    deep = picture().astype(np.uint16) * 257 + 77
+    data = tiff(in_planes(deep), photometric="rgb", planarconfig="separate", **options)
+    photo = read_photo(data)
+    assert np.array_equal(photo.codes, deep)
+    assert photo.full_px == (64, 48)
+
+
+@pytest.mark.parametrize("bits", [8, 12, 16, 32])
+@pytest.mark.parametrize(("sense", "sign"), [("minisblack", 1), ("miniswhite", -1)])
+def test_grey_scans_of_either_sense_and_any_depth_are_one_picture(sense: str, sign: int, bits: int) -> None:
+    """TIFF 6.0, PhotometricInterpretation 0: zero is white. The most that so many bits hold is the other end."""
+    grey, most = picture()[..., 0], 2**bits - 1
+    whole = np.rint(grey / 255 * most).astype({8: np.uint8, 32: np.uint32}.get(bits, np.uint16))
+    stored = whole if sign > 0 else (most - whole).astype(whole.dtype)
+    options = {"bitspersample": bits} if bits == 12 else {}
+    found = coded(read_photo(tiff(stored, photometric=sense, **options)).linear())
+    assert np.abs(found - grey[..., None]).max() < 0.1
+
+
+@pytest.mark.parametrize(
+    ("dtype", "planar"),
+    [(np.uint8, "contig"), (np.uint16, "contig"), (np.uint16, "separate"), (np.float32, "contig")],
+)
+def test_a_fourth_channel_is_taken_for_what_it_is(dtype: type, planar: str) -> None:
+    """TIFF 6.0, ExtraSamples: 0 nothing that is known (an infrared scan), 1 alpha that the colours are multiplied with,
+    2 alpha that they are not.
+    """
+    top = 1.0 if dtype is np.float32 else float(np.iinfo(dtype).max)
+    colours, alpha = picture() / 255, np.linspace(0, 1, 64)[None, :, None] * np.ones((48, 1, 1))
+    over_white = colours * alpha + 1 - alpha
+    for extra, first, wanted in (
+        ("unspecified", colours, colours),
+        ("assocalpha", colours * alpha, over_white),
+        ("unassalpha", colours, over_white),
+    ):
+        stored = np.concatenate([first, alpha], axis=-1) * top
+        stored = (stored if dtype is np.float32 else np.rint(stored)).astype(dtype)
+        pixels = stored if planar == "contig" else in_planes(stored)
+        data = tiff(pixels, photometric="rgb", extrasamples=[extra], planarconfig=planar)
+        # In 8 bits, colours that were multiplied with little alpha are no finer than that.
+        tolerance = 2.1 if dtype is np.uint8 else 0.02
+        assert np.abs(coded(read_photo(data).linear()) - wanted * 255).max() < tolerance, extra
+
+
+@pytest.mark.parametrize("dtype", [np.float16, np.float32, np.float64])
+def test_floating_point_scans_run_from_0_to_1(dtype: type) -> None:
+    shades: AnyArray = (picture() / 255).astype(dtype)
+    for stored, photometric in ((shades, "rgb"), (shades[..., 0], "minisblack")):
+        photo = read_photo(tiff(stored, photometric=photometric))
+        wanted = stored if stored.ndim == 3 else stored[..., None]
+        assert np.abs(coded(photo.linear()) - wanted.astype(float) * 255).max() < 0.01
+        assert "floating-point" in photo.facts.warnings[0]
+    with_profile = tiff(shades, photometric="rgb", iccprofile=SPACES["srgb"].profile())
+    assert read_photo(with_profile).facts.warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("stored", "photometric", "said"),
+    [
+        (picture()[..., 0].astype(np.float32), "minisblack", "which of them is white"),
+        (np.full((48, 64), np.nan, np.float32), "minisblack", "which of them is white"),
+        (picture()[..., 0].astype(np.int16), "minisblack", "which of them is black"),
+        (picture().astype(np.uint16), "cielab", "CIELAB, 3 channels of 16 bits"),
+    ],
+)
+def test_numbers_that_nobody_explains_are_no_black_picture(stored: AnyArray, photometric: str, said: str) -> None:
+    with pytest.raises(Unreadable, match=said):
+        read_photo(tiff(stored, photometric=photometric))
+
+
+def test_a_deep_scan_is_measured_before_it_is_decoded() -> None:
+    data = tiff(picture().astype(np.float32) / 255, photometric="rgb", compression="deflate")
+    assert read_photo(data, max_pixels=2 * 48 * 64).full_px == (64, 48)
+    for limit, said in ((48 * 64 - 1, "64 x 48 pixels"), (48 * 64, "16-bit RGB")):
+        with pytest.raises(TooLarge, match=said):
+            read_photo(data, max_pixels=limit)
+
+
+@pytest.mark.parametrize("dtype", [np.uint8, np.uint16])
+def test_tiles_that_are_larger_than_the_picture_by_far_are_refused(dtype: type) -> None:
+    """Every decoder makes room for a whole tile first, and 200 bytes may ask for gigabytes."""
+    data = bytearray(tiff(picture().astype(dtype), photometric="rgb", tile=(64, 64), compression="deflate"))
+    (first,) = struct.unpack_from("<I", data, 4)
+    for entry in range(first + 2, first + 2 + 12 * struct.unpack_from("<H", data, first)[0], 12):
+        if struct.unpack_from("<H", data, entry)[0] == 322:  # TileWidth
+            struct.pack_into("<HII", data, entry + 2, 4, 1, 1 << 22)
+    with pytest.raises(TooLarge, match="tiles of 4194304 x 64"):
+        read_photo(bytes(data))
+
+
+def test_a_deep_scan_tells_its_camera_and_pages_like_any_other() -> None:
+    deep = picture().astype(np.uint16) * 257
+    for dtype in (np.uint16, np.uint32):  # the second is opened by one library alone
+        stored = deep.astype(dtype) * (65537 if dtype is np.uint32 else 1)
+        named = tiff(stored, photometric="rgb", extratags=[(271, "s", 0, "Saltmere Optics", True)])
+        assert read_photo(named).facts.device[0] == "Saltmere Optics"
 
 
 def oriented(stored: AnyArray, orientation: int, container: str) -> bytes:
@@ -195,6 +308,98 @@ def test_our_profiles_mean_the_same_to_lcms(space: str) -> None:
         assert ours == pytest.approx(theirs, abs=1)
 
 
+def shades() -> AnyArray:
+    """(48, 64) uint16: a grey ramp over the whole range."""
+    return np.linspace(0, 65535, 48 * 64).reshape(48, 64).astype(np.uint16)
+
+
+@pytest.mark.parametrize("gamma", [1.0, 1.8, 2.2])
+def test_a_grey_scan_is_as_light_as_its_profile_says(gamma: float) -> None:
+    """ICC.1:2022, 8.4.3: kTRC leads from codes to light; lcms agrees, but for the dark, where its tables
+    of 8 bits are coarse.
+    """
+    for deep in (True, False):
+        codes = shades() if deep else (shades() >> 8).astype(np.uint8)
+        photo = read_photo(tiff(codes, photometric="minisblack", iccprofile=grey_profile(gamma)))
+        assert photo.facts.warnings == ()
+        assert photo.facts.profile_name == "made here"
+        wanted = (codes / np.iinfo(codes.dtype).max) ** (round(gamma * 256) / 256)
+        assert np.abs(photo.linear() - wanted[..., None]).max() < 1e-3
+    theirs = ImageCms.profileToProfile(
+        Image.fromarray((shades() >> 8).astype(np.uint8)),
+        ImageCms.ImageCmsProfile(io.BytesIO(grey_profile(gamma))),
+        ImageCms.createProfile("sRGB"),
+        outputMode="RGB",
+    )
+    assert theirs is not None
+    assert np.abs(coded(photo.linear()) - np.asarray(theirs))[12:].max() < 1.1
+
+
+def test_grey_profiles_that_are_no_plain_curve_to_light_go_through_lcms() -> None:
+    """In CIELAB a curve leads to lightness (ICC.1:2022, F.2): half of it is a luminance of .184."""
+    codes = np.where(shades() > 30000, 32768, 0).astype(np.uint16)
+    of_lightness = grey_profile(1.0, b"Lab ")
+    of_tables = table_profile(b"GRAY", lambda code: np.repeat(code**2.2, 3, axis=1), grid=255)
+    for profile, wanted in ((of_lightness, 0.1842), (of_tables, 0.5**2.2)):
+        photo = read_photo(tiff(codes, photometric="minisblack", iccprofile=profile))
+        assert photo.facts.warnings == ()
+        assert photo.linear()[-1, -1] == pytest.approx([wanted] * 3, abs=3e-3)
+
+
+def test_a_colour_scan_with_a_grey_profile_is_told() -> None:
+    assert "does not describe RGB" in read_photo(saved("PNG", icc_profile=grey_profile())).facts.warnings[0]
+
+
+def wide_table() -> bytes:
+    """A profile of tables for codes of Display P3, its curve a power of 2.2."""
+    return table_profile(b"RGB ", lambda code: code**2.2 @ SPACES["display-p3"].to_srgb().T.astype(float), grid=33)
+
+
+@pytest.mark.parametrize("deep", [False, True])
+def test_a_profile_of_tables_means_the_same_to_another_binding_of_lcms(deep: bool) -> None:
+    """Pillow's, of 8 bits and into sRGB: where that holds a colour, both are it (CIEDE2000)."""
+    codes = picture().astype(np.uint16) * 257 if deep else picture()
+    photo = read_photo(tiff(codes, photometric="rgb", iccprofile=wide_table()))
+    assert photo.codes.dtype == np.uint16
+    theirs = ImageCms.profileToProfile(
+        Image.fromarray(picture()),
+        ImageCms.ImageCmsProfile(io.BytesIO(wide_table())),
+        ImageCms.createProfile("sRGB"),
+        renderingIntent=ImageCms.Intent.PERCEPTUAL,
+        outputMode="RGB",
+    )
+    assert theirs is not None
+    held = (np.asarray(theirs) > 8).all(-1) & (np.asarray(theirs) < 247).all(-1)
+    assert held.mean() > 0.5
+    one, two = lab_from_linear(photo.linear()), lab_from_linear(srgb_to_linear(np.asarray(theirs) / 255))
+    apart = ciede2000(one, two)[held]
+    assert apart.mean() < 0.3
+    assert apart.max() < 1.5
+
+
+def test_a_profile_of_tables_costs_neither_colours_nor_bits() -> None:
+    ramp = np.linspace(20000, 21000, 48 * 64).reshape(48, 64).astype(np.uint16)
+    codes = np.stack([np.full_like(ramp, 65535), np.zeros_like(ramp), np.zeros_like(ramp)], axis=-1)
+    codes[24:] = ramp[24:, :, None]
+    linear = read_photo(tiff(codes, photometric="rgb", iccprofile=wide_table())).linear()
+    assert linear[2, 2] == pytest.approx([1.2249, -0.0420, -0.0196], abs=4e-3)  # CSS Color 4: red of Display P3
+    assert len(np.unique(linear[24:, :, 1])) > 400  # 500 codes of 16 bits, two of 8
+
+
+def test_four_inks_with_a_profile_keep_their_cyan() -> None:
+    """Cyan of presses lies outside sRGB."""
+    inks = table_profile(b"CMYK", lambda code: (1 - code[:, :3]) * (1 - code[:, 3:]) @ beyond.T, grid=9)
+    out = io.BytesIO()
+    Image.new("CMYK", (16, 16), (255, 0, 0, 0)).save(out, "TIFF", icc_profile=inks)
+    photo = read_photo(out.getvalue())
+    assert photo.facts.warnings == ()
+    assert photo.linear()[8, 8] == pytest.approx(beyond @ (0, 1, 1), abs=6e-3)
+    assert photo.linear()[8, 8, 0] < -0.1
+
+
+beyond: AnyArray = np.array([[1.15, -0.15, 0], [0, 1, 0], [0, 0, 1.0]])
+
+
 def test_a_damaged_profile_is_told_and_taken_as_srgb() -> None:
     photo = read_photo(saved("PNG", icc_profile=b"garbage" * 40))
     assert "profile" in photo.facts.warnings[0]
@@ -228,6 +433,30 @@ def test_a_date_that_no_calendar_has_is_none(said: str, taken: str | None) -> No
     exif = Image.Exif()
     exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = said
     assert read_photo(saved("JPEG", exif=exif.tobytes())).facts.taken_at == taken
+
+
+_FIRST, _SECOND, _LAST = "2026:06:14 10:31:02", "2026:06:15 11:00:00", "2026:06:16 12:00:00"
+
+
+@pytest.mark.parametrize(
+    ("said", "taken", "offset"),
+    [
+        ({0x9003: _FIRST, 0x9011: "+01:00", 0x9010: "-05:00"}, "2026-06-14T10:31:02", "+01:00"),
+        ({0x9003: _FIRST, 0x9010: "-05:00", 0x9012: "+02:00"}, "2026-06-14T10:31:02", ""),
+        ({0x9004: _SECOND, 0x9012: "+02:00", 0x9011: "+01:00"}, "2026-06-15T11:00:00", "+02:00"),
+        ({0x9004: _SECOND, 0x9010: "-05:00"}, "2026-06-15T11:00:00", ""),
+        ({0x9003: "0000:00:00 00:00:00", 0x9011: "+01:00", 0x9004: _SECOND}, "2026-06-15T11:00:00", ""),
+        ({0x9010: "-05:00", 0x9011: "+01:00"}, "2026-06-16T12:00:00", "-05:00"),
+        ({0x9011: "+01:00"}, "2026-06-16T12:00:00", ""),
+    ],
+)
+def test_a_clock_goes_with_its_own_offset(said: dict[int, str], taken: str, offset: str) -> None:
+    """Exif 2.32: OffsetTimeOriginal is of DateTimeOriginal, OffsetTimeDigitized of DateTimeDigitized, and so on."""
+    exif = Image.Exif()
+    exif[ExifTags.Base.DateTime] = _LAST
+    exif.get_ifd(ExifTags.IFD.Exif).update(said)
+    facts = read_photo(saved("JPEG", exif=exif.tobytes())).facts
+    assert (facts.taken_at, facts.taken_offset) == (taken, offset)
 
 
 @pytest.mark.parametrize(("value", "several"), [(0, False), (1, False), (2, True), (3, True)])

@@ -73,6 +73,19 @@ def test_without_an_offset_the_clock_alone_is_told() -> None:
     assert b"\x1c\x02\x3c" not in iim.records(said)  # 2:60 wants the offset too
 
 
+@pytest.mark.parametrize(
+    ("channels", "components", "placed"), [(1, b"\1\0\0\0", None), (3, b"\1\2\3\0", 1), (4, None, None)]
+)
+def test_components_are_those_of_the_picture(channels: int, components: bytes | None, placed: int | None) -> None:
+    """Exif 2.32: YCbCrPositioning and ComponentsConfiguration 1 2 3 0 say that a picture is stored as YCbCr; grey is
+    its first component, and inks have no number there.
+    """
+    block = exif.block(make_statement(Maker(), WorkFacts(), "2026"), 9, 6, None, srgb=False, channels=channels)
+    found = _read(block)
+    assert found.get(ExifTags.Base.ComponentsConfiguration) == components
+    assert found.get(ExifTags.Base.YCbCrPositioning) == placed
+
+
 def test_only_one_module_knows_the_writer() -> None:
     from pathlib import Path
 

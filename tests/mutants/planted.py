@@ -40,6 +40,54 @@ _QUESTIONS = ("tests/service/test_questions.py",)
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
+        "autoprep/job/said_outline.py", ("tests/test_said_outline.py",),
+        ("corners hold what lies outside the photo", "seen = clipped(quad, rectangle(width, height))", "seen = quad"),
+        ("a strip of a few pixels is a work", 'if across < least else ""', 'if False else ""'),
+    ),
+    *_all(
+        "autoprep/files/camera.py", ("tests/files/test_reading.py",),
+        ("a clock has the offset of another", "            said = camera.get(offset)\n", "            said = next((camera[tag] for _, tag in _CLOCKS if tag in camera), None)\n"),
+        ("the clock of a scan is never asked", "    (ExifTags.Base.DateTimeDigitized, ExifTags.Base.OffsetTimeDigitized),\n", ""),
+    ),
+    *_all("autoprep/metadata/exif.py", ("tests/metadata",), ("grey pictures have chroma somewhere", "if jpeg and channels == 3:", "if jpeg:")),
+    *_all("autoprep/job/delivery.py", ("tests/files/test_conversion.py",), ("all files tell the components of colour", "channels = 1 if current.ndim == 2 else current.shape[2]", "channels = 3")),
+    *_all(
+        "autoprep/files/conversion.py", _COLOUR,
+        ("codes of any space count as sRGB", "    return mixed(np.stack([tables[c][pixels[..., c]] for c in range(3)], axis=-1), space.to_srgb)", "    from autoprep.imaging.transfer import srgb_to_linear\n\n    return np.asarray(srgb_to_linear(pixels / np.iinfo(pixels.dtype).max), np.float32)"),
+    ),
+    *_all(
+        "autoprep/files/declared.py", ("tests/files/test_declared.py",),
+        ("the camera's wide space is taken as sRGB", "return Declared(SPACES[\"a98-rgb\"])", "return Declared()"),
+        ("what is not known is sRGB in silence", "return Declared(None, _SAID_POINTS.format(primaries, curve))", "return Declared()"),
+        ("a declaration without a name is not told", "return Declared(None, _SAID_EXIF)", "return Declared()"),
+        ("code points have no curve", "replace(_PRIMARIES[primaries], gamma=_CURVES[curve])", "_PRIMARIES[primaries]"),
+        ("a profile goes before cICP", "first=True)", "first=False)"),
+        ("gAMA is the power itself", "return 100_000 / float(value)", "return float(value) / 100_000"),
+    ),
+    *_all(
+        "autoprep/files/colours.py", ("tests/files/test_reading.py",),
+        ("a grey scan is coded as sRGB", "    if curve is not None:\n", "    if False:\n"),
+        ("a scan with tables is cut to 8 bits", "band = band[..., 0] if model == \"gray\" else band", "band = (band[..., 0] if model == \"gray\" else band) if band.dtype == np.uint8 else (band >> 8).astype(np.uint8)"),
+        ("a scan with tables is cut to sRGB", "WIDE = SPACES[\"prophoto\"]", "WIDE = SPACES[\"srgb\"]"),
+        ("profiles of tables are meant by their measure", "\"perceptual\", bits=16)", "\"absolute\", bits=16)"),
+    ),
+    *_all(
+        "autoprep/files/icc.py", ("tests/files/test_reading.py",),
+        ("a curve to lightness is one to light", 'or data[20:24] != b"XYZ " or b"kTRC" not in tags', 'or b"kTRC" not in tags'),
+    ),
+    *_all(
+        "autoprep/files/deep.py", ("tests/files/test_reading.py",),
+        ("planes are taken for pixels", "pixels = np.moveaxis(pixels, 0, -1)", "pixels = pixels.reshape(*pixels.shape[1:], -1)"),
+        ("white is black where zero is white", "_TOP - shown if kind == _WHITE_IS_ZERO else shown", "shown"),
+        ("colours are multiplied with their alpha twice", "shown = colours.astype(np.float32) if multiplied else colours * share", "shown = colours * share"),
+        ("any fourth channel is alpha", "if what in (_ASSOCIATED, _UNASSOCIATED)), None)", "if what in (0, _ASSOCIATED, _UNASSOCIATED)), None)"),
+        ("scans of 12 bits are dark", "if bits == 16:", "if values.dtype == np.uint16:"),
+        ("numbers of any meaning are shades", "strange += _out_of_range(band[..., :colours])", "strange += 0"),
+        ("tiles are as large as they say", "if page.tilewidth * page.tilelength > 4", "if False and page.tilewidth > 4"),
+        ("a small scan may stand for any number of zeros", "if page.nbytes > max_pixels * _MOST_BYTES:", "if False:"),
+        ("a deep scan of any size is decoded", "            _refuse_large(page, max_pixels)\n", ""),
+    ),
+    *_all(
         "autoprep/service/results.py", (*_NAMES, *_RULE),
         ("what waited for a typo waits for ever", "rows = [row for row in rows if not goal or row.destination in goal or row.state", "rows = [row for row in rows if True or row.state"),
         ("a redo's destination is forgotten", "asked=base.asked or (name in before and before[name].asked)", "asked=False"),
@@ -88,7 +136,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a photo came when it is worked on", "autoprep/service/hands.py", "came=self._ledger.overview.came(job.job),", 'came="2031-01-01",', ("tests/service/test_small_rules.py",)),
     Mistake("a lost ledger makes works younger", "autoprep/service/rebuild.py", "(record.came or record.finished_at", "(record.finished_at", ("tests/service/test_small_rules.py",)),
     Mistake("a work's page has its own year", "autoprep/service/studio.py", "used.taken_at, used.came or row.came)", "used.taken_at, used.finished_at)", ("tests/told/test_works.py",)),
-    Mistake("a date that there is not is written down", "autoprep/files/reading.py", """return datetime.strptime(f"{day}T{text[11:19]}", "%Y-%m-%dT%H:%M:%S").isoformat()""", 'return f"{day}T{text[11:19]}"', ("tests/files/test_reading.py",)),
+    Mistake("a date that there is not is written down", "autoprep/files/camera.py", """return datetime.strptime(f"{day}T{text[11:19]}", "%Y-%m-%dT%H:%M:%S").isoformat()""", 'return f"{day}T{text[11:19]}"', ("tests/files/test_reading.py",)),
     Mistake("a name that was cut may be reserved", "autoprep/wishes/names.py", "if is_reserved(text) else text", "if False else text", ("tests/test_naming.py",)),
     Mistake("a month that is none is that of no photo", "autoprep/cli/history.py", 'word) is None:', 'word) is False:', ("tests/test_cli.py",)),
     Mistake("a word on the paper is told as the settings'", "autoprep/correction/neutral.py", "_KEPT_AS_ASKED if asked", "_KEPT_AS_ASKED if False", ("tests/correction/test_contract.py",)),
@@ -336,12 +384,12 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("credentials are not counted among the bytes", "autoprep/job/delivery.py", "return made.sign(encode(made.pixels, preset.format, carried, _how(preset, quality)))", "return encode(made.pixels, preset.format, carried, _how(preset, quality))", ("tests/files/test_credentials.py",)),
     Mistake("others may read the key", "autoprep/cli/studio.py", "0o600", "0o644", ("tests/files/test_credentials.py",)),
-    Mistake("credentials that come along are not told", "autoprep/files/reading.py", "credentials=MARKER in data", "credentials=False", ("tests/files/test_credentials.py",)),
+    Mistake("credentials that come along are not told", "autoprep/files/camera.py", "credentials=MARKER in data", "credentials=False", ("tests/files/test_credentials.py",)),
     Mistake("a missing key is noticed late", "autoprep/wishes/settings.py", "    if not keyless:", "    if keyless:", ("tests/files/test_credentials.py",)),
     Mistake("the camera is told unasked", "autoprep/job/delivery.py", 'seen.device if preset.camera else ("", "", "")', "seen.device", ("tests/test_job.py",)),
     Mistake("the camera is never told", "autoprep/job/delivery.py", 'seen.device if preset.camera else ("", "", "")', '("", "", "")', ("tests/test_job.py",)),
     Mistake("a blind file may tell the camera", "autoprep/wishes/destinations.py", 'if self.rights == "none" and getattr(self, key):', "if False:", ("tests/test_settings.py",)),
-    Mistake("every photo is one shot", "autoprep/files/reading.py", "_OF_SEVERAL = 0xA460, (2, 3)", "_OF_SEVERAL = 0xA460, (4,)", ("tests/files/test_reading.py",)),
+    Mistake("every photo is one shot", "autoprep/files/camera.py", "_OF_SEVERAL = 0xA460, (2, 3)", "_OF_SEVERAL = 0xA460, (4,)", ("tests/files/test_reading.py",)),
     Mistake("several shots are not told", "autoprep/metadata/statement.py", '"computationalCapture" if shot.composite', '"digitalCapture" if shot.composite', ("tests/metadata",)),
     Mistake("the lens stands in the main directory", "autoprep/metadata/exif.py", "return tag < _FIRST_OF_CAMERA", "return True", ("tests/metadata",)),
     *_all(
@@ -425,12 +473,14 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/rendering/legible.py", ("tests/rendering/test_mark.py",),
+        ("contrast in a wide space is told by the curve of sRGB", "return np.asarray(code_to_linear(codes, self.gamma) @ weights, np.float32)", "return np.asarray(srgb_to_linear(codes) @ weights, np.float32)"),
+        ("the luminance of any primaries is that of sRGB's", "weights = LUMA[0] if self.matrix is None else", "weights = LUMA[0] if True else"),
         ("a mark is as strong as it is said to be, read or not", "if at_once.contrast >= (LEAST[wanted] if light == first else least):", "if at_once.contrast > 0:"),
         ("a mark asked to be readable is quiet", "least = LEAST[wanted] * _AIM", 'least = LEAST["quiet"] * _AIM'),
         ("a mark half of which is lost counts as read", "return min(found, default=1.0)", "return max(found, default=1.0)"),
-        ("a mark has no seam", "seam = _seamed(under, mask, not first)", "seam = under"),
+        ("a mark has no seam", "seam = _seamed(under, mask, not first, coding)", "seam = under"),
         ("a mark is always as strong as can be", "low, high = (low, middle) if", "low, high = (middle, high) if"),
-        ("contrast is that of the codes", "luminance = np.asarray(srgb_to_linear(codes) @ LUMA[0], np.float32)", "luminance = np.asarray(codes @ LUMA[0], np.float32)"),
+        ("contrast is that of the codes", "    luminance = coding.luminance(codes)", "    luminance = np.asarray(codes @ LUMA[0], np.float32)"),
     ),
     *_all(
         "autoprep/files/bag.py", ("tests/files/test_bag.py", "tests/test_bag_command.py"),
@@ -756,7 +806,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/files/conversion.py", _COLOUR,
         ("black point is ignored", "(_BLACK_POINT if black_point else 0)", "0"),
-        ("every intent is relative", "_INTENTS[intent], flags, bits)", "_INTENTS[\"relative\"], flags, bits)"),
+        ("every intent is relative", "intent=_INTENTS[intent]", "intent=_INTENTS[\"relative\"]"),
     ),
     *_all(
         "autoprep/rendering/render.py", ("tests/rendering", "tests/test_job.py"),
@@ -902,6 +952,9 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/job/details.py", ("tests/test_details.py",),
+        ("a strip shows more desk than work", "outside = min(_OUTSIDE_PX, side // 4)", "outside = _OUTSIDE_PX"),
+        ("what lies outside a corner is flat ground", "seen[y0:y1, x0:x1] = False", "seen[:] = False"),
+        ("beyond the photo there is desk", "(x >= 0) & (x < photo_w) & (y >= 0) & (y < photo_h)", "x == x"),
         ("the faintest is the darkest", "(apart > _FAINTEST) & (apart < _FAINT)", "apart > _FAINT"),
         ("the lower corners are the upper ones", "(right, bottom), (left, bottom))", "(right, top), (left, top))"),
     ),
@@ -1155,7 +1208,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/files/reading.py", ("tests/files/test_reading.py",),
         ("a JPEG is turned twice", "cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION", "cv2.IMREAD_COLOR_RGB"),
-        ("a JPEG is decoded again for its damage", "suspicion(codes, data, kind, heard)", "suspicion(codes, data, kind)"),
+        ("a JPEG is decoded again for its damage", "suspicion(stored.codes, data, kind, stored.heard)", "suspicion(stored.codes, data, kind)"),
         ("RAW is cut to sRGB", "output_color=rawpy.ColorSpace.ProPhoto,", "output_color=rawpy.ColorSpace.sRGB,"),
     ),
     *_all(

@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 from PIL import Image, features
 
+from autoprep.files.icc import SPACES
 from autoprep.imaging.arrays import UInt8
-from autoprep.rendering.legible import Contrast, contrast_ratio
+from autoprep.imaging.transfer import linear_to_code, srgb_to_linear
+from autoprep.rendering.legible import Coding, Contrast, contrast_ratio
 from autoprep.rendering.mark import CORNERS, MarkStyle, missing_glyphs, place_and_draw, text_mask
 from autoprep.wishes.places import font_path as _font_path
 from tests.test_settings import studio
@@ -146,6 +148,44 @@ def test_it_can_be_read_as_it_is_drawn(contrast: Contrast, least: float, height_
             ground = light[:, half][free[:, half]].mean()
             assert (max(stroke, ground) + 0.05) / (min(stroke, ground) + 0.05) >= least, name
         assert placed.contrast >= least, name
+
+
+@pytest.mark.parametrize(
+    ("name", "published"),
+    [
+        ("display-p3", "Display P3"),
+        ("a98-rgb", "Adobe RGB (1998)"),
+        ("eci-rgb", "ECI RGB v2"),
+        ("prophoto", "ROMM RGB"),
+    ],
+)
+@pytest.mark.parametrize("ground", [(0.9, 0.9, 0.9), (0.5, 0.5, 0.5), (0.2, 0.7, 0.3), (0.1, 0.2, 0.6)])
+def test_in_any_space_it_can_be_read_as_its_record_says(
+    name: str, published: str, ground: tuple[float, float, float]
+) -> None:
+    """The contrast of WCAG 2.2 of what the codes mean, by colour-science."""
+    import colour
+
+    space = SPACES[name]
+    canvas = np.empty((700, 900, 3), np.float32)
+    canvas[:] = linear_to_code(srgb_to_linear(np.array(ground)) @ space.from_srgb().T, space.gamma)
+    style = MarkStyle("© Wren Halloway", (FONT,), 3.0, 0.5, "readable")
+    placed = place_and_draw(canvas, BOX, BOX, style, coding=Coding(space.gamma, space.from_srgb()))
+    assert placed is not None
+    x0, y0, x1, y1 = placed.box
+    mask = text_mask(style, 21)
+    linear = colour.RGB_to_RGB(
+        canvas[y0:y1, x0:x1], published, "sRGB", chromatic_adaptation_transform="Bradford", apply_cctf_decoding=True
+    )
+    light = linear @ np.array([0.2126, 0.7152, 0.0722])
+    stroke, beside = light[mask >= 0.75 * mask.max()].mean(), light[mask < 0.005].mean()
+    found = contrast_ratio(float(stroke), float(beside))
+    assert found >= 3.0
+    assert placed.contrast == pytest.approx(found, rel=0.04)  # it is the lowest of some stretches
+    # The ink is that which is chosen in sRGB.
+    plain = np.full((700, 900, 3), ground, np.float32)
+    assert (of_srgb := place_and_draw(plain, BOX, BOX, style)) is not None
+    assert of_srgb.light == placed.light
 
 
 def test_where_it_can_be_read_it_is_as_strong_as_it_is_said_to_be() -> None:

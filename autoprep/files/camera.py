@@ -1,0 +1,121 @@
+"""What the camera says in its Exif, as far as it may be used: never a position, a serial number or an owner."""
+
+import contextlib
+import math
+import re
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from PIL import ExifTags, Image
+
+from autoprep.domain import PhotoFacts
+from autoprep.files.credentials import MARKER
+
+
+def told_by_camera(facts: PhotoFacts, exif: Image.Exif, data: bytes) -> PhotoFacts:
+    """What the picture tells by itself, and what the camera says of it."""
+    taken_at, offset = _taken(exif)
+    return replace(
+        facts,
+        focal_mm35=_focal_mm35(exif),
+        exposure=_exposure(exif),
+        camera=bool(exif.get(ExifTags.Base.Make) or exif.get(ExifTags.Base.Model)),
+        device=_device(exif),
+        composite=exif.get_ifd(ExifTags.IFD.Exif).get(_COMPOSITE_IMAGE) in _OF_SEVERAL,
+        taken_at=taken_at,
+        taken_offset=offset,
+        credentials=MARKER in data,
+    )
+
+
+def _focal_mm35(exif: Image.Exif) -> float | None:
+    """The 35-mm-equivalent focal length in mm, where the camera says it."""
+    camera = exif.get_ifd(ExifTags.IFD.Exif)
+    value = _number(camera.get(ExifTags.Base.FocalLengthIn35mmFilm))
+    if value and 8 <= value <= 400:
+        return value
+    return None
+
+
+def _exposure(exif: Image.Exif) -> float | None:
+    """Seconds * ISO / f-number^2; None where one of them is not told."""
+    camera = exif.get_ifd(ExifTags.IFD.Exif)
+    speed = camera.get(ExifTags.Base.ISOSpeedRatings)
+    seconds, f_number, iso = (
+        _number(camera.get(ExifTags.Base.ExposureTime)),
+        _number(camera.get(ExifTags.Base.FNumber)),
+        _number(speed[0] if isinstance(speed, tuple) and speed else speed),
+    )
+    if not seconds or not f_number or not iso or min(seconds, f_number, iso) <= 0:
+        return None
+    return seconds * iso / f_number**2
+
+
+# Exif 2.32, CompositeImage: 2 is a composite, 3 one whose shots were taken together (from memory).
+_COMPOSITE_IMAGE, _OF_SEVERAL = 0xA460, (2, 3)
+_MOST_LETTERS = 80
+
+
+def _device(exif: Image.Exif) -> tuple[str, str, str]:
+    """(make, model, lens) of the camera; never a serial number or an owner."""
+    lens = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.LensModel)
+    make, model, lens = (_plain(text) for text in (exif.get(ExifTags.Base.Make), exif.get(ExifTags.Base.Model), lens))
+    return make, model, lens
+
+
+def _plain(text: object) -> str:
+    """A short line of letters, whatever stands in the file."""
+    said = text if isinstance(text, str) else ""
+    return " ".join("".join(ch if ch.isprintable() else " " for ch in said).split())[:_MOST_LETTERS]
+
+
+def _number(value: Any) -> float | None:
+    try:
+        number = float(value)
+    except (TypeError, ValueError, ZeroDivisionError):
+        return None
+    return number if math.isfinite(number) else None
+
+
+# Exif 2.32: a clock's time, and beside it how far that clock was from UTC. When the shutter opened, when that was made
+# into numbers (of a scan, that is the scan), and when the file was last changed; the last in the main directory.
+_CLOCKS = (
+    (ExifTags.Base.DateTimeOriginal, ExifTags.Base.OffsetTimeOriginal),
+    (ExifTags.Base.DateTimeDigitized, ExifTags.Base.OffsetTimeDigitized),
+    (ExifTags.Base.DateTime, ExifTags.Base.OffsetTime),
+)
+
+
+def _taken(exif: Image.Exif) -> tuple[str | None, str]:
+    """The camera's date as an ISO 8601 local time, None where no clock tells one that a calendar has; and how far that
+    clock was from UTC, as "+01:00", empty where it does not say.
+    """
+    camera = exif.get_ifd(ExifTags.IFD.Exif)
+    for clock, offset in _CLOCKS:
+        at = _on_calendar((exif if clock == ExifTags.Base.DateTime else camera).get(clock))
+        if at is not None:
+            said = camera.get(offset)
+            return at, said if isinstance(said, str) and re.fullmatch(r"[+-]\d\d:\d\d", said) else ""
+    return None, ""
+
+
+def _on_calendar(text: object) -> str | None:
+    if not isinstance(text, str):
+        return None
+    with contextlib.suppress(ValueError):
+        day = text[:10].replace(":", "-")
+        return datetime.strptime(f"{day}T{text[11:19]}", "%Y-%m-%dT%H:%M:%S").isoformat()
+    return None
+
+
+def raw_facts(data: bytes) -> dict[str, Any]:
+    """Focal length, exposure and date from the TIFF part of a RAW file, where it has one."""
+    try:
+        exif = Image.Exif()
+        exif.load(b"Exif\0\0" + data[: 4 * 1024 * 1024])
+        taken_at, offset = _taken(exif)
+        return {"focal_mm35": _focal_mm35(exif), "exposure": _exposure(exif), "taken_at": taken_at,
+                "taken_offset": offset, "device": _device(exif)}  # fmt: skip
+    except Exception:  # facts that can't be read are simply not known
+        return {}
