@@ -50,7 +50,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("the clock of a scan is never asked", "    (ExifTags.Base.DateTimeDigitized, ExifTags.Base.OffsetTimeDigitized),\n", ""),
     ),
     *_all("autoprep/metadata/exif.py", ("tests/metadata",), ("grey pictures have chroma somewhere", "if jpeg and channels == 3:", "if jpeg:")),
-    *_all("autoprep/job/delivery.py", ("tests/files/test_conversion.py",), ("all files tell the components of colour", "channels = 1 if current.ndim == 2 else current.shape[2]", "channels = 3")),
+    *_all("autoprep/job/delivery.py", ("tests/files/test_conversion.py",), ("all files tell the components of colour", "channels = 1 if made.pixels.ndim == 2 else made.pixels.shape[2]", "channels = 3")),
     *_all(
         "autoprep/files/conversion.py", _COLOUR,
         ("codes of any space count as sRGB", "    return mixed(np.stack([tables[c][pixels[..., c]] for c in range(3)], axis=-1), space.to_srgb)", "    from autoprep.imaging.transfer import srgb_to_linear\n\n    return np.asarray(srgb_to_linear(pixels / np.iinfo(pixels.dtype).max), np.float32)"),
@@ -101,7 +101,6 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/service/rule.py", _REASONS,
         ("a reason that is over stays", "or untrue(known, best, destinations)):", "):"),
         ("what is on hold is looked at again for ever", "over = {NO_PLAN.kind, *", "over = {*"),
-        ("a table that went holds its files back", "        elif made.why != HOLD.kind:  #", "        elif True:  #"),
         ("a table that went is not named", "            found[name] = NO_TABLE", "            found[name] = now"),
     ),
     *_all("autoprep/service/hands.py", _REASONS, ("a new table takes what is measured again", "known.said.goes_to(known.view.usual or usual(self.settings))", "known.said.goes_to(usual(self.settings))")),
@@ -1319,4 +1318,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("glare takes the inverse colour of the light", "autoprep/correction/apply.py", "        if self.tinted:\n", "        if False:\n", ("tests/correction/test_contract.py",)),
     Mistake("bright colours turn grey", "autoprep/correction/apply.py", "weakest = least(seen)", "weakest = seen.max(axis=-1)", ("tests/correction/test_contract.py",)),
     Mistake("a scene ends at the horizon's wrong side", "autoprep/rendering/scene.py", "half(photo, sense * depth", "half(photo, 1e9 + sense * depth", ("tests/rendering/test_scene.py",)),
+    *_all("autoprep/service/rule.py", _RULE, ("a table that went holds its files back", "        elif made.why != HOLD.kind:  #", "        elif True:  #")),
 )  # fmt: skip

@@ -17,6 +17,7 @@ from autoprep.service.rule import (
     Tell,
     Withdraw,
     steps,
+    untrue,
     used,
     wanted,
     words_only,
@@ -218,3 +219,15 @@ def test_files_of_a_worse_take_stay_until_those_of_the_better_one_are_there() ->
     assert partly == [Withdraw("1", partly[0].why, ("site",)), Render("2", partly[1].why, ("square",))]
     step = follow(known(1, said=WorkFacts(hold=True)), replace(better, said=WorkFacts(hold=True)))[0]
     assert step == Withdraw("1", step.why, ("square", "site"))
+
+
+def test_a_file_that_a_hold_took_from_a_table_that_went_keeps_its_reason_until_it_is_back() -> None:
+    """By that reason it is known that it comes back."""
+    made = {name: rendition(name) for name in ("square", "site")}
+    made["old"] = rendition("old", "withdrawn", reason="the photo is on hold", why="on hold")
+    assert untrue(known(made=made), "1", DESTINATIONS) == {}
+    (step,) = follow(known(made=made))
+    assert isinstance(step, Restore)
+    assert step.destinations == ("old",)
+    made["old"] = rendition("old", "held", reason="the photo was looked at again", why="looked at again")
+    assert set(untrue(known(made=made), "1", DESTINATIONS)) == {"old"}
