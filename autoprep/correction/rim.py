@@ -22,7 +22,7 @@ LEAST = 0.0008
 # Deeper than this is drawing, or an outline that is wrong; but where a shaken hand has drawn the desk over the sheet,
 # all that lies between changes from the side on, and no drawing begins there. What the surface is like by itself is
 # seen beyond that.
-_MOST, _MOST_SMEARED, _REACH = 0.0035, 0.010, 0.018
+_MOST, _SEEN, _MOST_SMEARED, _REACH = 0.0035, 0.0085, 0.010, 0.018
 _STRETCHES = 48
 _FEWEST_PX = 800  # of smaller works a pixel is more than a hair, and the depths looked at are too few rows
 # Rows are compared with those so many photo pixels further in: about as far as a lens mixes the two.
@@ -63,17 +63,29 @@ def _band(photo: Photo, warp: Warp, length: int, long_px: int) -> Float64:
     return np.asarray(lab_fast(short * np.float32(0.6 / level_of_light)), np.float64)
 
 
-def _depth(band: Float64) -> int:
+def _is_bare(band: Float64, row: int, beyond: int) -> bool:
+    """Whether a row shows along all of the side what lies further in: no line stands there that would be repeated."""
+    inside = np.median(band[beyond:], axis=0)
+    return float((np.linalg.norm(band[row] - inside, axis=-1) < _BARE).mean()) >= _NEARLY_ALL
+
+
+_BARE, _NEARLY_ALL = 4.0, 0.95  # in CIELAB, and the share of stretches
+
+
+def _depth(band: Float64) -> float:
     """Rows from the side on which something else gives way to the surface; 0 where it is the same up to the side.
 
     From row to row, not against the far inside: a painting's colours may change towards its edge, but slowly.
     """
     steps = np.median(np.linalg.norm(band[_APART:] - band[:-_APART], axis=-1), axis=1)
-    most, smeared = (round(len(band) * share / _REACH) for share in (_MOST, _MOST_SMEARED))
+    most, seen, smeared = (round(len(band) * share / _REACH) for share in (_MOST, _SEEN, _MOST_SMEARED))
+    changes = np.flatnonzero(steps[:most] > max(_SAME, _TIMES * float(np.median(steps[most : seen - _APART]))))
+    last, deepest = int(changes.max(initial=-1)), _MOST
+    # All that changes without a break from the side on.
     own = float(np.median(steps[smeared:]))
-    changes = steps[:smeared] > max(_SAME, _TIMES * own)
-    near, unbroken = np.flatnonzero(changes[:most]), int(np.argmin([*changes, False]))
-    last = max(int(near.max(initial=-1)), unbroken - 1)
+    unbroken = int(np.argmin([*(steps[:smeared] > max(_SAME, _TIMES * own)), False])) - 1
+    if unbroken >= most and _is_bare(band, unbroken + 2, smeared):
+        last, deepest = unbroken, _MOST_SMEARED
     # The rows after the last that changes are clean by their middles; half a row more, for pictures are sampled
     # between them.
-    return last + 2 if last >= 0 else 0
+    return min(last + 2.0, deepest / _REACH * len(band)) if last >= 0 else 0.0

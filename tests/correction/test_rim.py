@@ -129,3 +129,13 @@ def test_desk_that_a_shaken_hand_has_drawn_over_the_sheet_is_followed_and_a_draw
     sheet[:, 9:14] = sheet[:, -14:-9] = 90  # a line along the border
     bordered = photo_of(sheet)
     assert max(clear_of_desk(bordered, geometry(bordered, (0, 0, 0, 0)))) * _WIDE < 8
+
+
+def test_no_drawn_line_is_repeated_up_to_the_edge() -> None:
+    """The light changes up to the edge, and a slant line is drawn beside it: what lies at the depth is not bare."""
+    sheet = np.full((_HIGH, _WIDE, 3), 235.0)
+    sheet[:, :10] = np.linspace(100, 230, 10)[None, :, None]
+    for row in range(0, _HIGH * 2 // 5):
+        sheet[row, 10 + row // 100 : 16 + row // 100] = 60
+    photo = photo_of(sheet, desk=80)
+    assert clear_of_desk(photo, geometry(photo, (0, 0, 0, 0)))[3] * _WIDE < 6
