@@ -188,7 +188,7 @@ def _in_ground(
 def _in_work(
     canvas: AnyArray, shown: tuple[int, int, int, int], size: tuple[int, int], gap: int, corner: CornerChoice
 ) -> Placed | None:
-    """The first corner in the usual order that is calm, else a calm place between two, else a corner as good as any.
+    """The first corner in the usual order that is calm, else a calm place between two, else one as good as any.
 
     The fixed order keeps a series alike. Strokes under the mark may be a signature, so they weigh most. A corner that
     is asked for stays.
@@ -203,15 +203,19 @@ def _in_work(
         x = x if "-" in name else (x0 + x1 - width) // 2
         y = y1 - gap - height if name.startswith("bottom") else y0 + gap
         box = (x, y, x + width, y + height)
-        options.append((_busyness(canvas, box, gap) + 4 * _strokes(canvas, box, gap), name, box))
+        busy = _busyness(canvas, box, gap)
+        options.append((busy + 4 * _strokes(canvas, box, gap), busy, name, box))
     calm = next((option for option in options if option[0] < _CALM), None)
     corners = options[: len(CORNERS)]
     alike = next(option for option in corners if option[0] <= _ALIKE * min(corners)[0])
-    _, name, box = calm or alike
+    freer = min((option for option in options if option[0] < alike[0] and option[1] < _FREER * alike[1]), default=alike)
+    _, _, name, box = calm or freer
     return Placed(box, name, False, False, 0.0)
 
 
-_ALIKE = 1.5  # painted all over, no corner is calm: one that is busier by so much is as good, and keeps a series alike
+# Painted all over, or ruled, no corner is calm: one that is busier by so much is as good, and keeps a series alike. But
+# where something plain stands in it, a place with half of its contrast or less is better.
+_ALIKE, _FREER = 1.5, 0.5
 _CALM = 0.06  # paper grain and plain washes stay below; a line of handwriting is 0.3 and more
 
 

@@ -1320,4 +1320,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("bright colours turn grey", "autoprep/correction/apply.py", "weakest = least(seen)", "weakest = seen.max(axis=-1)", ("tests/correction/test_contract.py",)),
     Mistake("a scene ends at the horizon's wrong side", "autoprep/rendering/scene.py", "half(photo, sense * depth", "half(photo, 1e9 + sense * depth", ("tests/rendering/test_scene.py",)),
     *_all("autoprep/service/rule.py", _RULE, ("a table that went holds its files back", "        elif made.why != HOLD.kind:  #", "        elif True:  #")),
+    *_all(
+        "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
+        ("a busy corner is better than a free edge", "option[1] < _FREER * alike[1]), default=alike)", "False), default=alike)"),
+        ("a ruled page loses its corner", "option[0] < alike[0] and option[1] < _FREER * alike[1]), default=alike)", "True), default=alike)"),
+    ),
 )  # fmt: skip

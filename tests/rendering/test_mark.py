@@ -67,6 +67,23 @@ def test_a_work_signed_in_all_corners_gets_it_between_them() -> None:
     assert placed.corner in ("bottom", "top")
 
 
+def test_on_ruled_paper_it_stands_in_its_corner_unless_something_is_drawn_in_all_of_them() -> None:
+    ruled = sheet()
+    ruled[::24] = ruled[:, ::24] = (150, 160, 175)
+    plain = place_and_draw(ruled.copy(), BOX, BOX, STYLE)
+    assert plain is not None
+    assert plain.corner == CORNERS[0]
+    for x in (20, 810):
+        for y in (20, 640):
+            cv2.rectangle(ruled, (x, y), (x + 70, y + 40), (20, 20, 25), -1)
+    before = ruled.copy()
+    placed = place_and_draw(ruled, BOX, BOX, STYLE)
+    assert placed is not None
+    assert placed.corner in ("bottom", "top")
+    black = (before < 60).all(-1)
+    assert np.array_equal(ruled[black], before[black])
+
+
 @pytest.mark.parametrize(
     ("paper", "ink"),
     [((250, 248, 244), (228, 226, 222)), ((120, 120, 120), (178, 104, 104)), ((40, 60, 120), (52, 72, 134))],
