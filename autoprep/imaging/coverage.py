@@ -1,7 +1,5 @@
 """How much of each pixel a polygon covers, exactly."""
 
-from itertools import pairwise
-
 import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float64, UInt8
@@ -27,18 +25,26 @@ def coverage(points: AnyArray, size: tuple[int, int]) -> UInt8:
 
 def _within_pixels(points: Float64) -> Float64:
     """(M, 4) the polygon's edges x0, y0, x1, y1, cut wherever they pass from one pixel to the next."""
-    pieces = []
-    for start, end in pairwise([*points, points[0]]):
-        cuts = [np.array([0.0, 1.0])]
-        for k in (0, 1):
-            low, high = sorted((start[k], end[k]))
-            lines = np.arange(np.floor(low) + 1, np.ceil(high))
-            if len(lines):
-                cuts.append((lines - start[k]) / (end[k] - start[k]))
-        at = np.unique(np.concatenate(cuts))[:, None]
-        through = start + at * (end - start)
-        pieces.append(np.concatenate([through[:-1], through[1:]], axis=1))
-    return np.concatenate(pieces)
+    way = np.roll(points, -1, axis=0) - points
+    edges = np.arange(len(points))
+    cuts = [(edges, np.zeros(len(edges))), (edges, np.ones(len(edges)))]
+    cuts += [_crossings(points[:, axis], way[:, axis]) for axis in (0, 1)]
+    edge, at = (np.concatenate(part) for part in zip(*cuts, strict=True))
+    order = np.lexsort((at, edge))
+    edge, at = edge[order], at[order]
+    through = points[edge] + at[:, None] * way[edge]
+    same = edge[:-1] == edge[1:]
+    return np.concatenate([through[:-1][same], through[1:][same]], axis=1)
+
+
+def _crossings(start: Float64, way: Float64) -> tuple[AnyArray, Float64]:
+    """The edges that pass whole numbers along one axis, each as often as it does, and how far along it, 0..1."""
+    low, high = np.minimum(start, start + way), np.maximum(start, start + way)
+    first = np.floor(low) + 1
+    count = np.maximum(np.ceil(high) - first, 0).astype(int)
+    edge = np.repeat(np.arange(len(start)), count)
+    number = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+    return edge, (first[edge] + number - start[edge]) / way[edge]
 
 
 def _band(ends: Float64, top: int, bottom: int, width: int) -> UInt8:
@@ -50,8 +56,7 @@ def _band(ends: Float64, top: int, bottom: int, width: int) -> UInt8:
     across = np.clip((mine[:, 0] + mine[:, 2]) / 2, 0.0, float(width))
     row, column = np.floor((mine[:, 1] + mine[:, 3]) / 2).astype(int) - top, np.floor(across).astype(int)
     right = across - column
-    sums = np.zeros((bottom - top, width + 2))
-    np.add.at(sums, (row, column), fall * (1 - right))
-    np.add.at(sums, (row, column + 1), fall * right)
-    share = np.minimum(np.abs(np.cumsum(sums, axis=1)[:, :width]), 1.0)
+    place, room = row * (width + 2) + column, (bottom - top) * (width + 2)
+    sums = np.bincount(place, fall * (1 - right), room) + np.bincount(place + 1, fall * right, room)
+    share = np.minimum(np.abs(np.cumsum(sums.reshape(bottom - top, width + 2), axis=1)[:, :width]), 1.0)
     return (share * 255 + 0.5).astype(np.uint8)

@@ -25,7 +25,7 @@ def halving_response(frequency: Float64, halvings: int) -> Float64:
     return left
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=4096)  # a slant photo asks for a hundred, most of which the next one wants too
 def lowpass(shrink: float, halvings: int) -> Float32 | None:
     """(taps,) float32 symmetric kernel for a reduction by `shrink` pixels per output pixel; None where none is needed.
 
@@ -38,11 +38,17 @@ def lowpass(shrink: float, halvings: int) -> Float32 | None:
     reach = int(np.ceil(_LOBES * wide))
     frequency = np.arange(_GRID + 1) / (2 * _GRID)
     # Only what the output can show is made good.
-    made_good = cubic_response(np.minimum(frequency, 0.5 / wide))
+    finest = 0.5 / wide
+    made_good = np.where(frequency < finest, _cubic_on_grid(), cubic_response(np.array([finest])))
     wanted = (1 - share) + share * _lanczos_response(frequency, wide, reach) / made_good
     kernel = np.fft.irfft(wanted / np.maximum(halving_response(frequency, halvings), 0.1))
     taps = np.concatenate([kernel[-reach - 1 :], kernel[: reach + 2]])
     return np.asarray(taps / taps.sum(), np.float32)
+
+
+@lru_cache(maxsize=1)
+def _cubic_on_grid() -> Float64:
+    return cubic_response(np.arange(_GRID + 1) / (2 * _GRID))
 
 
 def cubic_response(frequency: Float64) -> Float64:

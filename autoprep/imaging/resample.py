@@ -146,7 +146,7 @@ class Level:
 # Where the local reduction changes by more than this factor along a strip, or from its top to its bottom, it is
 # filtered in several parts: from one to the next the finest hatching (.4 periods a pixel) steps by 2 % of its contrast
 # at the most. At a factor of 1.08 it steps by 6, in bands that show.
-_SAME_SCALE = 1.01
+_SAME_SCALE = 1.02
 
 
 def warp_rows(level: Level, warp: Warp, out_size: tuple[int, int], rows: tuple[int, int]) -> Float32:

@@ -1065,7 +1065,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/imaging/lowpass.py", ("tests/rendering/test_sampling.py",),
         ("nothing is filtered", "    taps = np.concatenate", "    return None\n    taps = np.concatenate"),
         ("what halving took stays away", "wanted / np.maximum(halving_response(frequency, halvings), 0.1)", "wanted"),
-        ("what the cubic takes stays away", "cubic_response(np.minimum(frequency, 0.5 / wide))", "1.0"),
+        ("what the cubic takes stays away", "np.where(frequency < finest, _cubic_on_grid(), cubic_response(np.array([finest])))", "1.0"),
     ),
     *_all(
         "autoprep/imaging/resample.py", ("tests/rendering/test_sampling.py", "tests/rendering/test_render.py", "tests/imaging/test_resample.py"),
