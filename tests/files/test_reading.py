@@ -260,7 +260,7 @@ def test_orientations(orientation: int, container: str) -> None:
     }[orientation]
     photo = read_photo(oriented(np.ascontiguousarray(stored), orientation, container))
     assert photo.full_px == (64, 48)
-    assert np.abs(coded(photo.linear()) - upright).max() <= 6
+    assert np.abs(coded(photo.linear()) - upright).max() <= (6 if container == "AVIF" else 4)
 
 
 def test_a_wide_gamut_photo_keeps_its_colours() -> None:
