@@ -57,7 +57,8 @@ class JobRecord(Value):
     offers_none: a picture that says "none of these" lies among the choices; several: the outlines of several works
     that are seen in the photo, in reading order, each of which may be or is finished by itself; part: of the work in
     such a photo, which one it is, from 1; its `photo` is the photo's name with that number; was: what the photo was
-    called before, the newest name first; came: the day on which it came in (older records have none).
+    called before, the newest name first; came: the day on which it came in (older records have none); tells: what a
+    reference shot tells of the light, in words, nothing where it can't serve.
     """
 
     version: Literal[1] = 1
@@ -75,6 +76,7 @@ class JobRecord(Value):
     several: tuple[Outline, ...] = ()
     part: int = 0
     was: tuple[str, ...] = ()
+    tells: tuple[str, ...] = ()
     kind: Kind | None = None
     kind_evidence: dict[str, float] = Field(default_factory=dict)
     plan: CorrectionPlan | None = None

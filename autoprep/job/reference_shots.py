@@ -60,7 +60,7 @@ def _from_shots(photo: Photo, shots: tuple[tuple[Path, ReferenceShot], ...]) -> 
         found = reference_in(path, said)
         if isinstance(found, Declined):
             photo = with_warning(photo, f"the reference {path.name} was not used: {found.reason}")
-        elif not _same_light(found.taken_at, photo.facts.taken_at):
+        elif not same_light(found.taken_at, photo.facts.taken_at):
             photo = with_warning(photo, f"the reference {path.name} was not used: it was taken at another time")
         else:
             told = _joined(told, found)
@@ -96,7 +96,7 @@ def _exposure_left(fit: ChartFit) -> ChartFit:
     return fit.model_copy(update={"gain": (red, green, blue)})
 
 
-def _same_light(one: str | None, two: str | None) -> bool:
+def same_light(one: str | None, two: str | None) -> bool:
     """Whether two photos were taken within a few hours; one without a date is taken at its word."""
     try:
         return not one or not two or abs(datetime.fromisoformat(one) - datetime.fromisoformat(two)) <= _WITHIN
@@ -125,10 +125,10 @@ def usable(found: Reference | Declined) -> Reference | Declined:
     return found
 
 
-def reference_words(found: Reference | Declined) -> str:
-    """What a reference shot is good for, in plain words."""
+def tells(found: Reference | Declined) -> tuple[str, ...]:
+    """What a reference shot tells, each in plain words; nothing where it can't serve."""
     if isinstance(found, Declined):
-        return f"A reference shot that can't serve: {found.reason}. If it shows a work, give it another name or place."
+        return ()
     use = []
     if found.chart is not None:
         use.append(f"colours and exposure by a chart ({found.chart.delta_e:.1f} CIEDE2000 from its published values)")
@@ -136,7 +136,14 @@ def reference_words(found: Reference | Declined) -> str:
         use.append("the colour of the light")
     if found.light is not None:
         use.append("the light over the frame")
+    return tuple(use)
+
+
+def reference_words(found: Reference | Declined) -> str:
+    """What a reference shot is good for, in plain words."""
+    if isinstance(found, Declined):
+        return f"A reference shot that can't serve: {found.reason}. If it shows a work, give it another name or place."
     return (
-        f"A reference shot for this folder: it tells {', '.join(use)}. It serves photos of the same light that come "
-        "after it, if the camera's white balance is set by hand."
+        f"A reference shot for this folder: it tells {', '.join(tells(found))}. It serves photos of the same light, if "
+        "the camera's white balance is set by hand."
     )

@@ -21,7 +21,7 @@ from autoprep.job.comparison import as_shot, write_proof
 from autoprep.job.delivery import Delivery, deliver
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
 from autoprep.job.question import Doubt, Preview, ask
-from autoprep.job.reference_shots import Seen, reference_words, usable, with_references
+from autoprep.job.reference_shots import Seen, reference_words, tells, usable, with_references
 from autoprep.job.said_outline import said_outline
 from autoprep.job.stages import Stages, now, record_of, set_aside
 from autoprep.job.takes import is_late
@@ -112,6 +112,7 @@ def _reference(order: JobOrder, photo: Photo, said: ReferenceShot, stages: Stage
         seconds=stages.seconds,
         finished_at=now(),
         pages={"photo": f"{order.proof_folder.name}/photo.jpg"},
+        tells=tells(found),
     )
     return JobResult(record, [(part, place)])
 

@@ -189,13 +189,15 @@ class Ledger(Names, Earlier, Moved):
             (record.model_dump_json(), record.job),
         )
         for column, value in change.fields.items():
-            assert column in ("work", "usual", "merit", "chosen", "plan", "answered", "parts")
+            assert column in ("work", "usual", "merit", "chosen", "plan", "answered", "parts", "light")
             stored = json.dumps(value) if column == "usual" else value
             db.execute(f"UPDATE jobs SET {column} = ? WHERE job = ?", (stored, record.job))  # noqa: S608
         db.execute("DELETE FROM coming WHERE job = ? AND destination <> ?", (record.job, LOOK))
         db.execute("DELETE FROM redos WHERE job = ?", (record.job,))
         self._put(db, record.job, change.renditions, record.finished_at or "")
         self._take_apart(db, record.job, change.parts)
+        name = record.photo.rpartition("/")[2]
+        db.executemany("UPDATE jobs SET light = ? WHERE job = ?", [(name, each) for each in change.serves])
         if change.lends:
             db.execute("UPDATE renditions SET key = NULL WHERE job = ? AND state <> 'in place'", (record.job,))
 
@@ -285,6 +287,14 @@ class Ledger(Names, Earlier, Moved):
     def finished(self) -> list[View]:
         """The photos that have finished pictures and a plan to render from, oldest first."""
         return self.views("WHERE outcome = 'ready' AND plan <> ''")
+
+    def lately(self, job: str) -> list[View]:
+        """The photos that have finished pictures, or may soon, and came on the day of this one or the day before."""
+        return self.views(
+            "WHERE (outcome IN ('ready', 'alternate') OR state = 'running') "
+            "AND came >= (SELECT date(came, '-1 day') FROM jobs WHERE job = ?)",
+            (job,),
+        )
 
     def takes(self, work: str) -> list[str]:
         """The jobs of all takes of a work."""

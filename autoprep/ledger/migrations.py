@@ -223,6 +223,13 @@ MIGRATIONS: tuple[str, ...] = (
     ALTER TABLE jobs ADD COLUMN was TEXT NOT NULL DEFAULT '[]';
     CREATE INDEX renamed ON jobs (number) WHERE was <> '[]';
     """,
+    # A reference shot that came later, for which a photo is to be looked at again.
+    """
+    ALTER TABLE jobs ADD COLUMN light TEXT NOT NULL DEFAULT '';
+    CREATE TRIGGER light_told AFTER UPDATE OF light ON jobs WHEN NEW.light <> '' BEGIN
+        UPDATE jobs SET settled = '' WHERE job = NEW.job AND settled <> '';
+    END;
+    """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
 

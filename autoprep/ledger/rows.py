@@ -32,7 +32,8 @@ class View:
     plan: a digest of the correction plan, empty without one; said: what was said of the work when this was written;
     answered: the artist chose the outline; unwritten: the record on disk is older than the ledger's; parts: so many
     works are made of the photo, each by a job of its own; of such a one, whole: the photo's job, part: which, from 1;
-    was: what the photo was called before, the newest first.
+    was: what the photo was called before, the newest first; light: a reference shot that came after the photo was
+    measured, and tells its light; empty where there is none.
     """
 
     number: int
@@ -57,6 +58,7 @@ class View:
     whole: str = ""
     parts: int = 0
     was: tuple[str, ...] = ()
+    light: str = ""
 
 
 @dataclass(frozen=True)
@@ -202,9 +204,10 @@ class WorkRow:
 class Change:
     """What one step leaves in the ledger for one job: its record, what became of renditions, and what else is new.
 
-    renditions: those that changed; fields: columns of the job by name (work, usual, merit, chosen, plan, answered);
-    lends: the names of its files that are not in place are free, for it leaves a work that has other takes; parts: what
-    the works in the photo are called, each of which is to be made by itself from now on.
+    renditions: those that changed; fields: columns of the job by name (work, usual, merit, chosen, plan, answered,
+    light); lends: the names of its files that are not in place are free, for it leaves a work that has other takes;
+    parts: what the works in the photo are called, each of which is to be made by itself from now on; serves: the jobs
+    of photos whose light it tells, which are to be looked at again for that.
     """
 
     record: JobRecord
@@ -212,6 +215,7 @@ class Change:
     fields: Mapping[str, Any] = field(default_factory=dict)
     lends: bool = False
     parts: tuple[str, ...] = ()
+    serves: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -233,7 +237,7 @@ class Restored:
 
 VIEW_COLUMNS = (
     "number, job, sha256, path, shown, state, attempts, interrupted, not_before, outcome, "
-    "work, usual, merit, chosen, plan, said, answered, unwritten, part, whole, parts, was"
+    "work, usual, merit, chosen, plan, said, answered, unwritten, part, whole, parts, was, light"
 )
 RECORD_COLUMNS = "finished, kind, files, held, failed"
 LISTED_COLUMNS = "number, job, shown, state, outcome, kind, files, held, failed"

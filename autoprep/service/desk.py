@@ -133,11 +133,13 @@ class Desk:
         self._touch(step.job)
 
     def _touch(self, job: str) -> None:
-        """After a step: something is new of a photo, and of works that wait for a number that it had."""
+        """After a step something is new of a photo, works that wait for its number, and those that it lights."""
         self._knowledge.touch(job)
         if self._hands.freed:
             self._hands.freed = False
             self._knowledge.numbers_are_free()
+        for served in self._hands.late.news():
+            self._knowledge.touch(served)
 
     def _warn(self, job: str, event: str, reason: str) -> None:
         self._log.warning(event, job=job, photo=self._knowledge.view(job).shown, reason=reason)

@@ -9,18 +9,18 @@ from typing import Any
 from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts, kind_of
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
-from autoprep.job.takes import Look, look_of, same_work
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
 from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.depends import plan_digest
+from autoprep.service.grouping import looks_before, work_of
 from autoprep.service.keeping import bring_back, keep_aside, take_out
+from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
 from autoprep.service.places import counted, handed_over, numbered_anew, places_for
 from autoprep.service.questions import clear
 from autoprep.service.results import rows_of, with_renditions
 from autoprep.service.rule import (
-    OF_THE_WORK,
     GiveUp,
     Known,
     Measure,
@@ -43,7 +43,6 @@ from autoprep.told.explanations import NO_PLAN, OTHER_TAKE
 from autoprep.wishes.notes import reference_shots
 from autoprep.wishes.tables import Settings
 
-_LOOKED_AT = 40  # a new photo is compared with so many that came before it
 _ALTERNATE = "Another take of the same work is used"
 
 
@@ -56,6 +55,7 @@ class Hands:
     def __init__(self, settings: Settings, ledger: Ledger) -> None:
         self.settings, self._ledger = settings, ledger
         self.freed = False
+        self.late = LateLight(ledger)
 
     # --- orders ---------------------------------------------------------------------------------------------
 
@@ -85,9 +85,11 @@ class Hands:
         if isinstance(step, Render):
             assert job.record is not None
             return AgainOrder(**vars(base), earlier=job.record)
+        self.late.ordered(job)
         base = replace(base, references=tuple(reference_shots(self.settings.folders.inbox, job.shown)))
         base = _refused(base, step, job)
-        base = replace(base, before=self._looks(job)) if not job.work else base
+        if not job.work and self.settings.correction.takes == "best":
+            base = replace(base, before=looks_before(self._ledger, job))
         seen = None if base.refused or not job.whole else self._record(job.whole).several[job.part - 1]
         outline, chosen = _outline(step, job, known.said, seen)
         return base if outline is None else OutlinedOrder(**vars(base), outline=outline, chosen=chosen)
@@ -127,7 +129,8 @@ class Hands:
         assert job is not None
         before = self._ledger.renditions(job.job)
         asked = set(self._ledger.redos().get(job.job, ()))
-        record, fields = result.record, self._fields(job, order, result.record)
+        record = result.record
+        fields = self._fields(job, order, record) | self.late.heard(order, job)
         view = replace(job, state="done", outcome=record.outcome, **fields)
         known = Known(view, order.facts, True, before, frozenset(asked), artist=self.settings.artist.name)
         takes = [known, *(other for other in takes_of(view.work) if other.view.job != job.job)]
@@ -146,6 +149,7 @@ class Hands:
         known = replace(known, made={**before, **rows})
         change = self._change(known, best, record, rows, fields)
         change = replace(change, lends=record.plan is None and any(t.view.job != job.job for t in takes_of(job.work)))
+        change = self.late.told(change, job, self.settings.folders.inbox)
         takes = [known, *takes[1:]]
         losers = [self._stood_back(take, best, record, takes) for take in takes[1:]]
         self._write([*(loser for loser in losers if loser is not None), change])  # names are free, then taken
@@ -173,30 +177,11 @@ class Hands:
         return {
             "plan": plan_digest(record.plan),
             "merit": merit(record),
-            "work": (job.work or self._work_of(record)) if grouped else job.job,
+            "work": (job.work or work_of(self._ledger, record)) if grouped else job.job,
             "usual": job.usual or tuple(usual(self.settings)),
             "answered": isinstance(order, OutlinedOrder) and order.chosen,
             "parts": 0,
         }
-
-    def _work_of(self, record: JobRecord) -> str:
-        """The work that a photo shows: that of an earlier take, or a new one."""
-        look = look_of(record)
-        for other in self._ledger.recent_takes(_LOOKED_AT):
-            # Two works in one photo are two, however alike they look.
-            if other.sha256 != record.sha256 and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):
-                return other.work
-        return record.job
-
-    def _looks(self, job: Job) -> tuple[Look, ...]:
-        """What came before a new photo, so that it may be known for a take."""
-        if self.settings.correction.takes != "best":
-            return ()
-        return tuple(
-            Look(take.likeness, take.ratio, take.taken_at, _says(take.said))
-            for take in self._ledger.recent_takes(_LOOKED_AT)
-            if take.sha256 != job.sha256
-        )
 
     def _put_in_place(
         self,
@@ -392,9 +377,3 @@ def _outline(step: Measure, job: Job, said: WorkFacts, seen: Outline | None) -> 
         return record.outline, job.answered  # what else is said of the work does not move its edges
     unsaid = said.outline is None and said.corners_px is None
     return (seen, True) if seen is not None and unsaid else (None, False)
-
-
-def _says(said: str) -> bool:
-    """Whether anything is said of a work that holds for all its takes; said: as JSON."""
-    facts = WorkFacts.model_validate_json(said or "{}")
-    return any(getattr(facts, name) for name in OF_THE_WORK)

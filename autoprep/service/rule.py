@@ -285,13 +285,21 @@ def _measured_anew(known: Known) -> Measure | None:
     if known.refused or known.lost:
         why = "none of the choices is right" if known.refused else "the folder of its question is gone"
         return Measure(view.job, why, refused=known.refused)
+    why = _heard_since(view, said)
+    return Measure(view.job, why) if why else None
+
+
+def _heard_since(view: View, said: WorkFacts) -> str:
+    """What has been heard of a photo since it was measured that it should be measured anew for; empty for nothing."""
     of_it = _OF_THE_PHOTO if view.outcome == "several works" else MEASURED_BY
     changed = [name for name in of_it if getattr(said, name) != getattr(view.said, name)]
     if changed:
-        return Measure(view.job, f"you said: {_LABELS.get(changed[0], changed[0])}")
+        return f"you said: {_LABELS.get(changed[0], changed[0])}"
+    if view.light and view.outcome in ("ready", "alternate"):
+        return f"{view.light} tells its light"
     if view.outcome == "no work seen" and said.says_work and not said.not_a_work:
-        return Measure(view.job, "you said that it shows a work")
-    return None
+        return "you said that it shows a work"
+    return ""
 
 
 def _of_gone_tables(known: Known, destinations: Sequence[str]) -> list[str]:

@@ -215,8 +215,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/hands.py", _APART,
-        ("two works in one photo are takes of one", "if other.sha256 != record.sha256 and same_work(", "if other.job != record.job and same_work("),
-        ("a work in a photo is looked for again", "return (seen, True) if seen is not None and unsaid else (None, False)", "return None, False"),
+                ("a work in a photo is looked for again", "return (seen, True) if seen is not None and unsaid else (None, False)", "return None, False"),
         ("a renamed photo calls its works as before", 'record = called(record, known.view.shown) if record.outcome == "several works" else record', "record = record"),
         ("a photo of one work still counts several", '"answered": isinstance(order, OutlinedOrder) and order.chosen,\n            "parts": 0,', '"answered": isinstance(order, OutlinedOrder) and order.chosen,'),
     ),
@@ -254,8 +253,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/hands.py", (*_NAMES, *_RULE),
-        ("a take is rendered before it is known for one", "base = replace(base, before=self._looks(job)) if not job.work else base", "pass"),
-        ("every take waits", "take.taken_at, _says(take.said))", "take.taken_at, True)"),
+        ("a take is rendered before it is known for one", "base = replace(base, before=looks_before(self._ledger, job))", "pass"),
         ("numbers are kept when a photo is begun", "kept = {name: place for name, place in places.items() if name not in open_places}", "kept = places"),
         ("a file is replaced without a trace", "                keep_aside(self.settings, *handed[row.path])", "                pass"),
         ("the worse take goes before the better one is made", "        if staying(take, takes, tuple(self.settings.destinations)):\n            return None\n", ""),
@@ -533,7 +531,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("the old name stays beside the new one", "take_out(self.settings, order.job, old)\n", "pass\n"),
         ("an alternate asked for is not kept", '{"chosen": True} if job.outcome == "alternate"', '{} if job.outcome == "alternate"'),
         ("an answered outline is found anew", "return record.outline, job.answered", "return None, False"),
-        ("takes of every kind are joined", "and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):", "and True:"),
     ),
     *_all(
         "autoprep/service/keeping.py", _RULE,
@@ -1325,4 +1322,22 @@ PLANTED: tuple[Mistake, ...] = (
         ("a busy corner is better than a free edge", "option[1] < _FREER * alike[1]), default=alike)", "False), default=alike)"),
         ("a ruled page loses its corner", "option[0] < alike[0] and option[1] < _FREER * alike[1]), default=alike)", "True), default=alike)"),
     ),
+    Mistake("every take waits", "autoprep/service/grouping.py", "take.taken_at, _says(take.said))", "take.taken_at, True)", (*_NAMES, *_RULE)),
+    Mistake("takes of every kind are joined", "autoprep/service/grouping.py", "and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):", "and True:", _RULE),
+    Mistake("two works in one photo are takes of one", "autoprep/service/grouping.py", "if other.sha256 != record.sha256 and same_work(", "if other.job != record.job and same_work(", _APART),
+    *_all(
+        "autoprep/service/late_light.py", ("tests/service/test_references.py",),
+        ("what was begun without the shot has heard it", "if job.light in (self._begun.pop(job.job, \"\"), *offered) else {}", "if True else {}"),
+        ("what was begun with the shot is measured again", "(self._begun.pop(job.job, \"\"), *offered)", "(self._begun.pop(job.job, \"\"),)"),
+        ("a shot that can't serve is tried on all", " or not change.record.tells:", " or False:"),
+        ("a shot tells the light of every folder", "if offered[folder]:", "if True:"),
+        ("a shot of another day is tried on all", " and same_light(shot.taken_at, record.taken_at)", ""),
+        ("a shot that was used is used again and again", "and name not in used.split(\" and \") ", ""),
+        ("what is being measured misses the shot", "            return True\n", "            return False\n"),
+    ),
+    *_all(
+        "autoprep/service/rule.py", ("tests/service/test_references.py",),
+        ("a reference shot is for what comes after it", "if view.light and", "if False and"),
+    ),
+    Mistake("a restart forgets what a shot told", "autoprep/ledger/migrations.py", "AFTER UPDATE OF light ON jobs WHEN NEW.light <> ''", "AFTER UPDATE OF light ON jobs WHEN 0", ("tests/service/test_references.py",)),
 )  # fmt: skip

@@ -12,7 +12,7 @@ from autoprep.domain import JobRecord
 from autoprep.imaging.geometry import overlap_in_photo
 from autoprep.ledger import Ledger, OpenQuestion
 from autoprep.logs import open_log
-from autoprep.service import hands
+from autoprep.service import grouping, hands
 from autoprep.service.engine import Engine
 from autoprep.service.outlook import outlook
 from autoprep.service.questions import EACH_ONE, NONE, Questions
@@ -117,7 +117,7 @@ def test_each_work_has_files_of_its_own_and_nothing_is_made_twice(wren: Studio) 
 
 
 def test_two_works_in_one_photo_are_no_takes_of_one(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(hands, "same_work", lambda *_: True)  # two cards that look alike
+    monkeypatch.setattr(grouping, "same_work", lambda *_: True)  # two cards that look alike
     wren = Studio(studio, monkeypatch)
     wren.put("Cards.jpg", photo(7, answer="several"))
     wren.run()

@@ -1,6 +1,7 @@
 """Reference shots in the inbox: never rendered, told of, and used for the works of their folder."""
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,11 @@ from PIL import Image
 
 from autoprep.imaging.arrays import float32
 from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.job.orders import AgainOrder
+from autoprep.job.orders import JobOrder as Order
+from autoprep.ledger import Change, Ledger
+from autoprep.service.late_light import LateLight
+from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
@@ -68,6 +74,44 @@ def test_a_grey_card_in_the_folder_tells_the_light(studio: Settings) -> None:
     assert len(list((studio.folders.ready / "square").glob("*"))) == 1
 
 
+def test_a_grey_card_that_comes_later_tells_the_light_of_what_is_made(studio: Settings) -> None:
+    put(studio, "as painting/IMG_2.jpg", painting())
+    before = run_once(studio)["as painting/IMG_2.jpg"]
+    assert before.plan is not None
+    assert not before.plan.reference
+    put(studio, "as painting/light reference/IMG_1.jpg", jpeg(card()))
+    after = run_once(studio)["as painting/IMG_2.jpg"]
+    assert after.plan is not None
+    assert after.plan.reference == "IMG_1.jpg"
+    assert [output.destination for output in after.outputs] == [output.destination for output in before.outputs]
+    assert {output.sha256 for output in after.outputs}.isdisjoint(output.sha256 for output in before.outputs)
+    assert len(list((studio.folders.ready / "square").glob("*"))) == 1
+    assert run_once(studio)["as painting/IMG_2.jpg"] == after, "once is enough"
+
+
+@pytest.mark.parametrize(
+    ("shot", "taken"),
+    [("grey card.jpg", "2025:06:13 10:11:12"), ("other/grey card.jpg", "2025:06:14 10:11:12")],
+    ids=["of another day", "of another folder"],
+)
+def test_a_card_that_comes_later_leaves_alone_what_it_says_nothing_of(studio: Settings, shot: str, taken: str) -> None:
+    put(studio, "Reeds.jpg", photos.jpeg())
+    before = run_once(studio)["Reeds.jpg"]
+    put(studio, shot, jpeg(card(), taken))
+    records = run_once(studio)
+    assert "the colour of the light" in records[shot].tells
+    assert records["Reeds.jpg"] == before
+
+
+def test_what_can_not_serve_changes_nothing(studio: Settings) -> None:
+    put(studio, "Reeds.jpg", photos.jpeg())
+    before = run_once(studio)["Reeds.jpg"]
+    put(studio, "colour chart.jpg", painting())
+    records = run_once(studio)
+    assert records["colour chart.jpg"].tells == ()
+    assert records["Reeds.jpg"] == before
+
+
 def test_a_reference_from_another_day_is_not_used(studio: Settings) -> None:
     put(studio, "grey card.jpg", jpeg(card(), "2025:06:13 10:11:12"))
     put(studio, "Reeds.jpg", photos.jpeg())
@@ -92,3 +136,62 @@ def test_a_work_that_was_taken_for_a_reference_is_made_under_another_name(studio
     record = run_once(studio)["The white board.jpg"]
     assert record.outcome == "ready"
     assert (studio.folders.ready / "square" / "The white board.jpg").is_file()
+
+
+def test_what_was_to_be_looked_at_again_is_after_a_restart_once(studio: Settings) -> None:
+    put(studio, "Reeds.jpg", photos.jpeg())
+    put(studio, "other/grey card.jpg", jpeg(card()))
+    records = run_once(studio)
+    ledger = Ledger(ledger_path(studio))
+    job = records["Reeds.jpg"].job
+    ledger.apply([Change(records["other/grey card.jpg"], serves=(job,))])  # as a crash right after it leaves the ledger
+    view = ledger.view(job)
+    assert view is not None
+    assert view.light == "grey card.jpg"
+    ledger.close()
+    again = run_once(studio)["Reeds.jpg"]
+    assert again.finished_at != records["Reeds.jpg"].finished_at
+    ledger = Ledger(ledger_path(studio))
+    view = ledger.view(job)
+    assert view is not None
+    assert not view.light
+    ledger.close()
+    assert run_once(studio)["Reeds.jpg"] == again
+
+
+def test_a_shot_that_comes_while_a_work_is_measured_is_heard_unless_it_was_there_already(studio: Settings) -> None:
+    """A work that was begun without the shot keeps its word; one that was begun with it does not."""
+    put(studio, "Reeds.jpg", photos.jpeg())
+    record = run_once(studio)["Reeds.jpg"]
+    ledger = Ledger(ledger_path(studio))
+    late, before = LateLight(ledger), ledger.get(record.job)
+    assert before is not None
+    order = Order(before.job, before.shown, before.sha256, b"", studio, {}, studio.studio, studio.studio)
+    late.ordered(before)
+    lit = replace(before, light="grey card.jpg")
+    assert late.heard(order, lit) == {}
+    late.ordered(before)
+    offered = replace(order, references=((studio.folders.inbox / "grey card.jpg", "grey card"),))
+    assert late.heard(offered, lit) == {"light": ""}
+    late.ordered(lit)
+    assert late.heard(order, lit) == {"light": ""}
+    assert late.heard(AgainOrder(**vars(order), earlier=record), lit) == {}
+    ledger.close()
+
+
+def test_a_shot_serves_works_that_are_being_measured(studio: Settings) -> None:
+    put(studio, "Reeds.jpg", photos.jpeg())
+    put(studio, "grey card.jpg", jpeg(card()))
+    records = run_once(studio)
+    ledger = Ledger(ledger_path(studio))
+    work, shot = (ledger.view(records[name].job) for name in ("Reeds.jpg", "grey card.jpg"))
+    assert work is not None
+    assert shot is not None
+    late = LateLight(ledger)
+    change = Change(records["grey card.jpg"])
+    assert late.told(change, shot, studio.folders.inbox).serves == (), "it was there already"
+    ledger.start(work.job)
+    assert late.told(change, shot, studio.folders.inbox).serves == (work.job,)
+    assert late.news() == {work.job}
+    assert late.news() == set()
+    ledger.close()
