@@ -148,6 +148,10 @@ class Bench:
             "render full": lambda: render_full(planned(self._photo, self._plan)),
         }
 
+    def job(self) -> None:
+        """All of it once, as a worker does it."""
+        self._job(self._usual)
+
     def _settings(self, name: str, changes: dict[str, dict[str, object]] | None = None) -> Settings:
         studio = self._root / name
         (studio / "config").mkdir(parents=True, exist_ok=True)
