@@ -6,7 +6,7 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.domain import ChartFit, Photo
+from autoprep.domain import CHART_RANGE, ChartFit, Photo
 from autoprep.imaging.arrays import AnyArray, Float32, Float64, UInt8, float32, greatest
 from autoprep.imaging.colour import ciede2000, lab_from_linear, with_roots
 from autoprep.imaging.transfer import encode_fast, quantise8
@@ -204,9 +204,12 @@ def read_patches(photo: Photo, chart: Chart) -> Float64:
     """(24, 3) mean device-linear values of the patches (before the photo's own matrix)."""
     device = replace(photo, matrix=None)
     reach = max(1, int(0.22 * chart.pitch_px * photo.scale))
+    width, height = photo.size_px
     values = []
     for x, y in chart.centres_px * photo.scale:
-        part = device.crop(int(y) - reach, int(y) + reach + 1, int(x) - reach, int(x) + reach + 1)
+        # A patch may stand at the photo's border, or be cut by it: what is seen of it tells as well.
+        column, row = min(max(int(x), 0), width - 1), min(max(int(y), 0), height - 1)
+        part = device.crop(max(row - reach, 0), row + reach + 1, max(column - reach, 0), column + reach + 1)
         values.append(np.median(part.reshape(-1, 3), axis=0))
     return np.array(values, np.float64)
 
@@ -300,10 +303,10 @@ def _curve(seen: Float64, target: Float64, usable: AnyArray) -> tuple[Float64, F
     return np.exp(found[:3]), np.array([np.clip(found[3], 0.5, 1.8), np.clip(found[4], -0.2, 0.2)])
 
 
-def bent(linear: AnyArray, gain: AnyArray, bend: AnyArray) -> Float64:
+def bent(linear: AnyArray, gain: AnyArray, bend: AnyArray, between: tuple[float, float] = CHART_RANGE) -> Float64:
     """Gain and curve on (..., 3) device-linear values; beyond the chart's range the curve goes on straight."""
     x = np.maximum(np.asarray(linear, np.float64), 0)
-    log = np.log(np.clip(x, 0.008, 1.0))
+    log = np.log(np.clip(x, *between))
     factor = np.exp((bend[0] - 1) * log + bend[1] * log**2)
     return cast(Float64, x * factor * np.asarray(gain))
 
@@ -327,6 +330,6 @@ def referred(photo: Photo, fit: ChartFit) -> Photo:
     if photo.tables is None:  # linear already: bend the values themselves
         codes = np.empty(photo.codes.shape, np.float32)
         for row in range(0, len(codes), 256):  # the curve works in double precision; not on all of it at once
-            codes[row : row + 256] = bent(photo.codes[row : row + 256], gain, bend)
+            codes[row : row + 256] = bent(photo.codes[row : row + 256], gain, bend, fit.between)
         return replace(photo, codes=codes, matrix=matrix)
-    return replace(photo, tables=float32(bent(photo.tables.T, gain, bend).T), matrix=matrix)
+    return replace(photo, tables=float32(bent(photo.tables.T, gain, bend, fit.between).T), matrix=matrix)

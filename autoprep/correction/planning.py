@@ -29,6 +29,7 @@ from autoprep.domain import (
     PaperWord,
     Photo,
     Sharpening,
+    ToldBy,
     Tone,
     Work,
 )
@@ -171,6 +172,7 @@ def make_plan(
         paper_colour=_paper_colour(draft),
         chart=chart,
         reference="" if reference is None else reference.name,
+        told_by=ToldBy() if reference is None else reference.told_by,
         focus=_focus(work.linear),
         silhouette=silhouette,
         inset=clear_of_desk(photo, frame),

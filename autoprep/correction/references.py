@@ -11,7 +11,18 @@ import cv2
 import numpy as np
 
 from autoprep.correction.chart import find_chart, fit_chart
-from autoprep.domain import ChartFit, Declined, Geometry, LightField, Outline, Photo, ReferenceShot, Triple, Value
+from autoprep.domain import (
+    ChartFit,
+    Declined,
+    Geometry,
+    LightField,
+    Outline,
+    Photo,
+    ReferenceShot,
+    ToldBy,
+    Triple,
+    Value,
+)
 from autoprep.imaging import fields
 from autoprep.imaging.arrays import Bool, Float32, Float64, UInt8
 from autoprep.imaging.colour import LUMINANCE, lab_fast
@@ -19,6 +30,7 @@ from autoprep.imaging.colour import LUMINANCE, lab_fast
 _LONG_PX = 240
 _PLAIN = 0.035  # spread of log luminance about a smooth field: cards and boards stay below 0.02 with phone noise
 _FRAME_NODES = 20
+_SAME_FORMAT = 0.1  # in the logarithm of width to height: nodes are whole, and 4:3 and 3:2 are .12 apart
 # Light that reaches a card is not further from what the camera took for neutral than this, in log red to blue.
 _FAR_FROM_NEUTRAL = 1.1
 
@@ -26,10 +38,12 @@ _FAR_FROM_NEUTRAL = 1.1
 class Reference(Value):
     """What a reference shot tells, and with which exposure (seconds * ISO / f-number^2) it was taken, if known.
 
-    gain: per channel, makes the card neutral at unchanged luminance; light: relative light over the photo's frame.
+    gain: per channel, makes the card neutral at unchanged luminance; light: relative light over the photo's frame;
+    told_by: where several are joined, which of them told what.
     """
 
     name: str
+    told_by: ToldBy = ToldBy()
     chart: ChartFit | None = None
     gain: Triple | None = None
     light: LightField | None = None
@@ -43,7 +57,7 @@ def read_reference(photo: Photo, said: ReferenceShot, name: str) -> Reference | 
     told = Reference(name=name, exposure=facts.exposure, taken_at=facts.taken_at)
     chart = find_chart(photo) if said in ("light reference", "colour chart") else None
     if chart is not None:
-        return told.model_copy(update={"chart": fit_chart(photo, chart)})
+        return told.model_copy(update={"chart": fit_chart(photo, chart), "told_by": ToldBy(chart=name)})
     if said == "colour chart":
         return Declined(reason="no colour chart with 24 patches is seen in it")
     plain = _plain(photo)
@@ -54,7 +68,8 @@ def read_reference(photo: Photo, said: ReferenceShot, name: str) -> Reference | 
     gain = None if said == "blank board" else _neutralising(colour)
     if gain is None and said == "grey card":
         return Declined(reason="its colour is too far from grey for a card")
-    return told.model_copy(update={"gain": gain, "light": field})
+    told_by = ToldBy(colour="" if gain is None else name, light=name)
+    return told.model_copy(update={"gain": gain, "light": field, "told_by": told_by})
 
 
 def _plain(photo: Photo) -> tuple[LightField, Float64] | Declined:
@@ -94,7 +109,7 @@ def at_exposure(fit: ChartFit, reference: Reference, photo: Photo) -> ChartFit |
     """The chart's fit for a photo that was exposed otherwise; None where one of the exposures is not known.
 
     The fit works on what the chart's photo would have shown: on x times the ratio k of the exposures. In its
-    logarithmic terms, b ln(kx) + c ln(kx)^2, that is another gain and another slope.
+    logarithmic terms, b ln(kx) + c ln(kx)^2, that is another gain and another slope, between other values.
     """
     if not reference.exposure or not photo.facts.exposure:
         return None
@@ -102,13 +117,24 @@ def at_exposure(fit: ChartFit, reference: Reference, photo: Photo) -> ChartFit |
     slope, bend = fit.bend
     factor = float(np.exp(slope * ratio + bend * ratio**2))
     red, green, blue = (round(g * factor, 6) for g in fit.gain)
-    return fit.model_copy(update={"gain": (red, green, blue), "bend": (round(slope + 2 * bend * ratio, 6), bend)})
+    low, high = (float(value / np.exp(ratio)) for value in fit.between)
+    curve = (round(slope + 2 * bend * ratio, 6), bend)
+    return fit.model_copy(update={"gain": (red, green, blue), "bend": curve, "between": (low, high)})
 
 
-def light_over(reference: Reference, geometry: Geometry, nodes: int = _FRAME_NODES) -> LightField | None:
-    """The reference's light where a work lies in the frame: relative, 0 in the mean over the work."""
+def light_over(reference: Reference, geometry: Geometry, nodes: int = _FRAME_NODES) -> LightField | Declined | None:
+    """The reference's light where a work lies in the frame: relative, 0 in the mean over the work.
+
+    Declined where its frame was another one: where in the room its light fell is not known then.
+    """
     if reference.light is None:
         return None
+    width, height = geometry.photo_px
+    if abs(float(np.log(reference.light.cols / reference.light.rows * height / width))) > _SAME_FORMAT:
+        return Declined(
+            reason=f"{reference.name} was photographed in another format (upright, across, or longer) than this photo, "
+            "so that its light over the frame can't be used"
+        )
     rows, cols = (nodes, max(4, round(nodes * geometry.ratio)))
     x, y = np.meshgrid((np.arange(cols) + 0.5) / cols, (np.arange(rows) + 0.5) / rows)
     at = geometry.in_photo(np.stack([x, y], axis=-1)) / np.array(geometry.photo_px)
@@ -151,7 +177,8 @@ def grey_card_beside(photo: Photo, outline: Outline, name: str) -> Reference | N
             best = found
     if best is None:
         return None
-    return Reference(name=name, gain=_neutralising(best[1]), exposure=photo.facts.exposure)
+    told_by = ToldBy(colour=name)
+    return Reference(name=name, told_by=told_by, gain=_neutralising(best[1]), exposure=photo.facts.exposure)
 
 
 def _steepness(lab: Float32) -> Float32:

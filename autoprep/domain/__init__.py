@@ -6,6 +6,7 @@ a plain frozen dataclass.
 
 from autoprep.domain.photo import Photo, PhotoFacts, Work
 from autoprep.domain.plan import (
+    CHART_RANGE,
     ChartFit,
     CorrectionPlan,
     Geometry,
@@ -14,6 +15,7 @@ from autoprep.domain.plan import (
     Outline,
     Sharpening,
     Side,
+    ToldBy,
     Tone,
 )
 from autoprep.domain.record import JobRecord, OutputRecord, Reason, Why, kind_of
@@ -33,8 +35,8 @@ from autoprep.domain.values import (
 from autoprep.domain.work import NAME_FIELDS, WorkFacts
 
 __all__ = [
-    "NAME_FIELDS", "ChartFit", "Confidence", "Corner", "Corners", "CorrectionPlan", "Declined", "Geometry",
-    "JobRecord", "Kind", "LightField", "Neutral", "Outcome", "Outline", "OutlineWord", "OutputRecord", "PaperWord",
-    "Photo", "PhotoFacts", "Reason", "ReferenceShot", "Sharpening", "Side", "Tone", "Triple", "Value", "Why", "Work",
-    "WorkFacts", "kind_of",
+    "CHART_RANGE", "NAME_FIELDS", "ChartFit", "Confidence", "Corner", "Corners", "CorrectionPlan", "Declined",
+    "Geometry", "JobRecord", "Kind", "LightField", "Neutral", "Outcome", "Outline", "OutlineWord", "OutputRecord",
+    "PaperWord", "Photo", "PhotoFacts", "Reason", "ReferenceShot", "Sharpening", "Side", "ToldBy", "Tone", "Triple",
+    "Value", "Why", "Work", "WorkFacts", "kind_of",
 ]  # fmt: skip

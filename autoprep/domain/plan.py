@@ -120,12 +120,17 @@ class Neutral(Value):
     source: Literal["paper", "grey reference", "none"] = "none"
 
 
+CHART_RANGE = (0.008, 1.0)
+"""Device-linear values between which the patches of a chart lie, in a photo that is exposed as usual."""
+
+
 class ChartFit(Value):
     """What a colour chart in the photo says of light and camera: gain per channel, a curve, a matrix.
 
     y = gain * x * exp((bend[0] - 1) ln x + bend[1] ln^2 x) on device-linear values, then the matrix to linear
     sRGB, of 3 x 3 or, with the roots of the channels' products, 3 x 6 (see imaging.colour.mixed); delta_e: mean
-    CIEDE2000 of the chart's patches after it; left_out_delta_e: the same of patches that the fit has not seen.
+    CIEDE2000 of the chart's patches after it; left_out_delta_e: the same of patches that the fit has not seen; between:
+    the values that the chart tells anything of, beyond which the curve goes on straight.
     """
 
     gain: Triple
@@ -133,6 +138,7 @@ class ChartFit(Value):
     matrix: tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]
     delta_e: float
     left_out_delta_e: float | None = None
+    between: tuple[float, float] = CHART_RANGE
 
 
 class Tone(Value):
@@ -154,10 +160,18 @@ class Sharpening(Value):
     threshold: Annotated[float, Field(ge=0)] = 0.01
 
 
+class ToldBy(Value):
+    """What told chart, colour of the light, and light over the work, where a reference shot or a card beside it did."""
+
+    chart: str = ""
+    colour: str = ""
+    light: str = ""
+
+
 class CorrectionPlan(Value):
     """What will be done to the pixels: estimated on a small copy, applied once per output.
 
-    reference: the reference shot, or "a grey card beside the work", that light, colour or chart came from;
+    reference: the reference shots, and the grey card beside the work, that told anything; told_by: which told what;
     contrast: how much of a camera's contrast curve is taken back (see correction.camera); paper_guessed: nothing in the
     photo tells whether the paper is white or grey, and it was taken for white; inset: how far in the desk reaches at
     the top, right, bottom and left, as shares of the longer side (see correction.rim).
@@ -174,6 +188,7 @@ class CorrectionPlan(Value):
     paper_colour: Triple | None = None
     chart: ChartFit | None = None
     reference: str = ""
+    told_by: ToldBy = ToldBy()
     contrast: Annotated[float, Field(ge=0, le=0.5)] = 0.0
     focus: tuple[float, float] = (0.5, 0.5)
     silhouette: tuple[Corner, ...] | None = None

@@ -15,7 +15,7 @@ from autoprep.correction.references import (
     read_reference,
     with_warning,
 )
-from autoprep.domain import ChartFit, Declined, Outline, Photo, ReferenceShot
+from autoprep.domain import ChartFit, Declined, Outline, Photo, ReferenceShot, ToldBy
 from autoprep.errors import PhotoError
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import float32
@@ -42,19 +42,24 @@ class Seen:
 def with_references(
     photo: Photo, outline: Outline, grey_card: bool, shots: tuple[tuple[Path, ReferenceShot], ...]
 ) -> Seen:
-    """The photo with the best that tells its light: a chart in it, then a card beside the work, then other shots."""
+    """The photo with the best that tells its light: a chart in it, then a card beside the work, then other shots.
+
+    What lies beside the work tells the colours; the light over the frame is told by a shot all the same.
+    """
     photo, chart = seen_through_chart(photo)
-    if chart is not None:
-        return Seen(photo, chart, None, absolute=True)
-    if grey_card:
-        beside = grey_card_beside(photo, outline, BESIDE)
-        if beside is not None:
-            return Seen(photo, reference=beside)
+    beside = grey_card_beside(photo, outline, BESIDE) if grey_card and chart is None else None
+    if grey_card and chart is None and beside is None:
         photo = with_warning(photo, "a grey card should lie beside the work, but none was seen that is plain and grey")
-    return _from_shots(photo, shots)
+    photo, told = _told_by(shots, photo)
+    if chart is None and beside is None:
+        return seen_with(told, photo) if told.name else Seen(photo)
+    over = _light_alone(told)
+    told = _joined(beside, over) if beside is not None else over
+    return Seen(photo, chart, told if told.name else None, absolute=chart is not None)
 
 
-def _from_shots(photo: Photo, shots: tuple[tuple[Path, ReferenceShot], ...]) -> Seen:
+def _told_by(shots: tuple[tuple[Path, ReferenceShot], ...], photo: Photo) -> tuple[Photo, Reference]:
+    """The photo with what is to be said of shots that can't serve it, and what all others tell together."""
     told = Reference(name="")
     for path, said in shots:
         found = reference_in(path, said)
@@ -64,7 +69,12 @@ def _from_shots(photo: Photo, shots: tuple[tuple[Path, ReferenceShot], ...]) -> 
             photo = with_warning(photo, f"the reference {path.name} was not used: it was taken at another time")
         else:
             told = _joined(told, found)
-    return seen_with(told, photo) if told.name else Seen(photo)
+    return photo, told
+
+
+def _light_alone(told: Reference) -> Reference:
+    """What shots tell of the light over the frame, and nothing else."""
+    return Reference(name=told.told_by.light, light=told.light, told_by=ToldBy(light=told.told_by.light))
 
 
 def seen_with(told: Reference, photo: Photo) -> Seen:
@@ -82,16 +92,24 @@ def _joined(told: Reference, found: Reference) -> Reference:
     if told.chart is None and found.chart is not None:
         # The exposure goes with the chart.
         told = told.model_copy(update={"chart": found.chart, "exposure": found.exposure})
-    names = [name for name in (told.name, found.name) if name]
+    one, two = told.told_by, found.told_by
+    told_by = ToldBy(chart=one.chart or two.chart, colour=one.colour or two.colour, light=one.light or two.light)
+    names = dict.fromkeys(name for name in (told_by.chart, told_by.colour, told_by.light) if name)
     return told.model_copy(
-        update={"name": " and ".join(names), "gain": told.gain or found.gain, "light": told.light or found.light}
+        update={
+            "name": " and ".join(names),
+            "gain": told.gain or found.gain,
+            "light": told.light or found.light,
+            "told_by": told_by,
+        }
     )
 
 
 def _exposure_left(fit: ChartFit) -> ChartFit:
     """The fit without what it says of the exposure: a middle grey stays as light as it was."""
     grey = np.full((1, 1, 3), 0.18)
-    after = float(mixed(float32(bent(grey, np.array(fit.gain), np.array(fit.bend))), float32(fit.matrix)).mean())
+    seen = float32(bent(grey, np.array(fit.gain), np.array(fit.bend), fit.between))
+    after = float(mixed(seen, float32(fit.matrix)).mean())
     red, green, blue = (round(g * 0.18 / after, 6) for g in fit.gain)
     return fit.model_copy(update={"gain": (red, green, blue)})
 

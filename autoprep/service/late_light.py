@@ -65,6 +65,4 @@ class LateLight:
         record = None if job is None else job.record
         if record is None or record.plan is None or record.work.as_shot:
             return False
-        used = record.plan.reference
-        has_chart = record.plan.chart is not None and not used
-        return not has_chart and name not in used.split(" and ") and same_light(shot.taken_at, record.taken_at)
+        return name not in record.plan.reference.split(" and ") and same_light(shot.taken_at, record.taken_at)

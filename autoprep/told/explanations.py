@@ -175,7 +175,7 @@ def _light(plan: CorrectionPlan, measures: dict[str, float]) -> list[str]:
     if isinstance(plan.light, Declined):
         return [f"Light: {plan.light.reason}."]
     if plan.paper == "none":
-        return [f"The light over the work was evened as {plan.reference} tells it."]
+        return [f"The light over the work was evened as {plan.told_by.light} tells it."]
     words = [
         f"The light varied by {measures['light_unevenness_percent']:.0f} % over the sheet; "
         "it was evened from the bare paper."
@@ -191,9 +191,10 @@ def _light(plan: CorrectionPlan, measures: dict[str, float]) -> list[str]:
 def _colour(plan: CorrectionPlan) -> list[str]:
     said = []
     if plan.chart is not None:
-        where = f"A colour chart was photographed in the same light ({plan.reference})" if plan.reference else ""
+        shot = plan.told_by.chart
+        where = f"was photographed in the same light ({shot})" if shot else "lies beside the work"
         said.append(
-            f"{where or 'A colour chart lies beside the work'}: colours, and the exposure where it is known, follow it "
+            f"A colour chart {where}: colours, and the exposure where it is known, follow it "
             f"(its patches come out {plan.chart.delta_e:.1f} CIEDE2000 from their published values"
             f"{_unseen(plan.chart.left_out_delta_e)})."
         )
@@ -207,7 +208,7 @@ def _colour(plan: CorrectionPlan) -> list[str]:
             else "The bare paper was neutral within 3 %; what was left is taken out."
         )
     elif plan.neutral.source == "grey reference" and plan.chart is None:
-        said.append(f"The colour of the light was taken from {plan.reference}; the exposure is as shot.")
+        said.append(f"The colour of the light was taken from {plan.told_by.colour}; the exposure is as shot.")
     if plan.paper_guessed and not isinstance(plan.neutral, Declined):  # else nothing was done by that guess
         said.append(
             "The paper was taken for white; that is a guess, for a grey sheet would look the same. "

@@ -7,6 +7,7 @@ import pytest
 
 from autoprep.correction.chart import (
     PATCHES,
+    Chart,
     _to_grid,
     bent,
     find_chart,
@@ -16,7 +17,7 @@ from autoprep.correction.chart import (
     seen_through_chart,
 )
 from autoprep.correction.planning import Wishes, make_plan
-from autoprep.domain import Declined, Outline, Photo
+from autoprep.domain import Declined, Outline, Photo, PhotoFacts
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import float32
 from autoprep.imaging.colour import ciede2000, lab_from_linear, mixed
@@ -87,6 +88,26 @@ def test_the_curve_goes_on_straight_beyond_the_chart() -> None:
     assert out[0] == 0
     assert (np.diff(out) > 0).all()
     assert out[-1] / values[-1, 0] == pytest.approx(out[300] / values[300, 0], rel=0.05)
+
+
+@pytest.mark.parametrize("turn", range(4), ids=["right", "top", "left", "bottom"])
+def test_a_chart_that_the_border_cuts_is_read_at_every_side(turn: int) -> None:
+    """Its last column stands half outside; the photo is the same one turned."""
+    pitch, height, width = 60, 600, 800
+    linear = np.full((height, width, 3), 0.12, np.float32)
+    left, top = width - 6 * pitch + 50, 150  # 10 px of the last column's patches are seen
+    linear[top - 15 : top + 4 * pitch + 10, left - 15 :] = 0.02
+    for k, patch in enumerate(PATCHES):
+        row, column = top + k // 6 * pitch, left + k % 6 * pitch
+        linear[row : row + 47, column : column + 47] = np.clip(patch, 0, 1) * 0.8
+    linear += np.random.default_rng(0).normal(0, 0.002, linear.shape).astype(np.float32)
+    centres = np.array([(left + k % 6 * pitch + 6, top + k // 6 * pitch + 23.5) for k in range(24)])
+    for _ in range(turn):
+        linear = np.ascontiguousarray(np.rot90(linear))
+        centres = np.stack([centres[:, 1], linear.shape[0] - centres[:, 0]], axis=1)
+    photo = Photo(linear, PhotoFacts("raw", linear.shape[1], linear.shape[0]))
+    fit = fit_chart(photo, Chart(centres, pitch))
+    assert fit.delta_e < 0.5
 
 
 def test_the_patches_differ_enough_to_be_told_apart() -> None:

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from autoprep.correction.chart import PATCHES, bent
+from autoprep.correction.chart import PATCHES, bent, referred
 from autoprep.correction.references import Reference, at_exposure, grey_card_beside, light_over, read_reference
-from autoprep.domain import ChartFit, Declined, Geometry, Outline, Photo, PhotoFacts
+from autoprep.domain import ChartFit, Declined, Geometry, LightField, Outline, Photo, PhotoFacts
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, float32
 from autoprep.imaging.colour import ciede2000, lab_from_linear
@@ -50,12 +50,22 @@ def test_a_board_tells_the_light_over_the_frame_and_not_its_colour() -> None:
     corners = ((40.0, 50.0), (400.0, 50.0), (400.0, 550.0), (40.0, 550.0))
     geometry = Geometry(photo_px=(800, 600), corners_px=corners, ratio=360 / 500, ratio_from="corners")
     field = light_over(told, geometry)
-    assert field is not None
+    assert isinstance(field, LightField)
     light = np.exp(field.array()[..., 1])
     expected = falling_light()[50:550, 40:400, 1]
     assert light[:, 0].mean() / light[:, -1].mean() == pytest.approx(
         expected[:, :18].mean() / expected[:, -18:].mean(), rel=0.02
     )
+
+
+def test_a_boards_light_is_not_laid_over_a_photo_of_another_format() -> None:
+    told = read_reference(linear_photo(0.7 * falling_light() * grain()), "blank board", "board")
+    assert isinstance(told, Reference)
+    corners = ((50.0, 40.0), (550.0, 40.0), (550.0, 400.0), (50.0, 400.0))
+    upright = Geometry(photo_px=(600, 800), corners_px=corners, ratio=500 / 360, ratio_from="corners")
+    field = light_over(told, upright)
+    assert isinstance(field, Declined)
+    assert "another format" in field.reason
 
 
 def test_a_boards_light_is_taken_where_a_bent_sheet_lies() -> None:
@@ -66,7 +76,7 @@ def test_a_boards_light_is_taken_where_a_bent_sheet_lies() -> None:
     none, bowed = (0.0,) * 5, (0.05, 0.08, 0.1, 0.08, 0.05)
     bent = straight.model_copy(update={"sides": (none, bowed, none, none)})
     fields = [light_over(told, geometry) for geometry in (straight, bent)]
-    across = [np.log(np.exp(field.array()[..., 1]).mean(axis=0)) for field in fields if field is not None]
+    across = [np.log(np.exp(field.array()[..., 1]).mean(axis=0)) for field in fields if isinstance(field, LightField)]
     assert len(across) == 2
     fall = [one[0] - one[-1] for one in across]
     # The right side runs some 40 of 400 px further in, and the light falls evenly.
@@ -95,9 +105,22 @@ def test_another_exposure_is_allowed_for() -> None:
     other = at_exposure(fit, told, photo)
     assert other is not None
     direct = bent(seen * 2, np.array(fit.gain), np.array(fit.bend))
-    through = bent(seen, np.array(other.gain), np.array(other.bend))
+    through = bent(seen, np.array(other.gain), np.array(other.bend), other.between)
     assert ciede2000(lab_from_linear(np.clip(through, 0, 1)), lab_from_linear(np.clip(direct, 0, 1))).max() < 0.2
     assert at_exposure(fit, told, linear_photo(np.zeros((4, 4, 3), np.float32))) is None
+
+
+@pytest.mark.parametrize("stops", [-3, -1, 1, 2])
+def test_the_curve_of_a_chart_ends_where_it_did_at_another_exposure(stops: int) -> None:
+    """In its darkest shadows too a photo shows what the chart's photo would have shown of as much light."""
+    fit = ChartFit(gain=(0.8, 0.9, 1.1), bend=(0.9, 0.02), matrix=((1, 0, 0), (0, 1, 0), (0, 0, 1)), delta_e=1.0)
+    photo = linear_photo(np.zeros((4, 4, 3), np.float32), exposure=2.0**-stops)
+    other = at_exposure(fit, Reference(name="chart", chart=fit, exposure=1.0), photo)
+    assert other is not None
+    seen = np.geomspace(0.0005, 0.12, 30)[:, None].repeat(3, axis=1)
+    direct = bent(seen * 2.0**stops, np.array(fit.gain), np.array(fit.bend), fit.between)
+    photo = referred(Photo(float32(seen[None]), PhotoFacts("raw", 30, 1)), other)
+    assert photo.codes[0] == pytest.approx(direct, rel=1e-4)
 
 
 def test_a_card_beside_the_work_is_found_and_a_paint_pan_is_not() -> None:

@@ -1332,7 +1332,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a shot that can't serve is tried on all", " or not change.record.tells:", " or False:"),
         ("a shot tells the light of every folder", "if offered[folder]:", "if True:"),
         ("a shot of another day is tried on all", " and same_light(shot.taken_at, record.taken_at)", ""),
-        ("a shot that was used is used again and again", "and name not in used.split(\" and \") ", ""),
+        ("a shot that was used is used again and again", "name not in record.plan.reference.split(\" and \") and ", ""),
         ("what is being measured misses the shot", "            return True\n", "            return False\n"),
     ),
     *_all(
@@ -1340,4 +1340,20 @@ PLANTED: tuple[Mistake, ...] = (
         ("a reference shot is for what comes after it", "if view.light and", "if False and"),
     ),
     Mistake("a restart forgets what a shot told", "autoprep/ledger/migrations.py", "AFTER UPDATE OF light ON jobs WHEN NEW.light <> ''", "AFTER UPDATE OF light ON jobs WHEN 0", ("tests/service/test_references.py",)),
+    *_all(
+        "autoprep/correction/chart.py", ("tests/correction/test_chart.py",),
+        ("a chart must stand clear of the left border", "max(row - reach, 0), row + reach + 1, max(column - reach, 0),", "max(row - reach, 0), row + reach + 1, column - reach,"),
+        ("a chart must stand clear of the top border", "device.crop(max(row - reach, 0), row", "device.crop(row - reach, row"),
+    ),
+    *_all(
+        "autoprep/correction/references.py", ("tests/correction/test_references.py",),
+        ("a board across tells the light of a photo upright", "reference.light.cols / reference.light.rows * height / width", "1"),
+        ("the shadows of a chart are those of its own exposure", "(float(value / np.exp(ratio)) for value in fit.between)", "fit.between"),
+    ),
+    *_all(
+        "autoprep/job/reference_shots.py", ("tests/service/test_references.py",),
+        ("a board is of no use beside a chart", "    over = _light_alone(told)\n", "    over = Reference(name=\"\")\n"),
+        ("another shot's colours go before the card beside the work", "_joined(beside, over)", "_joined(told, beside)"),
+        ("the colours of a chart are told twice", "    over = _light_alone(told)\n", "    over = told\n"),
+    ),
 )  # fmt: skip

@@ -9,12 +9,18 @@ import piexif
 import pytest
 from PIL import Image
 
+from autoprep.correction.chart import PATCHES
+from autoprep.correction.planning import Wishes, make_plan
+from autoprep.domain import Declined, Outline
+from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import float32
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.job.orders import AgainOrder
 from autoprep.job.orders import JobOrder as Order
+from autoprep.job.reference_shots import BESIDE, with_references
 from autoprep.ledger import Change, Ledger
 from autoprep.service.late_light import LateLight
+from autoprep.told.explanations import reasons
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests import photos
@@ -136,6 +142,50 @@ def test_a_work_that_was_taken_for_a_reference_is_made_under_another_name(studio
     record = run_once(studio)["The white board.jpg"]
     assert record.outcome == "ready"
     assert (studio.folders.ready / "square" / "The white board.jpg").is_file()
+
+
+def board(taken: str = "2025:06:14 10:11:12") -> bytes:
+    """A plain board in the work's place, in light that falls off from left to right."""
+    fall = np.linspace(1.0, 0.5, 600, dtype=np.float32)[None, :, None]
+    return jpeg(card() / 0.18 * 0.6 * fall, taken)
+
+
+@pytest.mark.parametrize("beside", [None, "grey card", "chart"], ids=str)
+def test_the_light_over_the_frame_is_told_by_a_board_whatever_lies_beside_the_work(
+    tmp_path: Path, beside: str | None
+) -> None:
+    height, width = 900, 1200
+    linear = np.full((height, width, 3), 0.07, np.float32)
+    painted = np.random.default_rng(5).uniform(0.05, 0.5, (17, 18, 3)).repeat(40, axis=0).repeat(40, axis=1)
+    linear[110:790, 90:810] = painted
+    if beside == "grey card":
+        linear[300:525, 920:1100] = 0.18
+    if beside == "chart":
+        for k in range(24):
+            row, column = 270 + k % 6 * 48, 900 + k // 6 * 48
+            linear[row - 8 : row + 46, column - 8 : column + 46] = 0.02
+        for k, patch in enumerate(PATCHES):
+            row, column = 270 + k % 6 * 48, 900 + (3 - k // 6) * 48
+            linear[row : row + 38, column : column + 38] = np.clip(patch, 0, 1) * 0.8
+    grain = np.random.default_rng(1).normal(0, 0.002, linear.shape)
+    shot = tmp_path / "blank board.jpg"
+    shot.write_bytes(board())
+    photo = read_photo(jpeg(np.clip(linear + grain, 0, 1)))
+    outline = Outline(corners_px=((90, 110), (810, 110), (810, 790), (90, 790)), confidence=1.0)
+    seen = with_references(photo, outline, beside == "grey card", ((shot, "light reference"),))
+    assert (seen.chart is not None) == (beside == "chart")
+    assert seen.reference is not None
+    assert seen.reference.light is not None
+    assert seen.reference.told_by.light == "blank board.jpg"
+    assert seen.reference.told_by.colour == {"grey card": BESIDE, "chart": "", None: "blank board.jpg"}[beside]
+    assert (seen.reference.gain is None) == (beside == "chart")
+    wishes = Wishes(kind="painting")
+    plan, _, measures = make_plan(seen.photo, outline, wishes, seen.chart, seen.reference, seen.absolute)
+    assert not isinstance(plan.light, Declined)
+    said = " ".join(reasons(plan, photo, measures))
+    assert "was evened as blank board.jpg tells it" in said
+    assert ("lies beside the work" in said) == (beside == "chart")
+    assert ("taken from the grey card beside the work;" in said) == (beside == "grey card")
 
 
 def test_what_was_to_be_looked_at_again_is_after_a_restart_once(studio: Settings) -> None:
