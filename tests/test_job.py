@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, Literal, cast
 
 import numpy as np
 import piexif
@@ -313,9 +313,26 @@ def test_glare_and_hold_keep_a_picture_back(studio: Settings) -> None:
 def test_a_size_that_does_not_go_with_the_outline_is_a_question() -> None:
     assert known_size(WorkFacts(size_mm=(300.0, 400.0)), 0.76)[0] == (300.0, 400.0)
     assert known_size(WorkFacts(size_mm=(300.0, 400.0)), 1.32)[0] == (400.0, 300.0)  # said the other way round
+    nearly_square = WorkFacts(size_mm=(304.0, 300.0))
+    assert known_size(nearly_square, 0.99)[0] == (304.0, 300.0)
+    assert known_size(nearly_square.model_copy(update={"turn": 90}), 0.99)[0] == (300.0, 304.0)  # it lies on its side
+    assert known_size(WorkFacts(size_mm=(420.0, 300.0)), 1.33, (1.3, 1.42))[0] == (420.0, 300.0)  # whatever the lens
+    assert known_size(WorkFacts(size_mm=(420.0, 300.0)), 1.33, (1.3, 1.34))[0] is None
     size, doubt = known_size(WorkFacts(size_mm=(300.0, 400.0)), 1.0)
     assert size is None
     assert "40 x 30 cm" in doubt
+
+
+@pytest.mark.parametrize("turn", [0, 90])
+def test_a_size_that_is_used_the_other_way_round_is_told(studio: Settings, turn: Literal[0, 90]) -> None:
+    """The sheet lies across in the photo: 25.6 cm wide and 20 cm high."""
+    order = order_for(with_presets(studio, post=Preset(long_side_px=600)), photos.jpeg())
+    for size in ((256.0, 200.0), (200.0, 256.0)):
+        record = done(replace(order, facts=WorkFacts(size_mm=size, turn=turn))).record
+        assert record.plan is not None
+        assert record.plan.geometry.ratio == pytest.approx(1.28 if turn == 0 else 1 / 1.28)
+        told = any("the other way round" in reason for reason in record.reasons)
+        assert told == ((size[0] > size[1]) != (turn == 0))
 
 
 def test_a_mark_needs_a_name_and_a_cap_is_kept(studio: Settings) -> None:

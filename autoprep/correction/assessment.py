@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.paper import Paper
-from autoprep.correction.perspective import tilt_degrees
+from autoprep.correction.perspective import tilt_degrees, usual_focal_px
 from autoprep.domain import Declined, Geometry
 from autoprep.imaging.arrays import Bool, Float32, greatest, least
 from autoprep.imaging.colour import lab_fast, lightness_of, luminance
@@ -88,14 +88,11 @@ def glare_percent(linear: Float32, paper: Paper | Declined) -> float:
     return float(max(solid.mean(), shine) * 100)
 
 
-_USUAL_FOCAL = 0.9  # of the photo's longer side: some 31 mm on a 36 x 24 mm frame (common practice, no source)
-
-
 def oblique_degrees(geometry: Geometry) -> float:
     """How far from square-on the camera stood, in degrees; by a usual lens where its focal length is not known."""
     if geometry.ratio_from == "whole photo":
         return 0.0
-    focal = geometry.focal_px or _USUAL_FOCAL * max(geometry.photo_px)
+    focal = geometry.focal_px or usual_focal_px(geometry.photo_px)
     return tilt_degrees(geometry.lens().ideal(geometry.array()), geometry.photo_px, focal)
 
 

@@ -5,12 +5,19 @@ from typing import Literal, NamedTuple, cast
 import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float64
-from autoprep.imaging.geometry import side_lengths
 
 # A 36 x 24 mm frame has this diagonal; the equivalent focal length is defined on it (CIPA DCG-001).
 _FRAME_DIAGONAL_MM = float(np.hypot(36, 24))
 
-RatioSource = Literal["known size", "corners and focal length", "corners", "side lengths", "whole photo"]
+# Most photos whose file tells no focal length come from phones, through something that has taken it out; their main
+# cameras lie near the first (common practice, no source), and no lens that a work is photographed with far from these.
+_USUAL_FOCAL_MM, _FOCAL_RANGE_MM = 27.0, (22.0, 36.0)
+
+RatioSource = Literal[
+    "known size", "corners and focal length", "corners", "corners and a usual focal length", "side lengths",
+    "whole photo",
+]  # fmt: skip
+"""Side lengths are in the records of 0.14.0 and before, where a usual focal length is taken now."""
 
 
 class Proportion(NamedTuple):
@@ -28,6 +35,11 @@ def focal_length_px(photo_px: tuple[int, int], focal_mm35: float | None) -> floa
     return float(np.hypot(*photo_px)) * focal_mm35 / _FRAME_DIAGONAL_MM
 
 
+def usual_focal_px(photo_px: tuple[int, int]) -> float:
+    """Focal length in pixels to reckon with where the file tells none."""
+    return float(np.hypot(*photo_px)) * _USUAL_FOCAL_MM / _FRAME_DIAGONAL_MM
+
+
 def proportion(
     corners_px: AnyArray,
     photo_px: tuple[int, int],
@@ -38,7 +50,8 @@ def proportion(
 
     A known size (width, height) wins; then corners with the camera's focal length; then both from the corners
     alone (Zhang & He, "Whiteboard scanning and image enhancement", MSR-TR-2003-39, eq. 20) where the view is
-    oblique enough; else the mean side lengths. The principal point is taken at the photo's centre.
+    oblique enough; else with a usual focal length, good to a few percent. The principal point is taken at the photo's
+    centre.
     """
     if size_mm is not None:
         return Proportion(size_mm[0] / size_mm[1], "known size", focal_px)
@@ -48,8 +61,20 @@ def proportion(
     found = _focal_from_directions(n2, n3, photo_px) if oblique else None
     if found is not None:
         return Proportion(_ratio(n2, n3, found), "corners", found)
-    sides = side_lengths(corners_px)
-    return Proportion(float((sides[0] + sides[2]) / (sides[1] + sides[3])), "side lengths", None)
+    return Proportion(_ratio(n2, n3, usual_focal_px(photo_px)), "corners and a usual focal length", None)
+
+
+def ratio_range(corners_px: AnyArray, photo_px: tuple[int, int], focal_px: float | None = None) -> tuple[float, float]:
+    """The least and the most width : height that a rectangle at these corners has; alike where the lens is known.
+
+    Otherwise they are those of the lenses that works are photographed with.
+    """
+    told = proportion(corners_px, photo_px, focal_px)
+    if told.source != "corners and a usual focal length":
+        return told.ratio, told.ratio
+    n2, n3, _ = _edge_directions(np.asarray(corners_px, np.float64), photo_px)
+    ratios = [_ratio(n2, n3, cast(float, focal_length_px(photo_px, mm))) for mm in _FOCAL_RANGE_MM]
+    return min(ratios), max(ratios)
 
 
 def tilt_degrees(corners_px: AnyArray, photo_px: tuple[int, int], focal_px: float) -> float:

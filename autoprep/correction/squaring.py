@@ -9,7 +9,7 @@ import numpy as np
 
 from autoprep.correction.bend import LEAST_BENDS, bent_sides
 from autoprep.correction.edges import MARGIN, Edges, trace
-from autoprep.correction.perspective import focal_length_px, proportion
+from autoprep.correction.perspective import focal_length_px, proportion, ratio_range
 from autoprep.correction.silhouette import find_silhouette, whole_in_frame
 from autoprep.domain import Corner, Geometry, Outline, Photo, Work
 from autoprep.imaging.arrays import Float32
@@ -41,9 +41,13 @@ def geometry_of(photo: Photo, outline: Outline, size_mm: tuple[float, float] | N
     return found.turned(turn // 90)
 
 
-def measured_ratio(photo: Photo, outline: Outline) -> float:
-    """width : height of the work as the outline alone tells it."""
-    return geometry_of(photo, outline).ratio
+def measured_ratio(photo: Photo, outline: Outline) -> tuple[float, tuple[float, float]]:
+    """width : height of the work as the outline alone tells it, and the least and most that it may be besides."""
+    ratio = geometry_of(photo, outline).ratio
+    if outline.whole_photo:
+        return ratio, (ratio, ratio)
+    focal_px = focal_length_px(photo.full_px, photo.facts.focal_mm35)
+    return ratio, ratio_range(outline.array(), photo.full_px, focal_px)
 
 
 def rectify(photo: Photo, geometry: Geometry, pixels: int = MEASURING_PIXELS) -> Work:

@@ -44,7 +44,10 @@ class Geometry(Value):
     photo_px: tuple[int, int]
     corners_px: Corners
     ratio: Annotated[float, Field(gt=0)]
-    ratio_from: Literal["known size", "corners and focal length", "corners", "side lengths", "whole photo"]
+    ratio_from: Literal[
+        "known size", "corners and focal length", "corners", "corners and a usual focal length", "side lengths",
+        "whole photo",
+    ]  # fmt: skip
     lens_k1: float = 0.0
     focal_px: float | None = None
     sides: tuple[Side, Side, Side, Side] | None = None

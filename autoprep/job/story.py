@@ -164,7 +164,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
     with stages.stage("measure") as facts:
         wishes = wishes_of(order.settings, order.facts)
         if order.facts.size_mm is not None:
-            known, doubt = known_size(order.facts, measured_ratio(photo, outline))
+            known, doubt = known_size(order.facts, *measured_ratio(photo, outline))
             if known is None:
                 return ask(order, photo, outline, stages, Doubt(doubt), _preview(order, photo))
             wishes = replace(wishes, size_mm=known)
@@ -186,7 +186,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
         kind_evidence=found.judged.evidence,
         plan=plan,
         measures=measures,
-        reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo, measures)),
+        reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo, measures), *_size_turned(order.facts, plan)),
         advice=words.advice(plan, measures),
     )
     if is_late(record, order.before):
@@ -288,15 +288,32 @@ def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str
     return ""
 
 
-def known_size(facts: WorkFacts, ratio: float) -> tuple[tuple[float, float] | None, str]:
-    """The work's size the way that its outline agrees with: as said, or turned; else None and the question."""
+def known_size(
+    facts: WorkFacts, ratio: float, between: tuple[float, float] | None = None
+) -> tuple[tuple[float, float] | None, str]:
+    """The size of the work as it lies in the photo, as said or turned, as the outline agrees; else None and why.
+
+    ratio: width : height of the outline; between: the least and most that it may be, where the lens is not known.
+    """
     assert facts.size_mm is not None
-    size_mm = facts.size_mm
-    for size in (size_mm, (size_mm[1], size_mm[0])):
-        if abs(ratio / (size[0] / size[1]) - 1) <= _SIZE_AGREES:
+    low, high = between or (ratio, ratio)
+    turned = facts.size_mm[::-1]
+    # What is said is said of the work as it will stand; nearly square ones would agree with either way.
+    for size in (turned, facts.size_mm) if facts.turn in (90, 270) else (facts.size_mm, turned):
+        if low * (1 - _SIZE_AGREES) <= size[0] / size[1] <= high * (1 + _SIZE_AGREES):
             return size, ""
     height, width = facts.sides()
     return None, (
         f"The size that you give, {height} x {width} {facts.unit} (height x width), and the outline in the photo do "
         f"not go together: the outline is {ratio:.2f} times as wide as high."
     )
+
+
+def _size_turned(facts: WorkFacts, plan: CorrectionPlan) -> tuple[str, ...]:
+    """What is to be said where the size agreed only the other way round."""
+    if facts.size_mm is None or plan.geometry.ratio_from != "known size":
+        return ()
+    said = facts.size_mm[0] / facts.size_mm[1]
+    if abs(plan.geometry.ratio / said - 1) < abs(plan.geometry.ratio * said - 1):
+        return ()
+    return (words.size_turned(*facts.sides(), facts.unit),)

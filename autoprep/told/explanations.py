@@ -44,6 +44,14 @@ def asked(reason: str) -> str:
     return f"Which outline is right? {reason[0].upper()}{reason[1:]}."
 
 
+def size_turned(height: str, width: str, unit: str) -> str:
+    """That the work's outline agrees with its size the other way round."""
+    return (
+        f"The size that you give, {height} x {width} {unit} (height x width), goes with the outline the other way "
+        f"round, {width} x {height} {unit}, and was taken so; captions, lists and files still say it as you do."
+    )
+
+
 def too_few_pixels(share: float, native: tuple[float, float]) -> Reason:
     """Why a destination waits for a larger photo; native: (width, height) of the work in photo pixels."""
     return Reason(
@@ -110,6 +118,8 @@ _RATIO_WORDS = {
     "known size": "from its known size",
     "corners and focal length": "from its corners and the camera's focal length",
     "corners": "from its corners alone",
+    "corners and a usual focal length": "from its corners and a usual lens, for the file does not tell "
+    "which, so that it may be off by some percent",
     "side lengths": "from the lengths of its sides, which is rough",
 }
 

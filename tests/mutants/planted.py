@@ -773,7 +773,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("hold is not told", "    if order.facts.hold:\n        return words.HOLD", "    if False:\n        return words.HOLD"),
         ("one destination's fault costs all", "            except Exception as problem:\n                # One", "            except ZeroDivisionError as problem:\n                # One"),
         ("a scene is a work", 'chance < gate.NO_WORK and everything and', "False and everything and"),
-        ("a wrong size is believed", "if abs(ratio / (size[0] / size[1]) - 1) <= _SIZE_AGREES:", "if True:"),
+        ("a wrong size is believed", "if low * (1 - _SIZE_AGREES) <= size[0] / size[1] <= high * (1 + _SIZE_AGREES):", "if True:"),
     ),
     *_all(
         "autoprep/wishes/blind.py", ("tests/test_words.py", "tests/service/test_converge.py", "tests/test_destinations.py"),
@@ -1355,5 +1355,16 @@ PLANTED: tuple[Mistake, ...] = (
         ("a board is of no use beside a chart", "    over = _light_alone(told)\n", "    over = Reference(name=\"\")\n"),
         ("another shot's colours go before the card beside the work", "_joined(beside, over)", "_joined(told, beside)"),
         ("the colours of a chart are told twice", "    over = _light_alone(told)\n", "    over = told\n"),
+    ),
+    *_all(
+        "autoprep/correction/perspective.py", ("tests/reference/test_geometry.py",),
+        ("a lens that is not known is a long one", "_USUAL_FOCAL_MM, _FOCAL_RANGE_MM = 27.0,", "_USUAL_FOCAL_MM, _FOCAL_RANGE_MM = 270.0,"),
+        ("a lens that is not known is known all the same", 'if told.source != "corners and a usual focal length":', "if True:"),
+    ),
+    *_all(
+        "autoprep/job/story.py", ("tests/test_job.py",),
+        ("a size is refused for a lens that is not known", "    low, high = between or (ratio, ratio)\n", "    low, high = ratio, ratio\n"),
+        ("nearly square works stand on their side", "(turned, facts.size_mm) if facts.turn in (90, 270) else (facts.size_mm, turned)", "(facts.size_mm, turned)"),
+        ("nobody hears that a size was turned", "    if abs(plan.geometry.ratio / said - 1) <", "    if True or abs(plan.geometry.ratio / said - 1) <"),
     ),
 )  # fmt: skip

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from autoprep.correction.perspective import focal_length_px, proportion
+from autoprep.correction.perspective import focal_length_px, proportion, ratio_range
+from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import homography, order_corners, project, rectangle
 from autoprep.imaging.resample import Lens
 from autoprep.rendering.layout import mm_to_px
@@ -41,10 +42,34 @@ def test_aspect_ratio_under_corner_noise() -> None:
     assert np.percentile(np.abs(np.array(ratios) / A4 - 1), 95) < 0.004
 
 
-def test_square_on_view_falls_back_to_side_lengths() -> None:
+def tilted(ratio: float, degrees: float, focal_px: float) -> Float64:
+    """A rectangle's corners in the middle of the photo, by the pinhole model, where the camera leans over it."""
+    flat = (rectangle(ratio, 1.0) - [ratio / 2, 0.5]) * np.array([1, np.cos(np.radians(degrees))])
+    depth = 2.2 - (rectangle(ratio, 1.0)[:, 1] - 0.5) * np.sin(np.radians(degrees))
+    return np.asarray(focal_px * flat / depth[:, None] + np.array(PHOTO) / 2)
+
+
+@pytest.mark.parametrize("mm", [24, 27, 35])
+def test_a_usual_lens_tells_the_proportion_where_the_file_does_not(mm: float) -> None:
+    """Where one pair of sides is parallel the corners can't tell the lens (k2 or k3 = 1); side lengths alone are off by
+    1 / sqrt(cos), 3 % at 20 degrees and more by the perspective."""
+    focal_px = focal_length_px(PHOTO, mm)
+    assert focal_px is not None
+    corners = tilted(1.4, 20.0, focal_px)
+    assert proportion(corners, PHOTO, focal_px).ratio == pytest.approx(1.4, rel=1e-6)
+    found = proportion(corners, PHOTO)
+    assert found.source == "corners and a usual focal length"
+    assert found.focal_px is None
+    assert found.ratio == pytest.approx(1.4, rel=0.035)
+    low, high = ratio_range(corners, PHOTO)
+    assert low < 1.4 < high < 1.13 * low
+    assert ratio_range(corners, PHOTO, focal_px) == (proportion(corners, PHOTO, focal_px).ratio,) * 2
+
+
+def test_square_on_view_needs_no_lens() -> None:
     """With opposite sides parallel the equation is degenerate (k2 = k3 = 1)."""
     found = proportion(rectangle(1400, 1000) + 300, PHOTO)
-    assert found.source == "side lengths"
+    assert found.source == "corners and a usual focal length"
     assert found.ratio == pytest.approx(1.4)
     assert proportion(rectangle(1400, 1000) + 300, PHOTO, 3000).ratio == pytest.approx(1.4)
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from autoprep.correction.outline.candidates import Candidate, sample
 from autoprep.correction.outline.evidence import Evidence
-from autoprep.correction.perspective import off_square_degrees
+from autoprep.correction.perspective import off_square_degrees, usual_focal_px
 from autoprep.imaging.arrays import Bool, Float64
 from autoprep.imaging.geometry import homography, overlap, project, rectangle
 
@@ -164,14 +164,10 @@ def _shape(quads: Float64, lengths: Float64, along: Float64, width: int, height:
     }
 
 
-# Where the file does not tell the focal length, a phone's main lens is assumed: 27 mm equivalent.
-_USUAL_FOCAL = 27 / float(np.hypot(36, 24))
-
-
 def _in_space(evidence: Evidence, quads: Float64) -> dict[str, Float64]:
     """What the lens tells: lines of two sheets make no rectangle in space."""
     height, width = evidence.shape
-    focal = evidence.focal_px or _USUAL_FOCAL * float(np.hypot(width, height))
+    focal = evidence.focal_px or usual_focal_px((width, height))
     off = off_square_degrees(quads, (width, height), focal)
     return {
         "off_square": np.log1p(np.minimum(off, 20.0)) / 3,
