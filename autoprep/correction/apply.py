@@ -19,7 +19,7 @@ _MOST_STEP_PX, _NODES_EACH = 8, 2
 class Photometry:
     """A plan's light, neutral and tone, prepared for pictures of the work of (width, height) pixels.
 
-    tinted: the gains differ by channel, and no shoulder leads what the camera has cut off to white.
+    tinted: the gains differ by channel.
     """
 
     gain: Float32
@@ -89,7 +89,7 @@ def photometry(plan: CorrectionPlan, size: tuple[int, int]) -> Photometry:
 
 def _is_tinted(plan: CorrectionPlan) -> bool:
     gain = (1.0,) * 3 if isinstance(plan.neutral, Declined) else plan.neutral.gain
-    return max(gain) > min(gain) and plan.tone.ceiling <= plan.tone.knee
+    return max(gain) > min(gain)
 
 
 def _spread(light: LightField, size: tuple[int, int], step_px: int) -> Float32:

@@ -40,7 +40,7 @@ class Planned:
     def picture(self, most_px: int) -> Float32:
         """(h, w, 3) float32 sRGB codes of the whole work, squared and corrected, of at most so many pixels."""
         work = rectify(self.photo, self.plan.geometry, most_px)
-        return self.finish(encode_fast(corrected(work.linear, self.plan)))
+        return self.finish(encode_fast(corrected(work.linear, self.plan)), work.photo_px_per_px)
 
 
 def planned(photo: Photo, plan: CorrectionPlan) -> Planned:

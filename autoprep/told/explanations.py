@@ -135,6 +135,9 @@ def reasons(plan: CorrectionPlan, photo: Photo, measures: dict[str, float]) -> t
     )
 
 
+_BLURRED_PX, _OF_PX = 1.5, 4032  # in photos of 12 megapixels, whose longer side is the second
+
+
 def advice(plan: CorrectionPlan, measures: dict[str, float]) -> tuple[str, ...]:
     """What to do differently next time; empty when the photo was good. The most telling comes first."""
     said = []
@@ -144,7 +147,8 @@ def advice(plan: CorrectionPlan, measures: dict[str, float]) -> tuple[str, ...]:
         said.append("A shadow fell on the work: stand opposite the window and hold the phone from the far side.")
     if measures.get("light_unevenness_percent", 0) > 25:
         said.append("Turn the work a quarter or step back from the window for more even light.")
-    if measures["blur_px"] > 1.5:
+    # Sensors of more pixels spread the same edge over more of them.
+    if measures["blur_px"] > _BLURRED_PX * max(1.0, max(plan.geometry.photo_px) / _OF_PX):
         said.append("The photo is blurred: rest the elbows on something, or use the self-timer.")
     if measures["oblique_degrees"] > 15:
         said.append("Hold the phone flatter over the work; now it looked at it from the side.")

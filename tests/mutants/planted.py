@@ -1367,4 +1367,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("nearly square works stand on their side", "(turned, facts.size_mm) if facts.turn in (90, 270) else (facts.size_mm, turned)", "(facts.size_mm, turned)"),
         ("nobody hears that a size was turned", "    if abs(plan.geometry.ratio / said - 1) <", "    if True or abs(plan.geometry.ratio / said - 1) <"),
     ),
+    Mistake("what is lightened burns out in colour", "autoprep/correction/apply.py", "    return max(gain) > min(gain)\n", "    return max(gain) > min(gain) and plan.tone.ceiling <= plan.tone.knee\n", ("tests/correction/test_contract.py",)),
+    Mistake("many pixels are blurred", "autoprep/told/explanations.py", "_BLURRED_PX * max(1.0, max(plan.geometry.photo_px) / _OF_PX)", "_BLURRED_PX", ("tests/told/test_explanations.py",)),
+    Mistake("the proof is sharper than what is delivered", "autoprep/correction/planned.py", ", work.photo_px_per_px)", ")", ("tests/correction/test_planned.py",)),
 )  # fmt: skip
