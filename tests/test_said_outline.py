@@ -34,6 +34,7 @@ def box(x0: float, y0: float, x1: float, y1: float) -> _Points:
         (box(-1000, 5, 35, 1995), "strip of 35 pixels"),
         (((100, 100), (2900, 100), (2900, 1500), (2890, 1500)), "are no outline|strip of 10 pixels"),
         (box(-9000, 100, 900, 900), "are no outline"),
+        (((1450, 300), (1550, 300), (2750, 1800), (250, 1800)), "from the side"),
     ],
 )
 def test_corners_that_hold_hardly_anything_of_the_photo_are_answered(corners: _Points, said: str) -> None:
@@ -49,6 +50,7 @@ def test_corners_that_hold_hardly_anything_of_the_photo_are_answered(corners: _P
         (box(-900, 100, 1200, 1900), (3000, 2000)),  # a page that the border cuts
         (box(100, 100, 2900, 160), (3000, 2000)),  # a long strip of a work
         (box(20, 20, 60, 40), (300, 200)),  # in a small photo
+        (((1300, 300), (1700, 300), (2900, 1800), (100, 1800)), (3000, 2000)),  # on a floor
     ],
 )
 def test_corners_that_can_be_meant_are_obeyed(corners: _Points, size: tuple[int, int]) -> None:

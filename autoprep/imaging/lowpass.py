@@ -15,6 +15,8 @@ _LOBES = 3
 _GRID = 512  # frequencies at which the response is worked out
 # From no reduction at all to this one the filter comes in step by step: a picture at its own size stays as it is.
 _FULL_FROM = 1.12
+# Towards the horizon of a plane a pixel shows ever more of it, and nothing of that can be told any more.
+_WIDEST = 32.0
 
 
 def halving_response(frequency: Float64, halvings: int) -> Float64:
@@ -31,6 +33,7 @@ def lowpass(shrink: float, halvings: int) -> Float32 | None:
 
     halvings: how often the copy that it is applied to was halved.
     """
+    shrink = shrink if shrink < _WIDEST else _WIDEST  # which is so for no number too
     share = min(max((shrink - 1) / (_FULL_FROM - 1), 0.0), 1.0)
     if share == 0 and halvings == 0:
         return None

@@ -1370,4 +1370,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what is lightened burns out in colour", "autoprep/correction/apply.py", "    return max(gain) > min(gain)\n", "    return max(gain) > min(gain) and plan.tone.ceiling <= plan.tone.knee\n", ("tests/correction/test_contract.py",)),
     Mistake("many pixels are blurred", "autoprep/told/explanations.py", "_BLURRED_PX * max(1.0, max(plan.geometry.photo_px) / _OF_PX)", "_BLURRED_PX", ("tests/told/test_explanations.py",)),
     Mistake("the proof is sharper than what is delivered", "autoprep/correction/planned.py", ", work.photo_px_per_px)", ")", ("tests/correction/test_planned.py",)),
+    Mistake("a filter for the horizon", "autoprep/imaging/lowpass.py", "    shrink = shrink if shrink < _WIDEST else _WIDEST  #", "    #", ("tests/rendering/test_sampling.py",)),
+    Mistake("a work is seen along its own plane", "autoprep/job/said_outline.py", "depth.max() < _FARTHEST * least", "depth.max() < 1e9", ("tests/test_said_outline.py",)),
 )  # fmt: skip

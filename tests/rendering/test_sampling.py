@@ -10,7 +10,7 @@ from autoprep.correction.sharpening import for_size, sharpen, sharpening
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import homography, rectangle
-from autoprep.imaging.lowpass import cubic_response, halving_response
+from autoprep.imaging.lowpass import cubic_response, halving_response, lowpass
 from autoprep.imaging.resample import Lens, Warp, warp_rows
 from autoprep.imaging.transfer import encode_fast
 from autoprep.rendering.render import _level
@@ -112,3 +112,14 @@ def test_nothing_moves(shrink: float) -> None:
     at = np.array([(across * weight).sum(), (down * weight).sum()]) / weight.sum()
     scale = np.array([_WIDE / seen.shape[1], _HIGH / seen.shape[0]])
     assert at == pytest.approx(np.array([801.3, 177.8]) / scale, abs=0.05)
+
+
+@pytest.mark.parametrize("shrink", [33.0, 1e7, np.inf, np.nan])
+def test_the_filter_has_an_end_towards_the_horizon(shrink: float) -> None:
+    """A pixel there stands for any number of the photo's; a kernel for it would take gigabytes."""
+    taps, widest = lowpass(shrink, 1), lowpass(32.0, 1)
+    assert taps is not None
+    assert widest is not None
+    assert np.array_equal(taps, widest)
+    assert taps.sum() == pytest.approx(1, abs=1e-5)
+    assert len(taps) < 200
