@@ -162,9 +162,29 @@ def warp_rows(level: Level, warp: Warp, out_size: tuple[int, int], rows: tuple[i
         middle = (top + bottom) / 2
         for left, right in _alike(level, warp, [(0.0, middle), (float(width), middle)]):
             steps = _steps(level, warp, ((left + right) / 2, middle))
-            part = slice(top - first, bottom - first), slice(left, right)
-            out[part] = _sample(level, xs[part], ys[part], steps)
+            strip = slice(top - first, bottom - first), slice(left, right)
+            for one, two in _compact(xs[strip], ys[strip], steps):
+                part = strip[0], slice(left + one, left + two)
+                out[part] = _sample(level, xs[part], ys[part], steps)
     return out
+
+
+def _compact(xs: Float32, ys: Float32, steps: tuple[float, float]) -> Iterator[tuple[int, int]]:
+    """Columns, from one to before the other, of pieces of a strip that each read little more than they show.
+
+    A strip that lies aslant in the photo would read all of the box around it.
+    """
+    height, width = xs.shape
+    corners = np.ix_((0, height - 1), (0, width - 1))
+    box = float(np.ptp(xs[corners])) * float(np.ptp(ys[corners]))
+    parts = 1 if box < _MOST_READ * height * width * steps[0] * steps[1] else -(-width // max(height, _LEAST_PIECE_PX))
+    edges = [round(width * k / parts) for k in range(parts + 1)]
+    yield from pairwise(edges)
+
+
+# So many times as many pixels of the photo as a strip shows it may read, else it is read in pieces that are as long as
+# they are high, but not shorter than this: each reads a rim of its own besides.
+_MOST_READ, _LEAST_PIECE_PX = 1.4, 64
 
 
 def _alike(level: Level, warp: Warp, ends: list[tuple[float, float]]) -> Iterator[tuple[int, int]]:

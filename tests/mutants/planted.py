@@ -1372,4 +1372,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the proof is sharper than what is delivered", "autoprep/correction/planned.py", ", work.photo_px_per_px)", ")", ("tests/correction/test_planned.py",)),
     Mistake("a filter for the horizon", "autoprep/imaging/lowpass.py", "    shrink = shrink if shrink < _WIDEST else _WIDEST  #", "    #", ("tests/rendering/test_sampling.py",)),
     Mistake("a work is seen along its own plane", "autoprep/job/said_outline.py", "depth.max() < _FARTHEST * least", "depth.max() < 1e9", ("tests/test_said_outline.py",)),
+    Mistake("a rolled work reads all around it", "autoprep/imaging/resample.py", "    parts = 1 if box < _MOST_READ", "    parts = 1 if True or box < _MOST_READ", ("tests/rendering/test_sampling.py",)),
 )  # fmt: skip

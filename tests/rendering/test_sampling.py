@@ -8,10 +8,11 @@ from PIL import Image
 
 from autoprep.correction.sharpening import for_size, sharpen, sharpening
 from autoprep.domain import Photo, PhotoFacts
+from autoprep.imaging import resample
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import homography, rectangle
 from autoprep.imaging.lowpass import cubic_response, halving_response, lowpass
-from autoprep.imaging.resample import Lens, Warp, warp_rows
+from autoprep.imaging.resample import Lens, Level, Warp, warp_rows
 from autoprep.imaging.transfer import encode_fast
 from autoprep.rendering.render import _level
 
@@ -123,3 +124,28 @@ def test_the_filter_has_an_end_towards_the_horizon(shrink: float) -> None:
     assert np.array_equal(taps, widest)
     assert taps.sum() == pytest.approx(1, abs=1e-5)
     assert len(taps) < 200
+
+
+@pytest.mark.parametrize(("degrees", "size"), [(4, 1.0), (25, 1.0), (25, 0.5), (-70, 0.7)])
+def test_a_rolled_work_reads_little_more_than_it_shows(
+    monkeypatch: pytest.MonkeyPatch, degrees: float, size: float
+) -> None:
+    """And comes out the same to the last bit as where each strip is read with all of the box around it."""
+    photo = photo_of(np.random.default_rng(3).uniform(0, 1, (1200, 1600)))
+    read = [0]
+
+    def crop(y0: int, y1: int, x0: int, x1: int) -> Float32:
+        read[0] += (y1 - y0) * (x1 - x0)
+        return photo.crop(y0, y1, x0, x1)
+
+    width, height = 900, 600
+    turn = cv2.getRotationMatrix2D((width / 2, height / 2), degrees, 1)
+    corners = rectangle(width, height) @ turn[:, :2].T + turn[:, 2] + [350, 300]
+    out = (round(width * size), round(height * size))
+    warp = Warp(homography(rectangle(*out), corners), Lens(1600, 1200))
+    level = Level(crop, photo.size_px, photo.scales)
+    made = warp_rows(level, warp, out, (0, 128))
+    shown = out[0] * 128 / size**2
+    assert read[0] < 2.2 * shown
+    monkeypatch.setattr(resample, "_MOST_READ", np.inf)
+    assert np.array_equal(made, warp_rows(level, warp, out, (0, 128)))
