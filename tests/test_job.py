@@ -20,11 +20,15 @@ from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import Outline, WorkFacts
 from autoprep.domain import photo as domain
 from autoprep.errors import DeliveryError
+from autoprep.files.conversion import convert
 from autoprep.files.encoders import ENCODERS
+from autoprep.files.icc import SPACES
 from autoprep.files.reading import read_photo
 from autoprep.files.storage import make_part, write_part
+from autoprep.imaging.arrays import AnyArray
 from autoprep.imaging.geometry import rectangle
 from autoprep.imaging.transfer import srgb_to_linear
+from autoprep.job import delivery
 from autoprep.job.delivery import Delivery, deliver, mark_style
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult
 from autoprep.job.story import known_size, process, why_held
@@ -519,3 +523,20 @@ def test_a_picture_that_must_be_small_keeps_the_light_of_fine_hatching(studio: S
     assert narrow < 0.8 * 1400
     _, asked = light(Preset(long_side_px=narrow, mark=False, quality=95))
     assert abs(np.log2(small / asked)) < 0.03
+
+
+def test_a_labs_profile_is_reached_from_16_bits(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where the file has 8: each code is rounded once."""
+    (studio.studio / "lab.icc").write_bytes(SPACES["a98-rgb"].profile())
+    depths = []
+
+    def noted(pixels: AnyArray, *more: Any) -> Any:
+        depths.append(pixels.dtype)
+        return convert(pixels, *more)
+
+    monkeypatch.setattr(delivery, "convert", noted)
+    record = done(
+        order_for(with_presets(studio, lab=Preset(long_side_px=300, profile="lab.icc")), photos.jpeg())
+    ).record
+    assert [output.destination for output in record.outputs] == ["lab"]
+    assert depths == [np.uint16]

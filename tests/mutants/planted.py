@@ -442,7 +442,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("the archives' space is white at D65", '"L*", white_d50=True', '"L*", white_d50=False'),
         ("the profile of the archives' space has another curve", "0.16 / 1.16, 100 / CIE_KAPPA, 0.08", "0.0, 100 / CIE_KAPPA, 0.08"),
     ),
-    Mistake("into a lab's profile go 8 bits", "autoprep/job/delivery.py", "bits=16 if preset.profile else preset.bits", "bits=preset.bits if not preset.profile else 8", ("tests/files/test_conversion.py",)),
+    Mistake("into a lab's profile go 8 bits", "autoprep/job/delivery.py", "bits=16 if preset.profile else preset.bits", "bits=preset.bits if not preset.profile else 8", ("tests/test_job.py",)),
     *_all(
         "autoprep/told/paper.py", ("tests/told/test_paper.py",),
         ("a list's picture says not what it shows", 'pdf.tag("Figure", row.words or row.caption or row.number)', 'pdf.tag("Figure", row.number)'),
