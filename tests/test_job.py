@@ -339,6 +339,23 @@ def test_a_size_that_is_used_the_other_way_round_is_told(studio: Settings, turn:
         assert told == ((size[0] > size[1]) != (turn == 0))
 
 
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ({"lighter": 0.4}, "white paper has its own level"),
+        ({"lighter": 0.4, "as_shot": True}, "as shot won"),
+        ({"lighter": 0.4, "paper": "none"}, ""),
+        ({}, ""),
+    ],
+    ids=str,
+)
+def test_a_word_that_does_nothing_is_answered(studio: Settings, said: dict[str, Any], told: str) -> None:
+    order = order_for(with_presets(studio, post=Preset(long_side_px=300)), photos.jpeg())
+    reasons = done(replace(order, facts=WorkFacts(**said))).record.reasons
+    assert any("nothing was changed" in reason for reason in reasons) == bool(told)
+    assert any(told in reason for reason in reasons)
+
+
 def test_a_mark_needs_a_name_and_a_cap_is_kept(studio: Settings) -> None:
     settings = with_presets(studio, small=Preset(long_side_px=1200, max_kb=60))
     record = done(order_for(settings, photos.jpeg())).record

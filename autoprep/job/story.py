@@ -186,7 +186,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
         kind_evidence=found.judged.evidence,
         plan=plan,
         measures=measures,
-        reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo, measures), *_size_turned(order.facts, plan)),
+        reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo, measures), *_unheard(order.facts, plan)),
         advice=words.advice(plan, measures),
     )
     if is_late(record, order.before):
@@ -309,11 +309,13 @@ def known_size(
     )
 
 
-def _size_turned(facts: WorkFacts, plan: CorrectionPlan) -> tuple[str, ...]:
-    """What is to be said where the size agreed only the other way round."""
-    if facts.size_mm is None or plan.geometry.ratio_from != "known size":
-        return ()
-    said = facts.size_mm[0] / facts.size_mm[1]
-    if abs(plan.geometry.ratio / said - 1) < abs(plan.geometry.ratio * said - 1):
-        return ()
-    return (words.size_turned(*facts.sides(), facts.unit),)
+def _unheard(facts: WorkFacts, plan: CorrectionPlan) -> tuple[str, ...]:
+    """What is to be said of words that were taken otherwise than they were said, or did nothing."""
+    said = []
+    if facts.size_mm is not None and plan.geometry.ratio_from == "known size":
+        wanted = facts.size_mm[0] / facts.size_mm[1]
+        if abs(plan.geometry.ratio / wanted - 1) > abs(plan.geometry.ratio * wanted - 1):
+            said.append(words.size_turned(*facts.sides(), facts.unit))
+    if facts.lighter and (facts.as_shot or plan.paper not in ("none", "toned")):
+        said.append(words.LIGHTER_AS_SHOT if facts.as_shot else words.LIGHTER_PAPER)
+    return tuple(said)

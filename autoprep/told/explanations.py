@@ -44,6 +44,13 @@ def asked(reason: str) -> str:
     return f"Which outline is right? {reason[0].upper()}{reason[1:]}."
 
 
+LIGHTER_PAPER = (
+    "You asked for it lighter or darker, but white paper has its own level and gives the exposure, so nothing was "
+    "changed for that; if the work stands on no white paper, say “paper: none” or “paper: toned”."
+)
+LIGHTER_AS_SHOT = "You asked for it lighter or darker, and as shot; as shot won, so nothing was changed."
+
+
 def size_turned(height: str, width: str, unit: str) -> str:
     """That the work's outline agrees with its size the other way round."""
     return (

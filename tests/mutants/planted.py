@@ -1365,7 +1365,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/job/story.py", ("tests/test_job.py",),
         ("a size is refused for a lens that is not known", "    low, high = between or (ratio, ratio)\n", "    low, high = ratio, ratio\n"),
         ("nearly square works stand on their side", "(turned, facts.size_mm) if facts.turn in (90, 270) else (facts.size_mm, turned)", "(facts.size_mm, turned)"),
-        ("nobody hears that a size was turned", "    if abs(plan.geometry.ratio / said - 1) <", "    if True or abs(plan.geometry.ratio / said - 1) <"),
+        ("nobody hears that a size was turned", "        if abs(plan.geometry.ratio / wanted - 1) >", "        if False and abs(plan.geometry.ratio / wanted - 1) >"),
     ),
     Mistake("what is lightened burns out in colour", "autoprep/correction/apply.py", "    return max(gain) > min(gain)\n", "    return max(gain) > min(gain) and plan.tone.ceiling <= plan.tone.knee\n", ("tests/correction/test_contract.py",)),
     Mistake("many pixels are blurred", "autoprep/told/explanations.py", "_BLURRED_PX * max(1.0, max(plan.geometry.photo_px) / _OF_PX)", "_BLURRED_PX", ("tests/told/test_explanations.py",)),
@@ -1373,4 +1373,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a filter for the horizon", "autoprep/imaging/lowpass.py", "    shrink = shrink if shrink < _WIDEST else _WIDEST  #", "    #", ("tests/rendering/test_sampling.py",)),
     Mistake("a work is seen along its own plane", "autoprep/job/said_outline.py", "depth.max() < _FARTHEST * least", "depth.max() < 1e9", ("tests/test_said_outline.py",)),
     Mistake("a rolled work reads all around it", "autoprep/imaging/resample.py", "    parts = 1 if box < _MOST_READ", "    parts = 1 if True or box < _MOST_READ", ("tests/rendering/test_sampling.py",)),
+    Mistake("nobody hears that a word did nothing", "autoprep/job/story.py", "    if facts.lighter and (", "    if False and (", ("tests/test_job.py",)),
 )  # fmt: skip
