@@ -11,6 +11,7 @@ import numpy as np
 
 from autoprep.imaging.arrays import DARKEST, Bool, Float32, least
 from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.planes import rim_of, slope_of, small_copy
 
 # Chosen: at 960 px a pen line is about 1.5 px wide.
 _LOOK_PX = 960
@@ -27,10 +28,8 @@ def lighter_marks(linear: Float32, log_light: Float32) -> float:
     linear: (H, W, 3) float32 linear sRGB of the rectified work; log_light: (h, w, 3) natural log of what bare paper
     shows, at any size.
     """
-    ratio = min(1.0, _LOOK_PX / max(linear.shape[:2]))
-    size = (max(16, round(linear.shape[1] * ratio)), max(16, round(linear.shape[0] * ratio)))
-    small = cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
-    small = cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8))
+    small = small_copy(linear, _LOOK_PX)
+    size = (small.shape[1], small.shape[0])
     light = cast(Float32, cv2.resize(log_light, size, interpolation=cv2.INTER_LINEAR))
     rest = np.asarray(np.log(np.maximum(small @ LUMINANCE, DARKEST)) - light @ LUMINANCE, np.float32)
     grain = _grain(rest)
@@ -59,18 +58,13 @@ def _around_glare(small: Float32) -> Bool:
 def _at_borders(log_light: Float32, size: tuple[int, int]) -> Bool:
     """Where a shadow begins, the light is known to a cell only, and what is lit may seem lighter than it."""
     luma = np.ascontiguousarray(log_light @ LUMINANCE)
-    change = cv2.magnitude(
-        cv2.Sobel(luma, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(luma, cv2.CV_32F, 0, 1, scale=0.125)
-    )
-    steep = cv2.dilate((change > _STEEP).astype(np.uint8), np.ones((5, 5), np.uint8))
+    steep = cv2.dilate((slope_of(luma) > _STEEP).astype(np.uint8), np.ones((5, 5), np.uint8))
     return np.asarray(cv2.resize(steep, size, interpolation=cv2.INTER_NEAREST) > 0)
 
 
 def inside_only(marks: Bool) -> Bool:
     """Marks lie inside the sheet; what comes in from its rim is a shine, another sheet, or desk."""
-    band = max(2, round(_RIM * min(marks.shape)))
-    rim = np.ones(marks.shape, bool)
-    rim[band:-band, band:-band] = False
+    rim = rim_of(marks.shape, max(2, round(_RIM * min(marks.shape))))
     count, labels = cv2.connectedComponents(marks.astype(np.uint8), connectivity=8)
     at_rim = np.bincount(labels[rim], minlength=count) > 0
     at_rim[0] = True

@@ -24,8 +24,9 @@ from autoprep.domain import (
     Value,
 )
 from autoprep.imaging import fields
-from autoprep.imaging.arrays import Bool, Float32, Float64, UInt8
+from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64, UInt8
 from autoprep.imaging.colour import LUMINANCE, lab_fast
+from autoprep.imaging.planes import slope_of
 
 _LONG_PX = 240
 _PLAIN = 0.035  # spread of log luminance about a smooth field: cards and boards stay below 0.02 with phone noise
@@ -77,7 +78,7 @@ def _plain(photo: Photo) -> tuple[LightField, Float64] | Declined:
     level = photo.reduced(max(1, max(photo.size_px) // _LONG_PX))
     small = cast(Float32, cv2.GaussianBlur(level.linear(), (0, 0), 1.5))
     height, width = small.shape[:2]
-    logs = np.log(np.maximum(small, 2e-3)).reshape(-1, 3)
+    logs = np.log(np.maximum(small, DARKEST)).reshape(-1, 3)
     x, y = fields.grid_coordinates(height, width)
     weight, coefficients = np.ones(len(x)), np.zeros((15, 3))
     rest: Float64 = np.zeros(len(x))
@@ -163,7 +164,7 @@ def grey_card_beside(photo: Photo, outline: Outline, name: str) -> Reference | N
     """
     level = photo.reduced(max(1, max(photo.size_px) // _CARD_PX))
     linear = cast(Float32, cv2.GaussianBlur(level.linear(), (0, 0), 1.0))
-    luma = np.log(np.maximum(linear @ LUMINANCE, 2e-3)).astype(np.float32)
+    luma = np.log(np.maximum(linear @ LUMINANCE, DARKEST)).astype(np.float32)
     plain = cast(UInt8, (_steepness(lab_fast(linear)) < _CARD_STEEP).astype(np.uint8))
     cv2.fillConvexPoly(plain, np.round(outline.array() * level.scales).astype(np.int32), 0)
     plain = cast(UInt8, cv2.morphologyEx(plain, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8)))
@@ -185,9 +186,7 @@ def _steepness(lab: Float32) -> Float32:
     """(h, w) steepest change of L*, a* or b* per pixel."""
     steep = np.zeros(lab.shape[:2], np.float32)
     for k in range(3):
-        channel = np.ascontiguousarray(lab[..., k])
-        across = cv2.Sobel(channel, cv2.CV_32F, 1, 0, scale=0.125)
-        steep = np.maximum(steep, cv2.magnitude(across, cv2.Sobel(channel, cv2.CV_32F, 0, 1, scale=0.125)))
+        steep = np.maximum(steep, slope_of(np.ascontiguousarray(lab[..., k])))
     return steep
 
 

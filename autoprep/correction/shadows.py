@@ -18,6 +18,7 @@ from autoprep.domain import Declined
 from autoprep.imaging import fields
 from autoprep.imaging.arrays import Bool, Float32, UInt8, greatest
 from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.planes import carried, rim_of, slope_of, soft, soft_on_small
 
 # In natural-log units of light. Chosen on the lab's tuning seeds.
 _FAINT, _DEEPEST = 0.025, 1.5
@@ -76,11 +77,11 @@ def _carried(ground: Ground, shaded: Bool, open_ground: Bool, lit: Bool) -> Shad
     # Well away from the shadow the light is what the lit paper told; close by it slopes into the shadow.
     near = cv2.dilate(shaded.astype(np.uint8), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (31, 31))) > 0
     values = np.where((lit & ~near)[..., None], 0, ground.rest).astype(np.float32)
-    light = _spread(values, known)
+    light = _over_gaps(values, known)
     # Ground that lines enclose is not reached; where it shows just what the shadow around it promises, it is paper.
     for _ in range(3):
         known |= open_ground & ground.seen & (np.abs(ground.luma - light @ LUMINANCE) < _ISLAND)
-        light = _spread(values, known)
+        light = _over_gaps(values, known)
     light = np.minimum(light, 0)
     under = light @ LUMINANCE < -_FAINT
     return Shadow(light, known, float(under.mean()), float((under & ~known).mean()))
@@ -96,6 +97,10 @@ def _open_ground(ground: Ground) -> Bool:
     fine = cast(Float32, cv2.blur(np.abs(finest(luma)), (3, 3)))
     plain = fine < np.maximum(_FINE, 2.2 * ground.noise) * deeper_grain(luma)
     return np.asarray(ground.open & plain & (luma > -_DEEPEST) & (luma < 0.06))
+
+
+def _over_gaps(values: Float32, known: Bool) -> Float32:
+    return soft(carried(values, known, (2.0, 4.0, 8.0, 16.0, 40.0), (0.15, 0.5), soft_on_small), 1.5)
 
 
 def _coloured(ground: Ground) -> Bool:
@@ -115,7 +120,7 @@ def _edges(ground: Ground, coloured: bool) -> Bool:
     step = np.zeros(ground.luma.shape, bool)
     for plane in planes:
         noise = float(np.std(finest(plane)[ground.lit]))
-        steep = [_gradient(np.ascontiguousarray(plane), sigma) for sigma in (1.0, 3.0)]
+        steep = [slope_of(soft(np.ascontiguousarray(plane), sigma)) for sigma in (1.0, 3.0)]
         step |= (steep[0] > max(0.008, 1.5 * noise)) & (steep[1] < _SOFT * steep[0])
     _, labels, stats, _ = cv2.connectedComponentsWithStats(step.astype(np.uint8), connectivity=8)
     least = _SPECK_PX if coloured else 2 * _SPECK_PX
@@ -125,14 +130,6 @@ def _edges(ground: Ground, coloured: bool) -> Bool:
     brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (gap, gap))
     lines = cast(UInt8, cv2.morphologyEx(long[labels].astype(np.uint8), cv2.MORPH_CLOSE, brush))
     return np.asarray(cv2.dilate(lines, np.ones((3, 3), np.uint8)) > 0)
-
-
-def _gradient(plane: Float32, sigma: float) -> Float32:
-    calm = cv2.GaussianBlur(plane, (0, 0), sigma)
-    return cast(
-        Float32,
-        cv2.magnitude(cv2.Sobel(calm, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(calm, cv2.CV_32F, 0, 1, scale=0.125)),
-    )
 
 
 def _reached(ground: Bool, lit: Bool) -> Bool:
@@ -146,14 +143,11 @@ def _reached(ground: Bool, lit: Bool) -> Bool:
 
 def _substantial(shaded: Bool, luma: Float32, lit: Bool, hard: Bool) -> Bool:
     """The dark parts that are large, deep enough to be seen, come in from the rim, and have no hard border."""
-    height, width = shaded.shape
     solid = cast(UInt8, cv2.morphologyEx(shaded.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)))
     # Drawing cuts a shadow into pieces; for size and place they count together.
     bridged = cv2.morphologyEx(solid, cv2.MORPH_CLOSE, np.ones((15, 15), np.uint8))
     count, labels = cv2.connectedComponents(bridged, connectivity=8)
-    rim = np.ones(shaded.shape, bool)
-    band = max(3, round(0.03 * min(height, width)))
-    rim[band:-band, band:-band] = False
+    rim = rim_of(shaded.shape, max(3, round(0.03 * min(shaded.shape))))
     kept = np.zeros(count, bool)
     for label in range(1, count):
         part = (labels == label) & shaded
@@ -208,29 +202,3 @@ def _off_tint(ground: Ground, colour: Float32) -> Bool:
     off = cast(Float32, cv2.GaussianBlur(ground.rest - expected, (0, 0), 2.0))
     tint = greatest(np.abs(off - (off @ LUMINANCE)[..., None]))
     return np.asarray(tint > _OFF_TINT + _OFF_TINT_DEEP * depth[..., 0])
-
-
-def _blurred(plane: Float32, sigma: float) -> Float32:
-    """A Gaussian blur; a wide one on a smaller copy, which comes to the same and is much faster."""
-    factor = int(sigma // 4)
-    if factor < 2:
-        return cast(Float32, cv2.GaussianBlur(plane, (0, 0), sigma))
-    height, width = plane.shape[:2]
-    size = (max(8, width // factor), max(8, height // factor))
-    small = cv2.GaussianBlur(cv2.resize(plane, size, interpolation=cv2.INTER_AREA), (0, 0), sigma / factor)
-    return cast(Float32, cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR))
-
-
-def _spread(values: Float32, known: Bool) -> Float32:
-    """Values at the known places, smoothed, and carried over the gaps: finest scale first, coarser where unknown."""
-    height, width = known.shape
-    filled = np.zeros_like(values)
-    missing = np.ones((height, width, 1), np.float32)
-    for sigma in (2.0, 4.0, 8.0, 16.0, 40.0):
-        weight = _blurred(known.astype(np.float32), sigma)[..., None]
-        mean = _blurred(values * known[..., None], sigma) / np.maximum(weight, 1e-6)
-        trust = np.clip((weight - 0.15) / 0.35, 0, 1)
-        filled += missing * trust * mean
-        missing = missing * (1 - trust)
-    filled += missing * mean  # far from all paper: what the widest look around says
-    return cast(Float32, cv2.GaussianBlur(filled, (0, 0), 1.5))

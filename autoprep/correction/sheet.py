@@ -17,6 +17,7 @@ from autoprep.domain import Declined
 from autoprep.imaging import fields
 from autoprep.imaging.arrays import Bool, Float32, Float64, Int32, greatest
 from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.planes import carried, rim_of, slope_of
 
 # Natural-log units. Chosen on the lab's tuning seeds 7000-7119 and 80 phone photos and scans of hand-drawn pages.
 _OFF_TINT, _OFF_TINT_DEVIATIONS = 0.04, 4.0  # so far from the sheet's slowly turning tint is a colour
@@ -121,31 +122,15 @@ def explained_by(log_light: Float32, cells: Cells) -> float:
     return float((near & ground.open).sum() / max(int(ground.open.sum()), 1))
 
 
-def spread(values: Float32, known: Bool) -> Float32:
-    """(h, w, 3) values where known, smoothed, and carried over the gaps: finest scale first, coarser where unknown."""
-    filled = np.zeros_like(values)
-    missing = np.ones((*known.shape, 1), np.float32)
-    held = known.astype(np.float32)
-    mean: Float32 = values
-    for sigma in _SCALES:
-        weight = cast(Float32, cv2.GaussianBlur(held, (0, 0), sigma))[..., None]
-        near = cast(Float32, cv2.GaussianBlur(values * held[..., None], (0, 0), sigma))
-        mean = np.asarray(near / np.maximum(weight, 1e-6), np.float32)
-        trust = np.clip((weight - 0.3) / 0.4, 0, 1)
-        filled += missing * trust * mean
-        missing = missing * (1 - trust)
-    return np.asarray(filled + missing * mean, np.float32)
+def _over_gaps(values: Float32, known: Bool) -> Float32:
+    return carried(values, known, _SCALES, (0.3, 0.7))
 
 
 def _without_lines(cells: Cells) -> _Ground:
-    height, width = cells.shape
-    inside = np.zeros((height, width), bool)
-    inside[1:-1, 1:-1] = True  # the outermost cells may hold a whisker of the desk
-    band = max(3, round(0.04 * min(height, width)))
-    rim = np.ones((height, width), bool)
-    rim[band:-band, band:-band] = False
+    inside = ~rim_of(cells.shape, 1)  # the outermost cells may hold a whisker of the desk
+    rim = rim_of(cells.shape, max(3, round(0.04 * min(cells.shape))))
     open_ = ~cells.drawn & inside
-    logs = spread(cells.logs, open_)
+    logs = _over_gaps(cells.logs, open_)
     luma = np.ascontiguousarray(logs @ LUMINANCE)
     return _Ground(cells.logs, logs, luma, inside, open_, rim, cells.ruled)
 
@@ -180,7 +165,7 @@ def _patches(ground: _Ground, coloured: Bool, grain: float) -> tuple[Int32, Bool
     """(h, w) labels: 1 for the largest part of the ground that hangs together without a step, 2 and on for others that
     are the same paper on the other side of a shadow's border, 0 for the rest; and the large parts among the rest, which
     stand apart: washes and other plain areas with a border of their own."""
-    step = _change(ground.luma) > max(_STEP_ON_RULED if ground.ruled else _STEP, _STEP_GRAINS * grain)
+    step = slope_of(ground.luma) > max(_STEP_ON_RULED if ground.ruled else _STEP, _STEP_GRAINS * grain)
     # Lines of writing must not cut a ruled page into strips: under them the ground is carried over, and hangs together.
     # On other sheets a line may be where one would leak into a wash.
     joined = ground.inside if ground.ruled else ground.open
@@ -234,14 +219,8 @@ def _borders(ground: _Ground, patches: Int32) -> Bool:
     near = sum(_within(patches == k, _BORDER).astype(np.int32) for k in np.unique(patches[patches > 0]))
     luma = np.ascontiguousarray(ground.raw @ LUMINANCE)
     between = (luma > min(levels) - _BEYOND) & (luma < max(levels) + _BEYOND)
-    steep = _within(_change(cast(Float32, cv2.medianBlur(luma, 3))) > _STEP, 1)
+    steep = _within(slope_of(cast(Float32, cv2.medianBlur(luma, 3))) > _STEP, 1)
     return np.asarray((np.asarray(near) > 1) & between & (ground.open | steep) & ground.inside)
-
-
-def _change(luma: Float32) -> Float32:
-    """(h, w) by how much the luminance changes from cell to cell."""
-    gx, gy = cv2.Sobel(luma, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(luma, cv2.CV_32F, 0, 1, scale=0.125)
-    return cast(Float32, cv2.magnitude(gx, gy))
 
 
 def _base(logs: Float32, patches: Int32) -> Float32:
@@ -309,11 +288,11 @@ def _followed(ground: _Ground, believed: Bool, never: Bool, borders: Bool) -> tu
     """The light that follows the believed cells, and all cells that are paper in it."""
     values = np.where(borders[..., None], ground.raw, ground.logs)
     paper = (believed & ground.open) | borders
-    light = spread(values, paper)
+    light = _over_gaps(values, paper)
     for _ in range(2):
         near = np.abs(ground.luma - light @ LUMINANCE) < _NEAR
         paper = paper | (ground.open & near & ~never)
-        light = spread(values, paper)
+        light = _over_gaps(values, paper)
     return np.asarray(paper), light
 
 

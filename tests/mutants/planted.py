@@ -1374,4 +1374,10 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a work is seen along its own plane", "autoprep/job/said_outline.py", "depth.max() < _FARTHEST * least", "depth.max() < 1e9", ("tests/test_said_outline.py",)),
     Mistake("a rolled work reads all around it", "autoprep/imaging/resample.py", "    parts = 1 if box < _MOST_READ", "    parts = 1 if True or box < _MOST_READ", ("tests/rendering/test_sampling.py",)),
     Mistake("nobody hears that a word did nothing", "autoprep/job/story.py", "    if facts.lighter and (", "    if False and (", ("tests/test_job.py",)),
+    *_all(
+        "autoprep/imaging/planes.py", ("tests/imaging/test_planes.py",),
+        ("a plane changes eight times as fast", "0, 1, scale=0.125)", "0, 1, scale=1.0)"),
+        ("gaps are filled from what hides them", "held = known.astype(np.float32)", "held = np.ones(known.shape, np.float32)"),
+        ("a small copy may be a line", "_LEAST_PX = 16", "_LEAST_PX = 1"),
+    ),
 )  # fmt: skip

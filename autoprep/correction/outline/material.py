@@ -14,7 +14,7 @@ import numpy as np
 
 from autoprep.correction.cells import ground_cells
 from autoprep.correction.sheet import Sheet, find_sheet
-from autoprep.imaging.arrays import Bool, Float32, Float64
+from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE
 from autoprep.imaging.geometry import area, homography, mean_size, rectangle
 
@@ -170,7 +170,7 @@ def _steps_beyond(view: Float32, shown: Bool, sheet: Sheet, band: int, side: int
         np.array_split(rim, _STRETCHES), strict=True,
     ):  # fmt: skip
         if ok.mean() >= least_shown and len(place):
-            ground = np.log(np.maximum(_upper_half(part[ok]), 2e-3))
+            ground = np.log(np.maximum(_upper_half(part[ok]), DARKEST))
             steps.append(np.abs(ground - place.mean(axis=0)).max())
     return np.array(steps) if len(steps) >= _LEAST_SHOWN * _STRETCHES else None
 

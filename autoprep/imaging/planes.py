@@ -1,0 +1,77 @@
+"""What several corrections ask of a picture: a small copy, how fast it changes, its rim, its gaps filled."""
+
+from collections.abc import Callable, Iterable
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.imaging.arrays import Bool, Float32
+
+_LEAST_PX = 16
+
+
+def small_copy(linear: Float32, long_px: int) -> Float32:
+    """(H, W, 3) float32 linear light -> a copy of at most so many pixels on its longer side, never enlarged but to 16.
+
+    Its pixels are means of areas, a hair softened: paper's tooth and a sensor's noise average out.
+    """
+    ratio = min(1.0, long_px / max(linear.shape[:2]))
+    size = (max(_LEAST_PX, round(linear.shape[1] * ratio)), max(_LEAST_PX, round(linear.shape[0] * ratio)))
+    small = cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
+    return cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8))
+
+
+def slope_of(plane: Float32) -> Float32:
+    """(h, w) by how much a plane changes per pixel, whichever way: the length of Sobel's gradient."""
+    across = cv2.Sobel(plane, cv2.CV_32F, 1, 0, scale=0.125)
+    return cast(Float32, cv2.magnitude(across, cv2.Sobel(plane, cv2.CV_32F, 0, 1, scale=0.125)))
+
+
+def rim_of(shape: tuple[int, ...], band_px: int) -> Bool:
+    """(h, w) True within so many pixels of the border."""
+    rim = np.ones(shape[:2], bool)
+    rim[band_px:-band_px, band_px:-band_px] = False
+    return rim
+
+
+def soft(plane: Float32, sigma: float) -> Float32:
+    """A Gaussian blur."""
+    return cast(Float32, cv2.GaussianBlur(plane, (0, 0), sigma))
+
+
+def soft_on_small(plane: Float32, sigma: float) -> Float32:
+    """A Gaussian blur; a wide one on a smaller copy, which comes to the same and is much faster."""
+    factor = int(sigma // 4)
+    if factor < 2:
+        return soft(plane, sigma)
+    height, width = plane.shape[:2]
+    size = (max(8, width // factor), max(8, height // factor))
+    small = soft(cast(Float32, cv2.resize(plane, size, interpolation=cv2.INTER_AREA)), sigma / factor)
+    return cast(Float32, cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR))
+
+
+def carried(
+    values: Float32,
+    known: Bool,
+    scales: Iterable[float],
+    trusted: tuple[float, float],
+    blurred: Callable[[Float32, float], Float32] = soft,
+) -> Float32:
+    """(h, w, 3) values where known, smoothed, and carried over the gaps: finest scale first, coarser where unknown.
+
+    scales: deviations in pixels, rising; trusted: from which share of known neighbours on a scale is believed at all,
+    and from which wholly. Far from all that is known, what the widest look around says.
+    """
+    filled = np.zeros_like(values)
+    missing = np.ones((*known.shape, 1), np.float32)
+    held = known.astype(np.float32)
+    mean: Float32 = values
+    first, wholly = trusted
+    for sigma in scales:
+        weight = blurred(held, sigma)[..., None]
+        mean = np.asarray(blurred(values * held[..., None], sigma) / np.maximum(weight, 1e-6), np.float32)
+        trust = np.clip((weight - first) / (wholly - first), 0, 1)
+        filled += missing * trust * mean
+        missing = missing * (1 - trust)
+    return np.asarray(filled + missing * mean, np.float32)
