@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tifffile
-from PIL import ExifTags, Image
+from PIL import ExifTags, Image, ImageFile
 
 from autoprep.correction.planned import planned
 from autoprep.domain import CorrectionPlan, Declined, Geometry, Photo, PhotoFacts, Sharpening, Tone, WorkFacts
@@ -81,6 +81,16 @@ def test_a_large_photo_is_halved_in_parts(studio: Settings, tmp_path: Path) -> N
     peak = delivered(studio, codes, Preset(long_side_px=2000, mark=False), tmp_path / "site.jpg")
     half = codes.size // 4 * 4
     assert peak < 0.7 * half
+
+
+def test_a_jpeg_is_decoded_once_and_not_by_the_library_whose_pixels_are_copied(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What that library holds outside Python (four bytes a pixel) is not counted here, so it is asked for."""
+    codes, out = painted(400, 300), io.BytesIO()
+    Image.fromarray(codes).save(out, "JPEG", quality=95)
+    loads = list[str]()
+    monkeypatch.setattr(ImageFile.ImageFile, "load", lambda image: loads.append(image.format))
+    assert read_photo(out.getvalue()).codes.shape == codes.shape
+    assert loads == []
 
 
 @pytest.mark.parametrize(("orientation", "times"), [(1, 1), (6, 2)])
