@@ -53,6 +53,11 @@ def _breaks(ch: str) -> bool:
     return unicodedata.category(ch) in ("Cc", "Cs", "Zl", "Zp") or _ORDERING.match(ch) is not None
 
 
+def as_shown(text: str) -> str:
+    """A name as the disk or the shell gives it in the form in which it is shown: bytes that are no text as escapes."""
+    return name_of(text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace"))
+
+
 def argument(text: str) -> str:
     """Text as it is typed after a command: quoted as a shell needs it, and no option where it looks like one.
 

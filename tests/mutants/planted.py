@@ -151,7 +151,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/notes.py", _RENAMED,
-        ("a note speaks for who was called so, though another is", "if not any(place.is_file() for place in _called_alike(inbox / name)))", ")"),
+        ("a note speaks for who was called so, though another is", "if not any(place.is_file() for place in _called_alike(place_of(inbox, name))))", ")"),
         ("a left note is silent", "return _facts(_sources(inbox, (shown, *still_free(inbox, was)), words, warnings), warnings)", "return _facts(_sources(inbox, (shown,), words, warnings), warnings)"),
         ("a left note of a work in a photo is silent", "called = [part_name(name, part) for name in names]", "called = [shown]"),
     ),
@@ -174,7 +174,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/outlook.py", _RENAMED,
         ("a lone corner note is passed over", "not _fits(inbox, place / note, names)", "False"),
-        ("a note of its own does not count", "if has_note(inbox, was, corners=is_corner_note(note.name)):", "if False:"),
+        ("a note of its own does not count", "if has_note(inbox, was, corners=corners):", "if False:"),
     ),
     *_all(
         "autoprep/service/knowledge.py", _RENAMED,
@@ -267,8 +267,11 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_repair.py",),
         ("a note for a folder counts as left behind", "not in (FOLDER_NOTE, *called)", "not in (*called,)"),
-        ("a corner note is for the photo beside it, whatever it names", "return beside and not (named and (inbox / named).is_file())", "return beside"),
-        ("a corner note is lost with the folder's name", "return beside and not (named and (inbox / named).is_file())", "return beside and not named"),
+    ),
+    *_all(
+        "autoprep/wishes/corner_notes.py", ("tests/test_repair.py",),
+        ("a corner note is for the photo beside it, whatever it names", "return beside and not (named and place_of(inbox, named).is_file())", "return beside"),
+        ("a corner note is lost with the folder's name", "return beside and not (named and place_of(inbox, named).is_file())", "return beside and not named"),
     ),
     *_all(
         "autoprep/cli/again.py", ("tests/service/test_converge.py",),
@@ -497,7 +500,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a bag goes into the inbox", "autoprep/cli/bag.py", "folders.inbox: \"that new photos come from\",", "", ("tests/test_bag_command.py",)),
     Mistake("a line without a colon is lost", "autoprep/cli/again.py", "if not loose(line)[0] and not word(line):", "if False:", ("tests/test_repair.py",)),
     Mistake("a name that fits several photos is the newest", "autoprep/ledger/overview.py", "return rows[:1] if number == 0 else", "return rows[:1] if rows else", ("tests/test_ledger.py",)),
-    Mistake("a note may give one thing two values", "autoprep/wishes/notes.py", "if meant != means and field", "if False and field", ("tests/test_words.py",)),
+    Mistake("a note may give one thing two values", "autoprep/wishes/note_files.py", "if meant != means and field", "if False and field", ("tests/test_words.py",)),
     Mistake("thumbnails are pages", "autoprep/files/tiff.py", "& (_REDUCED | _MASK)", "& 0", ("tests/files/test_reading.py",)),
     Mistake("a photo that is sent nowhere is calm", "autoprep/told/standing.py", "not_given_out=len(nowhere) + (", "not_given_out=0 + (", ("tests/test_repair.py",)),
     Mistake("deep colours go with 8 bits", "autoprep/wishes/destinations.py", 'if value in _WIDE and info.data.get("bits") == 8:', "if False:", ("tests/test_settings.py",)),
@@ -992,9 +995,12 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_words.py", "tests/test_works.py"),
         ("the folder wins over the note", "_from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)", "_from_sketchbook(inbox, shown), folder_notes, _noted(note), name, folders, corner_notes, _noted(told)"),
+        ("what contradicts itself is not told", "            if was != holds:", "            if False:"),
+    ),
+    *_all(
+        "autoprep/wishes/corner_notes.py", ("tests/test_words.py",),
         ("a note at the top holds for every photo of that name", 'str(said.pop("photo", "")), beside=place == folder)', 'str(said.pop("photo", "")), beside=True)'),
         ("older corners hold", "sorted(found, key=lambda one: one[:2])", "sorted(found, key=lambda one: one[:2], reverse=True)"),
-        ("what contradicts itself is not told", "            if was != holds:", "            if False:"),
     ),
     *_all(
         "autoprep/wishes/lines.py", ("tests/test_words.py", "tests/test_works.py"),
@@ -1340,4 +1346,16 @@ PLANTED: tuple[Mistake, ...] = (
         ("a reference shot is for what comes after it", "if view.light and", "if False and"),
     ),
     Mistake("a restart forgets what a shot told", "autoprep/ledger/migrations.py", "AFTER UPDATE OF light ON jobs WHEN NEW.light <> ''", "AFTER UPDATE OF light ON jobs WHEN 0", ("tests/service/test_references.py",)),
+    *_all(
+        "autoprep/wishes/corner_notes.py", ("tests/test_words.py",),
+        ("what a browser replaces is in the note's name", "stems = dict.fromkeys((stem, as_it_lies(stem), saved_as(stem)))", "stems = dict.fromkeys((stem, as_it_lies(stem)))"),
+        ("a corner note beside odd bytes is not found", "folder = place_of(inbox, shown).parent", "folder = (inbox / shown).parent"),
+        ("two blanks in a name are kept by every browser", '" ".join(_REPLACED.sub("_", stem).split())', '_REPLACED.sub("_", stem)'),
+    ),
+    Mistake("the page asks for a name that browsers change", "autoprep/told/corners.py", "escape(saved_as(stem))", "escape(stem)", ("tests/told/test_pages.py",)),
+    Mistake("a note whose name was changed is said to fit nothing", "autoprep/wishes/corner_notes.py", "in (stem, saved_as(stem))", "in (stem,)", _RENAMED),
+    Mistake("a note beside odd bytes is not read", "autoprep/wishes/note_files.py", "return inbox / as_it_lies(shown) if", "return place if", ("tests/test_words.py",)),
+    Mistake("a name with a backslash is another's", "autoprep/wishes/note_files.py", " and not os.path.lexists(place) else place", " else place", ("tests/test_words.py",)),
+    Mistake("a note of odd bytes is said to fit nothing", "autoprep/service/outlook.py", "called = [as_shown(note[0]) for note in own]", "called = [note[0] for note in own]", _RENAMED),
+    Mistake("a note in a folder of odd bytes is not heard", "autoprep/service/said.py", "{as_shown(folder): own for folder, own in notes.items()}", "notes", _RENAMED),
 )  # fmt: skip
