@@ -23,7 +23,7 @@ from autoprep.wishes.tables import Settings
 
 
 def retry(options: argparse.Namespace) -> int:
-    """Work again on what was set aside."""
+    """Work again on what was set aside; a photo that is named and waits for another try has it at once."""
     settings = settings_of(options)
     named = _set_aside(settings, options.photo) if options.photo else None
     ledger = Ledger(ledger_path(settings))
@@ -54,8 +54,13 @@ _NOT_SET_ASIDE: dict[str | None, str] = {
 
 
 def _set_aside(settings: Settings, photo: str) -> Job:
-    """The photo that is named: one that was set aside, or a question, which is asked anew. Raises UsageError."""
+    """The photo that is named: one that was set aside, or waits for another try, or a question, which is asked anew.
+
+    Raises UsageError.
+    """
     job = find_job(settings, photo)
+    if job.state == "queued" and job.attempts:
+        return job
     if job.outcome in _NOT_SET_ASIDE:
         raise UsageError(f"{job.shown} was not set aside: {_NOT_SET_ASIDE[job.outcome]}")
     return job

@@ -1358,4 +1358,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a name with a backslash is another's", "autoprep/wishes/note_files.py", " and not os.path.lexists(place) else place", " else place", ("tests/test_words.py",)),
     Mistake("a note of odd bytes is said to fit nothing", "autoprep/service/outlook.py", "called = [as_shown(note[0]) for note in own]", "called = [note[0] for note in own]", _RENAMED),
     Mistake("a note in a folder of odd bytes is not heard", "autoprep/service/said.py", "{as_shown(folder): own for folder, own in notes.items()}", "notes", _RENAMED),
+    Mistake("what is tried again later is waiting for nothing", "autoprep/service/desk.py", "and view(job).attempts and not self._is_due(job)]", "and False]", ("tests/test_cli.py",)),
+    Mistake("what could not be worked out is waiting for nothing", "autoprep/service/desk.py", "for job in (*waits, *self._stumbling)}", "for job in waits}", ("tests/test_cli.py",)),
+    Mistake("once is content while a photo waits for another try", "autoprep/cli/work.py", "return 1 if wanting or later else 0", "return 1 if wanting else 0", ("tests/test_cli.py",)),
+    Mistake("a pause is kept whoever asks", "autoprep/cli/again.py", 'if job.state == "queued" and job.attempts:', "if False:", ("tests/test_cli.py",)),
 )  # fmt: skip
