@@ -105,7 +105,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all("autoprep/service/hands.py", _REASONS, ("a new table takes what is measured again", "known.said.goes_to(known.view.usual or usual(self.settings))", "known.said.goes_to(usual(self.settings))")),
     *_all("autoprep/ledger/overview.py", _REASONS, ("letters put together in another way are others", 'self._fitting(_composed(wanted), "nfc(shown)", "nfc(said)")', "[]")),
-    *_all("autoprep/cli/sheet.py", _PLAINLY, ("a sheet for a destination knows no month", "listed_in(settings, overview, name, month)", "listed_in(settings, overview, name)")),
+    *_all("autoprep/cli/sheet.py", _PLAINLY, ("a sheet for a destination knows no month", "listed_in(settings, overview, options.destination, month)", "listed_in(settings, overview, options.destination)")),
     *_all("autoprep/service/takes.py", _PLAINLY, ("who came first is praised", "    if merit(used) <= merit(other):\n", "    if False:\n")),
     *_all("autoprep/service/hands.py", _PLAINLY, ("the take that is not used is praised", "why_used(other, record)", "why_used(record, other)")),
     *_all("autoprep/logs.py", _PLAINLY, ("a photo's name is an option", 'return f"-- {quoted}" if text.startswith("-") else quoted', "return quoted")),
@@ -1362,4 +1362,12 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what could not be worked out is waiting for nothing", "autoprep/service/desk.py", "for job in (*waits, *self._stumbling)}", "for job in waits}", ("tests/test_cli.py",)),
     Mistake("once is content while a photo waits for another try", "autoprep/cli/work.py", "return 1 if wanting or later else 0", "return 1 if wanting else 0", ("tests/test_cli.py",)),
     Mistake("a pause is kept whoever asks", "autoprep/cli/again.py", 'if job.state == "queued" and job.attempts:', "if False:", ("tests/test_cli.py",)),
+    Mistake("a question beyond the hundredth leads nowhere", "autoprep/told/gallery.py", "target = asked if row.asks", "target = f\"index.html#{quote(row.job)}\" if row.asks", _LISTS),
+    Mistake("the list of works is lowered as the page does not", "autoprep/told/gallery.py", 'unicodedata.normalize("NFC", text).lower())', 'unicodedata.normalize("NFC", text).casefold())', _LISTS),
+    Mistake("what is searched for is not composed", "autoprep/told/assets/works.js", "words.value.normalize('NFC').toLowerCase().normalize('NFC')", "words.value.toLowerCase()", _LISTS),
+    *_all(
+        "autoprep/cli/sheet.py", _LISTS,
+        ("words do nothing beside a destination", "if _holds(words, entry.work, entry.file)]", "]"),
+        ("a sheet finds letters as they are written", 'return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())', "return text.casefold()"),
+    ),
 )  # fmt: skip
