@@ -1370,4 +1370,5 @@ PLANTED: tuple[Mistake, ...] = (
         ("words do nothing beside a destination", "if _holds(words, entry.work, entry.file)]", "]"),
         ("a sheet finds letters as they are written", 'return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())', "return text.casefold()"),
     ),
+    Mistake("come nearer than the photo is high", "autoprep/told/explanations.py", "geometry.photo_px).max())", "max(geometry.photo_px)).max())", _PLAINLY),
 )  # fmt: skip
