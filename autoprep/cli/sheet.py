@@ -43,7 +43,7 @@ def make_sheet(options: argparse.Namespace) -> int:
     if not cells:
         print("Nothing fits what you asked for; `autoprep works` lists all works.")
         return 1
-    heading = options.title or (f"{artist}: works" if artist else "Works")
+    heading = " ".join((options.title or "").split()) or (f"{artist}: works" if artist else "Works")
     letters = "".join(sorted({*heading, *(ch for cell in cells for ch in cell.title + "".join(cell.lines))}))
     fonts, absent = fonts_for(letters, OWN_FONT)
     write_now(target, sheet(heading, cells, author=artist, made=datetime.now(UTC), fonts=fonts), "sheet")

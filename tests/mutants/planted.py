@@ -37,6 +37,7 @@ _RENAMED = ("tests/service/test_renamed.py",)
 _PLAINLY = ("tests/test_said_plainly.py",)
 _REASONS = ("tests/service/test_reasons.py",)
 _QUESTIONS = ("tests/service/test_questions.py",)
+_TYPED = ("tests/test_arguments.py",)
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
@@ -1371,4 +1372,28 @@ PLANTED: tuple[Mistake, ...] = (
         ("a sheet finds letters as they are written", 'return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())', "return text.casefold()"),
     ),
     Mistake("come nearer than the photo is high", "autoprep/told/explanations.py", "geometry.photo_px).max())", "max(geometry.photo_px)).max())", _PLAINLY),
+    *_all(
+        "autoprep/cli/arguments.py", _TYPED,
+        ("words behind an option are none", "    if words:\n", "    if False:\n"),
+        ("any option may be written", "any(word.startswith(\"-\") for word in rest[:end])", "False"),
+        ("a command takes words that it has no use for", "options.words is None or any", "any"),
+        ("a bag without a folder is packed here", 'bag.add_argument("folder", type=_folder,', 'bag.add_argument("folder", type=Path,'),
+        ("settings without a name are those here", 'parser.add_argument("--config", type=_folder,', 'parser.add_argument("--config", type=Path,'),
+        ("lines that are no text end in a traceback", 'say.add_argument("line", nargs="*", type=as_text,', 'say.add_argument("line", nargs="*",'),
+    ),
+    *_all(
+        "autoprep/cli/found.py", _TYPED,
+        ("names that are no text end in a traceback", "    return as_shown(wanted)\n", "    return wanted\n"),
+        ("paths that are no text end in a traceback", "return as_shown(place.relative_to(inbox).as_posix())", "return place.relative_to(inbox).as_posix()"),
+    ),
+    *_all(
+        "autoprep/cli/history.py", _TYPED,
+        ("a page is farther than a ledger counts", "min((page - 1) * size, _FARTHEST)", "(page - 1) * size"),
+        ("a page is longer than a ledger counts", "min(size, _FARTHEST), min", "size, min"),
+        ("a page before the first is one", "if min(_page_of(options)) < 1:", "if False:"),
+    ),
+    Mistake("a file's name that is no text can't be said", "autoprep/cli/main.py", 'sys.stdout.reconfigure(errors="backslashreplace")', 'sys.stdout.reconfigure(errors="strict")', _TYPED),
+    Mistake("a heading has two lines", "autoprep/cli/sheet.py", '" ".join((options.title or "").split())', '(options.title or "")', _TYPED),
+    Mistake("what was not made is rendered again", "autoprep/cli/again.py", "any(out.destination not in refused and destination in", "any(destination in", _TYPED),
+    Mistake("what else there is was rendered again", "autoprep/cli/again.py", "not in refused and destination in (None, out.destination)", "not in refused", _TYPED),
 )  # fmt: skip
