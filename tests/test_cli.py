@@ -375,8 +375,10 @@ def test_once_names_what_is_tried_again_later_and_retry_ends_the_pause(
     code, out, err = run(capsys, "once", "--json", *at)  # in the pause, by another process
     assert (code, json.loads(out)) == (1, [])
     assert "Gull.jpg: its last try failed" in err
+    assert "Waiting: 1 (1 of them once more, after a try that failed), being" in run(capsys, "status", *at)[1]
     code, out, _ = run(capsys, "retry", "Gull.jpg", *at)
     assert (code, "1 of 1 photo" in out) == (0, True)
+    assert "Waiting: 1, being" in run(capsys, "status", *at)[1]
     assert run(capsys, "once", *at)[0] == 0
     assert wren.records()["Gull.jpg"].outcome == "ready"
 

@@ -1396,4 +1396,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a heading has two lines", "autoprep/cli/sheet.py", '" ".join((options.title or "").split())', '(options.title or "")', _TYPED),
     Mistake("what was not made is rendered again", "autoprep/cli/again.py", "any(out.destination not in refused and destination in", "any(destination in", _TYPED),
     Mistake("what else there is was rendered again", "autoprep/cli/again.py", "not in refused and destination in (None, out.destination)", "not in refused", _TYPED),
+    Mistake("who waits for the first try has failed", "autoprep/ledger/overview.py", "WHERE state = 'queued' AND attempts > 0", "WHERE state = 'queued'", ("tests/test_cli.py",)),
 )  # fmt: skip
