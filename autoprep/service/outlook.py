@@ -12,7 +12,7 @@ from autoprep.service.arrivals import shown_name
 from autoprep.service.inbox import Found, scan
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
-from autoprep.wishes.corner_notes import is_called_for, is_corner_note, is_meant, named_in
+from autoprep.wishes.corner_notes import CORNER_NOTE, is_called_for, is_corner_note, is_meant, named_in, saved_as
 from autoprep.wishes.names import part_name
 from autoprep.wishes.note_files import place_of
 from autoprep.wishes.notes import has_note, still_free, without_photo
@@ -83,6 +83,7 @@ def _spoken_of(inbox: Path, note: PurePosixPath, ledger: Ledger) -> str:
     """What a note speaks of that has no photo of its name: one that was called so, or nothing."""
     corners = is_corner_note(note.name)
     named = named_in(place_of(inbox, str(note))) if corners else ""
+    there = bool(named) and os.path.isfile(place_of(inbox, named))  # a line too long for a name is none either
     called = {note.stem, PurePosixPath(note.stem).stem}
     for view in ledger.renamed():
         names = [view.shown, *(part_name(old, view.part) for old in still_free(inbox, view.was))]
@@ -90,10 +91,13 @@ def _spoken_of(inbox: Path, note: PurePosixPath, ledger: Ledger) -> str:
             if has_note(inbox, was, corners=corners):
                 break  # which speaks for it, and none of an earlier name does
             at = PurePosixPath(name)
-            beside = at.parent == note.parent and not (named and place_of(inbox, named).is_file())
+            beside = at.parent == note.parent and not there
             fits = is_called_for(note.name, name) if corners else at.stem in called
             if fits and (named == name or beside):
                 return f"speaks of {view.shown}, which was called {name}"
+    if there:
+        own = f"{saved_as(PurePosixPath(named).stem)}{CORNER_NOTE}.txt"
+        return f"is not read for {named}, because it is not called {own} at the top of the inbox or beside the photo"
     return "speaks of no photo, because " + (f"none is called {named}" if named else "none beside it is called so")
 
 

@@ -1397,4 +1397,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what was not made is rendered again", "autoprep/cli/again.py", "any(out.destination not in refused and destination in", "any(destination in", _TYPED),
     Mistake("what else there is was rendered again", "autoprep/cli/again.py", "not in refused and destination in (None, out.destination)", "not in refused", _TYPED),
     Mistake("who waits for the first try has failed", "autoprep/ledger/overview.py", "WHERE state = 'queued' AND attempts > 0", "WHERE state = 'queued'", ("tests/test_cli.py",)),
+    Mistake("a photo that is there is called by no one", "autoprep/service/outlook.py", "    if there:\n", "    if False:\n", _RENAMED),
+    Mistake("a line too long for a name ends the outlook", "autoprep/service/outlook.py", "os.path.isfile(place_of(inbox, named))", "place_of(inbox, named).is_file()", _RENAMED),
 )  # fmt: skip

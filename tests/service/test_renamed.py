@@ -207,9 +207,12 @@ def test_a_corner_note_that_fits_no_photo_is_named(wren: Studio) -> None:
     wren.put("Gull.corners.txt", f"photo: Birds/Gull.jpg\n{CORNERS}")  # of a photo beside it
     wren.put("Heron.corners.txt", f"photo: Birds/Heron.jpg\n{CORNERS}")
     wren.put("Birds/Tern.corners.txt", CORNERS)
+    wren.put("My.corners.txt", f"photo: Gull.jpg\n{CORNERS}")
     wren.run()
     assert ahead(wren) == [
         "Heron.corners.txt: speaks of no photo, because none is called Birds/Heron.jpg",
+        "My.corners.txt: is not read for Gull.jpg, because it is not called Gull.corners.txt at the top of the inbox "
+        "or beside the photo",
         "Birds/Tern.corners.txt: speaks of no photo, because none beside it is called so",
     ]
 
@@ -293,3 +296,11 @@ def test_a_photo_remembers_few_names_and_that_it_was_measured_anew(wren: Studio)
     rename(wren, "Gull 8.jpg", "Gull 5.jpg")
     wren.run()
     assert wren.records()["Gull 5.jpg"].was == tuple(f"Gull {number}.jpg" for number in (8, 7, 6, 4, 3))
+
+
+def test_a_corner_note_that_names_what_can_be_no_file_is_answered(wren: Studio) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Long.corners.txt", f"photo: {'long' * 99}.jpg\n{CORNERS}")
+    wren.run()
+    (line,) = ahead(wren)
+    assert line.startswith("Long.corners.txt: speaks of no photo, because none is called long")
