@@ -53,6 +53,16 @@ def _breaks(ch: str) -> bool:
     return unicodedata.category(ch) in ("Cc", "Cs", "Zl", "Zp") or _ORDERING.match(ch) is not None
 
 
+def as_text(text: str) -> str:
+    """What the disk or the shell gives, as text: bytes that are none are escapes."""
+    return text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+
+
+def as_shown(name: str) -> str:
+    """A name as the disk or the shell gives it, in the form in which it is shown."""
+    return name_of(as_text(name))
+
+
 def argument(text: str) -> str:
     """Text as it is typed after a command: quoted as a shell needs it, and no option where it looks like one.
 

@@ -11,6 +11,7 @@ import pytest
 
 from autoprep import cli
 from autoprep.domain import JobRecord, OutputRecord
+from autoprep.errors import DeliveryError
 from autoprep.ledger import Ledger
 from autoprep.service.lock import StudioLock
 from autoprep.told.pages import Front, Place, index_html
@@ -352,3 +353,45 @@ def test_a_command_loads_what_it_needs(history: Settings, command: list[str], un
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "[]"
+
+
+def test_once_names_what_is_tried_again_later_and_retry_ends_the_pause(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren, at = Studio(studio, monkeypatch), ("--config", str(studio.studio))
+
+    def fails(_order: object) -> None:
+        raise DeliveryError("the card was full")
+
+    wren.put("Gull.jpg", photo(1))
+    with monkeypatch.context() as patch:
+        patch.setattr("tests.service.pretend.pretend", fails)
+        code, out, _ = run(capsys, "once", *at)
+        assert code == 1
+        first, second, *_ = out.splitlines()
+        assert first == "Done: 1 to be tried again."
+        assert second.startswith("  Gull.jpg: the card was full; it is tried again by")
+        assert "`autoprep retry Gull.jpg`" in second
+    code, out, err = run(capsys, "once", "--json", *at)  # in the pause, by another process
+    assert (code, json.loads(out)) == (1, [])
+    assert "Gull.jpg: its last try failed" in err
+    assert "Waiting: 1 (1 of them once more, after a try that failed), being" in run(capsys, "status", *at)[1]
+    code, out, _ = run(capsys, "retry", "Gull.jpg", *at)
+    assert (code, "1 of 1 photo" in out) == (0, True)
+    assert "Waiting: 1, being" in run(capsys, "status", *at)[1]
+    assert run(capsys, "once", *at)[0] == 0
+    assert wren.records()["Gull.jpg"].outcome == "ready"
+
+
+def test_a_fault_in_working_out_what_follows_is_told_by_once_too(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren = Studio(studio, monkeypatch)
+    wren.put("Gull.jpg", photo(1))
+
+    def fails(*_: object) -> None:
+        raise ValueError("planted")
+
+    monkeypatch.setattr("autoprep.service.knowledge.Knowledge.known", fails)
+    code, out, _ = run(capsys, "once", "--config", str(studio.studio))
+    assert (code, "Gull.jpg: its last try failed" in out) == (1, True)

@@ -9,12 +9,13 @@ from pathlib import Path
 import pytest
 
 from autoprep.cli import main
-from autoprep.domain import JobRecord
+from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Settling, scan
 from autoprep.service.outlook import outlook
 from autoprep.service.takes import why_used
+from autoprep.told.explanations import advice
 from autoprep.told.pages import Place, article
 from autoprep.told.summary import warnings_of
 from autoprep.wishes.notes import facts_of
@@ -240,3 +241,27 @@ def test_a_busy_ledger_is_told_in_words(
     assert (code, out) == (1, "")
     assert "database is locked" in err
     assert "try it again" in err
+
+
+@pytest.mark.parametrize(
+    ("photo_px", "work", "near"),
+    [
+        ((4000, 1800), (10, 10, 1790, 1790), True),  # square, in a photo that is much wider than high
+        ((1800, 4000), (10, 10, 1790, 1790), True),
+        ((4000, 3000), (0, 0, 1900, 1400), False),
+        ((4000, 3000), (100, 100, 1400, 2000), True),
+    ],
+)
+def test_come_nearer_is_said_where_there_is_room_to(
+    photo_px: tuple[int, int], work: tuple[int, int, int, int], near: bool
+) -> None:
+    left, top, right, bottom = work
+    corners = ((left, top), (right, top), (right, bottom), (left, bottom))
+    plan = CorrectionPlan(
+        geometry=Geometry(photo_px=photo_px, corners_px=corners, ratio=1.0, ratio_from="corners"), kind="ink",
+        paper="none", light=Declined(reason="-"), neutral=Declined(reason="-"), tone=Tone(gain=1.0),
+        sharpening=Sharpening(),
+    )  # fmt: skip
+    measures = {"blur_px": 1.0, "oblique_degrees": 2.0, "clipped_percent": 0.0}
+    measures["work_long_side_px"] = float(max(right - left, bottom - top))
+    assert any("Come nearer" in line for line in advice(plan, measures)) != near

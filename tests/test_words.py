@@ -11,6 +11,7 @@ from autoprep.domain import WorkFacts
 from autoprep.service.said import facts_for, sent_to
 from autoprep.wishes.blind import names_artist
 from autoprep.wishes.captions import is_camera_name
+from autoprep.wishes.note_files import place_of
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.sizes import size, trailing_size, year
 
@@ -278,6 +279,49 @@ def test_the_corner_pages_note_wins_wherever_it_was_dropped(tmp_path: Path) -> N
     os.utime(place, (1, 1))
     facts, _ = facts_of(tmp_path, "Book/IMG_1.jpg")
     assert (facts.outline, facts.corners_px) == ("whole photo", None)
+
+
+@pytest.mark.parametrize(
+    ("photo", "note"),
+    [
+        ("what?.jpg", "what_"), ('say "hi".jpg', "say _hi_"), ("a: b.jpg", "a_ b"), ("<x> y.jpg", "_x_ y"),
+        ("two  blanks.jpg", "two blanks"), ("title: Foo.jpg", "title_ Foo"), ("tab\\x09x.jpg", "tab_x09x"),
+        ("caf\\xe9.jpg", "caf_xe9"), ("Book?/what?.jpg", "what_"),
+    ],
+)  # fmt: skip
+def test_a_corner_note_is_found_under_the_name_that_a_browser_gives_it(tmp_path: Path, photo: str, note: str) -> None:
+    corners = "corners: 10,10 900,20 890,700 15,690"
+    place = tmp_path / f"{note}.corners (1).txt"
+    place.write_text(f"photo: {photo}\n{corners}\n", encoding="utf-8")
+    facts, warnings = facts_of(tmp_path, photo)
+    assert facts.corners_px is not None
+    assert warnings == ()
+    # Another photo may have that very name: the note says which of the two it means.
+    there = place_of(tmp_path, photo)
+    there.parent.mkdir(exist_ok=True)
+    there.write_bytes(b"")
+    assert facts_of(tmp_path, f"{note}.jpg")[0].corners_px is None
+
+
+@pytest.mark.skipif(os.name == "nt", reason="names are text there")
+def test_notes_are_read_beside_photos_whose_names_are_no_text(tmp_path: Path) -> None:
+    for name in (b"caf\xe9", b"tab\tx", b"\xe9t\xe9/gull"):
+        place = os.fsencode(tmp_path) + b"/" + name
+        os.makedirs(os.path.dirname(place), exist_ok=True)
+        for ending, text in ((b".jpg", b""), (b".txt", b"price: 9\nfoo: x"), (b".corners.txt", b"outline: ask")):
+            with open(place + ending, "wb") as file:
+                file.write(text)
+    with open(os.fsencode(tmp_path) + b"/\xe9t\xe9/note.txt", "wb") as file:
+        file.write(b"medium: ink")
+    for shown in ("caf\\xe9.jpg", "tab\\x09x.jpg", "\\xe9t\\xe9/gull.jpg"):
+        facts, warnings = facts_of(tmp_path, shown)
+        assert (facts.price, facts.outline) == ("9", "ask")
+        assert warnings[0].encode("utf-8")  # what is told can be written down
+    assert facts.medium == "ink"
+    # A name that really holds a backslash is its own.
+    (tmp_path / "caf\\xe9.txt").write_text("price: 7")
+    (tmp_path / "caf\\xe9.jpg").write_bytes(b"")
+    assert facts_of(tmp_path, "caf\\xe9.jpg")[0].price == "7"
 
 
 def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:

@@ -23,7 +23,7 @@ from autoprep.wishes.tables import Settings
 
 
 def retry(options: argparse.Namespace) -> int:
-    """Work again on what was set aside."""
+    """Work again on what was set aside; a photo that is named and waits for another try has it at once."""
     settings = settings_of(options)
     named = _set_aside(settings, options.photo) if options.photo else None
     ledger = Ledger(ledger_path(settings))
@@ -54,8 +54,13 @@ _NOT_SET_ASIDE: dict[str | None, str] = {
 
 
 def _set_aside(settings: Settings, photo: str) -> Job:
-    """The photo that is named: one that was set aside, or a question, which is asked anew. Raises UsageError."""
+    """The photo that is named: one that was set aside, or waits for another try, or a question, which is asked anew.
+
+    Raises UsageError.
+    """
     job = find_job(settings, photo)
+    if job.state == "queued" and job.attempts:
+        return job
     if job.outcome in _NOT_SET_ASIDE:
         raise UsageError(f"{job.shown} was not set aside: {_NOT_SET_ASIDE[job.outcome]}")
     return job
@@ -149,7 +154,8 @@ def redo(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps([record.model_dump(mode="json") for record in made], ensure_ascii=False, indent=2))
     else:
-        print(f"Rendered again: {len(made)} of {counted(len(able), 'photo')}.")
+        done = sum(_came_out(record, options.destination) for record in made)
+        print(f"Rendered again: {done} of {counted(len(able), 'photo')}.")
     missed = _missed(settings, able, made, options.destination)
     for line in missed if not options.json else ():
         print(f"  {line}")
@@ -200,6 +206,12 @@ def _ask(settings: Settings, able: list[View], destination: str | None) -> None:
         usual = sent_to(settings, facts_about(settings, job))
         ledger.ask_redo(job.job, [destination] if destination else usual)
     ledger.close()
+
+
+def _came_out(record: JobRecord, destination: str | None) -> bool:
+    """Whether something of what was asked for was made."""
+    refused = not_given_out(record)
+    return any(out.destination not in refused and destination in (None, out.destination) for out in record.outputs)
 
 
 def _missed(settings: Settings, able: list[View], made: list[JobRecord], destination: str | None) -> list[str]:

@@ -1,11 +1,13 @@
 """What commands work on: the studio that is meant, its folders and its jobs."""
 
 import argparse
+import contextlib
 import difflib
 from pathlib import Path, PurePosixPath
 
 from autoprep.errors import ConfigError, UsageError
 from autoprep.ledger import Job, Ledger
+from autoprep.logs import as_shown
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import find_config, load
 from autoprep.wishes.tables import Settings
@@ -57,9 +59,13 @@ def find_job(settings: Settings, wanted: str) -> Job:
 
 
 def _below_the_inbox(settings: Settings, wanted: str) -> str:
-    """The path of a photo below the inbox, where it was named as the shell finds it."""
-    place, inbox = Path(wanted).resolve(), settings.folders.inbox.resolve()
-    return place.relative_to(inbox).as_posix() if place.is_relative_to(inbox) and place.is_file() else wanted
+    """The path of a photo below the inbox, where it was named as the shell finds it; all as the ledger has names."""
+    inbox = settings.folders.inbox.resolve()
+    with contextlib.suppress(OSError, RuntimeError, ValueError):  # a text that can be no path is no less a title
+        place = Path(wanted).resolve()
+        if place.is_relative_to(inbox) and place.is_file():
+            return as_shown(place.relative_to(inbox).as_posix())
+    return as_shown(wanted)
 
 
 def _several(wanted: str, shown: list[str]) -> str:

@@ -18,17 +18,19 @@ from autoprep.told.standing import status_of
 from autoprep.told.works import held_by
 
 _A_PAGE = 50
+_FARTHEST = 2**62  # a ledger counts no further
 _PART = 100  # records that are read at once
 
 
 def jobs(options: argparse.Namespace) -> int:
     """List the photos: a page of the newest, or all."""
-    ledger = open_ledger(settings_of(options))
+    settings, (outcome, month) = settings_of(options), _wanted(options)
+    ledger = open_ledger(settings)
     if ledger is None:
         print("[]" if options.json else "No photo has come in yet.")
         return 0
     try:
-        rows, total = _asked_for(options, ledger.overview)
+        rows, total = _asked_for(options, ledger.overview, outcome, month)
         if options.json:
             _print_records(ledger.overview, rows)
         else:
@@ -38,17 +40,24 @@ def jobs(options: argparse.Namespace) -> int:
     return 0
 
 
-def _asked_for(options: argparse.Namespace, overview: Overview) -> tuple[Iterator[Listed], int]:
-    """The rows that are meant, oldest first, and how many there would be on all pages. Raises UsageError."""
-    outcome, month = _outcome(options.outcome), month_of(options.month)
+def _wanted(options: argparse.Namespace) -> tuple[str | None, str]:
+    """The outcome and the month that are asked for. Raises UsageError where a word, or the page, is none."""
+    if min(_page_of(options)) < 1:
+        raise UsageError("pages are counted from 1, and hold at least 1 photo")
+    return _outcome(options.outcome), month_of(options.month)
+
+
+def _asked_for(
+    options: argparse.Namespace, overview: Overview, outcome: str | None, month: str
+) -> tuple[Iterator[Listed], int]:
+    """The rows that are meant, oldest first, and how many there would be on all pages."""
     # Programs get all unless they ask for a page.
     paged = options.page is not None or options.per_page is not None
     if options.all or (options.json and not paged):
         return overview.listed(outcome, month), 0
     page, size = _page_of(options)
-    if page < 1 or size < 1:
-        raise UsageError("pages are counted from 1, and hold at least 1 photo")
-    return iter(overview.newest(size, (page - 1) * size, outcome, month)), overview.count(outcome, month)
+    most, skip = min(size, _FARTHEST), min((page - 1) * size, _FARTHEST)
+    return iter(overview.newest(most, skip, outcome, month)), overview.count(outcome, month)
 
 
 def _page_of(options: argparse.Namespace) -> tuple[int, int]:

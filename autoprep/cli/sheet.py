@@ -1,18 +1,23 @@
 """The command that makes a sheet of pictures to print: of all works, of some, or of what goes to a destination."""
 
 import argparse
+import unicodedata
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
 from autoprep.cli.found import open_ledger, settings_of
 from autoprep.cli.history import month_of
+from autoprep.domain import WorkFacts
 from autoprep.errors import UsageError
 from autoprep.files.storage import write_now
 from autoprep.ledger import Overview, WorkRow
 from autoprep.logs import counted
 from autoprep.metadata.statement import physical
 from autoprep.service.studio import listed_in
+from autoprep.told.lists import Entry
 from autoprep.told.paper import OWN_FONT, PER_SHEET, Cell, sheet
+from autoprep.wishes.destinations import Preset
 from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.tables import Settings
 
@@ -38,7 +43,7 @@ def make_sheet(options: argparse.Namespace) -> int:
     if not cells:
         print("Nothing fits what you asked for; `autoprep works` lists all works.")
         return 1
-    heading = options.title or (f"{artist}: works" if artist else "Works")
+    heading = " ".join((options.title or "").split()) or (f"{artist}: works" if artist else "Works")
     letters = "".join(sorted({*heading, *(ch for cell in cells for ch in cell.title + "".join(cell.lines))}))
     fonts, absent = fonts_for(letters, OWN_FONT)
     write_now(target, sheet(heading, cells, author=artist, made=datetime.now(UTC), fonts=fonts), "sheet")
@@ -49,18 +54,24 @@ def make_sheet(options: argparse.Namespace) -> int:
 
 
 def _cells(settings: Settings, overview: Overview, options: argparse.Namespace, month: str) -> list[Cell]:
+    words = [_folded(word) for word in options.word]
     if options.destination is not None:
-        return _of_destination(settings, overview, options.destination, month)
-    words = [word.casefold() for word in options.word]
-    rows = [row for row in overview.works() if all(word in _text(row) for word in words)]
+        entries = listed_in(settings, overview, options.destination, month)
+        fitting = [entry for entry in entries if _holds(words, entry.work, entry.file)]
+        return _of_destination(settings, settings.destinations[options.destination], fitting)
+    rows = [row for row in overview.works() if _holds(words, row.said, row.kind, row.shown)]
     return [_of_work(settings, row) for row in rows if row.came.startswith(month)]
 
 
-def _text(row: WorkRow) -> str:
-    """All words of a work, in which those that were asked for are looked for."""
-    said = row.said
-    words = (said.title, said.year, physical(said), row.kind, said.inventory, row.shown, *said.keywords)
-    return " ".join(words).casefold()
+def _holds(wanted: Sequence[str], said: WorkFacts, *more: str) -> bool:
+    """Whether all the words that were asked for stand in what is said of a work."""
+    text = _folded(" ".join((said.title, said.year, physical(said), said.inventory, *said.keywords, *more)))
+    return all(word in text for word in wanted)
+
+
+def _folded(text: str) -> str:
+    """Text in which letters are found however they are written: large or small, composed with their accents or not."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())
 
 
 def _of_work(settings: Settings, row: WorkRow) -> Cell:
@@ -73,10 +84,9 @@ def _of_work(settings: Settings, row: WorkRow) -> Cell:
     return Cell(picture, f"{row.number}", said.title or row.shown, lines, said.alt_text)
 
 
-def _of_destination(settings: Settings, overview: Overview, name: str, month: str) -> list[Cell]:
-    preset = settings.destinations[name]
+def _of_destination(settings: Settings, preset: Preset, entries: Sequence[Entry]) -> list[Cell]:
     cells = []
-    for entry in listed_in(settings, overview, name, month):
+    for entry in entries:
         work = entry.work
         line = ", ".join(part for part in (work.year, physical(work)) if part)
         lines = [line, work.price if preset.prices else "", entry.file]

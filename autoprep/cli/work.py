@@ -17,7 +17,7 @@ from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.notify import Notifier
 from autoprep.told.metrics import Metrics
-from autoprep.told.summary import print_summary
+from autoprep.told.summary import print_summary, tried_later
 from autoprep.wishes.settings import worker_count
 from autoprep.wishes.tables import Settings
 
@@ -77,18 +77,29 @@ def once(options: argparse.Namespace) -> int:
     settings = settings_of(options)
     make_folders(settings)
     acts: Counter[str] = Counter()
-    records = process_all(settings, show=not options.json, acts=acts)
+    later: dict[str, str] = {}
+    records = process_all(settings, show=not options.json, acts=acts, later=later)
     if options.json:
         print(json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2))
+        for line in tried_later(later):  # of which there is no record yet
+            print(line, file=sys.stderr)
     else:
-        print_summary(settings, records, acts)
-    return 1 if any(record.outcome in ("set aside", "needs a look") or record.failed for record in records) else 0
+        print_summary(settings, records, acts, later)
+    wanting = any(record.outcome in ("set aside", "needs a look") or record.failed for record in records)
+    return 1 if wanting or later else 0
 
 
-def process_all(settings: Settings, *, show: bool = True, acts: Counter[str] | None = None) -> list[JobRecord]:
+def process_all(
+    settings: Settings,
+    *,
+    show: bool = True,
+    acts: Counter[str] | None = None,
+    later: dict[str, str] | None = None,
+) -> list[JobRecord]:
     """Run the engine until nothing waits; a progress bar on the terminal.
 
-    acts: is told what was done besides for photos that needed no worker (see Engine.acts).
+    acts: is told what was done besides for photos that needed no worker (see Engine.acts); later: which photos are
+    tried again after a pause, and why.
     Raises KeyboardInterrupt where it was stopped before; what is left is done the next time.
     """
     records: list[JobRecord] = []
@@ -117,6 +128,8 @@ def process_all(settings: Settings, *, show: bool = True, acts: Counter[str] | N
             bar.refresh()
             bar.close()
             hollow = engine.hollow
+            if later is not None:
+                later.update(engine.later)
             # A take that was ready may have given way to a better one that came later.
             kept = [engine.ledger.get(record.job) for record in records]
             engine.stop()

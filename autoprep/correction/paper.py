@@ -37,10 +37,9 @@ class Paper:
     mask: (h, w) bool at search size; coefficients: (terms, 3) Legendre coefficients of the natural log of the
     paper's linear RGB over the work; coverage: share of the work that is bare paper; rim: share of the rim that
     is; scatter: standard deviation of log luminance over the mask; lighter: share of the work clearly lighter
-    than the paper; lifted: share of it that shines, lighter than the paper over wide plain areas; unevenness:
-    (max - min) / mean of the light's luminance over the work; shade: (h, w, 3) float32 natural log of what shadows
-    and bends take of that light, if they do; sheet: the work is a sheet that is paper between its strokes (see sheet),
-    whose shade is known already.
+    than the paper; lifted: share of it that shines, lighter than the paper over wide plain areas; shade: (h, w, 3)
+    float32 natural log of what shadows and bends take of the light, if they do; sheet: the work is a sheet that is
+    paper between its strokes (see sheet), whose shade is known already.
     """
 
     mask: Bool
@@ -50,7 +49,6 @@ class Paper:
     scatter: float
     lighter: float
     lifted: float
-    unevenness: float
     shade: Float32 | None = None
     sheet: Sheet | None = None
 
@@ -114,7 +112,6 @@ def on_sheet(linear: Float32, sheet: Sheet) -> Paper:
     rest = np.log(np.maximum(small @ LUMINANCE, DARKEST)) - light @ LUMINANCE
     held = cv2.resize(sheet.paper.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     mask = np.asarray(held & (np.abs(rest) < _ON_SHEET))
-    levels = np.exp(light @ LUMINANCE)
     return Paper(
         mask=mask,
         coefficients=smooth,
@@ -123,7 +120,6 @@ def on_sheet(linear: Float32, sheet: Sheet) -> Paper:
         scatter=float(rest[mask].std()) if mask.any() else 0.0,
         lighter=lighter_marks(linear, sheet.log_light),
         lifted=sheet.lifted,
-        unevenness=float((levels.max() - levels.min()) / levels.mean()),
         shade=np.asarray(light - fields.evaluate(smooth, size[1], size[0]), np.float32),
         sheet=sheet,
     )
@@ -258,7 +254,6 @@ def _refit(search: _Search, mask: Bool, degree: int) -> Float64:
 def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
     expected = _expected(search, field)
     rest = search.luma - _luma_of(expected)
-    light = np.exp(_luma_of(fields.evaluate(field, 24, 24).reshape(-1, 3).astype(np.float64)))
     return Paper(
         mask=mask.reshape(search.shape),
         coefficients=field,
@@ -267,7 +262,6 @@ def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
         scatter=float(rest[mask].std()),
         lighter=_lighter_marks(search, rest),
         lifted=float((_lifted(search, rest) > _SHINES).mean()),
-        unevenness=float((light.max() - light.min()) / light.mean()),
     )
 
 

@@ -41,6 +41,10 @@ class Overview:
         """How many photos wait ("queued"), are being worked on ("running") and are done."""
         return dict(self._db.execute("SELECT state, count(*) FROM jobs GROUP BY state").fetchall())
 
+    def tried(self) -> int:
+        """Photos that wait for another try after one that failed."""
+        return int(self._db.execute("SELECT count(*) FROM jobs WHERE state = 'queued' AND attempts > 0").fetchone()[0])
+
     def with_failures(self) -> int:
         """Photos with a destination that could not be made."""
         return int(self._db.execute("SELECT count(*) FROM jobs WHERE failed > 0").fetchone()[0])

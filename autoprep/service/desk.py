@@ -54,6 +54,7 @@ class Desk:
         self._unnumbered: dict[str, frozenset[str]] = {}  # job -> destinations in which it gets a number yet
         self._waiting: dict[str, tuple[Finished, float]] = {}  # results that wait for their turn, and since when
         self._stumbling: dict[str, float] = {}
+        self._came_to: dict[str, str] = {}  # job -> what its last try came to
         self.full = False
         self.acts: Counter[str] = Counter()
         self._taken = False
@@ -146,14 +147,13 @@ class Desk:
 
     def waiting(self) -> list[Measure | Render]:
         """Steps that a worker can begin now, oldest photo first."""
-        now, view = time.time(), self._knowledge.view
+        steps = [step for job, step in self._todo.items() if job not in self._running and self._is_due(job)]
+        return sorted(steps, key=lambda step: self._knowledge.view(step.job).number)
 
-        def due(job: str) -> bool:
-            # A time beyond any wait that is ever set means that the clock was put back meanwhile.
-            return view(job).not_before <= now or view(job).not_before > now + 2 * _RETRY_MOST_S
-
-        steps = [step for job, step in self._todo.items() if job not in self._running and due(job)]
-        return sorted(steps, key=lambda step: view(step.job).number)
+    def _is_due(self, job: str) -> bool:
+        # A time beyond any wait that is ever set means that the clock was put back meanwhile.
+        now, not_before = time.time(), self._knowledge.view(job).not_before
+        return not_before <= now or not_before > now + 2 * _RETRY_MOST_S
 
     def begin(self, step: Measure | Render) -> None:
         """Give a step to a worker."""
@@ -289,6 +289,7 @@ class Desk:
         if failure.full:
             self._without_room(job.job, failure.reason)
             return
+        self._came_to[job.job] = failure.reason
         wait_s = min(_RETRY_S * 2**job.attempts, _RETRY_MOST_S)
         attempts = self._again(job.job, wait_s)
         if job.state == "done":  # a redo, an answer, other words: what was there before stays
@@ -325,6 +326,7 @@ class Desk:
             reason=record.reasons[0] if record.reasons and record.outcome != "ready" else None,
             outputs=len(record.outputs),
         )
+        self._came_to.pop(record.job, None)
         self._knowledge.touch(record.job)
         self._told(record)
 
@@ -345,6 +347,13 @@ class Desk:
         """Photos that a step waits or runs for."""
         return len(self._todo.keys() | self._running.keys())
 
+    @property
+    def later(self) -> dict[str, str]:
+        """Photos that wait for another try after one that failed, by their names, and what that came to."""
+        view = self._knowledge.view
+        waits = [job for job in self._todo if job not in self._running and view(job).attempts and not self._is_due(job)]
+        return {view(job).shown: self._came_to.get(job, _A_FAULT) for job in (*waits, *self._stumbling)}
+
     def give_back(self) -> None:
         """Jobs that are still running wait again; what a worker makes of them now is lost."""
         self._deliver_in_turn(all_now=True)
@@ -353,6 +362,9 @@ class Desk:
             if view is not None and view.state == "running":
                 self._ledger.give_back(job, failed=False)
             self._log.info("given back", job=job)
+
+
+_A_FAULT = "its last try failed; the log tells why"
 
 
 def _no_such(names: list[str]) -> str:

@@ -277,6 +277,11 @@ class Engine:
         return self._settling.untaken(self._arrivals.known) + self._desk.pending
 
     @property
+    def later(self) -> dict[str, str]:
+        """Photos that are tried again after a pause, and why."""
+        return self._desk.later
+
+    @property
     def hollow(self) -> list[str]:
         """Files in the inbox that hold nothing yet."""
         return [shown_name(path) for path in self._settling.hollow()]

@@ -7,12 +7,15 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from autoprep.ledger import Ledger
+from autoprep.logs import as_shown
 from autoprep.service.arrivals import shown_name
 from autoprep.service.inbox import Found, scan
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
+from autoprep.wishes.corner_notes import CORNER_NOTE, is_called_for, is_corner_note, is_meant, named_in, saved_as
 from autoprep.wishes.names import part_name
-from autoprep.wishes.notes import CORNER_NOTE, has_note, is_corner_note, is_meant, named_in, still_free, without_photo
+from autoprep.wishes.note_files import place_of
+from autoprep.wishes.notes import has_note, still_free, without_photo
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 
@@ -57,38 +60,44 @@ def _alone(inbox: Path, found: list[Found], notes: Mapping[str, Any], ledger: Le
     for shown in (*photos, *ledger.part_names()):
         names.setdefault(str(PurePosixPath(shown).parent), []).append(PurePosixPath(shown).name)
     for folder, own in notes.items():
-        place = PurePosixPath(folder.replace(os.sep, "/"))
-        called = [note[0] for note in own]
+        place = PurePosixPath(as_shown(folder.replace(os.sep, "/")))
+        called = [as_shown(note[0]) for note in own]
         corners = [note for note in called if is_corner_note(note) and not _fits(inbox, place / note, names)]
         others = set(names.get(str(place), ())) - set(called)
         for note in (*without_photo(called, others), *corners):
-            yield f"{shown_name(os.fsencode(str(place / note)))}: {_spoken_of(inbox, place / note, ledger)}"
+            yield f"{place / note}: {_spoken_of(inbox, place / note, ledger)}"
 
 
 def _fits(inbox: Path, note: PurePosixPath, names: Mapping[str, list[str]]) -> bool:
     """Whether a note of the corner page is for a photo that is there; names: of photos, by their folders."""
-    named, stem = named_in(inbox / note), note.name.partition(CORNER_NOTE)[0]
-    if named and PurePosixPath(named).stem == stem and str(note.parent) == ".":
+    named = named_in(place_of(inbox, str(note)))
+    if named and is_called_for(note.name, named) and str(note.parent) == ".":
         at = PurePosixPath(named)
         if at.name in names.get(str(at.parent), ()):
             return True
-    beside = [str(note.parent / name) for name in names.get(str(note.parent), ()) if PurePosixPath(name).stem == stem]
-    return any(is_meant(inbox, shown, named, beside=True) for shown in beside)
+    alike = [name for name in names.get(str(note.parent), ()) if is_called_for(note.name, name)]
+    return any(is_meant(inbox, str(note.parent / name), named, beside=True) for name in alike)
 
 
 def _spoken_of(inbox: Path, note: PurePosixPath, ledger: Ledger) -> str:
     """What a note speaks of that has no photo of its name: one that was called so, or nothing."""
-    named = named_in(inbox / note) if is_corner_note(note.name) else ""
-    called = {note.stem, PurePosixPath(note.stem).stem, note.name.partition(CORNER_NOTE)[0]}
+    corners = is_corner_note(note.name)
+    named = named_in(place_of(inbox, str(note))) if corners else ""
+    there = bool(named) and os.path.isfile(place_of(inbox, named))  # a line too long for a name is none either
+    called = {note.stem, PurePosixPath(note.stem).stem}
     for view in ledger.renamed():
         names = [view.shown, *(part_name(old, view.part) for old in still_free(inbox, view.was))]
         for was, name in pairwise(names):
-            if has_note(inbox, was, corners=is_corner_note(note.name)):
+            if has_note(inbox, was, corners=corners):
                 break  # which speaks for it, and none of an earlier name does
             at = PurePosixPath(name)
-            beside = at.parent == note.parent and not (named and (inbox / named).is_file())
-            if at.stem in called and (named == name or beside):
+            beside = at.parent == note.parent and not there
+            fits = is_called_for(note.name, name) if corners else at.stem in called
+            if fits and (named == name or beside):
                 return f"speaks of {view.shown}, which was called {name}"
+    if there:
+        own = f"{saved_as(PurePosixPath(named).stem)}{CORNER_NOTE}.txt"
+        return f"is not read for {named}, because it is not called {own} at the top of the inbox or beside the photo"
     return "speaks of no photo, because " + (f"none is called {named}" if named else "none beside it is called so")
 
 

@@ -10,8 +10,10 @@ from pathlib import Path, PurePosixPath
 
 from autoprep.domain import WorkFacts
 from autoprep.ledger import Line, View
+from autoprep.logs import as_shown
 from autoprep.told.explanations import NO_DESTINATION
-from autoprep.wishes.notes import FOLDER_NOTE, facts_of, facts_of_part, is_corner_note
+from autoprep.wishes.corner_notes import is_corner_note
+from autoprep.wishes.notes import FOLDER_NOTE, facts_of, facts_of_part
 from autoprep.wishes.tables import Settings
 
 Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
@@ -152,7 +154,8 @@ class Said:
         places: (job, what is kept of it) of each photo that lies there; names: what all files there are called, without
         their endings, where any of these photos was called otherwise before.
         """
-        self._notes, self._of_folder, now, changed = notes, {}, self._clock(), []
+        self._of_folder, now, changed = {}, self._clock(), []
+        self._notes = {as_shown(folder): own for folder, own in notes.items()}
         self._words, self._names = _words_left(settings), names
         for job, line in places:
             key, known = self._key(job, line.folder, line.whole, line.was), self._keys.get(job)

@@ -7,6 +7,7 @@ from typing import get_args
 
 from autoprep.domain import Kind, Outline, Photo, WorkFacts
 from autoprep.told.web import page
+from autoprep.wishes.corner_notes import CORNER_NOTE, saved_as
 
 _TURNS = {0: "no", 270: "left", 90: "right", 180: "upside down"}
 _MARGIN = 0.06  # of each side, for the corners of a photo in which none were found
@@ -32,7 +33,7 @@ def corners_html(photo: Photo, shown: str, jpeg: bytes, outline: Outline | None,
         '<canvas id="result" width="440" height="300" aria-label="the work straightened"></canvas>'
         '<p class="quiet">Straightened as a sketch: light and colours are not corrected here, and the true proportion '
         'is measured later.</p><h2>The note</h2><pre id="note" tabindex="0"></pre><div class="row">'
-        f'<a class="act" id="save" href="#" download="{escape(stem)}.corners.txt">Save the note</a>'
+        f'<a class="act" id="save" href="#" download="{escape(saved_as(stem))}{CORNER_NOTE}.txt">Save the note</a>'
         '<button type="button" class="act" id="copy">Copy its text</button><span id="done" role="status"></span></div>'
         "<p>Put the saved file into the inbox, beside the photo or at the top: the pictures are made again by it. If "
         "you copy the text, paste it into a note beside the photo.</p></div></div>"

@@ -1,14 +1,15 @@
 """The pages of the works: one for each, and the list of all with a search that needs no server."""
 
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from urllib.parse import quote
 
 from autoprep.domain import JobRecord
-from autoprep.ledger import WorkRow
+from autoprep.ledger import BLOCK, WorkRow
 from autoprep.metadata.statement import physical
-from autoprep.told.pages import Place, advice, file_rows, measures, pictures, unclear, work_page_name
+from autoprep.told.pages import Place, advice, file_rows, measures, page_name, pictures, unclear, work_page_name
 from autoprep.told.web import page
 from autoprep.told.works import notes, public_since, why_nowhere
 from autoprep.wishes.destinations import Preset
@@ -108,6 +109,11 @@ def _choice(name: str, label: str, values: Sequence[str]) -> str:
     return f'<label>{label} <select id="{name}"><option value="">all</option>{options}</select></label>'
 
 
+def _lowered(text: str) -> str:
+    """Text as the page's script lowers what it searches for: letter by letter, each composed with its accents."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).lower())
+
+
 def _row(place: Place, presets: Mapping[str, Preset], row: WorkRow) -> str:
     went = [sent.destination for sent in row.sent if sent.state == "in place"]
     since = public_since(row, presets)
@@ -115,13 +121,14 @@ def _row(place: Place, presets: Mapping[str, Preset], row: WorkRow) -> str:
         [*(["held"] if row.said.hold else []), *([] if went else ["nowhere"]), "public" if since else "not-public"]
     )
     line = ", ".join(part for part in (row.said.year, physical(row.said), row.kind) if part)
-    # A question has no page of its own: it stands on the first one.
-    target = f"index.html#{quote(row.job)}" if row.asks else work_page_name(row.work)
+    # A question has no page of its own: it stands on that of its month. The first page holds the newest ones only.
+    asked = f"{page_name(row.came[:7], row.number // BLOCK)}#{quote(row.job)}"
+    target = asked if row.asks else work_page_name(row.work)
     picture = f"{row.job}/{'photo' if row.asks else 'after'}.jpg"
     shown = '<span class="gone"></span>'  # it may have been cleared away; all lines stand in one even so
     if (place.page_folder / picture).exists():
         shown = f'<img src="{quote(picture)}" alt="" width="96" height="72" loading="lazy" decoding="async">'
-    words = " ".join((row.said.title, row.shown, line, row.said.inventory, *row.said.keywords)).casefold()
+    words = _lowered(" ".join((row.said.title, row.shown, line, row.said.inventory, *row.said.keywords)))
     return (
         f'<li data-words="{escape(words)}" data-kind="{escape(row.kind)}" data-year="{escape(row.said.year)}" '
         f'data-went="{escape(" ".join(went))}" data-state="{state}"><a href="{target}">'

@@ -18,7 +18,8 @@ class Status:
     """Counts of photos by state and outcome; last_finished as the record has it; free_mb where the records lie.
 
     not_given_out: with a destination that could not be made, or sent to none that there is; the latter are named in
-    no_such_destination. trouble: why the service gets no workers; empty where it does.
+    no_such_destination. tried: of those that wait, how many have had a try that failed. trouble: why the service gets
+    no workers; empty where it does.
     """
 
     waiting: int
@@ -32,6 +33,7 @@ class Status:
     needed_mb: int
     trouble: str = ""
     no_such_destination: tuple[str, ...] = ()
+    tried: int = 0
 
     @property
     def needs_attention(self) -> bool:
@@ -45,7 +47,8 @@ class Status:
         """The same in words."""
         last = f", the last on {_when(self.last_finished)}" if self.last_finished else ""
         said = [f"Finished: {counted(self.finished, 'photo')}{last}"]
-        said.append(f"Waiting: {self.waiting}, being worked on: {self.running}")
+        again = f" ({self.tried} of them once more, after a try that failed)" if self.tried else ""
+        said.append(f"Waiting: {self.waiting}{again}, being worked on: {self.running}")
         if self.trouble:
             said.append(f"Nothing is worked on: {self.trouble}")
         if self.questions:
@@ -98,4 +101,5 @@ def status_of(settings: Settings, overview: Overview | None, trouble: str = "") 
         needed_mb=int(settings.service.min_free_mb),
         trouble=trouble,
         no_such_destination=nowhere,
+        tried=0 if overview is None else overview.tried(),
     )

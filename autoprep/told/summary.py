@@ -7,7 +7,7 @@ from pathlib import Path
 
 from autoprep.domain import JobRecord
 from autoprep.ledger import HELD_BACK
-from autoprep.logs import plain
+from autoprep.logs import argument, plain
 from autoprep.told.explanations import about_words, not_given_out
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.fonts import fonts_for
@@ -17,13 +17,22 @@ from autoprep.wishes.tables import Settings
 _ACTS = {"told": "with other words or another name"}
 
 
-def print_summary(settings: Settings, records: list[JobRecord], acts: Mapping[str, int] | None = None) -> None:
-    """What a run has made, and what it asks; acts: how many photos something else was done for, by what it was."""
+def print_summary(
+    settings: Settings,
+    records: list[JobRecord],
+    acts: Mapping[str, int] | None = None,
+    later: Mapping[str, str] | None = None,
+) -> None:
+    """What a run has made, and what it asks.
+
+    acts: how many photos something else was done for, by what it was; later: those that are tried again after a pause.
+    """
     counts = {
         outcome: sum(r.outcome == outcome for r in records) for outcome in dict.fromkeys(r.outcome for r in records)
     }
     done = [f"{count} {outcome}" for outcome, count in counts.items()]
     done += [f"{count} {_ACTS.get(act, act)}" for act, count in (acts or {}).items()]
+    done += [f"{len(later)} to be tried again"] if later else []
     print("Done: " + (", ".join(done) or "nothing was waiting") + ".")
     for record in records:
         if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate", "several works"):
@@ -35,11 +44,22 @@ def print_summary(settings: Settings, records: list[JobRecord], acts: Mapping[st
             first, *more = unclear
             rest = f" (and {len(more)} more; `autoprep show` says them)" if more else ""
             print(f"  {plain(record.photo)}: about your words: {plain(first)}{rest}")
+    for line in tried_later(later or {}):
+        print(f"  {line}")
     if counts.get("ready"):
         print(f"Finished pictures, one folder per destination:  {settings.folders.ready}")
     if counts.get("needs a look"):
         print(f"Questions, with pictures to choose from:         {settings.folders.needs_a_look}")
     print(f"Proof page, open it in a browser:                {settings.folders.records / 'proof' / 'index.html'}")
+
+
+def tried_later(later: Mapping[str, str]) -> list[str]:
+    """A line for each photo that is tried again after a pause: why, and how not to wait for it."""
+    return [
+        f"{plain(photo)}: {plain(why)}; it is tried again by `watch`, or a later `once`; "
+        f"`autoprep retry {argument(photo)}` ends the pause"
+        for photo, why in later.items()
+    ]
 
 
 def _by_reason(reasons: Mapping[str, str]) -> dict[str, list[str]]:

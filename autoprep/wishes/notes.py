@@ -4,30 +4,24 @@ The note wins over the name, the name over the folders, those over a folder's no
 """
 
 import contextlib
-import difflib
 import os
-import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from autoprep.domain import ReferenceShot, WorkFacts
-from autoprep.wishes.captions import caption, from_folders, from_name, is_plain_folder, reference
-from autoprep.wishes.lines import KEYS, loose, meaning, read, word
+from autoprep.wishes.captions import from_folders, from_name, is_plain_folder, reference
+from autoprep.wishes.corner_notes import is_corner_note, of_corner_notes
 from autoprep.wishes.names import part_name, whole_name
+from autoprep.wishes.note_files import in_words, lay_over, place_of, said_in, text_of
 
 _PICTURES = (
     ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
 )  # fmt: skip
 _MOST_REFERENCES = 4
-_LARGEST_NOTE = 64 * 1024
-_LONGEST_CAPTION = 200  # letters; a longer first line of a note is no caption
 FOLDER_NOTE = "note"  # this note, in any of the endings, speaks of all in its folder
 NOTE_ENDINGS = (".txt", ".toml", ".md")
-CORNER_NOTE = ".corners"  # what the corner page adds to the name of the photo for the note that it saves
-# What phones and browsers add to the name of a file that they save once more.
-_COPIES = ("", *(form.format(n) for n in range(1, 10) for form in (" ({})", "({})", " {}", "-{}")))
 
 
 def facts_of(
@@ -66,7 +60,7 @@ def facts_of_part(
     shared: dict[str, Any] = {}
     names = (whole_name(shown, part), *still_free(inbox, was))
     for source in _sources(inbox, names, of_photo, warnings):
-        _lay_over(shared, source)
+        lay_over(shared, source)
     shared = {key: value for key, value in shared.items() if key not in _OF_ALL_TOGETHER}
     if "title" in shared:
         shared["title"] = f"{shared['title']} {part}"
@@ -99,29 +93,18 @@ _OF_ANY_PHOTO = frozenset(("hold", "not_a_work", "reference"))
 
 
 def _told(words: Path | None, warnings: list[str]) -> dict[str, Any]:
-    return {} if words is None else _note(_read(words) or "", words, warnings, "what you said")
+    return {} if words is None else said_in(text_of(words) or "", words, warnings, "what you said")
 
 
 def _facts(sources: Iterable[dict[str, Any]], warnings: list[str]) -> tuple[WorkFacts, tuple[str, ...]]:
     said: dict[str, Any] = {}
     for source in sources:
-        _lay_over(said, source)
+        lay_over(said, source)
     if "size_mm" in said and not all(5 <= side <= 20_000 for side in said["size_mm"]):
         warnings.append("the size that is given is no size of a work; it was not used")
         del said["size_mm"]
     said["released"] = said.get("hold") is False
     return WorkFacts(**_shortened(said, warnings)), tuple(dict.fromkeys(warnings))
-
-
-def _lay_over(said: dict[str, Any], source: dict[str, Any]) -> None:
-    """Take over what a source says that wins over those before it. An outline is said by words or by its corners."""
-    for one, other in (("corners_px", "outline"), ("outline", "corners_px")):
-        if one in source and other not in source:
-            said.pop(other, None)
-    also = (*said.get("also", ()), *source.get("also", ()))
-    said |= source
-    if also:
-        said["also"] = tuple(dict.fromkeys(also))
 
 
 def _contradictions(sources: tuple[tuple[str, dict[str, Any]], ...]) -> list[str]:
@@ -136,20 +119,8 @@ def _contradictions(sources: tuple[tuple[str, dict[str, Any]], ...]) -> list[str
         given = [one for one in given if (key, one[0]) != ("title", "folder")]
         for (first, was), (last, holds) in pairwise(given):
             if was != holds:
-                found.append(f"the photo's {first} and its {last} do not agree on {_called(key)}; the {last} holds")
+                found.append(f"the photo's {first} and its {last} do not agree on {in_words(key)}; the {last} holds")
     return found
-
-
-_NAMES = {
-    "size_mm": "the size",
-    "destinations": "where it goes",
-    "hold": "whether it is held",
-    "keep_paper": "the paper",
-}
-
-
-def _called(key: str) -> str:
-    return _NAMES.get(key, f"the {key.replace('_', ' ').removesuffix(' px')}")
 
 
 # What a file's rights can hold (XMP of a JPEG: 65,502 bytes, XMP specification part 3) shared among the words.
@@ -175,7 +146,7 @@ def reference_shots(inbox: Path, shown: str) -> list[tuple[Path, ReferenceShot]]
     """The reference shots for a photo: those of its own folder, else of the next folder above that has some."""
     folder = PurePosixPath(shown).parent
     for place in (folder, *folder.parents):
-        found = sorted(_references_in(inbox / place))
+        found = sorted(_references_in(place_of(inbox, str(place))))
         if found:
             return found[:_MOST_REFERENCES]
     return []
@@ -206,10 +177,10 @@ def _is_picture(file: Path) -> bool:
 
 def _from_note(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[str, Any]:
     """What the note of the first of these names says that has one."""
-    for place in (place for name in names for place in _note_places(inbox / name)):
-        text = _read(place)
+    for place in (place for name in names for place in _note_places(place_of(inbox, name))):
+        text = text_of(place)
         if text is not None:
-            return _note(text, place, warnings)
+            return said_in(text, place, warnings)
     return {}
 
 
@@ -221,62 +192,18 @@ def _note_places(photo: Path) -> tuple[Path, ...]:
 def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
     """Whether a photo of this name has a note, or one of the corner page."""
     if corners:
-        return bool(_of_corner_notes(inbox, name, []))
-    return any(_read(place) is not None for place in _note_places(inbox / name))
+        return bool(of_corner_notes(inbox, name, []))
+    return any(text_of(place) is not None for place in _note_places(place_of(inbox, name)))
 
 
 def _from_corner_notes(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[str, Any]:
     """The same of the notes of the corner page."""
-    return next((said for name in names if (said := _of_corner_notes(inbox, name, warnings))), {})
-
-
-def _of_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
-    """What notes of the corner page say: beside the photo, or in the inbox itself for the photo that they name.
-
-    The newest wins; a phone that saves one twice calls the second `IMG_1.corners (1).txt`.
-    """
-    found: list[tuple[int, str, dict[str, Any]]] = []
-    folder, stem = (inbox / shown).parent, PurePosixPath(shown).stem
-    for place in dict.fromkeys((folder, inbox)):
-        for note in (place / f"{stem}{CORNER_NOTE}{copy}.txt" for copy in _COPIES):
-            text = _read(note)
-            if text is None:
-                continue
-            unclear: list[str] = []
-            said = _note(text, note, unclear, keep_photo=True)
-            if is_meant(inbox, shown, str(said.pop("photo", "")), beside=place == folder):
-                warnings += unclear
-                with contextlib.suppress(OSError):
-                    found.append((note.stat().st_mtime_ns, note.name, said))
-    said = {}
-    for _, _, newer in sorted(found, key=lambda one: one[:2]):
-        _lay_over(said, newer)
-    return said
-
-
-def is_meant(inbox: Path, shown: str, named: str, *, beside: bool) -> bool:
-    """Whether a corner page's note is for a photo: for the one that it names, or for that beside it, with which it was
-    moved or renamed. Not where the named photo lies elsewhere: two folders may hold photos of one name."""
-    if named == shown:
-        return True
-    with contextlib.suppress(OSError, ValueError):
-        return beside and not (named and (inbox / named).is_file())
-    return beside
-
-
-def named_in(place: Path) -> str:
-    """The photo that a note of the corner page names; empty where it names none."""
-    return str(_note(_read(place) or "", place, [], keep_photo=True).get("photo", ""))
-
-
-def is_corner_note(name: str) -> bool:
-    """Whether a file is called like the notes that the corner page saves."""
-    return CORNER_NOTE in name and name.endswith(".txt")
+    return next((said for name in names if (said := of_corner_notes(inbox, name, warnings))), {})
 
 
 def still_free(inbox: Path, names: Iterable[str]) -> tuple[str, ...]:
     """Those of a photo's earlier names that no photo has now: one that has it would be meant by its note."""
-    return tuple(name for name in names if not any(place.is_file() for place in _called_alike(inbox / name)))
+    return tuple(name for name in names if not any(place.is_file() for place in _called_alike(place_of(inbox, name))))
 
 
 def _called_alike(photo: Path) -> tuple[Path, ...]:
@@ -298,9 +225,9 @@ def _from_folder_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str
     """What a note that is called `note` says of all in its folder and below; the nearest one wins."""
     said: dict[str, Any] = {}
     for folder in reversed(PurePosixPath(shown).parents):
-        for place in (inbox / folder / f"{FOLDER_NOTE}{end}" for end in NOTE_ENDINGS):
-            text = _read(place)
-            said |= {} if text is None else _note(text, place, warnings)
+        for place in (place_of(inbox, str(folder)) / f"{FOLDER_NOTE}{end}" for end in NOTE_ENDINGS):
+            text = text_of(place)
+            said |= {} if text is None else said_in(text, place, warnings)
     return said
 
 
@@ -314,94 +241,10 @@ def _from_sketchbook(inbox: Path, shown: str) -> dict[str, Any]:
         return {}
     newest: tuple[float, dict[str, Any]] = (0.0, {})
     with contextlib.suppress(OSError):
-        for place in sorted((inbox / folder).iterdir()):
+        for place in sorted(place_of(inbox, str(folder)).iterdir()):
             if place.suffix.lower() in NOTE_ENDINGS and place.stem != FOLDER_NOTE:
-                said = _note(_read(place) or "", place, [])
+                said = said_in(text_of(place) or "", place, [])
                 paper: dict[str, Any] = {key: said[key] for key in ("paper", "keep_paper") if key in said}
                 when = place.stat().st_mtime
                 newest = (when, paper) if paper and when >= newest[0] else newest
     return newest[1]
-
-
-def _read(place: Path) -> str | None:
-    """The text of a note, or None where there is none that can be read."""
-    try:
-        if place.is_symlink() or not place.is_file() or place.stat().st_size > _LARGEST_NOTE:
-            return None
-        return _text(place.read_bytes())
-    except OSError:
-        return None
-
-
-def _text(data: bytes) -> str:
-    """The text of a note in whatever way a phone or a computer has kept it."""
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return data.decode("utf-16", "replace")
-    odd, even = data[1::2].count(0), data[::2].count(0)
-    if max(odd, even) > len(data) // 5:  # UTF-16 without its mark: every other byte of Latin letters is 0
-        return data.decode("utf-16-le" if odd > even else "utf-16-be", "replace")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", "replace")
-
-
-def _note(text: str, place: Path, warnings: list[str], called: str = "", *, keep_photo: bool = False) -> dict[str, Any]:
-    """What a note says. A first line without a colon is read like a photo's name."""
-    called = called or f"the note {place.name}"
-    others: list[str] = []
-    try:
-        if place.suffix.lower() == ".toml":
-            lines: list[tuple[str, Any]] = list(tomllib.loads(text).items())
-        else:
-            lines, others = loose(text)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as problem:
-        # Nesting without end and numbers of thousands of digits are no syntax errors to the parser.
-        reason = problem if isinstance(problem, tomllib.TOMLDecodeError) else "it holds a number or a nesting too large"
-        warnings.append(f"{called} can't be read: {reason}")
-        return {}
-    said: dict[str, Any] = _from_bare_lines(text, others, called, warnings)
-    given: dict[str, tuple[Any, Any]] = {}
-    for key, value in lines:
-        name = meaning(key)
-        if name == "photo":
-            said |= {"photo": str(value).strip()} if keep_photo else {}
-        elif not name:
-            near = difflib.get_close_matches(key.lower(), KEYS, 1, cutoff=0.0)[0]
-            warnings.append(f"{called} says “{_short(key)}”, which is not understood; the nearest word is “{near}”")
-        else:
-            found = read(name, value, called, warnings)
-            warnings += _said_twice(given, found, value, called)
-            said |= found
-    return said
-
-
-def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value: Any, called: str) -> list[str]:
-    """What is answered where a note gives one thing two values; given: what its lines gave so far, and their text."""
-    told = []
-    for field, means in found.items():
-        meant, text = given.get(field, (means, value))
-        if meant != means and field != "unit":
-            both = f"“{_short(str(text))}” and “{_short(str(value))}”"
-            told.append(f"{called} gives {_called(field)} twice, {both}; the last holds")
-        given[field] = (means, value)
-    return told
-
-
-def _from_bare_lines(text: str, others: list[str], called: str, warnings: list[str]) -> dict[str, Any]:
-    said: dict[str, Any] = {}
-    first = next((" ".join(line.split()) for line in text.splitlines() if line.strip()), "")
-    for line in others:
-        if word(line):
-            said |= word(line)
-        elif line == first and len(line) <= _LONGEST_CAPTION:
-            said |= caption(line)
-        else:
-            warnings.append(
-                f"{called} says “{_short(line)}” without a word and a colon before it; nothing was made of it"
-            )
-    return said
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= 60 else f"{text[:59]}…"

@@ -58,8 +58,8 @@ def read(page: Any, folder: Path) -> WorkFacts:
         page.locator("#save").click()
     (folder / "Book").mkdir(exist_ok=True)
     name = 'Book/<b> & "Reeds".jpg'
-    # What a browser may not write into a name it replaces; the note says which photo it means.
-    waiting.value.save_as(folder / '<b> & "Reeds".corners.txt')
+    # The page asks for a name that no browser changes; the note says which photo it means.
+    waiting.value.save_as(folder / waiting.value.suggested_filename)
     facts, warnings = facts_of(folder, name)
     assert warnings == ()
     return facts

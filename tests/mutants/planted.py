@@ -37,6 +37,7 @@ _RENAMED = ("tests/service/test_renamed.py",)
 _PLAINLY = ("tests/test_said_plainly.py",)
 _REASONS = ("tests/service/test_reasons.py",)
 _QUESTIONS = ("tests/service/test_questions.py",)
+_TYPED = ("tests/test_arguments.py",)
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
@@ -105,7 +106,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all("autoprep/service/hands.py", _REASONS, ("a new table takes what is measured again", "known.said.goes_to(known.view.usual or usual(self.settings))", "known.said.goes_to(usual(self.settings))")),
     *_all("autoprep/ledger/overview.py", _REASONS, ("letters put together in another way are others", 'self._fitting(_composed(wanted), "nfc(shown)", "nfc(said)")', "[]")),
-    *_all("autoprep/cli/sheet.py", _PLAINLY, ("a sheet for a destination knows no month", "listed_in(settings, overview, name, month)", "listed_in(settings, overview, name)")),
+    *_all("autoprep/cli/sheet.py", _PLAINLY, ("a sheet for a destination knows no month", "listed_in(settings, overview, options.destination, month)", "listed_in(settings, overview, options.destination)")),
     *_all("autoprep/service/takes.py", _PLAINLY, ("who came first is praised", "    if merit(used) <= merit(other):\n", "    if False:\n")),
     *_all("autoprep/service/hands.py", _PLAINLY, ("the take that is not used is praised", "why_used(other, record)", "why_used(record, other)")),
     *_all("autoprep/logs.py", _PLAINLY, ("a photo's name is an option", 'return f"-- {quoted}" if text.startswith("-") else quoted', "return quoted")),
@@ -151,7 +152,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/notes.py", _RENAMED,
-        ("a note speaks for who was called so, though another is", "if not any(place.is_file() for place in _called_alike(inbox / name)))", ")"),
+        ("a note speaks for who was called so, though another is", "if not any(place.is_file() for place in _called_alike(place_of(inbox, name))))", ")"),
         ("a left note is silent", "return _facts(_sources(inbox, (shown, *still_free(inbox, was)), words, warnings), warnings)", "return _facts(_sources(inbox, (shown,), words, warnings), warnings)"),
         ("a left note of a work in a photo is silent", "called = [part_name(name, part) for name in names]", "called = [shown]"),
     ),
@@ -174,7 +175,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/outlook.py", _RENAMED,
         ("a lone corner note is passed over", "not _fits(inbox, place / note, names)", "False"),
-        ("a note of its own does not count", "if has_note(inbox, was, corners=is_corner_note(note.name)):", "if False:"),
+        ("a note of its own does not count", "if has_note(inbox, was, corners=corners):", "if False:"),
     ),
     *_all(
         "autoprep/service/knowledge.py", _RENAMED,
@@ -267,8 +268,11 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_repair.py",),
         ("a note for a folder counts as left behind", "not in (FOLDER_NOTE, *called)", "not in (*called,)"),
-        ("a corner note is for the photo beside it, whatever it names", "return beside and not (named and (inbox / named).is_file())", "return beside"),
-        ("a corner note is lost with the folder's name", "return beside and not (named and (inbox / named).is_file())", "return beside and not named"),
+    ),
+    *_all(
+        "autoprep/wishes/corner_notes.py", ("tests/test_repair.py",),
+        ("a corner note is for the photo beside it, whatever it names", "return beside and not (named and place_of(inbox, named).is_file())", "return beside"),
+        ("a corner note is lost with the folder's name", "return beside and not (named and place_of(inbox, named).is_file())", "return beside and not named"),
     ),
     *_all(
         "autoprep/cli/again.py", ("tests/service/test_converge.py",),
@@ -497,7 +501,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a bag goes into the inbox", "autoprep/cli/bag.py", "folders.inbox: \"that new photos come from\",", "", ("tests/test_bag_command.py",)),
     Mistake("a line without a colon is lost", "autoprep/cli/again.py", "if not loose(line)[0] and not word(line):", "if False:", ("tests/test_repair.py",)),
     Mistake("a name that fits several photos is the newest", "autoprep/ledger/overview.py", "return rows[:1] if number == 0 else", "return rows[:1] if rows else", ("tests/test_ledger.py",)),
-    Mistake("a note may give one thing two values", "autoprep/wishes/notes.py", "if meant != means and field", "if False and field", ("tests/test_words.py",)),
+    Mistake("a note may give one thing two values", "autoprep/wishes/note_files.py", "if meant != means and field", "if False and field", ("tests/test_words.py",)),
     Mistake("thumbnails are pages", "autoprep/files/tiff.py", "& (_REDUCED | _MASK)", "& 0", ("tests/files/test_reading.py",)),
     Mistake("a photo that is sent nowhere is calm", "autoprep/told/standing.py", "not_given_out=len(nowhere) + (", "not_given_out=0 + (", ("tests/test_repair.py",)),
     Mistake("deep colours go with 8 bits", "autoprep/wishes/destinations.py", 'if value in _WIDE and info.data.get("bits") == 8:', "if False:", ("tests/test_settings.py",)),
@@ -992,9 +996,12 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_words.py", "tests/test_works.py"),
         ("the folder wins over the note", "_from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)", "_from_sketchbook(inbox, shown), folder_notes, _noted(note), name, folders, corner_notes, _noted(told)"),
+        ("what contradicts itself is not told", "            if was != holds:", "            if False:"),
+    ),
+    *_all(
+        "autoprep/wishes/corner_notes.py", ("tests/test_words.py",),
         ("a note at the top holds for every photo of that name", 'str(said.pop("photo", "")), beside=place == folder)', 'str(said.pop("photo", "")), beside=True)'),
         ("older corners hold", "sorted(found, key=lambda one: one[:2])", "sorted(found, key=lambda one: one[:2], reverse=True)"),
-        ("what contradicts itself is not told", "            if was != holds:", "            if False:"),
     ),
     *_all(
         "autoprep/wishes/lines.py", ("tests/test_words.py", "tests/test_works.py"),
@@ -1380,4 +1387,55 @@ PLANTED: tuple[Mistake, ...] = (
         ("gaps are filled from what hides them", "held = known.astype(np.float32)", "held = np.ones(known.shape, np.float32)"),
         ("a small copy may be a line", "_LEAST_PX = 16", "_LEAST_PX = 1"),
     ),
+        "autoprep/wishes/corner_notes.py", ("tests/test_words.py",),
+        ("what a browser replaces is in the note's name", "stems = dict.fromkeys((stem, as_it_lies(stem), saved_as(stem)))", "stems = dict.fromkeys((stem, as_it_lies(stem)))"),
+        ("a corner note beside odd bytes is not found", "folder = place_of(inbox, shown).parent", "folder = (inbox / shown).parent"),
+        ("two blanks in a name are kept by every browser", '" ".join(_REPLACED.sub("_", stem).split())', '_REPLACED.sub("_", stem)'),
+    ),
+    Mistake("the page asks for a name that browsers change", "autoprep/told/corners.py", "escape(saved_as(stem))", "escape(stem)", ("tests/told/test_pages.py",)),
+    Mistake("a note whose name was changed is said to fit nothing", "autoprep/wishes/corner_notes.py", "in (stem, saved_as(stem))", "in (stem,)", _RENAMED),
+    Mistake("a note beside odd bytes is not read", "autoprep/wishes/note_files.py", "return inbox / as_it_lies(shown) if", "return place if", ("tests/test_words.py",)),
+    Mistake("a name with a backslash is another's", "autoprep/wishes/note_files.py", " and not os.path.lexists(place) else place", " else place", ("tests/test_words.py",)),
+    Mistake("a note of odd bytes is said to fit nothing", "autoprep/service/outlook.py", "called = [as_shown(note[0]) for note in own]", "called = [note[0] for note in own]", _RENAMED),
+    Mistake("a note in a folder of odd bytes is not heard", "autoprep/service/said.py", "{as_shown(folder): own for folder, own in notes.items()}", "notes", _RENAMED),
+    Mistake("what is tried again later is waiting for nothing", "autoprep/service/desk.py", "and view(job).attempts and not self._is_due(job)]", "and False]", ("tests/test_cli.py",)),
+    Mistake("what could not be worked out is waiting for nothing", "autoprep/service/desk.py", "for job in (*waits, *self._stumbling)}", "for job in waits}", ("tests/test_cli.py",)),
+    Mistake("once is content while a photo waits for another try", "autoprep/cli/work.py", "return 1 if wanting or later else 0", "return 1 if wanting else 0", ("tests/test_cli.py",)),
+    Mistake("a pause is kept whoever asks", "autoprep/cli/again.py", 'if job.state == "queued" and job.attempts:', "if False:", ("tests/test_cli.py",)),
+    Mistake("a question beyond the hundredth leads nowhere", "autoprep/told/gallery.py", "target = asked if row.asks", "target = f\"index.html#{quote(row.job)}\" if row.asks", _LISTS),
+    Mistake("the list of works is lowered as the page does not", "autoprep/told/gallery.py", 'unicodedata.normalize("NFC", text).lower())', 'unicodedata.normalize("NFC", text).casefold())', _LISTS),
+    Mistake("what is searched for is not composed", "autoprep/told/assets/works.js", "words.value.normalize('NFC').toLowerCase().normalize('NFC')", "words.value.toLowerCase()", _LISTS),
+    *_all(
+        "autoprep/cli/sheet.py", _LISTS,
+        ("words do nothing beside a destination", "if _holds(words, entry.work, entry.file)]", "]"),
+        ("a sheet finds letters as they are written", 'return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())', "return text.casefold()"),
+    ),
+    Mistake("come nearer than the photo is high", "autoprep/told/explanations.py", "geometry.photo_px).max())", "max(geometry.photo_px)).max())", _PLAINLY),
+    *_all(
+        "autoprep/cli/arguments.py", _TYPED,
+        ("words behind an option are none", "    if words:\n", "    if False:\n"),
+        ("any option may be written", "any(word.startswith(\"-\") for word in rest[:end])", "False"),
+        ("a command takes words that it has no use for", "options.words is None or any", "any"),
+        ("a bag without a folder is packed here", 'bag.add_argument("folder", type=_folder,', 'bag.add_argument("folder", type=Path,'),
+        ("settings without a name are those here", 'parser.add_argument("--config", type=_folder,', 'parser.add_argument("--config", type=Path,'),
+        ("lines that are no text end in a traceback", 'say.add_argument("line", nargs="*", type=as_text,', 'say.add_argument("line", nargs="*",'),
+    ),
+    *_all(
+        "autoprep/cli/found.py", _TYPED,
+        ("names that are no text end in a traceback", "    return as_shown(wanted)\n", "    return wanted\n"),
+        ("paths that are no text end in a traceback", "return as_shown(place.relative_to(inbox).as_posix())", "return place.relative_to(inbox).as_posix()"),
+    ),
+    *_all(
+        "autoprep/cli/history.py", _TYPED,
+        ("a page is farther than a ledger counts", "min((page - 1) * size, _FARTHEST)", "(page - 1) * size"),
+        ("a page is longer than a ledger counts", "min(size, _FARTHEST), min", "size, min"),
+        ("a page before the first is one", "if min(_page_of(options)) < 1:", "if False:"),
+    ),
+    Mistake("a file's name that is no text can't be said", "autoprep/cli/main.py", 'sys.stdout.reconfigure(errors="backslashreplace")', 'sys.stdout.reconfigure(errors="strict")', _TYPED),
+    Mistake("a heading has two lines", "autoprep/cli/sheet.py", '" ".join((options.title or "").split())', '(options.title or "")', _TYPED),
+    Mistake("what was not made is rendered again", "autoprep/cli/again.py", "any(out.destination not in refused and destination in", "any(destination in", _TYPED),
+    Mistake("what else there is was rendered again", "autoprep/cli/again.py", "not in refused and destination in (None, out.destination)", "not in refused", _TYPED),
+    Mistake("who waits for the first try has failed", "autoprep/ledger/overview.py", "WHERE state = 'queued' AND attempts > 0", "WHERE state = 'queued'", ("tests/test_cli.py",)),
+    Mistake("a photo that is there is called by no one", "autoprep/service/outlook.py", "    if there:\n", "    if False:\n", _RENAMED),
+    Mistake("a line too long for a name ends the outlook", "autoprep/service/outlook.py", "os.path.isfile(place_of(inbox, named))", "place_of(inbox, named).is_file()", _RENAMED),
 )  # fmt: skip

@@ -1,5 +1,7 @@
 """Photos that are called otherwise than before: works follow their bytes, and words stay with their works."""
 
+import os
+
 import pytest
 
 from autoprep.domain import JobRecord
@@ -205,11 +207,44 @@ def test_a_corner_note_that_fits_no_photo_is_named(wren: Studio) -> None:
     wren.put("Gull.corners.txt", f"photo: Birds/Gull.jpg\n{CORNERS}")  # of a photo beside it
     wren.put("Heron.corners.txt", f"photo: Birds/Heron.jpg\n{CORNERS}")
     wren.put("Birds/Tern.corners.txt", CORNERS)
+    wren.put("My.corners.txt", f"photo: Gull.jpg\n{CORNERS}")
     wren.run()
     assert ahead(wren) == [
         "Heron.corners.txt: speaks of no photo, because none is called Birds/Heron.jpg",
+        "My.corners.txt: is not read for Gull.jpg, because it is not called Gull.corners.txt at the top of the inbox "
+        "or beside the photo",
         "Birds/Tern.corners.txt: speaks of no photo, because none beside it is called so",
     ]
+
+
+def test_a_corner_note_that_a_browser_has_renamed_fits_its_photo(wren: Studio) -> None:
+    wren.put("Gull?.jpg", photo(1))
+    wren.put("Birds/Heron: a.jpg", photo(2))
+    wren.run()
+    wren.put("Gull_.corners.txt", f"photo: Gull?.jpg\n{CORNERS}")
+    wren.put("Heron_ a.corners.txt", f"photo: Birds/Heron: a.jpg\n{CORNERS}")
+    wren.run()
+    records = wren.records()
+    assert all(records[name].work.corners_px is not None for name in ("Gull?.jpg", "Birds/Heron: a.jpg"))
+    assert ahead(wren) == []
+    rename(wren, "Gull?.jpg", "Tern.jpg")
+    wren.run()
+    assert ahead(wren) == ["Gull_.corners.txt: speaks of Tern.jpg, which was called Gull?.jpg"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="names are text there")
+def test_notes_beside_names_that_are_no_text_are_heard(wren: Studio) -> None:
+    folder = os.fsdecode(b"\xe9t\xe9")
+    wren.put(f"{folder}/{folder}.jpg", photo(1))
+    wren.run()
+    wren.put(f"{folder}/{folder}.txt", "price: 9")
+    wren.run()
+    assert [record.work.price for record in wren.records().values()] == ["9"]
+    wren.put("_xe9t_xe9.corners.txt", f"photo: \\xe9t\\xe9/\\xe9t\\xe9.jpg\n{CORNERS}")
+    wren.run()
+    (record,) = wren.records().values()
+    assert record.work.corners_px is not None
+    assert ahead(wren) == []
 
 
 def test_works_in_a_photo_keep_what_was_said_of_them(wren: Studio) -> None:
@@ -261,3 +296,11 @@ def test_a_photo_remembers_few_names_and_that_it_was_measured_anew(wren: Studio)
     rename(wren, "Gull 8.jpg", "Gull 5.jpg")
     wren.run()
     assert wren.records()["Gull 5.jpg"].was == tuple(f"Gull {number}.jpg" for number in (8, 7, 6, 4, 3))
+
+
+def test_a_corner_note_that_names_what_can_be_no_file_is_answered(wren: Studio) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Long.corners.txt", f"photo: {'long' * 99}.jpg\n{CORNERS}")
+    wren.run()
+    (line,) = ahead(wren)
+    assert line.startswith("Long.corners.txt: speaks of no photo, because none is called long")

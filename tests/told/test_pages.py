@@ -4,7 +4,10 @@ import re
 from pathlib import Path
 
 from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts
+from autoprep.files.reading import read_photo
+from autoprep.told.corners import corners_html
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, state
+from tests import photos
 
 PLACE = Place(Path("/studio"), Path("/studio/records/proof"))
 
@@ -106,3 +109,10 @@ def test_a_question_says_how_it_is_answered_and_a_name_stands_once() -> None:
     assert page.count("4&lt;b&gt;.jpg") == 1
     titled = record("6", "ready", work=WorkFacts(title="Reeds"))
     assert month_html("", PLACE, "2026-11", [titled]).count("6&lt;b&gt;.jpg") == 1
+
+
+def test_the_corner_page_asks_for_a_name_that_browsers_keep() -> None:
+    photo = read_photo(photos.jpeg(), 10**8)
+    page = corners_html(photo, 'Book/<b> & "Reeds"?  x.jpg', b"", None, WorkFacts(), "")
+    assert 'download="_b_ &amp; _Reeds__ x.corners.txt"' in page
+    assert 'data-photo="Book/&lt;b&gt; &amp; &quot;Reeds&quot;?  x.jpg"' in page

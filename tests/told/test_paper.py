@@ -84,6 +84,8 @@ def test_the_command_takes_works_by_their_words_or_a_destination(
     assert main(["sheet", str(place), "gulls", "--anyway", *config]) == 1
     assert main(["sheet", str(place), "--for", "square", "--anyway", *config]) == 0
     assert "01 Reeds" in PdfReader(place).pages[0].extract_text()
+    assert main(["sheet", str(place), "ink", "reeds", "--for", "square", "--anyway", *config]) == 0
+    assert main(["sheet", str(place), "gulls", "--for", "square", "--anyway", *config]) == 1
     assert main(["sheet", str(tmp_path / "sheet.txt"), *config]) == 2
     assert "Traceback" not in capsys.readouterr().err
 
@@ -173,3 +175,14 @@ def test_whatever_a_list_shows_makes_it_another_list(tmp_path: Path) -> None:
     prints = {_print_of("Image list", [one]) for one in (row, *others)} | {_print_of("Other", [row])}
     os.utime(row.picture, (MADE.timestamp(), MADE.timestamp()))
     assert len(prints | {_print_of("Image list", [row])}) == 8
+
+
+def test_the_words_of_a_sheet_are_found_however_they_are_written(
+    studio: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (studio.folders.inbox / "Cafe\u0301 Straße, 2026.jpg").write_bytes(photos.jpeg())
+    run_once(studio)
+    place, config = str(tmp_path / "sheet.pdf"), ["--config", str(studio.config_file)]
+    assert main(["sheet", place, "CAFÉ", "STRASSE", *config]) == 0
+    assert main(["sheet", place, "cafe\u0301", "--for", "square", "--anyway", *config]) == 0
+    assert "Nothing fits" not in capsys.readouterr().out

@@ -3,21 +3,24 @@
 import csv
 import io
 import json
+import re
+import shutil
 import sqlite3
+import subprocess
 from dataclasses import replace
-from html import escape
+from html import escape, unescape
 from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
 
 from autoprep.cli.main import main
-from autoprep.domain import WorkFacts, kind_of
-from autoprep.ledger import Ledger, Sent, WorkRow
-from autoprep.told import works
+from autoprep.domain import JobRecord, WorkFacts, kind_of
+from autoprep.ledger import BLOCK, Ledger, Sent, WorkRow
+from autoprep.told import gallery, works
 from autoprep.told.explanations import NO_SIZE, glare_hides, names_the_artist, too_few_pixels
 from autoprep.told.gallery import works_html
-from autoprep.told.pages import Place
+from autoprep.told.pages import Place, month_html, page_name
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
@@ -127,13 +130,52 @@ def test_the_page_is_escaped_and_can_be_searched() -> None:
     assert page.index("work-00008-c.html") < page.index("work-00007-a.html")  # the newest first
 
 
-def test_a_question_leads_to_the_first_page(tmp_path: Path) -> None:
+def test_a_question_leads_to_the_page_of_its_month(tmp_path: Path) -> None:
     (tmp_path / "00009-d").mkdir()
     (tmp_path / "00009-d/photo.jpg").write_bytes(b"x")
     row = WorkRow(9, "", "00009-d", "Boat.jpg", "2026-11-21", "", WorkFacts(), 1, asks=True)
-    page = works_html(Place(Path("/x"), tmp_path), PRESETS, [GULL, row], "")
-    assert 'href="index.html#00009-d"><img src="00009-d/photo.jpg"' in page
-    assert "<p>1 work, 1 more waits for your answer;" in page
+    far = replace(row, number=2 * BLOCK, job="00200-e")
+    place = Place(Path("/x"), tmp_path)
+    page = works_html(place, PRESETS, [GULL, row, far], "")
+    assert 'href="2026-11.00000.html#00009-d"><img src="00009-d/photo.jpg"' in page
+    assert "<p>1 work, 2 more wait for your answer;" in page
+    # The first page shows the newest questions only; each stands on the page of its hundred.
+    assert f'href="{page_name("2026-11", 2)}#00200-e"' in page
+    asked = JobRecord(job="00200-e", photo="Boat.jpg", sha256="0" * 64, outcome="needs a look", reasons=("not sure",))
+    assert '<article id="00200-e"' in month_html("", place, "2026-11", [asked])
+
+
+WORDS = """
+const row = {dataset: {words: process.argv[2], kind: '', year: '', went: '', state: ''}}
+const field = id => ({id, value: '', addEventListener(_, act) { this.act = act }})
+const fields = Object.fromEntries(['words', 'kind', 'year', 'went', 'state', 'count'].map(id => [id, field(id)]))
+globalThis.document = {querySelectorAll: () => [row], getElementById: id => fields[id]}
+require(process.argv[3])
+for (const word of process.argv.slice(4)) {
+  fields.words.value = word
+  fields.words.act()
+  console.log(row.hidden ? 'hidden' : 'found')
+}
+"""
+
+
+@pytest.mark.skipif(shutil.which("node") is None, reason="the page's script needs something to run it")
+def test_the_search_finds_letters_however_they_are_written(tmp_path: Path) -> None:
+    row = replace(THRIFT, said=WorkFacts(title="Weiße Cafe\u0301 İle ΌΔΟΣ Ångström"))
+    page = works_html(Place(Path("/x"), tmp_path), PRESETS, [row], "")
+    found = re.search('data-words="([^"]*)"', page)
+    assert found is not None
+    script, works_js = tmp_path / "try.js", Path(gallery.__file__).parent / "assets" / "works.js"
+    script.write_text(WORDS, encoding="utf-8")
+    asked = ["Weiße", "WEIß", "café", "cafe\u0301", "CAFÉ", "İle", "Όδος", "A\u030angström", "ångström"]
+    command = ["node", str(script), unescape(found[1]), str(works_js), *asked, "gull"]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["found"] * len(asked) + ["hidden"]
+
+
+def test_the_words_of_a_work_are_lowered_and_composed_as_the_page_does_it() -> None:
+    row = replace(THRIFT, said=WorkFacts(title="Weiße Cafe\u0301"))
+    assert 'data-words="weiße café ' in works_html(Place(Path("/x"), Path("/x")), PRESETS, [row], "")
 
 
 DESTINATIONS = """

@@ -3,7 +3,7 @@ const rows = [...document.querySelectorAll('#works li')], count = document.getEl
 const fields = ['kind', 'year', 'went', 'state'].map(name => document.getElementById(name))
 const words = document.getElementById('words')
 function sift() {
-  const wanted = words.value.toLowerCase().split(/\s+/).filter(Boolean)
+  const wanted = words.value.normalize('NFC').toLowerCase().normalize('NFC').split(/\s+/).filter(Boolean)
   let shown = 0
   for (const row of rows) {
     const fits = wanted.every(word => row.dataset.words.includes(word)) && fields.every(field => {

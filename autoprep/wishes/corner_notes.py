@@ -1,0 +1,77 @@
+"""The notes that the corner page saves: how they are called, and of which photo they speak."""
+
+import contextlib
+import re
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from autoprep.wishes.note_files import as_it_lies, lay_over, place_of, said_in, text_of
+
+CORNER_NOTE = ".corners"  # what the corner page adds to the name of the photo for the note that it saves
+# What browsers replace in the names of files that they save, as some system allows none of it.
+_REPLACED = re.compile(r'[\x00-\x1f\x7f"*/:<>?\\|~]')
+# What phones and browsers add to the name of a file that they save once more.
+_COPIES = ("", *(form.format(n) for n in range(1, 10) for form in (" ({})", "({})", " {}", "-{}")))
+
+
+def saved_as(stem: str) -> str:
+    """What stands before `.corners` in the name of a photo's note: that of the photo, without what browsers replace in
+    the names of files that they save."""
+    return re.sub(r"^\.+", "_", " ".join(_REPLACED.sub("_", stem).split()))
+
+
+def of_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
+    """What notes of the corner page say: beside the photo, or in the inbox itself for the photo that they name.
+
+    The newest wins; a phone that saves one twice calls the second `IMG_1.corners (1).txt`.
+    """
+    found: list[tuple[int, str, dict[str, Any]]] = []
+    folder = place_of(inbox, shown).parent
+    for place in dict.fromkeys((folder, inbox)):
+        for note in _called_for(place, shown):
+            text = text_of(note)
+            if text is None:
+                continue
+            unclear: list[str] = []
+            said = said_in(text, note, unclear, keep_photo=True)
+            if is_meant(inbox, shown, str(said.pop("photo", "")), beside=place == folder):
+                warnings += unclear
+                with contextlib.suppress(OSError):
+                    found.append((note.stat().st_mtime_ns, note.name, said))
+    said = {}
+    for _, _, newer in sorted(found, key=lambda one: one[:2]):
+        lay_over(said, newer)
+    return said
+
+
+def _called_for(place: Path, shown: str) -> list[Path]:
+    """The places in a folder in which a photo's notes of the corner page are looked for."""
+    stem = PurePosixPath(shown).stem
+    stems = dict.fromkeys((stem, as_it_lies(stem), saved_as(stem)))
+    return [place / f"{each}{CORNER_NOTE}{copy}.txt" for each in stems for copy in _COPIES]
+
+
+def is_called_for(note: str, shown: str) -> bool:
+    """Whether a note of the corner page has the name that a photo's would have."""
+    stem = PurePosixPath(shown).stem
+    return note.partition(CORNER_NOTE)[0] in (stem, saved_as(stem))
+
+
+def is_meant(inbox: Path, shown: str, named: str, *, beside: bool) -> bool:
+    """Whether a corner page's note is for a photo: for the one that it names, or for that beside it, with which it was
+    moved or renamed. Not where the named photo lies elsewhere: two folders may hold photos of one name."""
+    if named == shown:
+        return True
+    with contextlib.suppress(OSError, ValueError):
+        return beside and not (named and place_of(inbox, named).is_file())
+    return beside
+
+
+def named_in(place: Path) -> str:
+    """The photo that a note of the corner page names; empty where it names none."""
+    return str(said_in(text_of(place) or "", place, [], keep_photo=True).get("photo", ""))
+
+
+def is_corner_note(name: str) -> bool:
+    """Whether a file is called like the notes that the corner page saves."""
+    return CORNER_NOTE in name and name.endswith(".txt")

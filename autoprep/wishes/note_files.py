@@ -1,0 +1,141 @@
+"""The files in which the artist says something: where they lie, and what is read from them."""
+
+import difflib
+import os
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from autoprep.logs import as_shown
+from autoprep.wishes.captions import caption
+from autoprep.wishes.lines import KEYS, loose, meaning, read, word
+
+_LARGEST_NOTE = 64 * 1024
+_LONGEST_CAPTION = 200  # letters; a longer first line of a note is no caption
+_NAMES = {
+    "size_mm": "the size",
+    "destinations": "where it goes",
+    "hold": "whether it is held",
+    "keep_paper": "the paper",
+}
+_ESCAPES = re.compile(rb"\\(?:x([01][0-9a-f]|[7-9a-f][0-9a-f])|u(20[0-9a-f]{2}))")
+
+
+def place_of(inbox: Path, shown: str) -> Path:
+    """Where a photo lies, or its note would, that is shown so: the characters and bytes that are shown as escapes are
+    none in the name on the disk, unless there is one that is really called so."""
+    place = inbox / shown
+    return inbox / as_it_lies(shown) if "\\" in shown and not os.path.lexists(place) else place
+
+
+def as_it_lies(shown: str) -> str:
+    """A name as the disk has it: with the bytes that are no UTF-8, and the characters that would break a line."""
+    return os.fsdecode(_ESCAPES.sub(_unescaped, os.fsencode(shown)))
+
+
+def _unescaped(found: re.Match[bytes]) -> bytes:
+    one, more = found.groups()
+    return bytes([int(one, 16)]) if one else chr(int(more, 16)).encode("utf-8")
+
+
+def text_of(place: Path) -> str | None:
+    """The text of a note, or None where there is none that can be read."""
+    try:
+        if place.is_symlink() or not place.is_file() or place.stat().st_size > _LARGEST_NOTE:
+            return None
+        return _text(place.read_bytes())
+    except OSError:
+        return None
+
+
+def _text(data: bytes) -> str:
+    """The text of a note in whatever way a phone or a computer has kept it."""
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return data.decode("utf-16", "replace")
+    odd, even = data[1::2].count(0), data[::2].count(0)
+    if max(odd, even) > len(data) // 5:  # UTF-16 without its mark: every other byte of Latin letters is 0
+        return data.decode("utf-16-le" if odd > even else "utf-16-be", "replace")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", "replace")
+
+
+def said_in(
+    text: str, place: Path, warnings: list[str], called: str = "", *, keep_photo: bool = False
+) -> dict[str, Any]:
+    """What a note says. A first line without a colon is read like a photo's name."""
+    called = called or f"the note {as_shown(place.name)}"
+    others: list[str] = []
+    try:
+        if place.suffix.lower() == ".toml":
+            lines: list[tuple[str, Any]] = list(tomllib.loads(text).items())
+        else:
+            lines, others = loose(text)
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as problem:
+        # Nesting without end and numbers of thousands of digits are no syntax errors to the parser.
+        reason = problem if isinstance(problem, tomllib.TOMLDecodeError) else "it holds a number or a nesting too large"
+        warnings.append(f"{called} can't be read: {reason}")
+        return {}
+    said: dict[str, Any] = _from_bare_lines(text, others, called, warnings)
+    given: dict[str, tuple[Any, Any]] = {}
+    for key, value in lines:
+        name = meaning(key)
+        if name == "photo":
+            said |= {"photo": str(value).strip()} if keep_photo else {}
+        elif not name:
+            near = difflib.get_close_matches(key.lower(), KEYS, 1, cutoff=0.0)[0]
+            warnings.append(f"{called} says “{_short(key)}”, which is not understood; the nearest word is “{near}”")
+        else:
+            found = read(name, value, called, warnings)
+            warnings += _said_twice(given, found, value, called)
+            said |= found
+    return said
+
+
+def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value: Any, called: str) -> list[str]:
+    """What is answered where a note gives one thing two values; given: what its lines gave so far, and their text."""
+    told = []
+    for field, means in found.items():
+        meant, text = given.get(field, (means, value))
+        if meant != means and field != "unit":
+            both = f"“{_short(str(text))}” and “{_short(str(value))}”"
+            told.append(f"{called} gives {in_words(field)} twice, {both}; the last holds")
+        given[field] = (means, value)
+    return told
+
+
+def _from_bare_lines(text: str, others: list[str], called: str, warnings: list[str]) -> dict[str, Any]:
+    said: dict[str, Any] = {}
+    first = next((" ".join(line.split()) for line in text.splitlines() if line.strip()), "")
+    for line in others:
+        if word(line):
+            said |= word(line)
+        elif line == first and len(line) <= _LONGEST_CAPTION:
+            said |= caption(line)
+        else:
+            warnings.append(
+                f"{called} says “{_short(line)}” without a word and a colon before it; nothing was made of it"
+            )
+    return said
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 60 else f"{text[:59]}…"
+
+
+def lay_over(said: dict[str, Any], source: dict[str, Any]) -> None:
+    """Take over what a source says that wins over those before it. An outline is said by words or by its corners."""
+    for one, other in (("corners_px", "outline"), ("outline", "corners_px")):
+        if one in source and other not in source:
+            said.pop(other, None)
+    also = (*said.get("also", ()), *source.get("also", ()))
+    said |= source
+    if also:
+        said["also"] = tuple(dict.fromkeys(also))
+
+
+def in_words(key: str) -> str:
+    """What is said, as a sentence calls it."""
+    return _NAMES.get(key, f"the {key.replace('_', ' ').removesuffix(' px')}")
