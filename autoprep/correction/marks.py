@@ -11,7 +11,7 @@ import numpy as np
 
 from autoprep.imaging.arrays import DARKEST, Bool, Float32, least
 from autoprep.imaging.colour import LUMINANCE
-from autoprep.imaging.planes import rim_of, slope_of, small_copy
+from autoprep.imaging.planes import rim_of, slope_of, small_copy, soft
 
 # Chosen: at 960 px a pen line is about 1.5 px wide.
 _LOOK_PX = 960
@@ -28,7 +28,7 @@ def lighter_marks(linear: Float32, log_light: Float32) -> float:
     linear: (H, W, 3) float32 linear sRGB of the rectified work; log_light: (h, w, 3) natural log of what bare paper
     shows, at any size.
     """
-    small = small_copy(linear, _LOOK_PX)
+    small = soft(small_copy(linear, _LOOK_PX), 0.8)
     size = (small.shape[1], small.shape[0])
     light = cast(Float32, cv2.resize(log_light, size, interpolation=cv2.INTER_LINEAR))
     rest = np.asarray(np.log(np.maximum(small @ LUMINANCE, DARKEST)) - light @ LUMINANCE, np.float32)

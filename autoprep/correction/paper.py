@@ -20,6 +20,7 @@ from autoprep.domain import Declined
 from autoprep.imaging import fields
 from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64, least
 from autoprep.imaging.colour import LUMINANCE, lab_from_linear
+from autoprep.imaging.planes import rim_of, slope_of, small_copy, soft
 
 _SEARCH_PX = 480  # long side; chosen: paper tooth and sensor noise average out, pen lines still show as texture
 _RIM = 0.05  # the rim is this share of the shorter side; chosen from usual sketchbook margins
@@ -103,9 +104,8 @@ def find_level(linear: Float32) -> Paper | Declined:
 
 def on_sheet(linear: Float32, sheet: Sheet) -> Paper:
     """The paper of a believed sheet: a smooth light, and as its shade all that the light does besides."""
-    ratio = min(1.0, _SEARCH_PX / max(linear.shape[:2]))
-    size = (max(16, round(linear.shape[1] * ratio)), max(16, round(linear.shape[0] * ratio)))
-    small = cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
+    small = small_copy(linear, _SEARCH_PX)
+    size = (small.shape[1], small.shape[0])
     log_light = _without_fold(sheet)
     smooth = smooth_light(log_light, sheet.paper, 2)
     light = cast(Float32, cv2.resize(log_light, size, interpolation=cv2.INTER_LINEAR))
@@ -136,20 +136,14 @@ def _without_fold(sheet: Sheet) -> Float32:
 
 
 def _prepare(linear: Float32) -> _Search:
-    ratio = min(1.0, _SEARCH_PX / max(linear.shape[:2]))
-    size = (max(16, round(linear.shape[1] * ratio)), max(16, round(linear.shape[0] * ratio)))
-    small = cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
-    small = cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8))
-    width, height = size
+    small = soft(small_copy(linear, _SEARCH_PX), 0.8)
+    height, width = small.shape[:2]
     logs = np.log(np.maximum(small, DARKEST)).astype(np.float64)
     luma = np.log(np.maximum(small @ LUMINANCE, DARKEST)).astype(np.float64)
-    smooth = _smoothness(luma) < max(0.022, 1.6 * float(np.percentile(_smoothness(luma), 20)))
-    band = max(2, round(_RIM * min(width, height)))
-    rim = np.zeros((height, width), bool)
-    rim[:band], rim[-band:], rim[:, :band], rim[:, -band:] = True, True, True, True
-    edge = max(1, band // 6)  # the outermost pixels may still hold a whisker of the desk
-    inside = np.zeros((height, width), bool)
-    inside[edge:-edge, edge:-edge] = True
+    changes = _smoothness(luma)
+    smooth = changes < max(0.022, 1.6 * float(np.percentile(changes, 20)))
+    rim, outermost = _rim(luma.shape)
+    inside = ~outermost
     x, y = fields.grid_coordinates(height, width)
     weight = np.where(rim, _RIM_WEIGHT, 1.0) * inside
     flat = (smooth & inside & (luma > np.log(4 * DARKEST))).ravel()
@@ -158,9 +152,13 @@ def _prepare(linear: Float32) -> _Search:
 
 def _smoothness(luma: Float64) -> Float64:
     """(h, w) local change of log luminance, per pixel."""
-    plane = luma.astype(np.float32)
-    gx, gy = cv2.Sobel(plane, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(plane, cv2.CV_32F, 0, 1, scale=0.125)
-    return cast(Float64, cv2.blur(cv2.magnitude(gx, gy), (3, 3)).astype(np.float64))
+    return cast(Float64, cv2.blur(slope_of(luma.astype(np.float32)), (3, 3)).astype(np.float64))
+
+
+def _rim(shape: tuple[int, ...]) -> tuple[Bool, Bool]:
+    """(h, w) along the border, and the outermost pixels of that, which may still hold a whisker of the desk."""
+    band = max(2, round(_RIM * min(shape)))
+    return rim_of(shape, band), rim_of(shape, max(1, band // 6))
 
 
 def _envelope(search: _Search) -> Float64:
@@ -294,11 +292,8 @@ def _lifted(search: _Search, rest: Float64) -> Float32:
 def rim_share(mask: Bool) -> float:
     """Share of 40 stretches along the rim of a work that hold paper, from a (h, w) mask of it."""
     height, width = mask.shape
-    band = max(2, round(_RIM * min(height, width)))
-    rim = np.zeros((height, width), bool)
-    rim[:band], rim[-band:], rim[:, :band], rim[:, -band:] = True, True, True, True
-    edge = max(1, band // 6)  # the outermost pixels may still hold a whisker of the desk
-    rim[:edge], rim[-edge:], rim[:, :edge], rim[:, -edge:] = False, False, False, False
+    broad, outermost = _rim(mask.shape)
+    rim = broad & ~outermost
     x, y = (plane.reshape(height, width) for plane in fields.grid_coordinates(height, width))
     stretch = ((np.arctan2(y[rim], x[rim]) + np.pi) / (2 * np.pi) * 40).astype(int) % 40
     held = np.bincount(stretch, weights=mask[rim], minlength=40) / np.maximum(np.bincount(stretch, minlength=40), 1)

@@ -12,14 +12,11 @@ _LEAST_PX = 16
 
 
 def small_copy(linear: Float32, long_px: int) -> Float32:
-    """(H, W, 3) float32 linear light -> a copy of at most so many pixels on its longer side, never enlarged but to 16.
-
-    Its pixels are means of areas, a hair softened: paper's tooth and a sensor's noise average out.
-    """
+    """(H, W, 3) float32 linear light -> means of areas, so many on the longer side at the most, never enlarged but to
+    16."""
     ratio = min(1.0, long_px / max(linear.shape[:2]))
     size = (max(_LEAST_PX, round(linear.shape[1] * ratio)), max(_LEAST_PX, round(linear.shape[0] * ratio)))
-    small = cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
-    return cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8))
+    return cast(Float32, cv2.resize(linear, size, interpolation=cv2.INTER_AREA))
 
 
 def slope_of(plane: Float32) -> Float32:

@@ -1387,6 +1387,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("gaps are filled from what hides them", "held = known.astype(np.float32)", "held = np.ones(known.shape, np.float32)"),
         ("a small copy may be a line", "_LEAST_PX = 16", "_LEAST_PX = 1"),
     ),
+    *_all(
         "autoprep/wishes/corner_notes.py", ("tests/test_words.py",),
         ("what a browser replaces is in the note's name", "stems = dict.fromkeys((stem, as_it_lies(stem), saved_as(stem)))", "stems = dict.fromkeys((stem, as_it_lies(stem)))"),
         ("a corner note beside odd bytes is not found", "folder = place_of(inbox, shown).parent", "folder = (inbox / shown).parent"),

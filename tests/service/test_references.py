@@ -200,11 +200,10 @@ def test_what_was_to_be_looked_at_again_is_after_a_restart_once(studio: Settings
     assert view.light == "grey card.jpg"
     ledger.close()
     again = run_once(studio)["Reeds.jpg"]
-    assert again.finished_at != records["Reeds.jpg"].finished_at
     ledger = Ledger(ledger_path(studio))
     view = ledger.view(job)
     assert view is not None
-    assert not view.light
+    assert not view.light, "only who measures it takes that back"
     ledger.close()
     assert run_once(studio)["Reeds.jpg"] == again
 
