@@ -4,7 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.edges import trace
+from autoprep.correction.edges import SAMPLES, trace
+from autoprep.correction.edges import _edge as edge_of
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.silhouette import _polygon, _touching, find_silhouette, whole_in_frame
 from autoprep.domain import Geometry, Outline
@@ -60,6 +61,18 @@ def test_the_pattern_of_a_cloth_is_no_torn_edge() -> None:
     sheet[MARGIN:-MARGIN, MARGIN:-MARGIN] = True
     on_cloth = cv2.GaussianBlur(np.where(sheet, np.float32(0.6), cloth), (0, 0), 0.8)
     assert find_silhouette(trace(np.asarray(on_cloth, np.float32), MARGIN)) is None
+
+
+@pytest.mark.parametrize(("threads", "is_edge"), [(0.02, True), (0.3, False)])
+def test_an_edge_behind_which_desk_comes_back_is_a_pattern(threads: float, is_edge: bool) -> None:
+    """Light threads stand before the sheet here and there: few are specks, many are the cloth that it lies on."""
+    rng = np.random.default_rng(4)
+    seen = np.full((SAMPLES, 70, 3), 0.1, np.float32)
+    seen[:, 40:] = 0.6
+    for sample in np.flatnonzero(rng.random(SAMPLES) < threads):
+        first = int(rng.integers(32, 36))
+        seen[sample, first : first + 2] = 0.6
+    assert (edge_of(seen, 40, 1200) is not None) == is_edge
 
 
 def deckled(depth_px: float, sides: int) -> Float32:

@@ -480,6 +480,16 @@ def test_no_truncation_passes(format_: str) -> None:
     assert is_whole(data, sniff(data))
 
 
+def test_the_end_of_a_small_picture_inside_a_jpeg_is_not_its_own() -> None:
+    """Cameras keep one in the Exif block, whole; the photo around it may still be on its way."""
+    plain = saved("JPEG")
+    inner = b"Exif\0\0" + plain
+    data = plain[:2] + b"\xff\xe1" + (len(inner) + 2).to_bytes(2, "big") + inner + plain[2:]
+    assert is_whole(data, "jpeg")
+    for cut in range(len(plain) + 20, len(data) - 1, 37):
+        assert not is_whole(data[:cut], "jpeg"), cut
+
+
 def test_bytes_after_a_jpeg_do_no_harm() -> None:
     """Motion photos and gain maps append data after the end-of-image marker."""
     assert read_photo(saved("JPEG") + b"\xff\xd8\xff" + b"x" * 5000).full_px == (64, 48)

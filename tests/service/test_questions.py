@@ -8,9 +8,11 @@ import pytest
 
 from autoprep.domain import JobRecord
 from autoprep.imaging.geometry import overlap_in_photo
-from autoprep.ledger import OpenQuestion
+from autoprep.ledger import LOOK, Ledger, OpenQuestion
+from autoprep.service.hands import Hands
 from autoprep.service.outlook import outlook
 from autoprep.service.questions import LOST, NONE, Questions
+from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
@@ -229,3 +231,20 @@ def test_a_folder_counts_as_deleted_when_it_has_been_away_for_a_while(tmp_path: 
     assert list(questions.answers()) == [("job", LOST)]
     now[0] += 60
     assert list(questions.answers()) == []  # it is said once
+
+
+def test_the_folder_of_a_photo_that_is_looked_at_again_stays_until_it_is_settled(studio: Settings) -> None:
+    (studio.folders.inbox / "Reeds.jpg").write_bytes(photos.jpeg())
+    job = run(studio).job
+    folder = studio.folders.needs_a_look / "Reeds"
+    folder.mkdir(parents=True)
+    ledger = Ledger(ledger_path(studio))
+    ledger.reserve(job, {LOOK: folder})
+    hands = Hands(studio, ledger)
+    hands.clear_questions({job})  # it may become a question, and its pictures are on their way there
+    assert folder.is_dir()
+    assert ledger.settled_questions() == {job: folder}
+    hands.clear_questions(())
+    assert not folder.exists()
+    assert ledger.settled_questions() == {}
+    ledger.close()
