@@ -13,7 +13,7 @@ import numpy as np
 from autoprep.correction.cells import Cells, ground_cells
 from autoprep.correction.paper import Paper, find_level, on_sheet, rim_share
 from autoprep.correction.shadows import Shadow, find_shadow
-from autoprep.correction.sheet import Sheet, explained_by, find_sheet, without_bends
+from autoprep.correction.sheet import Sheet, explained_by, find_sheet, washed, without_bends
 from autoprep.domain import Declined
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import LUMINANCE
@@ -25,17 +25,18 @@ _AS_WELL, _COLOURS, _LEAST_EXPLAINED = 0.08, 0.03, 0.6
 _NOT_DARK = 0.12
 
 
-def find_paper(linear: Float32, flat: bool = True) -> tuple[Paper | Declined, Shadow | Declined]:
+def find_paper(linear: Float32, flat: bool = True, washes: bool = False) -> tuple[Paper | Declined, Shadow | Declined]:
     """(H, W, 3) float32 linear sRGB of a rectified work -> its bare paper, and the shadow that lies on it if any.
 
-    flat: the shade of a sheet's own bends counts as light, and is evened; else only what is smooth does.
+    flat: the shade of a sheet's own bends counts as light, and is evened; else only what is smooth does. washes: the
+    artist has said that it is painted in washes, so that a sheet is believed only where no level of paper is.
     """
     cells = ground_cells(linear)
     sheet = find_sheet(cells)
     if not isinstance(sheet, Declined) and sheet.ruled:
         return _on_sheet(linear, sheet, flat)
     level, shadow = _by_level(linear)
-    if isinstance(sheet, Declined) or not _explains_more(sheet, level, cells):
+    if isinstance(sheet, Declined) or not _explains_more(sheet, level, cells, washes):
         return level, shadow
     return _on_sheet(linear, sheet, flat)
 
@@ -61,10 +62,11 @@ def _by_level(linear: Float32) -> tuple[Paper | Declined, Shadow | Declined]:
     return (replace(shaded, rim=rim_share(held)) if seen > _NOT_DARK else shaded), shadow
 
 
-def _explains_more(sheet: Sheet, level: Paper | Declined, cells: Cells) -> bool:
+def _explains_more(sheet: Sheet, level: Paper | Declined, cells: Cells, washes: bool) -> bool:
     if isinstance(level, Declined):
         return True
-    by_level, by_sheet = (explained_by(light, cells) for light in (level.log_field(*cells.shape), sheet.log_light))
-    if sheet.colours > _COLOURS and by_level > _LEAST_EXPLAINED:
+    smooth = level.log_field(*cells.shape)
+    by_level, by_sheet = (explained_by(light, cells) for light in (smooth, sheet.log_light))
+    if (washes or sheet.colours > _COLOURS) and by_level > _LEAST_EXPLAINED:
         return False
-    return by_sheet > by_level + _AS_WELL
+    return by_sheet - washed(sheet, smooth, cells) > by_level + _AS_WELL

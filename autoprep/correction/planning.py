@@ -151,7 +151,7 @@ def make_plan(
     geometry = rim.geometry
     work = rectify(photo, geometry)
     work = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, work.linear)})
-    paper, shadow = find_paper(work.linear, wishes.flat)
+    paper, shadow = find_paper(work.linear, wishes.flat, wishes.kind == "watercolour")
     around = _lightest_around(photo, geometry)
     judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper)
     draft = Draft(work, geometry, wishes, paper, judged, chart, reference)

@@ -65,12 +65,14 @@ def read_reference(photo: Photo, said: ReferenceShot, name: str) -> Reference | 
     if isinstance(plain, Declined):
         return plain
     field, colour = plain
-    # A board's own white may be tinted; of a card that is called grey, grey is known.
+    # A board's own white may be tinted; of a card that is called grey, grey is known. But a card is held in the hand,
+    # and how the light falls on it is its own: only a board that stands where the work stood tells that.
     gain = None if said == "blank board" else _neutralising(colour)
+    over = field if said == "blank board" else None
     if gain is None and said == "grey card":
         return Declined(reason="its colour is too far from grey for a card")
-    told_by = ToldBy(colour="" if gain is None else name, light=name)
-    return told.model_copy(update={"gain": gain, "light": field, "told_by": told_by})
+    told_by = ToldBy(colour="" if gain is None else name, light="" if over is None else name)
+    return told.model_copy(update={"gain": gain, "light": over, "told_by": told_by})
 
 
 def _plain(photo: Photo) -> tuple[LightField, Float64] | Declined:

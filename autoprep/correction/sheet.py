@@ -36,6 +36,7 @@ _FRAME = 6  # cells by which a drawn frame may lie inside the rim
 _BORDER, _BEYOND = 10, 0.1  # half the width of the softest border, in cells; how far its light may lie outside
 _PALE_TINT = 0.015
 _EXPLAINS = 0.05
+_LEAST_WASH, _WASH_DARKER = 0.03, 0.03  # of the work, and in natural log
 # Gloss adds light of its own: on white paper it is little beside what the paper gives back, on dark paper it is all.
 # Nobody rules black paper (common practice, no source).
 _SHINE, _DARK = 0.01, float(np.log(0.08))
@@ -118,8 +119,29 @@ def without_bends(sheet: Sheet) -> Sheet:
 def explained_by(log_light: Float32, cells: Cells) -> float:
     """Share 0..1 of the ground in cells that a light (rows, columns, 3), natural log, on one paper explains."""
     ground = _without_lines(cells)
-    near = greatest(np.abs(ground.logs - log_light)) < _EXPLAINS
-    return float((near & ground.open).sum() / max(int(ground.open.sum()), 1))
+    return float(_explained(log_light, ground).sum() / max(int(ground.open.sum()), 1))
+
+
+def _explained(log_light: Float32, ground: _Ground) -> Bool:
+    return np.asarray((greatest(np.abs(ground.logs - log_light)) < _EXPLAINS) & ground.open)
+
+
+def washed(sheet: Sheet, smooth: Float32, cells: Cells) -> float:
+    """Share 0..1 of the ground that a sheet takes for its light, where beside bare paper in a smooth light (rows,
+    columns, 3), natural log, it is a wash: large, darker, and with paper all around.
+
+    A shadow comes in from somewhere, and bends and folds run to the sheet's edges.
+    """
+    ground = _without_lines(cells)
+    parts = _explained(sheet.log_light, ground) & ~_explained(smooth, ground)
+    whole = cv2.morphologyEx(parts.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    count, labels = cv2.connectedComponents(whole, connectivity=4)
+    at_rim = np.bincount(labels[ground.rim], minlength=count) > 0
+    sizes = np.bincount(labels.ravel(), minlength=count)
+    depth = np.bincount(labels.ravel(), ((ground.logs - smooth) @ LUMINANCE).ravel(), count) / np.maximum(sizes, 1)
+    wash = ~at_rim & (sizes > _LEAST_WASH * labels.size) & (depth < -_WASH_DARKER)
+    wash[0] = False
+    return float(sizes[wash].sum() / max(int(ground.open.sum()), 1))
 
 
 def _over_gaps(values: Float32, known: Bool) -> Float32:

@@ -36,6 +36,7 @@ def test_a_grey_card_that_fills_the_photo_tells_the_colour_of_the_light() -> Non
     """Of an 18 % grey card (the usual reflectance of such cards; common practice, no source)."""
     told = read_reference(linear_photo(0.18 * falling_light() * grain()), "grey card", "card")
     assert isinstance(told, Reference)
+    assert told.light is None, "a card is held in the hand: how the light falls on it is its own"
     assert told.gain is not None
     assert np.array(told.gain) * [1.0, 0.9, 0.7] == pytest.approx(
         np.full(3, float(np.array(told.gain)[1]) * 0.9), rel=0.01

@@ -1,16 +1,19 @@
 """Sheets of paper between strokes: what is believed to be one, and the light that is read off it."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
+from autoprep.correction import hypotheses
 from autoprep.correction.apply import shoulder
 from autoprep.correction.cells import ground_cells
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import judge
 from autoprep.correction.marks import lighter_marks
 from autoprep.correction.ruling import is_ruled
-from autoprep.correction.sheet import Sheet, find_sheet
+from autoprep.correction.sheet import Sheet, find_sheet, washed
 from autoprep.correction.tone import lighter, tone
 from autoprep.domain import Declined
 from autoprep.imaging.arrays import Float32
@@ -189,3 +192,40 @@ def test_soft_pale_washes_are_left_to_the_level() -> None:
     assert not isinstance(paper, Declined)
     light = paper.log_field(84, 118) @ LUMINANCE
     assert light[10, 100] - light[25, 30] < 0.02
+
+
+@pytest.mark.parametrize(
+    ("places", "light", "is_wash"),
+    [
+        ([(600, 420)], 0.93, True),
+        ([(60, 420)], 0.93, False),  # it comes in from the rim, as shadows do
+        ([(600, 420)], 1.07, False),  # lighter: a shine
+        ([(150 + 130 * k, 420) for k in range(7)], 0.93, False),  # scattered: the paper's own waves
+    ],
+    ids=["wash", "shadow", "shine", "waves"],
+)
+def test_what_lies_within_the_sheet_with_paper_all_around_is_a_wash(
+    places: list[tuple[int, int]], light: float, is_wash: bool
+) -> None:
+    plain = np.ones((*_SIZE, 1), np.float32)
+    for place in places:
+        size = (250, 180) if len(places) == 1 else (50, 40)
+        cv2.ellipse(plain, place, size, 0, 0, 360, light, -1)
+    bare, page = (ground_cells(np.asarray(_paper() * seen, np.float32)) for seen in (1, plain))
+    smooth, sheet = find_sheet(bare), find_sheet(page)
+    assert isinstance(smooth, Sheet)
+    assert isinstance(sheet, Sheet)
+    follows = replace(sheet, log_light=page.logs)
+    share = washed(follows, smooth.log_light, page)
+    assert (0.1 < share < 0.2) if is_wash else share == 0
+
+
+def test_of_a_work_in_washes_the_level_of_the_paper_is_believed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where both explain most of the ground and the sheet more of it, the artist's word decides."""
+    monkeypatch.setattr(hypotheses, "_AS_WELL", -1.0)
+    page = _drawn(_paper())
+    by_sheet, by_level = (find_paper(page, washes=said)[0] for said in (False, True))
+    assert not isinstance(by_sheet, Declined)
+    assert not isinstance(by_level, Declined)
+    assert by_sheet.sheet is not None
+    assert by_level.sheet is None

@@ -1439,4 +1439,15 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("who waits for the first try has failed", "autoprep/ledger/overview.py", "WHERE state = 'queued' AND attempts > 0", "WHERE state = 'queued'", ("tests/test_cli.py",)),
     Mistake("a photo that is there is called by no one", "autoprep/service/outlook.py", "    if there:\n", "    if False:\n", _RENAMED),
     Mistake("a line too long for a name ends the outlook", "autoprep/service/outlook.py", "os.path.isfile(place_of(inbox, named))", "place_of(inbox, named).is_file()", _RENAMED),
+    *_all(
+        "autoprep/correction/sheet.py", ("tests/correction/test_sheet.py",),
+        ("a shadow from the rim is a wash", "    wash = ~at_rim &", "    wash ="),
+        ("a shine is a wash", " & (depth < -_WASH_DARKER)", ""),
+        ("waves of the paper are washes", "(sizes > _LEAST_WASH * labels.size)", "(sizes > 0)"),
+    ),
+    *_all(
+        "autoprep/correction/hypotheses.py", ("tests/correction/test_sheet.py",),
+        ("a word on washes is not heard", "(washes or sheet.colours > _COLOURS)", "(sheet.colours > _COLOURS)"),
+    ),
+    Mistake("a hand-held card tells how the light falls on the work", "autoprep/correction/references.py", 'over = field if said == "blank board" else None', "over = field", ("tests/correction/test_references.py",)),
 )  # fmt: skip

@@ -168,16 +168,17 @@ def test_the_light_over_the_frame_is_told_by_a_board_whatever_lies_beside_the_wo
             row, column = 270 + k % 6 * 48, 900 + (3 - k // 6) * 48
             linear[row : row + 38, column : column + 38] = np.clip(patch, 0, 1) * 0.8
     grain = np.random.default_rng(1).normal(0, 0.002, linear.shape)
-    shot = tmp_path / "blank board.jpg"
+    shot, other = tmp_path / "blank board.jpg", tmp_path / "grey card.jpg"
     shot.write_bytes(board())
+    other.write_bytes(jpeg(card()))
     photo = read_photo(jpeg(np.clip(linear + grain, 0, 1)))
     outline = Outline(corners_px=((90, 110), (810, 110), (810, 790), (90, 790)), confidence=1.0)
-    seen = with_references(photo, outline, beside == "grey card", ((shot, "light reference"),))
+    seen = with_references(photo, outline, beside == "grey card", ((shot, "blank board"), (other, "grey card")))
     assert (seen.chart is not None) == (beside == "chart")
     assert seen.reference is not None
     assert seen.reference.light is not None
     assert seen.reference.told_by.light == "blank board.jpg"
-    assert seen.reference.told_by.colour == {"grey card": BESIDE, "chart": "", None: "blank board.jpg"}[beside]
+    assert seen.reference.told_by.colour == {"grey card": BESIDE, "chart": "", None: "grey card.jpg"}[beside]
     assert (seen.reference.gain is None) == (beside == "chart")
     wishes = Wishes(kind="painting")
     plan, _, measures = make_plan(seen.photo, outline, wishes, seen.chart, seen.reference, seen.absolute)
