@@ -220,6 +220,20 @@ def test_what_lies_within_the_sheet_with_paper_all_around_is_a_wash(
     assert (0.1 < share < 0.2) if is_wash else share == 0
 
 
+def test_a_pale_wash_in_warm_light_is_no_evidence_for_the_sheet() -> None:
+    """The sheet's light follows it and explains an eighth of the ground more; it is the wash all the same."""
+    wash = np.zeros(_SIZE, np.float32)
+    cv2.ellipse(wash, (680, 440), (260, 190), 20, 0, 360, 1, -1)
+    wash = np.asarray(cv2.GaussianBlur(wash, (0, 0), 2.0), np.float32)[..., None]
+    light = np.linspace(1.0, 0.82, _SIZE[1], dtype=np.float32)[None, :, None] * np.array([1.25, 0.96, 0.66], np.float32)
+    page = np.asarray(_drawn(np.asarray(_paper(0.8) * light, np.float32)) * (1 - 0.055 * wash), np.float32)
+    paper, _ = find_paper(page)
+    assert not isinstance(paper, Declined)
+    assert paper.sheet is None
+    across = paper.log_field(84, 118) @ LUMINANCE
+    assert abs(across[44, 68] - (across[44, 30] + across[44, 106]) / 2) < 0.02
+
+
 def test_of_a_work_in_washes_the_level_of_the_paper_is_believed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where both explain most of the ground and the sheet more of it, the artist's word decides."""
     monkeypatch.setattr(hypotheses, "_AS_WELL", -1.0)

@@ -1447,6 +1447,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/hypotheses.py", ("tests/correction/test_sheet.py",),
+        ("a wash is evidence for the sheet", "return by_sheet - washed(sheet, smooth, cells) >", "return by_sheet >"),
         ("a word on washes is not heard", "(washes or sheet.colours > _COLOURS)", "(sheet.colours > _COLOURS)"),
     ),
     Mistake("a hand-held card tells how the light falls on the work", "autoprep/correction/references.py", 'over = field if said == "blank board" else None', "over = field", ("tests/correction/test_references.py",)),
