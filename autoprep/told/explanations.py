@@ -246,7 +246,8 @@ def _colour(plan: CorrectionPlan) -> list[str]:
         stops = np.log2(plan.tone.gain)
         said.append(f"You asked for {abs(stops):.1f} stops {'lighter' if stops > 0 else 'darker'}.")
     elif plan.tone.gain > 1.02:
-        said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to clean white.")
+        to = "the lightness of paper; its tint stays" if isinstance(plan.neutral, Declined) else "clean white"
+        said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to {to}.")
     return said
 
 

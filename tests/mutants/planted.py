@@ -1451,4 +1451,5 @@ PLANTED: tuple[Mistake, ...] = (
         ("a word on washes is not heard", "(washes or sheet.colours > _COLOURS)", "(sheet.colours > _COLOURS)"),
     ),
     Mistake("a hand-held card tells how the light falls on the work", "autoprep/correction/references.py", 'over = field if said == "blank board" else None', "over = field", ("tests/correction/test_references.py",)),
+    Mistake("paper that keeps its tint is told as white", "autoprep/told/explanations.py", 'if isinstance(plan.neutral, Declined) else "clean white"', 'if False else "clean white"', ("tests/told/test_explanations.py",)),
 )  # fmt: skip

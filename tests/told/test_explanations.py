@@ -1,9 +1,10 @@
 """What the artist is told of a photo."""
 
+import numpy as np
 import pytest
 
-from autoprep.domain import CorrectionPlan, Declined, Geometry, Sharpening, Tone
-from autoprep.told.explanations import advice
+from autoprep.domain import CorrectionPlan, Declined, Geometry, Neutral, Photo, PhotoFacts, Sharpening, Tone
+from autoprep.told.explanations import advice, reasons
 
 
 def plan_of(width: int, height: int) -> CorrectionPlan:
@@ -33,3 +34,14 @@ def test_blur_is_told_by_what_it_takes_of_the_work_and_not_by_pixels(
         "blur_px": blur_px, "oblique_degrees": 2.0, "work_long_side_px": float(size[0]), "clipped_percent": 0.0,
     }  # fmt: skip
     assert any("blurred" in line for line in advice(plan_of(*size), measures)) == told
+
+
+@pytest.mark.parametrize("kept", [True, False])
+def test_paper_whose_tint_is_kept_is_not_said_to_be_white(kept: bool) -> None:
+    neutral = Declined(reason="the paper's tint is kept, as you asked") if kept else Neutral(source="paper")
+    plan = plan_of(400, 300).model_copy(update={"neutral": neutral, "tone": Tone(gain=2.0), "paper": "tinted"})
+    photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
+    said = " ".join(reasons(plan, photo, {"oblique_degrees": 1.0}))
+    assert "lifted 1.0 stops" in said
+    assert ("clean white" in said) != kept
+    assert ("its tint stays" in said) == kept
