@@ -23,6 +23,7 @@ from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, 
 from autoprep.job.question import Doubt, Preview, ask
 from autoprep.job.reference_shots import Seen, reference_words, tells, usable, with_references
 from autoprep.job.said_outline import said_outline
+from autoprep.job.screens import is_screenshot
 from autoprep.job.stages import Stages, now, record_of, set_aside
 from autoprep.job.takes import is_late
 from autoprep.job.which_outline import which_outline
@@ -66,6 +67,10 @@ def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
     """A new photo: find its work, and make it, ask, or leave it alone."""
     if is_flat(photo.codes):
         return JobResult(set_aside(order.job, order.photo, order.sha256, words.FLAT))
+    everything = order.settings.inbox.holds == "everything"
+    unsaid = everything and not order.refused and not order.facts.says_work
+    if unsaid and is_screenshot(photo, order.photo):
+        return _no_work(order, photo, 0.0, stages, words.SCREENSHOT)
     said = said_outline(photo, order.facts)
     if isinstance(said, Outline) and not photo.facts.suspect:
         return _finish(order, photo, said, stages)
@@ -74,8 +79,7 @@ def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
         outline = survey.outline()
         chance, seen = survey.shows_work()
         facts |= {"confidence": None if isinstance(outline, Declined) else round(outline.confidence, 3), **seen}
-    everything = order.settings.inbox.holds == "everything"
-    if chance < gate.NO_WORK and everything and not order.refused and not order.facts.says_work:
+    if chance < gate.NO_WORK and unsaid:
         return _no_work(order, photo, chance, stages)
     found = which_outline(order, photo, survey, outline, said)
     del survey  # its copies of the photo are not needed any more

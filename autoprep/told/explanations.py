@@ -16,6 +16,10 @@ NO_WORK = (
     "such as “as painting”."
 )
 
+SCREENSHOT = (
+    "It is a screenshot by its name and its flat areas, so nothing was made and nothing is asked. If it shows a work, "
+    "move it into a folder such as “as painting”."
+)
 SAID_NO_WORK = "You said that this photo shows no work; nothing was made of it."
 ONE_OF_SEVERAL = "It is one of several works in its photo, of which you chose each by itself."
 NO_LONGER_APART = (

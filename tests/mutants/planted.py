@@ -1452,4 +1452,10 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a hand-held card tells how the light falls on the work", "autoprep/correction/references.py", 'over = field if said == "blank board" else None', "over = field", ("tests/correction/test_references.py",)),
     Mistake("paper that keeps its tint is told as white", "autoprep/told/explanations.py", 'if isinstance(plan.neutral, Declined) else "clean white"', 'if False else "clean white"', ("tests/told/test_explanations.py",)),
+    *_all(
+        "autoprep/job/screens.py", ("tests/test_screens.py",),
+        ("what is called a screenshot is one", ".all(axis=-1))) > _SAME", ".all(axis=-1))) > 0"),
+        ("what is flat is a screenshot", "    if _CALLED.search(PurePosixPath(shown).name) is None or photo.facts.camera:", "    if photo.facts.camera:"),
+    ),
+    Mistake("a screenshot can't be a work", "autoprep/job/story.py", "    if unsaid and is_screenshot(", "    if is_screenshot(", ("tests/test_screens.py",)),
 )  # fmt: skip
