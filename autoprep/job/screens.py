@@ -13,8 +13,8 @@ _CALLED = re.compile(
     r"|capture d.{1,3}cran|sk[äa]rmavbild|schermafbeelding|zrzut ekranu",
     re.IGNORECASE,
 )
-# In so large a share of the picture a pixel is what the next one is, to the code: on screens .92 and more, compressed or
-# not; on 90 photos and scans of pages .3 in the median, .71 in one of twenty, .88 on a bleached scan.
+# In so large a share of the picture a pixel is what the next one is, to the code: on screens .92 and more, compressed
+# or not; on 90 photos and scans of pages .3 in the median, .71 in one of twenty, .88 on a bleached scan.
 _SAME = 0.9
 
 

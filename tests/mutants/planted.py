@@ -776,7 +776,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("glare holds nothing", "if preset.hold_for_glare and glare > GLARE_HOLDS_PERCENT:", "if False:"),
         ("hold is not told", "    if order.facts.hold:\n        return words.HOLD", "    if False:\n        return words.HOLD"),
         ("one destination's fault costs all", "            except Exception as problem:\n                # One", "            except ZeroDivisionError as problem:\n                # One"),
-        ("a scene is a work", 'chance < gate.NO_WORK and everything and', "False and everything and"),
+        ("a scene is a work", "if chance < gate.NO_WORK and unsaid:", "if False:"),
         ("a wrong size is believed", "if low * (1 - _SIZE_AGREES) <= size[0] / size[1] <= high * (1 + _SIZE_AGREES):", "if True:"),
     ),
     *_all(
