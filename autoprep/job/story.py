@@ -307,9 +307,10 @@ def known_size(
         if low * (1 - _SIZE_AGREES) <= size[0] / size[1] <= high * (1 + _SIZE_AGREES):
             return size, ""
     height, width = facts.sides()
+    given = max(facts.size_mm) / min(facts.size_mm)
     return None, (
         f"The size that you give, {height} x {width} {facts.unit} (height x width), and the outline in the photo do "
-        f"not go together: the outline is {ratio:.2f} times as wide as high."
+        f"not go together: one side is {given:.2f} times the other, and in the photo {max(ratio, 1 / ratio):.2f} times."
     )
 
 
