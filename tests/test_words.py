@@ -177,14 +177,14 @@ def test_a_line_without_a_colon_is_a_word_a_caption_or_answered(tmp_path: Path) 
 
 
 def test_a_text_goes_on_over_lines_with_a_colon(tmp_path: Path) -> None:
-    note = "description: The pier.\nMy father: he built it.\nTold to me: twice.\nyear: 2026\n"
+    note = "description: The pier.\nAs my father said: he built it.\nTold to me: twice.\nyear: 2026\n"
     facts, warnings = read(tmp_path, "IMG_1.jpg", note)
-    assert facts.description == "The pier. My father: he built it. Told to me: twice."
+    assert facts.description == "The pier. As my father said: he built it. Told to me: twice."
     assert (facts.year, warnings) == ("2026", ())
-    # What is nearly a word that is known is a slip of the finger, and answered.
+    # What is nearly a word that is known is a slip of the finger: it is no part of the text.
     facts, (warning,) = read(tmp_path, "IMG_2.jpg", "description: The pier.\nprise: 240\n")
-    assert (facts.description, facts.price) == ("The pier.", "")
-    assert "“prise”, which is not understood; the nearest word is “price”" in warning
+    assert (facts.description, facts.price) == ("The pier.", "240")
+    assert "“prise” was read as “price”" in warning
     # A sentence is no inventory number.
     facts, (warning,) = read(tmp_path, "IMG_3.jpg", "description: The pier.\nNumber: three boats lie there.\n")
     assert facts.inventory == ""

@@ -1,6 +1,5 @@
 """The files in which the artist says something: where they lie, and what is read from them."""
 
-import difflib
 import os
 import re
 import tomllib
@@ -9,7 +8,7 @@ from typing import Any
 
 from autoprep.logs import as_shown
 from autoprep.wishes.captions import caption
-from autoprep.wishes.lines import KEYS, loose, meaning, read, word
+from autoprep.wishes.lines import KEYS, holds, loose, meaning, nearest, read, slip, stands_apart, word
 
 _LARGEST_NOTE = 64 * 1024
 _LONGEST_CAPTION = 200  # letters; a longer first line of a note is no caption
@@ -85,9 +84,11 @@ def said_in(
         if name == "photo":
             said |= {"photo": str(value).strip()} if keep_photo else {}
         elif not name:
-            near = difflib.get_close_matches(key.lower(), KEYS, 1, cutoff=0.0)[0]
-            warnings.append(f"{called} says “{_short(key)}”, which is not understood; the nearest word is “{near}”")
+            near = "" if stands_apart(key) else nearest(key, KEYS)
+            which = f"; the nearest word is “{near}”" if near else "; nothing was made of that line"
+            warnings.append(f"{called} says “{_short(key)}”, which is not understood{which}")
         else:
+            warnings += [f"{called}: {slip(key)}"] if slip(key) else []
             found = read(name, value, called, warnings)
             warnings += _said_twice(given, found, value, called)
             said |= found
@@ -112,7 +113,10 @@ def _from_bare_lines(text: str, others: list[str], called: str, warnings: list[s
     for line in others:
         if word(line):
             said |= word(line)
-        elif line == first and len(line) <= _LONGEST_CAPTION:
+        elif holds(line):  # said in words that are not known: better held than given out
+            said["hold"] = True
+            warnings.append(f"{called} says “{_short(line)}”; the work is held until it says “hold: yes” or “hold: no”")
+        elif line == first and not stands_apart(line) and len(line) <= _LONGEST_CAPTION:
             said |= caption(line)
         else:
             warnings.append(

@@ -38,6 +38,7 @@ _PLAINLY = ("tests/test_said_plainly.py",)
 _REASONS = ("tests/service/test_reasons.py",)
 _QUESTIONS = ("tests/service/test_questions.py",)
 _TYPED = ("tests/test_arguments.py",)
+_LINES = ("tests/test_note_lines.py",)
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
@@ -1007,8 +1008,6 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/wishes/lines.py", ("tests/test_words.py", "tests/test_works.py"),
         ("hold: no holds", "return {name: text.lower() in _YES} if", "return {name: True} if"),
         ("darker is lighter", '"darker": lambda text: _stops(text, -1)', '"darker": lambda text: _stops(text, 1)'),
-        ("a colon ends a description", "return not inside or bool(", "return True or bool("),
-        ("a slip of the finger goes on with a text", "return not inside or bool(difflib", "return not inside or False and bool(difflib"),
         ("a sentence is a number", "or len(text.split()) == 1 else {}", "or True else {}"),
         ("lines without a colon belong to the one before", "(open_to in _LONG or line[0].isspace())", "True"),
     ),
@@ -1439,4 +1438,21 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("who waits for the first try has failed", "autoprep/ledger/overview.py", "WHERE state = 'queued' AND attempts > 0", "WHERE state = 'queued'", ("tests/test_cli.py",)),
     Mistake("a photo that is there is called by no one", "autoprep/service/outlook.py", "    if there:\n", "    if False:\n", _RENAMED),
     Mistake("a line too long for a name ends the outlook", "autoprep/service/outlook.py", "os.path.isfile(place_of(inbox, named))", "place_of(inbox, named).is_file()", _RENAMED),
+    *_all(
+        "autoprep/wishes/lines.py", _LINES,
+        ("a time of day ends a description", 'if (re.search(r"\\d\\s*$", key) and re.match(r"\\d", value)) or', "if"),
+        ("a private line goes on with a text", "return 1 <= len(key.split()) <= 2", "return False"),
+        ("a line on where a work may go is a part of a text", "return not (word(line) or stands_apart(line))", "return not word(line)"),
+        ("keywords go on over lines", 'if meaning(key) != "keywords" else ""', 'if True else ""'),
+        ("hold in other words gives out", "return bool(_HOLDS.match(line))", "return False"),
+        ("the nearest word shares next to nothing", "if 2 * sum(block.size for block in alike) > max(len(word), len(folded)):", "if True:"),
+        ("slips of a key are not taken", "if near and near[0][0] == folded[0] and", "if False and"),
+        ("anything like a key is taken", "set(KEYS).difference(_NEVER_GUESSED)", "set(KEYS)"),
+        ("a slip of hold gives out", 'nearest(folded, KEYS) == "hold"', "False"),
+    ),
+    *_all(
+        "autoprep/wishes/note_files.py", _LINES,
+        ("a slip of a key is not told", "if slip(key) else []", "if False else []"),
+        ("for whom a work is becomes its title", "line == first and not stands_apart(line) and", "line == first and"),
+    ),
 )  # fmt: skip
