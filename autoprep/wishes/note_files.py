@@ -18,6 +18,7 @@ _NAMES = {
     "hold": "whether it is held",
     "keep_paper": "the paper",
 }
+OF_THE_SIZE = ("unit", "size_free")  # what is said along with a size, and never by itself
 _ESCAPES = re.compile(rb"\\(?:x([01][0-9a-f]|[7-9a-f][0-9a-f])|u(20[0-9a-f]{2}))")
 
 
@@ -100,7 +101,7 @@ def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value:
     told = []
     for field, means in found.items():
         meant, text = given.get(field, (means, value))
-        if meant != means and field != "unit":
+        if meant != means and field not in OF_THE_SIZE:
             both = f"“{_short(str(text))}” and “{_short(str(value))}”"
             told.append(f"{called} gives {in_words(field)} twice, {both}; the last holds")
         given[field] = (means, value)

@@ -1455,4 +1455,11 @@ PLANTED: tuple[Mistake, ...] = (
         ("a slip of a key is not told", "if slip(key) else []", "if False else []"),
         ("for whom a work is becomes its title", "line == first and not stands_apart(line) and", "line == first and"),
     ),
+    *_all(
+        "autoprep/wishes/sizes.py", ("tests/test_words.py",),
+        ("a format has a direction", '"size_free": not (found["wide"] or found["upright"])', '"size_free": False'),
+        ("a format that lies across stands", "(height, width) if found[\"wide\"]", "(width, height) if found[\"wide\"]"),
+    ),
+    Mistake("a format keeps numbers from having a direction", "autoprep/wishes/sizes.py", '"unit": unit, "size_free": False}', '"unit": unit}', ("tests/test_words.py",)),
+    Mistake("a size is told twice", "autoprep/wishes/note_files.py", '("unit", "size_free")', '("unit",)', ("tests/test_words.py",)),
 )  # fmt: skip
