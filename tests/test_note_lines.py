@@ -108,3 +108,22 @@ def test_far_words_are_answered_with_those_that_are_known(tmp_path: Path) -> Non
     assert "maybe; write yes or no; the work is held until it is" in warning
     _, (warning,) = read(tmp_path, "year: 2026\nsigned: yes")
     assert "size" not in warning
+
+
+def test_keywords_add_up(tmp_path: Path) -> None:
+    facts, warnings = read(tmp_path, "Keywords: jug, fruit\nTags: oil, jug\n")
+    assert (facts.keywords, warnings) == (("jug", "fruit", "oil"), ())
+
+
+def test_a_caption_against_a_line_of_the_same_note_is_told(tmp_path: Path) -> None:
+    facts, (warning,) = read(tmp_path, "Cormer Lass, 2025\ntitle: Cormer Lass\nyear: 2026\n")
+    assert (facts.title, facts.year) == ("Cormer Lass", "2026")
+    assert "gives the year twice, “Cormer Lass, 2025” and “2026”; the last holds" in warning
+
+
+@pytest.mark.parametrize("line", ["hold", "Hold this one please"])
+def test_a_work_that_is_held_and_is_not_is_held(tmp_path: Path, line: str) -> None:
+    for note in (f"hold: no\n{line}\n", f"title: Jug\n{line}\nhold: no\n"):
+        facts, warnings = read(tmp_path, note)
+        assert (facts.hold, facts.released) == (True, False)
+        assert warnings[-1].endswith("says both that the work is held and that it is not; it is held")

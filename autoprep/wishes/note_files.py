@@ -3,6 +3,7 @@
 import os
 import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -78,8 +79,12 @@ def said_in(
         reason = problem if isinstance(problem, tomllib.TOMLDecodeError) else "it holds a number or a nesting too large"
         warnings.append(f"{called} can't be read: {reason}")
         return {}
-    said: dict[str, Any] = _from_bare_lines(text, others, called, warnings)
+    said: dict[str, Any] = {}
     given: dict[str, tuple[Any, Any]] = {}
+    for line, found in _from_bare_lines(text, others, called, warnings):
+        said |= found
+        warnings += _said_twice(given, {key: found[key] for key in found if key != "hold"}, line, called)
+    held = said.get("hold", False)  # by a line without a colon
     for key, value in lines:
         name = meaning(key)
         if name == "photo":
@@ -92,7 +97,12 @@ def said_in(
             warnings += [f"{called}: {slip(key)}"] if slip(key) else []
             found = read(name, value, called, warnings)
             warnings += _said_twice(given, found, value, called)
+            if name == "keywords":  # these add up
+                found = {"keywords": tuple(dict.fromkeys((*said.get("keywords", ()), *found.get("keywords", ()))))}
             said |= found
+    if held and not said["hold"]:
+        warnings.append(f"{called} says both that the work is held and that it is not; it is held")
+        said["hold"] = True
     return said
 
 
@@ -101,29 +111,30 @@ def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value:
     told = []
     for field, means in found.items():
         meant, text = given.get(field, (means, value))
-        if meant != means and field not in OF_THE_SIZE:
+        if meant != means and field not in ("keywords", *OF_THE_SIZE):
             both = f"“{_short(str(text))}” and “{_short(str(value))}”"
             told.append(f"{called} gives {in_words(field)} twice, {both}; the last holds")
         given[field] = (means, value)
     return told
 
 
-def _from_bare_lines(text: str, others: list[str], called: str, warnings: list[str]) -> dict[str, Any]:
-    said: dict[str, Any] = {}
+def _from_bare_lines(
+    text: str, others: list[str], called: str, warnings: list[str]
+) -> Iterator[tuple[str, dict[str, Any]]]:
+    """The lines without a colon that say something, each with what it says; the others are answered."""
     first = next((" ".join(line.split()) for line in text.splitlines() if line.strip()), "")
     for line in others:
         if word(line):
-            said |= word(line)
+            yield line, word(line)
         elif holds(line):  # said in words that are not known: better held than given out
-            said["hold"] = True
+            yield line, {"hold": True}
             warnings.append(f"{called} says “{_short(line)}”; the work is held until it says “hold: yes” or “hold: no”")
         elif line == first and not stands_apart(line) and len(line) <= _LONGEST_CAPTION:
-            said |= caption(line)
+            yield line, caption(line)
         else:
             warnings.append(
                 f"{called} says “{_short(line)}” without a word and a colon before it; nothing was made of it"
             )
-    return said
 
 
 def _short(text: str) -> str:

@@ -1462,4 +1462,10 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a format keeps numbers from having a direction", "autoprep/wishes/sizes.py", '"unit": unit, "size_free": False}', '"unit": unit}', ("tests/test_words.py",)),
     Mistake("a size is told twice", "autoprep/wishes/note_files.py", '("unit", "size_free")', '("unit",)', ("tests/test_words.py",)),
+    *_all(
+        "autoprep/wishes/note_files.py", _LINES,
+        ("the last line of keywords replaces the first", '*said.get("keywords", ()), ', ""),
+        ("a hold that is also denied gives out", "if held and not said", "if False and not said"),
+        ("a caption may contradict its note", "for key in found if key != \"hold\"}, line", "for key in ()}, line"),
+    ),
 )  # fmt: skip
