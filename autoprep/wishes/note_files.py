@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from autoprep.logs import as_shown
-from autoprep.wishes.captions import caption
+from autoprep.wishes.captions import Doubt, caption, open_doubts
 from autoprep.wishes.lines import KEYS, holds, loose, meaning, nearest, read, slip, stands_apart, word
 
 _LARGEST_NOTE = 64 * 1024
@@ -81,9 +81,11 @@ def said_in(
         return {}
     said: dict[str, Any] = {}
     given: dict[str, tuple[Any, Any]] = {}
-    for line, found in _from_bare_lines(text, others, called, warnings):
+    doubts: list[Doubt] = []
+    for line, found in _from_bare_lines(text, others, called, warnings, doubts):
         said |= found
         warnings += _said_twice(given, {key: found[key] for key in found if key != "hold"}, line, called)
+    keyed: set[str] = set()
     held = said.get("hold", False)  # by a line without a colon
     for key, value in lines:
         name = meaning(key)
@@ -96,10 +98,12 @@ def said_in(
         else:
             warnings += [f"{called}: {slip(key)}"] if slip(key) else []
             found = read(name, value, called, warnings)
+            keyed |= found.keys()
             warnings += _said_twice(given, found, value, called)
             if name == "keywords":  # these add up
                 found = {"keywords": tuple(dict.fromkeys((*said.get("keywords", ()), *found.get("keywords", ()))))}
             said |= found
+    warnings += open_doubts(doubts, keyed, called)
     if held and not said["hold"]:
         warnings.append(f"{called} says both that the work is held and that it is not; it is held")
         said["hold"] = True
@@ -119,7 +123,7 @@ def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value:
 
 
 def _from_bare_lines(
-    text: str, others: list[str], called: str, warnings: list[str]
+    text: str, others: list[str], called: str, warnings: list[str], doubts: list[Doubt]
 ) -> Iterator[tuple[str, dict[str, Any]]]:
     """The lines without a colon that say something, each with what it says; the others are answered."""
     first = next((" ".join(line.split()) for line in text.splitlines() if line.strip()), "")
@@ -130,7 +134,9 @@ def _from_bare_lines(
             yield line, {"hold": True}
             warnings.append(f"{called} says “{_short(line)}”; the work is held until it says “hold: yes” or “hold: no”")
         elif line == first and not stands_apart(line) and len(line) <= _LONGEST_CAPTION:
-            yield line, caption(line)
+            found, open_in_it = caption(line)
+            doubts += open_in_it
+            yield line, found
         else:
             warnings.append(
                 f"{called} says “{_short(line)}” without a word and a colon before it; nothing was made of it"

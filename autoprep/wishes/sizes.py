@@ -118,7 +118,7 @@ def _lying(found: re.Match[str], width: float, height: float, unit: str) -> dict
 
 _A_YEAR = r"(?:1\d|20)\d\d"
 _SPAN = re.compile(
-    rf"(?P<about>(?:circa|about|ca|c)\.?\s*)?(?P<first>{_A_YEAR})(?:\s*(?:-|–|—|/|to)\s*(?P<last>{_A_YEAR}|\d\d))?",
+    rf"(?P<about>(?:circa|about|um|ca|c)\.?\s*)?(?P<first>{_A_YEAR})(?:\s*(?:-|–|—|/|to)\s*(?P<last>{_A_YEAR}|\d\d))?",
     re.IGNORECASE,
 )
 _MONTH = r"(?:0?[1-9]|1[0-2])"
