@@ -1479,6 +1479,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a year that is not understood is a medium", "media += [medium] if medium and not like else []", "media += [medium] if medium else []"),
         ("a year that is not understood is not told", "doubts += [_looks(medium, like, in_title=False)] if like else []", "doubts += []"),
         ("a medium may be taken for a title in silence", "    if more and not alone:", "    if False:"),
+        ("beside a size alone a part is taken in silence", "alone=not (said or media))", "alone=first == len(parts))"),
         ("a year in a title is told", 'if _like(part) == "size" or len(parts) > 1:', "if True:"),
         ("what a note settles is told", "if not any(key in said for key in doubt.settled_by)]", "]"),
         ("a bracket at the end is left open", 'if not text[end:].strip(" )],;"):', "if False:"),
