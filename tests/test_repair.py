@@ -58,7 +58,8 @@ def test_the_same_by_note_folder_and_name(tmp_path: Path) -> None:
     ("place", "note", "near"),
     [
         ("as Watercolor/IMG_1.jpg", "", "watercolour"),
-        ("as wall/IMG_1.jpg", "", "nearest known word"),
+        ("as wall/IMG_1.jpg", "", "the known words are pencil, ink"),
+        ("as ikn/IMG_1.jpg", "", "nearest known word is “ink”"),
         ("IMG_1.jpg", "kinds: painting", "kind"),
         ("IMG_1.jpg", "outline: somewhere", "not understood"),
         ("IMG_1.jpg", "turn: a bit", "not understood"),

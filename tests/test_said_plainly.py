@@ -137,7 +137,7 @@ def test_show_says_what_jobs_says_and_says_it_once(wren: Studio, capsys: pytest.
     assert "  held back, ink" in out
     assert "held back" in run(wren, capsys, "jobs")[1]
     assert out.count("no destination is called nowhere") == 1
-    assert "about your words: the note Gull.txt says “titel”" in out
+    assert "about your words: the note Gull.txt: “titel” was read as “title”" in out
     page = article(Place(wren.settings.studio, wren.settings.folders.records / "proof"), wren.records()["Gull.jpg"])
     assert page.count("<li>no destination is called nowhere") == 0
     assert page.count("no destination is called nowhere") == 2  # of each destination, and not once more

@@ -41,7 +41,10 @@ def read(folder: Path, shown: str, note: str | bytes = "") -> tuple[WorkFacts, t
         ("about 300 x 400 mm", 300, 400, "mm"),
         # ISO 216, table of the A and B series; ANSI/ASME Y14.1 size A.
         ("A3", 420, 297, "cm"),
-        ("a5 landscape", 210, 148, "cm"),
+        ("A5", 210, 148, "cm"),
+        ("a5 landscape", 148, 210, "cm"),
+        ("a5 wide", 148, 210, "cm"),
+        ("A5 portrait", 210, 148, "cm"),
         ("B4", 353, 250, "cm"),
         ("letter", 11 * INCH, 8.5 * INCH, "in"),
     ],
@@ -177,14 +180,14 @@ def test_a_line_without_a_colon_is_a_word_a_caption_or_answered(tmp_path: Path) 
 
 
 def test_a_text_goes_on_over_lines_with_a_colon(tmp_path: Path) -> None:
-    note = "description: The pier.\nMy father: he built it.\nTold to me: twice.\nyear: 2026\n"
+    note = "description: The pier.\nAs my father said: he built it.\nTold to me: twice.\nyear: 2026\n"
     facts, warnings = read(tmp_path, "IMG_1.jpg", note)
-    assert facts.description == "The pier. My father: he built it. Told to me: twice."
+    assert facts.description == "The pier. As my father said: he built it. Told to me: twice."
     assert (facts.year, warnings) == ("2026", ())
-    # What is nearly a word that is known is a slip of the finger, and answered.
+    # What is nearly a word that is known is a slip of the finger: it is no part of the text.
     facts, (warning,) = read(tmp_path, "IMG_2.jpg", "description: The pier.\nprise: 240\n")
-    assert (facts.description, facts.price) == ("The pier.", "")
-    assert "“prise”, which is not understood; the nearest word is “price”" in warning
+    assert (facts.description, facts.price) == ("The pier.", "240")
+    assert "“prise” was read as “price”" in warning
     # A sentence is no inventory number.
     facts, (warning,) = read(tmp_path, "IMG_3.jpg", "description: The pier.\nNumber: three boats lie there.\n")
     assert facts.inventory == ""
@@ -251,6 +254,23 @@ def test_what_contradicts_itself_is_told_and_the_note_holds(tmp_path: Path) -> N
     (tmp_path / "Harbour" / "note.txt").write_text("year: 2020")
     facts, warnings = read(tmp_path, "Harbour/Gull, 2026.jpg")
     assert (facts.title, facts.year, warnings) == ("Gull", "2026", ())
+
+
+@pytest.mark.parametrize(
+    ("text", "free"),
+    [
+        ("A5", True), ("letter", True), ("Half letter paper", True), ("B4 sheet", True), ("A5 landscape", False),
+        ("letter upright", False), ("21 x 14,8 cm", False),
+    ],
+)  # fmt: skip
+def test_a_format_without_a_direction_has_none(text: str, free: bool, tmp_path: Path) -> None:
+    assert read(tmp_path, "IMG_1.jpg", f"size: {text}")[0].size_free is free
+    # A size in numbers that wins over it has a direction, and a contradiction is told once.
+    facts, warnings = read(tmp_path, "Jug, A4.jpg", "size: 210 x 297 mm")
+    assert (facts.size_mm, facts.size_free) == ((297, 210), False)
+    assert warnings == ("the photo's name and its note do not agree on the size; the note holds",)
+    assert read(tmp_path, "IMG_2.jpg", "size: A4\nsize: 297 x 210 mm")[1] == ()
+    assert facts_of(tmp_path, "A5/IMG_1.jpg")[0].size_free
 
 
 def test_a_folder_may_say_a_size(tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ NAME_FIELDS = (
 class WorkFacts(Value):
     """What the artist says of a work; empty where nothing is said. size_mm is (width, height).
 
+    size_free: the size is that of a paper format, such as "A5", said without a direction: it has none.
     destinations: where it goes, and only there; also: where it goes besides; order: its place in lists, 0 where none
     is given; released: it is said in so many words that it is not held; shared: which of these words are said beside
     other takes of the work; paper: what the work stands on, where the artist says it; keep_paper: whether its own
@@ -32,6 +33,7 @@ class WorkFacts(Value):
     year: str = ""
     medium: str = ""
     size_mm: tuple[float, float] | None = None
+    size_free: bool = False
     unit: str = "cm"
     inventory: str = ""
     price: str = ""

@@ -1,8 +1,9 @@
 """What a photo's name and its folders say of the work, and which names say nothing: those that machines give."""
 
 import re
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from pathlib import PurePosixPath
-from typing import Any, cast, get_args
+from typing import Any, NamedTuple, cast, get_args
 
 from autoprep.domain import Kind, ReferenceShot
 from autoprep.wishes.lines import instead, kind, word
@@ -91,49 +92,166 @@ def _sent(said: dict[str, Any], how: str, where: str) -> dict[str, Any]:
     return {"also": (*said.get("also", ()), where)}
 
 
-def from_name(shown: str) -> dict[str, Any]:
+class Doubt(NamedTuple):
+    """What a caption leaves open: the sentence that tells it, and what settles it where a note says it."""
+
+    words: str
+    settled_by: tuple[str, ...]
+
+
+def open_doubts(doubts: Iterable[Doubt], said: Container[str], called: str) -> list[str]:
+    """What is to be told of a caption, but for what was said besides."""
+    return [f"{called}: {doubt.words}" for doubt in doubts if not any(key in said for key in doubt.settled_by)]
+
+
+def from_name(shown: str) -> tuple[dict[str, Any], list[Doubt]]:
     """`Blue Jug, 2026, watercolour, 30x40cm` or a plain title; nothing from a camera's name."""
     stem = PurePosixPath(shown).stem
     if is_camera_name(stem):
-        return {}
+        return {}, []
     if reference(stem) is not None:
-        return {"reference": reference(stem)}
+        return {"reference": reference(stem)}, []
     return caption(stem)
 
 
-def caption(text: str) -> dict[str, Any]:
-    """A title, and after commas in any order a year, a size, a medium, or a word such as "hold"."""
-    pieces = [" ".join(piece.replace("_", " ").split()) for piece in _at_commas(text)]
-    title, said = trailing_size(pieces[0])
-    first = next((k for k, piece in enumerate(pieces) if k and (_piece(piece) or _sized_medium(piece))), len(pieces))
-    if first == len(pieces) and not said:
-        return {"title": ", ".join(pieces)}  # commas alone may stand in a title: "Gulls, boats and rain"
-    while first > 1 and is_medium(pieces[first - 1]):
-        first -= 1
-    said["title"] = ", ".join([title, *pieces[1:first]])
-    media = []
-    for piece in filter(None, pieces[first:]):
-        found = _piece(piece)
-        if not found:
-            medium, found = trailing_size(piece)
-            media.append(medium)
+def caption(text: str) -> tuple[dict[str, Any], list[Doubt]]:
+    """A title, and behind it in any order a year, a size, a medium, or a word such as "hold"; and what is left open."""
+    text = " ".join(text.replace("_", " ").split())
+    parts = _parts(text)
+    if not parts:
+        return {"title": text}, []
+    begin = int(len(parts) > 1 and _is_machines(parts[0].text))  # "Scan 0001, Sea lavender"
+    first = next(
+        (k for k, part in enumerate(parts) if k and (_piece(part.text) or _sized_medium(part.text))), len(parts)
+    )
+    size_behind = trailing_size(parts[begin].text)[1] if begin < first else {}
+    if first < len(parts) or size_behind:
+        while first > 1 and is_medium(parts[first - 1].text):
+            first -= 1
+    elif is_medium(parts[-1].text) and len(parts) - begin > 1:
+        # Signs alone may stand in a title: "Gulls, boats and rain".
+        return {"title": _title(text, parts[begin:])}, [_looks(parts[-1].text, "medium", in_title=True)]
+    media, said, doubts = _behind(parts[first:])
+    said = size_behind | said
+    doubts = [*_about_title([part.text for part in parts[begin:first]], said, alone=not (said or media)), *doubts]
+    title = _title(text, parts[begin:first])
+    return ({"title": title} if title else {}) | said | ({"medium": ", ".join(media)} if media else {}), doubts
+
+
+class _Part(NamedTuple):
+    text: str
+    start: int
+    end: int
+
+
+# A comma between two digits, as in `12,5 x 17,5`, belongs to the number; a dash between two years to the span.
+_COMMA = r",(?!(?<=\d,)(?<!\d{4},)(?:\d(?!\d)|\d\d(?:\b|\s*[x×]\s*\d+,\d)))"
+_DASH = r"(?:(?<!\d{4})|(?!\s[–—-]\s(?:\d\d){1,2}\b(?!\s*[x×*,.])))\s[–—-]\s"
+_SIGN = re.compile(rf"\s*{_COMMA}\s*|\s*;\s*|{_DASH}")
+_BRACKET = re.compile(r"\s*[(\[]([^()\[\]]*)[)\]]\s*")
+_LIKE_A_SIZE = re.compile(r"\d\s*(?:x|×|✕|х|\*|\bby\b)\s*\d", re.IGNORECASE)
+_LIKE_A_YEAR = re.compile(r"(?<![\d,.])(?:1[5-9]|20)\d\d(?![\d,.])")
+
+
+def _parts(text: str) -> list[_Part]:
+    """The parts of a caption, between signs. A bracket is one where all in it is understood; else it stays whole."""
+    cuts, whole = [], []
+    for found in _BRACKET.finditer(text):
+        if found.start() and _all_clear(found[1]):
+            cuts += [(found.start(), found.start(1)), (found.end(1), found.end())]
+        else:
+            whole.append(found.span(1))
+            if _all_clear(_SIGN.split(text[found.end() :], maxsplit=1)[0]):
+                cuts.append((found.end(1) + 1, found.end()))
+    cuts += [found.span() for found in _SIGN.finditer(text) if not any(a <= found.start() < b for a, b in whole)]
+    parts, start = [], 0
+    for end, behind in (*sorted(cuts), (len(text), len(text))):
+        if text[start:end].strip():
+            parts.append(_Part(text[start:end], start, end))
+        start = max(start, behind)
+    return parts
+
+
+def _all_clear(text: str) -> bool:
+    """Whether all of some parts say something that is no title."""
+    parts = [part for part in _SIGN.split(text) if part.strip()]
+    return bool(parts) and all(_piece(part) or _sized_medium(part) or is_medium(part) for part in parts)
+
+
+def _is_machines(text: str) -> bool:
+    """Whether a part is what a machine calls a photo: a word and a long number."""
+    return is_camera_name(text) and bool(re.search(r"[a-z]", text, re.IGNORECASE) and re.search(r"\d{3}", text))
+
+
+def _title(text: str, parts: Sequence[_Part]) -> str:
+    """The title that begins a caption, with the signs in it, and without a size behind its first part."""
+    if not parts:
+        return ""
+    begin, end = trailing_size(parts[0].text)[0], parts[-1].end
+    if not text[end:].strip(" )],;"):
+        end = len(text)  # a bracket that nothing follows is a part of it
+    return re.sub(rf"\s*{_COMMA}\s*", ", ", begin + text[parts[0].end : end]).rstrip(",; ")
+
+
+def _behind(parts: Iterable[_Part]) -> tuple[list[str], dict[str, Any], list[Doubt]]:
+    """The media, the other facts and the doubts in what stands behind a title."""
+    media: list[str] = []
+    said: dict[str, Any] = {}
+    doubts: list[Doubt] = []
+    for part in parts:
+        medium, found = (
+            ("", _piece(part.text)) if _piece(part.text) else _sized_medium(part.text) or trailing_size(part.text)
+        )
+        like = _like(medium)
+        doubts += [_looks(medium, like, in_title=False)] if like else []
+        media += [medium] if medium and not like else []
         said |= found
-    return said | ({"medium": ", ".join(media)} if media else {})
+    return media, said, doubts
 
 
-def _at_commas(text: str) -> list[str]:
-    """Parts between commas; one between two digits, as in `12,5 x 17,5`, belongs to the number."""
-    return re.split(r",(?!(?<=\d,)(?<!\d{4},)\d{1,2}\b)", text)
+def _like(text: str) -> str:
+    """What a text that was not understood looks like."""
+    return "size" if _LIKE_A_SIZE.search(text) else "year" if _LIKE_A_YEAR.search(text) else ""
+
+
+def _about_title(parts: Sequence[str], said: Mapping[str, Any], *, alone: bool) -> Iterator[Doubt]:
+    """What is to be told of the parts that were taken for the title. alone: nothing else was understood."""
+    odd = [part for part in parts if (like := _like(trailing_size(part)[0])) and _KEYS_OF[like] not in said]
+    # A year in a title of one part is a part of it, as in "Harbour 2026".
+    for part in odd:
+        if _like(part) == "size" or len(parts) > 1:
+            yield _looks(part, _like(part), in_title=True)
+    more = [part for part in parts[1:] if part not in odd]
+    if more and not alone:
+        listed = ", ".join(f"“{part}”" for part in more)
+        yield Doubt(
+            f"{listed} was taken into the title; if it is none, say in a note what it is, as in “medium: {more[-1]}”",
+            ("title", "medium"),
+        )
+
+
+_KEYS_OF = {"size": "size_mm", "year": "year", "medium": "medium"}
+_WRITTEN = {"size": "size: 30 x 40 cm", "year": "year: 2026"}
+
+
+def _looks(text: str, like: str, *, in_title: bool) -> Doubt:
+    done = "it was left in the title" if in_title else "nothing was made of it"
+    written = _WRITTEN.get(like, f"{like}: {text}")
+    settled_by = (_KEYS_OF[like], "title") if in_title else (_KEYS_OF[like],)
+    return Doubt(f"“{text}” looks like a {like}; {done}; say it in a note, as in “{written}”", settled_by)
 
 
 def _piece(piece: str) -> dict[str, Any]:
     return word(piece) or size(piece) or year(piece)
 
 
-def _sized_medium(piece: str) -> bool:
-    """Whether a part of a caption is a medium with a size behind it, as in "watercolour 30x40cm"."""
-    medium, sized = trailing_size(piece)
-    return bool(sized) and is_medium(medium)
+def _sized_medium(piece: str) -> tuple[str, dict[str, Any]] | None:
+    """A part of a caption that is a medium with a size behind it, as in "watercolour 30x40", as these two."""
+    for blank in re.finditer(r"\s+(?=\d)", piece):
+        medium, sized = piece[: blank.start()], size(piece[blank.end() :])
+        if sized and is_medium(medium):
+            return medium, sized
+    return None
 
 
 # What works are made with, in the singular, and what such words are qualified by. Only for parts of a caption that

@@ -2,7 +2,7 @@
 
 import difflib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, get_args
 
 from autoprep.domain import Kind, OutlineWord, PaperWord
@@ -24,8 +24,16 @@ KEYS = {
 }  # fmt: skip
 """What may stand before a colon -> what it speaks of."""
 
-# Texts that may run over several lines of a note.
-_LONG = ("description", "alt_text", "keywords")
+# Texts that may run over several lines of a note. Keywords may not: whatever follows them would become public words.
+_LONG = ("description", "alt_text")
+# Lines that begin so say what may be done with a work, or speak to nobody but the artist: never a part of a text.
+_APART = re.compile(
+    r"hold\b|please\b|for\b|not\s+for\b|private|confidential|do\s+not\b|don['’]?t\b|note\s+to\b", re.IGNORECASE
+)
+_HOLDS = re.compile(r"(?:please\W+)?hold\b|.*\bon\s+hold\b", re.IGNORECASE)
+# Keys whose slips are not guessed: "names" or "numbers" of a note are as often those of somebody or something else.
+_NEVER_GUESSED = ("name", "number", "photo")
+_SHORTEST_GUESS = 4
 
 
 def word(text: str) -> dict[str, Any]:
@@ -43,20 +51,57 @@ def instead(text: str, taken: str, known: tuple[str, ...]) -> str:
     """What was made of a word that is not known as it stands."""
     if taken:
         return f"“{text}” was read as “{taken}”"
-    near = difflib.get_close_matches(text.lower(), known, 1, cutoff=0.0)
-    return f"“{text}” is not understood; the nearest known word is “{near[0]}”"
+    near = nearest(text, known)
+    which = f"the nearest known word is “{near}”" if near else f"the known words are {', '.join(known)}"
+    return f"“{text}” is not understood; {which}"
+
+
+def nearest(text: str, known: Iterable[str]) -> str:
+    """The word that is most like one that is not known; empty where none shares more than half of the letters."""
+    folded = text.lower()
+    for word in difflib.get_close_matches(folded, known, 3, cutoff=0.5):
+        alike = difflib.SequenceMatcher(None, word, folded).get_matching_blocks()
+        if 2 * sum(block.size for block in alike) > max(len(word), len(folded)):
+            return word
+    return ""
 
 
 def meaning(key: str) -> str:
     """What a word before a colon speaks of; empty where it is not known. Case, spaces and low lines do not count."""
-    return KEYS.get(_folded(key), "")
+    return KEYS.get(taken(key), "")
+
+
+def taken(key: str) -> str:
+    """The known word that one before a colon is taken for: itself, or one that it is a slip of; empty where none is."""
+    folded = _folded(key)
+    if folded in KEYS or len(folded) < _SHORTEST_GUESS:
+        return folded if folded in KEYS else ""
+    if folded[0] == "h" and nearest(folded, KEYS) == "hold":
+        return "hold"  # better held than given out
+    near = difflib.get_close_matches(folded, set(KEYS).difference(_NEVER_GUESSED), 1, cutoff=0.8)
+    return near[0] if near and near[0][0] == folded[0] and len(near[0]) >= _SHORTEST_GUESS else ""
+
+
+def slip(key: str) -> str:
+    """What was made of a word before a colon that is taken for a known one; empty where it is one, or is not taken."""
+    return instead(key, taken(key), ()) if taken(key) not in ("", _folded(key)) else ""
+
+
+def holds(line: str) -> bool:
+    """Whether a line without a colon asks in some way to hold the work."""
+    return bool(_HOLDS.match(line))
+
+
+def stands_apart(line: str) -> bool:
+    """Whether a line is no part of a text or a title, by how it begins: "for submission", "don't show"."""
+    return holds(line) or bool(_APART.match(line))
 
 
 def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
     """`key: value` lines in any case, and the lines of a note that no key stands before.
 
-    Texts, such as a description, go on over the lines that follow, also where these hold a colon; so does any line that
-    the next, set in, goes on.
+    Texts, such as a description, go on over the lines that follow; so does any line that the next, set in, goes on.
+    Never over one with a colon after a word or two, known or not: a private line must not end in a public text.
     """
     found: list[tuple[str, str]] = []
     others: list[str] = []
@@ -64,10 +109,10 @@ def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
     for line in text.splitlines():
         key, colon, value = _at_colon(line)
         plain = " ".join(line.split())
-        if colon and (meaning(key) or _like_a_key(line, key, inside=open_to in _LONG)):
-            open_to = meaning(key)
+        if colon and (meaning(key) or _like_a_key(key, value)):
+            open_to = meaning(key) if meaning(key) != "keywords" else ""
             found.append((" ".join(key.split()), unquoted(value)))
-        elif plain and open_to and (open_to in _LONG or line[0].isspace()) and not word(plain):
+        elif plain and open_to and (open_to in _LONG or line[0].isspace()) and _goes_on(plain):
             found[-1] = (found[-1][0], f"{found[-1][1]} {plain}".strip())
         elif plain:
             open_to = ""
@@ -85,11 +130,16 @@ def _at_colon(line: str) -> tuple[str, str, str]:
     return (line, "", "") if found is None else (line[: found.start()], found[0], line[found.end() :])
 
 
-def _like_a_key(line: str, key: str, *, inside: bool) -> bool:
-    """Whether a word that is not known is meant for a key. inside a text only one that is nearly known: a typo."""
-    if not key.strip() or len(key.split()) > 2 or line[0].isspace():
+def _like_a_key(key: str, value: str) -> bool:
+    """Whether what stands before a colon may be meant for a key: a word or two. A time and an address have none."""
+    if (re.search(r"\d\s*$", key) and re.match(r"\d", value)) or value.startswith("//"):
         return False
-    return not inside or bool(difflib.get_close_matches(_folded(key), KEYS, 1, cutoff=0.8))
+    return 1 <= len(key.split()) <= 2
+
+
+def _goes_on(line: str) -> bool:
+    """Whether a line may go on with the text above it."""
+    return not (word(line) or stands_apart(line))
 
 
 _QUOTES = (("“", "”"), ("„", "“"), ("«", "»"), ("‘", "’"), ('"', '"'), ("'", "'"), ("”", "”"))
@@ -115,11 +165,11 @@ def read(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, A
     if name == "kind" and found and found["kind"] != text.lower():
         warnings.append(f"{called}: {instead(text, found['kind'], get_args(Kind))}")
     if not found and text:
-        near = difflib.get_close_matches(text.lower(), _WORDS.get(name, ()), 1, cutoff=0.5)
-        nearest = f"; the nearest word is “{near[0]}”" if near else _EXAMPLES.get(name, "")
+        near = nearest(text, _WORDS.get(name, ()))
+        hint = f"; the nearest word is “{near}”" if near else _EXAMPLES.get(name, "")
         held = "; the work is held until it is" if name == "hold" else ""
         warnings.append(
-            f"{called} gives {_with_article(name.replace('_', ' '))} that is not understood: {text}{nearest}{held}"
+            f"{called} gives {_with_article(name.replace('_', ' '))} that is not understood: {text}{hint}{held}"
         )
         if name == "hold":  # said in words that are not known: better held than given out
             return {"hold": True}
@@ -234,4 +284,7 @@ _EXAMPLES = {
     "corners": "; write eight numbers, as in 120,80 1900,95 1880,2500 130,2480", "lighter": "; write stops, as in 0.3",
     "darker": "; write stops, as in 0.3", "order": "; write a number, as in 3",
     "inventory": "; write it as in WH-017", "price": "; write it as in 240, or “on request”",
+    "turn": "; write left, right or upside down", "paper": "; write white, toned, none, keep or clean",
+    "kind": f"; write {', '.join(get_args(Kind))}", "outline": f"; write {', '.join(get_args(OutlineWord))}",
+    **dict.fromkeys(("hold", "grey_card", "not_a_work", "as_shot"), "; write yes or no"),
 }  # fmt: skip

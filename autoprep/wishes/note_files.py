@@ -1,15 +1,15 @@
 """The files in which the artist says something: where they lie, and what is read from them."""
 
-import difflib
 import os
 import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from autoprep.logs import as_shown
-from autoprep.wishes.captions import caption
-from autoprep.wishes.lines import KEYS, loose, meaning, read, word
+from autoprep.wishes.captions import Doubt, caption, open_doubts
+from autoprep.wishes.lines import KEYS, holds, loose, meaning, nearest, read, slip, stands_apart, word
 
 _LARGEST_NOTE = 64 * 1024
 _LONGEST_CAPTION = 200  # letters; a longer first line of a note is no caption
@@ -19,6 +19,7 @@ _NAMES = {
     "hold": "whether it is held",
     "keep_paper": "the paper",
 }
+OF_THE_SIZE = ("unit", "size_free")  # what is said along with a size, and never by itself
 _ESCAPES = re.compile(rb"\\(?:x([01][0-9a-f]|[7-9a-f][0-9a-f])|u(20[0-9a-f]{2}))")
 
 
@@ -78,19 +79,34 @@ def said_in(
         reason = problem if isinstance(problem, tomllib.TOMLDecodeError) else "it holds a number or a nesting too large"
         warnings.append(f"{called} can't be read: {reason}")
         return {}
-    said: dict[str, Any] = _from_bare_lines(text, others, called, warnings)
+    said: dict[str, Any] = {}
     given: dict[str, tuple[Any, Any]] = {}
+    doubts: list[Doubt] = []
+    for line, found in _from_bare_lines(text, others, called, warnings, doubts):
+        said |= found
+        warnings += _said_twice(given, {key: found[key] for key in found if key != "hold"}, line, called)
+    keyed: set[str] = set()
+    held = said.get("hold", False)  # by a line without a colon
     for key, value in lines:
         name = meaning(key)
         if name == "photo":
             said |= {"photo": str(value).strip()} if keep_photo else {}
         elif not name:
-            near = difflib.get_close_matches(key.lower(), KEYS, 1, cutoff=0.0)[0]
-            warnings.append(f"{called} says “{_short(key)}”, which is not understood; the nearest word is “{near}”")
+            near = "" if stands_apart(key) else nearest(key, KEYS)
+            which = f"; the nearest word is “{near}”" if near else "; nothing was made of that line"
+            warnings.append(f"{called} says “{_short(key)}”, which is not understood{which}")
         else:
+            warnings += [f"{called}: {slip(key)}"] if slip(key) else []
             found = read(name, value, called, warnings)
+            keyed |= found.keys()
             warnings += _said_twice(given, found, value, called)
+            if name == "keywords":  # these add up
+                found = {"keywords": tuple(dict.fromkeys((*said.get("keywords", ()), *found.get("keywords", ()))))}
             said |= found
+    warnings += open_doubts(doubts, keyed, called)
+    if held and not said["hold"]:
+        warnings.append(f"{called} says both that the work is held and that it is not; it is held")
+        said["hold"] = True
     return said
 
 
@@ -99,26 +115,32 @@ def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value:
     told = []
     for field, means in found.items():
         meant, text = given.get(field, (means, value))
-        if meant != means and field != "unit":
+        if meant != means and field not in ("keywords", *OF_THE_SIZE):
             both = f"“{_short(str(text))}” and “{_short(str(value))}”"
             told.append(f"{called} gives {in_words(field)} twice, {both}; the last holds")
         given[field] = (means, value)
     return told
 
 
-def _from_bare_lines(text: str, others: list[str], called: str, warnings: list[str]) -> dict[str, Any]:
-    said: dict[str, Any] = {}
+def _from_bare_lines(
+    text: str, others: list[str], called: str, warnings: list[str], doubts: list[Doubt]
+) -> Iterator[tuple[str, dict[str, Any]]]:
+    """The lines without a colon that say something, each with what it says; the others are answered."""
     first = next((" ".join(line.split()) for line in text.splitlines() if line.strip()), "")
     for line in others:
         if word(line):
-            said |= word(line)
-        elif line == first and len(line) <= _LONGEST_CAPTION:
-            said |= caption(line)
+            yield line, word(line)
+        elif holds(line):  # said in words that are not known: better held than given out
+            yield line, {"hold": True}
+            warnings.append(f"{called} says “{_short(line)}”; the work is held until it says “hold: yes” or “hold: no”")
+        elif line == first and not stands_apart(line) and len(line) <= _LONGEST_CAPTION:
+            found, open_in_it = caption(line)
+            doubts += open_in_it
+            yield line, found
         else:
             warnings.append(
                 f"{called} says “{_short(line)}” without a word and a colon before it; nothing was made of it"
             )
-    return said
 
 
 def _short(text: str) -> str:

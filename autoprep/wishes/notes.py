@@ -11,10 +11,10 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from autoprep.domain import ReferenceShot, WorkFacts
-from autoprep.wishes.captions import from_folders, from_name, is_plain_folder, reference
+from autoprep.wishes.captions import from_folders, from_name, is_plain_folder, open_doubts, reference
 from autoprep.wishes.corner_notes import is_corner_note, of_corner_notes
 from autoprep.wishes.names import part_name, whole_name
-from autoprep.wishes.note_files import in_words, lay_over, place_of, said_in, text_of
+from autoprep.wishes.note_files import OF_THE_SIZE, in_words, lay_over, place_of, said_in, text_of
 
 _PICTURES = (
     ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
@@ -72,11 +72,12 @@ def facts_of_part(
 def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: list[str]) -> tuple[dict[str, Any], ...]:
     """What is said of a photo, the strongest word last; names: what it is called, and was called before."""
     shown = names[0]
-    folders, name = from_folders(shown, warnings), from_name(shown)
+    folders, (name, doubts) = from_folders(shown, warnings), from_name(shown)
     note = _from_note(inbox, names, warnings)
     folder_notes = _from_folder_notes(inbox, shown, warnings)
     corner_notes = _from_corner_notes(inbox, names, warnings)
     told = _told(words, warnings)
+    warnings += open_doubts(doubts, folder_notes | note | corner_notes | told, "the photo's name")
     # A name that gives a title and nothing else is no more than the file's name: a note is there to say another.
     spoken = {} if list(name) == ["title"] else name
     warnings += _contradictions((("folder", folders), ("name", spoken), ("note", note)))
@@ -102,7 +103,7 @@ def _facts(sources: Iterable[dict[str, Any]], warnings: list[str]) -> tuple[Work
         lay_over(said, source)
     if "size_mm" in said and not all(5 <= side <= 20_000 for side in said["size_mm"]):
         warnings.append("the size that is given is no size of a work; it was not used")
-        del said["size_mm"]
+        del said["size_mm"], said["size_free"]
     said["released"] = said.get("hold") is False
     return WorkFacts(**_shortened(said, warnings)), tuple(dict.fromkeys(warnings))
 
@@ -113,7 +114,7 @@ def _contradictions(sources: tuple[tuple[str, dict[str, Any]], ...]) -> list[str
     A folder's title is that of a group; a name of its own beside it is none.
     """
     found = []
-    keys = dict.fromkeys(key for _, said in sources for key in said if key not in ("also", "unit", "keywords"))
+    keys = dict.fromkeys(key for _, said in sources for key in said if key not in ("also", "keywords", *OF_THE_SIZE))
     for key in keys:
         given = [(called, said[key]) for called, said in sources if key in said]
         given = [one for one in given if (key, one[0]) != ("title", "folder")]

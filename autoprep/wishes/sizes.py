@@ -36,7 +36,7 @@ _SIZE = re.compile(
 )  # fmt: skip
 _SHEET = re.compile(
     r"(?:(?P<series>[ab])\s?(?P<number>\d{1,2})|(?P<name>half letter|letter|legal|ledger|tabloid))"
-    r"(?:\s+(?:paper|sheet|portrait|landscape|upright|wide))?",
+    r"(?:\s+(?:paper|sheet|(?P<upright>portrait|upright)|(?P<wide>landscape|wide)))?",
     re.IGNORECASE,
 )
 
@@ -44,8 +44,9 @@ _SHEET = re.compile(
 def size(text: str) -> dict[str, Any]:
     """Height x width, as captions have it, or a standard sheet ("A3", "letter"); cm where no unit stands.
 
-    Returns size_mm, (width, height), and the unit that it was said in; nothing where any of it is not understood. A
-    third number is a depth, and has no part in a picture. A sheet is given upright; the photo tells how it lies.
+    Returns size_mm, (width, height), the unit that it was said in, and whether it is free to lie either way, as a sheet
+    is that was said without a direction: that is given upright. Nothing where any of it is not understood. A third
+    number is a depth, and has no part in a picture.
     """
     plain = " ".join(_with_parts(text).split())
     found = _SIZE.fullmatch(plain)
@@ -63,7 +64,8 @@ def size(text: str) -> dict[str, Any]:
         a, b = b, a
     elif letters[0] == letters[1] != "":
         return {}
-    return {"size_mm": (b, a), "unit": "in" if _UNITS[last] == MM_PER_INCH else "mm" if last == "mm" else "cm"}
+    unit = "in" if _UNITS[last] == MM_PER_INCH else "mm" if last == "mm" else "cm"
+    return {"size_mm": (b, a), "unit": unit, "size_free": False}
 
 
 def trailing_size(text: str) -> tuple[str, dict[str, Any]]:
@@ -100,17 +102,23 @@ def _sheet(text: str) -> dict[str, Any]:
     if found is None:
         return {}
     if found["name"]:
-        width, height = _INCH_SHEETS[found["name"].lower()]
-        return {"size_mm": (width * MM_PER_INCH, height * MM_PER_INCH), "unit": "in"}
+        width, height = (side * MM_PER_INCH for side in _INCH_SHEETS[found["name"].lower()])
+        return _lying(found, width, height, "in")
     heights, number = _ISO[found["series"].lower()], int(found["number"])
     if number > len(heights) - 2:
         return {}
-    return {"size_mm": (float(heights[number + 1]), float(heights[number])), "unit": "cm"}
+    return _lying(found, float(heights[number + 1]), float(heights[number]), "cm")
+
+
+def _lying(found: re.Match[str], width: float, height: float, unit: str) -> dict[str, Any]:
+    """A sheet as it is said to lie."""
+    size_mm = (height, width) if found["wide"] else (width, height)
+    return {"size_mm": size_mm, "unit": unit, "size_free": not (found["wide"] or found["upright"])}
 
 
 _A_YEAR = r"(?:1\d|20)\d\d"
 _SPAN = re.compile(
-    rf"(?P<about>(?:circa|about|ca|c)\.?\s*)?(?P<first>{_A_YEAR})(?:\s*(?:-|–|—|/|to)\s*(?P<last>{_A_YEAR}|\d\d))?",
+    rf"(?P<about>(?:circa|about|um|ca|c)\.?\s*)?(?P<first>{_A_YEAR})(?:\s*(?:-|–|—|/|to)\s*(?P<last>{_A_YEAR}|\d\d))?",
     re.IGNORECASE,
 )
 _MONTH = r"(?:0?[1-9]|1[0-2])"

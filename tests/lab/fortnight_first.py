@@ -17,7 +17,7 @@ class FirstWeek(Acts):
         lines = ("year: 3 May 2026", "medium: watercolour", "size: 16 1/2 x 11 3/4 in", "alt: A wall by the sea")
 
         def harbour() -> None:
-            wren.note("IMG_5201.txt", "tite: Harbour Wall", *lines)
+            wren.note("IMG_5201.txt", "ttl: Harbour Wall", *lines)
             self.put(5201, 5202, 5203)
 
         step(

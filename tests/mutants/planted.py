@@ -38,6 +38,7 @@ _PLAINLY = ("tests/test_said_plainly.py",)
 _REASONS = ("tests/service/test_reasons.py",)
 _QUESTIONS = ("tests/service/test_questions.py",)
 _TYPED = ("tests/test_arguments.py",)
+_LINES = ("tests/test_note_lines.py",)
 
 PLANTED: tuple[Mistake, ...] = (
     *_all(
@@ -125,7 +126,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/wishes/captions.py", ("tests/test_words.py",),
         ("a title with a number is a camera's name", "(?=\\d{4})\"", "\""),
         ("a title with a year is a camera's name", "(?!(?:19|20)\\d\\d(?:[-_ ]\\d\\d?)?$)", ""),
-        ("a medium before the year belongs to the title", "while first > 1 and is_medium(pieces[first - 1]):", "while False:"),
+        ("a medium before the year belongs to the title", "while first > 1 and is_medium(parts[first - 1].text):", "while False:"),
         ("a thing is a medium", "words[-1] in _MEDIA and all(word in _MEDIA or word in _SORTS for word in words)", "words[0] in _MEDIA"),
         ("the last of two media wins", '", ".join(media)} if', "media[-1]} if"),
         ("a camera's 2026th photo has a title", "(?-i:[A-Z]{3})_|", ""),
@@ -1007,8 +1008,6 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/wishes/lines.py", ("tests/test_words.py", "tests/test_works.py"),
         ("hold: no holds", "return {name: text.lower() in _YES} if", "return {name: True} if"),
         ("darker is lighter", '"darker": lambda text: _stops(text, -1)', '"darker": lambda text: _stops(text, 1)'),
-        ("a colon ends a description", "return not inside or bool(", "return True or bool("),
-        ("a slip of the finger goes on with a text", "return not inside or bool(difflib", "return not inside or False and bool(difflib"),
         ("a sentence is a number", "or len(text.split()) == 1 else {}", "or True else {}"),
         ("lines without a colon belong to the one before", "(open_to in _LONG or line[0].isspace())", "True"),
     ),
@@ -1458,4 +1457,50 @@ PLANTED: tuple[Mistake, ...] = (
         ("what is flat is a screenshot", "    if _CALLED.search(PurePosixPath(shown).name) is None or photo.facts.camera:", "    if photo.facts.camera:"),
     ),
     Mistake("a screenshot can't be a work", "autoprep/job/story.py", "    if unsaid and is_screenshot(", "    if is_screenshot(", ("tests/test_screens.py",)),
+    *_all(
+        "autoprep/wishes/lines.py", _LINES,
+        ("a time of day ends a description", 'if (re.search(r"\\d\\s*$", key) and re.match(r"\\d", value)) or', "if"),
+        ("a private line goes on with a text", "return 1 <= len(key.split()) <= 2", "return False"),
+        ("a line on where a work may go is a part of a text", "return not (word(line) or stands_apart(line))", "return not word(line)"),
+        ("keywords go on over lines", 'if meaning(key) != "keywords" else ""', 'if True else ""'),
+        ("hold in other words gives out", "return bool(_HOLDS.match(line))", "return False"),
+        ("the nearest word shares next to nothing", "if 2 * sum(block.size for block in alike) > max(len(word), len(folded)):", "if True:"),
+        ("slips of a key are not taken", "if near and near[0][0] == folded[0] and", "if False and"),
+        ("anything like a key is taken", "set(KEYS).difference(_NEVER_GUESSED)", "set(KEYS)"),
+        ("a slip of hold gives out", 'nearest(folded, KEYS) == "hold"', "False"),
+    ),
+    *_all(
+        "autoprep/wishes/note_files.py", _LINES,
+        ("a slip of a key is not told", "if slip(key) else []", "if False else []"),
+        ("for whom a work is becomes its title", "line == first and not stands_apart(line) and", "line == first and"),
+    ),
+    *_all(
+        "autoprep/wishes/sizes.py", ("tests/test_words.py",),
+        ("a format has a direction", '"size_free": not (found["wide"] or found["upright"])', '"size_free": False'),
+        ("a format that lies across stands", "(height, width) if found[\"wide\"]", "(width, height) if found[\"wide\"]"),
+    ),
+    Mistake("a format keeps numbers from having a direction", "autoprep/wishes/sizes.py", '"unit": unit, "size_free": False}', '"unit": unit}', ("tests/test_words.py",)),
+    Mistake("a size is told twice", "autoprep/wishes/note_files.py", '("unit", "size_free")', '("unit",)', ("tests/test_words.py",)),
+    *_all(
+        "autoprep/wishes/note_files.py", _LINES,
+        ("the last line of keywords replaces the first", '*said.get("keywords", ()), ', ""),
+        ("a hold that is also denied gives out", "if held and not said", "if False and not said"),
+        ("a caption may contradict its note", "for key in found if key != \"hold\"}, line", "for key in ()}, line"),
+    ),
+    *_all(
+        "autoprep/wishes/captions.py", ("tests/test_captions.py",),
+        ("a decimal comma breaks a size", "(?:\\d(?!\\d)|", "(?:"),
+        ("two decimals break a size", "|\\s*[x×]\\s*\\d+,\\d)", ")"),
+        ("a span of years is cut", "(?!\\s[–—-]\\s(?:", "(?!(?:"),
+        ("a bracket is cut whatever it holds", "if found.start() and _all_clear(found[1]):", "if True:"),
+        ("what stands behind a bracket is a title", "if _all_clear(_SIGN.split(text[found.end() :], maxsplit=1)[0]):", "if False:"),
+        ("a scanner's name is a title", "begin = int(len(parts) > 1 and _is_machines(parts[0].text))", "begin = 0"),
+        ("a year that is not understood is a medium", "media += [medium] if medium and not like else []", "media += [medium] if medium else []"),
+        ("a year that is not understood is not told", "doubts += [_looks(medium, like, in_title=False)] if like else []", "doubts += []"),
+        ("a medium may be taken for a title in silence", "    if more and not alone:", "    if False:"),
+        ("beside a size alone a part is taken in silence", "alone=not (said or media))", "alone=first == len(parts))"),
+        ("a year in a title is told", 'if _like(part) == "size" or len(parts) > 1:', "if True:"),
+        ("what a note settles is told", "if not any(key in said for key in doubt.settled_by)]", "]"),
+        ("a bracket at the end is left open", 'if not text[end:].strip(" )],;"):', "if False:"),
+    ),
 )  # fmt: skip

@@ -1,0 +1,90 @@
+"""Captions, as photos are called and notes begin: cut wherever people put a sign, and never read by half in silence."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from autoprep.domain import WorkFacts
+from autoprep.wishes.notes import facts_of
+
+
+def read(folder: Path, name: str, note: str = "") -> tuple[WorkFacts, tuple[str, ...]]:
+    if note:
+        (folder / f"{name}.txt").write_text(note, encoding="utf-8")
+    return facts_of(folder, f"{name}.jpg")
+
+
+@pytest.mark.parametrize(
+    ("text", "facts", "told"),
+    [
+        ("Sea Holly; 2025; aquarelle; 21 x 29,7 cm",
+         {"title": "Sea Holly", "year": "2025", "medium": "aquarelle", "size_mm": (297, 210)}, []),
+        ("Wend Sands at Dusk (oil on board, 30×40) 2026",
+         {"title": "Wend Sands at Dusk", "year": "2026", "medium": "oil on board", "size_mm": (400, 300)}, []),
+        ("Cord-grass (study no. 4) 2024-25, graphite 21x29,7",
+         {"title": "Cord-grass (study no. 4)", "year": "2024–2025", "medium": "graphite", "size_mm": (297, 210)},
+         []),
+        ("Hornklee – Aquarell – 17,5x12,5 – um 1998",
+         {"title": "Hornklee – Aquarell", "year": "c. 1998", "medium": "", "size_mm": (125, 175)}, ["“Aquarell”"]),
+        ("Thrift — ink — c. 1998", {"title": "Thrift", "year": "c. 1998", "medium": "ink"}, []),
+        ("Thrift - 1998 - 2003 - ink", {"title": "Thrift", "year": "1998–2003", "medium": "ink"}, []),
+        ("Thrift - 2025 - 30 x 40 cm", {"title": "Thrift", "year": "2025", "size_mm": (400, 300)}, []),
+        ("Thrift - hold", {"title": "Thrift", "hold": True}, []),
+        ("Thrift (A5, ink)", {"title": "Thrift", "size_mm": (148, 210), "medium": "ink"}, []),
+        ("Thrift, 12,25x17,5", {"title": "Thrift", "size_mm": (175, 122.5)}, []),
+        ("Scan 0001, Sea lavender, watercolour", {"title": "Sea lavender, watercolour", "medium": ""},
+         ["“watercolour” looks like a medium"]),
+        ("Scan 0001, watercolour, 2026", {"title": "", "year": "2026", "medium": "watercolour"}, []),
+        ("Salt, chalk", {"title": "Salt, chalk", "medium": ""}, ["“chalk” looks like a medium"]),
+        ("Jug 18x24in, by the sea", {"title": "Jug, by the sea", "medium": ""}, ["“by the sea”"]),
+        ("Heron (ink)", {"title": "Heron (ink)", "medium": ""}, ["“ink” looks like a medium"]),
+        ("Boats, two of them, Aquarell, 2024", {"title": "Boats, two of them, Aquarell", "year": "2024"},
+         ["“two of them”, “Aquarell”"]),
+        ("Wend (study, 2026)", {"title": "Wend (study, 2026)", "year": ""}, []),
+        ("Wend (Öl auf Holz, 30x40)", {"title": "Wend (Öl auf Holz, 30x40)", "size_mm": None},
+         ["“Wend (Öl auf Holz, 30x40)” looks like a size"]),
+        ("Study 3x4", {"title": "Study 3x4"}, ["“Study 3x4” looks like a size"]),
+        ("Gulls, drawn in 2026", {"title": "Gulls, drawn in 2026"}, ["“drawn in 2026” looks like a year"]),
+        ("Jug, 30x40cm, ink, 2026 or so", {"title": "Jug", "medium": "ink", "year": ""},
+         ["“2026 or so” looks like a year"]),
+        ("Jug, 2026, 30 x 40 furlongs", {"title": "Jug", "medium": "", "size_mm": None},
+         ["“30 x 40 furlongs” looks like a size"]),
+    ],
+)  # fmt: skip
+def test_a_caption_is_cut_at_any_sign(tmp_path: Path, text: str, facts: dict[str, Any], told: list[str]) -> None:
+    as_name = read(tmp_path, text)
+    as_line = read(tmp_path, "IMG_2041", f"{text}\n")
+    for (found, warnings), called in ((as_name, "the photo's name"), (as_line, "the note IMG_2041.txt")):
+        for key, value in facts.items():
+            assert getattr(found, key) == (pytest.approx(value) if key == "size_mm" and value else value), key
+        assert len(warnings) == len(told)
+        for warning, part in zip(warnings, told, strict=True):
+            assert warning.startswith(called)
+            assert part in warning
+
+
+@pytest.mark.parametrize(
+    "title",
+    [
+        "Gulls, boats and rain", "Tide - evening", "Low water – Gannow Hard", "Heron (detail)", "Boats (two, or three)",
+        "Boats; gulls", "Tide - in, out", "Study - 2", "Reeds 2025-26", "Harbour 2026", "Well-worn rope",
+        "Photo 1, Boats", "Thrift, 2nd of 3",
+    ],
+)  # fmt: skip
+def test_a_plain_title_stays_one(tmp_path: Path, title: str) -> None:
+    assert read(tmp_path, title) == (WorkFacts(title=title), ())
+
+
+@pytest.mark.parametrize(
+    ("name", "note"),
+    [
+        ("Salt, chalk", "title: Salt, chalk"), ("Salt, chalk", "medium: chalk"), ("Study 3x4", "size: 30 x 40 cm"),
+        ("Hornklee – Aquarell – 1998", "medium: watercolour"), ("Jug, 30x40cm, 2026 or so", "year: 2026"),
+    ],
+)  # fmt: skip
+def test_a_note_settles_what_a_name_left_open(tmp_path: Path, name: str, note: str) -> None:
+    assert len(read(tmp_path, name)[1]) == 1
+    assert read(tmp_path, name, note)[1] == ()
+    assert len(read(tmp_path, "IMG_1", f"{name}\nprice: 240")[1]) == 1
+    assert not [line for line in read(tmp_path, "IMG_1", f"{name}\n{note}")[1] if "looks like" in line]

@@ -1,0 +1,129 @@
+"""The lines of a note: what goes on with a text, what stands apart, and which slips are read as meant."""
+
+from pathlib import Path
+
+import pytest
+
+from autoprep.domain import WorkFacts
+from autoprep.wishes.lines import nearest
+from autoprep.wishes.notes import facts_of
+
+
+def read(folder: Path, note: str, shown: str = "IMG_1.jpg") -> tuple[WorkFacts, tuple[str, ...]]:
+    (folder / shown).with_suffix(".txt").write_text(note, encoding="utf-8")
+    return facts_of(folder, shown)
+
+
+@pytest.mark.parametrize("text", ["alt", "description", "title"])
+@pytest.mark.parametrize(
+    "line",
+    [
+        "seller: Ida Marsh, 12 Quay Lane", "private: do not show", "Private buyer: Ida", "lent by：Ida", "seller:Ida",
+        "hold until the show opens", "for submision, site", "Not for sale", "don't show this", "Don’t show this",
+        "do not show", "private, for Ida", "note to self: ask Ida", "Hold this one please", "please hold", "on hold",
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("set_in", ["", "  "])
+def test_what_may_be_private_is_never_a_part_of_a_text(tmp_path: Path, text: str, line: str, set_in: str) -> None:
+    facts, warnings = read(tmp_path, f"{text}: A plan of the slip\n{set_in}{line}\nby Ida\n")
+    assert (facts.alt_text or facts.description or facts.title) == "A plan of the slip"
+    said = " ".join(warnings)
+    assert f"“{line.replace('：', ':').partition(':')[0]}" in said
+    assert "“by Ida”" in said  # nor is what follows
+
+
+def test_an_unknown_line_is_answered_with_a_word_only_where_one_is_near(tmp_path: Path) -> None:
+    _, (warning,) = read(tmp_path, "alt: A plan\nprivate: do not show\n")
+    assert "says “private”, which is not understood; nothing was made of that line" in warning
+
+
+def test_texts_go_on_over_plain_lines(tmp_path: Path) -> None:
+    note = (
+        "description: The pier.\nHe came at\n10:30 in the rain.\n\n  Holding fast, forever\nhttps://saltmere.example\n"
+    )
+    facts, warnings = read(tmp_path, note)
+    assert facts.description == "The pier. He came at 10:30 in the rain. Holding fast, forever https://saltmere.example"
+    assert (facts.hold, warnings) == (False, ())
+
+
+@pytest.mark.parametrize("line", ["Ida Marsh", "  Ida Marsh", "12 Quay Lane, Gannow"])
+def test_keywords_end_with_their_line(tmp_path: Path, line: str) -> None:
+    facts, (warning,) = read(tmp_path, f"keywords: slip, tide\n{line}\n")
+    assert facts.keywords == ("slip", "tide")
+    assert f"“{line.strip()}”" in warning
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["Hold this one please", "please hold", "on hold", "Hold!", "please, hold it", "put on hold", "This one is on hold",
+    "hodl: yes", "holds: until May"],
+)  # fmt: skip
+@pytest.mark.parametrize("before", ["title: Sluice\n", ""])
+def test_a_hold_in_other_words_holds(tmp_path: Path, line: str, before: str) -> None:
+    facts, warnings = read(tmp_path, f"{before}{line}\nyear: 2026\n")
+    assert facts.hold
+    assert facts.title == ("Sluice" if before else "")
+    assert "hold" in warnings[0]
+    assert read(tmp_path, "hold\n") == (WorkFacts(hold=True), ())
+
+
+@pytest.mark.parametrize("line", ["For submission only", "not for sale", "For Ida", "private"])
+@pytest.mark.parametrize("before", ["title: Sluice\n", ""])
+def test_a_line_on_where_a_work_may_go_is_answered_and_no_title(tmp_path: Path, line: str, before: str) -> None:
+    facts, (warning,) = read(tmp_path, f"{before}{line}\n")
+    assert (facts.title, facts.hold) == ("Sluice" if before else "", False)
+    assert f"“{line}” without a word and a colon before it" in warning
+
+
+@pytest.mark.parametrize(
+    ("line", "field", "value", "word"),
+    [
+        ("Titel: Jug", "title", "Jug", "title"), ("medum: ink", "medium", "ink", "medium"),
+        ("keyword: jug", "keywords", ("jug",), "keywords"),
+        ("descripton: A jug", "description", "A jug", "description"),
+    ],
+)  # fmt: skip
+def test_a_slip_is_read_as_meant_and_told(tmp_path: Path, line: str, field: str, value: object, word: str) -> None:
+    facts, (warning,) = read(tmp_path, f"alt: A jug\n{line}\n")
+    assert (getattr(facts, field), facts.alt_text) == (value, "A jug")
+    assert warning.endswith(f": “{line.partition(':')[0]}” was read as “{word}”")
+
+
+@pytest.mark.parametrize("line", ["names: Ida Marsh", "numbers: 3", "lumber: 3", "form: site", "ttl: Jug", "photos: x"])
+def test_what_may_be_another_word_is_only_answered(tmp_path: Path, line: str) -> None:
+    facts, (warning,) = read(tmp_path, f"year: 2026\n{line}\n")
+    assert facts == WorkFacts(year="2026", noted=True)
+    assert "which is not understood" in warning
+
+
+def test_a_word_is_near_that_shares_more_than_half_of_the_letters() -> None:
+    assert nearest("lfet", ("left", "right")) == "left"
+    assert nearest("signed", ("size",)) == ""
+    assert nearest("everything", ("vertical",)) == ""
+    assert nearest("maybe", ("yes", "no")) == ""
+
+
+def test_far_words_are_answered_with_those_that_are_known(tmp_path: Path) -> None:
+    _, (warning,) = read(tmp_path, "hold: maybe")
+    assert "maybe; write yes or no; the work is held until it is" in warning
+    _, (warning,) = read(tmp_path, "year: 2026\nsigned: yes")
+    assert "size" not in warning
+
+
+def test_keywords_add_up(tmp_path: Path) -> None:
+    facts, warnings = read(tmp_path, "Keywords: jug, fruit\nTags: oil, jug\n")
+    assert (facts.keywords, warnings) == (("jug", "fruit", "oil"), ())
+
+
+def test_a_caption_against_a_line_of_the_same_note_is_told(tmp_path: Path) -> None:
+    facts, (warning,) = read(tmp_path, "Cormer Lass, 2025\ntitle: Cormer Lass\nyear: 2026\n")
+    assert (facts.title, facts.year) == ("Cormer Lass", "2026")
+    assert "gives the year twice, “Cormer Lass, 2025” and “2026”; the last holds" in warning
+
+
+@pytest.mark.parametrize("line", ["hold", "Hold this one please"])
+def test_a_work_that_is_held_and_is_not_is_held(tmp_path: Path, line: str) -> None:
+    for note in (f"hold: no\n{line}\n", f"title: Jug\n{line}\nhold: no\n"):
+        facts, warnings = read(tmp_path, note)
+        assert (facts.hold, facts.released) == (True, False)
+        assert warnings[-1].endswith("says both that the work is held and that it is not; it is held")
