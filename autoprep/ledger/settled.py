@@ -34,6 +34,10 @@ class Settled(Connection):
         """Jobs of which something may be left to do."""
         return [row[0] for row in self._db.execute("SELECT job FROM jobs WHERE settled = ''")]
 
+    def with_failures(self) -> list[str]:
+        """Jobs with a destination that could not be made."""
+        return [row[0] for row in self._db.execute("SELECT job FROM jobs WHERE failed > 0")]
+
     def settle(self, known: Mapping[str, str]) -> None:
         """With this knowledge of these photos nothing is left to do; empty: something is."""
         with self._transaction() as db:

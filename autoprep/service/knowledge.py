@@ -9,6 +9,7 @@ from autoprep import __version__
 from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.arrivals import shown_name
+from autoprep.service.depends import mended
 from autoprep.service.inbox import Found, read_plain
 from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import EACH_ONE, LOST, NONE, Questions
@@ -71,6 +72,7 @@ class Knowledge:
         self._redos, self._others = ledger.redos(), ledger.others()
         self._new: set[str] = {job for job, line in self._lines.items() if not line.settled}
         self._new |= self._redos.keys() & self._lines.keys()
+        self._new.update(ledger.with_failures())  # other settings may have come while nobody watched
 
     def _stand_anew(self) -> None:
         self._ledger.unsettle_all()
@@ -252,6 +254,7 @@ class Knowledge:
         artist = self.settings.artist.name
         each = self._each.get(job, ()) if asks else ()
         known = Known(view, said, here, made, redo, self._answer(view), artist, lost, refused, each=each)
+        known = replace(known, mended=mended(self.settings, made.values()))
         known = replace(known, apart=self._is_apart(view)) if view.whole else known
         return replace(known, misplaced=misplaced(self.settings, self._ledger, known)) if said.order else known
 

@@ -47,7 +47,8 @@ class Known:
     artist: whose works these are; lost: it is a question that lies nowhere any more; refused: of its choices none is
     right; misplaced: destinations in which the number that the artist gave the work is free, and its file has another;
     each: the works of which the artist has said that each is one by itself; apart: it is a photo, or one of several
-    works in a photo that is still taken to show it.
+    works in a photo that is still taken to show it; mended: destinations that could not be made, and of which the
+    settings are others since.
     """
 
     view: View
@@ -62,6 +63,7 @@ class Known:
     misplaced: frozenset[str] = frozenset()
     each: tuple[Outline, ...] = ()
     apart: bool = True
+    mended: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -322,6 +324,8 @@ def _stale(known: Known, name: str) -> str:
         return "there is none yet"
     if made.plan != known.view.plan:
         return "the photo was measured anew"
+    if name in known.mended:
+        return "it could not be made, and its settings are others now"
     if name in known.misplaced:
         return "the number that you gave it is free now"
     changed = [word for word, was in made.told.items() if word in TOLD and told_now(known, word) != was]
