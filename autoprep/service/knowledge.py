@@ -13,7 +13,7 @@ from autoprep.service.depends import mended
 from autoprep.service.inbox import Found, read_plain
 from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import EACH_ONE, LOST, NONE, Questions
-from autoprep.service.rule import Known, Step, of_the_work, own_words, steps
+from autoprep.service.rule import Known, Step, of_the_work, own_words, steps, with_complaints
 from autoprep.service.said import Said, bare
 from autoprep.service.takes import merit
 from autoprep.wishes.tables import Settings
@@ -245,8 +245,8 @@ class Knowledge:
     def known(self, job: str) -> Known:
         """All that is known of a photo now."""
         view, here = self.view(job), job in self._here
-        others = [self._said_beside(other) for other in self._of(view.work) if other != job]
-        said = of_the_work(self._said_beside(job), others)
+        others = {self.view(other).shown: self._said_beside(other) for other in self._of(view.work) if other != job}
+        said = with_complaints(of_the_work(self._said_beside(job), tuple(others.values())), others)
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
         asks, chosen = view.outcome == "needs a look", self._chosen.get(job)
         lost = asks and (chosen == LOST or LOOK not in self._ledger.places(job))

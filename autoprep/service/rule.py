@@ -136,10 +136,29 @@ def of_the_work(own: WorkFacts, others: Sequence[WorkFacts]) -> WorkFacts:
     return own.model_copy(update={**said, "shared": (*own.shared, *said)}) if said else own
 
 
+_SAID_BESIDE = " (said beside "
+
+
+def with_complaints(own: WorkFacts, others: Mapping[str, WorkFacts]) -> WorkFacts:
+    """The same with what can't be used of what is said beside other takes, by their photos: it is answered at each.
+
+    Who looks at the take that is used would not know else why a word has no effect.
+    """
+    theirs = (
+        f"{line}{_SAID_BESIDE}{shown})"
+        for shown, said in others.items() for line in said.unclear
+        if line not in own.unclear and _SAID_BESIDE not in line
+    )  # fmt: skip
+    unclear = tuple(dict.fromkeys((*own.unclear, *theirs)))
+    return own if unclear == own.unclear else own.model_copy(update={"unclear": unclear})
+
+
 def own_words(said: WorkFacts) -> WorkFacts:
     """The same without what was said beside other takes."""
     plain = WorkFacts()
-    return said.model_copy(update={"shared": (), **{name: getattr(plain, name) for name in said.shared}})
+    unclear = tuple(line for line in said.unclear if _SAID_BESIDE not in line)
+    update = {"unclear": unclear, **{name: getattr(plain, name) for name in said.shared}}
+    return said.model_copy(update={"shared": (), **update})
 
 
 def is_better(newer: float, earlier: float) -> bool:

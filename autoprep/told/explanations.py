@@ -113,6 +113,12 @@ def about_words(record: JobRecord) -> list[str]:
     return [line for line in record.work.unclear if line not in told]
 
 
+def not_used(said: WorkFacts) -> list[str]:
+    """What is said of a work and can't be used, but for a destination that there is not: that holds the work."""
+    nowhere = sent_nowhere(said)
+    return [line for line in said.unclear if line != nowhere]
+
+
 _IN_A_WORD: dict[Why, str] = {"size not known": "its size is not known", "names the artist": "it names the artist"}
 
 

@@ -7,10 +7,10 @@ from itertools import chain
 
 from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
-from autoprep.told.explanations import NO_DESTINATION, sent_nowhere
+from autoprep.told.explanations import NO_DESTINATION, not_used, sent_nowhere
 from autoprep.wishes.tables import Settings
 
-_MOST_NAMED = 6
+_MOST_NAMED, _MOST_UNCLEAR = 6, 3
 
 
 @dataclass(frozen=True)
@@ -19,7 +19,7 @@ class Status:
 
     not_given_out: with a destination that could not be made, or sent to none that there is; the latter are named in
     no_such_destination. tried: of those that wait, how many have had a try that failed. trouble: why the service gets
-    no workers; empty where it does.
+    no workers; empty where it does. unclear: photos with words that can't be used, or that do not agree.
     """
 
     waiting: int
@@ -34,6 +34,7 @@ class Status:
     trouble: str = ""
     no_such_destination: tuple[str, ...] = ()
     tried: int = 0
+    unclear: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
@@ -59,12 +60,19 @@ class Status:
         if failed:
             said.append(f"Photos with a destination that could not be made: {failed}")
         if lost:
-            more = f" and {len(lost) - _MOST_NAMED} more" if len(lost) > _MOST_NAMED else ""
-            named = ", ".join(plain(photo) for photo in lost[:_MOST_NAMED])
-            said.append(f"Given out nowhere, for there is no such destination: {len(lost)} ({named}{more})")
+            said.append(f"Given out nowhere, for there is no such destination: {_named(lost, _MOST_NAMED)}")
+        if self.unclear:
+            words = "Photos with words that are not understood, or do not agree"
+            said.append(f"{words}: {_named(self.unclear, _MOST_UNCLEAR)}; `autoprep show PHOTO` says which")
         room = f"Free space: {_size(self.free_mb)}"
         short = "" if self.free_mb >= self.needed_mb else f"; work waits until there are {_size(self.needed_mb)}"
         return [*said, room + short]
+
+
+def _named(photos: tuple[str, ...], most: int) -> str:
+    """How many photos, and what the first of them are called."""
+    more = f" and {len(photos) - most} more" if len(photos) > most else ""
+    return f"{len(photos)} ({', '.join(plain(photo) for photo in photos[:most])}{more})"
 
 
 def _when(moment: str) -> str:
@@ -102,4 +110,5 @@ def status_of(settings: Settings, overview: Overview | None, trouble: str = "") 
         trouble=trouble,
         no_such_destination=nowhere,
         tried=0 if overview is None else overview.tried(),
+        unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),
     )

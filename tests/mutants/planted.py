@@ -1447,4 +1447,15 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what is mended is not made", "autoprep/service/rule.py", "    if name in known.mended:\n", "    if False:\n", ("tests/service/test_mended.py",)),
     Mistake("settings that were mended meanwhile go unseen", "autoprep/service/knowledge.py", "        self._new.update(ledger.with_failures())", "        # self._new.update(ledger.with_failures())", ("tests/service/test_mended.py",)),
     Mistake("what failed counts as made by later settings", "autoprep/service/results.py", "by = order.settings  #", "by = settings  #", ("tests/service/test_mended.py",)),
+    *_all(
+        "autoprep/service/rule.py", ("tests/service/test_unclear.py",),
+        ("complaints go to and fro between takes", "if line not in own.unclear and _SAID_BESIDE not in line", "if line not in own.unclear"),
+        ("a shared complaint is told twice", "if line not in own.unclear and _SAID_BESIDE not in line", "if _SAID_BESIDE not in line"),
+        ("a take that is away keeps the complaints of others", 'update = {"unclear": unclear, **', "update = {**"),
+    ),
+    Mistake("the used take is silent on words beside another", "autoprep/service/knowledge.py", "said = with_complaints(of_the_work(self._said_beside(job), tuple(others.values())), others)", "said = of_the_work(self._said_beside(job), tuple(others.values()))", ("tests/service/test_unclear.py",)),
+    Mistake("status counts the words of takes that are not used", "autoprep/ledger/overview.py", "AND outcome NOT IN ('alternate', 'duplicate') ORDER BY number", "ORDER BY number", ("tests/service/test_unclear.py",)),
+    Mistake("status names a lost destination twice", "autoprep/told/explanations.py", "if line != nowhere]", "]", ("tests/service/test_unclear.py",)),
+    Mistake("the first page says nothing of words", "autoprep/service/studio.py", "words=overview.not_understood()[::-1]", "words=()", ("tests/service/test_unclear.py",)),
+    Mistake("status says nothing of words", "autoprep/told/standing.py", "        if self.unclear:\n", "        if False:\n", ("tests/service/test_unclear.py",)),
 )  # fmt: skip
