@@ -3,11 +3,14 @@
 import argparse
 import contextlib
 import difflib
+import time
+from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 
 from autoprep.errors import ConfigError, UsageError
 from autoprep.ledger import Job, Ledger
 from autoprep.logs import as_shown
+from autoprep.told.explanations import ends_too_early
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import find_config, load
 from autoprep.wishes.tables import Settings
@@ -52,7 +55,9 @@ def find_job(settings: Settings, wanted: str) -> Job:
             raise UsageError(_several(wanted, [fit.shown for fit in fits]))
         job = ledger.get(fits[0].job) if fits else None
         if job is None:
-            raise UsageError(_none(wanted, ledger.overview.names()))
+            until = _waited_for(wanted, ledger.unfinished(time.time()))
+            names = ledger.overview.names()
+            raise UsageError(f"{wanted}: {ends_too_early(until)}" if until else _none(wanted, names))
     finally:
         ledger.close()
     return job
@@ -72,6 +77,11 @@ def _several(wanted: str, shown: list[str]) -> str:
     more = f" and {len(shown) - _MOST_NAMED} more" if len(shown) > _MOST_NAMED else ""
     listed = ", ".join(f"“{name}”" for name in shown[:_MOST_NAMED])
     return f"{wanted!r} fits {len(shown)} photos: {listed}{more}; name one with its folders, as it stands here"
+
+
+def _waited_for(wanted: str, unfinished: Mapping[str, float]) -> float:
+    """Until when a file that is called so is waited for; 0 where it is not."""
+    return next((until for name, until in unfinished.items() if wanted in (name, *_parts(name))), 0.0)
 
 
 def _none(wanted: str, names: set[str]) -> str:

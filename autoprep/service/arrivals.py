@@ -72,6 +72,16 @@ class Arrivals:
         else:
             self._open(file, shown, digest)
 
+    def unfinished(self) -> dict[str, float]:
+        """Files that may yet be finished by what copies them, by their names, and until when, as time.time has it."""
+        still = {
+            path: self._settling.still_s(path)
+            for path, signature in self._unfinished.items() if self._settling.waits(path, signature, self.known)
+        }  # fmt: skip
+        self._unfinished = {path: self._unfinished[path] for path in still}
+        now = time.time()
+        return {shown_name(path): now + GIVE_UP_WAITING_S - since for path, since in still.items()}
+
     def _not_whole(self, item: Found, shown: str, digest: str) -> None:
         if self._waits(item):
             self._unfinished[item.path] = item.signature

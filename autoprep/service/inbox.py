@@ -5,7 +5,7 @@ import os
 import socket
 import stat
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -179,6 +179,11 @@ class Settling:
         """For how long the file has not changed."""
         entry = self._still_since.get(path)
         return 0.0 if entry is None else self._clock() - entry[1]
+
+    def waits(self, path: bytes, signature: Signature, known: Mapping[bytes, SeenFile]) -> bool:
+        """Whether a file lay there at the last look, with this signature, and has not been taken since."""
+        entry, seen = self._still_since.get(path), known.get(path)
+        return entry is not None and entry[0] == signature and (seen is None or seen.signature != signature)
 
     def untaken(self, known: dict[bytes, SeenFile]) -> int:
         """How many files of the last look are new or changed and have not been taken since.

@@ -1,6 +1,7 @@
 """What a job says to the artist: what was done and why, and what would make the next photo better."""
 
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import PurePosixPath
 
 import numpy as np
@@ -117,6 +118,11 @@ def not_used(said: WorkFacts) -> list[str]:
     """What is said of a work and can't be used, but for a destination that there is not: that holds the work."""
     nowhere = sent_nowhere(said)
     return [line for line in said.unclear if line != nowhere]
+
+
+def ends_too_early(until: float) -> str:
+    """What is said of a file that is not whole yet; until: as time.time has it."""
+    return f"its end is missing; looked at again until {datetime.fromtimestamp(until):%H:%M}"
 
 
 _IN_A_WORD: dict[Why, str] = {"size not known": "its size is not known", "names the artist": "it names the artist"}

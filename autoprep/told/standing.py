@@ -1,13 +1,14 @@
 """How a studio stands: what waits, runs, asks and failed, and whether there is room."""
 
 import shutil
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import chain
 
 from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
-from autoprep.told.explanations import NO_DESTINATION, not_used, sent_nowhere
+from autoprep.told.explanations import NO_DESTINATION, ends_too_early, not_used, sent_nowhere
 from autoprep.wishes.tables import Settings
 
 _MOST_NAMED, _MOST_UNCLEAR = 6, 3
@@ -19,7 +20,8 @@ class Status:
 
     not_given_out: with a destination that could not be made, or sent to none that there is; the latter are named in
     no_such_destination. tried: of those that wait, how many have had a try that failed. trouble: why the service gets
-    no workers; empty where it does. unclear: photos with words that can't be used, or that do not agree.
+    no workers; empty where it does. unclear: photos with words that can't be used, or that do not
+    agree; unfinished: files that are waited for because they end too early, and until when.
     """
 
     waiting: int
@@ -35,6 +37,7 @@ class Status:
     no_such_destination: tuple[str, ...] = ()
     tried: int = 0
     unclear: tuple[str, ...] = ()
+    unfinished: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def needs_attention(self) -> bool:
@@ -50,6 +53,7 @@ class Status:
         said = [f"Finished: {counted(self.finished, 'photo')}{last}"]
         again = f" ({self.tried} of them once more, after a try that failed)" if self.tried else ""
         said.append(f"Waiting: {self.waiting}{again}, being worked on: {self.running}")
+        said += [f"Not whole yet: {plain(name)}: {ends_too_early(until)}" for name, until in self.unfinished.items()]
         if self.trouble:
             said.append(f"Nothing is worked on: {self.trouble}")
         if self.questions:
@@ -90,8 +94,10 @@ def _sent_nowhere(overview: Overview) -> tuple[str, ...]:
     return tuple(shown for shown, said in overview.given_out_nowhere(NO_DESTINATION) if sent_nowhere(said))
 
 
-def status_of(settings: Settings, overview: Overview | None, trouble: str = "") -> Status:
-    """The standing of a studio from its ledger, None where there is none yet; trouble: as in Status."""
+def status_of(
+    settings: Settings, overview: Overview | None, trouble: str = "", unfinished: Mapping[str, float] | None = None
+) -> Status:
+    """The standing of a studio from its ledger, None where there is none yet; trouble, unfinished: as in Status."""
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
     states = {} if overview is None else overview.states()
@@ -108,6 +114,7 @@ def status_of(settings: Settings, overview: Overview | None, trouble: str = "") 
         free_mb=int(shutil.disk_usage(folder).free / 1e6),
         needed_mb=int(settings.service.min_free_mb),
         trouble=trouble,
+        unfinished=unfinished or {},
         no_such_destination=nowhere,
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),

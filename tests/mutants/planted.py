@@ -1458,4 +1458,14 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("status names a lost destination twice", "autoprep/told/explanations.py", "if line != nowhere]", "]", ("tests/service/test_unclear.py",)),
     Mistake("the first page says nothing of words", "autoprep/service/studio.py", "words=overview.not_understood()[::-1]", "words=()", ("tests/service/test_unclear.py",)),
     Mistake("status says nothing of words", "autoprep/told/standing.py", "        if self.unclear:\n", "        if False:\n", ("tests/service/test_unclear.py",)),
+    *_all(
+        "autoprep/service/engine.py", ("tests/service/test_unfinished.py",),
+        ("nobody is told of a file that is waited for", "            self.ledger.keep_unfinished(now)\n", "            pass\n"),
+        ("a file is waited for by a service that has ended", '            self._keep_trouble("")\n            self.ledger.keep_unfinished({})', '            self._keep_trouble("")'),
+        ("a file is waited for by a service that was cut off", "        self.ledger.keep_unfinished({})\n\n    def _workers", "\n    def _workers"),
+    ),
+    Mistake("a file that is gone is waited for", "autoprep/service/inbox.py", "return entry is not None and entry[0] == signature and", "return", ("tests/service/test_unfinished.py",)),
+    Mistake("a file is waited for beyond its time", "autoprep/ledger/settled.py", "if until >= now}", "}", ("tests/service/test_unfinished.py",)),
+    Mistake("a file whose end is missing is called unknown", "autoprep/cli/found.py", "if wanted in (name, *_parts(name))), 0.0)", "if False), 0.0)", ("tests/service/test_unfinished.py",)),
+    Mistake("the outlook knows no file whose end is missing", "autoprep/service/outlook.py", "    if shown_name(item.path) in waits:\n", "    if False:\n", ("tests/service/test_unfinished.py",)),
 )  # fmt: skip
