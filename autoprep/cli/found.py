@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 from autoprep.errors import ConfigError, UsageError
 from autoprep.ledger import Job, Ledger
 from autoprep.logs import as_shown
-from autoprep.told.explanations import ends_too_early
+from autoprep.told.explanations import NO_PHOTO, ends_too_early
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import find_config, load
 from autoprep.wishes.tables import Settings
@@ -55,9 +55,7 @@ def find_job(settings: Settings, wanted: str) -> Job:
             raise UsageError(_several(wanted, [fit.shown for fit in fits]))
         job = ledger.get(fits[0].job) if fits else None
         if job is None:
-            until = _waited_for(wanted, ledger.unfinished(time.time()))
-            names = ledger.overview.names()
-            raise UsageError(f"{wanted}: {ends_too_early(until)}" if until else _none(wanted, names))
+            raise UsageError(_why_none(wanted, ledger))
     finally:
         ledger.close()
     return job
@@ -77,6 +75,18 @@ def _several(wanted: str, shown: list[str]) -> str:
     more = f" and {len(shown) - _MOST_NAMED} more" if len(shown) > _MOST_NAMED else ""
     listed = ", ".join(f"“{name}”" for name in shown[:_MOST_NAMED])
     return f"{wanted!r} fits {len(shown)} photos: {listed}{more}; name one with its folders, as it stands here"
+
+
+def _why_none(wanted: str, ledger: Ledger) -> str:
+    """What is said of a name that no photo has."""
+    from autoprep.service.arrivals import shown_name  # costs a while, and is needed here alone
+
+    until = _waited_for(wanted, ledger.unfinished(time.time()))
+    if until:
+        return f"{wanted}: {ends_too_early(until)}"
+    if wanted in map(shown_name, ledger.overview.passed_over()):
+        return f"{wanted}: {NO_PHOTO}"
+    return _none(wanted, ledger.overview.names())
 
 
 def _waited_for(wanted: str, unfinished: Mapping[str, float]) -> float:

@@ -58,6 +58,10 @@ class Overview:
         )
         return [(shown, WorkFacts.model_validate_json(said)) for shown, said in rows]
 
+    def passed_over(self) -> list[bytes]:
+        """Files that were seen in the inbox and are no photos, by their paths; also those that are no longer there."""
+        return [row[0] for row in self._db.execute("SELECT path FROM files WHERE job = '' ORDER BY path")]
+
     def not_understood(self) -> list[WorkRow]:
         """Photos with words that can't be used, by number; not takes that are not used: the used one tells theirs."""
         rows = self._db.execute(

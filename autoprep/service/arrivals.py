@@ -13,9 +13,10 @@ from autoprep.files.containers import is_whole, sniff
 from autoprep.job.stages import set_aside
 from autoprep.ledger import Job, Ledger, SeenFile
 from autoprep.logs import name_of
-from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, read_settled
+from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, may_be_picture, read_settled
 from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.said import facts_for, sent_to
+from autoprep.told.explanations import NO_PHOTO
 from autoprep.wishes.names import part_name
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.tables import Settings
@@ -52,10 +53,10 @@ class Arrivals:
         shown = shown_name(item.path)
         if not item.plain or item.signature[0] > _LARGEST_FILE:
             reason = "this is no plain file (a link or a device)" if not item.plain else "the file is too large"
-            self._aside(item, shown, "", reason)
+            self._aside(item, shown, "", reason, by_name=item.plain)
             return
         if not item.signature[0]:
-            self._aside(item, shown, "", "the file holds nothing; copy it again")
+            self._aside(item, shown, "", "the file holds nothing; copy it again", by_name=True)
             return
         if self._unfinished.get(item.path) == item.signature and self._waits(item):
             return  # it has not changed since it was read last: it ends too early still
@@ -64,7 +65,7 @@ class Arrivals:
             return  # changed or gone; the next scan sees what it is now
         digest, kind = hashlib.sha256(file.data).hexdigest(), sniff(file.data)
         if kind is None:
-            self._aside(item, shown, digest, _UNREADABLE)
+            self._aside(item, shown, digest, _UNREADABLE, by_name=True)
         elif kind == "heic" and not self.settings.service.heic:
             self._aside(item, shown, digest, "HEIC photos are switched off in the settings (service.heic)")
         elif not is_whole(file.data, kind):
@@ -97,7 +98,13 @@ class Arrivals:
         self._settling.later(item.path, min(60.0, max(1.0, still)))
         return True
 
-    def _aside(self, item: Found, shown: str, digest: str, reason: str) -> None:
+    def _aside(self, item: Found, shown: str, digest: str, reason: str, *, by_name: bool = False) -> None:
+        """by_name: nothing but its name speaks for a photo; where that does not either, the file is passed over."""
+        if by_name and not may_be_picture(shown):
+            self.known[item.path] = seen = SeenFile(item.signature, "")
+            self._ledger.remember(item.path, seen, digest)
+            self._log.info("passed over", photo=shown, reason=NO_PHOTO)
+            return
         record = self._ledger.add_finished(set_aside("", shown, digest, reason), item.path, item.signature)
         self.known[item.path] = SeenFile(item.signature, record.job)
         self._finished(record)

@@ -17,6 +17,8 @@ NO_WORK = (
     "such as “as painting”."
 )
 
+NO_PHOTO = "it is no photo (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW), so it is left alone"
+
 SAID_NO_WORK = "You said that this photo shows no work; nothing was made of it."
 ONE_OF_SEVERAL = "It is one of several works in its photo, of which you chose each by itself."
 NO_LONGER_APART = (

@@ -1,5 +1,6 @@
 """How a studio stands: what waits, runs, asks and failed, and whether there is room."""
 
+import os
 import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -21,7 +22,8 @@ class Status:
     not_given_out: with a destination that could not be made, or sent to none that there is; the latter are named in
     no_such_destination. tried: of those that wait, how many have had a try that failed. trouble: why the service gets
     no workers; empty where it does. unclear: photos with words that can't be used, or that do not
-    agree; unfinished: files that are waited for because they end too early, and until when.
+    agree; unfinished: files that are waited for because they end too early, and until when;
+    not_photos: files in the inbox that are none, and are left alone.
     """
 
     waiting: int
@@ -38,6 +40,7 @@ class Status:
     tried: int = 0
     unclear: tuple[str, ...] = ()
     unfinished: Mapping[str, float] = field(default_factory=dict)
+    not_photos: int = 0
 
     @property
     def needs_attention(self) -> bool:
@@ -68,6 +71,8 @@ class Status:
         if self.unclear:
             words = "Photos with words that are not understood, or do not agree"
             said.append(f"{words}: {_named(self.unclear, _MOST_UNCLEAR)}; `autoprep show PHOTO` says which")
+        if self.not_photos:
+            said.append(f"Files in the inbox that are not photos, and are left alone: {self.not_photos}")
         room = f"Free space: {_size(self.free_mb)}"
         short = "" if self.free_mb >= self.needed_mb else f"; work waits until there are {_size(self.needed_mb)}"
         return [*said, room + short]
@@ -94,6 +99,12 @@ def _sent_nowhere(overview: Overview) -> tuple[str, ...]:
     return tuple(shown for shown, said in overview.given_out_nowhere(NO_DESTINATION) if sent_nowhere(said))
 
 
+def _not_photos(settings: Settings, overview: Overview) -> int:
+    """How many files that are no photos lie in the inbox now."""
+    inbox = os.fsencode(settings.folders.inbox)
+    return sum(os.path.lexists(os.path.join(inbox, path)) for path in overview.passed_over())
+
+
 def status_of(
     settings: Settings, overview: Overview | None, trouble: str = "", unfinished: Mapping[str, float] | None = None
 ) -> Status:
@@ -115,6 +126,7 @@ def status_of(
         needed_mb=int(settings.service.min_free_mb),
         trouble=trouble,
         unfinished=unfinished or {},
+        not_photos=0 if overview is None else _not_photos(settings, overview),
         no_such_destination=nowhere,
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),

@@ -1468,4 +1468,17 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a file is waited for beyond its time", "autoprep/ledger/settled.py", "if until >= now}", "}", ("tests/service/test_unfinished.py",)),
     Mistake("a file whose end is missing is called unknown", "autoprep/cli/found.py", "if wanted in (name, *_parts(name))), 0.0)", "if False), 0.0)", ("tests/service/test_unfinished.py",)),
     Mistake("the outlook knows no file whose end is missing", "autoprep/service/outlook.py", "    if shown_name(item.path) in waits:\n", "    if False:\n", ("tests/service/test_unfinished.py",)),
+    *_all(
+        "autoprep/service/arrivals.py", ("tests/service/test_no_photos.py",),
+        ("a letter is set aside", "if by_name and not may_be_picture(shown):", "if False:"),
+        ("a letter is passed over at every look", "            self._ledger.remember(item.path, seen, digest)\n            self._log", "            self._log"),
+        ("a link is passed over by its name", "by_name=item.plain)", "by_name=True)"),
+    ),
+    *_all(
+        "autoprep/service/inbox.py", ("tests/service/test_no_photos.py",),
+        ("a name without an ending is none of a picture", "return not (stem and dot and", "return (stem and dot and"),
+        ("words behind a full stop are an ending", "and ending.isalnum())", ")"),
+        ("endings are read as they are written", "or ending.lower() in _PICTURES", "or ending in _PICTURES"),
+    ),
+    Mistake("letters that are gone are counted", "autoprep/told/standing.py", "sum(os.path.lexists(os.path.join(inbox, path)) for path in overview.passed_over())", "len(inbox and overview.passed_over())", ("tests/service/test_no_photos.py",)),
 )  # fmt: skip
