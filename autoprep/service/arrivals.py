@@ -15,7 +15,7 @@ from autoprep.ledger import Job, Ledger, SeenFile
 from autoprep.logs import name_of
 from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, may_be_picture, read_settled
 from autoprep.service.places import Others, plainly_named, reserve
-from autoprep.service.said import facts_for, sent_to
+from autoprep.service.said import facts_about, facts_for, sent_to
 from autoprep.told.explanations import NO_PHOTO
 from autoprep.wishes.names import part_name
 from autoprep.wishes.notes import facts_of
@@ -142,10 +142,20 @@ class Arrivals:
             sha256=digest,
             outcome="duplicate",
             duplicate_of=job.job,
-            reasons=(f"the same photo as {job.shown}; nothing was made twice",),
+            reasons=(f"the same photo as {job.shown}; nothing was made twice{self._held_apart(job, shown)}",),
             finished_at=time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime()),
         )
         self._finished(self._ledger.add_finished(record, file.path, file.signature))
+
+    def _held_apart(self, job: Job, shown: str) -> str:
+        """What is said of a copy that lies on hold, where the work does not: its own place holds nothing."""
+        inbox = self.settings.folders.inbox
+        if not facts_of(inbox, shown)[0].hold or facts_about(self.settings, job).hold:
+            return ""
+        return (
+            ". This copy lies on hold, the work does not: put a note “hold: yes” beside "
+            f"{job.shown}, or move that into a folder “hold”"
+        )
 
     def _lies_there(self, job: Job) -> bool:
         """Whether a photo's bytes lie where the ledger has it: two photos may have changed names, and a file be there.

@@ -1481,4 +1481,11 @@ PLANTED: tuple[Mistake, ...] = (
         ("endings are read as they are written", "or ending.lower() in _PICTURES", "or ending in _PICTURES"),
     ),
     Mistake("letters that are gone are counted", "autoprep/told/standing.py", "sum(os.path.lexists(os.path.join(inbox, path)) for path in overview.passed_over())", "len(inbox and overview.passed_over())", ("tests/service/test_no_photos.py",)),
+    *_all(
+        "autoprep/service/arrivals.py", ("tests/service/test_hold_told.py",),
+        ("a copy on hold is silent", "if not facts_of(inbox, shown)[0].hold or", "if True or"),
+        ("a copy of a held work complains", "[0].hold or facts_about(self.settings, job).hold:", "[0].hold:"),
+    ),
+    Mistake("the log calls a lost destination a hold", "autoprep/service/desk.py", "reason\": why or step.why", "reason\": step.why", ("tests/service/test_hold_told.py",)),
+    Mistake("the checklist hides which file misses", "autoprep/told/lists.py", "; not {_some(wrong)}\" if wrong", "\" if wrong", ("tests/test_listing.py",)),
 )  # fmt: skip
