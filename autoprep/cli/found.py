@@ -96,8 +96,9 @@ def _waited_for(wanted: str, unfinished: Mapping[str, float]) -> float:
 
 def _none(wanted: str, names: set[str]) -> str:
     folded = {key.casefold(): name for name in sorted(names) for key in (name, *_parts(name))}
-    near = difflib.get_close_matches(wanted.casefold(), folded, _MOST_NEAR)
-    listed = ", ".join(f"“{name}”" for name in dict.fromkeys(folded[key] for key in near))
+    begin = [key for key in folded if wanted and key.startswith(wanted.casefold())]
+    near = [*begin, *difflib.get_close_matches(wanted.casefold(), folded, _MOST_NEAR)]
+    listed = ", ".join(f"“{name}”" for name in list(dict.fromkeys(folded[key] for key in near))[:_MOST_NEAR])
     nearest = f"; near to that: {listed}" if near else ""
     return f"no job and no photo is called {wanted!r}{nearest}; `autoprep jobs --all` lists them"
 
