@@ -1490,4 +1490,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the checklist hides which file misses", "autoprep/told/lists.py", "; not {_some(wrong)}\" if wrong", "\" if wrong", ("tests/test_listing.py",)),
     Mistake("no name that begins so is near", "autoprep/cli/found.py", "if wanted and key.startswith(wanted.casefold())]", "if False]", ("tests/service/test_shown.py",)),
     Mistake("show hides what is said of a work", "autoprep/told/summary.py", "    said = _said_of(record.work)\n", "    said = \"\"\n", ("tests/service/test_shown.py",)),
+    Mistake("redo is silent on other photos", "autoprep/cli/again.py", "    if others and not options.json:\n", "    if False:\n", ("tests/service/test_shown.py",)),
 )  # fmt: skip

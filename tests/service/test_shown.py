@@ -33,3 +33,15 @@ def test_what_is_said_of_the_work_is_shown(wren: Studio, capsys: pytest.CaptureF
     said = "  said of it: title Thrift; year 2026; medium ink; size 30 x 40 cm; price 240"
     assert said in show(wren, capsys, "IMG_1")[0].splitlines()
     assert "said of it" not in show(wren, capsys, "IMG_2")[0]
+
+
+def test_redo_says_that_it_has_worked_on_other_photos_too(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    wren.put("IMG_2.jpg", photo(2))
+    for more in ("What else waited in the inbox was worked on too: 1 photo; see `autoprep jobs`.", ""):
+        main(["redo", "IMG_1", "--config", str(wren.config)])
+        out = capsys.readouterr().out
+        assert "Rendered again: 1 of 1 photo." in out
+        assert more in out
+        assert bool(more) == ("What else" in out)
