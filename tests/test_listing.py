@@ -56,8 +56,8 @@ def test_the_artists_order_goes_before_the_numbers_of_the_files() -> None:
 
 def test_the_checklist_counts_what_holds() -> None:
     said = checklist(of_records("jury", RECORDS), PRESET)
-    assert "2 of 3 under 5 MB" in said
-    assert "2 of 3 long side 1920 px" in said
+    assert "2 of 3 under 5 MB; not 03.jpg" in said
+    assert "2 of 3 long side 1920 px; not 03.jpg" in said
     assert "name and rights inside the files" in said
     assert any("1 without a title: 03.jpg" in line for line in said)
     assert any("2026-11-25" in line for line in said)

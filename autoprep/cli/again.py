@@ -159,6 +159,9 @@ def redo(options: argparse.Namespace) -> int:
     missed = _missed(settings, able, made, options.destination)
     for line in missed if not options.json else ():
         print(f"  {line}")
+    others = {record.job for record in records} - {job.job for job in able}
+    if others and not options.json:
+        print(f"What else waited in the inbox was worked on too: {counted(len(others), 'photo')}; see `autoprep jobs`.")
     return 1 if missed else 0
 
 

@@ -3,11 +3,14 @@
 import argparse
 import contextlib
 import difflib
+import time
+from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 
 from autoprep.errors import ConfigError, UsageError
 from autoprep.ledger import Job, Ledger
 from autoprep.logs import as_shown
+from autoprep.told.explanations import NO_PHOTO, ends_too_early
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import find_config, load
 from autoprep.wishes.tables import Settings
@@ -52,7 +55,7 @@ def find_job(settings: Settings, wanted: str) -> Job:
             raise UsageError(_several(wanted, [fit.shown for fit in fits]))
         job = ledger.get(fits[0].job) if fits else None
         if job is None:
-            raise UsageError(_none(wanted, ledger.overview.names()))
+            raise UsageError(_why_none(wanted, ledger))
     finally:
         ledger.close()
     return job
@@ -74,10 +77,28 @@ def _several(wanted: str, shown: list[str]) -> str:
     return f"{wanted!r} fits {len(shown)} photos: {listed}{more}; name one with its folders, as it stands here"
 
 
+def _why_none(wanted: str, ledger: Ledger) -> str:
+    """What is said of a name that no photo has."""
+    from autoprep.service.arrivals import shown_name  # costs a while, and is needed here alone
+
+    until = _waited_for(wanted, ledger.unfinished(time.time()))
+    if until:
+        return f"{wanted}: {ends_too_early(until)}"
+    if wanted in map(shown_name, ledger.overview.passed_over()):
+        return f"{wanted}: {NO_PHOTO}"
+    return _none(wanted, ledger.overview.names())
+
+
+def _waited_for(wanted: str, unfinished: Mapping[str, float]) -> float:
+    """Until when a file that is called so is waited for; 0 where it is not."""
+    return next((until for name, until in unfinished.items() if wanted in (name, *_parts(name))), 0.0)
+
+
 def _none(wanted: str, names: set[str]) -> str:
     folded = {key.casefold(): name for name in sorted(names) for key in (name, *_parts(name))}
-    near = difflib.get_close_matches(wanted.casefold(), folded, _MOST_NEAR)
-    listed = ", ".join(f"“{name}”" for name in dict.fromkeys(folded[key] for key in near))
+    begin = [key for key in folded if wanted and key.startswith(wanted.casefold())]
+    near = [*begin, *difflib.get_close_matches(wanted.casefold(), folded, _MOST_NEAR)]
+    listed = ", ".join(f"“{name}”" for name in list(dict.fromkeys(folded[key] for key in near))[:_MOST_NEAR])
     nearest = f"; near to that: {listed}" if near else ""
     return f"no job and no photo is called {wanted!r}{nearest}; `autoprep jobs --all` lists them"
 

@@ -3,6 +3,7 @@
 import argparse
 import json
 import re
+import time
 from collections.abc import Iterator
 from dataclasses import asdict
 from datetime import date
@@ -149,7 +150,9 @@ def status(options: argparse.Namespace) -> int:
     ledger = open_ledger(settings)
     try:
         found = (
-            status_of(settings, None) if ledger is None else status_of(settings, ledger.overview, ledger.kept(TROUBLE))
+            status_of(settings, None)
+            if ledger is None
+            else status_of(settings, ledger.overview, ledger.kept(TROUBLE), ledger.unfinished(time.time()))
         )
     finally:
         if ledger is not None:

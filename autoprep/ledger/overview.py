@@ -58,6 +58,21 @@ class Overview:
         )
         return [(shown, WorkFacts.model_validate_json(said)) for shown, said in rows]
 
+    def passed_over(self) -> list[bytes]:
+        """Files that were seen in the inbox and are no photos, by their paths; also those that are no longer there."""
+        return [row[0] for row in self._db.execute("SELECT path FROM files WHERE job = '' ORDER BY path")]
+
+    def not_understood(self) -> list[WorkRow]:
+        """Photos with words that can't be used, by number; not takes that are not used: the used one tells theirs."""
+        rows = self._db.execute(
+            'SELECT number, work, job, shown, came, kind, said FROM jobs WHERE instr(said, \'"unclear":["\') '
+            "AND outcome NOT IN ('alternate', 'duplicate') ORDER BY number"
+        )
+        return [
+            WorkRow(number, work, job, shown, came, kind, WorkFacts.model_validate_json(said), 1)
+            for number, work, job, shown, came, kind, said in rows
+        ]
+
     def last_finished(self) -> str:
         """When the last photo was done, as its record has it; empty where none was."""
         return str(self._db.execute("SELECT coalesce(max(finished), '') FROM jobs").fetchone()[0])

@@ -9,6 +9,7 @@ from autoprep.ledger.rows import Line
 
 TROUBLE = "trouble"
 """The kept word that says why the running service gets no workers."""
+_UNFINISHED = "unfinished"
 
 
 class Settled(Connection):
@@ -33,6 +34,10 @@ class Settled(Connection):
     def unsettled(self) -> list[str]:
         """Jobs of which something may be left to do."""
         return [row[0] for row in self._db.execute("SELECT job FROM jobs WHERE settled = ''")]
+
+    def with_failures(self) -> list[str]:
+        """Jobs with a destination that could not be made."""
+        return [row[0] for row in self._db.execute("SELECT job FROM jobs WHERE failed > 0")]
 
     def settle(self, known: Mapping[str, str]) -> None:
         """With this knowledge of these photos nothing is left to do; empty: something is."""
@@ -59,3 +64,14 @@ class Settled(Connection):
     def keep(self, name: str, value: str) -> None:
         """Keep a word."""
         self._db.execute("INSERT OR REPLACE INTO kept VALUES (?, ?)", (name, value))
+
+    def keep_unfinished(self, until: Mapping[str, float]) -> None:
+        """Files that the running service waits for, because they end too early, and until when, as time.time has it."""
+        text = json.dumps(dict(until)) if until else ""
+        if text != self.kept(_UNFINISHED):
+            self.keep(_UNFINISHED, text)
+
+    def unfinished(self, now: float) -> dict[str, float]:
+        """The same, of those that it still waits for: a service that was cut off leaves its word behind."""
+        kept: dict[str, float] = json.loads(self.kept(_UNFINISHED) or "{}")
+        return {shown: until for shown, until in kept.items() if until >= now}

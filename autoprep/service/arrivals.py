@@ -13,9 +13,10 @@ from autoprep.files.containers import is_whole, sniff
 from autoprep.job.stages import set_aside
 from autoprep.ledger import Job, Ledger, SeenFile
 from autoprep.logs import name_of
-from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, read_settled
+from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, may_be_picture, read_settled
 from autoprep.service.places import Others, plainly_named, reserve
-from autoprep.service.said import facts_for, sent_to
+from autoprep.service.said import facts_about, facts_for, sent_to
+from autoprep.told.explanations import NO_PHOTO
 from autoprep.wishes.names import part_name
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.tables import Settings
@@ -52,10 +53,10 @@ class Arrivals:
         shown = shown_name(item.path)
         if not item.plain or item.signature[0] > _LARGEST_FILE:
             reason = "this is no plain file (a link or a device)" if not item.plain else "the file is too large"
-            self._aside(item, shown, "", reason)
+            self._aside(item, shown, "", reason, by_name=item.plain)
             return
         if not item.signature[0]:
-            self._aside(item, shown, "", "the file holds nothing; copy it again")
+            self._aside(item, shown, "", "the file holds nothing; copy it again", by_name=True)
             return
         if self._unfinished.get(item.path) == item.signature and self._waits(item):
             return  # it has not changed since it was read last: it ends too early still
@@ -64,13 +65,23 @@ class Arrivals:
             return  # changed or gone; the next scan sees what it is now
         digest, kind = hashlib.sha256(file.data).hexdigest(), sniff(file.data)
         if kind is None:
-            self._aside(item, shown, digest, _UNREADABLE)
+            self._aside(item, shown, digest, _UNREADABLE, by_name=True)
         elif kind == "heic" and not self.settings.service.heic:
             self._aside(item, shown, digest, "HEIC photos are switched off in the settings (service.heic)")
         elif not is_whole(file.data, kind):
             self._not_whole(item, shown, digest)
         else:
             self._open(file, shown, digest)
+
+    def unfinished(self) -> dict[str, float]:
+        """Files that may yet be finished by what copies them, by their names, and until when, as time.time has it."""
+        still = {
+            path: self._settling.still_s(path)
+            for path, signature in self._unfinished.items() if self._settling.waits(path, signature, self.known)
+        }  # fmt: skip
+        self._unfinished = {path: self._unfinished[path] for path in still}
+        now = time.time()
+        return {shown_name(path): now + GIVE_UP_WAITING_S - since for path, since in still.items()}
 
     def _not_whole(self, item: Found, shown: str, digest: str) -> None:
         if self._waits(item):
@@ -87,7 +98,13 @@ class Arrivals:
         self._settling.later(item.path, min(60.0, max(1.0, still)))
         return True
 
-    def _aside(self, item: Found, shown: str, digest: str, reason: str) -> None:
+    def _aside(self, item: Found, shown: str, digest: str, reason: str, *, by_name: bool = False) -> None:
+        """by_name: nothing but its name speaks for a photo; where that does not either, the file is passed over."""
+        if by_name and not may_be_picture(shown):
+            self.known[item.path] = seen = SeenFile(item.signature, "")
+            self._ledger.remember(item.path, seen, digest)
+            self._log.info("passed over", photo=shown, reason=NO_PHOTO)
+            return
         record = self._ledger.add_finished(set_aside("", shown, digest, reason), item.path, item.signature)
         self.known[item.path] = SeenFile(item.signature, record.job)
         self._finished(record)
@@ -125,10 +142,20 @@ class Arrivals:
             sha256=digest,
             outcome="duplicate",
             duplicate_of=job.job,
-            reasons=(f"the same photo as {job.shown}; nothing was made twice",),
+            reasons=(f"the same photo as {job.shown}; nothing was made twice{self._held_apart(job, shown)}",),
             finished_at=time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime()),
         )
         self._finished(self._ledger.add_finished(record, file.path, file.signature))
+
+    def _held_apart(self, job: Job, shown: str) -> str:
+        """What is said of a copy that lies on hold, where the work does not: its own place holds nothing."""
+        inbox = self.settings.folders.inbox
+        if not facts_of(inbox, shown)[0].hold or facts_about(self.settings, job).hold:
+            return ""
+        return (
+            ". This copy lies on hold, the work does not: put a note “hold: yes” beside "
+            f"{job.shown}, or move that into a folder “hold”"
+        )
 
     def _lies_there(self, job: Job) -> bool:
         """Whether a photo's bytes lie where the ledger has it: two photos may have changed names, and a file be there.

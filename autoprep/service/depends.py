@@ -2,10 +2,12 @@
 
 import hashlib
 import json
+from collections.abc import Iterable
 from typing import Any
 
 from autoprep.domain import CorrectionPlan, WorkFacts
 from autoprep.job.orders import RENDERER
+from autoprep.ledger import Rendition
 from autoprep.service.rule import told_of
 from autoprep.wishes.names import counts, file_stem
 from autoprep.wishes.tables import Settings
@@ -27,6 +29,16 @@ def settings_digest(settings: Settings, name: str) -> str:
     """A digest of all that the settings say of one destination's files, and of the renderer's version."""
     tables = (settings.destinations[name], settings.mark, settings.rights, settings.artist)
     return _digest([RENDERER, *(table.model_dump(mode="json") for table in tables)])
+
+
+def mended(settings: Settings, made: Iterable[Rendition]) -> frozenset[str]:
+    """The destinations that could not be made, by settings that are others now.
+
+    Those that are only held wait for another photo or other words: to try each again at every change of the settings
+    would read all their photos.
+    """
+    failed = [row for row in made if row.state == "failed" and row.destination in settings.destinations]
+    return frozenset(row.destination for row in failed if row.settings != settings_digest(settings, row.destination))
 
 
 def _digest(value: Any) -> str:

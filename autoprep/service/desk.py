@@ -20,6 +20,7 @@ from autoprep.service.knowledge import Knowledge
 from autoprep.service.messages import Failed, Finished, Staged
 from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
 from autoprep.service.workers import Workers
+from autoprep.told.explanations import HOLD, sent_nowhere
 from autoprep.wishes.tables import Settings
 
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
@@ -125,7 +126,9 @@ class Desk:
         record = self._hands.take(step, known, self._knowledge.takes(work) if work else [known])
         names = getattr(step, "destinations", ())
         event = _EVENTS[type(step)]
-        self._log.info(event, job=step.job, photo=record.photo, reason=step.why, destinations=",".join(names) or None)
+        why = sent_nowhere(known.said) if step.why == HOLD else ""  # by which alone it is held
+        facts = {"reason": why or step.why, "destinations": ",".join(names) or None}
+        self._log.info(event, job=step.job, photo=record.photo, **facts)
         self._taken = True
         if not isinstance(step, Tell) or known.view.outcome in ("ready", "alternate"):  # not that a copy is on record
             self.acts[event] += 1

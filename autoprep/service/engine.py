@@ -74,6 +74,8 @@ class Engine:
         self._away = False  # the studio was moved while it was worked in: nothing is made anew at the old place
         self._trouble, self._troubled_at = "", 0.0
         self._keep_trouble("")  # of an earlier run that was cut off
+        self._unfinished: set[str] = set()
+        self.ledger.keep_unfinished({})
 
     def _workers(self) -> Workers:
         service = self.settings.service
@@ -127,6 +129,7 @@ class Engine:
         self._page_due |= self._desk.work_out()  # what is withdrawn needs no room, and must not wait for it
         if room:
             self._begin()
+        self._keep_unfinished()
         self._write_page()
 
     def _tell_trouble(self) -> None:
@@ -145,6 +148,13 @@ class Engine:
     def _keep_trouble(self, words: str) -> None:
         if self.ledger.kept(TROUBLE) != words:
             self.ledger.keep(TROUBLE, words)
+
+    def _keep_unfinished(self) -> None:
+        """Who asks meanwhile is told of files that are waited for."""
+        now = self._arrivals.unfinished()
+        if now.keys() != self._unfinished:
+            self._unfinished = set(now)
+            self.ledger.keep_unfinished(now)
 
     def _look(self) -> None:
         try:
@@ -302,5 +312,6 @@ class Engine:
         self.hints.close()
         if not self._away:
             self._keep_trouble("")
+            self.ledger.keep_unfinished({})
         self.ledger.close()
         self._lock.close()

@@ -5,7 +5,7 @@ import os
 import socket
 import stat
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -51,6 +51,13 @@ _IGNORED_NAMES = {
 # The film that phones take along with a photo carries the photo's name.
 _FILMS = (".mov", ".mp4", ".m4v")
 _BESIDE = (".jpg", ".jpeg", ".heic", ".heif", ".avif", ".png", ".dng")
+# Endings that pictures have, whether or not they can be read here: what bears one and holds none is told.
+_PICTURES = frozenset((
+    "jpg", "jpeg", "jpe", "jfif", "heic", "heif", "hif", "png", "tif", "tiff", "webp", "avif", "gif", "bmp", "jp2",
+    "jxl", "psd", "raw", "dng", "nef", "nrw", "cr2", "cr3", "crw", "arw", "sr2", "raf", "rw2", "orf", "pef", "srw",
+    "iiq", "3fr", "fff", "x3f",
+))  # fmt: skip
+_LONGEST_ENDING = 8  # what stands behind the last full stop of a name may be words
 _NEVER_PHOTOS = _IGNORED_ENDINGS + NOTE_ENDINGS
 _WINDOWS_PLACEHOLDER = 0x1000 | 0x40000 | 0x400000  # offline, recall on open, recall on data access
 _MACOS_DATALESS = 0x40000000
@@ -60,6 +67,12 @@ def is_ignored(name: str) -> bool:
     """Hidden, temporary and partial names, notes, what systems keep and what phones write beside an edited photo."""
     folded = name.casefold()
     return folded.startswith((".", "~")) or folded in _IGNORED_NAMES or folded.endswith(_NEVER_PHOTOS)
+
+
+def may_be_picture(name: str) -> bool:
+    """Whether a file's name is one of a picture, or says nothing of what it is: it has no ending."""
+    stem, dot, ending = name.rpartition("/")[2].rpartition(".")
+    return not (stem and dot and 0 < len(ending) <= _LONGEST_ENDING and ending.isalnum()) or ending.lower() in _PICTURES
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +192,11 @@ class Settling:
         """For how long the file has not changed."""
         entry = self._still_since.get(path)
         return 0.0 if entry is None else self._clock() - entry[1]
+
+    def waits(self, path: bytes, signature: Signature, known: Mapping[bytes, SeenFile]) -> bool:
+        """Whether a file lay there at the last look, with this signature, and has not been taken since."""
+        entry, seen = self._still_since.get(path), known.get(path)
+        return entry is not None and entry[0] == signature and (seen is None or seen.signature != signature)
 
     def untaken(self, known: dict[bytes, SeenFile]) -> int:
         """How many files of the last look are new or changed and have not been taken since.

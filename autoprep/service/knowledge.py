@@ -9,10 +9,11 @@ from autoprep import __version__
 from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.arrivals import shown_name
+from autoprep.service.depends import mended
 from autoprep.service.inbox import Found, read_plain
 from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import EACH_ONE, LOST, NONE, Questions
-from autoprep.service.rule import Known, Step, of_the_work, own_words, steps
+from autoprep.service.rule import Known, Step, of_the_work, own_words, steps, with_complaints
 from autoprep.service.said import Said, bare
 from autoprep.service.takes import merit
 from autoprep.wishes.tables import Settings
@@ -71,6 +72,7 @@ class Knowledge:
         self._redos, self._others = ledger.redos(), ledger.others()
         self._new: set[str] = {job for job, line in self._lines.items() if not line.settled}
         self._new |= self._redos.keys() & self._lines.keys()
+        self._new.update(ledger.with_failures())  # other settings may have come while nobody watched
 
     def _stand_anew(self) -> None:
         self._ledger.unsettle_all()
@@ -243,8 +245,8 @@ class Knowledge:
     def known(self, job: str) -> Known:
         """All that is known of a photo now."""
         view, here = self.view(job), job in self._here
-        others = [self._said_beside(other) for other in self._of(view.work) if other != job]
-        said = of_the_work(self._said_beside(job), others)
+        others = {self.view(other).shown: self._said_beside(other) for other in self._of(view.work) if other != job}
+        said = with_complaints(of_the_work(self._said_beside(job), tuple(others.values())), others)
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
         asks, chosen = view.outcome == "needs a look", self._chosen.get(job)
         lost = asks and (chosen == LOST or LOOK not in self._ledger.places(job))
@@ -252,6 +254,7 @@ class Knowledge:
         artist = self.settings.artist.name
         each = self._each.get(job, ()) if asks else ()
         known = Known(view, said, here, made, redo, self._answer(view), artist, lost, refused, each=each)
+        known = replace(known, mended=mended(self.settings, made.values()))
         known = replace(known, apart=self._is_apart(view)) if view.whole else known
         return replace(known, misplaced=misplaced(self.settings, self._ledger, known)) if said.order else known
 

@@ -1,9 +1,11 @@
 """What the service would do next, without doing it."""
 
 import os
+import time
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
+from types import MappingProxyType
 from typing import Any
 
 from autoprep.ledger import Ledger
@@ -12,6 +14,7 @@ from autoprep.service.arrivals import shown_name
 from autoprep.service.inbox import Found, scan
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
+from autoprep.told.explanations import ends_too_early
 from autoprep.wishes.corner_notes import CORNER_NOTE, is_called_for, is_corner_note, is_meant, named_in, saved_as
 from autoprep.wishes.names import part_name
 from autoprep.wishes.note_files import place_of
@@ -42,14 +45,17 @@ def outlook(settings: Settings) -> Iterator[str]:
         for group in knowledge.news():
             yield from (f"{knowledge.view(step.job).shown}: {words(step)}" for step in knowledge.follows(group))
         new = [item for item in found if item.path not in files or files[item.path].signature != item.signature]
-        yield from (f"{shown_name(item.path)}: {_coming(item, 'it is new or has changed')}" for item in new)
+        waits = ledger.unfinished(time.time())
+        yield from (f"{shown_name(item.path)}: {_coming(item, 'it is new or has changed', waits)}" for item in new)
         yield from _alone(settings.folders.inbox, found, notes, ledger)
     finally:
         ledger.close()
 
 
-def _coming(item: Found, why: str) -> str:
-    """What is said of a file that was not taken in as it is now."""
+def _coming(item: Found, why: str, waits: Mapping[str, float] = MappingProxyType({})) -> str:
+    """What is said of a file that was not taken in as it is now; waits: those that end too early, and until when."""
+    if shown_name(item.path) in waits:
+        return ends_too_early(waits[shown_name(item.path)])
     return f"looked at, because {why}" if item.filled else "holds nothing yet; it is left alone until it does"
 
 

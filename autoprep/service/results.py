@@ -24,9 +24,10 @@ def rows_of(
     rows = {}
     for name, place in order.places.items():
         words = told(settings, name, order.facts, order.photo) if name in settings.destinations else {}
+        by = order.settings  # which may be others now: by those of today what failed is tried again
         base = Rendition(
             name, "in place", place, words, str(plan),
-            settings_digest(settings, name) if name in settings.destinations else "",
+            settings_digest(by, name) if name in by.destinations else "",
             name in asked and name not in sent_to(settings, order.facts),
         )  # fmt: skip
         base = replace(base, asked=base.asked or (name in before and before[name].asked))

@@ -47,7 +47,8 @@ class Known:
     artist: whose works these are; lost: it is a question that lies nowhere any more; refused: of its choices none is
     right; misplaced: destinations in which the number that the artist gave the work is free, and its file has another;
     each: the works of which the artist has said that each is one by itself; apart: it is a photo, or one of several
-    works in a photo that is still taken to show it.
+    works in a photo that is still taken to show it; mended: destinations that could not be made, and of which the
+    settings are others since.
     """
 
     view: View
@@ -62,6 +63,7 @@ class Known:
     misplaced: frozenset[str] = frozenset()
     each: tuple[Outline, ...] = ()
     apart: bool = True
+    mended: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -134,10 +136,29 @@ def of_the_work(own: WorkFacts, others: Sequence[WorkFacts]) -> WorkFacts:
     return own.model_copy(update={**said, "shared": (*own.shared, *said)}) if said else own
 
 
+_SAID_BESIDE = " (said beside "
+
+
+def with_complaints(own: WorkFacts, others: Mapping[str, WorkFacts]) -> WorkFacts:
+    """The same with what can't be used of what is said beside other takes, by their photos: it is answered at each.
+
+    Who looks at the take that is used would not know else why a word has no effect.
+    """
+    theirs = (
+        f"{line}{_SAID_BESIDE}{shown})"
+        for shown, said in others.items() for line in said.unclear
+        if line not in own.unclear and _SAID_BESIDE not in line
+    )  # fmt: skip
+    unclear = tuple(dict.fromkeys((*own.unclear, *theirs)))
+    return own if unclear == own.unclear else own.model_copy(update={"unclear": unclear})
+
+
 def own_words(said: WorkFacts) -> WorkFacts:
     """The same without what was said beside other takes."""
     plain = WorkFacts()
-    return said.model_copy(update={"shared": (), **{name: getattr(plain, name) for name in said.shared}})
+    unclear = tuple(line for line in said.unclear if _SAID_BESIDE not in line)
+    update = {"unclear": unclear, **{name: getattr(plain, name) for name in said.shared}}
+    return said.model_copy(update={"shared": (), **update})
 
 
 def is_better(newer: float, earlier: float) -> bool:
@@ -322,6 +343,8 @@ def _stale(known: Known, name: str) -> str:
         return "there is none yet"
     if made.plan != known.view.plan:
         return "the photo was measured anew"
+    if name in known.mended:
+        return "it could not be made, and its settings are others now"
     if name in known.misplaced:
         return "the number that you gave it is free now"
     changed = [word for word, was in made.told.items() if word in TOLD and told_now(known, word) != was]

@@ -1,6 +1,7 @@
 """What a job says to the artist: what was done and why, and what would make the next photo better."""
 
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import PurePosixPath
 
 import numpy as np
@@ -20,6 +21,8 @@ SCREENSHOT = (
     "It is a screenshot by its name and its flat areas, so nothing was made and nothing is asked. If it shows a work, "
     "move it into a folder such as “as painting”."
 )
+NO_PHOTO = "it is no photo (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW), so it is left alone"
+
 SAID_NO_WORK = "You said that this photo shows no work; nothing was made of it."
 ONE_OF_SEVERAL = "It is one of several works in its photo, of which you chose each by itself."
 NO_LONGER_APART = (
@@ -115,6 +118,17 @@ def about_words(record: JobRecord) -> list[str]:
     """What was said and can't be used, but for what is told already of the destinations that have no file by it."""
     told = set(not_given_out(record).values())
     return [line for line in record.work.unclear if line not in told]
+
+
+def not_used(said: WorkFacts) -> list[str]:
+    """What is said of a work and can't be used, but for a destination that there is not: that holds the work."""
+    nowhere = sent_nowhere(said)
+    return [line for line in said.unclear if line != nowhere]
+
+
+def ends_too_early(until: float) -> str:
+    """What is said of a file that is not whole yet; until: as time.time has it."""
+    return f"its end is missing; looked at again until {datetime.fromtimestamp(until):%H:%M}"
 
 
 _IN_A_WORD: dict[Why, str] = {"size not known": "its size is not known", "names the artist": "it names the artist"}

@@ -82,23 +82,22 @@ def harmless(cell: str) -> str:
 
 def checklist(listed: list[Entry], preset: Preset) -> list[str]:
     """The destination's rules against the files, in plain words: "3 of 3 under 5 MB"."""
-    files = [entry.output for entry in listed]
     said = []
     if preset.max_kb is not None:
         most = preset.max_kb
-        said.append(_counted(files, lambda f: f.bytes <= most * 1000, f"under {_bytes(most)}"))
+        said.append(_counted(listed, lambda f: f.bytes <= most * 1000, f"under {_bytes(most)}"))
     if preset.min_kb is not None:
         least = preset.min_kb
-        said.append(_counted(files, lambda f: f.bytes >= least * 1000, f"over {_bytes(least)}"))
+        said.append(_counted(listed, lambda f: f.bytes >= least * 1000, f"over {_bytes(least)}"))
     if preset.long_side_px is not None:
         long_px = preset.long_side_px
-        said.append(_counted(files, lambda f: max(f.width_px, f.height_px) == long_px, f"long side {long_px} px"))
+        said.append(_counted(listed, lambda f: max(f.width_px, f.height_px) == long_px, f"long side {long_px} px"))
     if preset.short_side_px is not None:
         short_px = preset.short_side_px
-        said.append(_counted(files, lambda f: min(f.width_px, f.height_px) == short_px, f"short side {short_px} px"))
+        said.append(_counted(listed, lambda f: min(f.width_px, f.height_px) == short_px, f"short side {short_px} px"))
     if preset.width_px is not None and preset.height_px is not None:
         size = (preset.width_px, preset.height_px)
-        said.append(_counted(files, lambda f: (f.width_px, f.height_px) == size, f"{size[0]} x {size[1]} px"))
+        said.append(_counted(listed, lambda f: (f.width_px, f.height_px) == size, f"{size[0]} x {size[1]} px"))
     named = [entry for entry in listed if len(entry.file.rsplit(".", 1)[0]) <= preset.name_max]
     said.append(f"{len(named)} of {len(listed)} with names of at most {preset.name_max} characters")
     said.append("no name inside the files" if preset.rights == "none" else "name and rights inside the files")
@@ -106,8 +105,7 @@ def checklist(listed: list[Entry], preset: Preset) -> list[str]:
         said.append("look yourself whether a signature or a name can be read on the works: it is not removed")
     said.append("no mark on the pictures" if not preset.mark else "a small mark on the pictures")
     for what, files_without in missing(listed, preset).items():
-        shown = ", ".join(files_without[:5]) + (", ..." if len(files_without) > 5 else "")
-        said.append(f"{len(files_without)} without {what}: {shown}")
+        said.append(f"{len(files_without)} without {what}: {_some(files_without)}")
     said += [f"number {number:02d} stands twice: say “order:” in a note" for number in _twice(listed)]
     checked = f"rules last checked on {preset.checked}" if preset.checked else "rules never checked"
     said.append(f"{checked}; read the call again before you send")
@@ -133,9 +131,14 @@ def _twice(listed: list[Entry]) -> list[int]:
     return sorted({number for number in numbers if numbers.count(number) > 1})
 
 
-def _counted(files: list[OutputRecord], holds: Callable[[OutputRecord], bool], what: str) -> str:
-    right = sum(holds(file) for file in files)
-    return f"{right} of {len(files)} {what}"
+def _counted(listed: list[Entry], holds: Callable[[OutputRecord], bool], what: str) -> str:
+    wrong = [entry.file for entry in listed if not holds(entry.output)]
+    named = f"; not {_some(wrong)}" if wrong else ""
+    return f"{len(listed) - len(wrong)} of {len(listed)} {what}{named}"
+
+
+def _some(files: list[str]) -> str:
+    return ", ".join(files[:5]) + (", ..." if len(files) > 5 else "")
 
 
 def _bytes(kilobytes: float) -> str:

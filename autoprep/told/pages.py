@@ -8,8 +8,9 @@ from pathlib import Path
 from urllib.parse import quote
 
 from autoprep.domain import JobRecord, OutputRecord
+from autoprep.ledger import WorkRow
 from autoprep.logs import counted
-from autoprep.told.explanations import about_words, not_given_out
+from autoprep.told.explanations import about_words, not_given_out, not_used
 from autoprep.told.web import page
 
 
@@ -27,7 +28,8 @@ class Front:
     """What the first page shows: records newest first, and of everything else only how many there are.
 
     questions: all that wait, of which waiting holds some; day: that of the records in latest, as 2026-11-26;
-    months: month -> block -> photos on that page, the newest month first.
+    months: month -> block -> photos on that page, the newest month first; words: photos with words that can't be used,
+    the newest first.
     """
 
     waiting: Sequence[JobRecord] = ()
@@ -37,6 +39,7 @@ class Front:
     latest: Sequence[JobRecord] = ()
     months: Mapping[str, Mapping[int, int]] = field(default_factory=dict)
     counts: Mapping[str, int] = field(default_factory=dict)
+    words: Sequence[WorkRow] = ()
 
 
 def index_html(artist: str, place: Place, front: Front) -> str:
@@ -47,7 +50,8 @@ def index_html(artist: str, place: Place, front: Front) -> str:
     rest = f'<p class="quiet">{more} more questions wait; the pages of the months show them.</p>' if more > 0 else ""
     day = "Today" if front.today else _in_words(front.day)
     body = (
-        _section("Waits for your answer", place, front.waiting) + rest + _section(day, place, front.latest)
+        _section("Waits for your answer", place, front.waiting) + rest + _words(front.words)
+        + _section(day, place, front.latest)
         + _months(front.months)
     )  # fmt: skip
     said = (
@@ -78,6 +82,24 @@ def _section(heading: str, place: Place, records: Sequence[JobRecord]) -> str:
     more = len(cards) - _AT_ONCE
     rest = f"<details><summary>{more} more</summary>{''.join(cards[_AT_ONCE:])}</details>" if more > 0 else ""
     return f'<h2 class="part">{escape(heading)}</h2>{"".join(cards[:_AT_ONCE])}{rest}'
+
+
+def _words(rows: Sequence[WorkRow]) -> str:
+    """What is said of works and can't be used: what was made of them is not as it is meant."""
+    said = [(row, lines) for row in rows if (lines := not_used(row.said))]
+    items = [
+        f"<li>{_called(row)}<ul>{''.join(f'<li>{escape(line)}</li>' for line in lines)}</ul></li>"
+        for row, lines in said
+    ]
+    older = "".join(items[_AT_ONCE:])
+    rest = f"<details><summary>{len(items) - _AT_ONCE} more</summary><ul>{older}</ul></details>" if older else ""
+    shown = f"<ul>{''.join(items[:_AT_ONCE])}</ul>{rest}"
+    return f'<h2 class="part">Your words that are not understood, or do not agree</h2>{shown}' if items else ""
+
+
+def _called(row: WorkRow) -> str:
+    name = escape(row.shown)
+    return f'<a href="{quote(work_page_name(row.work))}">{name}</a>' if row.work else name
 
 
 _AT_ONCE, _MONTHS_AT_ONCE = 10, 3  # cards of a part of the first page, and months, that lie open

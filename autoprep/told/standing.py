@@ -1,16 +1,18 @@
 """How a studio stands: what waits, runs, asks and failed, and whether there is room."""
 
+import os
 import shutil
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import chain
 
 from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
-from autoprep.told.explanations import NO_DESTINATION, sent_nowhere
+from autoprep.told.explanations import NO_DESTINATION, ends_too_early, not_used, sent_nowhere
 from autoprep.wishes.tables import Settings
 
-_MOST_NAMED = 6
+_MOST_NAMED, _MOST_UNCLEAR = 6, 3
 
 
 @dataclass(frozen=True)
@@ -19,7 +21,9 @@ class Status:
 
     not_given_out: with a destination that could not be made, or sent to none that there is; the latter are named in
     no_such_destination. tried: of those that wait, how many have had a try that failed. trouble: why the service gets
-    no workers; empty where it does.
+    no workers; empty where it does. unclear: photos with words that can't be used, or that do not
+    agree; unfinished: files that are waited for because they end too early, and until when;
+    not_photos: files in the inbox that are none, and are left alone.
     """
 
     waiting: int
@@ -34,6 +38,9 @@ class Status:
     trouble: str = ""
     no_such_destination: tuple[str, ...] = ()
     tried: int = 0
+    unclear: tuple[str, ...] = ()
+    unfinished: Mapping[str, float] = field(default_factory=dict)
+    not_photos: int = 0
 
     @property
     def needs_attention(self) -> bool:
@@ -49,6 +56,7 @@ class Status:
         said = [f"Finished: {counted(self.finished, 'photo')}{last}"]
         again = f" ({self.tried} of them once more, after a try that failed)" if self.tried else ""
         said.append(f"Waiting: {self.waiting}{again}, being worked on: {self.running}")
+        said += [f"Not whole yet: {plain(name)}: {ends_too_early(until)}" for name, until in self.unfinished.items()]
         if self.trouble:
             said.append(f"Nothing is worked on: {self.trouble}")
         if self.questions:
@@ -59,12 +67,21 @@ class Status:
         if failed:
             said.append(f"Photos with a destination that could not be made: {failed}")
         if lost:
-            more = f" and {len(lost) - _MOST_NAMED} more" if len(lost) > _MOST_NAMED else ""
-            named = ", ".join(plain(photo) for photo in lost[:_MOST_NAMED])
-            said.append(f"Given out nowhere, for there is no such destination: {len(lost)} ({named}{more})")
+            said.append(f"Given out nowhere, for there is no such destination: {_named(lost, _MOST_NAMED)}")
+        if self.unclear:
+            words = "Photos with words that are not understood, or do not agree"
+            said.append(f"{words}: {_named(self.unclear, _MOST_UNCLEAR)}; `autoprep show PHOTO` says which")
+        if self.not_photos:
+            said.append(f"Files in the inbox that are not photos, and are left alone: {self.not_photos}")
         room = f"Free space: {_size(self.free_mb)}"
         short = "" if self.free_mb >= self.needed_mb else f"; work waits until there are {_size(self.needed_mb)}"
         return [*said, room + short]
+
+
+def _named(photos: tuple[str, ...], most: int) -> str:
+    """How many photos, and what the first of them are called."""
+    more = f" and {len(photos) - most} more" if len(photos) > most else ""
+    return f"{len(photos)} ({', '.join(plain(photo) for photo in photos[:most])}{more})"
 
 
 def _when(moment: str) -> str:
@@ -82,8 +99,16 @@ def _sent_nowhere(overview: Overview) -> tuple[str, ...]:
     return tuple(shown for shown, said in overview.given_out_nowhere(NO_DESTINATION) if sent_nowhere(said))
 
 
-def status_of(settings: Settings, overview: Overview | None, trouble: str = "") -> Status:
-    """The standing of a studio from its ledger, None where there is none yet; trouble: as in Status."""
+def _not_photos(settings: Settings, overview: Overview) -> int:
+    """How many files that are no photos lie in the inbox now."""
+    inbox = os.fsencode(settings.folders.inbox)
+    return sum(os.path.lexists(os.path.join(inbox, path)) for path in overview.passed_over())
+
+
+def status_of(
+    settings: Settings, overview: Overview | None, trouble: str = "", unfinished: Mapping[str, float] | None = None
+) -> Status:
+    """The standing of a studio from its ledger, None where there is none yet; trouble, unfinished: as in Status."""
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
     states = {} if overview is None else overview.states()
@@ -100,6 +125,9 @@ def status_of(settings: Settings, overview: Overview | None, trouble: str = "") 
         free_mb=int(shutil.disk_usage(folder).free / 1e6),
         needed_mb=int(settings.service.min_free_mb),
         trouble=trouble,
+        unfinished=unfinished or {},
+        not_photos=0 if overview is None else _not_photos(settings, overview),
         no_such_destination=nowhere,
         tried=0 if overview is None else overview.tried(),
+        unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),
     )

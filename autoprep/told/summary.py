@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from autoprep.domain import JobRecord
+from autoprep.domain import JobRecord, WorkFacts
 from autoprep.ledger import HELD_BACK
 from autoprep.logs import argument, plain
 from autoprep.told.explanations import about_words, not_given_out
@@ -121,11 +121,22 @@ def preset_words(preset: Preset) -> str:
     return f"{size}{fit}, {preset.format} {preset.bits} bit, {colour}, {mark}, rights {preset.rights}{when}"
 
 
+def _said_of(work: WorkFacts) -> str:
+    """What is said of a work in captions and lists, in one line; empty where nothing is."""
+    height, width = work.sides()
+    size = f"{height} x {width} {work.unit}" if height else ""
+    said = {"title": work.title, "year": work.year, "medium": work.medium, "size": size, "price": work.price}
+    return "; ".join(f"{name} {value}" for name, value in said.items() if value)
+
+
 def print_record(record: JobRecord, studio: Path | None = None) -> None:
     """One photo's story; studio: where its finished files are looked for."""
     print(f"{plain(record.photo)}  ({record.job})")
     outcome = HELD_BACK if record.outcome == "ready" and record.held and not record.outputs else record.outcome
     print(f"  {outcome}" + (f", {record.kind}" if record.kind else ""))
+    said = _said_of(record.work)
+    if said:
+        print(f"  said of it: {plain(said)}")
     for reason in record.reasons:
         print(f"  - {plain(reason)}")
     for reason, names in _by_reason(not_given_out(record)).items():

@@ -51,6 +51,7 @@ from autoprep.wishes.tables import Settings
 from tests.service.engines import WorkerHere
 
 _SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
+_LEAST_KB = 50  # no picture is pretended to be smaller
 _PHOTO = PhotoFacts("jpeg", 90, 60, taken_at="2026-11-20T10:00:00")
 
 
@@ -128,11 +129,15 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
     parts, outputs = [], list(record.outputs)
     held = {k: v for k, v in record.held.items() if k not in order.places}
     kinds = {k: v for k, v in record.held_kinds.items() if k in held}
+    failed = {k: v for k, v in record.failed.items() if k not in order.places}
     for name, place in order.places.items():
         preset = order.settings.destinations[name]
         reason = why_held(order, preset, record.measures)
         if reason:
             held[name], kinds[name] = str(reason), kind_of(reason)
+            continue
+        if preset.max_kb is not None and preset.max_kb < _LEAST_KB:
+            failed[name] = f"{preset.max_kb:g} kB cannot be met"
             continue
         made = Planned(Photo(b"", _PHOTO), record.plan)  # type: ignore[arg-type]
         delivery = Delivery(order.job, order.settings, made, order.facts, came=order.came)
@@ -144,7 +149,8 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
             destination=name, path=str(place.relative_to(order.settings.studio)), width_px=9, height_px=6,
             bytes=len(data), sha256=hashlib.sha256(data).hexdigest(),
         ))  # fmt: skip
-    return JobResult(record.model_copy(update={"outputs": tuple(outputs), "held": held, "held_kinds": kinds}), parts)
+    update = {"outputs": tuple(outputs), "held": held, "held_kinds": kinds, "failed": failed}
+    return JobResult(record.model_copy(update=update), parts)
 
 
 class InlinePool(WorkerHere):

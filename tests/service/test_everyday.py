@@ -30,12 +30,12 @@ pytestmark = pytest.mark.usefixtures("looked_at_once")
 def test_the_same_bytes_set_aside_twice_do_not_stop_it(studio: Settings) -> None:
     """A phone's sync leaves `film.mov` and `film (1).mov`; a touched file comes again under its own name."""
     inbox = studio.folders.inbox
-    for name in ("film.bin", "film (1).bin"):
+    for name in ("film.jpg", "film (1).jpg"):
         (inbox / name).write_bytes(b"no photo at all" * 50)
     (inbox / "page.jpg").write_bytes(photos.jpeg())
     records = run_once(studio)
     assert records["page.jpg"].outcome == "ready"
-    os.utime(inbox / "film.bin", (1, 1))
+    os.utime(inbox / "film.jpg", (1, 1))
     again = run_once(studio)
     assert [r.outcome for r in again.values()].count("set aside") == 1
     logged = "".join(file.read_text(encoding="utf-8") for file in studio.folders.records.glob("log.jsonl*"))

@@ -140,7 +140,7 @@ def test_a_service_at_rest_looks_through_nothing_and_finds_what_comes_without_an
         for _ in range(6):
             engine.step(0.2)
         assert len(scans) == at_rest
-        (studio.folders.inbox / "letter.pdf").write_bytes(b"no photo")
+        (studio.folders.inbox / "letter.jpg").write_bytes(b"no photo")
         for _ in range(12):
             engine.step(0.2)
         assert engine.ledger.overview.outcomes() == {"set aside": 1}
@@ -191,7 +191,7 @@ def test_many_open_questions_are_looked_at_seldom_and_a_new_one_at_once(tmp_path
 
 
 def test_what_is_to_be_tried_again_is_heard_by_a_service_that_runs(studio: Settings) -> None:
-    (studio.folders.inbox / "letter.pdf").write_bytes(b"no photo")
+    (studio.folders.inbox / "letter.jpg").write_bytes(b"no photo")
     engine = Engine(studio, open_log(studio.folders.records, None))
     try:
         for _ in range(8):

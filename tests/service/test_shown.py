@@ -1,0 +1,47 @@
+"""What `show` says of a name that no photo has, and of what was said of a work."""
+
+import pytest
+
+from autoprep.cli import main
+from autoprep.wishes.tables import Settings
+from tests.service.pretend import Studio, photo
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    return Studio(studio, monkeypatch)
+
+
+def show(wren: Studio, capsys: pytest.CaptureFixture[str], name: str) -> tuple[str, str]:
+    main(["show", name, "--config", str(wren.config)])
+    out, err = capsys.readouterr()
+    return out, err
+
+
+def test_names_that_begin_so_are_suggested(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("boats/Wend Sands at Dusk, seen from the mole of Gannow Hard.jpg", photo(1))
+    wren.run()
+    assert "near to that: “boats/Wend Sands at Dusk" in show(wren, capsys, "wend")[1]
+    assert "near to that" not in show(wren, capsys, "Harbour")[1]
+
+
+def test_what_is_said_of_the_work_is_shown(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "title: Thrift\nsize: 30 x 40 cm\nyear: 2026\nmedium: ink\nprice: 240\n")
+    wren.put("IMG_2.jpg", photo(2))
+    wren.run()
+    said = "  said of it: title Thrift; year 2026; medium ink; size 30 x 40 cm; price 240"
+    assert said in show(wren, capsys, "IMG_1")[0].splitlines()
+    assert "said of it" not in show(wren, capsys, "IMG_2")[0]
+
+
+def test_redo_says_that_it_has_worked_on_other_photos_too(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    wren.put("IMG_2.jpg", photo(2))
+    for more in ("What else waited in the inbox was worked on too: 1 photo; see `autoprep jobs`.", ""):
+        main(["redo", "IMG_1", "--config", str(wren.config)])
+        out = capsys.readouterr().out
+        assert "Rendered again: 1 of 1 photo." in out
+        assert more in out
+        assert bool(more) == ("What else" in out)

@@ -1,0 +1,94 @@
+"""Words that are not understood are said where somebody looks: in the status, on the first page, at the used take."""
+
+import pytest
+
+from autoprep.cli import main
+from autoprep.domain import WorkFacts
+from autoprep.service.rule import own_words, with_complaints
+from autoprep.wishes.tables import Settings
+from tests.service.pretend import Studio, photo
+
+TURNED, ASKED = "turn: sideways\n", "Your words that are not understood, or do not agree"
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    return Studio(studio, monkeypatch)
+
+
+def status(wren: Studio, capsys: pytest.CaptureFixture[str]) -> list[str]:
+    main(["status", "--config", str(wren.config)])
+    return [line for line in capsys.readouterr().out.splitlines() if "not understood" in line]
+
+
+def page(wren: Studio, name: str = "index") -> str:
+    return (wren.settings.folders.records / "proof" / f"{name}.html").read_text(encoding="utf-8")
+
+
+def test_status_and_the_first_page_name_photos_with_such_words(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for number in range(4):
+        wren.put(f"Reeds {number}.jpg", photo(number))
+    wren.run()
+    assert status(wren, capsys) == []
+    assert ASKED not in page(wren)
+    for number in range(4):
+        wren.put(f"Reeds {number}.txt", TURNED)
+    wren.run()
+    (line,) = status(wren, capsys)
+    assert line.endswith(": 4 (Reeds 0.jpg, Reeds 1.jpg, Reeds 2.jpg and 1 more); `autoprep show PHOTO` says which")
+    first = page(wren)
+    listed = first[first.index(ASKED) : first.index("Today")]
+    assert listed.index("Reeds 3.jpg") < listed.index("Reeds 0.jpg")
+    assert listed.count("sideways") == 4
+    assert f'href="work-{wren.records()["Reeds 0.jpg"].job}.html"' in listed
+
+
+def test_a_destination_that_there_is_not_has_its_own_line(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("Reeds.txt", "for: nowhere\n")
+    wren.run()
+    assert status(wren, capsys) == []
+    assert ASKED not in page(wren)
+
+
+def test_a_complaint_beside_another_take_reaches_the_one_that_is_used(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren.put("a.jpg", photo(1, take=1))
+    wren.put("b.jpg", photo(1, sharp=9, take=2))
+    wren.run()
+    wren.made()
+    wren.put("a.txt", TURNED)
+    records = wren.run()
+    assert (records["a.jpg"].outcome, records["b.jpg"].outcome) == ("alternate", "ready")
+    own = records["a.jpg"].work.unclear
+    assert len(own) == 1
+    assert "sideways" in own[0]
+    assert records["b.jpg"].work.unclear == (f"{own[0]} (said beside a.jpg)",)
+    assert "(said beside a.jpg)" in page(wren, f"work-{records['a.jpg'].job}")
+    assert [line for line in status(wren, capsys) if ": 1 (b.jpg); " in line]
+    assert wren.made() == []
+    wren.put("a.txt", "")
+    assert wren.run()["b.jpg"].work.unclear == ()
+
+
+def test_what_is_told_of_another_take_is_told_once() -> None:
+    one = WorkFacts(unclear=("x",))
+    other = with_complaints(WorkFacts(unclear=("y",)), {"a.jpg": one})
+    assert other.unclear == ("y", "x (said beside a.jpg)")
+    assert with_complaints(one, {"b.jpg": other}).unclear == ("x", "y (said beside b.jpg)")
+    assert with_complaints(one, {"b.jpg": WorkFacts(unclear=("x",))}) is one
+    assert own_words(other).unclear == ("y",)
+
+
+def test_a_take_that_is_away_keeps_its_own_complaint_alone(wren: Studio) -> None:
+    wren.put("a.jpg", photo(1, take=1))
+    wren.put("a.txt", TURNED)
+    wren.put("b.jpg", photo(1, sharp=9, take=2))
+    before = wren.run()["b.jpg"].work.unclear
+    assert len(before) == 1
+    (wren.inbox / "b.jpg").unlink()
+    wren.put("a.txt", "price: 20\n")
+    assert wren.run()["b.jpg"].work.unclear == ()
