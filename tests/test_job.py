@@ -339,6 +339,13 @@ def test_a_size_that_is_used_the_other_way_round_is_told(studio: Settings, turn:
         assert told == ((size[0] > size[1]) != (turn == 0))
 
 
+def test_a_paper_format_that_lies_across_is_no_slip_and_it_is_told_how_to_say_so(studio: Settings) -> None:
+    order = order_for(with_presets(studio, post=Preset(long_side_px=300)), photos.jpeg())
+    record = done(replace(order, facts=WorkFacts(size_mm=(200.0, 256.0), size_free=True))).record
+    assert not any("the other way round" in reason for reason in record.reasons)
+    assert any("add “wide” to it" in reason for reason in record.reasons)
+
+
 @pytest.mark.parametrize(
     ("said", "told"),
     [

@@ -320,7 +320,8 @@ def _unheard(facts: WorkFacts, plan: CorrectionPlan) -> tuple[str, ...]:
     if facts.size_mm is not None and plan.geometry.ratio_from == "known size":
         wanted = facts.size_mm[0] / facts.size_mm[1]
         if abs(plan.geometry.ratio / wanted - 1) > abs(plan.geometry.ratio * wanted - 1):
-            said.append(words.size_turned(*facts.sides(), facts.unit))
+            turned = words.format_turned if facts.size_free else words.size_turned
+            said.append(turned(*facts.sides(), facts.unit))
     if facts.lighter and (facts.as_shot or plan.paper not in ("none", "toned")):
         said.append(words.LIGHTER_AS_SHOT if facts.as_shot else words.LIGHTER_PAPER)
     return tuple(said)

@@ -66,6 +66,14 @@ def size_turned(height: str, width: str, unit: str) -> str:
     )
 
 
+def format_turned(height: str, width: str, unit: str) -> str:
+    """That a paper format was taken across, and how to have it said so."""
+    return (
+        "A paper format has no direction, so it was taken as the work lies, across; captions and lists say it upright, "
+        f"{height} x {width} {unit} (height x width): add “wide” to it, as in “A5 wide”, to have it across there too."
+    )
+
+
 def too_few_pixels(share: float, native: tuple[float, float]) -> Reason:
     """Why a destination waits for a larger photo; native: (width, height) of the work in photo pixels."""
     return Reason(

@@ -1555,4 +1555,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("no name that begins so is near", "autoprep/cli/found.py", "if wanted and key.startswith(wanted.casefold())]", "if False]", ("tests/service/test_shown.py",)),
     Mistake("show hides what is said of a work", "autoprep/told/summary.py", "    said = _said_of(record.work)\n", "    said = \"\"\n", ("tests/service/test_shown.py",)),
     Mistake("redo is silent on other photos", "autoprep/cli/again.py", "    if others and not options.json:\n", "    if False:\n", ("tests/service/test_shown.py",)),
+    Mistake("a format that lies across is a slip", "autoprep/job/story.py", "words.format_turned if facts.size_free else", "words.format_turned if False else", ("tests/test_job.py",)),
 )  # fmt: skip
