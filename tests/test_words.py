@@ -359,6 +359,10 @@ def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:
     facts, warnings = facts_for(settings, "IMG_4.jpg")
     assert (sent_to(settings, facts), facts.hold) == (usual, False)
     assert "called sumbission; the nearest is “submission”" in warnings[0]
+    (inbox / "IMG_5.txt").write_text("for: everything")
+    facts, warnings = facts_for(settings, "IMG_5.jpg")
+    assert facts.hold
+    assert "called everything; there are " in warnings[0]
 
 
 @pytest.mark.parametrize(

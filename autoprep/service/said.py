@@ -1,7 +1,6 @@
 """What is said of each photo's work now: read again when a note, a name or a folder has changed, and only then."""
 
 import contextlib
-import difflib
 import hashlib
 import re
 import time
@@ -13,6 +12,7 @@ from autoprep.ledger import Line, View
 from autoprep.logs import as_shown
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
+from autoprep.wishes.lines import nearest
 from autoprep.wishes.notes import FOLDER_NOTE, facts_of, facts_of_part
 from autoprep.wishes.tables import Settings
 
@@ -45,9 +45,9 @@ def _with_destinations(
     named, unknown = _destinations(settings, facts.destinations)
     also, unknown_too = _destinations(settings, facts.also)
     for word in (*unknown, *unknown_too):
-        near = difflib.get_close_matches(word.casefold(), settings.destinations, 1, cutoff=0.0)[0]
-        known = ", ".join(settings.destinations)
-        warnings = (*warnings, f"{NO_DESTINATION} {word}; the nearest is “{near}”, there are {known}")
+        near, known = nearest(word, settings.destinations), ", ".join(settings.destinations)
+        there = f"the nearest is “{near}”, there are {known}" if near else f"there are {known}"
+        warnings = (*warnings, f"{NO_DESTINATION} {word}; {there}")
     # Sent somewhere that is not known: better nothing is given out than everything.
     lost = bool(facts.destinations and not named)
     update = {"destinations": named, "also": also, "hold": facts.hold or lost, "unclear": tuple(warnings)}

@@ -1556,4 +1556,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("show hides what is said of a work", "autoprep/told/summary.py", "    said = _said_of(record.work)\n", "    said = \"\"\n", ("tests/service/test_shown.py",)),
     Mistake("redo is silent on other photos", "autoprep/cli/again.py", "    if others and not options.json:\n", "    if False:\n", ("tests/service/test_shown.py",)),
     Mistake("a format that lies across is a slip", "autoprep/job/story.py", "words.format_turned if facts.size_free else", "words.format_turned if False else", ("tests/test_job.py",)),
+    Mistake("any destination is the nearest", "autoprep/service/said.py", "near, known = nearest(word, settings.destinations),", "near, known = next(iter(settings.destinations)),", ("tests/test_words.py",)),
 )  # fmt: skip
