@@ -65,4 +65,6 @@ class LateLight:
         record = None if job is None else job.record
         if record is None or record.plan is None or record.work.as_shot:
             return False
-        return name not in record.plan.reference.split(" and ") and same_light(shot.taken_at, record.taken_at)
+        told = record.plan.told_by
+        used = (told.chart, told.colour, told.light, record.plan.reference)  # the last is all that older records have
+        return name not in used and same_light(shot.taken_at, record.taken_at)

@@ -1338,7 +1338,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a shot that can't serve is tried on all", " or not change.record.tells:", " or False:"),
         ("a shot tells the light of every folder", "if offered[folder]:", "if True:"),
         ("a shot of another day is tried on all", " and same_light(shot.taken_at, record.taken_at)", ""),
-        ("a shot that was used is used again and again", "name not in record.plan.reference.split(\" and \") and ", ""),
+        ("a shot that was used is used again and again", "return name not in used and", "return"),
         ("what is being measured misses the shot", "            return True\n", "            return False\n"),
     ),
     *_all(
