@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
-from autoprep.ledger import LOOK, MIGRATIONS, Change, Ledger, Rendition, SeenFile, journal_mode
+from autoprep.ledger import LOOK, MIGRATIONS, Change, Delivered, Ledger, Rendition, SeenFile, journal_mode
 
 SIGNATURE = (10, 20, 30)
 
@@ -254,7 +254,7 @@ def test_a_list_is_due_when_a_file_or_words_change(ledger: Ledger) -> None:
     ledger.apply([Change(record, (made,))])
     view = ledger.overview
     assert view.due_lists() == {"jury"}
-    assert view.delivered("jury") == [(out, WorkFacts(title="Sea Thrift"), "works/1.jpg")]
+    assert view.delivered("jury") == [Delivered(out, WorkFacts(title="Sea Thrift"), "works/1.jpg", "")]
     view.written("list", [("jury", 0)])
     ledger.apply([Change(other)])
     assert view.due_lists() == set()

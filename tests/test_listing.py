@@ -5,6 +5,7 @@ import io
 from datetime import date
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
+from autoprep.ledger import Delivered
 from autoprep.told.lists import Entry, as_csv, as_page, caption, checklist, entries
 from autoprep.wishes.destinations import Preset
 
@@ -16,8 +17,8 @@ THRIFT = WorkFacts(
 
 def of_records(destination: str, records: list[JobRecord]) -> list[Entry]:
     """What the ledger finds of these records, as a list."""
-    outputs = ((output, one.work, one.photo) for one in records for output in one.outputs)
-    return entries((each for each in outputs if each[0].destination == destination), PRESET, "Wren Halloway")
+    found = (Delivered(output, one.work, one.photo, one.job) for one in records for output in one.outputs)
+    return entries((each for each in found if each.output.destination == destination), PRESET, "Wren Halloway")
 
 
 def record(job: str, file: str, work: WorkFacts, size: int = 900_000, long_px: int = 1920) -> JobRecord:
@@ -61,6 +62,32 @@ def test_the_checklist_counts_what_holds() -> None:
     assert "name and rights inside the files" in said
     assert any("1 without a title: 03.jpg" in line for line in said)
     assert any("2026-11-25" in line for line in said)
+
+
+def test_the_checklist_names_what_can_not_be_meant() -> None:
+    def delivered(file: str, work: str, **said: object) -> Delivered:
+        made = record(work, file, WorkFacts.model_validate(said))
+        return Delivered(made.outputs[0], made.work, made.photo, work)
+
+    listed = entries(
+        [
+            delivered("01.jpg", "a", order=1, inventory="WH-017"),
+            delivered("02.jpg", "b", order=1, inventory="WH-017"),
+            delivered("03.jpg", "c", inventory="WH-018"),
+            delivered("04.jpg", "c", inventory="WH-018"),  # another take of that work
+        ],
+        PRESET,
+        "Wren Halloway",
+    )
+    said = checklist(listed, PRESET)
+    assert "inventory number WH-017 is said of 01.jpg, 02.jpg" in said
+    assert "“order: 1” is said of 01.jpg, 02.jpg" in said
+    assert "02.jpg is number 02; you said “order: 1”" in said
+    assert "one work stands in the list more than once, by several takes: 03.jpg, 04.jpg" in said
+    assert not any("WH-018" in line or "01.jpg is number" in line for line in said)
+    blind = checklist(listed, PRESET.model_copy(update={"rights": "none"}))
+    assert "one inventory number is said of 01.jpg, 02.jpg" in blind
+    assert not any("WH-" in line for line in blind)
 
 
 def test_the_page_is_escaped_and_blind_when_asked() -> None:

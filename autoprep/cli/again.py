@@ -9,13 +9,14 @@ from pathlib import Path
 
 from autoprep.cli.found import find_job, make_folders, open_ledger, settings_of
 from autoprep.cli.work import process_all
-from autoprep.domain import JobRecord
+from autoprep.domain import JobRecord, WorkFacts
 from autoprep.errors import AlreadyRunning, UsageError
 from autoprep.files.storage import write_now
 from autoprep.ledger import Job, Ledger, View
 from autoprep.logs import counted, plain
 from autoprep.service.places import Others, plainly_named, reserve
-from autoprep.service.said import facts_about, sent_to, words_place
+from autoprep.service.rule import of_the_work, said_elsewhere, sent_besides, used
+from autoprep.service.said import facts_about, sent_to, usual, words_place
 from autoprep.told.explanations import not_given_out
 from autoprep.wishes.lines import loose, meaning, word
 from autoprep.wishes.places import ledger_path
@@ -199,16 +200,37 @@ def _meant(settings: Settings, photo: str) -> list[View]:
 
 def _goes_to(settings: Settings, ledger: Ledger, job: View, destination: str) -> bool:
     """Whether a work is sent to a destination, or has a file there already."""
-    facts = facts_about(settings, job)
-    return destination in sent_to(settings, facts) or destination in ledger.renditions(job.job)
+    return destination in sent_to(settings, _said_of(settings, job)) or destination in ledger.renditions(job.job)
+
+
+def _said_of(settings: Settings, job: View) -> WorkFacts:
+    """What is said of a photo's work now, with what was said of it beside other takes."""
+    return of_the_work(facts_about(settings, job), [said_elsewhere(job.said)])
 
 
 def _ask(settings: Settings, able: list[View], destination: str | None) -> None:
+    """Leave word of what is to be made again. Raises UsageError where the take that is meant goes nowhere by itself."""
     ledger = Ledger(ledger_path(settings))
-    for job in able:
-        usual = sent_to(settings, facts_about(settings, job))
-        ledger.ask_redo(job.job, [destination] if destination else usual)
-    ledger.close()
+    try:
+        names = {job.job: [destination] if destination else _goes(settings, ledger, job) for job in able}
+        if len(able) == 1 and not names[able[0].job]:
+            only = ", ".join(_said_of(settings, able[0]).destinations)
+            raise UsageError(
+                f"{able[0].shown} is another take of a work that you send to {only} alone, and is not sent there "
+                "besides; to have this take there too, name the place with --destination"
+            )
+        for job in able:
+            ledger.ask_redo(job.job, names[job.job])
+    finally:
+        ledger.close()
+
+
+def _goes(settings: Settings, ledger: Ledger, job: View) -> list[str]:
+    """Where a photo that is made again goes, unless a place is named."""
+    said = _said_of(settings, job)
+    takes = [view for take in ledger.takes(job.work) if (view := ledger.view(take)) is not None] if job.work else []
+    best = used(takes) in ("", job.job)
+    return sent_to(settings, said) if best else list(sent_besides(said, usual(settings)))
 
 
 def _came_out(record: JobRecord, destination: str | None) -> bool:

@@ -8,6 +8,7 @@ from autoprep.ledger.overview import BLOCK, HELD_BACK, Overview
 from autoprep.ledger.rows import (
     LOOK,
     Change,
+    Delivered,
     Job,
     Line,
     Listed,
@@ -24,7 +25,7 @@ from autoprep.ledger.rows import (
 from autoprep.ledger.settled import TROUBLE
 
 __all__ = [
-    "BLOCK", "COPIES", "HELD_BACK", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Job", "Ledger", "Line", "Listed",
-    "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View", "WorkRow",
-    "journal_mode",
+    "BLOCK", "COPIES", "HELD_BACK", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Delivered", "Job", "Ledger", "Line",
+    "Listed", "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View",
+    "WorkRow", "journal_mode",
 ]  # fmt: skip

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
-from autoprep.ledger.rows import LISTED_COLUMNS, Fitting, Listed, Sent, WorkRow
+from autoprep.ledger.rows import LISTED_COLUMNS, Delivered, Fitting, Listed, Sent, WorkRow
 
 BLOCK = 100
 """A page of a month holds the photos of so many numbers: it stays the same page whatever else comes in."""
@@ -206,21 +206,21 @@ class Overview:
         )
         return [JobRecord.model_validate_json(row[0]) for row in rows]
 
-    def delivered(self, destination: str, month: str = "") -> list[tuple[OutputRecord, WorkFacts, str]]:
-        """The files that records list under a destination, each with what is said of its work, and its photo.
+    def delivered(self, destination: str, month: str = "") -> list[Delivered]:
+        """The files that records list under a destination.
 
         month: only of photos that came in then, as 2026-11 or 2026-11-26.
         """
         rows = self._db.execute(
-            "SELECT o.value, j.said, j.shown FROM renditions r JOIN jobs j ON j.job = r.job "
+            "SELECT o.value, j.said, j.shown, j.work FROM renditions r JOIN jobs j ON j.job = r.job "
             "JOIN records USING (number), json_each(records.record, '$.outputs') o "
             "WHERE r.destination = ?1 AND j.outcome = 'ready' AND json_extract(o.value, '$.destination') = ?1 "
             "AND substr(j.came, 1, length(?2)) = ?2",
             (destination, month),
         )
         return [
-            (OutputRecord.model_validate_json(output), WorkFacts.model_validate_json(said or "{}"), shown)
-            for output, said, shown in rows
+            Delivered(OutputRecord.model_validate_json(out), WorkFacts.model_validate_json(said or "{}"), shown, work)
+            for out, said, shown, work in rows
         ]
 
     # --- works ----------------------------------------------------------------------------------------------

@@ -181,6 +181,16 @@ class Sent:
 
 
 @dataclass(frozen=True)
+class Delivered:
+    """A file that a record lists under a destination: what is said of its work, its photo, and which work that is."""
+
+    output: OutputRecord
+    said: WorkFacts
+    shown: str
+    work: str
+
+
+@dataclass(frozen=True)
 class WorkRow:
     """A work as the list of all works shows it: the take that is used, with what is said of it and where it went.
 

@@ -31,13 +31,14 @@ from autoprep.service.rule import (
     Withdraw,
     is_shown,
     of_the_work,
+    sent_besides,
     staying,
     untrue,
     used,
     wanted,
     words_only,
 )
-from autoprep.service.said import usual
+from autoprep.service.said import sent_to, usual
 from autoprep.service.takes import merit, why_used
 from autoprep.told.explanations import NO_PLAN, OTHER_TAKE
 from autoprep.wishes.notes import reference_shots
@@ -138,7 +139,10 @@ class Hands:
         # What is said beside other takes reaches this one now that it is known for one: it is made again by that.
         told = of_the_work(order.facts, [take.said for take in takes[1:]]) == order.facts
         shown = record.outcome in ("ready", "alternate") and is_shown(known, best) and told
-        rows = rows_of(self.settings, order, record, fields.get("plan", job.plan), asked, before) if shown else {}
+        sent = sent_to(self.settings, order.facts)
+        own = sent if best == job.job else sent_besides(order.facts, usual(self.settings))
+        plan, unsaid = fields.get("plan", job.plan), asked - set(own)
+        rows = rows_of(self.settings, order, record, plan, unsaid, before) if shown else {}
         handed = handed_over(known, takes[1:]) if shown else {}
         rows, parts = named(self.settings, self._ledger, job, known, takes[1:], rows, result.parts)
         rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)

@@ -7,7 +7,6 @@ from autoprep.domain import JobRecord
 from autoprep.job.orders import JobOrder
 from autoprep.ledger import Rendition
 from autoprep.service.depends import settings_digest, told
-from autoprep.service.said import sent_to
 from autoprep.wishes.tables import Settings
 
 
@@ -19,7 +18,7 @@ def rows_of(
     asked: set[str],
     before: Mapping[str, Rendition],
 ) -> dict[str, Rendition]:
-    """What a worker has made of each destination of its order."""
+    """What a worker has made of each destination of its order; asked: those that no word sends this take to."""
     outputs = {output.destination: output for output in record.outputs}
     rows = {}
     for name, place in order.places.items():
@@ -28,7 +27,7 @@ def rows_of(
         base = Rendition(
             name, "in place", place, words, str(plan),
             settings_digest(by, name) if name in by.destinations else "",
-            name in asked and name not in sent_to(settings, order.facts),
+            name in asked,
         )  # fmt: skip
         base = replace(base, asked=base.asked or (name in before and before[name].asked))
         if name in outputs:

@@ -161,6 +161,18 @@ def own_words(said: WorkFacts) -> WorkFacts:
     return said.model_copy(update={"shared": (), **update})
 
 
+def sent_besides(said: WorkFacts, usual: Iterable[str]) -> tuple[str, ...]:
+    """Where a take goes that is given out besides the best one: not to where only words beside that one send it."""
+    usual = tuple(usual)
+    own = own_words(said).goes_to(usual)
+    return tuple(name for name in said.goes_to(usual) if name in usual or name in own)
+
+
+def said_elsewhere(said: WorkFacts) -> WorkFacts:
+    """Of what is said of a take, the words beside other takes alone."""
+    return WorkFacts(**{name: getattr(said, name) for name in said.shared})
+
+
 def is_better(newer: float, earlier: float) -> bool:
     """Whether a later take is used in an earlier one's stead, by their merits: only where it is clearly better."""
     return newer > earlier + CLEARLY_BETTER
@@ -183,8 +195,19 @@ def is_shown(known: Known, best: str) -> bool:
 
 
 def wanted(known: Known, best: str, destinations: Sequence[str]) -> tuple[str, ...]:
-    """The destinations that should have a file of this photo, in the order of the settings."""
-    return _sent(known, destinations) if is_shown(known, best) else ()
+    """The destinations that should have a file of this photo, in the order of the settings.
+
+    A take that the artist asked for besides the best one does not follow that to where only some works are sent: a
+    call would have the work twice.
+    """
+    if not is_shown(known, best):
+        return ()
+    sent = _sent(known, destinations)
+    if known.view.job == best:
+        return sent
+    asked = {*known.redo, *(name for name, made in known.made.items() if made.asked)}
+    follows = {*asked, *sent_besides(known.said, known.view.usual)}
+    return tuple(name for name in sent if name in follows)
 
 
 def _sent(known: Known, destinations: Sequence[str]) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from html import escape
 from pathlib import PurePosixPath
 
 from autoprep.domain import OutputRecord, WorkFacts
+from autoprep.ledger import Delivered
 from autoprep.metadata.statement import physical
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.names import number_in
@@ -18,11 +19,16 @@ from autoprep.wishes.names import number_in
 
 @dataclass(frozen=True)
 class Entry:
-    """One picture of a list: its file, what is said of the work, and its number in the list."""
+    """One picture of a list: its file, what is said of the work, its number in the list, and which work it shows.
+
+    numbered: its file's name bears that number; same: what is equal for files of one work.
+    """
 
     output: OutputRecord
     work: WorkFacts
     number: int = 0
+    numbered: bool = False
+    same: str = ""
 
     @property
     def file(self) -> str:
@@ -31,22 +37,22 @@ class Entry:
 
 
 def entries(
-    delivered: Iterable[tuple[OutputRecord, WorkFacts, str]],
+    delivered: Iterable[Delivered],
     preset: Preset,
     artist: str,
     there: Callable[[str], bool] | None = None,
 ) -> list[Entry]:
     """The pictures of a destination in the order that the artist gives them, else that of the numbers in their names.
 
-    delivered: file, what is said of the work, and the photo; there(path) tells which still lie in the folder. A number
-    in a file's name is its number in the list, also where one is missing.
+    there(path) tells which still lie in the folder. A number in a file's name is its number in the list, also where
+    one is missing.
     """
     found = []
-    for output, work, shown in delivered:
-        if there is None or there(output.path):
-            stem = PurePosixPath(output.path.replace("\\", "/")).stem
-            number = number_in(preset, output.destination, work, artist, shown, stem)
-            found.append(Entry(output, work, number or 0))
+    for one in delivered:
+        if there is None or there(one.output.path):
+            stem = PurePosixPath(one.output.path.replace("\\", "/")).stem
+            number = number_in(preset, one.output.destination, one.said, artist, one.shown, stem) or 0
+            found.append(Entry(one.output, one.said, number, bool(number), one.work))
     found.sort(key=lambda entry: (entry.work.order or entry.number or 10_000, entry.number, entry.file))
     numbered = all(entry.number for entry in found)
     return found if numbered else [replace(entry, number=k) for k, entry in enumerate(found, 1)]
@@ -106,7 +112,7 @@ def checklist(listed: list[Entry], preset: Preset) -> list[str]:
     said.append("no mark on the pictures" if not preset.mark else "a small mark on the pictures")
     for what, files_without in missing(listed, preset).items():
         said.append(f"{len(files_without)} without {what}: {_some(files_without)}")
-    said += [f"number {number:02d} stands twice: say “order:” in a note" for number in _twice(listed)]
+    said += _told_twice(listed, blind=preset.rights == "none")
     checked = f"rules last checked on {preset.checked}" if preset.checked else "rules never checked"
     said.append(f"{checked}; read the call again before you send")
     return said
@@ -126,9 +132,30 @@ def missing(listed: list[Entry], preset: Preset) -> dict[str, list[str]]:
     return {what: files for what, files in found.items() if files}
 
 
-def _twice(listed: list[Entry]) -> list[int]:
-    numbers = [entry.number for entry in listed]
-    return sorted({number for number in numbers if numbers.count(number) > 1})
+def _told_twice(listed: list[Entry], blind: bool) -> list[str]:
+    """What can't be meant for two works, or of one twice; blind: an inventory number must not be read in the list."""
+    numbers = _shared(listed, lambda entry: entry.number)
+    said = [f"number {number:02d} stands twice: say “order:” in a note" for number in numbers]
+    for files in _shared(listed, lambda entry: entry.same).values():
+        said.append(f"one work stands in the list more than once, by several takes: {_some(files)}")
+    works = list({entry.same or entry.file: entry for entry in listed}.values())
+    for number, files in _shared(works, lambda entry: entry.work.inventory).items():
+        said.append(f"{'one inventory number' if blind else f'inventory number {number}'} is said of {_some(files)}")
+    for order, files in _shared(works, lambda entry: entry.work.order).items():
+        said.append(f"“order: {order}” is said of {_some(files)}")
+    for entry in listed:
+        if entry.numbered and entry.work.order not in (0, entry.number):
+            said.append(f"{entry.file} is number {entry.number:02d}; you said “order: {entry.work.order}”")
+    return said
+
+
+def _shared(listed: Iterable[Entry], value: Callable[[Entry], object]) -> dict[object, list[str]]:
+    """What several entries have in common, and their files, in its order."""
+    found: dict[object, list[str]] = {}
+    for entry in listed:
+        if value(entry):
+            found.setdefault(value(entry), []).append(entry.file)
+    return {key: files for key, files in found.items() if len(files) > 1}
 
 
 def _counted(listed: list[Entry], holds: Callable[[OutputRecord], bool], what: str) -> str:

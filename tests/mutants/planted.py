@@ -277,7 +277,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/cli/again.py", ("tests/service/test_converge.py",),
-        ("what is asked for again goes where it was not sent", "return destination in sent_to(settings, facts) or", "return True or"),
+        ("what is asked for again goes where it was not sent", "return destination in sent_to(settings, _said_of(settings, job)) or", "return True or"),
     ),
     *_all(
         "autoprep/rendering/render.py", ("tests/rendering/test_render.py",),
@@ -1557,4 +1557,22 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("redo is silent on other photos", "autoprep/cli/again.py", "    if others and not options.json:\n", "    if False:\n", ("tests/service/test_shown.py",)),
     Mistake("a format that lies across is a slip", "autoprep/job/story.py", "words.format_turned if facts.size_free else", "words.format_turned if False else", ("tests/test_job.py",)),
     Mistake("any destination is the nearest", "autoprep/service/said.py", "near, known = nearest(word, settings.destinations),", "near, known = next(iter(settings.destinations)),", ("tests/test_words.py",)),
+    *_all(
+        "autoprep/service/rule.py", (*_RULE, "tests/service/test_takes.py"),
+        ("another take follows the best into a call", "    follows = {*asked, *sent_besides(known.said, known.view.usual)}\n", "    follows = set(destinations)\n"),
+        ("another take goes into the open where the work does not", "if name in usual or name in own)", "if name in own) + usual"),
+        ("what is asked for by name is not made", "    follows = {*asked, *sent", "    follows = {*sent"),
+    ),
+    *_all(
+        "autoprep/told/lists.py", ("tests/test_listing.py",),
+        ("one work twice in a call is no matter", "_shared(listed, lambda entry: entry.same).values()", "_shared([], lambda entry: entry.same).values()"),
+        ("two takes of a work share its inventory number", "works = list({entry.same or entry.file: entry for entry in listed}.values())", "works = listed"),
+        ("a blind checklist tells the inventory number", "'one inventory number' if blind else", "'one inventory number' if False else"),
+        ("a number that is not the said one is no matter", "entry.work.order not in (0, entry.number)", "False"),
+    ),
+    *_all(
+        "autoprep/cli/again.py", ("tests/service/test_takes.py",),
+        ("a take that goes nowhere is noted for nothing", "        if len(able) == 1 and not names[able[0].job]:\n", "        if False:\n"),
+        ("redo knows no words beside other takes", "    return of_the_work(facts_about(settings, job), [said_elsewhere(job.said)])\n", "    return facts_about(settings, job)\n"),
+    ),
 )  # fmt: skip

@@ -178,6 +178,20 @@ def test_the_other_take_gives_way_and_comes_back() -> None:
     assert follow(better, replace(away, view=replace(away.view, chosen=True)))[0].job == "1"
 
 
+def test_a_take_that_is_asked_for_besides_the_best_does_not_follow_it_into_a_call() -> None:
+    best = known(1, WorkFacts(also=("print",)), merit=2.0)
+    shared = WorkFacts(also=("print",), shared=("also",))
+    other = known(2, shared, {}, outcome="alternate", chosen=True)
+    assert wanted(other, "1", DESTINATIONS) == ("square", "site")
+    assert wanted(best, "1", DESTINATIONS) == DESTINATIONS
+    alone = shared.model_copy(update={"destinations": ("print",), "also": (), "shared": ("destinations",)})
+    assert wanted(replace(other, said=alone), "1", DESTINATIONS) == ()  # nor out into the open where the work is not
+    assert wanted(replace(other, said=alone, redo=frozenset({"print"})), "1", DESTINATIONS) == ("print",)
+    own = WorkFacts(also=("print",))
+    assert wanted(replace(other, said=own), "1", DESTINATIONS) == DESTINATIONS
+    assert wanted(replace(other, said=shared), "2", DESTINATIONS) == DESTINATIONS  # once it is the best itself
+
+
 def test_a_redo_is_made_or_settled_by_saying_why_not() -> None:
     (step,) = follow(known(redo=frozenset({"square"})))
     assert isinstance(step, Render)

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 import skimage.data
 
+from autoprep.cli.main import main
 from autoprep.correction.assessment import blur_px
 from autoprep.domain import JobRecord
 from autoprep.imaging.transfer import srgb_to_linear
@@ -12,6 +13,7 @@ from autoprep.ledger import Ledger
 from autoprep.service.rule import is_better
 from autoprep.service.takes import merit, merits
 from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
@@ -71,6 +73,33 @@ def test_the_artist_has_the_last_word(studio: Settings) -> None:
     assert again["soft"].outcome == "ready"
     assert again["sharp"].outcome == "ready"
     assert squares(studio) == ["other.jpg", "sharp.jpg", "soft.jpg"]
+
+
+def test_redo_of_another_take_puts_no_work_into_a_call_twice(
+    studio: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A call holds a work once: the take that is asked for besides goes where all works go, unless it is said."""
+    config, calls = studio.studio / "config" / "destinations.toml", studio.folders.ready / "call"
+    config.write_text(
+        config.read_text() + '\n[call]\nlong_side_px = 300\nwhen = "asked"\nmark = false\nname = "{nn}"\n'
+    )
+    studio = load(studio.config_file)
+    (studio.folders.inbox / "sharp.txt").write_text("also for: call")
+    run(studio, sharp=take(), soft=take(blur_px=2.5))
+    at = ("--config", str(studio.config_file))
+    assert main(["redo", "soft", *at]) == 0
+    assert squares(studio) == ["sharp.jpg", "soft.jpg"]
+    assert [place.name for place in calls.iterdir()] == ["01.jpg"]
+
+    (studio.folders.inbox / "sharp.txt").write_text("for: call")
+    run_once(studio)
+    assert squares(studio) == []  # neither take lies in the open now
+    assert main(["redo", "soft", *at]) == 2
+    assert "another take of a work that you send to call alone" in capsys.readouterr().err
+    assert main(["redo", "soft", "--destination", "call", *at]) == 0
+    assert sorted(place.name for place in calls.iterdir()) == ["01.jpg", "02.jpg"]
+    assert main(["works", "--for", "call", *at]) == 1
+    assert "one work stands in the list more than once, by several takes: 01.jpg, 02.jpg" in capsys.readouterr().out
 
 
 def test_what_a_take_is_worth() -> None:
