@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from autoprep.domain import WorkFacts
-from autoprep.wishes.lines import nearest
+from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.notes import facts_of
 
 

@@ -265,3 +265,24 @@ def test_come_nearer_is_said_where_there_is_room_to(
     measures = {"blur_px": 1.0, "oblique_degrees": 2.0, "clipped_percent": 0.0}
     measures["work_long_side_px"] = float(max(right - left, bottom - top))
     assert any("Come nearer" in line for line in advice(plan, measures)) != near
+
+
+def test_check_tells_of_files_that_other_settings_made(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    """A misspelt name stays in the files that were made with it: settings hold for the next photo."""
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    assert "made before the name" not in run(wren, capsys, "check")[1]
+    assert "made before the name" not in run(wren, capsys, "check", "--ahead")[1]
+    settings = wren.settings.config_file
+    mine = 'name = "Wren Hallöway"\nwebsite = "wren-halloway.example"\n'
+    settings.write_text(settings.read_text().replace('name = "Wren Halloway"\n', mine))
+    for command in (("check",), ("check", "--ahead")):
+        out = run(wren, capsys, *command)[1]
+        assert "Note: square: 1 file in its folder was made before the name" in out
+        assert "autoprep redo --destination square` makes it by those of today" in out
+    assert "artist.website has no https:// before it" in run(wren, capsys, "check")[1]
+    run(wren, capsys, "redo", "--destination", "square")
+    assert "square: 1 file" not in run(wren, capsys, "check", "--ahead")[1]
+    wren.put("Gull.txt", "hold: yes")
+    wren.run()
+    assert "made before the name" not in run(wren, capsys, "check")[1]  # what is withdrawn lies in no folder

@@ -72,6 +72,10 @@ def studio(tmp_path: Path, main: str = "", destinations: str | None = None) -> P
         ("", '["../a"]\nlong_side_px = 90\n', ["letters, digits"]),
         ("", "[a]\nlong_side_px = 90\n[A]\nlong_side_px = 90\n", ["capitals"]),
         ("", "", ["no destination"]),
+        ("", "[a]\nlong_side_px = 90\n[my shop]  # soon\n", ["line 3: [my shop]", "no blanks", "such as [my-shop]"]),
+        ("", "[a]\nlong_side_px = 90\n[café]\n", ["line 3: [café]", "such as [cafe]"]),
+        ("", "[a]\nlong_side_px = 90\n[§]\n", ["line 3: [§]", "no blanks"]),
+        ("[artist]\nzzz = 'x'\n", None, ["unknown key `artist.zzz`; there are name, website"]),
     ],
 )
 def test_what_is_wrong_is_named(tmp_path: Path, main: str, destinations: str | None, words: list[str]) -> None:

@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 from autoprep.cli.found import settings_of
 from autoprep.logs import plain
-from autoprep.service.outlook import outlook
+from autoprep.service.outlook import made_otherwise, outlook
 from autoprep.told.summary import preset_words, warnings_of
 from autoprep.wishes.settings import worker_count
 from autoprep.wishes.tables import Settings
@@ -15,9 +15,9 @@ from autoprep.wishes.tables import Settings
 def check(options: argparse.Namespace) -> int:
     """Validate the settings and show what they come to, or what would be done now."""
     settings = settings_of(options)
-    warnings = warnings_of(settings)
     if options.ahead:
         return _ahead(settings, as_json=options.json)
+    warnings = [*warnings_of(settings), *made_otherwise(settings)]
     if options.json:
         print(
             json.dumps(
@@ -33,8 +33,9 @@ def check(options: argparse.Namespace) -> int:
     print(f"  {'artist':<13} {settings.artist.name or '(no name: no mark, no rights in the files)'}")
     print(f"  {'workers':<13} {worker_count(settings.service)}")
     print("Destinations:")
+    wide = max(13, *(len(name) for name in settings.destinations))
     for name, preset in settings.destinations.items():
-        print(f"  {name:<13} {preset_words(preset)}")
+        print(f"  {name:<{wide}} {preset_words(preset)}")
     for warning in warnings:
         print(f"Note: {warning}")
     return 0
@@ -49,6 +50,8 @@ def _ahead(settings: Settings, *, as_json: bool) -> int:
         print(plain(line))
     if not lines:
         print("All is as it should be; there is nothing to do.")
+    for note in made_otherwise(settings):
+        print(f"Note: {plain(note)}")
     return 0
 
 

@@ -223,6 +223,14 @@ class Overview:
             for out, said, shown, work in rows
         ]
 
+    def made_otherwise(self, destination: str, settings: str) -> int:
+        """How many files in place of a destination were made by other settings than those of this digest."""
+        row = self._db.execute(
+            "SELECT count(*) FROM renditions WHERE destination = ? AND state = 'in place' AND settings <> ?",
+            (destination, settings),
+        ).fetchone()
+        return int(row[0])
+
     # --- works ----------------------------------------------------------------------------------------------
 
     def works(self, only: str = "") -> list[WorkRow]:

@@ -9,8 +9,9 @@ from types import MappingProxyType
 from typing import Any
 
 from autoprep.ledger import Ledger
-from autoprep.logs import as_shown
+from autoprep.logs import argument, as_shown, counted
 from autoprep.service.arrivals import shown_name
+from autoprep.service.depends import settings_digest
 from autoprep.service.inbox import Found, scan
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
@@ -50,6 +51,30 @@ def outlook(settings: Settings) -> Iterator[str]:
         yield from _alone(settings.folders.inbox, found, notes, ledger)
     finally:
         ledger.close()
+
+
+def made_otherwise(settings: Settings) -> list[str]:
+    """A line for each destination with finished files that were made by other settings than those of today.
+
+    Settings hold for the next photo; a name that was written wrongly, say, stays in files that were made before.
+    """
+    if not ledger_path(settings).is_file():
+        return []
+    ledger = Ledger(ledger_path(settings))
+    try:
+        found = {
+            name: ledger.overview.made_otherwise(name, settings_digest(settings, name))
+            for name in settings.destinations
+        }
+    finally:
+        ledger.close()
+    return [
+        f"{name}: {counted(count, 'file')} in its folder {'was' if count == 1 else 'were'} made before the name, "
+        f"rights, mark or this destination were changed in the settings, or by an earlier version; `autoprep redo "
+        f"--destination {argument(name)}` makes {'it' if count == 1 else 'them'} by those of today"
+        for name, count in found.items()
+        if count
+    ]
 
 
 def _coming(item: Found, why: str, waits: Mapping[str, float] = MappingProxyType({})) -> str:

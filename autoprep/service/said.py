@@ -12,7 +12,7 @@ from autoprep.ledger import Line, View
 from autoprep.logs import as_shown
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
-from autoprep.wishes.lines import nearest
+from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.notes import FOLDER_NOTE, facts_of, facts_of_part
 from autoprep.wishes.tables import Settings
 

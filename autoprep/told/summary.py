@@ -80,6 +80,8 @@ def warnings_of(settings: Settings) -> list[str]:
         notes.append(f"artist.email is no address: {artist.email}")
     if artist.website and not re.fullmatch(r"(https?://)?[^\s/.]+(\.[^\s/.]+)+(/\S*)?", artist.website):
         notes.append(f"artist.website is no address of a site: {artist.website}")
+    elif artist.website and "://" not in artist.website:
+        notes.append("artist.website has no https:// before it, so programs that read it in a file make no link of it")
     text = settings.mark.text.format(artist=settings.artist.name, year="2026")
     absent = fonts_for(text, font_path(settings))[1]
     if absent:

@@ -2,10 +2,11 @@
 
 import difflib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from typing import Any, get_args
 
 from autoprep.domain import Kind, OutlineWord, PaperWord
+from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.sizes import size, year
 
 _MOST_STOPS = 3.0
@@ -54,16 +55,6 @@ def instead(text: str, taken: str, known: tuple[str, ...]) -> str:
     near = nearest(text, known)
     which = f"the nearest known word is “{near}”" if near else f"the known words are {', '.join(known)}"
     return f"“{text}” is not understood; {which}"
-
-
-def nearest(text: str, known: Iterable[str]) -> str:
-    """The word that is most like one that is not known; empty where none shares more than half of the letters."""
-    folded = text.lower()
-    for word in difflib.get_close_matches(folded, known, 3, cutoff=0.5):
-        alike = difflib.SequenceMatcher(None, word, folded).get_matching_blocks()
-        if 2 * sum(block.size for block in alike) > max(len(word), len(folded)):
-            return word
-    return ""
 
 
 def meaning(key: str) -> str:

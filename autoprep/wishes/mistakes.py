@@ -3,9 +3,11 @@
 import difflib
 import re
 import tomllib
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, TypeVar
 
+from anyascii import anyascii
 from pydantic import BaseModel, ValidationError
 
 from autoprep.errors import ConfigError
@@ -41,7 +43,7 @@ class Mistakes:
             line = re.search(r"line (\d+)", str(problem))
             at = int(line[1]) if line else None
             if at not in curly:
-                self.add(f"this is not valid TOML: {problem}", path, at)
+                self.add(_no_toml(text, at) or f"this is not valid TOML: {problem}", path, at)
         except (RecursionError, ValueError):  # what the parser itself chokes on
             self.add("this file holds a number or a nesting that is too large to be meant", path)
         return {}
@@ -59,6 +61,21 @@ class Mistakes:
             return None
 
 
+_HEADER = re.compile(r"\s*\[([^\]\"'#=]*)\]\s*(#.*)?")
+
+
+def _no_toml(text: str, at: int | None) -> str:
+    """What is wrong with a table's name that TOML does not take; empty where something else is wrong."""
+    lines = text.splitlines()
+    header = _HEADER.fullmatch(lines[at - 1]) if at is not None and at <= len(lines) else None
+    name = "" if header is None else header[1].strip()
+    if header is None or re.fullmatch(r"[A-Za-z0-9_-]+", name):
+        return ""
+    plain = re.sub(r"[^a-z0-9_-]+", "-", anyascii(name).lower()).strip("-")
+    example = f", such as [{plain}]" if plain else ""
+    return f"[{name}]: the name of a table has letters from a to z, digits, - and _, and no blanks{example}"
+
+
 def _has_curly(line: str) -> bool:
     """Whether a line of TOML holds curly quotes outside straight ones and comments."""
     bare = re.sub(r'"[^"]*"|\'[^\']*\'', "", line).partition("#")[0]
@@ -69,8 +86,9 @@ def _message(model: type[BaseModel], error: Any, where: tuple[str, ...], at: tup
     name = ".".join(where)
     if error["type"] == "extra_forbidden":
         known = _known_names(model, where[len(at) : -1])
-        near = difflib.get_close_matches(where[-1], known, 1, cutoff=0.0)
-        return f"unknown key `{name}`; the nearest known one is `{near[0]}`" if near else f"unknown key `{name}`"
+        near = nearest(where[-1], known)
+        there = f"the nearest known one is `{near}`" if near else f"there are {', '.join(known)}"
+        return f"unknown key `{name}`; {there}"
     reason = _PLAIN.get(error["type"]) or str(error["msg"]).removeprefix("Value error, ")
     return f"`{name}`: {reason}" if where else reason
 
@@ -93,6 +111,16 @@ def _known_names(model: type[BaseModel], path: tuple[str, ...]) -> list[str]:
         assert issubclass(annotation, BaseModel)
         model = annotation
     return list(model.model_fields)
+
+
+def nearest(text: str, known: Iterable[str]) -> str:
+    """The word that is most like one that is not known; empty where none shares more than half of the letters."""
+    folded = text.lower()
+    for word in difflib.get_close_matches(folded, known, 3, cutoff=0.5):
+        alike = difflib.SequenceMatcher(None, word, folded).get_matching_blocks()
+        if 2 * sum(block.size for block in alike) > max(len(word), len(folded)):
+            return word
+    return ""
 
 
 def line_of(text: str, where: tuple[str, ...]) -> int | None:

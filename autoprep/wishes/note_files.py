@@ -9,7 +9,8 @@ from typing import Any
 
 from autoprep.logs import as_shown
 from autoprep.wishes.captions import Doubt, caption, open_doubts
-from autoprep.wishes.lines import KEYS, holds, loose, meaning, nearest, read, slip, stands_apart, word
+from autoprep.wishes.lines import KEYS, holds, loose, meaning, read, slip, stands_apart, word
+from autoprep.wishes.mistakes import nearest
 
 _LARGEST_NOTE = 64 * 1024
 _LONGEST_CAPTION = 200  # letters; a longer first line of a note is no caption

@@ -1464,7 +1464,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("a line on where a work may go is a part of a text", "return not (word(line) or stands_apart(line))", "return not word(line)"),
         ("keywords go on over lines", 'if meaning(key) != "keywords" else ""', 'if True else ""'),
         ("hold in other words gives out", "return bool(_HOLDS.match(line))", "return False"),
-        ("the nearest word shares next to nothing", "if 2 * sum(block.size for block in alike) > max(len(word), len(folded)):", "if True:"),
         ("slips of a key are not taken", "if near and near[0][0] == folded[0] and", "if False and"),
         ("anything like a key is taken", "set(KEYS).difference(_NEVER_GUESSED)", "set(KEYS)"),
         ("a slip of hold gives out", 'nearest(folded, KEYS) == "hold"', "False"),
@@ -1574,5 +1573,17 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/cli/again.py", ("tests/service/test_takes.py",),
         ("a take that goes nowhere is noted for nothing", "        if len(able) == 1 and not names[able[0].job]:\n", "        if False:\n"),
         ("redo knows no words beside other takes", "    return of_the_work(facts_about(settings, job), [said_elsewhere(job.said)])\n", "    return facts_about(settings, job)\n"),
+    ),
+    *_all(
+        "autoprep/ledger/overview.py", ("tests/test_said_plainly.py",),
+        ("withdrawn files count as made otherwise", "destination = ? AND state = 'in place' AND settings <> ?", "destination = ? AND settings <> ?"),
+        ("files of other settings are not told", "destination = ? AND state = 'in place' AND settings <> ?", "destination = ? AND state = 'in place' AND settings = ?"),
+    ),
+    Mistake("the nearest word shares next to nothing", "autoprep/wishes/mistakes.py", "if 2 * sum(block.size for block in alike) > max(len(word), len(folded)):", "if True:", ("tests/test_note_lines.py",)),
+    Mistake("a site without https is fine", "autoprep/told/summary.py", 'elif artist.website and "://" not in artist.website:', "elif False:", ("tests/test_said_plainly.py",)),
+    *_all(
+        "autoprep/wishes/mistakes.py", ("tests/test_settings.py",),
+        ("blanks in a table's name are a riddle", "_no_toml(text, at) or f\"this", "f\"this"),
+        ("any key is the nearest", "        near = nearest(where[-1], known)\n", "        near = known[0]\n"),
     ),
 )  # fmt: skip
