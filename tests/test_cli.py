@@ -181,6 +181,7 @@ def test_status_says_what_needs_a_look_and_retry_starts_it_over(
     code, out, _ = run(capsys, "status", "--json", "--config", config)
     assert code == 1
     assert json.loads(out)["set_aside"] == 1
+    assert len(json.loads(out)["photos_set_aside"]) == 1
     code, out, _ = run(capsys, "retry", "--config", config)
     assert code == 0
     assert "1 of 1" in out

@@ -45,9 +45,15 @@ class Overview:
         """Photos that wait for another try after one that failed."""
         return int(self._db.execute("SELECT count(*) FROM jobs WHERE state = 'queued' AND attempts > 0").fetchone()[0])
 
-    def with_failures(self) -> int:
-        """Photos with a destination that could not be made."""
-        return int(self._db.execute("SELECT count(*) FROM jobs WHERE failed > 0").fetchone()[0])
+    def with_failures(self) -> list[str]:
+        """Photos with a destination that could not be made, oldest first."""
+        return [row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE failed > 0 ORDER BY number")]
+
+    def set_aside(self) -> list[str]:
+        """Photos that were set aside, oldest first."""
+        return [
+            row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE outcome = 'set aside' ORDER BY number")
+        ]
 
     def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:
         """Photos that are ready, wait everywhere and have no file, where these words stand in what is said of them."""

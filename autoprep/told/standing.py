@@ -23,7 +23,8 @@ class Status:
     no_such_destination. tried: of those that wait, how many have had a try that failed. trouble: why the service gets
     no workers; empty where it does. unclear: photos with words that can't be used, or that do not
     agree; unfinished: files that are waited for because they end too early, and until when;
-    not_photos: files in the inbox that are none, and are left alone.
+    not_photos: files in the inbox that are none, and are left alone; photos_set_aside, not_made: what the photos are
+    called that were set aside, and those with a destination that could not be made.
     """
 
     waiting: int
@@ -41,6 +42,8 @@ class Status:
     unclear: tuple[str, ...] = ()
     unfinished: Mapping[str, float] = field(default_factory=dict)
     not_photos: int = 0
+    photos_set_aside: tuple[str, ...] = ()
+    not_made: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
@@ -62,10 +65,10 @@ class Status:
         if self.questions:
             said.append(f"Questions for you: {self.questions} (in the folder needs-a-look)")
         if self.set_aside:
-            said.append(f"Set aside: {self.set_aside} (`autoprep retry` starts them over)")
-        failed, lost = self.not_given_out - len(self.no_such_destination), self.no_such_destination
-        if failed:
-            said.append(f"Photos with a destination that could not be made: {failed}")
+            said.append(f"Set aside: {_named(self.photos_set_aside, _MOST_NAMED)}; `autoprep retry` starts them over")
+        lost = self.no_such_destination
+        if self.not_made:
+            said.append(f"Photos with a destination that could not be made: {_named(self.not_made, _MOST_NAMED)}")
         if lost:
             said.append(f"Given out nowhere, for there is no such destination: {_named(lost, _MOST_NAMED)}")
         if self.unclear:
@@ -114,12 +117,14 @@ def status_of(
     states = {} if overview is None else overview.states()
     outcomes = {} if overview is None else overview.outcomes()
     nowhere = () if overview is None else _sent_nowhere(overview)
+    aside = () if overview is None else tuple(overview.set_aside())
+    not_made = () if overview is None else tuple(overview.with_failures())
     return Status(
         waiting=states.get("queued", 0),
         running=states.get("running", 0),
         questions=outcomes.get("needs a look", 0),
-        set_aside=outcomes.get("set aside", 0),
-        not_given_out=len(nowhere) + (0 if overview is None else overview.with_failures()),
+        set_aside=len(aside),
+        not_given_out=len(nowhere) + len(not_made),
         finished=outcomes.get("ready", 0) + outcomes.get("alternate", 0),
         last_finished="" if overview is None else overview.last_finished(),
         free_mb=int(shutil.disk_usage(folder).free / 1e6),
@@ -128,6 +133,8 @@ def status_of(
         unfinished=unfinished or {},
         not_photos=0 if overview is None else _not_photos(settings, overview),
         no_such_destination=nowhere,
+        photos_set_aside=aside,
+        not_made=not_made,
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),
     )

@@ -32,12 +32,13 @@ def test_a_calm_studio_in_words_and_by_the_clock_of_the_place() -> None:
 
 
 def test_what_somebody_should_look_at_has_its_line() -> None:
-    status = Status(**{**_CALM.__dict__, "questions": 3, "set_aside": 1, "not_given_out": 4, "free_mb": 120})
+    looked_at = {"set_aside": 1, "photos_set_aside": ("a.jpg",), "not_given_out": 2, "not_made": ("b.jpg", "c.jpg")}
+    status = Status(**{**_CALM.__dict__, "questions": 3, "free_mb": 120, **looked_at})
     assert status.needs_attention
     assert status.lines()[2:] == [
         "Questions for you: 3 (in the folder needs-a-look)",
-        "Set aside: 1 (`autoprep retry` starts them over)",
-        "Photos with a destination that could not be made: 4",
+        "Set aside: 1 (a.jpg); `autoprep retry` starts them over",
+        "Photos with a destination that could not be made: 2 (b.jpg, c.jpg)",
         "Free space: 120 MB; work waits until there are 500 MB",
     ]
 
@@ -54,9 +55,9 @@ def test_that_no_worker_can_be_had_has_its_line() -> None:
 
 def test_photos_that_are_sent_to_no_destination_that_there_is_are_named() -> None:
     lost = tuple(f"for submision/{number}.jpg" for number in range(8))
-    status = Status(**{**_CALM.__dict__, "not_given_out": 9, "no_such_destination": lost})
+    status = Status(**{**_CALM.__dict__, "not_given_out": 9, "not_made": ("Gull.jpg",), "no_such_destination": lost})
     assert status.needs_attention
-    assert "Photos with a destination that could not be made: 1" in status.lines()
+    assert "Photos with a destination that could not be made: 1 (Gull.jpg)" in status.lines()
     (line,) = (line for line in status.lines() if line.startswith("Given out nowhere"))
     assert line.startswith("Given out nowhere, for there is no such destination: 8 (for submision/0.jpg, ")
     assert line.endswith("for submision/5.jpg and 2 more)")
