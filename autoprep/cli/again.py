@@ -14,8 +14,9 @@ from autoprep.errors import AlreadyRunning, UsageError
 from autoprep.files.storage import write_now
 from autoprep.ledger import Job, Ledger, View
 from autoprep.logs import counted, plain
+from autoprep.service.beside import of_the_work, said_elsewhere, sent_besides
 from autoprep.service.places import Others, plainly_named, reserve
-from autoprep.service.rule import of_the_work, said_elsewhere, sent_besides, used
+from autoprep.service.rule import used
 from autoprep.service.said import facts_about, sent_to, usual, words_place
 from autoprep.told.explanations import not_given_out
 from autoprep.wishes.lines import loose, meaning, word

@@ -67,8 +67,8 @@ class JobResult:
 
 
 WHERE, WHY, CORNERS = "where.jpg", "why.txt", "corners.html"
-NONE_OF_THESE, EACH = "none-of-these.jpg", "each-by-itself.jpg"
-LOOSE_FILES = (WHERE, WHY, NONE_OF_THESE, EACH, CORNERS, "marked.jpg")
+NONE_OF_THESE, EACH, NO_WORK = "none-of-these.jpg", "each-by-itself.jpg", "no-work.jpg"
+LOOSE_FILES = (WHERE, WHY, NONE_OF_THESE, EACH, NO_WORK, CORNERS, "marked.jpg")
 """What the folder of a question holds besides its choices; the last is of an earlier version."""
 
 

@@ -9,10 +9,10 @@ from autoprep.files.reading import preview_jpeg
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.geometry import overlap_in_photo
-from autoprep.job.orders import CORNERS, EACH, NONE_OF_THESE, WHERE, WHY, JobOrder, JobResult, choice_name
+from autoprep.job.orders import CORNERS, EACH, NO_WORK, NONE_OF_THESE, WHERE, WHY, JobOrder, JobResult, choice_name
 from autoprep.job.stages import Stages, now, record_of
 from autoprep.told.corners import corners_html
-from autoprep.told.pictures import each_by_itself, finished, none_of_these, where
+from autoprep.told.pictures import each_by_itself, finished, no_work, none_of_these, where
 
 MOST_CHOICES = 3
 CORNER_PX = 1280  # long side of the photo in the corner page
@@ -86,12 +86,14 @@ def ask(
         first = len(order.refused) + 1
         place_of_work = where(photo, shown, first)
         works = [preview(choice) for choice in choices]
+        can_be_none = bool(choices) and not order.facts.says_work
         files = {
             WHERE: place_of_work,
-            WHY: _why(order.photo, doubt.reason, record).encode("utf-8"),
+            WHY: _why(order.photo, doubt.reason, record, can_be_none).encode("utf-8"),
             **{choice_name(number): finished(work, number) for number, work in enumerate(works, first)},
             **_each(choices, works, record.several, preview),
             **({NONE_OF_THESE: none_of_these()} if choices else {}),
+            **({NO_WORK: no_work()} if can_be_none else {}),
             CORNERS: _corners(order, photo, next(iter(shown), None)),
         }
         places = {order.look_folder / name: data for name, data in files.items()}
@@ -125,8 +127,9 @@ def _corners(order: JobOrder, photo: Photo, outline: Outline | None) -> bytes:
     return corners_html(photo, order.photo, small, outline, order.facts, "").encode("utf-8")
 
 
-def _why(photo: str, reason: str, record: JobRecord) -> str:
-    return f"{photo}\n\n{reason}\n\nWays to settle it:\n{_ways(record)}The photo itself lies unchanged in the inbox.\n"
+def _why(photo: str, reason: str, record: JobRecord, can_be_none: bool) -> str:
+    ways = _ways(record) + (_NO_WORK if can_be_none else "")
+    return f"{photo}\n\n{reason}\n\nWays to settle it:\n{ways}The photo itself lies unchanged in the inbox.\n"
 
 
 def _ways(record: JobRecord) -> str:
@@ -162,6 +165,7 @@ _EACH = (
     f"- delete all pictures in this folder but {EACH} and {WHERE}: each of the {{count}} works that it shows is then "
     "finished by itself, under the photo's name with -1, -2 and so on;\n"
 )
+_NO_WORK = f"- if the photo shows no work at all, leave {NO_WORK} alone: it is then left in peace.\n"
 _BY_HAND = f"- open {CORNERS}, set the four corners, and put the note that it saves into the inbox;\n"
 _NONE = (
     f"- if none is right, delete all choices and leave {NONE_OF_THESE} alone: others are then offered, once;\n"

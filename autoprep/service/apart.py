@@ -42,13 +42,13 @@ def part_names(record: JobRecord, shown: str) -> tuple[str, ...]:
     return tuple(part_name(shown, number) for number in range(1, len(record.several) + 1))
 
 
-def given_up(view: View, said: WorkFacts, rows: Mapping[str, Rendition], *, lends: bool) -> Change:
-    """One of several works, which its photo is no longer taken to show: no work, as far as is known.
+def given_up(view: View, said: WorkFacts, rows: Mapping[str, Rendition], reason: str, *, lends: bool) -> Change:
+    """One of several works, which its photo is no longer taken to show, or what the artist says is none.
 
     rows: its files, taken out of their places; lends: as in Change.
     """
     record = JobRecord(
         job=view.job, photo=view.shown, sha256=view.sha256, part=view.part, was=view.was, outcome="no work seen",
-        reasons=(words.NO_LONGER_APART,), work=said, finished_at=now(),
+        reasons=(reason,), work=said, finished_at=now(),
     )  # fmt: skip
     return Change(record, tuple(rows.values()), {"plan": "", "work": "", "answered": False}, lends)

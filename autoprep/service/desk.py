@@ -132,7 +132,7 @@ class Desk:
         self._taken = True
         if not isinstance(step, Tell) or known.view.outcome in ("ready", "alternate"):  # not that a copy is on record
             self.acts[event] += 1
-        if isinstance(step, TakeApart):
+        if isinstance(step, TakeApart | GiveUp):
             self._hands.clear_questions(self._running)
         self._touch(step.job)
 

@@ -3,7 +3,7 @@
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.job.takes import Look, look_of, same_work
 from autoprep.ledger import Job, Ledger
-from autoprep.service.rule import OF_THE_WORK
+from autoprep.service.beside import OF_THE_WORK
 
 _LOOKED_AT = 40  # a new photo is compared with so many that came before it
 

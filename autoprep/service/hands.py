@@ -12,6 +12,7 @@ from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
 from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
+from autoprep.service.beside import of_the_work, sent_besides
 from autoprep.service.depends import plan_digest
 from autoprep.service.grouping import looks_before, work_of
 from autoprep.service.keeping import bring_back, keep_aside, take_out
@@ -30,8 +31,6 @@ from autoprep.service.rule import (
     Tell,
     Withdraw,
     is_shown,
-    of_the_work,
-    sent_besides,
     staying,
     untrue,
     used,
@@ -260,7 +259,7 @@ class Hands:
         else:
             rows = self._taken_out(known, tuple(known.made), NO_PLAN)
             self._note_freed(rows.items())
-            change = given_up(view, known.said, rows, lends=any(take.view.job != view.job for take in takes))
+            change = given_up(view, known.said, rows, step.reason, lends=any(t.view.job != view.job for t in takes))
         self._write([change])
         return change.record
 

@@ -9,11 +9,12 @@ from autoprep import __version__
 from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.arrivals import shown_name
+from autoprep.service.beside import of_the_work, own_words, with_complaints
 from autoprep.service.depends import mended
 from autoprep.service.inbox import Found, read_plain
 from autoprep.service.places import counted, misplaced
-from autoprep.service.questions import EACH_ONE, LOST, NONE, Questions
-from autoprep.service.rule import Known, Step, of_the_work, own_words, steps, with_complaints
+from autoprep.service.questions import EACH_ONE, LOST, NONE, SHOWS_NO_WORK, Questions
+from autoprep.service.rule import Known, Step, steps
 from autoprep.service.said import Said, bare
 from autoprep.service.takes import merit
 from autoprep.wishes.tables import Settings
@@ -121,7 +122,7 @@ class Knowledge:
 
     def _note_question(self, view: View) -> None:
         self._questions.forget(view.job)
-        if self._chosen.get(view.job) in (NONE, LOST):
+        if self._chosen.get(view.job) in (NONE, LOST, SHOWS_NO_WORK):
             del self._chosen[view.job]  # it is seen again where it still holds
         if view.outcome == "needs a look":
             for question in self._ledger.open_questions(view.job):
@@ -182,7 +183,7 @@ class Knowledge:
 
     def _take_answer(self, job: str, choice: int) -> None:
         asked = self._ledger.get(job)
-        if choice in (NONE, LOST):
+        if choice in (NONE, LOST, SHOWS_NO_WORK):
             self._chosen[job] = choice
             self._new.add(job)
         elif choice == EACH_ONE and asked is not None and asked.record is not None and asked.record.several:
@@ -250,11 +251,12 @@ class Knowledge:
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
         asks, chosen = view.outcome == "needs a look", self._chosen.get(job)
         lost = asks and (chosen == LOST or LOOK not in self._ledger.places(job))
-        refused = asks and chosen == NONE
+        no_work = asks and chosen == SHOWS_NO_WORK and not said.says_work
+        refused = asks and chosen in (NONE, SHOWS_NO_WORK) and not no_work
         artist = self.settings.artist.name
         each = self._each.get(job, ()) if asks else ()
         known = Known(view, said, here, made, redo, self._answer(view), artist, lost, refused, each=each)
-        known = replace(known, mended=mended(self.settings, made.values()))
+        known = replace(known, mended=mended(self.settings, made.values()), no_work=no_work)
         known = replace(known, apart=self._is_apart(view)) if view.whole else known
         return replace(known, misplaced=misplaced(self.settings, self._ledger, known)) if said.order else known
 

@@ -7,13 +7,16 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from autoprep.job.orders import EACH, LOOSE_FILES, NONE_OF_THESE, choice_name
+from autoprep.job.orders import EACH, LOOSE_FILES, NO_WORK, NONE_OF_THESE, choice_name
 from autoprep.ledger import OpenQuestion
 
 NONE = -1
 """The answer that none of the choices is right."""
 EACH_ONE = -2
 """The answer that each of several works is to be finished by itself."""
+
+SHOWS_NO_WORK = -4
+"""The answer that the photo shows no work."""
 
 LOST = -3
 """No answer: the question's folder was deleted whole, so that it is to be asked again."""
@@ -52,7 +55,9 @@ class Questions:
             kept.pop(job, None)
 
     def answers(self) -> Iterator[tuple[str, int]]:
-        """(job, choice, counted from 0, NONE or EACH_ONE) of each question that was answered since it was told last.
+        """(job, choice) of each question that was answered since it was told last.
+
+        A choice is counted from 0, or one of the answers above.
 
         A folder that was deleted, or moved away, is no answer but LOST. One that has not changed is not looked into.
         The longer looks take, the longer until the next, unless an answer is on its way; one that a busy machine held
@@ -116,17 +121,17 @@ class Questions:
 
 
 def _answer(question: OpenQuestion) -> int | None:
-    """The choice that is left, EACH_ONE where that is, NONE where none is; None where more than one is left: then
-    nothing was answered yet."""
+    """The choice that is left, EACH_ONE or SHOWS_NO_WORK where that is, NONE where none is; None where more than one
+    is left: then nothing was answered yet."""
     if not (question.choices > 1 or (question.choices and question.offers_none)):
         return None
     folder, first = question.folder, question.first
     left = [k for k in range(question.choices) if (folder / choice_name(first + k)).is_file()]
-    none_left = (folder / NONE_OF_THESE).is_file()
+    none_left, no_work_left = (folder / NONE_OF_THESE).is_file(), (folder / NO_WORK).is_file()
     if question.offers_each and (folder / EACH).is_file():
-        return None if left or none_left else EACH_ONE
+        return None if left or none_left or no_work_left else EACH_ONE
     if not left:
-        return NONE
+        return SHOWS_NO_WORK if no_work_left and not none_left else NONE
     # Of a single choice the picture that says "none" has gone, else nothing was deleted at all.
     return left[0] if len(left) == 1 and (question.choices > 1 or not none_left) else None
 

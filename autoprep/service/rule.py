@@ -10,7 +10,8 @@ from typing import Any
 
 from autoprep.domain import Outline, Reason, WorkFacts
 from autoprep.ledger import Rendition, View
-from autoprep.told.explanations import HOLD, NO_PLAN, NO_TABLE, NOT_SENT, OTHER_TAKE
+from autoprep.service.beside import sent_besides
+from autoprep.told.explanations import HOLD, NO_LONGER_APART, NO_PLAN, NO_TABLE, NOT_SENT, OTHER_TAKE, SAID_NO_WORK
 from autoprep.wishes.blind import names_artist
 
 # What the plan depends on, of all that is said; and what a file may depend on besides its plan.
@@ -24,11 +25,6 @@ TOLD = (
 )  # fmt: skip
 # What is said of a photo of several works and not of these.
 _OF_THE_PHOTO = ("outline", "corners_px", "not_a_work", "reference")
-# What is said of the work and not of the photo: said beside one take, it holds for the others too.
-OF_THE_WORK = (
-    "title", "year", "medium", "inventory", "price", "description", "alt_text", "keywords", "destinations", "also",
-    "order", "hold",
-)  # fmt: skip
 _LABELS = {
     "photo": "name of the photo", "size_mm": "size", "alt_text": "alternative text", "keywords": "set of keywords",
     "hold": "word on holding it", "keep_paper": "paper", "grey_card": "grey card", "corners_px": "corners",
@@ -48,7 +44,7 @@ class Known:
     right; misplaced: destinations in which the number that the artist gave the work is free, and its file has another;
     each: the works of which the artist has said that each is one by itself; apart: it is a photo, or one of several
     works in a photo that is still taken to show it; mended: destinations that could not be made, and of which the
-    settings are others since.
+    settings are others since; no_work: it is a question, and the artist has answered that it shows no work.
     """
 
     view: View
@@ -64,6 +60,7 @@ class Known:
     each: tuple[Outline, ...] = ()
     apart: bool = True
     mended: frozenset[str] = frozenset()
+    no_work: bool = False
 
 
 @dataclass(frozen=True)
@@ -120,57 +117,12 @@ class TakeApart(Step):
 
 @dataclass(frozen=True)
 class GiveUp(Step):
-    """Its photo is no longer taken to show this work: its files leave their places, and it is on record as none."""
+    """Its photo is no longer taken to show this work: its files leave their places, and it is on record as none.
 
-
-def of_the_work(own: WorkFacts, others: Sequence[WorkFacts]) -> WorkFacts:
-    """What is said beside one take, and where that leaves something open what is said beside the first other one.
-
-    A take that is said not to be held is not held by the word of another.
+    reason: as the record tells it.
     """
-    said: dict[str, Any] = {}
-    for name in OF_THE_WORK:
-        if not getattr(own, name) and not (name == "hold" and own.released):
-            found = next((getattr(one, name) for one in others if getattr(one, name)), None)
-            said |= {} if found is None else {name: found}
-    return own.model_copy(update={**said, "shared": (*own.shared, *said)}) if said else own
 
-
-_SAID_BESIDE = " (said beside "
-
-
-def with_complaints(own: WorkFacts, others: Mapping[str, WorkFacts]) -> WorkFacts:
-    """The same with what can't be used of what is said beside other takes, by their photos: it is answered at each.
-
-    Who looks at the take that is used would not know else why a word has no effect.
-    """
-    theirs = (
-        f"{line}{_SAID_BESIDE}{shown})"
-        for shown, said in others.items() for line in said.unclear
-        if line not in own.unclear and _SAID_BESIDE not in line
-    )  # fmt: skip
-    unclear = tuple(dict.fromkeys((*own.unclear, *theirs)))
-    return own if unclear == own.unclear else own.model_copy(update={"unclear": unclear})
-
-
-def own_words(said: WorkFacts) -> WorkFacts:
-    """The same without what was said beside other takes."""
-    plain = WorkFacts()
-    unclear = tuple(line for line in said.unclear if _SAID_BESIDE not in line)
-    update = {"unclear": unclear, **{name: getattr(plain, name) for name in said.shared}}
-    return said.model_copy(update={"shared": (), **update})
-
-
-def sent_besides(said: WorkFacts, usual: Iterable[str]) -> tuple[str, ...]:
-    """Where a take goes that is given out besides the best one: not to where only words beside that one send it."""
-    usual = tuple(usual)
-    own = own_words(said).goes_to(usual)
-    return tuple(name for name in said.goes_to(usual) if name in usual or name in own)
-
-
-def said_elsewhere(said: WorkFacts) -> WorkFacts:
-    """Of what is said of a take, the words beside other takes alone."""
-    return WorkFacts(**{name: getattr(said, name) for name in said.shared})
+    reason: str = NO_LONGER_APART
 
 
 def is_better(newer: float, earlier: float) -> bool:
@@ -275,9 +227,8 @@ def _steps(known: Known, best: str, destinations: Sequence[str], stay: frozenset
     view = known.view
     if view.state == "running":
         return []
-    if not known.apart:
-        gone = view.state == "done" and view.outcome == "no work seen"
-        return [] if gone else [GiveUp(view.job, "its photo is no longer taken to show several works")]
+    if not known.apart or known.no_work:
+        return _given_up(known)
     if view.state == "queued":
         return [Measure(view.job, "it is new")]
     goal = wanted(known, best, destinations)
@@ -300,6 +251,15 @@ def _steps(known: Known, best: str, destinations: Sequence[str], stay: frozenset
         # Any other step tells too.
         found.append(Tell(view.job, "other words, or another name"))
     return found
+
+
+def _given_up(known: Known) -> list[Step]:
+    """What is to be done for what is no work, or none any more."""
+    view = known.view
+    if known.no_work:
+        return [GiveUp(view.job, "you said that it shows no work", SAID_NO_WORK)]
+    gone = view.state == "done" and view.outcome == "no work seen"
+    return [] if gone else [GiveUp(view.job, "its photo is no longer taken to show several works")]
 
 
 def _no_redo(known: Known) -> str:

@@ -25,6 +25,10 @@ NO_PHOTO = "it is no photo (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW), so
 
 SAID_NO_WORK = "You said that this photo shows no work; nothing was made of it."
 ONE_OF_SEVERAL = "It is one of several works in its photo, of which you chose each by itself."
+SAID_NO_WORK = (
+    "You said that this photo shows no work, so it is left alone. If it shows one after all, move it into a folder "
+    "such as “as painting”."
+)
 NO_LONGER_APART = (
     "Its photo is no longer taken to show several works; this one was given up, and its pictures withdrawn."
 )

@@ -84,9 +84,18 @@ def _in_cell(code: UInt8, number: int) -> UInt8:
 
 def none_of_these() -> bytes:
     """A JPEG that says so: what is left when all choices were deleted. A phone's album shows pictures only."""
+    return _card("None of these", "this one: you are asked again.")
+
+
+def no_work() -> bytes:
+    """A JPEG that says that the photo shows no work: what is left when all others were deleted."""
+    return _card("No work at all", "this one: the photo is left alone.")
+
+
+def _card(says: str, then: str) -> bytes:
+    """A JPEG of words alone: an answer, and what follows from leaving it."""
     sheet = np.full((600, 800, 3), 236, np.uint8)
-    asks = ("Delete the others and leave", 0.95, 340), ("this one: you are asked again.", 0.95, 385)
-    for text, size, row in (("None of these", 1.6, 270), *asks):
+    for text, size, row in ((says, 1.6, 270), ("Delete the others and leave", 0.95, 340), (then, 0.95, 385)):
         (width, _), _ = cv2.getTextSize(text, _FONT, size, 2)
         cv2.putText(sheet, text, ((800 - width) // 2, row), _FONT, size, (60, 60, 60), 2, cv2.LINE_AA)
     return _jpeg(sheet)

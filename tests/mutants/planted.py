@@ -120,7 +120,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/knowledge.py", _QUESTIONS,
         ("a deleted question is not asked again", "asks and (chosen == LOST or LOOK not in self._ledger.places(job))", "asks and LOOK not in self._ledger.places(job)"),
-        ("a question comes back once", "in (NONE, LOST):\n            del", "in (NONE,):\n            del"),
+        ("a question comes back once", "in (NONE, LOST, SHOWS_NO_WORK):\n            del", "in (NONE,):\n            del"),
     ),
     *_all(
         "autoprep/wishes/captions.py", ("tests/test_words.py",),
@@ -204,7 +204,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/rule.py", _APART,
-        ("a work stays when its photo shows one", "    if not known.apart:\n", "    if False:\n"),
+        ("a work stays when its photo shows one", "    if not known.apart or known.no_work:\n", "    if known.no_work:\n"),
         ("a work that was given up is given up again and again", 'gone = view.state == "done" and view.outcome == "no work seen"', "gone = False"),
         ("each by itself is no answer", "    if known.each:\n", "    if False:\n"),
         ("other words of a photo of several works ask again", '_OF_THE_PHOTO if view.outcome == "several works" else MEASURED_BY', "MEASURED_BY"),
@@ -229,7 +229,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/questions.py", _APART,
-        ("each by itself counts while others are left", "return None if left or none_left else EACH_ONE", "return EACH_ONE"),
+        ("each by itself counts while others are left", "return None if left or none_left or no_work_left else EACH_ONE", "return EACH_ONE"),
         ("each by itself counts where it was not asked", "if question.offers_each and (folder / EACH).is_file():", "if (folder / EACH).is_file():"),
     ),
     *_all(
@@ -504,7 +504,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a name that fits several photos is the newest", "autoprep/ledger/overview.py", "return rows[:1] if number == 0 else", "return rows[:1] if rows else", ("tests/test_ledger.py",)),
     Mistake("a note may give one thing two values", "autoprep/wishes/note_files.py", "if meant != means and field", "if False and field", ("tests/test_words.py",)),
     Mistake("thumbnails are pages", "autoprep/files/tiff.py", "& (_REDUCED | _MASK)", "& 0", ("tests/files/test_reading.py",)),
-    Mistake("a photo that is sent nowhere is calm", "autoprep/told/standing.py", "not_given_out=len(nowhere) + (", "not_given_out=0 + (", ("tests/test_repair.py",)),
+    Mistake("a photo that is sent nowhere is calm", "autoprep/told/standing.py", "not_given_out=len(nowhere) + ", "not_given_out=0 * len(nowhere) + ", ("tests/test_repair.py",)),
     Mistake("deep colours go with 8 bits", "autoprep/wishes/destinations.py", 'if value in _WIDE and info.data.get("bits") == 8:', "if False:", ("tests/test_settings.py",)),
     Mistake("a bag of a month holds all", "autoprep/ledger/overview.py", "\"AND substr(j.came, 1, length(?2)) = ?2\"", "\"AND ?2 = ?2\"", ("tests/test_bag_command.py",)),
     *_all(
@@ -934,9 +934,6 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/rule.py", ("tests/service/test_converge.py", "tests/service/test_rule.py"),
-        ("a hold beside a take that went away is for ever", 'and not (name == "hold" and own.released):', "and True:"),
-        ("a held work is given out by its better take", '    "order", "hold",\n)  # fmt: skip\n_LABELS', '    "order",\n)  # fmt: skip\n_LABELS'),
-        ("words that were taken over stay", '**{name: getattr(plain, name) for name in said.shared}', "**{}"),
         ("what is no work is looked at for ever", "said.says_work and not said.not_a_work:", "said.says_work:"),
     ),
     *_all(
@@ -980,7 +977,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/questions.py", ("tests/service/test_questions.py",),
         ("an answer counts at once", "return now - self._pending[job][1] >= self._settle_s", "return True"),
-        ("all deleted is no answer", "    if not left:\n        return NONE\n", "    if not left:\n        return None\n"),
+        ("all deleted is no answer", "no_work_left and not none_left else NONE", "no_work_left and not none_left else None"),
         ("one choice is its own answer", "(question.choices > 1 or not none_left)", "True"),
     ),
     *_all(
@@ -1510,12 +1507,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what is mended is not made", "autoprep/service/rule.py", "    if name in known.mended:\n", "    if False:\n", ("tests/service/test_mended.py",)),
     Mistake("settings that were mended meanwhile go unseen", "autoprep/service/knowledge.py", "        self._new.update(ledger.with_failures())", "        # self._new.update(ledger.with_failures())", ("tests/service/test_mended.py",)),
     Mistake("what failed counts as made by later settings", "autoprep/service/results.py", "by = order.settings  #", "by = settings  #", ("tests/service/test_mended.py",)),
-    *_all(
-        "autoprep/service/rule.py", ("tests/service/test_unclear.py",),
-        ("complaints go to and fro between takes", "if line not in own.unclear and _SAID_BESIDE not in line", "if line not in own.unclear"),
-        ("a shared complaint is told twice", "if line not in own.unclear and _SAID_BESIDE not in line", "if _SAID_BESIDE not in line"),
-        ("a take that is away keeps the complaints of others", 'update = {"unclear": unclear, **', "update = {**"),
-    ),
     Mistake("the used take is silent on words beside another", "autoprep/service/knowledge.py", "said = with_complaints(of_the_work(self._said_beside(job), tuple(others.values())), others)", "said = of_the_work(self._said_beside(job), tuple(others.values()))", ("tests/service/test_unclear.py",)),
     Mistake("status counts the words of takes that are not used", "autoprep/ledger/overview.py", "AND outcome NOT IN ('alternate', 'duplicate') ORDER BY number", "ORDER BY number", ("tests/service/test_unclear.py",)),
     Mistake("status names a lost destination twice", "autoprep/told/explanations.py", "if line != nowhere]", "]", ("tests/service/test_unclear.py",)),
@@ -1559,7 +1550,6 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/rule.py", (*_RULE, "tests/service/test_takes.py"),
         ("another take follows the best into a call", "    follows = {*asked, *sent_besides(known.said, known.view.usual)}\n", "    follows = set(destinations)\n"),
-        ("another take goes into the open where the work does not", "if name in usual or name in own)", "if name in own) + usual"),
         ("what is asked for by name is not made", "    follows = {*asked, *sent", "    follows = {*sent"),
     ),
     *_all(
@@ -1590,5 +1580,25 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/told/standing.py", ("tests/told/test_standing.py", "tests/test_cli.py"),
         ("status names no photo that was set aside", "        photos_set_aside=aside,\n", ""),
         ("status names no photo that could not be made", "        if self.not_made:\n", "        if False:\n"),
+    ),
+    *_all(
+        "autoprep/service/questions.py", _QUESTIONS,
+        ("the picture that says no work says nothing", "return SHOWS_NO_WORK if no_work_left and not none_left else NONE", "return NONE"),
+        ("no work goes before none of these", "return SHOWS_NO_WORK if no_work_left and not none_left else NONE", "return SHOWS_NO_WORK if no_work_left else NONE"),
+        ("each by itself is taken with no work beside it", "return None if left or none_left or no_work_left else EACH_ONE", "return None if left or none_left else EACH_ONE"),
+    ),
+    Mistake("a known work may be no work", "autoprep/job/question.py", "can_be_none = bool(choices) and not order.facts.says_work", "can_be_none = bool(choices)", _QUESTIONS),
+    Mistake("no work goes before what is said of it", "autoprep/service/knowledge.py", "chosen == SHOWS_NO_WORK and not said.says_work", "chosen == SHOWS_NO_WORK", _QUESTIONS),
+    Mistake("a photo without a work keeps its question's folder", "autoprep/service/desk.py", "isinstance(step, TakeApart | GiveUp):\n            self._hands", "isinstance(step, TakeApart):\n            self._hands", _QUESTIONS),
+    Mistake("an answer that there is no work is told as something else", "autoprep/service/hands.py", "rows, step.reason, lends", "rows, NO_PLAN, lends", _QUESTIONS),
+    *_all(
+        "autoprep/service/beside.py", (*_RULE, "tests/service/test_takes.py", "tests/service/test_unclear.py", "tests/service/test_take_names.py"),
+        ("a hold beside a take that went away is for ever", 'and not (name == "hold" and own.released):', "and True:"),
+        ("a held work is given out by its better take", '    "order", "hold",\n)  # fmt: skip', '    "order",\n)  # fmt: skip'),
+        ("words that were taken over stay", '**{name: getattr(plain, name) for name in said.shared}', "**{}"),
+        ("complaints go to and fro between takes", "if line not in own.unclear and _SAID_BESIDE not in line", "if line not in own.unclear"),
+        ("a shared complaint is told twice", "if line not in own.unclear and _SAID_BESIDE not in line", "if _SAID_BESIDE not in line"),
+        ("a take that is away keeps the complaints of others", 'update = {"unclear": unclear, **', "update = {**"),
+        ("another take goes into the open where the work does not", "if name in usual or name in own)", "if name in own) + usual"),
     ),
 )  # fmt: skip

@@ -11,7 +11,7 @@ from autoprep.imaging.geometry import overlap_in_photo
 from autoprep.ledger import LOOK, Ledger, OpenQuestion
 from autoprep.service.hands import Hands
 from autoprep.service.outlook import outlook
-from autoprep.service.questions import LOST, NONE, Questions
+from autoprep.service.questions import EACH_ONE, LOST, NONE, SHOWS_NO_WORK, Questions
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests import photos
@@ -107,6 +107,35 @@ def test_none_of_these_brings_others_once_then_the_photo_rests_until_its_corners
     assert not folder.exists()
 
 
+def test_a_photo_that_shows_no_work_is_left_in_peace(careful: Settings) -> None:
+    """On a phone, without a word: of all pictures the one stays that says so."""
+    folder = asked(careful)
+    assert "leave no-work.jpg alone" in (folder / "why.txt").read_text(encoding="utf-8")
+    for picture in (*folder.glob("choice-*.jpg"), folder / "none-of-these.jpg"):
+        picture.unlink()
+    record = run(careful)
+    assert (record.outcome, record.plan) == ("no work seen", None)
+    assert record.reasons[0].startswith("You said that this photo shows no work")
+    assert not folder.exists()
+    (careful.folders.inbox / "Reeds.txt").write_text("title: Reeds\nprice: 90")  # said since: it shows one after all
+    assert run(careful).outcome == "needs a look"
+    assert not (folder / "no-work.jpg").exists()  # whoever gives a price knows that
+    for picture in folder.glob("choice-*.jpg"):
+        picture.unlink()
+    assert run(careful).refused
+
+
+def test_a_word_that_it_is_a_work_goes_before_a_picture_that_says_none(careful: Settings) -> None:
+    folder = asked(careful)
+    first = run(careful)
+    for picture in (*folder.glob("choice-*.jpg"), folder / "none-of-these.jpg"):
+        picture.unlink()
+    (careful.folders.inbox / "Reeds.txt").write_text("medium: ink")
+    record = run(careful)
+    assert record.outcome == "needs a look"
+    assert record.refused == first.choices
+
+
 def test_of_one_choice_the_picture_that_says_none_decides(tmp_path: Path) -> None:
     for name in ("choice-4.jpg", "none-of-these.jpg", "where.jpg"):
         (tmp_path / name).write_bytes(b"x")
@@ -117,10 +146,30 @@ def test_of_one_choice_the_picture_that_says_none_decides(tmp_path: Path) -> Non
     assert list(questions.answers()) == [("job", 0)]
     (tmp_path / "choice-4.jpg").unlink()
     assert list(questions.answers()) == [("job", NONE)]
+    (tmp_path / "no-work.jpg").write_bytes(b"x")
+    questions.note(OpenQuestion("job", 1, tmp_path, first=4, offers_none=True))
+    assert list(questions.answers()) == [("job", SHOWS_NO_WORK)]
+    (tmp_path / "none-of-these.jpg").write_bytes(b"x")
+    assert list(questions.answers()) == [("job", NONE)]
+    (tmp_path / "none-of-these.jpg").unlink()
+    (tmp_path / "choice-4.jpg").write_bytes(b"x")
+    assert list(questions.answers()) == [("job", 0)]  # a choice goes before
+    (tmp_path / "no-work.jpg").unlink()
+    questions.forget("job")
     # One of an earlier version that had no such picture can't be answered by having it.
     (tmp_path / "choice-1.jpg").write_bytes(b"x")
     questions.note(OpenQuestion("old", 1, tmp_path))
     assert dict(questions.answers()).get("old") is None
+
+
+def test_each_by_itself_stands_alone_when_it_is_meant(tmp_path: Path) -> None:
+    for name in ("each-by-itself.jpg", "no-work.jpg"):
+        (tmp_path / name).write_bytes(b"x")
+    questions = Questions(0.0)
+    questions.note(OpenQuestion("job", 2, tmp_path, offers_none=True, offers_each=True))
+    assert list(questions.answers()) == []
+    (tmp_path / "no-work.jpg").unlink()
+    assert list(questions.answers()) == [("job", EACH_ONE)]
 
 
 def test_an_answer_counts_when_nothing_is_deleted_any_more(tmp_path: Path) -> None:

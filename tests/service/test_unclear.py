@@ -4,7 +4,7 @@ import pytest
 
 from autoprep.cli import main
 from autoprep.domain import WorkFacts
-from autoprep.service.rule import own_words, with_complaints
+from autoprep.service.beside import own_words, with_complaints
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 

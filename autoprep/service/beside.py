@@ -1,0 +1,62 @@
+"""Several takes of one work: what is said beside one of them, and what of that holds for the others."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from autoprep.domain import WorkFacts
+
+# What is said of the work and not of the photo: said beside one take, it holds for the others too.
+OF_THE_WORK = (
+    "title", "year", "medium", "inventory", "price", "description", "alt_text", "keywords", "destinations", "also",
+    "order", "hold",
+)  # fmt: skip
+
+
+def of_the_work(own: WorkFacts, others: Sequence[WorkFacts]) -> WorkFacts:
+    """What is said beside one take, and where that leaves something open what is said beside the first other one.
+
+    A take that is said not to be held is not held by the word of another.
+    """
+    said: dict[str, Any] = {}
+    for name in OF_THE_WORK:
+        if not getattr(own, name) and not (name == "hold" and own.released):
+            found = next((getattr(one, name) for one in others if getattr(one, name)), None)
+            said |= {} if found is None else {name: found}
+    return own.model_copy(update={**said, "shared": (*own.shared, *said)}) if said else own
+
+
+_SAID_BESIDE = " (said beside "
+
+
+def with_complaints(own: WorkFacts, others: Mapping[str, WorkFacts]) -> WorkFacts:
+    """The same with what can't be used of what is said beside other takes, by their photos: it is answered at each.
+
+    Who looks at the take that is used would not know else why a word has no effect.
+    """
+    theirs = (
+        f"{line}{_SAID_BESIDE}{shown})"
+        for shown, said in others.items() for line in said.unclear
+        if line not in own.unclear and _SAID_BESIDE not in line
+    )  # fmt: skip
+    unclear = tuple(dict.fromkeys((*own.unclear, *theirs)))
+    return own if unclear == own.unclear else own.model_copy(update={"unclear": unclear})
+
+
+def own_words(said: WorkFacts) -> WorkFacts:
+    """The same without what was said beside other takes."""
+    plain = WorkFacts()
+    unclear = tuple(line for line in said.unclear if _SAID_BESIDE not in line)
+    update = {"unclear": unclear, **{name: getattr(plain, name) for name in said.shared}}
+    return said.model_copy(update={"shared": (), **update})
+
+
+def sent_besides(said: WorkFacts, usual: Iterable[str]) -> tuple[str, ...]:
+    """Where a take goes that is given out besides the best one: not to where only words beside that one send it."""
+    usual = tuple(usual)
+    own = own_words(said).goes_to(usual)
+    return tuple(name for name in said.goes_to(usual) if name in usual or name in own)
+
+
+def said_elsewhere(said: WorkFacts) -> WorkFacts:
+    """Of what is said of a take, the words beside other takes alone."""
+    return WorkFacts(**{name: getattr(said, name) for name in said.shared})
