@@ -322,6 +322,12 @@ def test_a_size_that_does_not_go_with_the_outline_is_a_question() -> None:
     assert known_size(nearly_square.model_copy(update={"turn": 90}), 0.99)[0] == (300.0, 304.0)  # it lies on its side
     assert known_size(WorkFacts(size_mm=(420.0, 300.0)), 1.33, (1.3, 1.42))[0] == (420.0, 300.0)  # whatever the lens
     assert known_size(WorkFacts(size_mm=(420.0, 300.0)), 1.33, (1.3, 1.34))[0] is None
+    # A page of a pad that is nearly A5 (148 x 210 mm, ISO 216): the sheet that is meant is named.
+    assert known_size(WorkFacts(size_mm=(140.0, 210.0)), 0.71)[1].endswith(
+        "1.41 times. The format A5 would agree with it."
+    )
+    assert "The format letter would agree" in known_size(WorkFacts(size_mm=(210.0, 297.0)), 1.29)[1]
+    assert "would agree" not in known_size(WorkFacts(size_mm=(100.0, 210.0)), 0.71)[1]  # no sheet is near that
     size, doubt = known_size(WorkFacts(size_mm=(300.0, 400.0)), 1.0)
     assert size is None
     assert "40 x 30 cm" in doubt

@@ -150,7 +150,8 @@ def _ways(record: JobRecord) -> str:
         return _BY_HAND + _AGAIN + "- “outline: ask again” in a note brings the first choices back.\n"
     if record.outline is not None:
         return (
-            f"- if the outline in {WHERE} is right, correct the size in the photo's name or note;\n"
+            f"- if the outline in {WHERE} is right, correct the size where you said it (the photo's name or note, the "
+            "folder's name or note);\n"
             "- if it is wrong, say “outline: ask” in a note beside the photo. Either way it goes on by itself.\n"
         )
     return (

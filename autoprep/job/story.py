@@ -31,6 +31,7 @@ from autoprep.rendering.render import on_ground
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist
 from autoprep.wishes.destinations import GLARE_HOLDS_PERCENT, Preset
+from autoprep.wishes.sizes import sheet_like
 from autoprep.wishes.tables import Settings
 
 _CHOICE_PX = 1600  # long side of the pictures that a question offers
@@ -308,9 +309,11 @@ def known_size(
             return size, ""
     height, width = facts.sides()
     given = max(facts.size_mm) / min(facts.size_mm)
+    sheet = sheet_like(facts.size_mm, ratio)
     return None, (
         f"The size that you give, {height} x {width} {facts.unit} (height x width), and the outline in the photo do "
         f"not go together: one side is {given:.2f} times the other, and in the photo {max(ratio, 1 / ratio):.2f} times."
+        + (f" The format {sheet} would agree with it." if sheet else "")
     )
 
 

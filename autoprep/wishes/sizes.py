@@ -110,6 +110,30 @@ def _sheet(text: str) -> dict[str, Any]:
     return _lying(found, float(heights[number + 1]), float(heights[number]), "cm")
 
 
+# A sheet may be meant by a size whose sides are so near to its own, and one in the photo whose proportion is. Chosen.
+_NEAR, _FITS = 0.12, 0.03
+
+
+def sheet_like(size_mm: tuple[float, float], ratio: float) -> str:
+    """The standard sheet that may be meant by a size, and that a work of another proportion in a photo agrees with.
+
+    size_mm: as said; ratio: width : height in the photo. Returns its name; empty where there is none.
+    """
+    sheets = {
+        f"{series.upper()}{number}": (float(heights[number]), float(heights[number + 1]))
+        for series, heights in _ISO.items()
+        for number in range(len(heights) - 1)
+    } | {name: (b * MM_PER_INCH, a * MM_PER_INCH) for name, (a, b) in _INCH_SHEETS.items()}
+    said, seen = sorted(size_mm, reverse=True), max(ratio, 1 / ratio)
+    off = {
+        name: max(abs(side / mine - 1) for side, mine in zip(said, sides, strict=True))
+        for name, sides in sheets.items()
+        if abs(sides[0] / sides[1] / seen - 1) <= _FITS
+    }
+    near = min(off, key=lambda name: off[name], default="")
+    return near if near and off[near] <= _NEAR else ""
+
+
 def _lying(found: re.Match[str], width: float, height: float, unit: str) -> dict[str, Any]:
     """A sheet as it is said to lie."""
     size_mm = (height, width) if found["wide"] else (width, height)

@@ -1601,4 +1601,9 @@ PLANTED: tuple[Mistake, ...] = (
         ("a take that is away keeps the complaints of others", 'update = {"unclear": unclear, **', "update = {**"),
         ("another take goes into the open where the work does not", "if name in usual or name in own)", "if name in own) + usual"),
     ),
+    *_all(
+        "autoprep/wishes/sizes.py", ("tests/test_job.py",),
+        ("any sheet is meant by a size", "if near and off[near] <= _NEAR else", "if near else"),
+        ("a sheet is named that does not fit either", "if abs(sides[0] / sides[1] / seen - 1) <= _FITS", "if True"),
+    ),
 )  # fmt: skip
