@@ -187,8 +187,8 @@ _EACH_OR_ONE = (
 )
 _NO_MORE = "Waits for your answer: set its corners below, or say “outline: ask again” in a note."
 _SIZE = (
-    "Waits for your answer: correct the size where you said it (name, folder or note); or, if the outline is wrong, say "
-    "“outline: ask” in a note."
+    "Waits for your answer: correct the size where you said it (name, folder or note); or, if the outline is wrong, "
+    "say “outline: ask” in a note."
 )
 _NOT_FOUND = (
     "Waits for your answer: set its corners below; or say “outline: whole photo” in a note, if it shows nothing but "
