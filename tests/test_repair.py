@@ -350,8 +350,18 @@ def test_a_note_that_a_renamed_photo_has_left_behind_is_named(wren: Studio) -> N
     (wren.inbox / "IMG_2.txt").unlink()
     assert list(outlook(wren.settings)) == []
     (wren.inbox / "boats" / "Grey.jpg").rename(wren.inbox / "boats" / "Grey Boat.jpg")
-    wren.run()
-    assert sorted(outlook(wren.settings)) == [
+    left = [
         f"{note}: speaks of boats/Grey Boat.jpg, which was called boats/Grey.jpg"
         for note in ("Grey.corners.txt", "boats/Grey.jpg.md", "boats/Grey.txt")
     ]
+    # Also before the service has seen it: nobody should throw away a note because it is said to speak of nothing.
+    assert sorted(outlook(wren.settings)) == sorted([*left, "boats/Grey.jpg: followed to boats/Grey Boat.jpg"])
+    wren.put("boats/Grey.jpg", photo(3))  # another photo under the old name
+    coming = [line for line in outlook(wren.settings) if "looked at" in line or "followed" in line]
+    assert coming == [
+        "boats/Grey.jpg: followed to boats/Grey Boat.jpg",
+        "boats/Grey.jpg: looked at, because it is new or has changed",
+    ]
+    (wren.inbox / "boats" / "Grey.jpg").unlink()
+    wren.run()
+    assert sorted(outlook(wren.settings)) == left

@@ -2,13 +2,14 @@
 
 import os
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from types import MappingProxyType
 from typing import Any
 
-from autoprep.ledger import Ledger
+from autoprep.ledger import Ledger, SeenFile, View
 from autoprep.logs import argument, as_shown, counted
 from autoprep.service.arrivals import shown_name
 from autoprep.service.depends import settings_digest
@@ -45,12 +46,30 @@ def outlook(settings: Settings) -> Iterator[str]:
         yield from (f"{knowledge.view(job).shown}: followed to {shown_name(knowledge.where(job)[0])}" for job in moved)
         for group in knowledge.news():
             yield from (f"{knowledge.view(step.job).shown}: {words(step)}" for step in knowledge.follows(group))
+        called = _called_otherwise(found, files, ledger)
+        yield from (f"{view.was[0]}: followed to {view.shown}" for view in called.values())
         new = [item for item in found if item.path not in files or files[item.path].signature != item.signature]
+        new = [item for item in new if item.path not in called]
         waits = ledger.unfinished(time.time())
         yield from (f"{shown_name(item.path)}: {_coming(item, 'it is new or has changed', waits)}" for item in new)
-        yield from _alone(settings.folders.inbox, found, notes, ledger)
+        yield from _alone(settings.folders.inbox, found, notes, ledger, list(called.values()))
     finally:
         ledger.close()
+
+
+def _called_otherwise(found: list[Found], files: Mapping[bytes, SeenFile], ledger: Ledger) -> dict[bytes, View]:
+    """Photos that have got another name or folder while nobody watched, as they will be: where they lie now -> photo.
+
+    Nothing is read for it: a file with the size, time and number in the file system of one that is gone is that one.
+    """
+    there = {item.path: item.signature for item in found}
+    gone = {seen.signature: seen.job for path, seen in files.items() if seen.job and there.get(path) != seen.signature}
+    moved = {
+        item.path: view
+        for item in found
+        if item.path not in files and (view := ledger.view(gone.get(item.signature, ""))) is not None
+    }
+    return {path: replace(view, shown=shown_name(path), was=(view.shown, *view.was)) for path, view in moved.items()}
 
 
 def made_otherwise(settings: Settings) -> list[str]:
@@ -84,8 +103,15 @@ def _coming(item: Found, why: str, waits: Mapping[str, float] = MappingProxyType
     return f"looked at, because {why}" if item.filled else "holds nothing yet; it is left alone until it does"
 
 
-def _alone(inbox: Path, found: list[Found], notes: Mapping[str, Any], ledger: Ledger) -> Iterator[str]:
-    """A line for each note that lies beside no photo of its name, and for those of the corner page that fit none."""
+def _alone(
+    inbox: Path, found: list[Found], notes: Mapping[str, Any], ledger: Ledger, moved: list[View]
+) -> Iterator[str]:
+    """A line for each note that lies beside no photo of its name, and for those of the corner page that fit none.
+
+    moved: photos that have another name since they were seen.
+    """
+    now = {view.job for view in moved}
+    renamed = [*moved, *(view for view in ledger.renamed() if view.job not in now)]
     photos = [shown_name(item.path) for item in found]
     names: dict[str, list[str]] = {}
     for shown in (*photos, *ledger.part_names()):
@@ -96,7 +122,7 @@ def _alone(inbox: Path, found: list[Found], notes: Mapping[str, Any], ledger: Le
         corners = [note for note in called if is_corner_note(note) and not _fits(inbox, place / note, names)]
         others = set(names.get(str(place), ())) - set(called)
         for note in (*without_photo(called, others), *corners):
-            yield f"{place / note}: {_spoken_of(inbox, place / note, ledger)}"
+            yield f"{place / note}: {_spoken_of(inbox, place / note, renamed)}"
 
 
 def _fits(inbox: Path, note: PurePosixPath, names: Mapping[str, list[str]]) -> bool:
@@ -110,13 +136,13 @@ def _fits(inbox: Path, note: PurePosixPath, names: Mapping[str, list[str]]) -> b
     return any(is_meant(inbox, str(note.parent / name), named, beside=True) for name in alike)
 
 
-def _spoken_of(inbox: Path, note: PurePosixPath, ledger: Ledger) -> str:
+def _spoken_of(inbox: Path, note: PurePosixPath, renamed: Iterable[View]) -> str:
     """What a note speaks of that has no photo of its name: one that was called so, or nothing."""
     corners = is_corner_note(note.name)
     named = named_in(place_of(inbox, str(note))) if corners else ""
     there = bool(named) and os.path.isfile(place_of(inbox, named))  # a line too long for a name is none either
     called = {note.stem, PurePosixPath(note.stem).stem}
-    for view in ledger.renamed():
+    for view in renamed:
         names = [view.shown, *(part_name(old, view.part) for old in still_free(inbox, view.was))]
         for was, name in pairwise(names):
             if has_note(inbox, was, corners=corners):
