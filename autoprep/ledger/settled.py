@@ -39,6 +39,15 @@ class Settled(Connection):
         """Jobs with a destination that could not be made."""
         return [row[0] for row in self._db.execute("SELECT job FROM jobs WHERE failed > 0")]
 
+    def held(self, destination: str, but: str) -> list[str]:
+        """Jobs that wait for a destination by its table, but for those by the one of this digest (see depends)."""
+        rows = self._db.execute(
+            "SELECT job FROM renditions WHERE destination = ? AND state = 'held' AND settings <> ? "
+            "AND settings LIKE 'table %'",
+            (destination, but),
+        )
+        return [row[0] for row in rows]
+
     def settle(self, known: Mapping[str, str]) -> None:
         """With this knowledge of these photos nothing is left to do; empty: something is."""
         with self._transaction() as db:

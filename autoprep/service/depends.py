@@ -31,14 +31,31 @@ def settings_digest(settings: Settings, name: str) -> str:
     return _digest([RENDERER, *(table.model_dump(mode="json") for table in tables)])
 
 
-def mended(settings: Settings, made: Iterable[Rendition]) -> frozenset[str]:
-    """The destinations that could not be made, by settings that are others now.
+_OF_TABLE = "table "
+# A destination waits by its own table when a limit can't be kept (which has no kind), and in these cases.
+_BY_TABLE = ("", "too few pixels", "glare")
 
-    Those that are only held wait for another photo or other words: to try each again at every change of the settings
-    would read all their photos.
+
+def table_digest(settings: Settings, name: str) -> str:
+    """A digest of one destination's table alone: what a photo that is not fit for it waits by."""
+    return _OF_TABLE + _digest(settings.destinations[name].model_dump(mode="json"))
+
+
+def mended(settings: Settings, made: Iterable[Rendition]) -> frozenset[str]:
+    """The destinations that could not be made, or for which the photo was not fit, by settings that are others now.
+
+    Of those that wait only the table counts: with another mark or name a photo has no more pixels, and to try each
+    again would read all their photos. What an earlier version left waiting says nothing of its table.
     """
-    failed = [row for row in made if row.state == "failed" and row.destination in settings.destinations]
-    return frozenset(row.destination for row in failed if row.settings != settings_digest(settings, row.destination))
+    there = [row for row in made if row.destination in settings.destinations]
+    return frozenset(row.destination for row in there if _is_mended(settings, row))
+
+
+def _is_mended(settings: Settings, row: Rendition) -> bool:
+    if row.state == "failed":
+        return row.settings != settings_digest(settings, row.destination)
+    by_table = row.state == "held" and row.why in _BY_TABLE and row.settings.startswith(_OF_TABLE)
+    return by_table and row.settings != table_digest(settings, row.destination)
 
 
 def _digest(value: Any) -> str:

@@ -10,7 +10,7 @@ from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.arrivals import shown_name
 from autoprep.service.beside import of_the_work, own_words, with_complaints
-from autoprep.service.depends import mended
+from autoprep.service.depends import mended, table_digest
 from autoprep.service.inbox import Found, read_plain
 from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import EACH_ONE, LOST, NONE, SHOWS_NO_WORK, Questions
@@ -73,6 +73,8 @@ class Knowledge:
         self._redos, self._others = ledger.redos(), ledger.others()
         self._new: set[str] = {job for job, line in self._lines.items() if not line.settled}
         self._new |= self._redos.keys() & self._lines.keys()
+        for name in settings.destinations:
+            self._new.update(ledger.held(name, table_digest(settings, name)))
         self._new.update(ledger.with_failures())  # other settings may have come while nobody watched
 
     def _stand_anew(self) -> None:

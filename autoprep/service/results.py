@@ -6,7 +6,7 @@ from dataclasses import replace
 from autoprep.domain import JobRecord
 from autoprep.job.orders import JobOrder
 from autoprep.ledger import Rendition
-from autoprep.service.depends import settings_digest, told
+from autoprep.service.depends import settings_digest, table_digest, told
 from autoprep.wishes.tables import Settings
 
 
@@ -33,9 +33,11 @@ def rows_of(
         if name in outputs:
             rows[name] = replace(base, output=outputs[name])
         elif name in record.held:
+            digest = table_digest(by, name) if name in by.destinations else ""
             rows[name] = replace(
-                base, state="held", path=None, reason=record.held[name], why=record.held_kinds.get(name, "")
-            )
+                base, state="held", path=None, reason=record.held[name], why=record.held_kinds.get(name, ""),
+                settings=digest,
+            )  # fmt: skip
         elif name in record.failed:
             rows[name] = replace(base, state="failed", path=None, reason=record.failed[name])
     return rows

@@ -1501,8 +1501,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/depends.py", ("tests/service/test_mended.py",),
-        ("what can't be made is never mended", "if row.settings != settings_digest(settings, row.destination))", "if False)"),
-        ("what can't be made is always mended", "if row.settings != settings_digest(settings, row.destination))", ")"),
+        ("what can't be made is never mended", "        return row.settings != settings_digest(settings, row.destination)\n", "        return False\n"),
+        ("what can't be made is always mended", "        return row.settings != settings_digest(settings, row.destination)\n", "        return True\n"),
     ),
     Mistake("what is mended is not made", "autoprep/service/rule.py", "    if name in known.mended:\n", "    if False:\n", ("tests/service/test_mended.py",)),
     Mistake("settings that were mended meanwhile go unseen", "autoprep/service/knowledge.py", "        self._new.update(ledger.with_failures())", "        # self._new.update(ledger.with_failures())", ("tests/service/test_mended.py",)),
@@ -1612,4 +1612,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("a photo in the place of a renamed one hides that", "if seen.job and there.get(path) != seen.signature}", "if seen.job and path not in there}"),
         ("a note that is left behind before the service has looked is nobody's", "was=(view.shown, *view.was))", "was=view.was or (\"?\",))"),
     ),
+    *_all(
+        "autoprep/service/depends.py", ("tests/service/test_mended.py",),
+        ("a limit that could not be kept is never mended", "return by_table and row.settings != table_digest(settings, row.destination)", "return False"),
+        ("a limit that could not be kept is always mended", "return by_table and row.settings != table_digest(settings, row.destination)", "return by_table"),
+        ("another mark makes all that waits", 'return _OF_TABLE + _digest(settings.destinations[name].model_dump(mode="json"))', 'return _OF_TABLE + settings_digest(settings, name)'),
+        ("what is on hold is tried by another table", "row.why in _BY_TABLE and", "True and"),
+    ),
+    Mistake("limits that were changed meanwhile go unseen", "autoprep/service/knowledge.py", "            self._new.update(ledger.held(name, table_digest(settings, name)))\n", "            pass\n", ("tests/service/test_mended.py",)),
 )  # fmt: skip

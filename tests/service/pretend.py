@@ -52,6 +52,7 @@ from tests.service.engines import WorkerHere
 
 _SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
 _LEAST_KB = 50  # no picture is pretended to be smaller
+_FAULT_KB = 60  # and one of less than this is pretended to be what no code has foreseen
 _PHOTO = PhotoFacts("jpeg", 90, 60, taken_at="2026-11-20T10:00:00")
 
 
@@ -136,8 +137,11 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
         if reason:
             held[name], kinds[name] = str(reason), kind_of(reason)
             continue
-        if preset.max_kb is not None and preset.max_kb < _LEAST_KB:
-            failed[name] = f"{preset.max_kb:g} kB cannot be met"
+        if preset.max_kb is not None and preset.max_kb < _LEAST_KB:  # as CannotMeet does
+            held[name], kinds[name] = f"{preset.max_kb:g} kB cannot be met", ""
+            continue
+        if preset.max_kb is not None and preset.max_kb < _FAULT_KB:
+            failed[name] = f"it could not be made: {preset.max_kb:g} is a fault"
             continue
         made = Planned(Photo(b"", _PHOTO), record.plan)  # type: ignore[arg-type]
         delivery = Delivery(order.job, order.settings, made, order.facts, came=order.came)

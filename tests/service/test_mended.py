@@ -34,13 +34,22 @@ def most(wren: Studio, kilobytes: int) -> None:
     wren.config.with_name("destinations.toml").write_text(text, encoding="utf-8")
 
 
-def test_a_limit_that_is_mended_reaches_the_work_that_it_stopped_and_no_finished_file(wren: Studio) -> None:
-    assert wren.records()["Reeds.jpg"].failed == {"shop": "20 kB cannot be met"}
+@pytest.mark.parametrize(
+    ("most_kb", "held", "failed"),
+    [(20, "20 kB cannot be met", ""), (55, "", "it could not be made: 55 is a fault")],
+)
+def test_a_limit_that_is_mended_reaches_the_work_that_it_stopped_and_no_finished_file(
+    wren: Studio, most_kb: int, held: str, failed: str
+) -> None:
+    most(wren, most_kb)
+    record = wren.run()["Reeds.jpg"]
+    assert (record.held.get("shop", ""), record.failed.get("shop", "")) == (held, failed)
+    wren.made()
     wren.run()
     assert wren.made() == []  # not tried again by the same settings
     most(wren, 200)
     record = wren.run()["Reeds.jpg"]
-    assert record.failed == {}
+    assert (record.held, record.failed) == ({}, {})
     assert wren.made() == [("AgainOrder", "Reeds.jpg", ("shop",))]
     assert set(wren.files()) == {"square/Reeds.jpg", "shop/Reeds.jpg"}
     most(wren, 300)
@@ -50,8 +59,27 @@ def test_a_limit_that_is_mended_reaches_the_work_that_it_stopped_and_no_finished
 
 def test_one_that_does_not_help_is_tried_once(wren: Studio) -> None:
     most(wren, 30)
-    assert wren.run()["Reeds.jpg"].failed == {"shop": "30 kB cannot be met"}
+    assert wren.run()["Reeds.jpg"].held == {"shop": "30 kB cannot be met"}
     assert len(wren.made()) == 1
+    wren.run()
+    assert wren.made() == []
+
+
+def test_another_mark_tries_no_photo_that_waits(wren: Studio) -> None:
+    """It has no more pixels by that, and each would have to be read."""
+    wren.config.write_text(wren.config.read_text(encoding="utf-8") + '\n[mark]\ntext = "Wren"\n', encoding="utf-8")
+    wren.run()
+    assert wren.made() == []
+
+
+def test_what_waits_for_words_is_not_tried_by_another_table(wren: Studio) -> None:
+    wren.put("Reeds.txt", "hold: yes")
+    wren.run()
+    wren.put("Gull.jpg", photo(2))
+    wren.put("Gull.txt", "hold: yes")
+    wren.run()
+    wren.made()
+    most(wren, 200)
     wren.run()
     assert wren.made() == []
 
@@ -74,3 +102,11 @@ def test_what_was_made_is_on_record_with_the_settings_that_it_was_made_by(wren: 
     rows = rows_of(wren.settings, order, pretend(order).record, "p", set(), {})
     assert mended(wren.settings, rows.values()) == {"shop"}
     assert mended(order.settings, rows.values()) == frozenset()
+
+
+def test_only_what_waits_by_its_table_is_tried_by_another(wren: Studio) -> None:
+    waits = {why: rendition("shop", "held", output=None, why=why, settings="table x") for why in ("", "too few pixels")}
+    assert all(mended(wren.settings, [row]) == {"shop"} for row in waits.values())
+    for why in ("size not known", "names the artist", "on hold"):  # which wait for words
+        assert mended(wren.settings, [replace(waits[""], why=why)]) == frozenset()
+    assert mended(wren.settings, [replace(waits[""], settings="of an earlier version")]) == frozenset()
