@@ -120,7 +120,9 @@ def _asked(order: JobOrder, base: JobRecord, outline: Outline, *, several: bool)
     })  # fmt: skip
     names = ["where.jpg", "why.txt", *(f"choice-{first + k}.jpg" for k in range(len(choices)))]
     names += ["each-by-itself.jpg"] if record.several else []
-    finals = [order.look_folder / name for name in (*names, *(["none-of-these.jpg"] if choices else []))]
+    names += ["none-of-these.jpg"] if choices else []
+    names += ["no-work.jpg"] if choices and not order.facts.says_work else []
+    finals = [order.look_folder / name for name in names]
     data = order.photo.encode()
     return JobResult(record, [(write_part(final, data, order.job), final) for final in finals])
 
@@ -138,7 +140,7 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
             held[name], kinds[name] = str(reason), kind_of(reason)
             continue
         if preset.max_kb is not None and preset.max_kb < _LEAST_KB:  # as CannotMeet does
-            held[name], kinds[name] = f"{preset.max_kb:g} kB cannot be met", ""
+            held[name] = f"{preset.max_kb:g} kB cannot be met"
             continue
         if preset.max_kb is not None and preset.max_kb < _FAULT_KB:
             failed[name] = f"it could not be made: {preset.max_kb:g} is a fault"

@@ -103,7 +103,18 @@ class Studying(RuleBasedStateMachine):
                 place.unlink()
         each = choices[0].with_name("each-by-itself.jpg") if choices else None
         if each is not None and each.exists():
-            (each if left else each.with_name("none-of-these.jpg")).unlink()  # none of the choices: each of the works
+            over = (
+                ["each-by-itself.jpg"] if left else ["none-of-these.jpg", "no-work.jpg"]
+            )  # no choice: each of the works
+            for name in over:
+                each.with_name(name).unlink(missing_ok=True)
+
+    @rule(which=st.integers(0, 5))
+    def a_question_is_answered_by_no_work(self, which: int) -> None:
+        asked = sorted(self.wren.settings.folders.needs_a_look.glob("*/no-work.jpg"))
+        for place in sorted(asked[which % len(asked)].parent.glob("*.jpg")) if asked else []:
+            if place.name not in ("no-work.jpg", "where.jpg"):
+                place.unlink()
 
     @rule(at=st.integers(1, 60))
     def it_is_switched_off(self, at: int) -> None:

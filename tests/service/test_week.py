@@ -130,7 +130,7 @@ def each(folder: str) -> Callable[[Studio], None]:
 
     def do(wren: Studio) -> None:
         for place in (wren.settings.folders.needs_a_look / folder).glob("*.jpg"):
-            if place.stem.startswith(("choice-", "none-")):
+            if place.stem.startswith(("choice-", "none-", "no-")):
                 place.unlink()
 
     return do
