@@ -383,3 +383,35 @@ def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:
 )
 def test_words_name_the_artist_by_whole_words_and_their_beginnings(artist: str, title: str, told: str) -> None:
     assert names_artist(WorkFacts(title=title), artist) == told
+
+
+@pytest.mark.parametrize(
+    ("name", "said", "told"),
+    [
+        ("Jug, 2024, 2026, ink", {"title": "Jug", "year": "2026", "medium": "ink"}, "the year twice; the last, “2026”"),
+        (
+            "Jug, 30x40 cm, 20x30 cm",
+            {"title": "Jug", "size_mm": (300.0, 200.0)},
+            "the size twice; the last, “20x30 cm”",
+        ),
+        ("Jug, 30x40 cm, framed, ink", {"title": "Jug", "medium": "ink"}, "“framed” names no medium"),
+        ("Jug, 2026, sold", {"title": "Jug", "year": "2026", "medium": ""}, "“sold” names no medium"),
+        ("Copy of IMG_2041", {"title": ""}, ""),
+        ("Kopie von DSC_0042", {"title": ""}, ""),
+        ("Copy of Boats", {"title": "Copy of Boats"}, ""),
+    ],
+)
+def test_what_stands_twice_or_says_the_state_of_a_work_is_told(
+    tmp_path: Path, name: str, said: dict[str, object], told: str
+) -> None:
+    facts, unclear = facts_of(tmp_path, f"{name}.jpg")
+    assert {key: getattr(facts, key) for key in said} == said
+    assert len(unclear) == bool(told)
+    assert told in "".join(unclear)
+
+
+def test_where_a_work_goes_besides_adds_up(tmp_path: Path) -> None:
+    (tmp_path / "Jug.txt").write_text("also for: print-a3\nkeywords: sea\nalso for: submission, print-a3\n")
+    facts, unclear = facts_of(tmp_path, "Jug.jpg")
+    assert facts.also == ("print-a3", "submission")
+    assert unclear == ()

@@ -11,6 +11,8 @@ from autoprep.wishes.sizes import size, trailing_size, year
 
 # Names that cameras, phones, scanners, messengers and screenshots give: they are no titles.
 _THING = r"img|_mg|dscf|dsc[nf]?|pxl|mvimg|pano|image|photo|picture|foto|bild|scan|screen ?shot|p|cimg|imgp|vid"
+# What computers put before the name of a copy.
+_BEFORE = r"(?:(?:copy of|kopie von|copie de|copia de|copia di)[-_ ]+)?"
 _AFTER = (
     r"(?:[-_ ~.(]*(?:copy|edited|edit|hdr|burst|cover|mp|night|portrait|pano|raw|wa|top|final|rotated|cropped|enhanced)"
     r"\d*\)?)*"
@@ -19,7 +21,7 @@ _AFTER = (
 # capitals and "_" before four digits are a camera's (DCF, JEITA CP-3461), whatever the number.
 _FREE_WORD = r"(?:(?-i:[A-Z]{3})_|[a-z]{2,9}[-_][-_ ]*(?!(?:19|20)\d\d(?:[-_ ]\d\d?)?$))(?=\d{4})"
 _CAMERA_NAME = re.compile(
-    rf"(?:(?:[a-z]{{2,9}}[-_])?(?:{_THING})[-_ ]*|[-_ ]*|{_FREE_WORD})e?\d[\d_\-~.() ]*{_AFTER}[\d_\-~.() ]*",
+    rf"{_BEFORE}(?:(?:[a-z]{{2,9}}[-_])?(?:{_THING})[-_ ]*|[-_ ]*|{_FREE_WORD})e?\d[\d_\-~.() ]*{_AFTER}[\d_\-~.() ]*",
     re.IGNORECASE,
 )
 _DAY = r"(?:19|20)\d\d[-_.]?[01]\d[-_.]?[0-3]\d"
@@ -204,9 +206,22 @@ def _behind(parts: Iterable[_Part]) -> tuple[list[str], dict[str, Any], list[Dou
         )
         like = _like(medium)
         doubts += [_looks(medium, like, in_title=False)] if like else []
-        media += [medium] if medium and not like else []
+        state = medium.casefold() in _STATES
+        doubts += [Doubt(f"“{medium}” names no medium; nothing was made of it", ("medium",))] if state else []
+        media += [medium] if medium and not like and not state else []
+        doubts += [_two(key, part.text) for key in ("year", "size_mm") if key in found.keys() & said.keys()]
         said |= found
     return media, said, doubts
+
+
+# What is said behind a title of a work's state, and no medium. Common practice, no source.
+_STATES = frozenset(("framed", "unframed", "matted", "mounted", "signed", "unsigned", "sold", "nfs", "not for sale"))
+
+
+def _two(key: str, last: str) -> Doubt:
+    """What is told where a caption gives one thing twice."""
+    label = next(label for label, said in _KEYS_OF.items() if said == key)
+    return Doubt(f"it gives the {label} twice; the last, “{last}”, was taken", (key,))
 
 
 def _like(text: str) -> str:

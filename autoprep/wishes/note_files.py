@@ -64,6 +64,10 @@ def _text(data: bytes) -> str:
         return data.decode("cp1252", "replace")
 
 
+# What several lines of one note say of these is meant together.
+_ADD_UP = ("keywords", "also")
+
+
 def said_in(
     text: str, place: Path, warnings: list[str], called: str = "", *, keep_photo: bool = False
 ) -> dict[str, Any]:
@@ -101,8 +105,8 @@ def said_in(
             found = read(name, value, called, warnings)
             keyed |= found.keys()
             warnings += _said_twice(given, found, value, called)
-            if name == "keywords":  # these add up
-                found = {"keywords": tuple(dict.fromkeys((*said.get("keywords", ()), *found.get("keywords", ()))))}
+            if name in _ADD_UP:
+                found = {name: tuple(dict.fromkeys((*said.get(name, ()), *found.get(name, ()))))}
             said |= found
     warnings += open_doubts(doubts, keyed, called)
     if held and not said["hold"]:
@@ -116,7 +120,7 @@ def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value:
     told = []
     for field, means in found.items():
         meant, text = given.get(field, (means, value))
-        if meant != means and field not in ("keywords", *OF_THE_SIZE):
+        if meant != means and field not in (*_ADD_UP, *OF_THE_SIZE):
             both = f"“{_short(str(text))}” and “{_short(str(value))}”"
             told.append(f"{called} gives {in_words(field)} twice, {both}; the last holds")
         given[field] = (means, value)
