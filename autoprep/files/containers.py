@@ -5,6 +5,7 @@ A container walk is cheap and runs in the service itself; it decodes nothing.
 
 import re
 import struct
+from collections.abc import Iterator
 
 _JPEG_STANDALONE = {0x01, *range(0xD0, 0xD8)}
 _TAIL = 64 * 1024
@@ -79,7 +80,7 @@ def is_whole(data: bytes, kind: str | None) -> bool:
     """
     if not data:
         return False
-    if len(data) > 2 * _TAIL and not data[-_TAIL:].strip(b"\0"):
+    if len(data) > 2 * _TAIL and not data[-_TAIL:].strip(b"\0") and not _may_end_in_zeros(data):
         return False  # space reserved by a copy that has not arrived yet
     checks = {
         "jpeg": _jpeg_whole,
@@ -160,42 +161,62 @@ def _iso_whole(data: bytes) -> bool:
 # Where a TIFF's directories say that pixels lie: offsets with their byte counts (TIFF 6.0, section 8 and 15; tags 513
 # and 514 of technical note 2's older JPEG).
 _PLACES = ((273, 279), (324, 325), (513, 514))
+_COMPRESSION, _NOT_COMPRESSED, _SUBIFDS = 259, 1, 330
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 7: 1, 13: 4}
 _MOST_DIRECTORIES = 40
+_Directory = dict[int, tuple[int, ...]]
 
 
 def _tiff_whole(data: bytes) -> bool:
     """Whether all that the directories point at lies inside the file; large and foreign variants count as whole."""
-    order = "<" if data[:2] == b"II" else ">"
     if data[:4] not in (b"II*\0", b"MM\0*"):
         return True  # BigTIFF, and makers' own
+    for fields in _directories(data):
+        if fields is None or any(end > len(data) for end in _ends(fields)):
+            return False
+    return True
+
+
+def _may_end_in_zeros(data: bytes) -> bool:
+    """Whether a TIFF's last bytes are pixels as they are: then they are black, or the white of a reversed grey."""
+    if data[:4] in (b"II+\0", b"MM\0+"):
+        return True  # BigTIFF, whose directories are not walked
+    if data[:4] not in (b"II*\0", b"MM\0*"):
+        return False
+    plain = (f for f in _directories(data) if f and f.get(_COMPRESSION, (_NOT_COMPRESSED,)) == (_NOT_COMPRESSED,))
+    return any(end > len(data) - _TAIL for fields in plain for end in _ends(fields))
+
+
+def _ends(fields: _Directory) -> Iterator[int]:
+    """Where the pixels of a directory end, piece by piece."""
+    for offsets, counts in _PLACES:
+        for place, size in zip(fields.get(offsets, ()), fields.get(counts, ()), strict=False):
+            yield place + size
+
+
+def _directories(data: bytes) -> Iterator[_Directory | None]:
+    """The fields of each directory of a TIFF; None, and no more, where one lies beyond the file, or is nothing yet."""
+    order = "<" if data[:2] == b"II" else ">"
     pending, seen = [int(struct.unpack(order + "I", data[4:8])[0])], set[int]()
     while pending and len(seen) < _MOST_DIRECTORIES:
         at = pending.pop()
         if at == 0 or at in seen:
             continue
         seen.add(at)
-        if at + 2 > len(data):
-            return False
-        count = struct.unpack(order + "H", data[at : at + 2])[0]
+        count = struct.unpack(order + "H", data[at : at + 2])[0] if at + 2 <= len(data) else 0
         end = at + 2 + 12 * count
-        if end + 4 > len(data):
-            return False
-        fields = _fields(data, at + 2, count, order)
+        # A directory has one entry at least (TIFF 6.0, section 2): one of none is reserved space.
+        fields = _fields(data, at + 2, count, order) if count and end + 4 <= len(data) else None
+        yield fields
         if fields is None:
-            return False
-        for offsets, counts in _PLACES:
-            places = zip(fields.get(offsets, ()), fields.get(counts, ()), strict=False)
-            if any(place + size > len(data) for place, size in places):
-                return False
-        pending += [*fields.get(330, ()), struct.unpack(order + "I", data[end : end + 4])[0]]
-    return True
+            return
+        pending += [*fields.get(_SUBIFDS, ()), struct.unpack(order + "I", data[end : end + 4])[0]]
 
 
-def _fields(data: bytes, at: int, count: int, order: str) -> dict[int, tuple[int, ...]] | None:
+def _fields(data: bytes, at: int, count: int, order: str) -> _Directory | None:
     """Whole numbers of a directory's entries by tag; None where one lies beyond the file."""
-    found: dict[int, tuple[int, ...]] = {}
-    wanted = {330, *(tag for pair in _PLACES for tag in pair)}
+    found: _Directory = {}
+    wanted = {_COMPRESSION, _SUBIFDS, *(tag for pair in _PLACES for tag in pair)}
     for entry in range(at, at + 12 * count, 12):
         tag, kind, length = struct.unpack(order + "HHI", data[entry : entry + 8])
         size = _SIZES.get(kind, 0)

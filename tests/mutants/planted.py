@@ -1627,4 +1627,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("a copy's name is a title", '    rf"{_BEFORE}(?:(?:[a-z]', '    rf"(?:(?:[a-z]'),
     ),
     Mistake("the last also holds", "autoprep/wishes/note_files.py", '_ADD_UP = ("keywords", "also")', '_ADD_UP = ("keywords",)', ("tests/test_words.py",)),
+    *_all(
+        "autoprep/files/containers.py", ("tests/files/test_black_ends.py",),
+        ("a scan that ends in black never arrives", " and not _may_end_in_zeros(data)", ""),
+        ("packed pixels may end in zeros", "if f and f.get(_COMPRESSION, (_NOT_COMPRESSED,)) == (_NOT_COMPRESSED,))", "if f)"),
+        ("a directory of nothing is one", "if count and end + 4 <= len(data)", "if end + 4 <= len(data)"),
+    ),
 )  # fmt: skip
