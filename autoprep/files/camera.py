@@ -78,6 +78,12 @@ def _number(value: Any) -> float | None:
     return number if math.isfinite(number) else None
 
 
+def whole_number(value: Any) -> int | None:
+    """A number of Exif or TIFF that should be whole, whatever type it was written with; None where it is none."""
+    number = _number(value[0] if isinstance(value, tuple) and value else value)
+    return None if number is None else int(number)
+
+
 # Exif 2.32: a clock's time, and beside it how far that clock was from UTC. When the shutter opened, when that was made
 # into numbers (of a scan, that is the scan), and when the file was last changed; the last in the main directory.
 _CLOCKS = (

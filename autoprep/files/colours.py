@@ -11,11 +11,14 @@ from autoprep.files.declared import Declared
 from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_grey_profile, read_matrix_profile, srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32, UInt16
 
-Model = Literal["rgb", "grey", "srgb", "wide"]
-"""What (H, W, 3) codes are: RGB of the file's own; three times its grey; converted already, to sRGB or to `WIDE`."""
+Model = Literal["rgb", "grey", "srgb", "guess", "wide"]
+"""What (H, W, 3) codes are: RGB of the file's own; three times its grey; converted already, to sRGB (by a guess) or to
+`WIDE`."""
 
 WIDE = SPACES["prophoto"]  # holds what any camera, scanner or press shows; for 16 bits
 _BAND_PX = 1 << 20
+_SRGB, _ASSUMED = "sRGB", "sRGB (assumed)"
+SAID_INKS = "its inks have no colour profile that can be used, so that its colours are a guess; send it as RGB"
 
 
 @dataclass(frozen=True)
@@ -36,8 +39,8 @@ def coloured(codes: AnyArray, model: Model, profile: bytes | None, said: Declare
     levels = 256 if codes.dtype == np.uint8 else 65536
     if model == "wide":
         return Coloured(codes, WIDE.tables(levels), WIDE.to_srgb(), "look-up-table profile")
-    if model == "srgb":
-        return Coloured(codes, srgb_tables(levels), None, "sRGB")
+    if model in ("srgb", "guess"):
+        return Coloured(codes, srgb_tables(levels), None, _SRGB if model == "srgb" else _ASSUMED)
     assumed = _by_declaration(codes, levels, said)
     if profile and not (said.first and said.space):
         try:
@@ -52,7 +55,7 @@ def coloured(codes: AnyArray, model: Model, profile: bytes | None, said: Declare
 def _by_declaration(codes: AnyArray, levels: int, said: Declared) -> Coloured:
     space = said.space
     if space is None:
-        return Coloured(codes, srgb_tables(levels), None, "sRGB (assumed)")
+        return Coloured(codes, srgb_tables(levels), None, _ASSUMED)
     matrix = None if space.primaries == SPACES["srgb"].primaries and not space.white_d50 else space.to_srgb()
     return Coloured(codes, space.tables(levels), matrix, space.name)
 
@@ -85,4 +88,16 @@ def into_wide(codes: AnyArray, profile: bytes, model: Literal["rgb", "gray", "cm
         band = codes[top : top + rows]
         band = band[..., 0] if model == "gray" else band
         made[top : top + rows] = through(band, profile, target, (model, "rgb"), "perceptual", bits=16)
+    return made
+
+
+def guessed(inks: UInt16) -> UInt16:
+    """(H, W, 4) uint16 codes of CMYK -> (H, W, 3) of sRGB, as the imaging library has them with 8 bits: light that each
+    ink lets through, without what real inks are."""
+    height, width = inks.shape[:2]
+    made, most = np.empty((height, width, 3), np.uint16), np.uint32(65535)
+    rows = max(1, _BAND_PX // width)
+    for top in range(0, height, rows):
+        left = most - inks[top : top + rows].astype(np.uint32)
+        made[top : top + rows] = (left[..., :3] * left[..., 3:] + most // 2) // most
     return made

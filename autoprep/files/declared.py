@@ -109,7 +109,7 @@ _WHITES = {(0.3127, 0.3290): False, (0.3457, 0.3585): True}  # D65 and D50; whet
 
 def _of_png(data: bytes) -> Declared:
     """By the order of the third edition: cICP, then iCCP (see `Declared.first`), sRGB, gAMA with cHRM."""
-    chunks = _chunks(data)
+    chunks = png_chunks(data)
     points = chunks.get(b"cICP", b"")
     if len(points) == 4 and points[2:] == b"\0\1":  # RGB, of full range: nothing else is allowed but narrow ranges
         return replace(_of_points(points[0], points[1]), first=True)
@@ -125,8 +125,8 @@ def _of_png(data: bytes) -> Declared:
     return Declared() if space == _SRGB and gamma is None else Declared(replace(space, gamma=gamma))
 
 
-def _chunks(data: bytes) -> dict[bytes, bytes]:
-    """The chunks before the pixels, the first of each name."""
+def png_chunks(data: bytes) -> dict[bytes, bytes]:
+    """The chunks of a PNG before the pixels, the first of each name."""
     found, at = dict[bytes, bytes](), 8
     while at + 12 <= len(data):
         size, name = struct.unpack_from(">I4s", data, at)

@@ -13,15 +13,15 @@ from PIL import ExifTags, Image, UnidentifiedImageError
 
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
-from autoprep.files.camera import raw_facts, told_by_camera
-from autoprep.files.colours import WIDE, Model, coloured, into_wide
+from autoprep.files.camera import raw_facts, told_by_camera, whole_number
+from autoprep.files.colours import SAID_INKS, WIDE, Model, coloured, guessed, into_wide
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.damage import listened, refuse_damaged, suspicion
-from autoprep.files.declared import Declared, declared
-from autoprep.files.deep import Deep, kind_of, read_deep
+from autoprep.files.declared import Declared, declared, png_chunks
+from autoprep.files.deep import Deep, picture_number, read_deep, why_not
 from autoprep.files.icc import SPACES
 from autoprep.files.tiff import pages
-from autoprep.imaging.arrays import AnyArray, Float32
+from autoprep.imaging.arrays import AnyArray, Float32, UInt16
 from autoprep.imaging.transfer import encode_fast, quantise8
 
 _PILLOW_FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF", "AVIF")
@@ -51,6 +51,8 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
         if deep is not None:
             return _from_deep(deep, data)
         with Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS) as image:
+            if kind == "tiff":
+                image.seek(picture_number(data))
             if image.width * image.height > max_pixels:
                 raise TooLarge(f"{image.width} x {image.height} pixels are more than the limit of {max_pixels}")
             return _from_image(image, data, kind)
@@ -63,17 +65,27 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
 
 
 def _why_not(data: bytes, kind: str, problem: Exception) -> str:
-    how = kind_of(data) if kind == "tiff" and isinstance(problem, UnidentifiedImageError) else ""
-    if how:
-        return f"a TIFF of this kind ({how}) can't be read; save it as plain RGB with 8 or 16 bits"
-    return "the picture can't be decoded; the file is damaged, so copy it again"
+    how = why_not(data) if kind == "tiff" and isinstance(problem, UnidentifiedImageError) else ""
+    return how or "the picture can't be decoded; the file is damaged, so copy it again"
 
 
 def _from_deep(deep: Deep, data: bytes) -> Photo:
-    """The photo of a TIFF of more than 8 bits."""
-    exif = _exif_of_tiff(data)
-    stored = _Stored(deep.codes, "grey" if deep.grey else "rgb", deep.orientation, deep.profile)
-    return _photo(stored, data, "tiff", exif, declared(data, "tiff", exif), [*_said_of_pages(data), *deep.told])
+    """The photo of a TIFF of more than 8 bits, or of a less usual kind."""
+    exif, warnings = _exif_of_tiff(data), [*_said_of_pages(data), *deep.told]
+    codes, model = (
+        _inks16(deep.codes, deep.profile, warnings) if deep.model == "cmyk" else (deep.codes, deep.model)
+    )
+    stored = _Stored(codes, model, deep.orientation, deep.profile)
+    return _photo(stored, data, "tiff", exif, declared(data, "tiff", exif), warnings)
+
+
+def _inks16(codes: UInt16, profile: bytes | None, warnings: list[str]) -> tuple[UInt16, Model]:
+    """(H, W, 4) codes of inks -> (H, W, 3) by their profile; without one that can be used, by a guess that is told."""
+    if profile:
+        with contextlib.suppress(Unreadable):
+            return into_wide(codes, profile, "cmyk"), "wide"
+    warnings.append(SAID_INKS)
+    return guessed(codes), "guess"
 
 
 def _exif_of_tiff(data: bytes) -> Image.Exif:
@@ -96,16 +108,21 @@ def _said_of_pages(data: bytes) -> list[str]:
 
 
 def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
-    exif = image.getexif()
+    # A thumbnail that comes first has what the camera says.
+    exif = _exif_of_tiff(data) if kind == "tiff" and image.tell() else image.getexif()
     exif.get_ifd(ExifTags.IFD.Exif)  # it is kept; the file may be closed when it is asked for again
     said = declared(data, kind, exif, image.info.get("nclx_profile"))
-    orientation = int(exif.get(ExifTags.Base.Orientation, 1) or 1)
+    orientation = whole_number(exif.get(ExifTags.Base.Orientation, 1))
+    warnings = _said_of_pages(data) if kind == "tiff" else []
+    if orientation is None:
+        warnings.append(_SAID_SIDEWAYS)
     if kind in ("heic", "tiff"):
         orientation = 1  # their readers have turned pixels and size already
     profile = image.info.get("icc_profile")
     codes = _deep_png(data) if kind == "png" else None
+    if kind == "heic":
+        codes = _deep_heic(data, int(image.info.get("bit_depth", 8)))
     model: Model = "grey" if image.mode[0] in "1LI" else "rgb"
-    warnings = _said_of_pages(data) if kind == "tiff" else []
     heard: bytes | None = None
     if kind == "jpeg" and image.mode == "RGB":
         codes, heard = _jpeg_codes(data, image.size)
@@ -113,7 +130,10 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         image.load()
         codes, model = _codes8(image, profile, warnings)
         image.close()  # its own copy of the pixels goes
-    return _photo(_Stored(codes, model, orientation, profile, heard), data, kind, exif, said, warnings)
+    return _photo(_Stored(codes, model, orientation or 1, profile, heard), data, kind, exif, said, warnings)
+
+
+_SAID_SIDEWAYS = "which side of this photo is up is said in a way that can't be read; it is left as it is stored"
 
 
 @dataclass(frozen=True)
@@ -157,11 +177,34 @@ def _deep_png(data: bytes) -> AnyArray | None:
     if decoded is None or decoded.dtype != np.uint16:
         return None
     if decoded.ndim == 2:
+        clear = png_chunks(data).get(b"tRNS", b"")  # this decoder heeds it in colour only
+        if len(clear) == 2:
+            decoded[decoded == int.from_bytes(clear, "big")] = 65535
         return np.repeat(decoded[..., None], 3, axis=-1)
     if decoded.shape[2] == 4:
-        weight = decoded[..., 3:].astype(np.float32) / 65535
-        return (decoded[..., 2::-1] * weight + 65535 * (1 - weight) + 0.5).astype(np.uint16)
+        return _over_white(decoded[..., [2, 1, 0, 3]])
     return np.ascontiguousarray(decoded[..., 2::-1])
+
+
+def _over_white(codes: AnyArray) -> AnyArray:
+    """(H, W, 4) uint16 codes with alpha -> (H, W, 3)."""
+    weight = codes[..., 3:].astype(np.float32) / 65535
+    return (codes[..., :3] * weight + 65535 * (1 - weight) + 0.5).astype(np.uint16)
+
+
+def _deep_heic(data: bytes, bits: int) -> AnyArray | None:
+    """(H, W, 3) uint16 codes of a HEIC of more than 8 bits, else None; its reader has turned it."""
+    if not 8 < bits <= 16:
+        return None
+    image = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+    stored = np.asarray(image)
+    if stored.dtype != np.uint16:
+        return None
+    # They stand in the upper bits: white would be a hair grey.
+    codes = ((stored >> (16 - bits)).astype(np.uint32) * 65535 // (2**bits - 1)).astype(np.uint16)
+    if codes.ndim == 2:
+        return np.repeat(codes[..., None], 3, axis=-1)
+    return _over_white(codes) if codes.shape[2] == 4 else codes
 
 
 def _jpeg_codes(data: bytes, size: tuple[int, int]) -> tuple[AnyArray | None, bytes | None]:
@@ -196,9 +239,11 @@ def _converted(image: Image.Image, profile: bytes | None, warnings: list[str]) -
     if profile and image.mode == "CMYK":
         with contextlib.suppress(Unreadable):
             return into_wide(np.asarray(image), profile, "cmyk"), "wide"
-    if profile:
+    if image.mode == "CMYK":
+        warnings.append(SAID_INKS)
+    elif profile:
         warnings.append("its colour profile is damaged and was left out")
-    return np.asarray(image.convert("RGB")), "srgb"
+    return np.asarray(image.convert("RGB")), "guess" if image.mode == "CMYK" else "srgb"
 
 
 _BAND_ROWS = 256

@@ -5,8 +5,8 @@ many pages a file has.
 import contextlib
 import io
 import struct
-from collections.abc import Iterable, Iterator
-from typing import BinaryIO, Literal
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any, BinaryIO, Literal
 
 import imagecodecs
 import numpy as np
@@ -108,6 +108,15 @@ def pages(data: bytes) -> int:
         for number in range(_MOST_PAGES):
             image.seek(number)
             tags = getattr(image, "tag_v2", {})
-            beside = int(tags.get(_NEW_SUBFILE_TYPE, 0)) & (_REDUCED | _MASK)
-            found += not beside and tags.get(_SUBFILE_TYPE) != _REDUCED_BEFORE
+            found += is_picture(tags.get(_NEW_SUBFILE_TYPE, 0), tags.get(_SUBFILE_TYPE))
     return max(found, 1)
+
+
+def is_picture(new: Any, old: Any) -> bool:
+    """Whether a page is neither a smaller copy of another one nor a mask, by its NewSubfileType and SubfileType."""
+    return not int(new) & (_REDUCED | _MASK) and old != _REDUCED_BEFORE
+
+
+def subfile_types(valueof: Callable[..., Any]) -> tuple[Any, Any]:
+    """What `is_picture` asks, by the TIFF library's `valueof` of a page's tags."""
+    return valueof(_NEW_SUBFILE_TYPE, 0), valueof(_SUBFILE_TYPE)
