@@ -25,7 +25,7 @@ from autoprep.job.credentials import MIMES, identity_of, manifest_for, said_of_s
 from autoprep.job.rights import maker_of, year_of
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import RightsStatement, Shot, make_statement, titled_only
-from autoprep.rendering.layout import Frame, Layout, lay_out, work_pixels
+from autoprep.rendering.layout import Frame, Layout, lay_out, margin_around, work_pixels
 from autoprep.rendering.mark import MarkStyle
 from autoprep.rendering.render import Finish, Look, Rendition, Shown, Strip, as_rows, is_shown_alone, render
 from autoprep.told.explanations import NO_SIZE, too_few_pixels
@@ -198,8 +198,7 @@ def _own_size(preset: Preset, facts: WorkFacts | None) -> tuple[float, float]:
     """The size in mm of a print that shows the work 1:1: its own, and around it the margin, where there is one."""
     if facts is None or facts.size_mm is None:
         raise CannotMeet(NO_SIZE, NO_SIZE.kind)
-    share = preset.margin_percent / 100 if preset.fit == "whole" else 0.0  # of the finished sheet's shorter side
-    margin = share / (1 - 2 * share) * min(facts.size_mm)
+    margin = margin_around(min(facts.size_mm), preset.margin_percent if preset.fit == "whole" else 0.0)
     width, height = (side + 2 * margin for side in facts.size_mm)
     if max(width, height) + 2 * preset.bleed_mm > MOST_PX * MM_PER_INCH / (preset.ppi or 1):
         raise CannotMeet(f"{max(width, height) / 10:g} cm at {preset.ppi:g} ppi are more than {MOST_PX} pixels")

@@ -8,7 +8,7 @@ from autoprep.domain import JobRecord, Outline, ReferenceShot, WorkFacts
 from autoprep.job.takes import Look
 from autoprep.wishes.tables import Settings
 
-RENDERER = 5
+RENDERER = 6
 """Counts up when the same plan and the same settings come to other pixels or bytes: then `redo` has something to do."""
 
 Report = Callable[[str, float, dict[str, object]], None]

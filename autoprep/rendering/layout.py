@@ -58,7 +58,7 @@ class Layout:
     canvas_px: (width, height) with bleed, and the edge around it where there are crop marks; trim: (x0, y0, x1, y1) of
     the finished sheet on it; work: (x, y, width, height) of the whole work on the canvas, which may reach beyond the
     trim when it is cropped to fill; scene: (x0, y0, x1, y1) of the desk around it, where it is shown; safe_px: how far
-    inside the trim a mark stays; share: how far the photo's own pixels reach, of the size that is wanted; slug_px: how
+    inside the trim a mark stays; share: how far the photo's own pixels reach, of the size that is wanted, not enlarged; slug_px: how
     wide the edge for crop marks is; mark_px: (length, width) of these, at the canvas's border; ppi: of a print, as it
     came out.
     """
@@ -111,20 +111,36 @@ def lay_out(frame: Frame, plan: CorrectionPlan) -> Layout:
 
 
 def _by_side(frame: Frame, native: tuple[float, float]) -> Layout:
-    """The work alone, by its longer or shorter side, or at full size."""
-    asked, side = (frame.long_side_px, max(native)) if frame.long_side_px else (frame.short_side_px, min(native))
-    scale, notes = 1.0, list[str]()
-    if asked is not None:
-        wanted = asked / side
-        scale = min(wanted, frame.max_enlarge)
-        if wanted > scale * 1.0005:
-            name = "long" if frame.long_side_px else "short"
-            notes.append(f"the photo holds {side:.0f} px along the work's {name} side; it was not enlarged to {asked}")
-    size = (max(1, round(native[0] * scale)), max(1, round(native[1] * scale)))
-    if frame.long_side_px is not None and not notes:
-        size = _exact_long_side(size, frame.long_side_px)
-    share = 1.0 if asked is None else scale * side / asked
-    return Layout(size, (0, 0, *size), (0, 0, *size), scale, tuple(notes), share=share)
+    """The work, with its margin where there is one, by the longer or shorter side of both, or at full size."""
+    edge = margin_around(min(native), frame.margin_percent)
+    framed = (native[0] + 2 * edge, native[1] + 2 * edge)
+    asked, side = (frame.long_side_px, max(framed)) if frame.long_side_px else (frame.short_side_px, min(framed))
+    wanted = 1.0 if asked is None else asked / side
+    scale = 1.0 if asked is None else min(wanted, frame.max_enlarge)
+    canvas = (max(1, round(framed[0] * scale)), max(1, round(framed[1] * scale)))
+    if frame.long_side_px is not None and wanted <= scale * 1.0005:
+        canvas = _exact_long_side(canvas, frame.long_side_px)
+    size = (max(1, round(native[0] * scale)), max(1, round(native[1] * scale))) if edge else canvas
+    place = ((canvas[0] - size[0]) // 2, (canvas[1] - size[1]) // 2)
+    notes = () if asked is None else _enlarged(frame, asked, side, scale)
+    return Layout(canvas, (0, 0, *canvas), (*place, *size), scale, notes, share=min(1.0, 1 / wanted))
+
+
+def margin_around(shorter: float, percent: float) -> float:
+    """A margin in percent of the finished picture's shorter side, in the unit of the work's own."""
+    share = percent / 100
+    return share / (1 - 2 * share) * shorter
+
+
+def _enlarged(frame: Frame, asked: int, side: float, scale: float) -> tuple[str, ...]:
+    """What is said where a side that is asked for has more pixels than the photo."""
+    limited = asked / side > scale * 1.0005
+    if not limited and scale <= 1.0005:
+        return ()
+    name = f"{'long' if frame.long_side_px else 'short'} side{' with its margin' if frame.margin_percent else ''}"
+    how = "it was not enlarged" if scale <= 1.0005 else f"it was enlarged {scale:.2f} times"
+    how += f" to {asked}" if not limited or scale <= 1.0005 else f", not to {asked}"
+    return (f"the photo holds {side:.0f} px along the work's {name}; {how}",)
 
 
 def _on_its_desk(frame: Frame, plan: CorrectionPlan, native: tuple[float, float]) -> Layout:
@@ -180,8 +196,8 @@ def _print(frame: Frame, native: tuple[float, float]) -> Layout:
         size_mm = (size_mm[1], size_mm[0])  # the sheet turns to suit the work
     if frame.true_size and (reached := _reached_ppi(frame, size_mm, native)) < frame.ppi:
         laid = _print(replace(frame, ppi=reached, true_size=False), native)
-        share = min(1.0, reached / frame.ppi)
-        own = float(np.floor(reached / frame.max_enlarge))
+        own = _reached_ppi(replace(frame, max_enlarge=1.0), size_mm, native)
+        share = min(1.0, own / frame.ppi)
         said = f"the photo's pixels give {own:g} ppi at the work's own size, where {frame.ppi:g} were wanted"
         said += f"; it was enlarged to {reached:g}" if reached > own else ""
         return replace(laid, share=share, notes=(said, *laid.notes))
@@ -257,7 +273,7 @@ def _placed(
         # A work that misses the edge of its room by a pixel or two shows as a hairline; let it meet it.
         size = [round(room[k]) if 0 < abs(room[k] - size[k]) <= 1.5 else size[k] for k in (0, 1)]
     x, y = (trim[k] + _start((width, height)[k], size[k], frame.focus[k]) for k in (0, 1))
-    share = min(1.0, frame.max_enlarge / wanted)
+    share = min(1.0, 1 / wanted)
     return Layout(canvas, trim, (x, y, size[0], size[1]), scale, tuple(notes), share=share)
 
 

@@ -78,7 +78,7 @@ class Preset(Table):
     )
     margin_percent: Annotated[float, Field(ge=0, le=45)] = Field(
         default=0.0,
-        description='ground around, in % of the shorter side; with size = "work" the print grows by it',
+        description='ground around, in % of the shorter side; with size = "work" or full_size the picture grows by it',
     )
     max_enlarge: Annotated[float, Field(ge=0.1, le=20)] = Field(
         default=1.0,
@@ -218,6 +218,8 @@ class Preset(Table):
             raise ValueError(f"a printed size needs width_{unit}, height_{unit} and ppi")
         if self.size is not None and self.ppi is None:
             raise ValueError('size = "work" needs ppi')
+        if self.fit == "fill" and (ways[1] or ways[2] or ways[5]):
+            raise ValueError('fit = "fill" needs a shape to fill: a width and a height')
         for key in ("bleed_mm", "safe_mm", "crop_marks"):
             if getattr(self, key) and not (printed or self.size):
                 raise ValueError(f"{key} needs a size in mm or inches")

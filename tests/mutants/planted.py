@@ -1662,4 +1662,17 @@ PLANTED: tuple[Mistake, ...] = (
         ("guessed colours are declared ones", "_SRGB if model == \"srgb\" else _ASSUMED", "_SRGB"),
         ("a key ink leaves the others as they are", "left[..., :3] * left[..., 3:]", "left[..., :3] * most"),
     ),
+    *_all(
+        "autoprep/rendering/layout.py", ("tests/rendering/test_render.py",),
+        ("enlarged pixels are the photo's own", "    share = min(1.0, 1 / wanted)\n    return Layout(canvas, trim, (x", "    share = min(1.0, frame.max_enlarge / wanted)\n    return Layout(canvas, trim, (x"),
+        ("pixels enlarged by a side are the photo's own", "notes, share=min(1.0, 1 / wanted))", "notes, share=min(1.0, scale / wanted))"),
+        ("a print in its own size reaches as far as it is enlarged", "share = min(1.0, own / frame.ppi)", "share = min(1.0, reached / frame.ppi)"),
+        ("a side is enlarged in silence", "    if not limited and scale <= 1.0005:", "    if not limited:"),
+        ("a margin by the side is left out", "    edge = margin_around(min(native), frame.margin_percent)", "    edge = 0.0"),
+        ("a margin is a share of the work", "share / (1 - 2 * share) * shorter", "share * shorter"),
+    ),
+    *_all(
+        "autoprep/wishes/destinations.py", ("tests/test_settings.py",),
+        ("a side is filled", "if self.fit == \"fill\" and (ways[1]", "if False and (ways[1]"),
+    ),
 )  # fmt: skip

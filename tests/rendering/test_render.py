@@ -336,3 +336,56 @@ def test_a_margin_goes_around_the_works_own_size_and_takes_nothing_of_it(fit: st
     assert [side / layout.ppi for side in layout.work[2:]] == pytest.approx([7.68, 6.0], abs=1.6 / layout.ppi)
     inches = [7.68 + 2 * margin, 6.0 + 2 * margin]
     assert [side / layout.ppi for side in layout.canvas_px] == pytest.approx(inches, abs=1 / layout.ppi)
+
+
+_TIMES = "it was enlarged {} times"
+
+
+@pytest.mark.parametrize(
+    ("frame", "share", "said"),
+    [
+        (Frame(size_px=(2000, 4000), max_enlarge=1.5), 0.25, "beyond the limit of 1.5"),
+        (Frame(size_px=(2000, 4000), max_enlarge=20), 0.25, ""),
+        (Frame(size_px=(2000, 4000), max_enlarge=20, margin_percent=10), 0.3125, ""),
+        (Frame(size_px=(2000, 4000), fit="fill"), 0.25, "4.00 times to fill"),
+        (Frame(size_mm=(508, 1016), ppi=100, max_enlarge=1.5), 0.25, "beyond the limit of 1.5"),
+        (Frame(size_mm=(508, 1016), ppi=100, max_enlarge=1.5, true_size=True), 0.25, "enlarged to 37"),
+        (Frame(size_mm=(508, 1016), ppi=100, max_enlarge=20, true_size=True), 0.25, "largest print"),
+        (Frame(long_side_px=4000), 0.25, "holds 1000 px along the work's long side; it was not enlarged to 4000"),
+        (Frame(long_side_px=4000, max_enlarge=10), 0.25, f"long side; {_TIMES.format('4.00')} to 4000"),
+        (Frame(long_side_px=4000, max_enlarge=2), 0.25, f"long side; {_TIMES.format('2.00')}, not to 4000"),
+        (Frame(short_side_px=750, max_enlarge=2), 2 / 3, f"short side; {_TIMES.format('1.50')} to 750"),
+        (Frame(long_side_px=800), 1.0, ""),
+        (Frame(size_px=(200, 400)), 1.0, ""),
+        (Frame(), 1.0, ""),
+    ],
+)
+def test_the_share_of_a_size_is_that_of_the_photos_own_pixels(frame: Frame, share: float, said: str) -> None:
+    layout = lay_out(frame, plan_for(500, 1000))
+    assert layout.share == pytest.approx(share, abs=0.01)
+    assert any(said in note for note in layout.notes) if said else layout.notes == ()
+
+
+@pytest.mark.parametrize(
+    ("frame", "canvas", "work"),
+    [
+        (Frame(long_side_px=600, margin_percent=10), (411, 600), (329, 518)),
+        (Frame(short_side_px=500, margin_percent=10), (500, 730), (400, 630)),
+        (Frame(margin_percent=10), (1000, 1460), (800, 1260)),
+        (Frame(long_side_px=5000, margin_percent=10), (1000, 1460), (800, 1260)),
+    ],
+)
+def test_a_margin_is_part_of_a_side_and_goes_around_the_full_size(
+    frame: Frame, canvas: tuple[int, int], work: tuple[int, int]
+) -> None:
+    """In percent of the finished picture's shorter side, at all four edges, on the ground."""
+    layout = lay_out(frame, plan_for(800, 1260))
+    assert (layout.canvas_px, layout.work[2:]) == (canvas, work)
+    assert [round(2 * at - (c - w)) for at, c, w in zip(layout.work, canvas, work, strict=False)] == [0, 0]
+    look = Look(ground=(1.0, 1.0, 1.0))
+    out = rendered(np.full((1260, 800, 3), 60, np.uint8), frame, look).pixels
+    edge = layout.work[0]
+    assert edge == pytest.approx(canvas[0] / 10, abs=1)
+    assert (out[:edge] == 255).all()
+    assert (out[:, -edge:] == 255).all()
+    assert (out[edge + 2 : -edge - 2, edge + 2 : -edge - 2] < 70).all()
