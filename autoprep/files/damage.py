@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from autoprep.errors import Unreadable
+from autoprep.files.coded import coded_parts
 from autoprep.imaging.arrays import AnyArray, UInt8, greatest, least
 
 # Decoders fill what is missing with one exact tone, over the full width. Chosen: more rows than a thin frame has.
@@ -38,7 +39,7 @@ def refuse_damaged(codes: AnyArray, data: bytes, heard: bytes | None = None) -> 
 _CELL, _LEAST_AREA, _LEAST_FILL = 16, 0.01, 0.9
 _LEAST_FLAT_ROWS = 6
 _ZEROS = bytes(4096)
-# Packed data never holds so many zeros; what stands beside it in a HEIC may. PNG has check sums, TIFF is not packed.
+# Packed data never holds so many zeros; what stands beside it may. PNG has check sums, TIFF is not packed.
 _PACKED = {"webp": bytes(1024), "avif": bytes(2048), "heic": _ZEROS}
 _SAID_HOLE = "the file may be damaged: a part of its data is empty"
 _SAID_DISTURBED = "the file may be damaged: its data is disturbed somewhere"
@@ -50,7 +51,7 @@ def suspicion(codes: AnyArray, data: bytes, kind: str, heard: bytes | None = Non
 
     heard: what the decoder of a JPEG said of it (see `listened`); None: it is asked.
     """
-    if (kind in _PACKED and _PACKED[kind] in data) or (kind == "jpeg" and _hole_in_scan(data)):
+    if (kind in _PACKED and _hole_in_packed(data, kind)) or (kind == "jpeg" and _hole_in_scan(data)):
         return _SAID_HOLE
     if kind == "jpeg" and _complains(data, heard):
         return _SAID_DISTURBED
@@ -76,6 +77,12 @@ def _has_empty_rows(codes: AnyArray) -> bool:
         if end - first >= 2 and beyond and min((row.max(axis=-1) > dark).mean() for row in beyond) > 0.5:
             return True
     return False
+
+
+def _hole_in_packed(data: bytes, kind: str) -> bool:
+    """Whether zeros lie among packed pixels; the camera's notes beside them hold some as a matter of course."""
+    zeros = _PACKED[kind]
+    return zeros in data and any(zeros in part for part in coded_parts(data, kind))
 
 
 def _hole_in_scan(data: bytes) -> bool:

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 import tifffile
-from PIL import Image
+from PIL import ExifTags, Image
 
 from autoprep.errors import Unreadable
 from autoprep.files.containers import is_whole, sniff
@@ -172,3 +172,26 @@ def test_a_few_rows_of_zeros_in_a_tiff_are_a_hole(dtype: Any) -> None:
     frame[200:203] = 0
     frame[190:213] //= 20  # dark before and behind: it is a picture of something dark
     assert suspicion(frame, b"", "tiff") == ""
+
+
+def _noted(format_: str, zeros: int) -> bytes:
+    """A sheet with a maker's note of nothing but zeros."""
+    exif = Image.Exif()
+    exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.MakerNote] = bytes(zeros)
+    out = io.BytesIO()
+    Image.fromarray(cv2.resize(photos.sheet(), (640, 480))).save(out, format_, quality=90, exif=exif.tobytes())
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(("format_", "kind"), [("WEBP", "webp"), ("HEIF", "heic"), ("AVIF", "avif")])
+def test_zeros_in_what_the_camera_notes_are_no_hole(format_: str, kind: str) -> None:
+    data, codes = _noted(format_, 5000), _textured()
+    assert bytes(5000) in data
+    assert sniff(data) == kind
+    assert suspicion(codes, data, kind) == ""
+    assert read_photo(data).facts.suspect == ""
+    note = data.index(bytes(5000))
+    start = note - 5200 if note > len(data) // 2 else len(data) - 5200  # among the pixels, before or behind it
+    hole = data[:start] + bytes(4500) + data[start + 4500 :]
+    assert "is empty" in suspicion(codes, hole, kind)
+    assert "is empty" in suspicion(codes, b"\xff" * 40 + bytes(9000), kind)  # no container: all of it is looked at
