@@ -39,3 +39,24 @@ def table_profile(model: bytes, to_srgb: Callable[[AnyArray], AnyArray], grid: i
     head = b"mft2\0\0\0\0" + struct.pack(">4B", channels, 3, grid, 0) + icc._fixed([1.0, 0, 0, 0, 1.0, 0, 0, 0, 1.0])
     table = head + struct.pack(">2H", 2, 2) + straight * channels + clut + straight * 3
     return _built(model, b"Lab ", (b"A2B0", table))
+
+
+STRAIGHT = b"curv\0\0\0\0" + struct.pack(">I", 0)
+
+
+def matrix_profile(space: icc.RgbSpace, curve: bytes = STRAIGHT, *more: tuple[bytes, bytes]) -> bytes:
+    """An RGB profile with the primaries of a space, this curve, and tags more."""
+    columns = zip((b"rXYZ", b"gXYZ", b"bXYZ"), space.to_xyz_d50().T, strict=True)
+    tags = [(name, b"XYZ \0\0\0\0" + icc._fixed([float(v) for v in column])) for name, column in columns]
+    return _built(b"RGB ", b"XYZ ", *tags, *((name, curve) for name in (b"rTRC", b"gTRC", b"bTRC")), *more)
+
+
+def matrix_and_tables(matrix_of: icc.RgbSpace, tables_of: icc.RgbSpace) -> bytes:
+    """An RGB profile in XYZ whose matrix and curves (power 1) say one space, and whose A2B0 says another one."""
+    codes = np.array(list(itertools.product((0.0, 1.0), repeat=3)))
+    xyz = codes @ tables_of.to_xyz_d50().T
+    clut = np.rint((xyz * 32768).clip(0, 65535)).astype(">u2").tobytes()
+    straight = struct.pack(">2H", 0, 65535)
+    head = b"mft2\0\0\0\0" + struct.pack(">4B", 3, 3, 2, 0) + icc._fixed([1.0, 0, 0, 0, 1.0, 0, 0, 0, 1.0])
+    table = (b"A2B0", head + struct.pack(">2H", 2, 2) + straight * 3 + clut + straight * 3)
+    return matrix_profile(matrix_of, STRAIGHT, table)

@@ -1,6 +1,7 @@
 """A whole job in one process: outputs, record, what must never leave, and questions."""
 
 import io
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -139,6 +140,17 @@ def test_profiles_density_and_sampling_of_a_jpeg(studio: Settings) -> None:
     with Image.open(settings.folders.ready / "p3" / "Blue Jug.jpg") as image:
         profile = ImageCms.ImageCmsProfile(io.BytesIO(image.info["icc_profile"]))
         assert "P3" in ImageCms.getProfileDescription(profile)
+
+
+def test_a_format_that_holds_fewer_pixels_than_the_photo_has_waits_and_says_so(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    small = replace(ENCODERS["webp"], most_px=500)
+    monkeypatch.setattr("autoprep.job.delivery.ENCODERS", {**ENCODERS, "webp": small})
+    presets = {"all": Preset(full_size=True, format="webp"), "site": Preset(long_side_px=400, format="webp")}
+    record = done(order_for(with_presets(studio, **presets), photos.jpeg())).record
+    assert [output.destination for output in record.outputs] == ["site"]
+    assert re.fullmatch(r"\d+ pixels are more than webp holds: 500 a side", record.held["all"])
 
 
 def test_where_the_size_of_the_work_is_known_the_file_tells_its_scale(studio: Settings) -> None:

@@ -59,7 +59,7 @@ def encode(pixels: AnyArray, format_: str, carried: Carried, how: How | None = N
 def _jpeg(pixels: AnyArray, carried: Carried, how: How) -> bytes:
     out = io.BytesIO()
     options = _options(carried)
-    if carried.ppi:
+    if carried.ppi and _is_nearly_whole(carried.ppi):
         options["dpi"] = (round(carried.ppi), round(carried.ppi))  # JFIF holds whole numbers; Exif has the true one
     # 4:4:4: halved chroma turns one-pixel coloured lines to mud (CIEDE2000 16 instead of 0.5 on a red line).
     picture = (
@@ -69,6 +69,14 @@ def _jpeg(pixels: AnyArray, carried: Carried, how: How) -> bytes:
     with _room_for(3 * pixels.shape[0] * pixels.shape[1] + 65536):
         picture.save(out, "JPEG", quality=how.quality, progressive=how.progressive, optimize=True, **chroma, **options)
     return _insert_after_app_segments(out.getvalue(), carried.iim_segment)
+
+
+_MOST_OFF = 0.01  # of a density, where JFIF and Exif would lay the picture out in two sizes
+
+
+def _is_nearly_whole(ppi: float) -> bool:
+    """Whether JFIF can say a density; where it can't, it says none, and Exif alone speaks."""
+    return abs(round(ppi) - ppi) <= _MOST_OFF * ppi and round(ppi) < 65536
 
 
 @contextmanager
@@ -218,8 +226,8 @@ class Encoder:
 
     deep: 16 bits a channel; inks: grey and CMYK, so that a profile of the lab's own can be met; lossy: its quality can
     be turned down for a cap on bytes; oriented: Exif may tell the orientation; marked_inks: a mark can be
-    drawn in CMYK; iim: it carries IIM beside XMP; mime: its name where content credentials can be put inside; write:
-    the same as encode for a picture that is made while it is written, into a file that can be read and sought in.
+    drawn in CMYK; iim: it carries IIM beside XMP; mime: its name where content credentials can be put inside; most_px: of
+    a side; write: the same as encode for a picture that is made while it is written, into a file that can be read and sought in.
     """
 
     encode: Callable[[AnyArray, Carried, How], bytes]
@@ -231,14 +239,15 @@ class Encoder:
     marked_inks: bool = False
     iim: bool = False
     mime: str = ""
+    most_px: int = 65535
     write: Callable[[BinaryIO, Rows, Carried, How], None] | None = None
 
 
 ENCODERS = {
     "jpeg": Encoder(_jpeg, ".jpg", inks=True, lossy=True, iim=True, mime="image/jpeg"),
-    "webp": Encoder(_webp, ".webp", lossy=True, mime="image/webp"),
+    "webp": Encoder(_webp, ".webp", lossy=True, mime="image/webp", most_px=16383),  # RFC 9649: 14 bits
     # AVIF turns pictures by its own boxes, and its writer mangles Exif blocks that hold an orientation.
-    "avif": Encoder(_avif, ".avif", lossy=True, oriented=False, mime="image/avif"),
+    "avif": Encoder(_avif, ".avif", lossy=True, oriented=False, mime="image/avif", most_px=32768),  # what its readers open
     "png": Encoder(_png, ".png", deep=True, mime="image/png"),
     "tiff": Encoder(
         _tiff, ".tif", deep=True, inks=True, marked_inks=True, iim=True, mime="image/tiff", write=_write_tiff

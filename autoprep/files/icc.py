@@ -13,6 +13,7 @@ from autoprep.imaging.transfer import CIE_KAPPA, Gamma, code_to_linear, srgb_to_
 
 # Larger profiles are damaged or hostile; real RGB camera profiles stay below 1 MB. Limit chosen.
 MAX_PROFILE_BYTES = 4 * 1024 * 1024
+_MOST_NAMED_BYTES = 255 * 65519  # of one that the artist names: as much as a JPEG can carry (ICC.1:2022, B.4)
 _D50 = (0.9642, 1.0, 0.8249)  # ICC.1 7.2.16: PCS illuminant
 
 
@@ -38,17 +39,18 @@ class MatrixProfile:
 def read_matrix_profile(data: bytes) -> MatrixProfile | None:
     """Parse an ICC profile; None when it is valid but not a matrix/TRC RGB profile (then lcms converts).
 
-    Raises Unreadable when the bytes are no usable profile.
+    Where it has tables too, they go before the matrix (ICC.1:2022, 8.10). Raises Unreadable when the bytes are no usable
+    profile.
     """
     tags = _tags(data)
     if data[16:20] != b"RGB " or data[20:24] != b"XYZ " or b"rXYZ" not in tags:
         return None
-    if b"A2B0" in tags and b"rTRC" not in tags:
+    if b"A2B0" in tags:
         return None
     try:
         columns = [_xyz(tags[name]) for name in (b"rXYZ", b"gXYZ", b"bXYZ")]
         curves = tuple(_curve(tags[name]) for name in (b"rTRC", b"gTRC", b"bTRC"))
-    except (KeyError, struct.error, ValueError, IndexError) as problem:
+    except (KeyError, struct.error, ValueError, IndexError, ArithmeticError) as problem:
         raise Unreadable(f"the colour profile is damaged ({problem})") from problem
     matrix = XYZ_D50_TO_SRGB @ np.array(columns).T
     if not np.isfinite(matrix).all() or abs(np.linalg.det(matrix)) < 1e-6:
@@ -67,14 +69,14 @@ def read_grey_profile(data: bytes) -> MatrixProfile | None:
         return None
     try:
         curve = _curve(tags[b"kTRC"])
-    except (struct.error, ValueError, IndexError) as problem:
+    except (struct.error, ValueError, IndexError, ArithmeticError) as problem:
         raise Unreadable(f"the colour profile is damaged ({problem})") from problem
     return MatrixProfile(_name(tags), np.eye(3, dtype=np.float32), (curve, curve, curve))
 
 
 def colour_model(data: bytes) -> str:
     """ "RGB", "GRAY" or "CMYK": what pictures with this profile are made of. Raises Unreadable for anything else."""
-    _tags(data)
+    _tags(data, _MOST_NAMED_BYTES)
     model, kind = data[16:20].decode("ascii", "replace").strip(), data[12:16]
     if model not in ("RGB", "GRAY", "CMYK"):
         raise Unreadable(f"it describes {model or 'nothing'}, not RGB, grey or CMYK")
@@ -83,8 +85,10 @@ def colour_model(data: bytes) -> str:
     return model
 
 
-def _tags(data: bytes) -> dict[bytes, bytes]:
-    if not 132 <= len(data) <= MAX_PROFILE_BYTES or data[36:40] != b"acsp":
+def _tags(data: bytes, most: int = MAX_PROFILE_BYTES) -> dict[bytes, bytes]:
+    if len(data) > most:
+        raise Unreadable(f"the colour profile has {len(data) / 1e6:.1f} MB; {most / 1e6:.1f} MB are the most")
+    if len(data) < 132 or data[36:40] != b"acsp":
         raise Unreadable("the colour profile is damaged (no ICC header)")
     count = struct.unpack(">I", data[128:132])[0]
     if count > 200:
@@ -110,9 +114,23 @@ def _xyz(tag: bytes) -> list[float]:
 
 
 def _curve(tag: bytes) -> Float64:
-    """A TRC tag -> (4096 or more,) float64 table of linear light over code values 0..1."""
-    if tag[:4] == b"para":
-        return _parametric(tag)
+    """A TRC tag -> (4096,) float64 table of linear light over code values 0..1. ValueError where it can't be meant."""
+    with np.errstate(all="ignore"):
+        curve = _parametric(tag) if tag[:4] == b"para" else _sampled(tag)
+    fall = np.maximum.accumulate(curve) - curve
+    if curve[-1] - curve[0] < _LEAST_RISE or fall.max() > _MOST_FALL:
+        raise ValueError("its curve does not rise from black to white")
+    # Of numbers that are none, too, the mean lies in no range.
+    if np.abs(curve).max() > _MOST_LIGHT or not _DARKEST <= curve.mean() <= _LIGHTEST:
+        raise ValueError("its curve makes everything black or white")
+    return curve
+
+
+# Chosen, wide of all curves that mean something: powers from .15 to 12 pass.
+_LEAST_RISE, _MOST_FALL, _MOST_LIGHT, _DARKEST, _LIGHTEST = 0.5, 0.01, 2.0, 0.07, 0.87
+
+
+def _sampled(tag: bytes) -> Float64:
     if tag[:4] != b"curv":
         raise ValueError("curve tag")
     count = struct.unpack(">I", tag[8:12])[0]

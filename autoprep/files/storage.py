@@ -16,8 +16,7 @@ _RESERVED = {
     "prn",
     "aux",
     "nul",
-    *(f"com{n}" for n in range(1, 10)),
-    *(f"lpt{n}" for n in range(1, 10)),
+    *(f"{port}{n}" for port in ("com", "lpt") for n in (*range(1, 10), "¹", "²", "³")),
 }
 _MOST_BYTES = 120
 _NO_ROOM = (errno.ENOSPC, errno.EDQUOT) if hasattr(errno, "EDQUOT") else (errno.ENOSPC,)

@@ -69,6 +69,9 @@ def deliver(work: Delivery, name: str, place: Path) -> tuple[OutputRecord, Path]
     if 100 * layout.share < preset.least_percent:
         few = too_few_pixels(layout.share, work_pixels(work.plan))
         raise CannotMeet(few, few.kind)
+    row = ENCODERS[preset.format]
+    if max(layout.canvas_px) > row.most_px:
+        raise CannotMeet(f"{max(layout.canvas_px)} pixels are more than {preset.format} holds: {row.most_px} a side")
     drawing = _rendering(work, preset, layout)
     finished = (_flowed if _can_flow(preset, drawing) else _whole)(work, preset, drawing, place)
     studio = work.settings.studio

@@ -244,6 +244,8 @@ class Preset(Table):
     @model_validator(mode="after")
     def _fitting(self) -> Self:
         row = ENCODERS[self.format]
+        if self._most_px() > row.most_px:
+            raise ValueError(f"{self._most_px():.0f} pixels are more than {self.format} holds: {row.most_px} a side")
         if self.bits == 16 and not row.deep:
             raise ValueError(f"bits = 16 goes with {able('deep')}, not with {self.format}")
         if self.profile and not row.inks:
@@ -281,6 +283,14 @@ class Preset(Table):
         if isinstance(data, dict) and data.get("rights") == "none":
             return {"name": "{nn}", "mark": False, **data}
         return data
+
+    def _most_px(self) -> float:
+        """The most pixels that are asked for, of a side."""
+        asked = (self.width_px, self.height_px, self.long_side_px, self.short_side_px)
+        printed = 0.0
+        if (size := self.size_mm()) is not None:
+            printed = (max(size) + 2 * self.bleed_mm) / MM_PER_INCH * (self.ppi or 0.0)
+        return max(printed, *(side or 0 for side in asked))
 
     def size_mm(self) -> tuple[float, float] | None:
         """(width, height) of a print in mm, from either unit."""

@@ -1,6 +1,7 @@
 """What the formats keep of a drawing: coloured hairlines."""
 
 import io
+import struct
 
 import numpy as np
 import pytest
@@ -66,3 +67,28 @@ def test_a_tiff_is_the_same_whether_its_rows_come_at_once_or_a_few_at_a_time(
     with tifffile.TiffFile(written) as file:
         assert (file.asarray() == page).all()
         assert len(file.pages[0].dataoffsets) == (1 if compression == "none" else 301 // (262144 // page[0].nbytes) + 1)
+
+
+@pytest.mark.parametrize(("ppi", "said"), [(300.0, 300), (149.6, 150), (5.39, None), (0.54, None), (70_000.0, None)])
+def test_jfif_says_no_density_that_exif_contradicts(ppi: float, said: int | None) -> None:
+    """It holds whole numbers (ITU-T T.871, 10.1): unit 0 is none, 1 the inch."""
+    data = encode(hairlines(), "jpeg", Carried(icc=_CARRIED.icc, ppi=ppi))
+    with Image.open(io.BytesIO(data)) as image:
+        assert image.info.get("jfif_unit") == (0 if said is None else 1)
+        assert image.info.get("jfif_density") == ((1, 1) if said is None else (said, said))
+
+
+@pytest.mark.parametrize("format_", sorted(name for name, row in ENCODERS.items() if row.most_px < 65535))
+def test_a_format_holds_as_many_pixels_as_its_row_says(format_: str) -> None:
+    most = ENCODERS[format_].most_px
+    data = encode(np.full((16, most, 3), 90, np.uint8), format_, _CARRIED, How(quality=50))
+    with Image.open(io.BytesIO(data)) as image:
+        assert image.size == (most, 16)
+
+
+@pytest.mark.parametrize(("bits", "ppi"), [(8, 300.0), (16, 300.0), (16, 96.5)])
+def test_a_png_says_its_density_in_metres(bits: int, ppi: float) -> None:
+    page = hairlines() if bits == 8 else hairlines().astype(np.uint16) * 257
+    data = encode(page, "png", Carried(icc=_CARRIED.icc, ppi=ppi))
+    at = data.index(b"pHYs") + 4
+    assert struct.unpack(">IIB", data[at : at + 9]) == (round(ppi / 0.0254), round(ppi / 0.0254), 1)

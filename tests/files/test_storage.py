@@ -8,14 +8,15 @@ from typing import BinaryIO
 import pytest
 
 from autoprep.errors import DeliveryError
-from autoprep.files.storage import make_part, publish, safe_stem, write_now, write_part
+from autoprep.files.storage import is_reserved, make_part, publish, safe_stem, write_now, write_part
 
 
-@pytest.mark.parametrize("name", ["CON", "nul", "Com1", "LPT9", "aux", "PRN", "con 2"])
+@pytest.mark.parametrize("name", ["CON", "nul", "Com1", "LPT9", "aux", "PRN", "con 2", "COM¹", "lpt³"])
 def test_names_that_a_system_keeps_for_itself_are_not_given(name: str) -> None:
     """Names of devices (Microsoft, "Naming Files, Paths, and Namespaces")."""
-    assert safe_stem(name).casefold().split(" ")[0] not in ("con", "nul", "com1", "lpt9", "aux", "prn")
+    assert safe_stem(name).casefold().split(" ")[0] not in ("con", "nul", "com1", "lpt9", "aux", "prn", "com¹", "lpt³")
     assert safe_stem(name).endswith(name)
+    assert is_reserved(name) == (name != "con 2")
 
 
 @pytest.mark.parametrize(("text", "stem"), [

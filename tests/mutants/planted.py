@@ -1681,4 +1681,33 @@ PLANTED: tuple[Mistake, ...] = (
         ("any chunk of a WebP is pixels", " if name in _OF_WEBP] or [data]", "] or [data]"),
         ("what can't be followed is not looked at", "        return _without_notes(data) or [data]\n    return [data]", "        return _without_notes(data) or [data]\n    return []"),
     ),
+    *_all(
+        "autoprep/files/icc.py", ("tests/files/test_profiles.py",),
+        ("a matrix goes before tables", "    if b\"A2B0\" in tags:\n        return None", "    if False:\n        return None"),
+        ("a curve that divides by nothing costs the photo", "except (KeyError, struct.error, ValueError, IndexError, ArithmeticError) as", "except (KeyError, struct.error, ValueError, IndexError) as"),
+        ("a curve may fall", " or fall.max() > _MOST_FALL:", ":"),
+        ("a curve may make all white", "not _DARKEST <= curve.mean() <= _LIGHTEST", "False"),
+        ("a lab's profile is as small as a camera's", "    _tags(data, _MOST_NAMED_BYTES)", "    _tags(data)"),
+        ("curves of type 2 have no offset", "np.where(x >= -b / a, power + c, c)", "np.where(x >= -b / a, power, 0.0)"),
+        ("curves of type 4 have no offset", "np.where(x >= d, power + e, c * x + f)", "np.where(x >= d, power, c * x)"),
+    ),
+    *_all(
+        "autoprep/files/storage.py", ("tests/files/test_storage.py",),
+        ("three ports are names like any other", "(*range(1, 10), \"¹\", \"²\", \"³\")", "range(1, 10)"),
+    ),
+    *_all(
+        "autoprep/files/encoders.py", ("tests/files/test_encoders.py",),
+        ("JFIF contradicts Exif", "    if carried.ppi and _is_nearly_whole(carried.ppi):", "    if carried.ppi:"),
+        ("deep PNGs say a tenth of their density", "carried.ppi / MM_PER_INCH * 1000)", "carried.ppi / MM_PER_INCH * 100)"),
+        ("WebP holds a pixel more", "most_px=16383", "most_px=16384"),
+    ),
+    *_all(
+        "autoprep/wishes/destinations.py", ("tests/test_settings.py",),
+        ("more pixels than a format holds pass the settings", "        if self._most_px() > row.most_px:", "        if False:"),
+        ("a print's pixels are not counted", "            printed = (max(size) + 2", "            printed = 0 * (max(size) + 2"),
+    ),
+    *_all(
+        "autoprep/job/delivery.py", ("tests/test_job.py",),
+        ("more pixels than a format holds are the library's matter", "    if max(layout.canvas_px) > row.most_px:", "    if False:"),
+    ),
 )  # fmt: skip
