@@ -582,3 +582,18 @@ def test_a_labs_profile_is_reached_from_16_bits(studio: Settings, monkeypatch: p
     ).record
     assert [output.destination for output in record.outputs] == ["lab"]
     assert depths == [np.uint16]
+
+
+def test_only_files_in_srgb_say_that_they_are(studio: Settings) -> None:
+    """Exif 2.32, ColorSpace: 1 is sRGB, 0xFFFF another one; a lab's own profile is another one."""
+    (studio.studio / "lab.icc").write_bytes(SPACES["a98-rgb"].profile())
+    presets = {
+        "site": Preset(long_side_px=300),
+        "wide": Preset(long_side_px=300, colour="display-p3"),
+        "lab": Preset(long_side_px=300, profile="lab.icc"),
+    }
+    said = {}
+    for output in done(order_for(with_presets(studio, **presets), photos.jpeg())).record.outputs:
+        exif = piexif.load((studio.studio / output.path).read_bytes())["Exif"]
+        said[output.destination] = exif[piexif.ExifIFD.ColorSpace]
+    assert said == {"site": 1, "wide": 0xFFFF, "lab": 0xFFFF}

@@ -293,3 +293,11 @@ def test_a_grey_jpeg_tells_one_component(studio: Settings) -> None:
             found = image.read_exif()
         assert found["Exif.Photo.ComponentsConfiguration"] == components
         assert ("Exif.Image.YCbCrPositioning" in found) == (name == "site")
+
+
+@pytest.mark.parametrize(("strong", "nearly_all"), [(5, 100), (50, 300)])
+def test_what_nearly_all_of_a_picture_stays_below_is_so_of_999_in_1000(strong: int, nearly_all: float) -> None:
+    inks = np.zeros((100, 100, 4), np.uint8)
+    inks[..., 0] = 255
+    inks.reshape(-1, 4)[:strong] = (255, 255, 255, 0)
+    assert total_ink(inks) == pytest.approx((300, nearly_all))

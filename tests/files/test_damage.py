@@ -195,3 +195,28 @@ def test_zeros_in_what_the_camera_notes_are_no_hole(format_: str, kind: str) -> 
     hole = data[:start] + bytes(4500) + data[start + 4500 :]
     assert "is empty" in suspicion(codes, hole, kind)
     assert "is empty" in suspicion(codes, b"\0\0\0\3box!" + bytes(9000), kind)  # no container: all is looked at
+
+
+def test_a_file_that_is_cut_in_a_picture_below_its_first_one_is_not_whole() -> None:
+    """As cameras store it: a small picture first, and below it the large one."""
+    out = io.BytesIO()
+    large = np.random.default_rng(6).integers(0, 255, (400, 600, 3)).astype(np.uint8)
+    with tifffile.TiffWriter(out) as file:
+        file.write(large[::8, ::8], photometric="rgb", subfiletype=1, subifds=1, metadata=None)
+        file.write(large, photometric="rgb", metadata=None)
+    data = out.getvalue()
+    assert is_whole(data, "tiff")
+    for share in (0.3, 0.6, 0.99):
+        assert not is_whole(data[: int(len(data) * share)], "tiff"), share
+
+
+def test_a_heic_whose_last_box_goes_to_the_end_of_the_file_is_whole() -> None:
+    """ISO/IEC 14496-12, 4.2: a size of 0 says so."""
+    out = io.BytesIO()
+    Image.fromarray(cv2.resize(photos.sheet(), (320, 240))).save(out, "HEIF", quality=80)
+    data = bytearray(out.getvalue())
+    at = data.index(b"mdat") - 4
+    assert at + int.from_bytes(data[at : at + 4], "big") == len(data)
+    data[at : at + 4] = bytes(4)
+    assert is_whole(bytes(data), "heic")
+    assert read_photo(bytes(data)).full_px == (320, 240)

@@ -119,3 +119,8 @@ def test_a_fixed_size_is_never_made_smaller() -> None:
     assert fit_bytes(make, 95, Limits(most=cap, may_shrink=True), write).picture.size_px[0] < 400
     with pytest.raises(CannotMeet, match="its size is fixed"):
         fit_bytes(make, 95, Limits(most=cap), write)
+
+
+def test_a_minimum_that_only_the_best_quality_reaches_is_reached() -> None:
+    least = len(coded(PICTURE, 99)) + 1
+    assert fit_bytes(make, 95, Limits(least=least), write).quality == 100

@@ -172,3 +172,20 @@ def test_an_orientation_of_another_type_costs_no_photo(kind: int, value: Any, tu
     photo = read_photo(plain[:2] + b"\xff\xe1" + struct.pack(">H", len(segment) + 2) + segment + plain[2:])
     assert photo.full_px == ((48, 64) if turned else (64, 48))
     assert len(photo.facts.warnings) == (0 if turned else 1)
+
+
+def test_a_scan_with_alpha_and_infrared_is_read_over_white() -> None:
+    alpha = np.full((48, 64, 1), 128, np.uint8)
+    stored = np.concatenate([picture(), alpha, picture()[..., :1]], axis=-1).astype(np.uint16) * 257
+    photo = read_photo(tiff(stored, photometric="rgb", extrasamples=["unassalpha", "unspecified"]))
+    assert photo.codes.dtype == np.uint16
+    share = 128 / 255
+    assert np.abs(coded(photo.linear()) - (picture() * share + 255 * (1 - share))).max() < 0.1
+
+
+def test_a_hole_in_floating_point_numbers_is_black() -> None:
+    stored = (picture() / 255).astype(np.float32)
+    stored[7, 9] = np.nan
+    with np.errstate(invalid="raise"):
+        codes = read_photo(tiff(stored, photometric="rgb")).codes
+    assert (codes[7, 9] == 0).all()

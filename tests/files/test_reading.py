@@ -528,14 +528,21 @@ def test_a_reduced_copy_averages_linear_light() -> None:
 
 
 def small_dng(
-    width: int = 128, height: int = 96, primaries: AnyArray = SRGB_TO_XYZ, blue: float = 0.25
+    width: int = 128,
+    height: int = 96,
+    primaries: AnyArray = SRGB_TO_XYZ,
+    blue: float = 0.25,
+    neutral: tuple[float, float, float] = (1.0, 1.0, 1.0),
 ) -> tuple[bytes, AnyArray]:
-    """A camera RAW file (DNG 1.4: one colour-filter picture) and the linear scene that it holds, by these primaries."""
+    """A camera RAW file (DNG 1.4: one colour-filter picture) and the linear scene that it holds, by these primaries.
+
+    neutral: what the camera saw of white.
+    """
     y, x = np.mgrid[0:height, 0:width]
     scene = np.stack([0.2 + 0.5 * x / width, 0.3 + 0.3 * y / height, np.full((height, width), blue)], axis=-1)
     mosaic = np.empty((height, width))
     for row, col, channel in ((0, 0, 0), (0, 1, 1), (1, 0, 1), (1, 1, 2)):
-        mosaic[row::2, col::2] = scene[row::2, col::2, channel]
+        mosaic[row::2, col::2] = scene[row::2, col::2, channel] * neutral[channel]
     to_camera = [value for entry in np.linalg.inv(primaries).ravel() for value in (round(entry * 10000), 10000)]
     tags: list[tuple[int, int, int, object, bool]] = [
         (50706, 1, 4, bytes([1, 4, 0, 0]), True),  # DNGVersion
@@ -543,7 +550,7 @@ def small_dng(
         (33421, 3, 2, (2, 2), True),  # CFARepeatPatternDim
         (33422, 1, 4, bytes([0, 1, 1, 2]), True),  # CFAPattern
         (50721, 10, 9, to_camera, True),  # ColorMatrix1
-        (50728, 5, 3, (1, 1, 1, 1, 1, 1), True),  # AsShotNeutral
+        (50728, 5, 3, tuple(v for share in neutral for v in (round(share * 1000), 1000)), True),  # AsShotNeutral
         (50778, 3, 1, 21, True),  # CalibrationIlluminant1: D65
         (50717, 4, 1, 60000, True),  # WhiteLevel
     ]
@@ -592,3 +599,20 @@ def test_a_jpeg_is_decoded_once_and_comes_out_as_by_the_other_library(
     codes = read_photo(data).codes
     assert len(times) == 1
     assert (codes == np.asarray(Image.open(io.BytesIO(data)))[::-1, ::-1]).all()
+
+
+def test_camera_raw_is_developed_by_the_white_that_the_camera_measured() -> None:
+    """In lamplight: of a white, the camera saw more red and less blue, and says so (DNG 1.4, AsShotNeutral)."""
+    data, scene = small_dng(neutral=(1.0, 0.8, 0.5))
+    linear = read_photo(data).linear()[8:-8, 8:-8]
+    wanted = scene[8:-8, 8:-8]
+    assert (linear / linear[..., 1:2]) == pytest.approx(wanted / wanted[..., 1:2], rel=0.03)
+
+
+def test_exposure_is_that_of_the_light_on_the_sensor() -> None:
+    """Time and speed as they are, the aperture by its area: a stop is a factor of 1.414 of its number."""
+    exif = Image.Exif()
+    exif.get_ifd(ExifTags.IFD.Exif).update(
+        {ExifTags.Base.ExposureTime: 1 / 60, ExifTags.Base.FNumber: 2.8, ExifTags.Base.ISOSpeedRatings: 100}
+    )
+    assert read_photo(saved("JPEG", exif=exif.tobytes())).facts.exposure == pytest.approx(100 / 60 / 7.84, rel=1e-3)

@@ -1710,4 +1710,50 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/job/delivery.py", ("tests/test_job.py",),
         ("more pixels than a format holds are the library's matter", "    if max(layout.canvas_px) > row.most_px:", "    if False:"),
     ),
+    *_all(
+        "autoprep/job/delivery.py", ("tests/test_job.py",),
+        ("a lab's files say that they are sRGB", "    srgb = preset.colour == \"srgb\" and not preset.profile", "    srgb = preset.colour == \"srgb\""),
+    ),
+    *_all(
+        "autoprep/files/reading.py", ("tests/files/test_reading.py",),
+        ("RAW loses the camera's white", "use_camera_wb=True", "use_camera_wb=False"),
+    ),
+    *_all(
+        "autoprep/rendering/render.py", ("tests/rendering/test_render.py",),
+        ("safe_mm does nothing", "look.mark, layout.safe_px, coding)", "look.mark, 0, coding)"),
+    ),
+    *_all(
+        "autoprep/rendering/legible.py", ("tests/rendering/test_mark.py",),
+        ("the ink has the curve of sRGB in any space", "np.float32(linear_to_code(linear, self.gamma))", "np.float32(linear_to_code(linear, None))"),
+    ),
+    *_all(
+        "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
+        ("the mark touches the work", "away = min(gap, (strip - height) // 2)", "away = 0"),
+    ),
+    *_all(
+        "autoprep/rendering/scene.py", ("tests/rendering/test_scene.py",),
+        ("the calming lies half a cell off", "[[scale_x, 0, 0.5 * scale_x - 0.5], [0, scale_y, (first_row + 0.5) * scale_y - 0.5]]", "[[scale_x, 0, 0], [0, scale_y, first_row * scale_y]]"),
+    ),
+    *_all(
+        "autoprep/files/containers.py", ("tests/files/test_damage.py",),
+        ("pictures below the first one are not followed", "pending += [*fields.get(_SUBIFDS, ()), struct", "pending += [struct"),
+        ("a box that goes to the end is never whole", "            return True  # \"to the end of the file\"", "            return False"),
+    ),
+    *_all(
+        "autoprep/files/fitting.py", ("tests/files/test_fitting.py",),
+        ("the best quality is never tried", "range(quality + 1, 101)", "range(quality + 1, 100)"),
+    ),
+    *_all(
+        "autoprep/files/conversion.py", ("tests/files/test_conversion.py",),
+        ("nearly all of a picture is nine tenths of it", "_MOST_INK_SHARE = 99.9", "_MOST_INK_SHARE = 90"),
+    ),
+    *_all(
+        "autoprep/files/deep.py", ("tests/files/test_less_usual.py",),
+        ("a scan has four channels at most", "_MOST_SAMPLES = 6", "_MOST_SAMPLES = 4"),
+        ("no number is a shade", "np.clip(np.nan_to_num(values.astype(np.float32)), 0, 1)", "np.clip(values.astype(np.float32), 0, 1)"),
+    ),
+    *_all(
+        "autoprep/files/camera.py", ("tests/files/test_reading.py",),
+        ("an aperture counts by its width", "seconds * iso / f_number**2", "seconds * iso / f_number"),
+    ),
 )  # fmt: skip

@@ -9,8 +9,8 @@ from PIL import Image, features
 
 from autoprep.files.icc import SPACES
 from autoprep.imaging.arrays import UInt8
-from autoprep.imaging.transfer import linear_to_code, srgb_to_linear
-from autoprep.rendering.legible import Coding, Contrast, contrast_ratio
+from autoprep.imaging.transfer import code_to_linear, linear_to_code, srgb_to_linear
+from autoprep.rendering.legible import DARK, LIGHT, Coding, Contrast, contrast_ratio
 from autoprep.rendering.mark import CORNERS, MarkStyle, missing_glyphs, place_and_draw, text_mask
 from autoprep.wishes.places import font_path as _font_path
 from tests.test_settings import studio
@@ -252,3 +252,21 @@ def test_the_font_that_comes_along_is_used(tmp_path: Path) -> None:
     from autoprep.wishes.settings import load
 
     assert _font_path(load(studio(tmp_path))).is_file()
+
+
+@pytest.mark.parametrize("name", list(SPACES))
+@pytest.mark.parametrize("light", [True, False])
+def test_the_ink_is_the_same_light_in_any_space(name: str, light: bool) -> None:
+    ink = Coding(SPACES[name].gamma, SPACES[name].from_srgb()).ink(light)
+    wanted = srgb_to_linear(np.array(LIGHT if light else DARK))
+    assert float(code_to_linear(np.array(ink), SPACES[name].gamma)) == pytest.approx(float(wanted), abs=1e-4)
+
+
+def test_in_the_ground_it_never_touches_the_work() -> None:
+    for shown in ((0, 0, 900, 620), (0, 80, 900, 700), (100, 0, 600, 700)):
+        placed = place_and_draw(sheet(), shown, BOX, STYLE)
+        assert placed is not None
+        assert placed.in_ground
+        x0, y0, x1, y1 = placed.box
+        apart = max(x0 - shown[2], shown[0] - x1, y0 - shown[3], shown[1] - y1)
+        assert apart >= 5

@@ -389,3 +389,20 @@ def test_a_margin_is_part_of_a_side_and_goes_around_the_full_size(
     assert (out[:edge] == 255).all()
     assert (out[:, -edge:] == 255).all()
     assert (out[edge + 2 : -edge - 2, edge + 2 : -edge - 2] < 70).all()
+
+
+def test_the_mark_of_a_print_stands_inside_what_is_safe() -> None:
+    """A cutter that is off by less than safe_mm takes nothing of it."""
+    codes = np.full((800, 600, 3), 230, np.uint8)
+    mark = MarkStyle("Wren Halloway 2026", (FONT,), 5.0, 0.6, "quiet", "auto", None)
+    safe_px = round(8 / 25.4 * 150)
+    for bleed_mm in (0.0, 3.0):
+        frame = Frame(size_mm=(100.0, 133.3), ppi=150, safe_mm=8.0, bleed_mm=bleed_mm, fit="fill", max_enlarge=4)
+        with_mark, without = (rendered(codes, frame, Look(mark=style)).pixels for style in (mark, None))
+        rows, columns = np.nonzero((with_mark != without).any(axis=-1))
+        x0, y0, x1, y1 = lay_out(frame, plan_for(600, 800)).trim
+        assert rows.size
+        assert rows.min() >= y0 + safe_px
+        assert rows.max() < y1 - safe_px
+        assert columns.min() >= x0 + safe_px
+        assert columns.max() < x1 - safe_px

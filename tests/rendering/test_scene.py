@@ -135,3 +135,15 @@ def test_the_shorter_side() -> None:
     assert min(layout.canvas_px) == 150
     limited = lay_out(Frame(short_side_px=3000), STRAIGHT)
     assert "not enlarged" in limited.notes[0]
+
+
+def test_the_calming_lies_where_it_was_measured() -> None:
+    """A cell of ten pixels has its own gain in its middle, between the fifth and the sixth; strips make no difference."""
+    gain = (0.8 + 0.03 * np.arange(6)[:, None] + 0.05 * np.arange(8)).astype(np.float32)
+    calm = scene.Calm(gain, (80, 60), (-90, -90, -80, -80))
+    grey: Float32 = np.full((60, 80, 3), 0.25, np.float32)
+    out = calm(grey, 0)[..., 0] / 0.25
+    middles = (out[4::10, 4::10] + out[5::10, 4::10] + out[4::10, 5::10] + out[5::10, 5::10]) / 4
+    assert middles[1:-1, 1:-1] == pytest.approx(gain[1:-1, 1:-1], abs=0.003)
+    strips = np.concatenate([calm(grey[top : top + 13], top)[..., 0] / 0.25 for top in range(0, 60, 13)])
+    assert strips == pytest.approx(out, abs=2e-3)
