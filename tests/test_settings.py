@@ -41,7 +41,11 @@ def studio(tmp_path: Path, main: str = "", destinations: str | None = None) -> P
         ("", "[a]\nwidth_in = 8\nheight_in = 10\n", ["ppi"]),
         ("", "[a]\nsize = 'work'\nppi = 300\nframing = 'scene'\n", ["line 1", "contradict each other: 1:1 the desk"]),
         ("", "[a]\nlong_side_px = 90\nsafe_mm = 3\n", ["safe_mm needs a size in mm"]),
-        ("", "[a]\nlong_side_px = 16384\nformat = 'webp'\n", ["line 1", "16384 pixels are more than webp holds: 16383"]),
+        (
+            "",
+            "[a]\nlong_side_px = 16384\nformat = 'webp'\n",
+            ["line 1", "16384 pixels are more than webp holds: 16383"],
+        ),
         ("", "[a]\nwidth_mm = 700\nheight_mm = 90\nppi = 600\nformat = 'webp'\n", ["line 1", "16535 pixels"]),
         ("", "[a]\nlong_side_px = 90\nfit = 'fill'\n", ["line 1", "needs a shape to fill"]),
         ("", "[a]\nfull_size = true\nfit = 'fill'\n", ["line 1", "needs a shape to fill"]),

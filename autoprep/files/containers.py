@@ -171,10 +171,7 @@ def _tiff_whole(data: bytes) -> bool:
     """Whether all that the directories point at lies inside the file; large and foreign variants count as whole."""
     if data[:4] not in (b"II*\0", b"MM\0*"):
         return True  # BigTIFF, and makers' own
-    for fields in _directories(data):
-        if fields is None or any(end > len(data) for end in _ends(fields)):
-            return False
-    return True
+    return all(fields is not None and max(_ends(fields), default=0) <= len(data) for fields in _directories(data))
 
 
 def _may_end_in_zeros(data: bytes) -> bool:

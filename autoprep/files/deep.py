@@ -1,5 +1,5 @@
-"""TIFF pictures of more than 8 bits a channel, as scanners and programs for pictures write them, and the less usual ones
-of 8.
+"""TIFF pictures of more than 8 bits a channel, as scanners and programs for pictures write them, and less usual ones of
+8.
 
 The library that reads all other photos has no more than 8 bits of them or gives up, and the one of the computer vision
 takes planes, extra channels and reversed greys for what they are not, without a word.
@@ -22,7 +22,8 @@ from autoprep.imaging.arrays import AnyArray, UInt16
 _TOP = 65535
 _WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _INKS = 0, 1, 2, 5  # TIFF 6.0, PhotometricInterpretation
 _UNSIGNED, _SIGNED, _FLOAT = 1, 2, 3  # TIFF 6.0, SampleFormat
-_ALPHA = _ASSOCIATED, _UNASSOCIATED = 1, 2  # TIFF 6.0, ExtraSamples: alpha that the colours are multiplied with, or are not
+_ASSOCIATED, _UNASSOCIATED = 1, 2  # TIFF 6.0, ExtraSamples: alpha that the colours are multiplied with, or are not
+_ALPHA = (_ASSOCIATED, _UNASSOCIATED)
 _PLANAR = 2  # TIFF 6.0, PlanarConfiguration
 _ORIENTATION, _ICC_PROFILE = 274, 34675
 _INK_SET, _CMYK = 332, 1  # TIFF 6.0, section 16
@@ -135,8 +136,8 @@ def _is_ours(page: Any) -> bool:
     """Whether the other library opens a picture, but would have 8 bits of more, or stop at its alpha."""
     alpha = [int(extra) for extra in page.extrasamples if int(extra) in _ALPHA]
     grey, planar = int(page.photometric) in (_WHITE_IS_ZERO, _BLACK_IS_ZERO), int(page.planarconfig) == _PLANAR
-    stops = _ASSOCIATED in alpha and (grey or planar) or (grey and planar and alpha)
-    return int(page.bitspersample) > 8 or bool(stops)
+    stops = (_ASSOCIATED in alpha and (grey or planar)) or (bool(alpha) and grey and planar)
+    return int(page.bitspersample) > 8 or stops
 
 
 def _colours(kind: int) -> int:

@@ -226,8 +226,9 @@ class Encoder:
 
     deep: 16 bits a channel; inks: grey and CMYK, so that a profile of the lab's own can be met; lossy: its quality can
     be turned down for a cap on bytes; oriented: Exif may tell the orientation; marked_inks: a mark can be
-    drawn in CMYK; iim: it carries IIM beside XMP; mime: its name where content credentials can be put inside; most_px: of
-    a side; write: the same as encode for a picture that is made while it is written, into a file that can be read and sought in.
+    drawn in CMYK; iim: it carries IIM beside XMP; mime: its name where content credentials can be put inside; most_px:
+    of a side; write: the same as encode for a picture that is made while it is written, into a file that can be read
+    and sought in.
     """
 
     encode: Callable[[AnyArray, Carried, How], bytes]
@@ -247,7 +248,8 @@ ENCODERS = {
     "jpeg": Encoder(_jpeg, ".jpg", inks=True, lossy=True, iim=True, mime="image/jpeg"),
     "webp": Encoder(_webp, ".webp", lossy=True, mime="image/webp", most_px=16383),  # RFC 9649: 14 bits
     # AVIF turns pictures by its own boxes, and its writer mangles Exif blocks that hold an orientation.
-    "avif": Encoder(_avif, ".avif", lossy=True, oriented=False, mime="image/avif", most_px=32768),  # what its readers open
+    # 32768 is what its readers open.
+    "avif": Encoder(_avif, ".avif", lossy=True, oriented=False, mime="image/avif", most_px=32768),
     "png": Encoder(_png, ".png", deep=True, mime="image/png"),
     "tiff": Encoder(
         _tiff, ".tif", deep=True, inks=True, marked_inks=True, iim=True, mime="image/tiff", write=_write_tiff

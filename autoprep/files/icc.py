@@ -39,8 +39,7 @@ class MatrixProfile:
 def read_matrix_profile(data: bytes) -> MatrixProfile | None:
     """Parse an ICC profile; None when it is valid but not a matrix/TRC RGB profile (then lcms converts).
 
-    Where it has tables too, they go before the matrix (ICC.1:2022, 8.10). Raises Unreadable when the bytes are no usable
-    profile.
+    Tables go before a matrix (ICC.1:2022, 8.10). Raises Unreadable when the bytes are no usable profile.
     """
     tags = _tags(data)
     if data[16:20] != b"RGB " or data[20:24] != b"XYZ " or b"rXYZ" not in tags:

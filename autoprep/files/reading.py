@@ -72,9 +72,7 @@ def _why_not(data: bytes, kind: str, problem: Exception) -> str:
 def _from_deep(deep: Deep, data: bytes) -> Photo:
     """The photo of a TIFF of more than 8 bits, or of a less usual kind."""
     exif, warnings = _exif_of_tiff(data), [*_said_of_pages(data), *deep.told]
-    codes, model = (
-        _inks16(deep.codes, deep.profile, warnings) if deep.model == "cmyk" else (deep.codes, deep.model)
-    )
+    codes, model = _inks16(deep.codes, deep.profile, warnings) if deep.model == "cmyk" else (deep.codes, deep.model)
     stored = _Stored(codes, model, deep.orientation, deep.profile)
     return _photo(stored, data, "tiff", exif, declared(data, "tiff", exif), warnings)
 

@@ -58,9 +58,9 @@ class Layout:
     canvas_px: (width, height) with bleed, and the edge around it where there are crop marks; trim: (x0, y0, x1, y1) of
     the finished sheet on it; work: (x, y, width, height) of the whole work on the canvas, which may reach beyond the
     trim when it is cropped to fill; scene: (x0, y0, x1, y1) of the desk around it, where it is shown; safe_px: how far
-    inside the trim a mark stays; share: how far the photo's own pixels reach, of the size that is wanted, not enlarged; slug_px: how
-    wide the edge for crop marks is; mark_px: (length, width) of these, at the canvas's border; ppi: of a print, as it
-    came out.
+    inside the trim a mark stays; share: how far the photo's own pixels reach, not enlarged, of the size that is wanted;
+    slug_px: how wide the edge for crop marks is; mark_px: (length, width) of these, at the canvas's border; ppi: of a
+    print, as it came out.
     """
 
     canvas_px: tuple[int, int]

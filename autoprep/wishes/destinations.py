@@ -218,8 +218,6 @@ class Preset(Table):
             raise ValueError(f"a printed size needs width_{unit}, height_{unit} and ppi")
         if self.size is not None and self.ppi is None:
             raise ValueError('size = "work" needs ppi')
-        if self.fit == "fill" and (ways[1] or ways[2] or ways[5]):
-            raise ValueError('fit = "fill" needs a shape to fill: a width and a height')
         for key in ("bleed_mm", "safe_mm", "crop_marks"):
             if getattr(self, key) and not (printed or self.size):
                 raise ValueError(f"{key} needs a size in mm or inches")
@@ -239,6 +237,12 @@ class Preset(Table):
     def _own_size_of_the_work_alone(self) -> Self:
         if self.size is not None and self.framing == "scene":
             raise ValueError('size = "work" and framing = "scene" contradict each other: 1:1 the desk has no place')
+        return self
+
+    @model_validator(mode="after")
+    def _a_shape_to_fill(self) -> Self:
+        if self.fit == "fill" and (self.long_side_px or self.short_side_px or self.full_size):
+            raise ValueError('fit = "fill" needs a shape to fill: a width and a height')
         return self
 
     @model_validator(mode="after")

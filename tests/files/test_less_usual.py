@@ -116,7 +116,9 @@ def test_a_packing_that_one_library_knows_is_enough_and_one_that_none_knows_is_n
     unknown = bytearray(tiff(picture(), photometric="rgb"))
     at = unknown.index(struct.pack("<HHI", 259, 3, 1))
     struct.pack_into("<H", unknown, at + 8, 60001)
-    with pytest.raises(Unreadable, match=r"RGB, 3 channels of 8 bits, packed as number 60001.+ can't be read; save it as plain"):
+    with pytest.raises(
+        Unreadable, match=r"RGB, 3 channels of 8 bits, packed as number 60001.+ can't be read; save it as plain"
+    ):
         read_photo(bytes(unknown))
 
 

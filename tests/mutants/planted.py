@@ -657,7 +657,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("burnt-out paper is damage", "& (least(low) < 250)", "& (least(low) < 256)"),
         ("a dark corner is damage", "if sides and max(sides) < 0.5 else 0.0", "if sides else 0.0"),
         ("zeros that were appended are damage", 'return at > 0 and start > 0 and data.find(b"\\xff\\xd9", start, at) < 0', "return at > 0 and start > 0"),
-        ("a hole in packed data is not seen", "(kind in _PACKED and _PACKED[kind] in data) or", "False or"),
+        ("a hole in packed data is not seen", "(kind in _PACKED and _hole_in_packed(data, kind)) or", "False or"),
         ("disturbed data is not asked about", 'if kind == "jpeg" and _complains(data, heard):', "if False:"),
     ),
     *_all(
@@ -1654,7 +1654,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a thumbnail of 16 bits is the picture", "        if is_picture(*subfile_types(page.tags.valueof)):", "        if True:"),
         ("inks of any set are CMYK", "== _CMYK if inks else True)", "> 0 if inks else True)"),
         ("inks stand on full ink", "0 if kind in (_WHITE_IS_ZERO, _INKS) else _TOP", "0 if kind == _WHITE_IS_ZERO else _TOP"),
-        ("alpha of 8 bits stops the other library", "or bool(stops)", "or False"),
+        ("alpha of 8 bits stops the other library", "> 8 or stops", "> 8"),
         ("a packing is not named", "packed as {_name(page.compression)}\"", "packed in some way\""),
     ),
     *_all(
@@ -1673,7 +1673,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/destinations.py", ("tests/test_settings.py",),
-        ("a side is filled", "if self.fit == \"fill\" and (ways[1]", "if False and (ways[1]"),
+        ("a side is filled", "if self.fit == \"fill\" and (self.long", "if False and (self.long"),
     ),
     *_all(
         "autoprep/files/coded.py", ("tests/files/test_damage.py",),

@@ -138,7 +138,7 @@ def test_the_shorter_side() -> None:
 
 
 def test_the_calming_lies_where_it_was_measured() -> None:
-    """A cell of ten pixels has its own gain in its middle, between the fifth and the sixth; strips make no difference."""
+    """A cell of ten pixels has its own gain in its middle, between the fifth and the sixth."""
     gain = (0.8 + 0.03 * np.arange(6)[:, None] + 0.05 * np.arange(8)).astype(np.float32)
     calm = scene.Calm(gain, (80, 60), (-90, -90, -80, -80))
     grey: Float32 = np.full((60, 80, 3), 0.25, np.float32)
