@@ -1627,4 +1627,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("a copy's name is a title", '    rf"{_BEFORE}(?:(?:[a-z]', '    rf"(?:(?:[a-z]'),
     ),
     Mistake("the last also holds", "autoprep/wishes/note_files.py", '_ADD_UP = ("keywords", "also")', '_ADD_UP = ("keywords",)', ("tests/test_words.py",)),
+    Mistake("a checked cloth is a page", "autoprep/correction/outline/material.py", "or not pages or whole.colours <= _MOST_COLOURS", "or True", ("tests/correction/test_material.py",)),
+    Mistake("a page whose frame holds a figure is none", "autoprep/correction/outline/material.py", "or not pages or whole.colours <= _MOST_COLOURS", "or not pages", ("tests/correction/test_material.py",)),
 )  # fmt: skip
