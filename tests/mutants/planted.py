@@ -1619,7 +1619,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("another mark makes all that waits", 'return _OF_TABLE + _digest(settings.destinations[name].model_dump(mode="json"))', 'return _OF_TABLE + settings_digest(settings, name)'),
         ("what is on hold is tried by another table", "row.why in _BY_TABLE and", "True and"),
     ),
-    Mistake("limits that were changed meanwhile go unseen", "autoprep/service/knowledge.py", "            self._new.update(ledger.held(name, table_digest(settings, name)))\n", "            pass\n", ("tests/service/test_mended.py",)),
+    Mistake("limits that were changed meanwhile go unseen", "autoprep/service/knowledge.py", "        self._new.update(ledger.held_by_table({name: table_digest(settings, name) for name in settings.destinations}))\n", "", ("tests/service/test_mended.py",)),
     *_all(
         "autoprep/wishes/captions.py", ("tests/test_words.py",),
         ("of two years one is taken in silence", 'for key in ("year", "size_mm") if key in found.keys() & said.keys()', "for key in ()"),
