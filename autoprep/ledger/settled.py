@@ -39,14 +39,12 @@ class Settled(Connection):
         """Jobs with a destination that could not be made."""
         return [row[0] for row in self._db.execute("SELECT job FROM jobs WHERE failed > 0")]
 
-    def held(self, destination: str, but: str) -> list[str]:
-        """Jobs that wait for a destination by its table, but for those by the one of this digest (see depends)."""
+    def held_by_table(self, tables: Mapping[str, str]) -> list[str]:
+        """Jobs that wait for a destination by a table that is another now; tables: the digest of each (see depends)."""
         rows = self._db.execute(
-            "SELECT job FROM renditions WHERE destination = ? AND state = 'held' AND settings <> ? "
-            "AND settings LIKE 'table %'",
-            (destination, but),
+            "SELECT job, destination, settings FROM renditions WHERE state = 'held' AND settings LIKE 'table %'"
         )
-        return [row[0] for row in rows]
+        return [job for job, name, settings in rows if name in tables and settings != tables[name]]
 
     def settle(self, known: Mapping[str, str]) -> None:
         """With this knowledge of these photos nothing is left to do; empty: something is."""

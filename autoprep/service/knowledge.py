@@ -73,8 +73,7 @@ class Knowledge:
         self._redos, self._others = ledger.redos(), ledger.others()
         self._new: set[str] = {job for job, line in self._lines.items() if not line.settled}
         self._new |= self._redos.keys() & self._lines.keys()
-        for name in settings.destinations:
-            self._new.update(ledger.held(name, table_digest(settings, name)))
+        self._new.update(ledger.held_by_table({name: table_digest(settings, name) for name in settings.destinations}))
         self._new.update(ledger.with_failures())  # other settings may have come while nobody watched
 
     def _stand_anew(self) -> None:

@@ -1,10 +1,16 @@
 """The witness of the material: one sheet within the outline, another material beyond."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
+from autoprep.correction.cells import ground_cells
+from autoprep.correction.outline import material
 from autoprep.correction.outline.material import fills_photo, is_one_sheet
+from autoprep.correction.sheet import Sheet, find_sheet
+from autoprep.domain import Declined
 from autoprep.imaging.arrays import Float32, Float64
 
 _NONE = (False, False, False, False)
@@ -106,3 +112,17 @@ def test_what_is_far_darker_than_any_shade_is_no_part_of_the_page(deep: float, i
     lid[:110] = deep
     whole *= cv2.GaussianBlur(lid, (0, 0), 60)[..., None]
     assert fills_photo(whole, []) is is_page
+
+
+@pytest.mark.parametrize(("colours", "is_page"), [(0.05, True), (0.24, False)])
+def test_a_checked_cloth_is_no_page_because_the_sheets_on_it_are_unclear(
+    monkeypatch: pytest.MonkeyPatch, colours: float, is_page: bool
+) -> None:
+    """Its light squares are paper in one light, to those who know of nothing else (as on the lab's photo 90045)."""
+    whole, quads = _framed_drawing()
+    sheet = find_sheet(ground_cells(whole))
+    assert isinstance(sheet, Sheet)
+    found = [replace(sheet, colours=colours), Declined(reason="-")]
+    monkeypatch.setattr(material, "find_sheet", lambda _: found.pop(0))
+    assert fills_photo(whole, quads) is is_page
+    assert found == []

@@ -6,10 +6,14 @@ import pytest
 from autoprep.imaging.arrays import AnyArray, float32
 from tests.lab.eye import SIDE_PX
 from tests.lab.eye.dice import Dice
+from tests.lab.eye.lab_photos import lab_photo
 from tests.lab.eye.scenes import scene, visible
 from tests.lab.eye.stage import Sheet, Stage, with_side
+from tests.lab.eye.underlays import touching, underlays
 
 SQUARE = float32([[60, 60], [200, 60], [200, 200], [60, 200]])
+SQUARE_PX = 140 * 140
+PAPER = float32([0.9, 0.9, 0.88])
 
 
 def laid(*things: tuple[AnyArray, bool]) -> Stage:
@@ -50,3 +54,31 @@ def test_a_side_that_can_not_be_seen_is_told() -> None:
     assert not visible(picture, SQUARE)
     picture[60:200, 60:200] = 200
     assert visible(picture, SQUARE)
+
+
+def test_what_lies_under_the_work_or_touches_it_is_no_work() -> None:
+    for seed in range(12):
+        stage = laid()
+        underlays(Dice(seed), stage, SQUARE, PAPER)
+        touching(Dice(seed), stage, SQUARE)
+        stage.lay(Dice(1), np.ones((80, 80, 3), np.float32), SQUARE, Sheet(shadow=(0, 0)), work=True, main=True)
+        assert [(quad == SQUARE).all() for quad in stage.works()] == [True]
+
+
+def test_a_thing_under_the_work_sticks_out_at_some_side() -> None:
+    inside = np.zeros((SIDE_PX, SIDE_PX), bool)
+    inside[58:202, 58:202] = True
+    shares = []
+    for seed in range(40):
+        stage = laid()
+        underlays(Dice(seed), stage, SQUARE, PAPER)
+        seen = np.abs(stage.picture - 0.5).max(2) > 0.2
+        shares.append((seen & ~inside).sum() / SQUARE_PX)
+    assert min(shares) > 0
+    assert 0.05 < np.median(shares) < 0.5
+
+
+def test_a_photo_of_the_lab_is_made_again_by_its_seed() -> None:
+    one, two = lab_photo(Dice(3)), lab_photo(Dice(3))
+    assert (one[0] == two[0]).all()
+    assert (one[1] == two[1]).all()

@@ -1619,7 +1619,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("another mark makes all that waits", 'return _OF_TABLE + _digest(settings.destinations[name].model_dump(mode="json"))', 'return _OF_TABLE + settings_digest(settings, name)'),
         ("what is on hold is tried by another table", "row.why in _BY_TABLE and", "True and"),
     ),
-    Mistake("limits that were changed meanwhile go unseen", "autoprep/service/knowledge.py", "            self._new.update(ledger.held(name, table_digest(settings, name)))\n", "            pass\n", ("tests/service/test_mended.py",)),
+    Mistake("limits that were changed meanwhile go unseen", "autoprep/service/knowledge.py", "        self._new.update(ledger.held_by_table({name: table_digest(settings, name) for name in settings.destinations}))\n", "", ("tests/service/test_mended.py",)),
     *_all(
         "autoprep/wishes/captions.py", ("tests/test_words.py",),
         ("of two years one is taken in silence", 'for key in ("year", "size_mm") if key in found.keys() & said.keys()', "for key in ()"),
@@ -1627,6 +1627,8 @@ PLANTED: tuple[Mistake, ...] = (
         ("a copy's name is a title", '    rf"{_BEFORE}(?:(?:[a-z]', '    rf"(?:(?:[a-z]'),
     ),
     Mistake("the last also holds", "autoprep/wishes/note_files.py", '_ADD_UP = ("keywords", "also")', '_ADD_UP = ("keywords",)', ("tests/test_words.py",)),
+    Mistake("a checked cloth is a page", "autoprep/correction/outline/material.py", "or not pages or whole.colours <= _MOST_COLOURS", "or True", ("tests/correction/test_material.py",)),
+    Mistake("a page whose frame holds a figure is none", "autoprep/correction/outline/material.py", "or not pages or whole.colours <= _MOST_COLOURS", "or not pages", ("tests/correction/test_material.py",)),
     *_all(
         "autoprep/files/containers.py", ("tests/files/test_black_ends.py",),
         ("a scan that ends in black never arrives", " and not _may_end_in_zeros(data)", ""),

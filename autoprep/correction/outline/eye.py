@@ -22,7 +22,7 @@ from autoprep.imaging.transfer import encode_fast
 SIDE_PX = 320
 """Side of the network's input; photos of any shape are squeezed into the square."""
 _WEIGHTS = "eye.onnx"
-_WEIGHTS_SHA256 = "ef960afa828f49f65a83b25e4c04835180bdc625b3680bc2d3ecf523b790def3"
+_WEIGHTS_SHA256 = "052e403049dd0505bcee8a554e485c9c2f9f7440fc4c5dd57ae406c4eedd8e08"
 # A mask value between these is undecided.
 _UNDECIDED = (0.1, 0.9)
 

@@ -95,8 +95,10 @@ def goes_on(linear: Float32, quad: Float64, side: int) -> bool:
 def fills_photo(linear: Float32, quads: Iterable[Float64]) -> bool:
     """Whether all of the photo is one sheet, and at no side of the outlines that it may have does the sheet end.
 
-    A drawn frame is an edge to those who look for lines; beyond it the paper goes on. linear: (H, W, 3) float32 linear
-    light of the photo; quads: (4, 2) corners in its pixels.
+    A drawn frame is an edge to those who look for lines; beyond it the paper goes on. Where none of the outlines holds
+    paper, nothing is known of that, and the photo must be of plain paper (see is_drawn_page): the light squares of a
+    checked cloth can pass for a page. linear: (H, W, 3) float32
+    linear light of the photo; quads: (4, 2) corners in its pixels.
     """
     whole = find_sheet(ground_cells(_rectified(linear, rectangle(linear.shape[1], linear.shape[0]))[0]))
     if not isinstance(whole, Sheet) or whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:
@@ -104,16 +106,19 @@ def fills_photo(linear: Float32, quads: Iterable[Float64]) -> bool:
     if np.ptp(whole.log_light.mean(axis=-1)) > _DEEPEST_SHADE:
         return False
     size = linear.shape[1] * linear.shape[0]
-    for quad in quads:
-        if area(quad) < _A_PAGE * size:
-            continue
+    pages = [quad for quad in quads if area(quad) >= _A_PAGE * size]
+    papers = 0
+    for quad in pages:
         view, shown, band = _rectified(linear, quad)
         sheet = find_sheet(ground_cells(view[band:-band, band:-band]))
-        if isinstance(sheet, Sheet) and sheet.explained > _RIM:
+        if not isinstance(sheet, Sheet):
+            continue
+        papers += 1
+        if sheet.explained > _RIM:
             shares = [_other_beyond(view, shown, sheet, band, side) or 0.0 for side in range(4)]
             if max(shares) > _MOST_OTHER:
                 return False
-    return True
+    return bool(papers) or not pages or whole.colours <= _MOST_COLOURS
 
 
 def is_drawn_page(linear: Float32) -> bool:

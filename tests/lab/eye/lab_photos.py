@@ -20,6 +20,9 @@ _RENDERED_PX = 640
 _CLOSE = (0.9, 1.7)
 # A photo that a painting fills looks like the scene in it: these are shown with their surroundings only.
 _PAINTED = ("painting", "watercolour")
+# Half are on the desks where edges lie side by side, and the finders err most.
+_HARD_SHARE = 0.5
+_HARD = {"painting": ("plaster", "clutter", "wood", "white"), "other": ("sheets", "sheets", "clutter", "white")}
 # What is seen of a sheet must be this much of the photo, or nobody would call it the work.
 _LEAST_SEEN = 0.4
 
@@ -39,7 +42,9 @@ def lab_photo(dice: Dice) -> tuple[UInt8, Float32]:
 def _spec(dice: Dice) -> SceneSpec:
     draw = rough_spec if dice.chance(0.6) else random_spec
     kind = "notebook" if dice.chance(0.2) else dice.of(KINDS)
-    spec = draw(_FIRST_SEED + dice.whole(0, 100_000_000), kind)
+    hard = _HARD["painting" if kind == "painting" else "other"]
+    desk = dice.of(hard) if dice.chance(_HARD_SHARE) else None
+    spec = draw(_FIRST_SEED + dice.whole(0, 100_000_000), kind, desk)
     if kind in _PAINTED or dice.chance(0.5):
         return spec
     return replace(

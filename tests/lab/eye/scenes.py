@@ -21,13 +21,18 @@ from .pages import PageKind, page, paper_colour
 from .paint import colour, flat, ink_of
 from .poses import PHOTO_SHAPES, about_centre, in_photo, near_border, on_plane
 from .stage import Sheet, Stage, seen_area, size_of
+from .underlays import touching, underlays
 
 MOST_WORKS = 3
 """So many works of one photo are told to the network."""
 
 _NO_WORK = 0.18
 # Photos rendered by the lab: ten times slower than the scenes here, and nearer to real ones in light and palette.
-_BY_LAB = 0.12
+_BY_LAB = 0.22
+# How often a thing under the work sticks out, and a flat thing touches a side: where the work lies free in the photo,
+# and where it fills it.
+_STICKING_OUT = (0.34, 0.16)
+_TOUCHING = (0.16, 0.05)
 # Kinds of work, and how they stand in the photo. Paper: half of real photos of pages are cut or fill the photo.
 _KINDS = ((0.55, "paper"), (0.28, "framed"), (0.17, "full"))
 _MODES = {
@@ -262,10 +267,20 @@ def _companions(dice: Dice, plan: _Plan, stage: Stage, quad: Float32) -> None:
 
 
 def _below(dice: Dice, plan: _Plan, stage: Stage, quad: Float32, book: _Book | None) -> None:
-    """What lies directly under a page."""
-    if not plan.paper or plan.mode in ("whole", "several"):
+    """What lies directly under a work on a table, and what touches its sides."""
+    if plan.kind == "framed" or plan.mode in ("whole", "several"):
         return
     base = plan.base if plan.base is not None else colour(dice, "paper")
+    if dice.chance(_STICKING_OUT[plan.fills] * (1 if plan.paper else 0.4)):
+        underlays(dice, stage, quad, base)
+    if plan.paper:
+        _pages_below(dice, stage, quad, base, book)
+    if dice.chance(_TOUCHING[plan.fills]):
+        touching(dice, stage, quad)
+
+
+def _pages_below(dice: Dice, stage: Stage, quad: Float32, base: Float32, book: _Book | None) -> None:
+    """A cover, a pile, the other page of an open book, loose sheets."""
     if dice.chance(0.16):
         p.cover_below(dice, stage, quad)
     if dice.chance(0.7 if book else 0.12):

@@ -67,7 +67,8 @@ def train(out: Path, course: Course, workers: int, seed: int, pool_size: int, ke
     state = _resumed(out, device, course.start)
     keep = keep / str(cards.rank) if keep else None
     pool = Pool(pool_size, device, seed + 1000 * cards.rank, state.piece, workers, keep)
-    tests = [torch.from_numpy(part).to(device) for part in _tests(keep or out, min(_TEST_SCENES, pool_size // 4))]
+    count = min(_TEST_SCENES, pool_size // 4)
+    tests = [torch.from_numpy(part).to(device) for part in _tests(keep or out, count)] if cards.first else []
     while pool.made < min(8 * _BATCH_AT_320, pool_size // 2):
         time.sleep(0.2)
     before_s, last = state.spent_s, time.monotonic()
