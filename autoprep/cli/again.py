@@ -215,15 +215,21 @@ def _ask(settings: Settings, able: list[View], destination: str | None) -> None:
     try:
         names = {job.job: [destination] if destination else _goes(settings, ledger, job) for job in able}
         if len(able) == 1 and not names[able[0].job]:
-            only = ", ".join(_said_of(settings, able[0]).destinations)
-            raise UsageError(
-                f"{able[0].shown} is another take of a work that you send to {only} alone, and is not sent there "
-                "besides; to have this take there too, name the place with --destination"
-            )
+            raise UsageError(_goes_nowhere(able[0].shown, _said_of(settings, able[0]).destinations))
         for job in able:
             ledger.ask_redo(job.job, names[job.job])
     finally:
         ledger.close()
+
+
+def _goes_nowhere(shown: str, only: Sequence[str]) -> str:
+    """What is said where a photo goes nowhere unless a place is named; only: where its work is sent, and only there."""
+    if not only:
+        return f"{shown} is sent nowhere; name a place with --destination, or say “for: …” in a note"
+    return (
+        f"{shown} is another take of a work that you send to {', '.join(only)} alone, and is not sent there besides; "
+        "to have this take there too, name the place with --destination"
+    )
 
 
 def _goes(settings: Settings, ledger: Ledger, job: View) -> list[str]:

@@ -1758,4 +1758,5 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/files/camera.py", ("tests/files/test_reading.py",),
         ("an aperture counts by its width", "seconds * iso / f_number**2", "seconds * iso / f_number"),
     ),
+    Mistake("what is sent nowhere is called another take", "autoprep/cli/again.py", "    if not only:\n", "    if False:\n", ("tests/service/test_takes.py",)),
 )  # fmt: skip

@@ -102,6 +102,14 @@ def test_redo_of_another_take_puts_no_work_into_a_call_twice(
     assert "one work stands in the list more than once, by several takes: 01.jpg, 02.jpg" in capsys.readouterr().out
 
 
+def test_redo_of_what_is_sent_nowhere_says_so(studio: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    run(studio, sharp=take())
+    config = studio.studio / "config" / "destinations.toml"
+    config.write_text('[call]\nlong_side_px = 300\nwhen = "asked"\n')
+    assert main(["redo", "sharp", "--config", str(studio.config_file)]) == 2
+    assert "sharp.jpg is sent nowhere; name a place with --destination" in capsys.readouterr().err
+
+
 def test_what_a_take_is_worth() -> None:
     def record(**measures: float) -> JobRecord:
         usual = {
