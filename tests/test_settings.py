@@ -47,8 +47,6 @@ def studio(tmp_path: Path, main: str = "", destinations: str | None = None) -> P
             ["line 1", "16384 pixels are more than webp holds: 16383"],
         ),
         ("", "[a]\nwidth_mm = 700\nheight_mm = 90\nppi = 600\nformat = 'webp'\n", ["line 1", "16535 pixels"]),
-        ("", "[a]\nlong_side_px = 90\nfit = 'fill'\n", ["line 1", "needs a shape to fill"]),
-        ("", "[a]\nfull_size = true\nfit = 'fill'\n", ["line 1", "needs a shape to fill"]),
         ("", "[a]\nwidth_mm = 90\nheight_mm = 60\nppi = 300\ncrop_marks = true\n", ["bleed_mm"]),
         ("", '[a]\nlong_side_px = 90\nrights = "none"\ncamera = true\n', ["camera = true contradict"]),
         ("", "[a]\nlong_side_px = 90\nname = '{nn} {who}'\n", ["line 3", "a.name", "{title}"]),

@@ -91,6 +91,12 @@ def warnings_of(settings: Settings) -> list[str]:
         for name, place in settings.folders
         if not place.is_dir()
     ]
+    # No mistake that stops a studio: it was valid in earlier versions, and did nothing.
+    notes += [
+        f'{name}: fit = "fill" does nothing here, for there is no shape to fill; that is a width and a height'
+        for name, preset in settings.destinations.items()
+        if preset.fit == "fill" and (preset.long_side_px or preset.short_side_px or preset.full_size)
+    ]
     today = datetime.now(UTC).date() + timedelta(days=1)  # wherever on earth it was written
     notes += [
         f"{name}: checked = {preset.checked} is still to come"

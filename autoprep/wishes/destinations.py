@@ -240,12 +240,6 @@ class Preset(Table):
         return self
 
     @model_validator(mode="after")
-    def _a_shape_to_fill(self) -> Self:
-        if self.fit == "fill" and (self.long_side_px or self.short_side_px or self.full_size):
-            raise ValueError('fit = "fill" needs a shape to fill: a width and a height')
-        return self
-
-    @model_validator(mode="after")
     def _fitting(self) -> Self:
         row = ENCODERS[self.format]
         if self._most_px() > row.most_px:

@@ -1675,7 +1675,6 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/destinations.py", ("tests/test_settings.py",),
-        ("a side is filled", "if self.fit == \"fill\" and (self.long", "if False and (self.long"),
     ),
     *_all(
         "autoprep/files/coded.py", ("tests/files/test_damage.py",),
@@ -1759,4 +1758,5 @@ PLANTED: tuple[Mistake, ...] = (
         ("an aperture counts by its width", "seconds * iso / f_number**2", "seconds * iso / f_number"),
     ),
     Mistake("what is sent nowhere is called another take", "autoprep/cli/again.py", "    if not only:\n", "    if False:\n", ("tests/service/test_takes.py",)),
+    Mistake("a fit that does nothing is not told", "autoprep/told/summary.py", 'if preset.fit == "fill" and (preset.long_side_px', 'if False and (preset.long_side_px', ("tests/told/test_summary.py",)),
 )  # fmt: skip

@@ -66,3 +66,11 @@ def test_what_was_done_besides_is_told(studio: Settings, capsys: pytest.CaptureF
     ):
         print_summary(studio, records, acts)
         assert capsys.readouterr().out.splitlines()[0] == said
+
+
+def test_a_fit_without_a_shape_is_told_and_stops_no_studio(studio: Settings) -> None:
+    """It was valid before there was anything that told of it."""
+    sized = {"side": Preset(long_side_px=90, fit="fill"), "whole": Preset(full_size=True, fit="fill")}
+    shaped = {"shape": Preset(width_px=90, height_px=60, fit="fill"), "plain": Preset(long_side_px=90)}
+    notes = warnings_of(studio.model_copy(update={"destinations": {**sized, **shaped}}))
+    assert [note.partition(":")[0] for note in notes if "no shape to fill" in note] == ["side", "whole"]
