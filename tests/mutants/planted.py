@@ -1674,9 +1674,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("a margin is a share of the work", "share / (1 - 2 * share) * shorter", "share * shorter"),
     ),
     *_all(
-        "autoprep/wishes/destinations.py", ("tests/test_settings.py",),
-    ),
-    *_all(
         "autoprep/files/coded.py", ("tests/files/test_damage.py",),
         ("a camera's notes are packed pixels", "_NO_PIXELS = (b\"Exif\", b\"mime\", b\"uri \")", "_NO_PIXELS = (b\"mime\", b\"uri \")"),
         ("any chunk of a WebP is pixels", " if name in _OF_WEBP] or [data]", "] or [data]"),
