@@ -6,7 +6,9 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.outline import Survey, eye, find_outline, gate, masks
+from autoprep.correction.outline import Survey, eye, find_outline, finder, gate, masks
+from autoprep.correction.outline.refinement import Sides
+from autoprep.correction.outline.sides import Settled, settle
 from autoprep.domain import Outline, Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.files.reading import read_photo
@@ -187,6 +189,42 @@ def test_an_unclear_eye_is_not_believed_about_sides_that_it_sees() -> None:
     # A page that the border cuts leaves a mask undecided without having two edges; one doubt alone is none.
     for change in ({"some_cut": True}, {"views": 0.98}, {"undecided": 0.1}):
         assert gate.confidence(replace(unclear, **change)) >= 0.9, change
+
+
+def test_sides_that_speak_for_themselves_settle_a_doubt() -> None:
+    told = replace(GOOD, agreement=0.3, support=0.3, views=0.976, undecided=0.19, side_least=2.0)
+    assert gate.confidence(told) >= 0.9
+    assert gate.confidence(replace(told, rail=True, agreement=0.96)) >= 0.9
+    for change in (
+        {"side_least": 1.9}, {"undecided": 0.21}, {"views": 0.94}, {"several": True}, {"all_cut": True}, {"rail": True},
+    ):  # fmt: skip
+        assert gate.confidence(replace(told, **change)) < 0.9, change
+    unclear = replace(told, views=0.96)
+    assert gate.confidence(unclear) < 0.9 <= gate.confidence(replace(unclear, side_least=3.0))
+    assert gate.wants_sides(replace(told, side_least=-np.inf))
+    assert not gate.wants_sides(replace(told, several=True))
+    assert not gate.wants_sides(GOOD)
+
+
+@pytest.mark.parametrize(("score", "asked"), [(3.5, False), (2.5, True)])
+def test_an_eye_that_wavers_asks_the_sides(monkeypatch: pytest.MonkeyPatch, score: float, asked: bool) -> None:
+    """Most of what was asked about without need had four edges of which each alone was beyond doubt."""
+    true_look = eye.look
+
+    def wavering(photo: Photo, small: Float32) -> eye.Sight:
+        sight = true_look(photo, small)
+        assert sight is not None
+        work = replace(sight.works[0], views_agree=0.96)
+        return replace(sight, works=(work,), undecided=0.17)
+
+    def settled(lab: Float32, maps: Float32, quad: Float64, eye_quad: Float64, cut: Sides) -> Settled:
+        return replace(settle(lab, maps, quad, eye_quad, cut), scores=np.array([score, 5.0, np.nan, 5.0]))
+
+    monkeypatch.setattr(eye, "look", wavering)
+    monkeypatch.setattr(finder, "settle", settled)
+    found = find_outline(read_photo(photos.jpeg()))
+    assert isinstance(found, Outline)
+    assert (found.confidence < gate.SURE) == asked
 
 
 def test_a_finalist_makes_up_for_the_judges_best_only_beside_a_sure_eye() -> None:

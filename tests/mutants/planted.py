@@ -845,6 +845,9 @@ PLANTED: tuple[Mistake, ...] = (
         ("an eye of two minds is believed", "return value if _of_one_mind(witness) else min(value, DOUBTED)", "return value"),
         ("several works are passed as one", "witness.chance >= _CHANCE and not witness.several and not _is_unclear", "witness.chance >= _CHANCE and not _is_unclear"),
         ("an unclear eye is believed", " and not _is_unclear(witness)\n", "\n"),
+        ("inside a frame sides speak alone", "alone = not witness.rail or witness.agreement >= _SIDES_RAIL", "alone = True"),
+        ("unlikely sides settle a doubt", "witness.side_least >= least", "witness.side_least >= -99"),
+        ("two sheets on each other are one", "_told_by_sides(witness, _SIDES_CERTAIN)", "_told_by_sides(witness)"),
         ("a clear eye is not believed", "return clear and witness.support", "return False and witness.support"),
         ("an eye is believed though nobody else saw it", "return clear and witness.support >= _CLEAR_SUPPORT", "return clear"),
         ("a wall around a frame is a page", "(witness.several or witness.rail)", "witness.several"),
@@ -915,7 +918,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/gate.py", ("tests/correction/test_ends.py",),
-        ("a sure eye is not believed alone", "if _supported(witness) or _is_clear(witness) or _sure_of_whole(witness):", "if _supported(witness) or _is_clear(witness):"),
+        ("a sure eye is not believed alone", "_is_clear(witness) or _sure_of_whole(witness) or _told", "_is_clear(witness) or _told"),
         ("a less sure eye is believed alone", "_ALONE_VIEWS, _ALONE_UNDECIDED, _ALONE_CHANCE = 0.99, 0.03, 0.95", "_ALONE_VIEWS, _ALONE_UNDECIDED, _ALONE_CHANCE = 0.95, 0.14, 0.7"),
     ),
     *_all(
@@ -1057,6 +1060,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/finder.py", ("tests/correction/test_eye.py", "tests/correction/test_inner.py"),
+        ("sides are not asked in doubt", "if gate.wants_sides(witness):", "if False:"),
         ("what only the judge sees comes first", "key=lambda work: not self._is_seen(work))", "key=lambda work: 0)"),
         ("a page that is cut has a frame", "        if any(outer.cut):\n            return False\n", ""),
         ("a spread is two works", "return [*spread, *works,", "return [*works, *spread,"),

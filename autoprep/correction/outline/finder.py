@@ -16,7 +16,7 @@ from autoprep.correction.outline.material import fills_photo, is_drawn_page, is_
 from autoprep.correction.outline.others import all_seen
 from autoprep.correction.outline.refinement import Sides, refine
 from autoprep.correction.outline.side_by_side import OTHER, apart, holds_all, in_reading_order, is_of_two
-from autoprep.correction.outline.sides import settle
+from autoprep.correction.outline.sides import Settled, settle
 from autoprep.domain import Declined, Outline, Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import (
@@ -161,6 +161,8 @@ def _answers(copies: Copies, sight: eye.Sight | None, works: int) -> tuple[list[
         _witness(photo, evidence, scale, first, finalists, sight),
         several=works > 1 or bool(others) or is_of_two(first, finalists, photo.full_px),
     )
+    if gate.wants_sides(witness):
+        witness = replace(witness, side_least=_least(_weighed_sides(copies, sight, first, seen).scores))
     if gate.wants_material(witness):
         witness = replace(witness, one_sheet=is_one_sheet(*_in_copy(copies, first.quad), first.cut))
     first = replace(
@@ -229,16 +231,31 @@ def _settled(copies: Copies, sight: eye.Sight, entry: Answer, seen: eye.Seen) ->
     """
     if entry.whole:
         return [entry]
-    lab = copies.lab(REFINING_PX)
-    scale = lab.shape[1] / copies.photo.full_px[0]
-    settled = settle(lab, sight.maps, entry.quad * scale, seen.quad * scale, entry.cut)
-    least = float(np.nanmin(settled.scores)) if not all(entry.cut) else 0.0
-    evidence = {**entry.evidence, "sides_moved": float(sum(settled.moved)), "side_least": least}
+    settled = _weighed_sides(copies, sight, entry, seen)
+    scale = _refining_scale(copies)
+    evidence = {
+        **entry.evidence, "sides_moved": float(sum(settled.moved)), "side_least": _least(settled.scores),
+    }  # fmt: skip
     found = [replace(entry, quad=settled.quad / scale, evidence=evidence)]
     for quad in [*([settled.likeliest / scale] if entry.confidence < gate.SURE else []), entry.quad]:
         if all(overlap_in_photo(quad, other.quad, copies.photo.full_px) < SAME for other in found):
             found.append(replace(entry, quad=quad, confidence=min(entry.confidence, 1 - entry.confidence)))
     return found
+
+
+def _weighed_sides(copies: Copies, sight: eye.Sight, entry: Answer, seen: eye.Seen) -> Settled:
+    """Each side of an answer weighed alone, in pixels of the refining copy."""
+    scale = _refining_scale(copies)
+    return settle(copies.lab(REFINING_PX), sight.maps, entry.quad * scale, seen.quad * scale, entry.cut)
+
+
+def _refining_scale(copies: Copies) -> float:
+    return float(copies.lab(REFINING_PX).shape[1] / copies.photo.full_px[0])
+
+
+def _least(scores: Float64) -> float:
+    """The lowest of the sides' scores; 0 where the photo's border cuts all of them."""
+    return float(np.nanmin(scores)) if np.isfinite(scores).any() else 0.0
 
 
 def _whole_first(answers: list[Answer], size: tuple[int, int]) -> list[Answer]:
