@@ -1760,4 +1760,16 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("what is sent nowhere is called another take", "autoprep/cli/again.py", "    if not only:\n", "    if False:\n", ("tests/service/test_takes.py",)),
     Mistake("a fit that does nothing is not told", "autoprep/told/summary.py", 'if preset.fit == "fill" and (preset.long_side_px', 'if False and (preset.long_side_px', ("tests/told/test_summary.py",)),
+    *_all(
+        "autoprep/correction/outline/side_face.py", ("tests/correction/test_side_face.py",),
+        ("a painted border is cut off", "if (found[0] is not None and found[2] is not None) or (found[1] is not None and found[3] is not None):", "if False:"),
+        ("paper beyond a drawn line is cut off", "(other >= _OTHER).mean()", "(other >= 0).mean()"),
+        ("a painting that ends near the edge is cut", "even = _is_even(inside) and _is_even(outside, thick)", "even = True"),
+        ("the edges of pages stay", "return ends if ends is not None and _is_strip(", "return ends if False and _is_strip("),
+        ("the side of a cut page moves", "None if cut[side] or widest", "None if widest"),
+    ),
+    *_all(
+        "autoprep/correction/outline/answers.py", ("tests/correction/test_side_face.py",),
+        ("nobody looks for the edges of pages", "without_side_faces(close, refined.quad, cut) / close.scale", "refined.quad / close.scale"),
+    ),
 )  # fmt: skip

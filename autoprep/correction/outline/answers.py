@@ -8,6 +8,7 @@ import numpy as np
 from autoprep.correction.outline.close_up import CloseUp
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.refinement import Sides, refine
+from autoprep.correction.outline.side_face import without_side_faces
 from autoprep.domain import Corners, Outline
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import order_corners, overlap, rectangle, widened
@@ -48,8 +49,8 @@ def _polish(copies: Copies, quad_px: Float64, cut: Sides) -> Float64:
     photo = copies.photo
     close = CloseUp(photo, _POLISHING_PX)
     refined = refine(close, quad_px * close.scale, reach=0.004, rounds=2, prior=0.003, held=cut)
-    polished = refined.quad / close.scale
-    fitted = polished if overlap(polished, quad_px) > 0.97 else quad_px
+    polished = without_side_faces(close, refined.quad, cut) / close.scale
+    fitted = polished if overlap(polished, quad_px) > 0.95 else quad_px
     room = np.where(cut, 0.0, _ROOM * max(photo.full_px))
     return widened(fitted if any(cut) else order_corners(fitted), room)
 
