@@ -28,6 +28,8 @@ def retry(options: argparse.Namespace) -> int:
     """Work again on what was set aside; a photo that is named and waits for another try has it at once."""
     settings = settings_of(options)
     named = _set_aside(settings, options.photo) if options.photo else None
+    if named is not None and named.state == "done" and named.problem:
+        return _at_once(settings, named)
     ledger = Ledger(ledger_path(settings))
     aside: Sequence[View] = ledger.set_aside() if named is None else [named]
     there = [job for job in aside if (settings.folders.inbox / os.fsdecode(job.path)).is_file()]
@@ -44,6 +46,15 @@ def retry(options: argparse.Namespace) -> int:
     return 0 if len(there) == len(aside) else 1
 
 
+def _at_once(settings: Settings, job: Job) -> int:
+    """What is new of a finished photo, and failed, has its next try now; what there is of it stays until then."""
+    ledger = Ledger(ledger_path(settings))
+    ledger.postpone(job.job, 0)
+    ledger.close()
+    print(f"{plain(job.shown)}: what failed is tried again by `watch` or `once`.")
+    return 0
+
+
 _NOT_SET_ASIDE: dict[str | None, str] = {
     "ready": "it is ready; `autoprep redo` renders it again",
     "alternate": "another take of the same work is used; `autoprep redo` makes this one after all",
@@ -56,12 +67,13 @@ _NOT_SET_ASIDE: dict[str | None, str] = {
 
 
 def _set_aside(settings: Settings, photo: str) -> Job:
-    """The photo that is named: one that was set aside, or waits for another try, or a question, which is asked anew.
+    """The photo that is named: one that was set aside, or waits for another try, also one that is finished, of which
+    what is new failed; or a question, which is asked anew.
 
     Raises UsageError.
     """
     job = find_job(settings, photo)
-    if job.state == "queued" and job.attempts:
+    if (job.state == "queued" and job.attempts) or job.problem:
         return job
     if job.outcome in _NOT_SET_ASIDE:
         raise UsageError(f"{job.shown} was not set aside: {_NOT_SET_ASIDE[job.outcome]}")

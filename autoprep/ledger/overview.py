@@ -45,6 +45,12 @@ class Overview:
         """Photos that wait for another try after one that failed."""
         return int(self._db.execute("SELECT count(*) FROM jobs WHERE state = 'queued' AND attempts > 0").fetchone()[0])
 
+    def with_problems(self) -> list[tuple[str, str]]:
+        """Photos that wait for another reason than their turn, oldest first, and what it is."""
+        return self._db.execute(
+            "SELECT shown, problem FROM jobs WHERE problem <> '' AND state <> 'running' ORDER BY number"
+        ).fetchall()
+
     def with_failures(self) -> list[str]:
         """Photos with a destination that could not be made, oldest first."""
         return [row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE failed > 0 ORDER BY number")]

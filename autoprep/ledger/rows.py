@@ -33,7 +33,8 @@ class View:
     answered: the artist chose the outline; unwritten: the record on disk is older than the ledger's; parts: so many
     works are made of the photo, each by a job of its own; of such a one, whole: the photo's job, part: which, from 1;
     was: what the photo was called before, the newest first; light: a reference shot that came after the photo was
-    measured, and tells its light; empty where there is none.
+    measured, and tells its light; empty where there is none; problem: why it waits, if not for its turn: what its last
+    try, which failed, came to.
     """
 
     number: int
@@ -59,6 +60,7 @@ class View:
     parts: int = 0
     was: tuple[str, ...] = ()
     light: str = ""
+    problem: str = ""
 
 
 @dataclass(frozen=True)
@@ -247,7 +249,7 @@ class Restored:
 
 VIEW_COLUMNS = (
     "number, job, sha256, path, shown, state, attempts, interrupted, not_before, outcome, "
-    "work, usual, merit, chosen, plan, said, answered, unwritten, part, whole, parts, was, light"
+    "work, usual, merit, chosen, plan, said, answered, unwritten, part, whole, parts, was, light, problem"
 )
 RECORD_COLUMNS = "finished, kind, files, held, failed"
 LISTED_COLUMNS = "number, job, shown, state, outcome, kind, files, held, failed"

@@ -75,7 +75,9 @@ class Engine:
         self._trouble, self._troubled_at = "", 0.0
         self._keep_trouble("")  # of an earlier run that was cut off
         self._unfinished: set[str] = set()
+        self._unread: dict[str, str] = {}
         self.ledger.keep_unfinished({})
+        self.ledger.keep_unread({})
 
     def _workers(self) -> Workers:
         service = self.settings.service
@@ -150,7 +152,11 @@ class Engine:
             self.ledger.keep(TROUBLE, words)
 
     def _keep_unfinished(self) -> None:
-        """Who asks meanwhile is told of files that are waited for."""
+        """Who asks meanwhile is told of files that are waited for, and of those that can't be taken in."""
+        unread = self._arrivals.unread()
+        if unread != self._unread:
+            self._unread = unread
+            self.ledger.keep_unread(unread)
         now = self._arrivals.unfinished()
         if now.keys() != self._unfinished:
             self._unfinished = set(now)
@@ -221,7 +227,7 @@ class Engine:
                 item = self._ready.pop(next(iter(self._ready)))
                 wait_s = self._desk.guarded(shown_name(item.path), partial(self._arrivals.take, item))
                 if wait_s:
-                    self._settling.later(item.path, wait_s)
+                    self._settling.later(item.path, wait_s, self._desk.fault)
                     continue
                 self._page_due |= self._desk.work_out()
                 waiting = self._desk.waiting()
@@ -289,7 +295,7 @@ class Engine:
     @property
     def later(self) -> dict[str, str]:
         """Photos that are tried again after a pause, and why."""
-        return self._desk.later
+        return {**self._desk.later, **self._arrivals.unread()}
 
     @property
     def hollow(self) -> list[str]:

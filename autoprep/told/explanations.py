@@ -143,6 +143,14 @@ def ends_too_early(until: float) -> str:
     return f"its end is missing; looked at again until {datetime.fromtimestamp(until):%H:%M}"
 
 
+ABSENT = "its photo is not in the inbox; it is worked on when it is back"
+
+
+def cant_be_read(problem: OSError) -> str:
+    """What is said of a photo that lies there and can't be read."""
+    return f"it can't be read ({problem.strerror or problem}); see that this computer's user may read it"
+
+
 _IN_A_WORD: dict[Why, str] = {"size not known": "its size is not known", "names the artist": "it names the artist"}
 
 
