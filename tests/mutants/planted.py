@@ -1788,4 +1788,13 @@ PLANTED: tuple[Mistake, ...] = (
         'autoprep/cli/again.py', ('tests/service/test_failing.py',),
         ("a finished photo that fails can't be retried", '(job.state == "queued" and job.attempts) or job.problem:', 'job.state == "queued" and job.attempts:'),
     ),
+    *_all(
+        'autoprep/wishes/names.py', ('tests/test_naming.py',),
+        ('a long name loses its number', 'text = before = _room_for(values["nn"], text, preset)', 'before = text'),
+        ('a cut name keeps its number alone', 'body = body[: max(0, len(body) - over)]', 'body = body[:0]'),
+    ),
+    *_all(
+        "autoprep/service/places.py", ("tests/service/test_failing.py",),
+        ("that no number is free has no words", "    if place is None:\n        raise DeliveryError", "    if place is None:\n        raise RuntimeError"),
+    ),
 )  # fmt: skip

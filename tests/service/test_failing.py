@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 
 from autoprep.cli import main
+from autoprep.domain import WorkFacts
 from autoprep.errors import DeliveryError
 from autoprep.ledger import Ledger
+from autoprep.service.places import Others, reserve
 from autoprep.told.standing import Status
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
@@ -216,3 +218,13 @@ def test_of_many_that_fail_the_first_are_told() -> None:
     lines = [line for line in status.lines() if line.startswith("Tried again later")]
     assert len(lines) == 7
     assert lines[-1] == "Tried again later: 3 more; `autoprep status --json` names all"
+
+
+def test_a_name_without_room_for_a_number_is_told_in_words(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    tables = wren.config.with_name("destinations.toml")
+    tables.write_text('[call]\nlong_side_px = 900\nname = "{title} {nn}"\nname_max = 1\n', encoding="utf-8")
+    monkeypatch.setattr("autoprep.service.places.MOST_NUMBERS", 20)
+    monkeypatch.setattr("autoprep.service.called.MOST_NUMBERS", 20)
+    given = Others(lambda place: True, lambda name: [str(number) for number in range(10)])
+    with pytest.raises(DeliveryError, match="no number is free in call: make its `name` shorter, or `name_max` larger"):
+        reserve(wren.settings, "Gull.jpg", WorkFacts(), ["call"], given)
