@@ -35,6 +35,7 @@ _COPY_S = 60.0  # a run that ends by itself waits so long for the day's copy of 
 # Looks through all files take up to a sixth of the time.
 _LOOKS_APART = 5
 _PAGE_EVERY_S, _PAGE_AGAIN_S = 2.0, 30.0
+_PAGES = "pages and lists"  # as `status` calls them
 _TROUBLE_S = 60.0  # who asked for one run and waits for it is told so long after workers can't be had
 
 
@@ -76,6 +77,7 @@ class Engine:
         self._keep_trouble("")  # of an earlier run that was cut off
         self._unfinished: set[str] = set()
         self._unread: dict[str, str] = {}
+        self._not_written = ""  # why pages and lists could not be written
         self.ledger.keep_unfinished({})
         self.ledger.keep_unread({})
 
@@ -153,7 +155,7 @@ class Engine:
 
     def _keep_unfinished(self) -> None:
         """Who asks meanwhile is told of files that are waited for, and of those that can't be taken in."""
-        unread = self._arrivals.unread()
+        unread = self._arrivals.unread() | ({_PAGES: self._not_written} if self._not_written else {})
         if unread != self._unread:
             self._unread = unread
             self.ledger.keep_unread(unread)
@@ -245,7 +247,9 @@ class Engine:
             if due:
                 self._page_due = not self._pages.write(self.settings, self.ledger.overview, date.today(), last=last)
             self._list_due = not self._lists.write(self.settings, self.ledger.overview, last=last)
+            self._not_written = ""
         except (OSError, AutoprepError) as problem:
+            self._not_written = str(problem)
             self._complain("proof page not written", reason=str(problem))
             self._page_due = self._list_due = True
             self._next_page = time.monotonic() + _PAGE_AGAIN_S
@@ -314,6 +318,7 @@ class Engine:
         self._next_page = 0.0
         if not self._away:
             self._write_page(last=True)
+            self._keep_unfinished()
         self._housekeeping.finish(1.0 if self._follow else _COPY_S)
         self.hints.close()
         if not self._away:

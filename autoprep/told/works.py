@@ -167,7 +167,7 @@ def left_behind(name: str, preset: Preset, rows: Sequence[WorkRow]) -> list[str]
     waiting = [(row, sent) for row in rows for sent in row.sent if sent.destination == name]
     said = []
     for row, sent in waiting:
-        if sent.state != "in place":
+        if sent.state != "in place" and sent.why != "not sent":  # that is as the artist wants it
             said.append(f"not: {row.said.title or row.shown}: {sent.reason or sent.state}")
     made = {row.work for row, _ in waiting}
     for row in rows:
