@@ -234,6 +234,7 @@ MIGRATIONS: tuple[str, ...] = (
     """
     ALTER TABLE jobs ADD COLUMN problem TEXT NOT NULL DEFAULT '';
     CREATE INDEX with_problems ON jobs (number) WHERE problem <> '';
+    CREATE INDEX picked_up ON renditions (job) WHERE state = 'picked up';
     """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""

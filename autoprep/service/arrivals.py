@@ -22,8 +22,9 @@ from autoprep.wishes.notes import facts_of
 from autoprep.wishes.tables import Settings
 
 _LARGEST_FILE = 600 * 1024 * 1024
+_TELLING_BYTES = 4096  # by so many of the first ones a format is known
 _UNREADABLE_WAIT_S = 60.0
-_UNREADABLE = "not a photo that can be read (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW)"
+_NO_PICTURE = "not a photo that can be read (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW)"
 
 
 class Arrivals:
@@ -62,7 +63,7 @@ class Arrivals:
         if self._unfinished.get(item.path) == item.signature and self._waits(item):
             return  # it has not changed since it was read last: it ends too early still
         try:
-            file = read_settled(self.settings.folders.inbox, item)
+            file = self._read(item, shown)
         except OSError as problem:
             self._unreadable(item, shown, problem)
             return
@@ -70,13 +71,22 @@ class Arrivals:
             return  # changed or gone; the next scan sees what it is now
         digest, kind = hashlib.sha256(file.data).hexdigest(), sniff(file.data)
         if kind is None:
-            self._aside(item, shown, digest, _UNREADABLE, by_name=True)
+            self._aside(item, shown, digest, _NO_PICTURE, by_name=True)
         elif kind == "heic" and not self.settings.service.heic:
             self._aside(item, shown, digest, "HEIC photos are switched off in the settings (service.heic)")
         elif not is_whole(file.data, kind):
             self._not_whole(item, shown, digest)
         else:
             self._open(file, shown, digest)
+
+    def _read(self, item: Found, shown: str) -> SettledFile | None:
+        """A file as it is; of what its name calls no picture, a film say, the start alone, if that tells the same."""
+        inbox = self.settings.folders.inbox
+        if not may_be_picture(shown):
+            start = read_settled(inbox, item, _TELLING_BYTES)
+            if start is None or sniff(start.data) is None:
+                return start
+        return read_settled(inbox, item)
 
     def _unreadable(self, item: Found, shown: str, problem: OSError) -> None:
         """It lies there and can't be read: another's file, or a disk at fault. That may end; until then it is told."""

@@ -31,6 +31,7 @@ from autoprep.wishes.settings import worker_count
 from autoprep.wishes.tables import Settings
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
+_AT_ONCE_S = 0.5  # so long files are taken in before it is looked what else is due
 _COPY_S = 60.0  # a run that ends by itself waits so long for the day's copy of the ledger
 # Looks through all files take up to a sixth of the time.
 _LOOKS_APART = 5
@@ -69,6 +70,7 @@ class Engine:
         self._glance = Glance(words_folder(settings), service.rescan_s)
         self._next_scan = self._next_page = 0.0
         self._stirred = True  # something happened since the last look through all files
+        self._cut_short = False  # there was more to begin than is done at once
         self._look_s = 0.0  # how long the last one took
         self._page_due, self._list_due = True, False
         self._stumbled, self._complained = False, -1e9
@@ -110,7 +112,7 @@ class Engine:
             self._complain("waiting", reason=str(problem))
             self._stumbled = self._stirred = True
             time.sleep(min(most_s, 0.5))
-        pause = max(0.0, min(most_s, self._next_scan - time.monotonic()))
+        pause = 0.0 if self._cut_short else max(0.0, min(most_s, self._next_scan - time.monotonic()))
         deadline = self._pool.next_deadline()
         if deadline is not None:
             pause = max(0.0, min(pause, deadline - time.monotonic()))
@@ -120,6 +122,7 @@ class Engine:
             self._next_scan = min(self._next_scan, self._soon(0.2))
 
     def _act(self) -> None:
+        self._cut_short = False
         if self._stumbled and not self._pool.running:
             # After a fault of disk or ledger a job may count as running that no worker has any more.
             self.ledger.recover()
@@ -214,11 +217,19 @@ class Engine:
             self._page_due = True
 
     def _begin(self) -> None:
-        """One waiting photo, one new one, in turn: neither starves the other."""
+        """One waiting photo, one new one, in turn: neither starves the other.
+
+        Files that need no worker never fill the pool: after a while it is looked what else is due.
+        """
         waiting = self._desk.waiting()
         if not self._pool.free and (waiting or self._ready):
             self._desk.make_room()
+        limit, begun = time.monotonic() + _AT_ONCE_S, 0
         while self._pool.free and (waiting or self._ready):
+            if begun and time.monotonic() > limit:
+                self._cut_short = True
+                break
+            begun += 1
             able = next((step for step in waiting if self._pool.takes(step.job)), None)
             if able is not None:
                 waiting.remove(able)

@@ -231,15 +231,18 @@ class SettledFile:
     data: bytes
 
 
-def read_settled(inbox: Path, item: Found) -> SettledFile | None:
-    """Read a file; None when it changed or went away meanwhile. Raises OSError where it may not, or can't, be read."""
-    read = read_plain(inbox, item.path)
+def read_settled(inbox: Path, item: Found, most: int = -1) -> SettledFile | None:
+    """Read a file; None when it changed or went away meanwhile. Raises OSError where it may not, or can't, be read.
+
+    most: so many bytes from its start; negative: all.
+    """
+    read = read_plain(inbox, item.path, most)
     return None if read is None or read.signature != item.signature else read
 
 
-def read_plain(inbox: Path, path: bytes) -> SettledFile | None:
+def read_plain(inbox: Path, path: bytes, most: int = -1) -> SettledFile | None:
     """Read a file of the inbox without following links or blocking on pipes; None where no plain file is there, or it
-    changed while it was read. Raises OSError where one is there and can't be read.
+    changed while it was read. Raises OSError where one is there and can't be read. most: as for read_settled.
     """
     flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     place = os.path.join(os.fsencode(inbox), path)
@@ -253,11 +256,11 @@ def read_plain(inbox: Path, path: bytes) -> SettledFile | None:
         before = os.fstat(file.fileno())
         if not stat.S_ISREG(before.st_mode):
             return None
-        data = file.read()
+        data = file.read(most)
         after = os.fstat(file.fileno())
     signature = (before.st_size, before.st_mtime_ns, before.st_ino)
     same = signature == (after.st_size, after.st_mtime_ns, after.st_ino)
-    return SettledFile(path, signature, data) if same and len(data) == before.st_size else None
+    return SettledFile(path, signature, data) if same and len(data) in (before.st_size, most) else None
 
 
 class Hints(FileSystemEventHandler):

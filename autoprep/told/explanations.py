@@ -6,7 +6,7 @@ from pathlib import PurePosixPath
 
 import numpy as np
 
-from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Photo, Reason, Why, WorkFacts
+from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Photo, Reason, Why, WorkFacts, kind_of
 from autoprep.rendering.layout import torn_sides
 from autoprep.wishes.destinations import GLARE_HOLDS_PERCENT
 
@@ -111,6 +111,12 @@ FLAT = "the picture is one flat tone, so nothing is on it; copy the file again"
 NO_PLAN = Reason("the photo was looked at again, and is no finished work now", "looked at again")
 NOT_SENT = Reason("the work is not sent here (any more)", "not sent")
 NO_TABLE = Reason("there is no such destination any more", "not sent")
+
+
+def left_there(why: str) -> Reason:
+    """The same reason of a file that the artist has changed: it is theirs, so it was not moved."""
+    said = "you had changed the picture there, so it was left where it lies; take it out yourself"
+    return Reason(f"{why}; {said}", kind_of(why))
 
 
 def sent_nowhere(said: WorkFacts) -> str:

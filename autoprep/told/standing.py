@@ -26,7 +26,8 @@ class Status:
     not_photos: files in the inbox that are none, and are left alone; photos_set_aside, not_made: what the photos are
     called that were set aside, and those with a destination that could not be made; failing: photos that are tried
     again, words on them that were not carried out and files that could not be read, and why; absent: photos that wait
-    because they are no longer in the inbox.
+    because they are no longer in the inbox; left_in_place: pictures that the artist has changed, below ready/, which
+    lie there still though their works are held, or not sent there.
     """
 
     waiting: int
@@ -48,12 +49,14 @@ class Status:
     not_made: tuple[str, ...] = ()
     failing: Mapping[str, str] = field(default_factory=dict)
     absent: tuple[str, ...] = ()
+    left_in_place: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
         """Whether somebody should look: questions, photos set aside, what failed, no room, or no workers."""
         short = self.free_mb < self.needed_mb
-        return bool(self.questions or self.set_aside or self.not_given_out or self.failing or short or self.trouble)
+        asks = self.questions or self.set_aside or self.not_given_out or self.left_in_place
+        return bool(asks or self.failing or short or self.trouble)
 
     def lines(self) -> list[str]:
         """The same in words."""
@@ -61,13 +64,7 @@ class Status:
         said = [f"Finished: {counted(self.finished, 'photo')}{last}"]
         again = f" ({self.tried} of them once more, after a try that failed)" if self.tried else ""
         said.append(f"Waiting: {self.waiting}{again}, being worked on: {self.running}")
-        said += [f"Not whole yet: {plain(name)}: {ends_too_early(until)}" for name, until in self.unfinished.items()]
-        said += [f"Tried again later: {plain(name)}: {plain(why)}" for name, why in self._first_failing()]
-        if len(self.failing) > _MOST_NAMED:
-            more = len(self.failing) - _MOST_NAMED
-            said.append(f"Tried again later: {more} more; `autoprep status --json` names all")
-        if self.absent:
-            said.append(f"Waiting for their photos, which are not in the inbox: {_named(self.absent, _MOST_NAMED)}")
+        said += self._waits()
         if self.trouble:
             said.append(f"Nothing is worked on: {self.trouble}")
         if self.questions:
@@ -79,6 +76,9 @@ class Status:
             said.append(f"Photos with a destination that could not be made: {_named(self.not_made, _MOST_NAMED)}")
         if lost:
             said.append(f"Given out nowhere, for there is no such destination: {_named(lost, _MOST_NAMED)}")
+        if self.left_in_place:
+            words = "Changed by you, so left in ready/ though their works are held, or not sent there"
+            said.append(f"{words}: {_named(self.left_in_place, _MOST_NAMED)}; take them out yourself")
         if self.unclear:
             words = "Photos with words that are not understood, or do not agree"
             said.append(f"{words}: {_named(self.unclear, _MOST_UNCLEAR)}; `autoprep show PHOTO` says which")
@@ -88,8 +88,17 @@ class Status:
         short = "" if self.free_mb >= self.needed_mb else f"; work waits until there are {_size(self.needed_mb)}"
         return [*said, room + short]
 
-    def _first_failing(self) -> list[tuple[str, str]]:
-        return list(self.failing.items())[:_MOST_NAMED]
+    def _waits(self) -> list[str]:
+        """What waits for something else than its turn, and for what."""
+        said = [f"Not whole yet: {plain(name)}: {ends_too_early(until)}" for name, until in self.unfinished.items()]
+        failing = [f"Tried again later: {plain(name)}: {plain(why)}" for name, why in self.failing.items()]
+        said += failing[:_MOST_NAMED]
+        if len(failing) > _MOST_NAMED:
+            more = len(failing) - _MOST_NAMED
+            said.append(f"Tried again later: {more} more; `autoprep status --json` names all")
+        if self.absent:
+            said.append(f"Waiting for their photos, which are not in the inbox: {_named(self.absent, _MOST_NAMED)}")
+        return said
 
 
 def _named(photos: tuple[str, ...], most: int) -> str:
@@ -117,6 +126,13 @@ def _not_photos(settings: Settings, overview: Overview) -> int:
     """How many files that are no photos lie in the inbox now."""
     inbox = os.fsencode(settings.folders.inbox)
     return sum(os.path.lexists(os.path.join(inbox, path)) for path in overview.passed_over())
+
+
+def _left_in_place(settings: Settings, overview: Overview) -> tuple[str, ...]:
+    """Pictures below ready/ that should not lie there and are the artist's, as long as they do."""
+    ready = settings.folders.ready
+    there = (place for place in overview.not_withdrawn() if os.path.lexists(place))
+    return tuple((place.relative_to(ready) if place.is_relative_to(ready) else place).as_posix() for place in there)
 
 
 def status_of(
@@ -156,6 +172,7 @@ def status_of(
         photos_set_aside=aside,
         not_made=not_made,
         failing={**failing, **(unread or {})},
+        left_in_place=() if overview is None else _left_in_place(settings, overview),
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),
