@@ -154,7 +154,7 @@ class Ledger(Names, Earlier, Moved):
                      record.outcome, each.came, record.part, each.whole, json.dumps(record.was)),
                 )  # fmt: skip
                 self._reserve(db, record.job, dict(each.coming))
-                self._apply(db, each.change)
+                self._apply(db, each.change, "")  # of which the record does not know the day, nobody does
             for each in photos:
                 self._open_parts(db, each.change.record.job, each.parts)
 
@@ -177,7 +177,8 @@ class Ledger(Names, Earlier, Moved):
             for change in changes:
                 self._apply(db, change)
 
-    def _apply(self, db: sqlite3.Connection, change: Change) -> None:
+    def _apply(self, db: sqlite3.Connection, change: Change, when: str | None = None) -> None:
+        """when: since when new files are there, if not since the record's time."""
         record = change.record
         db.execute(
             f"UPDATE jobs SET state = 'done', outcome = ?, said = ?, attempts = 0, not_before = 0, problem = '', "  # noqa: S608
@@ -194,7 +195,7 @@ class Ledger(Names, Earlier, Moved):
             db.execute(f"UPDATE jobs SET {column} = ? WHERE job = ?", (stored, record.job))  # noqa: S608
         db.execute("DELETE FROM coming WHERE job = ? AND destination <> ?", (record.job, LOOK))
         db.execute("DELETE FROM redos WHERE job = ?", (record.job,))
-        self._put(db, record.job, change.renditions, record.finished_at or "")
+        self._put(db, record.job, change.renditions, (record.finished_at or "") if when is None else when)
         self._take_apart(db, record.job, change.parts)
         name = record.photo.rpartition("/")[2]
         db.executemany("UPDATE jobs SET light = ? WHERE job = ?", [(name, each) for each in change.serves])

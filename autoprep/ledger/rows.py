@@ -308,12 +308,18 @@ def rendition_of(row: Any) -> Rendition:
 
 
 def dated(rendition: Rendition, before: Rendition | None, when: str) -> Rendition:
-    """The same with its times: a file with the bytes that it had before is no newer than that."""
+    """The same with its times: a file with the bytes that it had before is no newer than that.
+
+    before: what the ledger had; where that is nothing, and the times are known from a record, they stay.
+    """
     if rendition.output is None:
-        return replace(rendition, made="", first="" if before is None else before.first)
-    same = before is not None and before.output is not None and before.output.sha256 == rendition.output.sha256
-    made = before.made if same and before is not None else when
-    return replace(rendition, made=made, first=(before.first if before is not None else "") or made)
+        return replace(rendition, made="", first=rendition.first if before is None else before.first)
+    if before is None:
+        made = rendition.made or when
+        return replace(rendition, made=made, first=rendition.first or made)
+    same = before.output is not None and before.output.sha256 == rendition.output.sha256
+    made = before.made if same else when
+    return replace(rendition, made=made, first=before.first or made)
 
 
 def rendition_row(rendition: Rendition) -> tuple[Any, ...]:

@@ -21,7 +21,7 @@ from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
 from autoprep.service.places import counted, handed_over, numbered_anew, places_for
 from autoprep.service.questions import clear
-from autoprep.service.results import rows_of, with_renditions
+from autoprep.service.results import rows_of, with_renditions, with_times
 from autoprep.service.rule import (
     GiveUp,
     Known,
@@ -332,6 +332,7 @@ class Hands:
             record = self._regarded(known, best, record, newest)
             goal = wanted(known, best, tuple(self.settings.destinations))
             record = with_renditions(record, known.made, goal, tuple(self.settings.destinations))
+        record = with_times(record, known.made, self._ledger.renditions(record.job))
         return Change(record, tuple(rows.values()), fields)
 
     def _regarded(self, known: Known, best: str, record: JobRecord, newest: JobRecord | None) -> JobRecord:
