@@ -11,6 +11,7 @@ import sqlite3
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from pathlib import Path
 
 from PIL import Image
@@ -80,12 +81,13 @@ def put_back(settings: Settings, *, sound_too: bool = False) -> str:
             raise UsageError("the ledger is sound, so nothing was done; `--copy --anyway` puts the newest copy back")
         place = ledger_path(settings)
         part = place.with_name("ledger-rebuilt.part")
-        copy = copies.newest_sound(settings.folders.records / copies.COPIES, part)
+        tomorrow = date.today() + timedelta(days=1)  # somewhere on earth it is that already
+        copy = copies.newest_sound(settings.folders.records / copies.COPIES, part, tomorrow.isoformat())
         if copy is None:
             raise UsageError(f"there is no sound copy in {settings.folders.records / copies.COPIES}; nothing was done")
         _put_away(place)
         part.replace(place)
-        return copy.name.removeprefix("ledger-")[:10]
+        return copies.day_of(copy)
     finally:
         lock.close()
 

@@ -562,7 +562,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/ledger/copies.py", ("tests/service/test_copies.py",),
         ("copies are not small", "_LEVEL = 6", "_LEVEL = 0"),
-        ("a damaged copy is put back", "for copy in reversed(kept(folder)):", "for copy in kept(folder)[-1:]:"),
+        ("a damaged copy is put back", "for copy in reversed(kept(folder, today)):", "for copy in kept(folder, today)[-1:]:"),
         ("what is no copy of a ledger is put back", "if _is_sound(place):", "if True:"),
         ("an older form of a copy can't be read", 'if copy.suffix == ".gz" else file', ""),
     ),
@@ -1856,5 +1856,14 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/hands.py", ("tests/service/test_rebuild.py",),
         ("records do not know since when files are there", "        record = with_times(record, known.made, self._ledger.renditions(record.job))\n", ""),
+    ),
+    *_all(
+        "autoprep/ledger/copies.py", ("tests/service/test_copies.py",),
+        ("a copy of a day to come is the newest", "key=lambda path: (day_of(path) <= today, path.name)", "key=lambda path: path.name"),
+    ),
+    *_all(
+        "autoprep/service/housekeeping.py", ("tests/service/test_history.py",),
+        ("one day of a wrong clock clears all comparisons", "    if seen and today - date", "    if False and today - date"),
+        ("a limit that went wrong stays for years", "    if limit and limit != ledger.kept(_CLEARED):", "    if limit and limit > ledger.kept(_CLEARED):"),
     ),
 )  # fmt: skip
