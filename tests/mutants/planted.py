@@ -1866,4 +1866,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("one day of a wrong clock clears all comparisons", "    if seen and today - date", "    if False and today - date"),
         ("a limit that went wrong stays for years", "    if limit and limit != ledger.kept(_CLEARED):", "    if limit and limit > ledger.kept(_CLEARED):"),
     ),
+    *_all(
+        'autoprep/wishes/checks.py', ('tests/test_settings.py',),
+        ('anything is a font or a picture', '        elif not opens(place):', '        elif False:'),
+        ('finished pictures come in as photos', '        if place.resolve() in (own, *own.parents):', '        if False:'),
+        ('withdrawn pictures come in as photos', '    written += [folders.records / name for name in _OWN]\n', ''),
+        ('metrics are written over another file', '    elif _is_anothers(place):', '    elif False:'),
+        ('no metrics are written twice', 'not in (b"", _METRICS)', 'not in (b"",)'),
+    ),
 )  # fmt: skip
