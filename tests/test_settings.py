@@ -199,3 +199,9 @@ def test_what_is_there_and_is_what_it_should_be_is_taken(tmp_path: Path) -> None
     for name in ("out.prom", "empty.prom", "none.prom"):
         main = f"[mark]\npicture = 'mark.png'\nfont = 'mark.ttf'\n[service]\nmetrics_file = '{name}'\n"
         assert load(studio(tmp_path, f"{main}[folders]\ninbox = 'ready/inbox'\n")).service.metrics_file == name
+
+
+def test_a_blind_destination_of_a_new_studio_says_nothing_of_the_work(tmp_path: Path) -> None:
+    files = default_files()
+    blind = load(studio(tmp_path, files["autoprep.toml"], files["destinations.toml"])).destinations["submission-blind"]
+    assert (blind.rights, blind.title, blind.mark, blind.camera, blind.name) == ("none", False, False, False, "{nn}")

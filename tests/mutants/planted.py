@@ -1874,4 +1874,47 @@ PLANTED: tuple[Mistake, ...] = (
         ('metrics are written over another file', '    elif _is_anothers(place):', '    elif False:'),
         ('no metrics are written twice', 'not in (b"", _METRICS)', 'not in (b"",)'),
     ),
+    *_all(
+        "config/destinations.toml", ("tests/test_settings.py",),
+        ("a blind table of a new studio has titles", "[submission-blind]\n", "[submission-blind]\ntitle = true\n"),
+    ),
+    *_all(
+        'autoprep/told/gallery.py', ('tests/told/test_works.py',),
+        ("words of a note are HTML on a work's page", '<td>{escape(value)}</td>', '<td>{value}</td>'),
+        ("a take's name is HTML", '{escape(take.photo)}', '{take.photo}'),
+        ("a destination's word is HTML", '{escape(why_nowhere(row))}', '{why_nowhere(row)}'),
+    ),
+    *_all(
+        'autoprep/told/lists.py', ('tests/test_listing.py',),
+        ('an alternative text is HTML in a list', '{escape(work.alt_text)}', '{work.alt_text}'),
+        ('a price is HTML in a list', '{escape(work.price)}', '{work.price}'),
+        ("a file's name is HTML in a list", '{escape(entry.file)}', '{entry.file}'),
+    ),
+    *_all(
+        'autoprep/told/corners.py', ('tests/told/test_pages.py',),
+        ('a size breaks its field', 'value="{escape(size)}"', 'value="{size}"'),
+    ),
+    *_all(
+        'autoprep/service/keeping.py', ('tests/service/test_small_rules.py',),
+        ("a link of the artist's is ours", 'not place.is_symlink() and ', ''),
+    ),
+    *_all(
+        'autoprep/service/inbox.py', ('tests/service/test_everyday.py',),
+        ('placeholders are broken photos', '    ".icloud",\n', ''),
+        ("a network disk's thumbnails come in as photos", '"@eadir", ', ''),
+    ),
+    *_all(
+        "deploy/linux/autoprep.service", ("tests/test_deploy.py",),
+        ("strangers may read the records", "UMask=0077\n", ""),
+        ("a service that failed stays down", "Restart=on-failure", "Restart=no"),
+    ),
+    *_all(
+        "deploy/linux/autoprep-system.service", ("tests/test_deploy.py",),
+        ("the inbox may be written to", "ReadOnlyPaths=/srv/studio/inbox\n", ""),
+    ),
+    *_all(
+        "autoprep/service/worker.py", ("tests/service/test_worker_bounds.py",),
+        ("a worker outlives its service", "prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)", "prctl(_PR_SET_PDEATHSIG, 0)"),
+        ("a worker takes what memory it wants", "            resource.setrlimit(resource.RLIMIT_AS, (size, size))\n", "            pass\n"),
+    ),
 )  # fmt: skip
