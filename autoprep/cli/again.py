@@ -4,7 +4,7 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from autoprep.cli.found import find_job, make_folders, open_ledger, settings_of
@@ -156,7 +156,8 @@ def redo(options: argparse.Namespace) -> int:
     _ask(settings, able, options.destination)
     make_folders(settings)
     try:
-        records = process_all(settings, show=not options.json)
+        failed: dict[str, str] = {}
+        records = process_all(settings, show=not options.json, failed=failed)
     except AlreadyRunning:
         are, them = ("is", "it") if len(able) == 1 else ("are", "them")
         words = f"{counted(len(able), 'photo')} {are} noted; the service that is running will render {them} again."
@@ -170,7 +171,7 @@ def redo(options: argparse.Namespace) -> int:
     else:
         done = sum(_came_out(record, options.destination) for record in made)
         print(f"Rendered again: {done} of {counted(len(able), 'photo')}.")
-    missed = _missed(settings, able, made, options.destination)
+    missed = _missed(settings, able, made, options.destination, failed)
     for line in missed if not options.json else ():
         print(f"  {line}")
     others = {record.job for record in records} - {job.job for job in able}
@@ -258,8 +259,10 @@ def _came_out(record: JobRecord, destination: str | None) -> bool:
     return any(out.destination not in refused and destination in (None, out.destination) for out in record.outputs)
 
 
-def _missed(settings: Settings, able: list[View], made: list[JobRecord], destination: str | None) -> list[str]:
-    """What was asked for and not made, and why."""
+def _missed(
+    settings: Settings, able: list[View], made: list[JobRecord], destination: str | None, failed: Mapping[str, str]
+) -> list[str]:
+    """What was asked for and not made, and why; failed: by their jobs, what came to nothing in this run, and why."""
     refused = [
         f"{plain(record.photo)}: {name} was not made: {plain(reason)}"
         for record in made
@@ -268,7 +271,10 @@ def _missed(settings: Settings, able: list[View], made: list[JobRecord], destina
     ]
     done = {record.job for record in made}
     left = [job for job in able if job.job not in done]
-    return [*refused, *(f"{plain(job.shown)}: {_why_left(settings, job)}" for job in left)]
+    return [
+        *refused,
+        *(f"{plain(job.shown)}: {plain(failed.get(job.job) or _why_left(settings, job))}" for job in left),
+    ]
 
 
 def _why_left(settings: Settings, job: View) -> str:

@@ -40,8 +40,9 @@ _EVENTS: dict[type[Step], str] = {
 class Desk:
     """Where steps wait, run and end. finished(record) is told of every photo that something was done for.
 
-    full: there was no room to begin anything at the last look; fault: what the last fault of `guarded` was; acts: how
-    often something was done for a photo that needed no worker, by what it was.
+    full: there was no room to begin anything at the last look; fault: what the last fault of `guarded` was; failed:
+    finished photos of which something new failed, by their jobs, and why; acts: how often something was done for a
+    photo that needed no worker, by what it was.
     """
 
     def __init__(
@@ -58,6 +59,7 @@ class Desk:
         self._waiting: dict[str, tuple[Finished, float]] = {}  # results that wait for their turn, and since when
         self._stumbling: dict[str, float] = {}
         self.full, self.fault = False, ""
+        self.failed: dict[str, str] = {}
         self.acts: Counter[str] = Counter()
         self._taken = False
 
@@ -317,6 +319,7 @@ class Desk:
         attempts = self._again(job.job, wait_s, failure.reason)
         if job.state == "done":  # a redo, an answer, other words: what was there before stays
             self._ledger.drop_redo(job.job)
+            self.failed[job.job] = failure.reason
             self._knowledge.forget_answer(job.job)
             self._log.warning("redo failed", job=job.job, photo=job.shown, reason=failure.reason)
             return

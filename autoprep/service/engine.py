@@ -282,6 +282,11 @@ class Engine:
         return self._desk.acts
 
     @property
+    def failed(self) -> dict[str, str]:
+        """Finished photos of which something new failed, by their jobs, and why."""
+        return self._desk.failed
+
+    @property
     def standing(self) -> str:
         """How things stand, in one line."""
         if self._desk.full:

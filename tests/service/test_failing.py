@@ -228,3 +228,12 @@ def test_a_name_without_room_for_a_number_is_told_in_words(wren: Studio, monkeyp
     given = Others(lambda place: True, lambda name: [str(number) for number in range(10)])
     with pytest.raises(DeliveryError, match="no number is free in call: make its `name` shorter, or `name_max` larger"):
         reserve(wren.settings, "Gull.jpg", WorkFacts(), ["call"], given)
+
+
+def test_redo_says_why_it_failed(wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    with monkeypatch.context() as patch:
+        failing(patch)
+        code, told = said("redo", "Gull.jpg")
+    assert (code, "Gull.jpg: the worker wanted more memory than it may have" in told) == (1, True)
