@@ -375,7 +375,7 @@ def test_once_names_what_is_tried_again_later_and_retry_ends_the_pause(
         assert "`autoprep retry Gull.jpg`" in second
     code, out, err = run(capsys, "once", "--json", *at)  # in the pause, by another process
     assert (code, json.loads(out)) == (1, [])
-    assert "Gull.jpg: its last try failed" in err
+    assert "Gull.jpg: the card was full" in err
     assert "Waiting: 1 (1 of them once more, after a try that failed), being" in run(capsys, "status", *at)[1]
     code, out, _ = run(capsys, "retry", "Gull.jpg", *at)
     assert (code, "1 of 1 photo" in out) == (0, True)
@@ -395,4 +395,4 @@ def test_a_fault_in_working_out_what_follows_is_told_by_once_too(
 
     monkeypatch.setattr("autoprep.service.knowledge.Knowledge.known", fails)
     code, out, _ = run(capsys, "once", "--config", str(studio.studio))
-    assert (code, "Gull.jpg: its last try failed" in out) == (1, True)
+    assert (code, "Gull.jpg: planted" in out) == (1, True)

@@ -33,6 +33,21 @@ def test_a_unit_waits_for_the_services_own_words(name: str) -> None:
     assert " watch --quiet --config " in service["ExecStart"]
 
 
+@pytest.mark.parametrize(("name", "mask"), [(UNITS[0], "0077"), (UNITS[1], "0027")])
+def test_a_unit_is_started_anew_and_lets_no_stranger_read(name: str, mask: str) -> None:
+    service = _unit(name)["Service"]
+    assert service["Restart"] == "on-failure"
+    assert service["UMask"] == mask
+
+
+def test_the_systems_unit_can_not_write_into_the_inbox() -> None:
+    service = _unit("autoprep-system.service")["Service"]
+    assert service["ProtectSystem"] == "strict"
+    studio = service["ReadWritePaths"]
+    assert service["ExecStart"].endswith(f" {studio}")
+    assert service["ReadOnlyPaths"] == f"{studio}/inbox"
+
+
 def test_the_users_unit_sees_the_home_folder_and_the_systems_does_not() -> None:
     user, system = (_unit(name)["Service"] for name in UNITS)
     assert not any(key.startswith(("ProtectHome", "ProtectSystem", "User")) for key in user)

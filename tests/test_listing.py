@@ -55,6 +55,16 @@ def test_the_artists_order_goes_before_the_numbers_of_the_files() -> None:
     assert [entry.number for entry in of_records("jury", records)] == [5, 2, 3]
 
 
+def test_no_word_of_a_list_is_html() -> None:
+    said = WorkFacts(title="<u>title", alt_text="<u>alt", price="<u>price", medium="<u>medium")
+    page = as_page(of_records("jury", [record("1", "<u>01.jpg", said)]), "<u>Wren", PRESET.model_copy(
+        update={"prices": True}
+    ))  # fmt: skip
+    assert "<u>" not in page
+    for word in ("title", "alt", "price", "medium", "01.jpg", "Wren"):
+        assert f"&lt;u&gt;{word}" in page
+
+
 def test_the_checklist_counts_what_holds() -> None:
     said = checklist(of_records("jury", RECORDS), PRESET)
     assert "2 of 3 under 5 MB; not 03.jpg" in said

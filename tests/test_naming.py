@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from autoprep.domain import WorkFacts
 from autoprep.wishes.destinations import Preset
-from autoprep.wishes.names import counts, file_stem, plain_letters, shortened
+from autoprep.wishes.names import counts, file_stem, number_in, plain_letters, shortened
 
 ARTIST = "Wren Halloway"
 THRIFT = WorkFacts(
@@ -39,6 +39,25 @@ def stem(template: str, facts: WorkFacts = THRIFT, number: int = 3, **rules: obj
 )
 def test_templates(template: str, rules: dict[str, object], expected: str) -> None:
     assert stem(template, **rules) == expected  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("template", "rules", "expected"),
+    [
+        ("{last} {first} {title} {nn}", {"name_space": "_", "name_max": 25}, "Halloway_Wren_Sea_Thri_03"),
+        ("{title} - {nn} {year}", {"name_max": 12}, "Sea Thrif 03"),
+        ("{title}{nn}", {"name_letters": "plain", "name_max": 8}, "SeaThr03"),
+        ("{last} {nn} {title}", {"name_max": 5}, "Ha 03"),
+        ("{title} {nn}", {"name_max": 3}, "03"),
+    ],
+)
+def test_a_name_that_is_too_long_is_cut_before_its_number(
+    template: str, rules: dict[str, object], expected: str
+) -> None:
+    """Else all works would be called alike."""
+    assert stem(template, **rules) == expected  # type: ignore[arg-type]
+    preset = Preset(long_side_px=100, name=template, **rules)  # type: ignore[arg-type]
+    assert number_in(preset, "jury", THRIFT, ARTIST, "sketches/IMG_0042.jpg", expected) == 3
 
 
 def test_missing_facts_leave_no_holes() -> None:

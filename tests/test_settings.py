@@ -1,8 +1,10 @@
 """Settings: what is wrong is named with file, line and the nearest known name."""
 
+from importlib import resources
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from autoprep.errors import ConfigError
 from autoprep.wishes.settings import default_files, find_config, load
@@ -32,6 +34,17 @@ def studio(tmp_path: Path, main: str = "", destinations: str | None = None) -> P
         ("[rights]\nnotice = '{artist!r}'\n", None, ["line 2", "rights.notice", "{artist}"]),
         ("[rights]\nnotice = '{artist'\n", None, ["line 2", "rights.notice", "{artist}"]),
         ("[mark]\nfont = 'none.ttf'\n", None, ["line 2", "no font file"]),
+        ("[mark]\nfont = 'config/autoprep.toml'\n", None, ["line 2", "`mark.font` is no font that can be read"]),
+        ("[mark]\npicture = 'config/autoprep.toml'\n", None, ["line 2", "`mark.picture` is no picture that can be"]),
+        ("[folders]\ninbox = 'ready/a'\n", None, ["line 2", "folders.inbox lies inside", "come in as photos"]),
+        ("[folders]\ninbox = 'ready/a/photos'\n", None, ["line 2", "folders.inbox lies inside"]),
+        ("[folders]\ninbox = 'needs-a-look/in'\n", None, ["line 2", "folders.inbox lies inside"]),
+        ("[folders]\ninbox = 'records/withdrawn'\n", None, ["line 2", "folders.inbox lies inside"]),
+        (
+            "[service]\nmetrics_file = 'config/destinations.toml'\n",
+            None,
+            ["line 2", "is another file, which would be written over"],
+        ),
         ("[service\n", None, ["not valid TOML", "line 1"]),
         ("", "[a]\nlong_side_px = 800\nqualty = 3\n", ["destinations.toml, line 3", "a.qualty", "`quality`"]),
         ("", "[a]\nquality = 3\n", ["line 1", "give one size"]),
@@ -175,3 +188,20 @@ def test_a_blind_tables_names_hold_the_artists_by_the_rule_of_blind_pictures(
             load(config)
     else:
         assert load(config).destinations["a"].name == name
+
+
+def test_what_is_there_and_is_what_it_should_be_is_taken(tmp_path: Path) -> None:
+    Image.new("RGB", (3, 3)).save(tmp_path / "mark.png")
+    font = load(studio(tmp_path)).config_file.parents[1] / "mark.ttf"
+    font.write_bytes((resources.files("autoprep") / "fonts" / "DejaVuSans.ttf").read_bytes())
+    (tmp_path / "out.prom").write_text("# HELP autoprep_up Whether the service runs", encoding="utf-8")
+    (tmp_path / "empty.prom").write_bytes(b"")
+    for name in ("out.prom", "empty.prom", "none.prom"):
+        main = f"[mark]\npicture = 'mark.png'\nfont = 'mark.ttf'\n[service]\nmetrics_file = '{name}'\n"
+        assert load(studio(tmp_path, f"{main}[folders]\ninbox = 'ready/inbox'\n")).service.metrics_file == name
+
+
+def test_a_blind_destination_of_a_new_studio_says_nothing_of_the_work(tmp_path: Path) -> None:
+    files = default_files()
+    blind = load(studio(tmp_path, files["autoprep.toml"], files["destinations.toml"])).destinations["submission-blind"]
+    assert (blind.rights, blind.title, blind.mark, blind.camera, blind.name) == ("none", False, False, False, "{nn}")

@@ -4,7 +4,7 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from autoprep.cli.found import find_job, make_folders, open_ledger, settings_of
@@ -28,6 +28,8 @@ def retry(options: argparse.Namespace) -> int:
     """Work again on what was set aside; a photo that is named and waits for another try has it at once."""
     settings = settings_of(options)
     named = _set_aside(settings, options.photo) if options.photo else None
+    if named is not None and named.state == "done" and named.problem:
+        return _at_once(settings, named)
     ledger = Ledger(ledger_path(settings))
     aside: Sequence[View] = ledger.set_aside() if named is None else [named]
     there = [job for job in aside if (settings.folders.inbox / os.fsdecode(job.path)).is_file()]
@@ -44,6 +46,15 @@ def retry(options: argparse.Namespace) -> int:
     return 0 if len(there) == len(aside) else 1
 
 
+def _at_once(settings: Settings, job: Job) -> int:
+    """What is new of a finished photo, and failed, has its next try now; what there is of it stays until then."""
+    ledger = Ledger(ledger_path(settings))
+    ledger.postpone(job.job, 0)
+    ledger.close()
+    print(f"{plain(job.shown)}: what failed is tried again by `watch` or `once`.")
+    return 0
+
+
 _NOT_SET_ASIDE: dict[str | None, str] = {
     "ready": "it is ready; `autoprep redo` renders it again",
     "alternate": "another take of the same work is used; `autoprep redo` makes this one after all",
@@ -56,12 +67,13 @@ _NOT_SET_ASIDE: dict[str | None, str] = {
 
 
 def _set_aside(settings: Settings, photo: str) -> Job:
-    """The photo that is named: one that was set aside, or waits for another try, or a question, which is asked anew.
+    """The photo that is named: one that was set aside, or waits for another try, also one that is finished, of which
+    what is new failed; or a question, which is asked anew.
 
     Raises UsageError.
     """
     job = find_job(settings, photo)
-    if job.state == "queued" and job.attempts:
+    if (job.state == "queued" and job.attempts) or job.problem:
         return job
     if job.outcome in _NOT_SET_ASIDE:
         raise UsageError(f"{job.shown} was not set aside: {_NOT_SET_ASIDE[job.outcome]}")
@@ -144,7 +156,8 @@ def redo(options: argparse.Namespace) -> int:
     _ask(settings, able, options.destination)
     make_folders(settings)
     try:
-        records = process_all(settings, show=not options.json)
+        failed: dict[str, str] = {}
+        records = process_all(settings, show=not options.json, failed=failed)
     except AlreadyRunning:
         are, them = ("is", "it") if len(able) == 1 else ("are", "them")
         words = f"{counted(len(able), 'photo')} {are} noted; the service that is running will render {them} again."
@@ -158,7 +171,7 @@ def redo(options: argparse.Namespace) -> int:
     else:
         done = sum(_came_out(record, options.destination) for record in made)
         print(f"Rendered again: {done} of {counted(len(able), 'photo')}.")
-    missed = _missed(settings, able, made, options.destination)
+    missed = _missed(settings, able, made, options.destination, failed)
     for line in missed if not options.json else ():
         print(f"  {line}")
     others = {record.job for record in records} - {job.job for job in able}
@@ -246,8 +259,10 @@ def _came_out(record: JobRecord, destination: str | None) -> bool:
     return any(out.destination not in refused and destination in (None, out.destination) for out in record.outputs)
 
 
-def _missed(settings: Settings, able: list[View], made: list[JobRecord], destination: str | None) -> list[str]:
-    """What was asked for and not made, and why."""
+def _missed(
+    settings: Settings, able: list[View], made: list[JobRecord], destination: str | None, failed: Mapping[str, str]
+) -> list[str]:
+    """What was asked for and not made, and why; failed: by their jobs, what came to nothing in this run, and why."""
     refused = [
         f"{plain(record.photo)}: {name} was not made: {plain(reason)}"
         for record in made
@@ -256,7 +271,10 @@ def _missed(settings: Settings, able: list[View], made: list[JobRecord], destina
     ]
     done = {record.job for record in made}
     left = [job for job in able if job.job not in done]
-    return [*refused, *(f"{plain(job.shown)}: {_why_left(settings, job)}" for job in left)]
+    return [
+        *refused,
+        *(f"{plain(job.shown)}: {plain(failed.get(job.job) or _why_left(settings, job))}" for job in left),
+    ]
 
 
 def _why_left(settings: Settings, job: View) -> str:

@@ -134,14 +134,21 @@ def show(options: argparse.Namespace) -> int:
     job = find_job(settings, options.photo)
     if job.record is None and options.json:
         unfinished = {"job": job.job, "photo": job.shown, "state": job.state, "failed_tries": job.attempts}
+        unfinished |= {"problem": job.problem} if job.problem else {}
         print(json.dumps(unfinished, ensure_ascii=False, indent=2))
     elif job.record is None:
-        print(f"{plain(job.shown)}: {job.state}, {job.attempts} failed tries so far")
+        print(f"{plain(job.shown)}: {job.state}, {job.attempts} failed tries so far{_why(job.problem)}")
     elif options.json:
         print(job.record.model_dump_json(indent=2))
     else:
         print_record(job.record, settings.studio)
+        if job.problem:
+            print(f"  what was said or asked since is not done yet{_why(job.problem)}")
     return 0
+
+
+def _why(problem: str) -> str:
+    return f": {plain(problem)}" if problem else ""
 
 
 def status(options: argparse.Namespace) -> int:
@@ -152,7 +159,9 @@ def status(options: argparse.Namespace) -> int:
         found = (
             status_of(settings, None)
             if ledger is None
-            else status_of(settings, ledger.overview, ledger.kept(TROUBLE), ledger.unfinished(time.time()))
+            else status_of(
+                settings, ledger.overview, ledger.kept(TROUBLE), ledger.unfinished(time.time()), ledger.unread()
+            )
         )
     finally:
         if ledger is not None:

@@ -95,11 +95,12 @@ def process_all(
     show: bool = True,
     acts: Counter[str] | None = None,
     later: dict[str, str] | None = None,
+    failed: dict[str, str] | None = None,
 ) -> list[JobRecord]:
     """Run the engine until nothing waits; a progress bar on the terminal.
 
     acts: is told what was done besides for photos that needed no worker (see Engine.acts); later: which photos are
-    tried again after a pause, and why.
+    tried again after a pause, and why; failed: jobs of finished photos of which something new failed, and why.
     Raises KeyboardInterrupt where it was stopped before; what is left is done the next time.
     """
     records: list[JobRecord] = []
@@ -130,6 +131,8 @@ def process_all(
             hollow = engine.hollow
             if later is not None:
                 later.update(engine.later)
+            if failed is not None:
+                failed.update(engine.failed)
             # A take that was ready may have given way to a better one that came later.
             kept = [engine.ledger.get(record.job) for record in records]
             engine.stop()

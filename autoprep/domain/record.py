@@ -58,7 +58,9 @@ class JobRecord(Value):
     that are seen in the photo, in reading order, each of which may be or is finished by itself; part: of the work in
     such a photo, which one it is, from 1; its `photo` is the photo's name with that number; was: what the photo was
     called before, the newest name first; came: the day on which it came in (older records have none); tells: what a
-    reference shot tells of the light, in words, nothing where it can't serve.
+    reference shot tells of the light, in words, nothing where it can't serve; dates: by destination since when there
+    has been a file, and since when it is as it is, as finished_at has times; asked: destinations of which a file was
+    made because it was asked for by name (older records have neither).
     """
 
     version: Literal[1] = 1
@@ -89,6 +91,8 @@ class JobRecord(Value):
     held: dict[str, str] = Field(default_factory=dict)
     held_kinds: dict[str, Why] = Field(default_factory=dict)
     failed: dict[str, str] = Field(default_factory=dict)
+    dates: dict[str, tuple[str, str]] = Field(default_factory=dict)
+    asked: tuple[str, ...] = ()
     work: WorkFacts = WorkFacts()
     pages: dict[str, str] = Field(default_factory=dict)
     seconds: dict[str, float] = Field(default_factory=dict)

@@ -63,7 +63,10 @@ def make_part(final: Path, write: Callable[[BinaryIO], object], token: str) -> P
             part.unlink()
         if not isinstance(problem, OSError):
             raise
-        said = f"{final.name} can't be written ({problem.strerror or problem})"
+        why = problem.strerror or str(problem)
+        if isinstance(problem, FileExistsError | NotADirectoryError):
+            why = f"something stands in the place of the folder {final.parent.parent.name}/{final.parent.name}"
+        said = f"{final.name} can't be written ({why})"
         raise DeliveryError(said, full=is_full(problem)) from problem
     return part
 

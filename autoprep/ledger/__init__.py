@@ -21,11 +21,12 @@ from autoprep.ledger.rows import (
     Take,
     View,
     WorkRow,
+    dated,
 )
 from autoprep.ledger.settled import TROUBLE
 
 __all__ = [
     "BLOCK", "COPIES", "HELD_BACK", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Delivered", "Job", "Ledger", "Line",
     "Listed", "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View",
-    "WorkRow", "journal_mode",
+    "WorkRow", "dated", "journal_mode",
 ]  # fmt: skip

@@ -154,7 +154,7 @@ class Ledger(Names, Earlier, Moved):
                      record.outcome, each.came, record.part, each.whole, json.dumps(record.was)),
                 )  # fmt: skip
                 self._reserve(db, record.job, dict(each.coming))
-                self._apply(db, each.change)
+                self._apply(db, each.change, "")  # of which the record does not know the day, nobody does
             for each in photos:
                 self._open_parts(db, each.change.record.job, each.parts)
 
@@ -177,11 +177,12 @@ class Ledger(Names, Earlier, Moved):
             for change in changes:
                 self._apply(db, change)
 
-    def _apply(self, db: sqlite3.Connection, change: Change) -> None:
+    def _apply(self, db: sqlite3.Connection, change: Change, when: str | None = None) -> None:
+        """when: since when new files are there, if not since the record's time."""
         record = change.record
         db.execute(
-            f"UPDATE jobs SET state = 'done', outcome = ?, said = ?, attempts = 0, not_before = 0, unwritten = 0, "  # noqa: S608
-            f"({RECORD_COLUMNS}) = (?, ?, ?, ?, ?) WHERE job = ?",
+            f"UPDATE jobs SET state = 'done', outcome = ?, said = ?, attempts = 0, not_before = 0, problem = '', "  # noqa: S608
+            f"unwritten = 0, ({RECORD_COLUMNS}) = (?, ?, ?, ?, ?) WHERE job = ?",
             (record.outcome, record.work.model_dump_json(), *told_apart(record), record.job),
         )
         db.execute(
@@ -194,7 +195,7 @@ class Ledger(Names, Earlier, Moved):
             db.execute(f"UPDATE jobs SET {column} = ? WHERE job = ?", (stored, record.job))  # noqa: S608
         db.execute("DELETE FROM coming WHERE job = ? AND destination <> ?", (record.job, LOOK))
         db.execute("DELETE FROM redos WHERE job = ?", (record.job,))
-        self._put(db, record.job, change.renditions, record.finished_at or "")
+        self._put(db, record.job, change.renditions, (record.finished_at or "") if when is None else when)
         self._take_apart(db, record.job, change.parts)
         name = record.photo.rpartition("/")[2]
         db.executemany("UPDATE jobs SET light = ? WHERE job = ?", [(name, each) for each in change.serves])
@@ -204,7 +205,7 @@ class Ledger(Names, Earlier, Moved):
     def _take_apart(self, db: sqlite3.Connection, whole: str, parts: Sequence[str]) -> None:
         """Open a job for each of the works in a photo, or once more where there was one before."""
         db.execute(
-            "UPDATE jobs SET state = 'queued', outcome = NULL, attempts = 0, not_before = 0 "
+            "UPDATE jobs SET state = 'queued', outcome = NULL, attempts = 0, not_before = 0, problem = '' "
             "WHERE whole = ? AND part <= ?",
             (whole, len(parts)),
         )
@@ -235,13 +236,17 @@ class Ledger(Names, Earlier, Moved):
                 (job, key, *rendition_row(each)),
             )
 
-    def give_back(self, job: str, *, failed: bool, not_before: float = 0) -> int:
-        """Queue a job again. failed counts an attempt; an interruption is no fault of the photo. Returns attempts."""
+    def give_back(self, job: str, *, failed: bool, not_before: float = 0, why: str = "") -> int:
+        """Queue a job again. failed counts an attempt; an interruption is no fault of the photo. Returns attempts.
+
+        why: what the try came to; empty leaves what is known of an earlier one.
+        """
         column = "attempts" if failed else "interrupted"
         with self._transaction() as db:
             db.execute(
-                f"UPDATE jobs SET state = 'queued', {column} = {column} + 1, not_before = ? WHERE job = ?",  # noqa: S608
-                (not_before, job),
+                f"UPDATE jobs SET state = 'queued', {column} = {column} + 1, not_before = ?2, "  # noqa: S608
+                "problem = coalesce(nullif(?3, ''), problem) WHERE job = ?1",
+                (job, not_before, why),
             )
             return int(db.execute("SELECT attempts FROM jobs WHERE job = ?", (job,)).fetchone()[0])
 
@@ -250,18 +255,26 @@ class Ledger(Names, Earlier, Moved):
         with self._transaction() as db:
             self._renamed(db, job, shown)
             db.execute(
-                "UPDATE jobs SET state = 'queued', outcome = NULL, attempts = 0, not_before = 0, path = ?, shown = ? "
-                "WHERE job = ?",
+                "UPDATE jobs SET state = 'queued', outcome = NULL, attempts = 0, not_before = 0, problem = '', "
+                "path = ?, shown = ? WHERE job = ?",
                 (path, shown, job),
             )
             self._reserve(db, job, places)
 
-    def postpone(self, job: str, not_before: float, *, attempt: bool = False) -> int:
-        """Leave a job alone until then; attempt counts a failed one. Returns the attempts so far."""
+    def postpone(self, job: str, not_before: float, *, attempt: bool = False, why: str = "") -> int:
+        """Leave a job alone until then; attempt counts a failed one, why: as for give_back. Returns the attempts."""
         self._db.execute(
-            "UPDATE jobs SET not_before = ?, attempts = attempts + ? WHERE job = ?", (not_before, int(attempt), job)
+            "UPDATE jobs SET not_before = ?2, attempts = attempts + ?3, problem = coalesce(nullif(?4, ''), problem) "
+            "WHERE job = ?1",
+            (job, not_before, int(attempt), why),
         )
         return int(self._db.execute("SELECT attempts FROM jobs WHERE job = ?", (job,)).fetchone()[0])
+
+    def note_problem(self, jobs: Sequence[str], why: str) -> None:
+        """Why nothing goes on for these photos; empty: nothing is left to do that could fail."""
+        with self._transaction() as db:
+            done = "" if why else ", attempts = 0, not_before = 0"
+            db.executemany(f"UPDATE jobs SET problem = ?{done} WHERE job = ?", [(why, job) for job in jobs])  # noqa: S608
 
     def recover(self) -> int:
         """After a crash: jobs that were running are queued again. Returns how many."""

@@ -20,10 +20,18 @@ def copy_of(folder: Path, day: str) -> Path:
     return folder / f"{_NAME}{day}{_PACKED}"
 
 
-def kept(folder: Path) -> list[Path]:
-    """The copies that are there, the oldest first; those of earlier versions are not packed."""
+def kept(folder: Path, today: str) -> list[Path]:
+    """The copies that are there, the oldest first; those of earlier versions are not packed.
+
+    today: as 2026-11-26. A later day was that of a clock gone wrong: nobody knows when it was, so it counts as older.
+    """
     found = [*folder.glob(f"{_NAME}*{_PACKED}"), *folder.glob(f"{_NAME}*.sqlite3")]
-    return sorted(found, key=lambda path: path.name)
+    return sorted(found, key=lambda path: (day_of(path) <= today, path.name))
+
+
+def day_of(copy: Path) -> str:
+    """The day that a copy is of, as 2026-11-26."""
+    return copy.name.removeprefix(_NAME)[:10]
 
 
 def clear_unfinished(folder: Path) -> None:
@@ -49,9 +57,12 @@ def pack(plain: Path, copy: Path) -> None:
         plain.unlink(missing_ok=True)
 
 
-def newest_sound(folder: Path, place: Path) -> Path | None:
-    """Unpack the newest copy in which nothing is wrong to `place`; which it was, or None where there is none."""
-    for copy in reversed(kept(folder)):
+def newest_sound(folder: Path, place: Path, today: str) -> Path | None:
+    """Unpack the newest copy in which nothing is wrong to `place`; which it was, or None where there is none.
+
+    today: as for `kept`.
+    """
+    for copy in reversed(kept(folder, today)):
         with contextlib.suppress(OSError, EOFError, sqlite3.Error):
             _unpack(copy, place)
             if _is_sound(place):

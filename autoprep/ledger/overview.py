@@ -2,13 +2,13 @@
 
 import json
 import os
-import sqlite3
 import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
+from autoprep.ledger.attention import WAITS_EVERYWHERE, Attention
 from autoprep.ledger.rows import LISTED_COLUMNS, Delivered, Fitting, Listed, Sent, WorkRow
 
 BLOCK = 100
@@ -20,15 +20,11 @@ HELD_BACK = "held back"
 """What lists call photos that are ready and of which nothing is given out now."""
 
 _SHOWN = "json_remove(record, '$.plan', '$.likeness', '$.choices', '$.several')"
-_WAITS_EVERYWHERE = "outcome = 'ready' AND held > 0 AND files = 0"
 _AT_ONCE = 200  # rows that are read before the ledger is free again for the service
 
 
-class Overview:
+class Overview(Attention):
     """Questions about the whole ledger, over the connection of an open one."""
-
-    def __init__(self, db: sqlite3.Connection) -> None:
-        self._db = db
 
     # --- counts ---------------------------------------------------------------------------------------------
 
@@ -40,44 +36,6 @@ class Overview:
     def states(self) -> dict[str, int]:
         """How many photos wait ("queued"), are being worked on ("running") and are done."""
         return dict(self._db.execute("SELECT state, count(*) FROM jobs GROUP BY state").fetchall())
-
-    def tried(self) -> int:
-        """Photos that wait for another try after one that failed."""
-        return int(self._db.execute("SELECT count(*) FROM jobs WHERE state = 'queued' AND attempts > 0").fetchone()[0])
-
-    def with_failures(self) -> list[str]:
-        """Photos with a destination that could not be made, oldest first."""
-        return [row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE failed > 0 ORDER BY number")]
-
-    def set_aside(self) -> list[str]:
-        """Photos that were set aside, oldest first."""
-        return [
-            row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE outcome = 'set aside' ORDER BY number")
-        ]
-
-    def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:
-        """Photos that are ready, wait everywhere and have no file, where these words stand in what is said of them."""
-        rows = self._db.execute(
-            f"SELECT shown, said FROM jobs WHERE {_WAITS_EVERYWHERE} AND failed = 0 AND instr(said, ?) "  # noqa: S608
-            "ORDER BY number",
-            (words,),
-        )
-        return [(shown, WorkFacts.model_validate_json(said)) for shown, said in rows]
-
-    def passed_over(self) -> list[bytes]:
-        """Files that were seen in the inbox and are no photos, by their paths; also those that are no longer there."""
-        return [row[0] for row in self._db.execute("SELECT path FROM files WHERE job = '' ORDER BY path")]
-
-    def not_understood(self) -> list[WorkRow]:
-        """Photos with words that can't be used, by number; not takes that are not used: the used one tells theirs."""
-        rows = self._db.execute(
-            'SELECT number, work, job, shown, came, kind, said FROM jobs WHERE instr(said, \'"unclear":["\') '
-            "AND outcome NOT IN ('alternate', 'duplicate') ORDER BY number"
-        )
-        return [
-            WorkRow(number, work, job, shown, came, kind, WorkFacts.model_validate_json(said), 1)
-            for number, work, job, shown, came, kind, said in rows
-        ]
 
     def last_finished(self) -> str:
         """When the last photo was done, as its record has it; empty where none was."""
@@ -376,7 +334,7 @@ def _which(outcome: str | None, month: str) -> tuple[str, tuple[str, ...]]:
     if outcome in ("queued", "running"):
         clauses, values = [*clauses, "state = ?"], [*values, outcome]
     elif outcome == HELD_BACK:
-        clauses.append(_WAITS_EVERYWHERE)
+        clauses.append(WAITS_EVERYWHERE)
     elif outcome:
         clauses, values = [*clauses, "outcome = ?"], [*values, outcome]
     if month:

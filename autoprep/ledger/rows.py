@@ -33,7 +33,8 @@ class View:
     answered: the artist chose the outline; unwritten: the record on disk is older than the ledger's; parts: so many
     works are made of the photo, each by a job of its own; of such a one, whole: the photo's job, part: which, from 1;
     was: what the photo was called before, the newest first; light: a reference shot that came after the photo was
-    measured, and tells its light; empty where there is none.
+    measured, and tells its light; empty where there is none; problem: why it waits, if not for its turn: what its last
+    try, which failed, came to.
     """
 
     number: int
@@ -59,6 +60,7 @@ class View:
     parts: int = 0
     was: tuple[str, ...] = ()
     light: str = ""
+    problem: str = ""
 
 
 @dataclass(frozen=True)
@@ -247,7 +249,7 @@ class Restored:
 
 VIEW_COLUMNS = (
     "number, job, sha256, path, shown, state, attempts, interrupted, not_before, outcome, "
-    "work, usual, merit, chosen, plan, said, answered, unwritten, part, whole, parts, was, light"
+    "work, usual, merit, chosen, plan, said, answered, unwritten, part, whole, parts, was, light, problem"
 )
 RECORD_COLUMNS = "finished, kind, files, held, failed"
 LISTED_COLUMNS = "number, job, shown, state, outcome, kind, files, held, failed"
@@ -306,12 +308,18 @@ def rendition_of(row: Any) -> Rendition:
 
 
 def dated(rendition: Rendition, before: Rendition | None, when: str) -> Rendition:
-    """The same with its times: a file with the bytes that it had before is no newer than that."""
+    """The same with its times: a file with the bytes that it had before is no newer than that.
+
+    before: what the ledger had; where that is nothing, and the times are known from a record, they stay.
+    """
     if rendition.output is None:
-        return replace(rendition, made="", first="" if before is None else before.first)
-    same = before is not None and before.output is not None and before.output.sha256 == rendition.output.sha256
-    made = before.made if same and before is not None else when
-    return replace(rendition, made=made, first=(before.first if before is not None else "") or made)
+        return replace(rendition, made="", first=rendition.first if before is None else before.first)
+    if before is None:
+        made = rendition.made or when
+        return replace(rendition, made=made, first=rendition.first or made)
+    same = before.output is not None and before.output.sha256 == rendition.output.sha256
+    made = before.made if same else when
+    return replace(rendition, made=made, first=before.first or made)
 
 
 def rendition_row(rendition: Rendition) -> tuple[Any, ...]:

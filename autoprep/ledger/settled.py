@@ -9,7 +9,7 @@ from autoprep.ledger.rows import Line
 
 TROUBLE = "trouble"
 """The kept word that says why the running service gets no workers."""
-_UNFINISHED = "unfinished"
+_UNFINISHED, _UNREAD = "unfinished", "unread"
 
 
 class Settled(Connection):
@@ -82,3 +82,14 @@ class Settled(Connection):
         """The same, of those that it still waits for: a service that was cut off leaves its word behind."""
         kept: dict[str, float] = json.loads(self.kept(_UNFINISHED) or "{}")
         return {shown: until for shown, until in kept.items() if until >= now}
+
+    def keep_unread(self, why: Mapping[str, str]) -> None:
+        """Files of the inbox that could not be taken in at the last try, and why."""
+        text = json.dumps(dict(why)) if why else ""
+        if text != self.kept(_UNREAD):
+            self.keep(_UNREAD, text)
+
+    def unread(self) -> dict[str, str]:
+        """The same; also after the service has ended, for they lie there still."""
+        found: dict[str, str] = json.loads(self.kept(_UNREAD) or "{}")
+        return found

@@ -16,13 +16,15 @@ from autoprep.logs import name_of
 from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, may_be_picture, read_settled
 from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.said import facts_about, facts_for, sent_to
-from autoprep.told.explanations import NO_PHOTO
+from autoprep.told.explanations import NO_PHOTO, cant_be_read
 from autoprep.wishes.names import part_name
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.tables import Settings
 
 _LARGEST_FILE = 600 * 1024 * 1024
-_UNREADABLE = "not a photo that can be read (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW)"
+_TELLING_BYTES = 4096  # by so many of the first ones a format is known
+_UNREADABLE_WAIT_S = 60.0
+_NO_PICTURE = "not a photo that can be read (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW)"
 
 
 class Arrivals:
@@ -60,18 +62,42 @@ class Arrivals:
             return
         if self._unfinished.get(item.path) == item.signature and self._waits(item):
             return  # it has not changed since it was read last: it ends too early still
-        file = read_settled(self.settings.folders.inbox, item)
+        try:
+            file = self._read(item, shown)
+        except OSError as problem:
+            self._unreadable(item, shown, problem)
+            return
         if file is None:
             return  # changed or gone; the next scan sees what it is now
         digest, kind = hashlib.sha256(file.data).hexdigest(), sniff(file.data)
         if kind is None:
-            self._aside(item, shown, digest, _UNREADABLE, by_name=True)
+            self._aside(item, shown, digest, _NO_PICTURE, by_name=True)
         elif kind == "heic" and not self.settings.service.heic:
             self._aside(item, shown, digest, "HEIC photos are switched off in the settings (service.heic)")
         elif not is_whole(file.data, kind):
             self._not_whole(item, shown, digest)
         else:
             self._open(file, shown, digest)
+
+    def _read(self, item: Found, shown: str) -> SettledFile | None:
+        """A file as it is; of what its name calls no picture, a film say, the start alone, if that tells the same."""
+        inbox = self.settings.folders.inbox
+        if not may_be_picture(shown):
+            start = read_settled(inbox, item, _TELLING_BYTES)
+            if start is None or sniff(start.data) is None:
+                return start
+        return read_settled(inbox, item)
+
+    def _unreadable(self, item: Found, shown: str, problem: OSError) -> None:
+        """It lies there and can't be read: another's file, or a disk at fault. That may end; until then it is told."""
+        why = cant_be_read(problem)
+        if self._settling.refused(self.known).get(item.path) != why:
+            self._log.warning("not read", photo=shown, reason=why)
+        self._settling.later(item.path, _UNREADABLE_WAIT_S, why)
+
+    def unread(self) -> dict[str, str]:
+        """Files that could not be taken in at their last try, by their names, and why."""
+        return {shown_name(path): why for path, why in self._settling.refused(self.known).items()}
 
     def unfinished(self) -> dict[str, float]:
         """Files that may yet be finished by what copies them, by their names, and until when, as time.time has it."""
@@ -171,7 +197,10 @@ class Arrivals:
         if seen is not None and seen.signature == signature:
             return seen.job == job.job
         plain = stat.S_ISREG(now.st_mode) and now.st_size <= _LARGEST_FILE
-        file = read_settled(self.settings.folders.inbox, Found(job.path, signature, plain)) if plain else None
+        try:
+            file = read_settled(self.settings.folders.inbox, Found(job.path, signature, plain)) if plain else None
+        except OSError:
+            return False
         return file is not None and hashlib.sha256(file.data).hexdigest() == job.sha256
 
     def _leads_nowhere(self, shown: str) -> bool:

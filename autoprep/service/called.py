@@ -10,6 +10,8 @@ from autoprep.files.encoders import ENCODERS
 from autoprep.wishes.names import file_stem, number_in, opening, shortened
 from autoprep.wishes.tables import Settings
 
+MOST_NUMBERS = 100_000
+
 
 @dataclass(frozen=True)
 class Called:
@@ -40,9 +42,10 @@ class Called:
         return any(stem.startswith(start) and not stem[len(start) : len(start) + 1].isdigit() for stem in stems)
 
     def next_number(self, stems: Iterable[str]) -> int:
-        """The first number after all that the destination has given, whatever their titles are; stems: names given."""
+        """The first number that is free; MOST_NUMBERS where none is. stems: names that the destination has given."""
         places = [*map(Path, stems), *self.files()]
-        return next(number for number in range(1, 100_000) if not self.is_given(number, places))
+        free = (number for number in range(1, MOST_NUMBERS) if not self.is_given(number, places))
+        return next(free, MOST_NUMBERS)
 
     def files(self) -> list[Path]:
         """All that lies in the destination, whoever has put it there."""

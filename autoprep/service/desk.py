@@ -20,11 +20,13 @@ from autoprep.service.knowledge import Knowledge
 from autoprep.service.messages import Failed, Finished, Staged
 from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
 from autoprep.service.workers import Workers
-from autoprep.told.explanations import HOLD, sent_nowhere
+from autoprep.told.explanations import ABSENT, HOLD, cant_be_read, sent_nowhere
 from autoprep.wishes.tables import Settings
 
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
+_RETRY_DOUBLED = 10  # times, at most
 _ABSENT_WAIT_S = 15.0  # a queued photo that is not there is looked for so often
+_UNREAD_WAIT_S = 60.0
 _FAULT_WAIT_S = 300.0
 _NO_ROOM_WAIT_S = 30.0
 _IN_TURN_S = 20.0  # so long a result with a new number waits for those of photos that came before
@@ -38,8 +40,9 @@ _EVENTS: dict[type[Step], str] = {
 class Desk:
     """Where steps wait, run and end. finished(record) is told of every photo that something was done for.
 
-    full: there was no room to begin anything at the last look; acts: how often something was done for a photo that
-    needed no worker, by what it was.
+    full: there was no room to begin anything at the last look; fault: what the last fault of `guarded` was; failed:
+    finished photos of which something new failed, by their jobs, and why; acts: how often something was done for a
+    photo that needed no worker, by what it was.
     """
 
     def __init__(
@@ -55,8 +58,8 @@ class Desk:
         self._unnumbered: dict[str, frozenset[str]] = {}  # job -> destinations in which it gets a number yet
         self._waiting: dict[str, tuple[Finished, float]] = {}  # results that wait for their turn, and since when
         self._stumbling: dict[str, float] = {}
-        self._came_to: dict[str, str] = {}  # job -> what its last try came to
-        self.full = False
+        self.full, self.fault = False, ""
+        self.failed: dict[str, str] = {}
         self.acts: Counter[str] = Counter()
         self._taken = False
 
@@ -99,6 +102,7 @@ class Desk:
             wait_s = self.guarded(self._knowledge.view(group[0]).shown, partial(self._follow, group))
             if wait_s:
                 self._stumbling |= dict.fromkeys(group, now + wait_s)
+                self._note_problem(group, self.fault)
             if time.monotonic() - now > _AT_ONCE_S:
                 break  # other things are due; the rest stays new
         self._knowledge.keep_settled()
@@ -108,12 +112,24 @@ class Desk:
         for job in group:
             self._todo.pop(job, None)
         steps = self._knowledge.follows(group)
+        self._forget_problems([job for job in group if not any(step.job == job for step in steps)])
         self._knowledge.settled(group, left=bool(steps))
         for step in steps:
             if isinstance(step, Measure | Render):
                 self._todo[step.job] = step
             elif step.job not in self._running:  # what comes back is told of by itself
                 self._take(step)
+
+    def _forget_problems(self, jobs: list[str]) -> None:
+        """What failed is no longer to be done: other words were said since, or it was done in another way."""
+        over = [job for job in jobs if self._knowledge.view(job).problem and job not in self._running]
+        self._note_problem(over, "")
+
+    def _note_problem(self, jobs: list[str], why: str) -> None:
+        if jobs:
+            self._ledger.note_problem(jobs, why)
+        for job in jobs:
+            self._knowledge.reread(job)
 
     def _take(self, step: Step) -> None:
         """A step that needs no worker. What follows from it is worked out in turn."""
@@ -162,14 +178,19 @@ class Desk:
         """Give a step to a worker."""
         wait_s = self.guarded(self._knowledge.view(step.job).shown, partial(self._begin, step))
         if wait_s:
-            self._put_off(step.job, wait_s, attempt=wait_s >= _FAULT_WAIT_S)
+            self._put_off(step.job, wait_s, self.fault, attempt=wait_s >= _FAULT_WAIT_S)
 
     def _begin(self, step: Measure | Render) -> None:
         view = self._knowledge.view(step.job)
-        data = self._knowledge.data(step.job)
+        try:
+            data = self._knowledge.data(step.job)
+        except OSError as problem:
+            self._put_off(step.job, _UNREAD_WAIT_S, cant_be_read(problem))
+            self._warn(step.job, "not read", cant_be_read(problem))
+            return
         if data is None:
             # Absence is not deletion: a share may be away, a phone may move its photos. The job waits for its bytes.
-            self._put_off(step.job, _ABSENT_WAIT_S)
+            self._put_off(step.job, _ABSENT_WAIT_S, ABSENT)
             return
         takes = self._knowledge.takes(view.work) if view.work else []
         order = self._hands.order(step, self._knowledge.known(step.job), data, takes)
@@ -191,8 +212,8 @@ class Desk:
             self._knowledge.touch(job)
             self._log.info("put back", job=job, reason="it takes long, and others wait; it goes on when one is free")
 
-    def _put_off(self, job: str, wait_s: float, *, attempt: bool = False) -> int:
-        attempts = self._ledger.postpone(job, time.time() + wait_s, attempt=attempt)
+    def _put_off(self, job: str, wait_s: float, why: str, *, attempt: bool = False) -> int:
+        attempts = self._ledger.postpone(job, time.time() + wait_s, attempt=attempt, why=why)
         self._knowledge.touch(job)
         return attempts
 
@@ -205,6 +226,7 @@ class Desk:
         except sqlite3.OperationalError:
             raise
         except Exception as problem:
+            self.fault = str(problem) or type(problem).__name__
             if is_full(problem):
                 if not self.full:  # else it is told already
                     self._log.warning("waiting for space", photo=shown, reason=str(problem))
@@ -212,7 +234,7 @@ class Desk:
             folders = self.settings.folders
             if isinstance(problem, OSError) and not (answers(folders.records) and answers(folders.ready)):
                 raise
-            self._log.error("fault", photo=shown, reason=str(problem), exc_info=True)
+            self._log.error("fault", photo=shown, reason=self.fault, exc_info=True)
             return _FAULT_WAIT_S
         return 0.0
 
@@ -251,7 +273,7 @@ class Desk:
             wait_s = self.guarded(message.result.record.photo, partial(self._deliver, message))
             if wait_s:
                 self._running.pop(job, None)
-                self._again(job, wait_s, failed=wait_s >= _FAULT_WAIT_S)
+                self._again(job, wait_s, self.fault, failed=wait_s >= _FAULT_WAIT_S)
 
     def _is_behind(self, job: str) -> bool:
         """Whether a photo that came before is on its way to a number in the same destination: it has that first."""
@@ -273,14 +295,14 @@ class Desk:
         self._touch(message.job)
         self._finished(record)
 
-    def _again(self, job: str, wait_s: float, *, failed: bool = True) -> int:
+    def _again(self, job: str, wait_s: float, why: str, *, failed: bool = True) -> int:
         """A step that came to nothing comes up again later; failed: it counts as a try. Returns the tries so far."""
         view = self._ledger.view(job)
         if view is not None and view.state != "done":
-            attempts = self._ledger.give_back(job, failed=failed, not_before=time.time() + wait_s)
+            attempts = self._ledger.give_back(job, failed=failed, not_before=time.time() + wait_s, why=why)
             self._knowledge.touch(job)
             return attempts
-        return self._put_off(job, wait_s, attempt=failed)
+        return self._put_off(job, wait_s, why, attempt=failed)
 
     def _failed(self, failure: Failed) -> None:
         self._running.pop(failure.job, None)
@@ -292,11 +314,12 @@ class Desk:
         if failure.full:
             self._without_room(job.job, failure.reason)
             return
-        self._came_to[job.job] = failure.reason
-        wait_s = min(_RETRY_S * 2**job.attempts, _RETRY_MOST_S)
-        attempts = self._again(job.job, wait_s)
+        # A finished photo has no last try: the tries are bounded before the power grows beyond what a float holds.
+        wait_s = min(_RETRY_S * 2 ** min(job.attempts, _RETRY_DOUBLED), _RETRY_MOST_S)
+        attempts = self._again(job.job, wait_s, failure.reason)
         if job.state == "done":  # a redo, an answer, other words: what was there before stays
             self._ledger.drop_redo(job.job)
+            self.failed[job.job] = failure.reason
             self._knowledge.forget_answer(job.job)
             self._log.warning("redo failed", job=job.job, photo=job.shown, reason=failure.reason)
             return
@@ -306,7 +329,7 @@ class Desk:
             reason = f"{failure.reason} (tried {attempts} times)" if attempts > 1 else failure.reason
             wait_s = self.guarded(job.shown, partial(self._set_aside, job, reason))
             if wait_s:
-                self._put_off(job.job, wait_s)
+                self._put_off(job.job, wait_s, self.fault)
 
     def _set_aside(self, job: Job, reason: str) -> None:
         record = set_aside(job.job, job.shown, job.sha256, reason, job.part)
@@ -316,7 +339,7 @@ class Desk:
 
     def _without_room(self, job: str, reason: str) -> None:
         """A full disk is no failed try: the step comes up again until there is room."""
-        self._again(job, _NO_ROOM_WAIT_S, failed=False)
+        self._again(job, _NO_ROOM_WAIT_S, reason, failed=False)
         self._log.warning("waiting for space", job=job, reason=reason)
 
     def _finished(self, record: JobRecord) -> None:
@@ -329,7 +352,6 @@ class Desk:
             reason=record.reasons[0] if record.reasons and record.outcome != "ready" else None,
             outputs=len(record.outputs),
         )
-        self._came_to.pop(record.job, None)
         self._knowledge.touch(record.job)
         self._told(record)
 
@@ -354,8 +376,9 @@ class Desk:
     def later(self) -> dict[str, str]:
         """Photos that wait for another try after one that failed, by their names, and what that came to."""
         view = self._knowledge.view
-        waits = [job for job in self._todo if job not in self._running and view(job).attempts and not self._is_due(job)]
-        return {view(job).shown: self._came_to.get(job, _A_FAULT) for job in (*waits, *self._stumbling)}
+        waits = [job for job in self._todo if job not in self._running and not self._is_due(job)]
+        failed = (view(job) for job in (*waits, *self._stumbling))
+        return {each.shown: each.problem for each in failed if each.problem not in ("", ABSENT)}
 
     def give_back(self) -> None:
         """Jobs that are still running wait again; what a worker makes of them now is lost."""
@@ -365,9 +388,6 @@ class Desk:
             if view is not None and view.state == "running":
                 self._ledger.give_back(job, failed=False)
             self._log.info("given back", job=job)
-
-
-_A_FAULT = "its last try failed; the log tells why"
 
 
 def _no_such(names: list[str]) -> str:

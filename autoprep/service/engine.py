@@ -31,10 +31,12 @@ from autoprep.wishes.settings import worker_count
 from autoprep.wishes.tables import Settings
 
 _STOP_S = 8.0  # running jobs may finish for this long after a stop is asked for
+_AT_ONCE_S = 0.5  # so long files are taken in before it is looked what else is due
 _COPY_S = 60.0  # a run that ends by itself waits so long for the day's copy of the ledger
 # Looks through all files take up to a sixth of the time.
 _LOOKS_APART = 5
 _PAGE_EVERY_S, _PAGE_AGAIN_S = 2.0, 30.0
+_PAGES = "pages and lists"  # as `status` calls them
 _TROUBLE_S = 60.0  # who asked for one run and waits for it is told so long after workers can't be had
 
 
@@ -68,6 +70,7 @@ class Engine:
         self._glance = Glance(words_folder(settings), service.rescan_s)
         self._next_scan = self._next_page = 0.0
         self._stirred = True  # something happened since the last look through all files
+        self._cut_short = False  # there was more to begin than is done at once
         self._look_s = 0.0  # how long the last one took
         self._page_due, self._list_due = True, False
         self._stumbled, self._complained = False, -1e9
@@ -75,7 +78,10 @@ class Engine:
         self._trouble, self._troubled_at = "", 0.0
         self._keep_trouble("")  # of an earlier run that was cut off
         self._unfinished: set[str] = set()
+        self._unread: dict[str, str] = {}
+        self._not_written = ""  # why pages and lists could not be written
         self.ledger.keep_unfinished({})
+        self.ledger.keep_unread({})
 
     def _workers(self) -> Workers:
         service = self.settings.service
@@ -106,7 +112,7 @@ class Engine:
             self._complain("waiting", reason=str(problem))
             self._stumbled = self._stirred = True
             time.sleep(min(most_s, 0.5))
-        pause = max(0.0, min(most_s, self._next_scan - time.monotonic()))
+        pause = 0.0 if self._cut_short else max(0.0, min(most_s, self._next_scan - time.monotonic()))
         deadline = self._pool.next_deadline()
         if deadline is not None:
             pause = max(0.0, min(pause, deadline - time.monotonic()))
@@ -116,6 +122,7 @@ class Engine:
             self._next_scan = min(self._next_scan, self._soon(0.2))
 
     def _act(self) -> None:
+        self._cut_short = False
         if self._stumbled and not self._pool.running:
             # After a fault of disk or ledger a job may count as running that no worker has any more.
             self.ledger.recover()
@@ -150,7 +157,11 @@ class Engine:
             self.ledger.keep(TROUBLE, words)
 
     def _keep_unfinished(self) -> None:
-        """Who asks meanwhile is told of files that are waited for."""
+        """Who asks meanwhile is told of files that are waited for, and of those that can't be taken in."""
+        unread = self._arrivals.unread() | ({_PAGES: self._not_written} if self._not_written else {})
+        if unread != self._unread:
+            self._unread = unread
+            self.ledger.keep_unread(unread)
         now = self._arrivals.unfinished()
         if now.keys() != self._unfinished:
             self._unfinished = set(now)
@@ -206,11 +217,19 @@ class Engine:
             self._page_due = True
 
     def _begin(self) -> None:
-        """One waiting photo, one new one, in turn: neither starves the other."""
+        """One waiting photo, one new one, in turn: neither starves the other.
+
+        Files that need no worker never fill the pool: after a while it is looked what else is due.
+        """
         waiting = self._desk.waiting()
         if not self._pool.free and (waiting or self._ready):
             self._desk.make_room()
+        limit, begun = time.monotonic() + _AT_ONCE_S, 0
         while self._pool.free and (waiting or self._ready):
+            if begun and time.monotonic() > limit:
+                self._cut_short = True
+                break
+            begun += 1
             able = next((step for step in waiting if self._pool.takes(step.job)), None)
             if able is not None:
                 waiting.remove(able)
@@ -221,7 +240,7 @@ class Engine:
                 item = self._ready.pop(next(iter(self._ready)))
                 wait_s = self._desk.guarded(shown_name(item.path), partial(self._arrivals.take, item))
                 if wait_s:
-                    self._settling.later(item.path, wait_s)
+                    self._settling.later(item.path, wait_s, self._desk.fault)
                     continue
                 self._page_due |= self._desk.work_out()
                 waiting = self._desk.waiting()
@@ -239,7 +258,9 @@ class Engine:
             if due:
                 self._page_due = not self._pages.write(self.settings, self.ledger.overview, date.today(), last=last)
             self._list_due = not self._lists.write(self.settings, self.ledger.overview, last=last)
+            self._not_written = ""
         except (OSError, AutoprepError) as problem:
+            self._not_written = str(problem)
             self._complain("proof page not written", reason=str(problem))
             self._page_due = self._list_due = True
             self._next_page = time.monotonic() + _PAGE_AGAIN_S
@@ -259,6 +280,11 @@ class Engine:
     def acts(self) -> Counter[str]:
         """How often something was done for a photo without looking at it, by what it was ("withdrawn")."""
         return self._desk.acts
+
+    @property
+    def failed(self) -> dict[str, str]:
+        """Finished photos of which something new failed, by their jobs, and why."""
+        return self._desk.failed
 
     @property
     def standing(self) -> str:
@@ -289,7 +315,7 @@ class Engine:
     @property
     def later(self) -> dict[str, str]:
         """Photos that are tried again after a pause, and why."""
-        return self._desk.later
+        return {**self._desk.later, **self._arrivals.unread()}
 
     @property
     def hollow(self) -> list[str]:
@@ -308,6 +334,7 @@ class Engine:
         self._next_page = 0.0
         if not self._away:
             self._write_page(last=True)
+            self._keep_unfinished()
         self._housekeeping.finish(1.0 if self._follow else _COPY_S)
         self.hints.close()
         if not self._away:

@@ -1,6 +1,7 @@
 """What takes the steps: orders for the workers, what they made into place, and the ledger told in one transaction."""
 
 import contextlib
+import os
 from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -20,7 +21,7 @@ from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
 from autoprep.service.places import counted, handed_over, numbered_anew, places_for
 from autoprep.service.questions import clear
-from autoprep.service.results import rows_of, with_renditions
+from autoprep.service.results import rows_of, with_renditions, with_times
 from autoprep.service.rule import (
     GiveUp,
     Known,
@@ -39,7 +40,7 @@ from autoprep.service.rule import (
 )
 from autoprep.service.said import sent_to, usual
 from autoprep.service.takes import merit, why_used
-from autoprep.told.explanations import NO_PLAN, OTHER_TAKE
+from autoprep.told.explanations import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
 from autoprep.wishes.notes import reference_shots
 from autoprep.wishes.tables import Settings
 
@@ -273,7 +274,9 @@ class Hands:
             if made.state == "in place":
                 boundary("withdraw")
                 away = take_out(self.settings, known.view.job, made)
-                rows[name] = replace(made, state="withdrawn" if away else "picked up", reason=why, why=kind_of(why))
+                left = not away and made.path is not None and os.path.lexists(made.path)
+                said = left_there(why) if left and kind_of(why) in (HOLD.kind, NOT_SENT.kind) else why
+                rows[name] = replace(made, state="withdrawn" if away else "picked up", reason=said, why=kind_of(why))
         return rows
 
     def _brought_back(self, known: Known, names: tuple[str, ...], takes: Collection[str]) -> dict[str, Rendition]:
@@ -329,6 +332,7 @@ class Hands:
             record = self._regarded(known, best, record, newest)
             goal = wanted(known, best, tuple(self.settings.destinations))
             record = with_renditions(record, known.made, goal, tuple(self.settings.destinations))
+        record = with_times(record, known.made, self._ledger.renditions(record.job))
         return Change(record, tuple(rows.values()), fields)
 
     def _regarded(self, known: Known, best: str, record: JobRecord, newest: JobRecord | None) -> JobRecord:

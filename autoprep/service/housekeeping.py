@@ -14,7 +14,8 @@ from autoprep.wishes.tables import Settings
 
 _KEPT = 7
 _AGAIN_S = 600.0
-_CLEARED = "comparisons cleared before"
+_CLEARED, _SEEN = "comparisons cleared before", "day of housekeeping"
+_LEAP_DAYS = 100  # a day so far after the last one that was seen may be that of a clock gone wrong
 
 
 class Housekeeping:
@@ -40,19 +41,19 @@ class Housekeeping:
 
     def _copy(self, folder: Path, day: str) -> None:
         """Keep a copy of the ledger as it is now, unless there is one of today. The oldest beyond a week go."""
-        if self._packing.is_alive() or any(day in copy.name for copy in copies.kept(folder)):
+        if self._packing.is_alive() or any(day in copy.name for copy in copies.kept(folder, day)):
             return
         copies.clear_unfinished(folder)
         copy = copies.copy_of(folder, day)
         plain = copy.with_name(f"{copy.name}.part-plain")
         self._ledger.copy_to(plain)
-        self._packing = threading.Thread(target=self._pack, args=(plain, copy), daemon=True, name="autoprep-copy")
+        self._packing = threading.Thread(target=self._pack, args=(plain, copy, day), daemon=True, name="autoprep-copy")
         self._packing.start()
 
-    def _pack(self, plain: Path, copy: Path) -> None:
+    def _pack(self, plain: Path, copy: Path, day: str) -> None:
         try:
             copies.pack(plain, copy)
-            for old in copies.kept(copy.parent)[:-_KEPT]:
+            for old in copies.kept(copy.parent, day)[:-_KEPT]:
                 old.unlink()
         except OSError as problem:
             self._failed(problem)
@@ -70,8 +71,13 @@ class Housekeeping:
 def clear_comparisons(settings: Settings, ledger: Ledger, today: date) -> int:
     """Clear away the before-and-after pictures of photos that were done so many days ago; how many photos' pictures.
 
-    Records, finished pictures and questions stay. What was cleared is not looked at again.
+    Records, finished pictures and questions stay. What was cleared is not looked at again. On a day that lies far after
+    the last one nothing is: the next day, near that one, shows that it was no clock gone wrong.
     """
+    seen = ledger.kept(_SEEN)
+    ledger.keep(_SEEN, today.isoformat())
+    if seen and today - date.fromisoformat(seen) > timedelta(days=_LEAP_DAYS):
+        return 0
     days = settings.service.comparisons_days
     limit = (today - timedelta(days=days)).isoformat() if days else ""
     cleared: list[str] = []
@@ -83,6 +89,6 @@ def clear_comparisons(settings: Settings, ledger: Ledger, today: date) -> int:
                 cleared[before:] = [job]
     if cleared:
         ledger.overview.make_due(cleared)
-    if limit > ledger.kept(_CLEARED):
+    if limit and limit != ledger.kept(_CLEARED):  # an earlier one too: it was a day of a clock gone wrong
         ledger.keep(_CLEARED, limit)
     return len(cleared)

@@ -158,6 +158,7 @@ class Settling:
         self._still_since: dict[bytes, tuple[Signature, float]] = {}
         self._hollow: set[bytes] = set()
         self._not_before: dict[bytes, float] = {}
+        self._refused: dict[bytes, str] = {}
 
     def look(self, found: list[Found], known: dict[bytes, SeenFile]) -> list[Found]:
         """The files that are new or changed and have settled; the rest is remembered for the next look."""
@@ -172,6 +173,7 @@ class Settling:
             still[item.path] = (item.signature, since)
             if before is None or before[0] != item.signature:
                 self._not_before.pop(item.path, None)
+                self._refused.pop(item.path, None)
             ready = now - since >= self._settle_s and before is not None
             empty = item.plain and not item.signature[0] and now - since >= GIVE_UP_WAITING_S
             if ready and (item.filled or empty) and now >= self._not_before.get(item.path, 0):
@@ -184,9 +186,17 @@ class Settling:
         """Files of the last look that hold nothing yet: empty, reserved by a copy, or not fetched by a sync tool."""
         return sorted(self._hollow)
 
-    def later(self, path: bytes, wait_s: float) -> None:
-        """Do not offer this file before some time has passed, unless it changes."""
+    def later(self, path: bytes, wait_s: float, why: str = "") -> None:
+        """Do not offer this file before some time has passed, unless it changes; why: it could not be taken in."""
         self._not_before[path] = self._clock() + wait_s
+        if why:
+            self._refused[path] = why
+
+    def refused(self, known: Mapping[bytes, SeenFile]) -> dict[bytes, str]:
+        """The files of the last look that could not be taken in at their last try, and why."""
+        lying = {path: self._still_since[path][0] for path in self._refused.keys() & self._still_since.keys()}
+        self._refused = {path: self._refused[path] for path in sorted(lying) if self.waits(path, lying[path], known)}
+        return dict(self._refused)
 
     def still_s(self, path: bytes) -> float:
         """For how long the file has not changed."""
@@ -201,10 +211,13 @@ class Settling:
     def untaken(self, known: dict[bytes, SeenFile]) -> int:
         """How many files of the last look are new or changed and have not been taken since.
 
-        Empty files and placeholders are not counted: nobody knows whether they will ever be filled.
+        Empty files and placeholders are not counted: nobody knows whether they will ever be filled; nor those that
+        could not be taken in, until their next try.
         """
+        now = self._clock()
+        paused = {path for path in self._refused if now < self._not_before.get(path, 0)}
         return sum(
-            path not in self._hollow and (path not in known or known[path].signature != signature)
+            not (path in self._hollow or path in paused) and (path not in known or known[path].signature != signature)
             for path, (signature, _) in self._still_since.items()
         )
 
@@ -218,32 +231,36 @@ class SettledFile:
     data: bytes
 
 
-def read_settled(inbox: Path, item: Found) -> SettledFile | None:
-    """Read a file; None when it changed or went away meanwhile."""
-    read = read_plain(inbox, item.path)
+def read_settled(inbox: Path, item: Found, most: int = -1) -> SettledFile | None:
+    """Read a file; None when it changed or went away meanwhile. Raises OSError where it may not, or can't, be read.
+
+    most: so many bytes from its start; negative: all.
+    """
+    read = read_plain(inbox, item.path, most)
     return None if read is None or read.signature != item.signature else read
 
 
-def read_plain(inbox: Path, path: bytes) -> SettledFile | None:
-    """Read a file of the inbox without following links or blocking on pipes; None when it can't be read, or changed
-    while it was."""
+def read_plain(inbox: Path, path: bytes, most: int = -1) -> SettledFile | None:
+    """Read a file of the inbox without following links or blocking on pipes; None where no plain file is there, or it
+    changed while it was read. Raises OSError where one is there and can't be read. most: as for read_settled.
+    """
     flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    place = os.path.join(os.fsencode(inbox), path)
     try:
-        handle = os.open(os.path.join(os.fsencode(inbox), path), flags)
+        handle = os.open(place, flags)
     except OSError:
-        return None
+        if not os.path.isfile(place) or os.path.islink(place):
+            return None
+        raise
     with os.fdopen(handle, "rb") as file:
         before = os.fstat(file.fileno())
         if not stat.S_ISREG(before.st_mode):
             return None
-        try:
-            data = file.read()
-        except OSError:
-            return None
+        data = file.read(most)
         after = os.fstat(file.fileno())
     signature = (before.st_size, before.st_mtime_ns, before.st_ino)
     same = signature == (after.st_size, after.st_mtime_ns, after.st_ino)
-    return SettledFile(path, signature, data) if same and len(data) == before.st_size else None
+    return SettledFile(path, signature, data) if same and len(data) in (before.st_size, most) else None
 
 
 class Hints(FileSystemEventHandler):

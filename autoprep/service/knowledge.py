@@ -102,6 +102,10 @@ class Knowledge:
         works = {view.work, line.work if line is not None else ""} - {""}
         self._new |= {job, *(other for work in works for other in self._ledger.takes(work))}
 
+    def reread(self, job: str) -> None:
+        """The ledger has other words on a photo's tries, from which nothing follows."""
+        self._views.pop(job, None)
+
     def _note_parts(self, view: View) -> None:
         """The works in a photo lie where it does, and what becomes of it is news for them."""
         if not view.parts and view.job not in self._parts:
@@ -171,7 +175,10 @@ class Knowledge:
         others = self._ledger.others()
         if others != self._others:  # `retry`, say, beside the running service
             self._others = others
-            self._new.update(job for job in self._ledger.unsettled() if job in self._lines)
+            unsettled = [job for job in self._ledger.unsettled() if job in self._lines]
+            self._new.update(unsettled)
+            for job in unsettled:
+                self.reread(job)  # how long it waits may be another now
         redos = self._ledger.redos()
         self._new |= {job for job in {*redos, *self._redos} if redos.get(job) != self._redos.get(job)}
         self._redos = redos
@@ -220,12 +227,20 @@ class Knowledge:
         return self._here.get(job, ())
 
     def data(self, job: str) -> bytes | None:
-        """The photo's bytes from wherever they lie now; None where they can't be read."""
-        view = self.view(job)
+        """The photo's bytes from wherever they lie now; None where they lie nowhere. Raises OSError where one of the
+        files that may hold them can't be read.
+        """
+        view, problem = self.view(job), None
         for path in dict.fromkeys([view.path, *self.where(job)]):
-            read = read_plain(self.settings.folders.inbox, path)
+            try:
+                read = read_plain(self.settings.folders.inbox, path)
+            except OSError as met:
+                problem = met
+                continue
             if read is not None and hashlib.sha256(read.data).hexdigest() == view.sha256:
                 return read.data
+        if problem is not None:
+            raise problem
         return None
 
     @property

@@ -8,9 +8,10 @@ from itertools import chain
 from pathlib import Path, PurePosixPath
 
 from autoprep.domain import WorkFacts
+from autoprep.errors import DeliveryError
 from autoprep.files.storage import safe_stem
 from autoprep.ledger import LOOK, Ledger, Rendition
-from autoprep.service.called import Called, suffix_of
+from autoprep.service.called import MOST_NUMBERS, Called, suffix_of
 from autoprep.service.depends import same_name
 from autoprep.service.keeping import is_ours
 from autoprep.service.rule import Known, is_shown, used
@@ -197,16 +198,22 @@ def reserve(
 
 
 def _numbered(called: Called, others: Others) -> Path:
-    """The place under the number that the artist gives the work, that it has, or else the next one."""
+    """The place under the number that the artist gives the work, that it has, or else the next one.
+
+    Raises DeliveryError where there is none: a name may be too short to hold a number.
+    """
     made, order = others.before.get(called.destination), called.facts.order
     had = called.number_of(made.path.stem) if made is not None and made.path is not None else None
     given = [place for place in others.kept(called.destination) if place not in others.own]
     given += [] if order in (0, had) else [place for place in called.files() if place not in others.own]
-    after = range(called.next_number(others.stems(called.destination)), 100_000)
+    after = range(called.next_number(others.stems(called.destination)), MOST_NUMBERS)
     # Up from the number that the artist gives, where that is not free: so works that change numbers get by.
-    tried = range(order, 100_000) if order else chain((had,) if had else (), after)
+    tried = range(order, MOST_NUMBERS) if order else chain((had,) if had else (), after)
     able = (number for number in tried if not called.is_given(number, given))
-    return next(place for place in map(called.place, able) if not others.taken(place))
+    place = next((place for place in map(called.place, able) if not others.taken(place)), None)
+    if place is None:
+        raise DeliveryError(f"no number is free in {called.destination}: make its `name` shorter, or `name_max` larger")
+    return place
 
 
 def _free_together(

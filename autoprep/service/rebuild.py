@@ -10,7 +10,8 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from pathlib import Path
 
 from PIL import Image
@@ -18,9 +19,11 @@ from pydantic import ValidationError
 
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.errors import LedgerDamaged, UsageError
+from autoprep.files.encoders import ENCODERS
 from autoprep.ledger import LOOK, Change, Ledger, Rendition, Restored, copies
 from autoprep.service.apart import part_names
 from autoprep.service.depends import plan_digest, told
+from autoprep.service.inbox import is_ignored
 from autoprep.service.lock import StudioLock
 from autoprep.service.said import usual
 from autoprep.service.takes import merit
@@ -78,12 +81,13 @@ def put_back(settings: Settings, *, sound_too: bool = False) -> str:
             raise UsageError("the ledger is sound, so nothing was done; `--copy --anyway` puts the newest copy back")
         place = ledger_path(settings)
         part = place.with_name("ledger-rebuilt.part")
-        copy = copies.newest_sound(settings.folders.records / copies.COPIES, part)
+        tomorrow = date.today() + timedelta(days=1)  # somewhere on earth it is that already
+        copy = copies.newest_sound(settings.folders.records / copies.COPIES, part, tomorrow.isoformat())
         if copy is None:
             raise UsageError(f"there is no sound copy in {settings.folders.records / copies.COPIES}; nothing was done")
         _put_away(place)
         part.replace(place)
-        return copy.name.removeprefix("ledger-")[:10]
+        return copies.day_of(copy)
     finally:
         lock.close()
 
@@ -137,9 +141,11 @@ def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[
     works, folders = _works(records), _questions(settings, records)
     photos = {one.sha256: one.job for one in records.values() if not one.part and one.outcome != "duplicate"}
     for job, record in records.items():
-        rows = tuple(_renditions(settings, record))
+        rows = tuple(_dated(record, row) for row in _renditions(settings, record))
+        rows = tuple(replace(row, asked=_was_asked_for(settings, record, row)) for row in rows)
         planned = record.plan is not None and record.outcome in ("ready", "alternate")
-        names = [row.destination for row in rows] if record.outcome == "ready" else usual(settings)
+        made = [row.destination for row in rows if not row.asked]
+        names = made if record.outcome == "ready" else usual(settings)
         fields = {
             "work": works[job] if planned else "",
             "usual": tuple(names) if planned else (),
@@ -154,6 +160,22 @@ def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[
         lies = whole_name(record.photo, record.part)
         parts = part_names(record, record.photo) if record.outcome == "several works" else ()
         yield Restored(int(job.partition("-")[0]), came, Change(record, rows, fields), kept, whole, lies, parts)
+
+
+def _dated(record: JobRecord, row: Rendition) -> Rendition:
+    """The same with its times, where the record knows them."""
+    first, made = record.dates.get(row.destination, ("", ""))
+    return replace(row, first=first, made=made)
+
+
+def _was_asked_for(settings: Settings, record: JobRecord, row: Rendition) -> bool:
+    """Whether a file was made because it was asked for by name.
+
+    Older records do not say so; a file that lies where its work is not sent can't be there for another reason.
+    """
+    sent = record.work.goes_to(usual(settings)) if record.work.destinations else ()
+    astray = bool(sent) and row.state == "in place" and row.destination not in sent
+    return row.destination in record.asked or (astray and record.outcome == "ready")
 
 
 def _works(records: Mapping[str, JobRecord]) -> dict[str, str]:
@@ -174,7 +196,7 @@ def _renditions(settings: Settings, record: JobRecord) -> Iterator[Rendition]:
         yield Rendition(output.destination, "in place", settings.studio / output.path, words, plan, output=output)
     away = settings.folders.records / "withdrawn" / record.job
     for folder in sorted(away.iterdir()) if away.is_dir() else ():
-        file = max((path for path in folder.iterdir() if path.is_file()), key=_changed, default=None)
+        file = max(_pictures(folder), key=_changed, default=None)
         if folder.name in seen or file is None:
             continue
         seen.add(folder.name)
@@ -192,6 +214,13 @@ def _renditions(settings: Settings, record: JobRecord) -> Iterator[Rendition]:
                 why = record.held_kinds.get(name, "") if state == "held" else ""
                 words = _words(settings, record, name)
                 yield Rendition(name, state, None, words, plan, reason=reason, why=why)  # type: ignore[arg-type]
+
+
+def _pictures(folder: Path) -> list[Path]:
+    """The finished pictures in a folder of withdrawn ones: not what systems leave in a folder that was looked at."""
+    suffixes = {encoder.suffix for encoder in ENCODERS.values()}
+    found = folder.iterdir() if folder.is_dir() else ()
+    return [path for path in found if path.suffix in suffixes and not is_ignored(path.name) and path.is_file()]
 
 
 def _words(settings: Settings, record: JobRecord, name: str, *, held: bool | None = None) -> dict[str, object]:

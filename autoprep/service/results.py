@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from autoprep.domain import JobRecord
 from autoprep.job.orders import JobOrder
-from autoprep.ledger import Rendition
+from autoprep.ledger import Rendition, dated
 from autoprep.service.depends import settings_digest, table_digest, told
 from autoprep.wishes.tables import Settings
 
@@ -41,6 +41,14 @@ def rows_of(
         elif name in record.failed:
             rows[name] = replace(base, state="failed", path=None, reason=record.failed[name])
     return rows
+
+
+def with_times(record: JobRecord, made: Mapping[str, Rendition], before: Mapping[str, Rendition]) -> JobRecord:
+    """The record with what is known of its files for good, also where the ledger is lost; before: what that has yet."""
+    rows = {name: dated(row, before.get(name), record.finished_at or "") for name, row in made.items()}
+    dates = {name: (row.first, row.made) for name, row in rows.items() if row.first}
+    asked = tuple(name for name, row in rows.items() if row.asked)
+    return record.model_copy(update={"dates": dates, "asked": asked})
 
 
 def with_renditions(

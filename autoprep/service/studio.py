@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import os
 import time
 from collections.abc import Sequence
 from dataclasses import replace
@@ -9,10 +10,12 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from autoprep.domain import JobRecord
+from autoprep.errors import AutoprepError
 from autoprep.files.storage import write_now
 from autoprep.job.rights import maker_of, year_of
 from autoprep.ledger import Overview, WorkRow
 from autoprep.metadata.statement import make_statement
+from autoprep.service.keeping import is_ours
 from autoprep.told import lists as listing
 from autoprep.told.gallery import WORKS_PAGE, Shown, work_html, works_html
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, work_page_name
@@ -134,41 +137,70 @@ class ListWriter:
         """Write the lists of which something has changed: a file, words, or what lies in the folder.
 
         A list that somebody has changed, or laid there, is theirs: the service's own stands beside it. Returns whether
-        all is written; last: those with pictures do not wait.
+        all is written; last: those with pictures do not wait. Raises OSError, or what else stopped one of them, when
+        the others are written.
         """
-        ours, due = _Lists(settings), overview.due_lists()
+        ours, due, problems = _Lists(settings), overview.due_lists(), list[OSError | AutoprepError]()
+        self._take_away(settings, overview, ours, due)
         for name, preset in settings.destinations.items():
             folder = settings.folders.ready / name
             if not preset.listing or (name not in due and _changed_at(folder) == self._seen.get(name)):
                 continue
-            listed = listed_in(settings, overview, name)
-            artist = settings.artist.name if preset.rights == "full" else ""
-            csv = listing.as_csv(listed, artist, preset.prices).encode("utf-8-sig")
-            page = listing.as_page(listed, artist, preset).encode("utf-8")
-            for suffix, data in ((".csv", csv), (".html", page)):
-                ours.keep(folder, suffix, data if listed else None)
-            overview.written("list", [(name, 0)])
-            self._due.add(name)
-            self._seen[name] = _changed_at(folder)
+            try:
+                self._write_one(settings, overview, ours, name)
+            except (OSError, AutoprepError) as problem:
+                problems.append(problem)
         if self._due and (last or time.monotonic() >= self._next_pdf):
-            self._write_pdfs(settings, overview, ours)
+            problems += self._write_pdfs(settings, overview, ours)
         ours.remember()
+        if problems:
+            raise problems[0]
         return not self._due
 
-    def _write_pdfs(self, settings: Settings, overview: Overview, ours: "_Lists") -> None:
-        start = time.monotonic()
-        for name in self._due & settings.destinations.keys():
-            listed, folder = listed_in(settings, overview, name), settings.folders.ready / name
-            if 0 < len(listed) <= _MOST_IN_PDF:
-                heading, rows = _rows(settings, name, listed)
-                made_of = _print_of(heading, rows)
-                if not ours.holds(folder, ".pdf", made_of):  # after a start, say: it takes a while, and nothing is new
-                    ours.keep(folder, ".pdf", list_pdf(settings, name, listed), made_of)
-            else:
-                ours.keep(folder, ".pdf", None)
-            self._seen[name] = _changed_at(folder)
+    @staticmethod
+    def _take_away(settings: Settings, overview: Overview, ours: "_Lists", due: set[str]) -> None:
+        """Lists that nobody keeps any more go: where none is asked for, and of a gone table when they are old."""
+        for name in ours.destinations():
+            preset = settings.destinations.get(name)
+            if name in due if preset is None else not preset.listing:
+                for suffix in _SUFFIXES:
+                    ours.keep(settings.folders.ready / name, suffix, None)
+                overview.written("list", [(name, 0)])
+
+    def _write_one(self, settings: Settings, overview: Overview, ours: "_Lists", name: str) -> None:
+        folder, preset = settings.folders.ready / name, settings.destinations[name]
+        listed = listed_in(settings, overview, name)
+        artist = settings.artist.name if preset.rights == "full" else ""
+        csv = listing.as_csv(listed, artist, preset.prices).encode("utf-8-sig")
+        page = listing.as_page(listed, artist, preset).encode("utf-8")
+        for suffix, data in ((".csv", csv), (".html", page)):
+            ours.keep(folder, suffix, data if listed else None)
+        overview.written("list", [(name, 0)])
+        self._due.add(name)
+        self._seen[name] = _changed_at(folder)
+
+    def _write_pdfs(self, settings: Settings, overview: Overview, ours: "_Lists") -> list[OSError | AutoprepError]:
+        """Write those with pictures; what stopped one of them."""
+        start, problems = time.monotonic(), list[OSError | AutoprepError]()
+        for name in sorted(self._due & settings.destinations.keys()):
+            try:
+                self._write_pdf(settings, overview, ours, name)
+            except (OSError, AutoprepError) as problem:
+                problems.append(problem)
         self._due.clear()
         self._next_pdf = time.monotonic() + _LIST_SHARE * (time.monotonic() - start)
+        return problems
+
+    def _write_pdf(self, settings: Settings, overview: Overview, ours: "_Lists", name: str) -> None:
+        listed, folder = listed_in(settings, overview, name), settings.folders.ready / name
+        if 0 < len(listed) <= _MOST_IN_PDF:
+            heading, rows = _rows(settings, name, listed)
+            made_of = _print_of(heading, rows)
+            if not ours.holds(folder, ".pdf", made_of):  # after a start, say: it takes a while, and nothing is new
+                ours.keep(folder, ".pdf", list_pdf(settings, name, listed), made_of)
+        else:
+            ours.keep(folder, ".pdf", None)
+        self._seen[name] = _changed_at(folder)
 
 
 def list_pdf(settings: Settings, name: str, listed: Sequence[listing.Entry]) -> bytes:
@@ -215,47 +247,72 @@ def _changed_at(place: Path) -> int:
 
 
 _MADE_OF = " is made of"
+_SUFFIXES = (".csv", ".html", ".pdf")
+_MOST_BESIDE = 1000  # lists of one kind in a folder, with those of the artist's
 
 
 class _Lists:
-    """The lists that the service has written, by their hashes: records/lists.json."""
+    """The lists that the service has written, by their places below ready/, with their hashes: records/lists.json."""
 
     def __init__(self, settings: Settings) -> None:
-        self._studio, self._file = settings.studio, settings.folders.records / "lists.json"
+        self._file = settings.folders.records / "lists.json"
         try:
-            self._known: dict[str, str] = json.loads(self._file.read_text(encoding="utf-8"))
+            known: dict[str, str] = json.loads(self._file.read_text(encoding="utf-8"))
         except (OSError, ValueError):
-            self._known = {}
-        self._before = dict(self._known)
+            known = {}
+        # Earlier versions kept whole paths, which a studio that was moved leaves behind.
+        self._known = {"/".join(key.split("/")[-2:]): value for key, value in known.items()}
+        self._before = known
+
+    def destinations(self) -> list[str]:
+        """The destinations of which there is a list."""
+        return sorted({key.partition("/")[0] for key in self._known})
 
     def keep(self, folder: Path, suffix: str, data: bytes | None, made_of: str = "") -> None:
         """Write one list, or take it away where there is nothing to list; made_of: what it is made of."""
-        place = self._place(folder, suffix)
-        key = place.as_posix()
-        if data is None:
-            if place.exists():
-                place.unlink()
-            self._known.pop(key, None)
-            self._known.pop(key + _MADE_OF, None)
-        elif not place.exists() or place.read_bytes() != data:
+        place = None if data is None else self._place(folder, suffix)
+        for other in self._ours(folder, suffix):
+            if other != place:  # one of the artist's stood before it, and is gone
+                other.unlink()
+        gone = [key for key in self._known if self._is_of(key, folder, suffix)]
+        for key in gone:
+            del self._known[key]
+        if place is None or data is None:
+            return
+        if not place.exists() or place.read_bytes() != data:
             write_now(place, data, "list")
-        if data is not None:
-            self._known[key] = hashlib.sha256(data).hexdigest()
-            self._known |= {key + _MADE_OF: made_of} if made_of else {}
+        self._known[self._key(place)] = hashlib.sha256(data).hexdigest()
+        self._known |= {self._key(place) + _MADE_OF: made_of} if made_of else {}
 
     def holds(self, folder: Path, suffix: str, made_of: str) -> bool:
         """Whether the list that lies there is made of just that."""
         place = self._place(folder, suffix)
-        return place.exists() and self._known.get(place.as_posix() + _MADE_OF) == made_of
+        return place.exists() and self._known.get(self._key(place) + _MADE_OF) == made_of
 
     def _place(self, folder: Path, suffix: str) -> Path:
-        names = (folder / f"image-list{'' if number == 1 else f'-{number}'}{suffix}" for number in range(1, 1000))
-        return next(place for place in names if not place.exists() or self._is_ours(place))
+        names = (_list_name(folder, suffix, number) for number in range(1, _MOST_BESIDE))
+        return next(place for place in names if not os.path.lexists(place) or self._is_ours(place))
+
+    def _ours(self, folder: Path, suffix: str) -> list[Path]:
+        names = [key.partition("/")[2] for key in self._known if self._is_of(key, folder, suffix)]
+        return [place for place in (folder / name for name in names) if self._is_ours(place)]
+
+    @staticmethod
+    def _is_of(key: str, folder: Path, suffix: str) -> bool:
+        return key.startswith(f"{folder.name}/") and key.removesuffix(_MADE_OF).endswith(suffix)
 
     def _is_ours(self, place: Path) -> bool:
-        return hashlib.sha256(place.read_bytes()).hexdigest() == self._known.get(place.as_posix())
+        return self._key(place) in self._known and is_ours(place, self._known[self._key(place)])
+
+    @staticmethod
+    def _key(place: Path) -> str:
+        return f"{place.parent.name}/{place.name}"
 
     def remember(self) -> None:
         """Keep the hashes for the next time."""
         if self._known != self._before:
             write_now(self._file, json.dumps(self._known, indent=1, sort_keys=True).encode("utf-8"), "lists")
+
+
+def _list_name(folder: Path, suffix: str, number: int) -> Path:
+    return folder / f"image-list{'' if number == 1 else f'-{number}'}{suffix}"

@@ -6,7 +6,7 @@ from pathlib import PurePosixPath
 
 import numpy as np
 
-from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Photo, Reason, Why, WorkFacts
+from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Photo, Reason, Why, WorkFacts, kind_of
 from autoprep.rendering.layout import torn_sides
 from autoprep.wishes.destinations import GLARE_HOLDS_PERCENT
 
@@ -113,6 +113,12 @@ NOT_SENT = Reason("the work is not sent here (any more)", "not sent")
 NO_TABLE = Reason("there is no such destination any more", "not sent")
 
 
+def left_there(why: str) -> Reason:
+    """The same reason of a file that the artist has changed: it is theirs, so it was not moved."""
+    said = "you had changed the picture there, so it was left where it lies; take it out yourself"
+    return Reason(f"{why}; {said}", kind_of(why))
+
+
 def sent_nowhere(said: WorkFacts) -> str:
     """What is answered where a work is held because it was sent to no destination that there is; else empty."""
     found = (line for line in said.unclear if line.startswith(NO_DESTINATION))
@@ -141,6 +147,14 @@ def not_used(said: WorkFacts) -> list[str]:
 def ends_too_early(until: float) -> str:
     """What is said of a file that is not whole yet; until: as time.time has it."""
     return f"its end is missing; looked at again until {datetime.fromtimestamp(until):%H:%M}"
+
+
+ABSENT = "its photo is not in the inbox; it is worked on when it is back"
+
+
+def cant_be_read(problem: OSError) -> str:
+    """What is said of a photo that lies there and can't be read."""
+    return f"it can't be read ({problem.strerror or problem}); see that this computer's user may read it"
 
 
 _IN_A_WORD: dict[Why, str] = {"size not known": "its size is not known", "names the artist": "it names the artist"}

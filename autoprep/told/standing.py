@@ -9,7 +9,7 @@ from itertools import chain
 
 from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
-from autoprep.told.explanations import NO_DESTINATION, ends_too_early, not_used, sent_nowhere
+from autoprep.told.explanations import ABSENT, NO_DESTINATION, ends_too_early, not_used, sent_nowhere
 from autoprep.wishes.tables import Settings
 
 _MOST_NAMED, _MOST_UNCLEAR = 6, 3
@@ -24,7 +24,10 @@ class Status:
     no workers; empty where it does. unclear: photos with words that can't be used, or that do not
     agree; unfinished: files that are waited for because they end too early, and until when;
     not_photos: files in the inbox that are none, and are left alone; photos_set_aside, not_made: what the photos are
-    called that were set aside, and those with a destination that could not be made.
+    called that were set aside, and those with a destination that could not be made; failing: photos that are tried
+    again, words on them that were not carried out and files that could not be read, and why; absent: photos that wait
+    because they are no longer in the inbox; left_in_place: pictures that the artist has changed, below ready/, which
+    lie there still though their works are held, or not sent there.
     """
 
     waiting: int
@@ -44,14 +47,16 @@ class Status:
     not_photos: int = 0
     photos_set_aside: tuple[str, ...] = ()
     not_made: tuple[str, ...] = ()
+    failing: Mapping[str, str] = field(default_factory=dict)
+    absent: tuple[str, ...] = ()
+    left_in_place: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
-        """Whether somebody should look: questions, photos set aside, destinations that failed, no room, or no
-        workers.
-        """
+        """Whether somebody should look: questions, photos set aside, what failed, no room, or no workers."""
         short = self.free_mb < self.needed_mb
-        return bool(self.questions or self.set_aside or self.not_given_out or short or self.trouble)
+        asks = self.questions or self.set_aside or self.not_given_out or self.left_in_place
+        return bool(asks or self.failing or short or self.trouble)
 
     def lines(self) -> list[str]:
         """The same in words."""
@@ -59,7 +64,7 @@ class Status:
         said = [f"Finished: {counted(self.finished, 'photo')}{last}"]
         again = f" ({self.tried} of them once more, after a try that failed)" if self.tried else ""
         said.append(f"Waiting: {self.waiting}{again}, being worked on: {self.running}")
-        said += [f"Not whole yet: {plain(name)}: {ends_too_early(until)}" for name, until in self.unfinished.items()]
+        said += self._waits()
         if self.trouble:
             said.append(f"Nothing is worked on: {self.trouble}")
         if self.questions:
@@ -71,6 +76,9 @@ class Status:
             said.append(f"Photos with a destination that could not be made: {_named(self.not_made, _MOST_NAMED)}")
         if lost:
             said.append(f"Given out nowhere, for there is no such destination: {_named(lost, _MOST_NAMED)}")
+        if self.left_in_place:
+            words = "Changed by you, so left in ready/ though their works are held, or not sent there"
+            said.append(f"{words}: {_named(self.left_in_place, _MOST_NAMED)}; take them out yourself")
         if self.unclear:
             words = "Photos with words that are not understood, or do not agree"
             said.append(f"{words}: {_named(self.unclear, _MOST_UNCLEAR)}; `autoprep show PHOTO` says which")
@@ -79,6 +87,18 @@ class Status:
         room = f"Free space: {_size(self.free_mb)}"
         short = "" if self.free_mb >= self.needed_mb else f"; work waits until there are {_size(self.needed_mb)}"
         return [*said, room + short]
+
+    def _waits(self) -> list[str]:
+        """What waits for something else than its turn, and for what."""
+        said = [f"Not whole yet: {plain(name)}: {ends_too_early(until)}" for name, until in self.unfinished.items()]
+        failing = [f"Tried again later: {plain(name)}: {plain(why)}" for name, why in self.failing.items()]
+        said += failing[:_MOST_NAMED]
+        if len(failing) > _MOST_NAMED:
+            more = len(failing) - _MOST_NAMED
+            said.append(f"Tried again later: {more} more; `autoprep status --json` names all")
+        if self.absent:
+            said.append(f"Waiting for their photos, which are not in the inbox: {_named(self.absent, _MOST_NAMED)}")
+        return said
 
 
 def _named(photos: tuple[str, ...], most: int) -> str:
@@ -108,10 +128,24 @@ def _not_photos(settings: Settings, overview: Overview) -> int:
     return sum(os.path.lexists(os.path.join(inbox, path)) for path in overview.passed_over())
 
 
+def _left_in_place(settings: Settings, overview: Overview) -> tuple[str, ...]:
+    """Pictures below ready/ that should not lie there and are the artist's, as long as they do."""
+    ready = settings.folders.ready
+    there = (place for place in overview.not_withdrawn() if os.path.lexists(place))
+    return tuple((place.relative_to(ready) if place.is_relative_to(ready) else place).as_posix() for place in there)
+
+
 def status_of(
-    settings: Settings, overview: Overview | None, trouble: str = "", unfinished: Mapping[str, float] | None = None
+    settings: Settings,
+    overview: Overview | None,
+    trouble: str = "",
+    unfinished: Mapping[str, float] | None = None,
+    unread: Mapping[str, str] | None = None,
 ) -> Status:
-    """The standing of a studio from its ledger, None where there is none yet; trouble, unfinished: as in Status."""
+    """The standing of a studio from its ledger, None where there is none yet; trouble, unfinished: as in Status.
+
+    unread: files that could not be taken in, and why.
+    """
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
     states = {} if overview is None else overview.states()
@@ -119,6 +153,8 @@ def status_of(
     nowhere = () if overview is None else _sent_nowhere(overview)
     aside = () if overview is None else tuple(overview.set_aside())
     not_made = () if overview is None else tuple(overview.with_failures())
+    problems = [] if overview is None else overview.with_problems()
+    failing = {shown: why for shown, why in problems if why != ABSENT}
     return Status(
         waiting=states.get("queued", 0),
         running=states.get("running", 0),
@@ -135,6 +171,9 @@ def status_of(
         no_such_destination=nowhere,
         photos_set_aside=aside,
         not_made=not_made,
+        failing={**failing, **(unread or {})},
+        left_in_place=() if overview is None else _left_in_place(settings, overview),
+        absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),
     )

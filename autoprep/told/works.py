@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import os
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -34,11 +35,18 @@ def why_nowhere(row: WorkRow) -> str:
     if any(sent.state == "in place" for sent in row.sent):
         return ""
     if row.said.hold:
-        return sent_nowhere(row.said) or "on hold, as you said"
+        return sent_nowhere(row.said) or f"on hold, as you said{_left(row)}"
     return (
         "; ".join(_reasons(sent for sent in row.sent if not _is_over(row, sent)))
         or "no destination takes it by itself; say “for: …”"
     )
+
+
+def _left(row: WorkRow) -> str:
+    """That pictures of a held work lie in their folders still, for the artist has changed them."""
+    lies = [sent for sent in row.sent if sent.state == "picked up" and sent.path and os.path.lexists(sent.path)]
+    names = ", ".join(sent.destination for sent in lies)
+    return f"; but in {names} lies one that you changed: take it out yourself" if lies else ""
 
 
 def held_by(row: WorkRow) -> str:
@@ -167,7 +175,7 @@ def left_behind(name: str, preset: Preset, rows: Sequence[WorkRow]) -> list[str]
     waiting = [(row, sent) for row in rows for sent in row.sent if sent.destination == name]
     said = []
     for row, sent in waiting:
-        if sent.state != "in place":
+        if sent.state != "in place" and sent.why != "not sent":  # that is as the artist wants it
             said.append(f"not: {row.said.title or row.shown}: {sent.reason or sent.state}")
     made = {row.work for row, _ in waiting}
     for row in rows:

@@ -19,21 +19,61 @@ from autoprep.wishes.mistakes import Mistakes, line_of
 from autoprep.wishes.places import cluster_tls_paths, credentials_paths, font_path, metrics_path
 from autoprep.wishes.tables import Settings
 
+_OWN = ("proof", "withdrawn", "words")  # folders of the records
+_METRICS = b"# HELP autoprep_"  # how such a file begins
 _FIELD = re.compile(r"\{[^{}]*\}")
 _CLUSTER = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.%]+\]|[\w.-]+):\d{1,5}")
 
 
 def texts(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
-    """Templates may hold {artist} and {year} only; a font must be there."""
+    """Templates may hold {artist} and {year} only; a mark's picture and font must be there, and be such."""
     for table, key in (("rights", "notice"), ("rights", "credit"), ("rights", "usage_terms"), ("mark", "text")):
         if not _fits_template(getattr(getattr(settings, table), key)):
             said = f"`{table}.{key}` may hold {{artist}} and {{year}} and no other braces"
             mistakes.add(said, path, line_of(text, (table, key)))
-    if settings.mark.picture and not (settings.studio / settings.mark.picture).is_file():
-        where = settings.studio / settings.mark.picture
-        mistakes.add(f"there is no picture file {where}", path, line_of(text, ("mark", "picture")))
-    if settings.mark.font and not font_path(settings).is_file():
-        mistakes.add(f"there is no font file {font_path(settings)}", path, line_of(text, ("mark", "font")))
+    for key, place, opens in (
+        ("picture", settings.studio / settings.mark.picture, _opens_as_picture),
+        ("font", font_path(settings), _opens_as_font),
+    ):
+        if not getattr(settings.mark, key):
+            continue
+        line = line_of(text, ("mark", key))
+        if not place.is_file():
+            mistakes.add(f"there is no {key} file {place}", path, line)
+        elif not opens(place):
+            mistakes.add(f"`mark.{key}` is no {key} that can be read: {place}", path, line)
+
+
+def _opens_as_picture(place: Path) -> bool:
+    from PIL import Image  # these two take a while to load, and are seldom needed
+
+    try:
+        with Image.open(place):
+            return True
+    except (OSError, ValueError, Image.DecompressionBombError):
+        return False
+
+
+def _opens_as_font(place: Path) -> bool:
+    from autoprep.rendering.mark import missing_glyphs
+
+    try:
+        missing_glyphs("a", place)
+    except OSError:
+        return False
+    return True
+
+
+def inbox(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
+    """Photos come in where nothing is written to."""
+    folders = settings.folders
+    written = [folders.needs_a_look, *(folders.ready / name for name in settings.destinations)]
+    written += [folders.records / name for name in _OWN]
+    own = folders.inbox.resolve()
+    for place in written:
+        if place.resolve() in (own, *own.parents):
+            said = f"folders.inbox lies inside {place}, where files are written; they would come in as photos"
+            mistakes.add(said, path, line_of(text, ("folders", "inbox")))
 
 
 def _fits_template(text: str) -> bool:
@@ -87,6 +127,17 @@ def metrics(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> No
             mistakes.add(f"`service.metrics_file` lies in the folder {name}; write another place", path, line)
     if place.is_dir() or not (where.is_dir() or where == folders.records.resolve()):
         mistakes.add(f"`service.metrics_file` is no file in a folder that is there: {place}", path, line)
+    elif _is_anothers(place):
+        mistakes.add(f"`service.metrics_file` is another file, which would be written over: {place}", path, line)
+
+
+def _is_anothers(place: Path) -> bool:
+    """Whether something lies there that is no such text file."""
+    try:
+        with place.open("rb") as file:
+            return file.read(len(_METRICS)) not in (b"", _METRICS)
+    except OSError:
+        return False
 
 
 def cluster(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:

@@ -127,7 +127,7 @@ class Preset(Table):
     )
     name: str = Field(default="{photo}", description="file name: " + " ".join(f"{{{field}}}" for field in NAME_FIELDS))
     name_max: Annotated[int, Field(ge=1, le=120)] = Field(
-        default=100, description="the most characters, without the ending"
+        default=100, description="the most characters, without the ending; the number in it is kept whole"
     )
     name_letters: Literal["any", "plain"] = Field(
         default="any", description="plain: unaccented letters, digits, - and _ only"

@@ -13,7 +13,10 @@ from autoprep.wishes.destinations import Preset
 
 
 def file_stem(preset: Preset, destination: str, facts: WorkFacts, artist: str, shown: str, number: int) -> str:
-    """A file name without its ending, safe on every system; never empty. number fills {nn}."""
+    """A file name without its ending, safe on every system; never empty.
+
+    number fills {nn}: where the name is too long, it is cut before that, for it tells works apart.
+    """
     first, _, last = artist.strip().rpartition(" ")
     height, width = facts.sides()
     values = {
@@ -31,13 +34,25 @@ def file_stem(preset: Preset, destination: str, facts: WorkFacts, artist: str, s
         "inv": facts.inventory,
         "destination": destination,
     }
-    text, absent = "", False
+    text, absent, before = "", False, ""
     for literal, name, _, _ in Formatter().parse(preset.name):
         # The x between two sides that are not known would stand alone.
-        text += ("" if absent and literal.strip() == "x" else literal) + (values[name] if name is not None else "")
+        text += "" if absent and literal.strip() == "x" else literal
+        if name == "nn" and not before:
+            text = before = _room_for(values["nn"], text, preset)
+        text += values[name] if name is not None else ""
         absent = name == "h" and not height
     fallback = f"{number:02d}" if preset.rights == "none" else values["photo"]
     return _shaped(text, preset) or _shaped(fallback, preset) or f"picture-{number:02d}"
+
+
+def _room_for(number: str, before: str, preset: Preset) -> str:
+    """What stands before the number, short enough that this does not fall behind the longest name."""
+    body = before.rstrip("-_ ")
+    gap = before[len(body) :]
+    while body and (over := len(_in_letters(body + gap + number, preset)) - preset.name_max) > 0:
+        body = body[: max(0, len(body) - over)].rstrip("-_ ")
+    return body + gap if body else ""
 
 
 def opening(preset: Preset, destination: str, facts: WorkFacts, artist: str, shown: str, number: int) -> str:
@@ -65,6 +80,13 @@ def counts(preset: Preset) -> bool:
 
 def _shaped(text: str, preset: Preset) -> str:
     """The text within the destination's rules; empty where nothing of it may stay."""
+    text = _in_letters(text, preset)[: preset.name_max].strip("-_ ")
+    # Last: what was cut or taken off may have left such a name.
+    return _shaped(f"picture-{text}", preset) if is_reserved(text) else text
+
+
+def _in_letters(text: str, preset: Preset) -> str:
+    """The text in the letters, with the spaces and in the case that the destination wants, however long."""
     if preset.name_letters == "plain":
         text = plain_letters(text)
     text = safe_stem(text, fallback="")
@@ -73,10 +95,7 @@ def _shaped(text: str, preset: Preset) -> str:
     text = text.replace(" ", preset.name_space)
     if preset.name_letters == "plain":
         text = re.sub(r"[^A-Za-z0-9_-]", "", text)
-    text = {"lower": text.lower(), "upper": text.upper()}.get(preset.name_case, text)
-    text = text[: preset.name_max].strip("-_ ")
-    # Last: what was cut or taken off may have left such a name.
-    return _shaped(f"picture-{text}", preset) if is_reserved(text) else text
+    return {"lower": text.lower(), "upper": text.upper()}.get(preset.name_case, text)
 
 
 def plain_letters(text: str) -> str:

@@ -77,6 +77,7 @@ def load(config_file: Path, *, keyless: bool = False) -> Settings:
         sha256=hashlib.sha256((main_text + "\0" + text).encode()).hexdigest(),
     )
     checks.texts(settings, config_file, main_text, mistakes)
+    checks.inbox(settings, config_file, main_text, mistakes)
     checks.metrics(settings, config_file, main_text, mistakes)
     checks.cluster(settings, config_file, main_text, mistakes)
     checks.profiles(settings, destinations_file, text, mistakes)

@@ -243,7 +243,7 @@ def measure(root: Path, count: int, *, with_service: bool) -> None:
     if with_service:
         for label in ("first", "second"):
             figures = service(settings, f"{label}-{time.time_ns()}")
-            copies = (place.stat().st_size for place in kept(settings.folders.records / COPIES))
+            copies = (place.stat().st_size for place in kept(settings.folders.records / COPIES, ""))
             figures["daily copy MB"] = max(copies, default=0) / 1e6
             said = ", ".join(f"{name} {value:.2f}" for name, value in figures.items())
             print(f"{count}: service, {label} start: {said}", flush=True)

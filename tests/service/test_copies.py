@@ -79,7 +79,18 @@ def test_a_copy_is_much_smaller_than_the_ledger(wren: Studio) -> None:
     assert copy.stat().st_size < ledger_path(wren.settings).stat().st_size / 5
 
 
-def test_the_newest_sound_copy_is_put_back(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+class _January(date):
+    """It is the seventh of January."""
+
+    @classmethod
+    def today(cls) -> "_January":
+        return cls(2027, 1, 7)
+
+
+def test_the_newest_sound_copy_is_put_back(
+    wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("autoprep.service.rebuild.date", _January)
     keep(wren, range(4, 8))
     whole = (folder_of(wren) / "ledger-2027-01-05.sqlite3.gz").read_bytes()
     (folder_of(wren) / "ledger-2027-01-06.sqlite3.gz").write_bytes(whole[: len(whole) // 2])
@@ -98,6 +109,30 @@ def test_the_newest_sound_copy_is_put_back(wren: Studio, capsys: pytest.CaptureF
     files = wren.files()
     wren.run()
     assert wren.files() == files
+
+
+def test_a_copy_of_a_day_that_is_still_to_come_is_older_than_all(
+    wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A clock had gone wrong for a day."""
+    monkeypatch.setattr("autoprep.service.rebuild.date", _January)
+    own = copies.copy_of(folder_of(wren), "2036-01-01")
+    next(folder_of(wren).iterdir()).rename(own)
+    wren.put("tern.jpg", photo(2))
+    wren.run()
+    for copy in folder_of(wren).iterdir():
+        if copy != own:
+            copy.unlink()
+    keep(wren, range(6, 8))
+    ledger_path(wren.settings).write_bytes(b"damaged, all of it" * 1000)
+    assert main(["rebuild", "--copy", "--config", str(wren.settings.studio)]) == 0
+    assert "2027-01-07" in capsys.readouterr().out
+    assert photos_in(ledger_path(wren.settings)) == ["page.jpg", "tern.jpg"]
+    keep(wren, range(8, 12))
+    assert own.name in names(wren)
+    keep(wren, range(12, 13))
+    assert own.name not in names(wren)  # the first to go
+    assert len(names(wren)) == 7
 
 
 def test_without_a_sound_copy_nothing_is_touched(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:

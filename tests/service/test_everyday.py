@@ -69,6 +69,10 @@ def test_what_phones_and_systems_keep_is_passed_over(tmp_path: Path) -> None:
         (tmp_path / name).write_bytes(b"x")
     assert [item.path for item in scan(tmp_path)] == [b"IMG_1.HEIC", b"alone.mov"]
     assert not is_ignored("Lost and found.jpg")
+    for folder in ("@eaDir", "#recycle"):  # of a disk in the network
+        assert is_ignored(folder)
+    assert is_ignored(".IMG_1.HEIC.icloud")
+    assert is_ignored("IMG_1.HEIC.icloud")
 
 
 def test_a_queued_photo_waits_for_its_bytes_and_is_found_where_it_went(studio: Settings) -> None:

@@ -1,7 +1,7 @@
 """What is settled costs nothing: a start works out only what is new, and a page write reads only what it shows."""
 
 import re
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
@@ -191,4 +191,28 @@ def test_old_comparisons_go_after_a_set_time_and_records_stay(wren: Studio) -> N
     assert ledger.overview.list_due()
     assert clear_comparisons(settings, ledger, date(2027, 1, 1)) == 1
     assert _comparison(wren, "new.jpg") == ["record.json"]
+    ledger.close()
+
+
+def test_one_day_of_a_clock_gone_wrong_clears_no_comparisons(wren: Studio) -> None:
+    wren.put("old.jpg", photo(1))
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    (job,) = (view.job for view in ledger.finished())
+    service = wren.settings.service.model_copy(update={"comparisons_days": 30})
+    settings = wren.settings.model_copy(update={"service": service})
+    before = wren.settings.folders.records / "proof" / job / "before.jpg"
+    before.write_bytes(b"picture")
+    today = date.today()
+    assert clear_comparisons(settings, ledger, today) == 0
+    assert clear_comparisons(settings, ledger, today + timedelta(days=9 * 365)) == 0
+    assert before.exists()
+    assert clear_comparisons(settings, ledger, today + timedelta(days=1)) == 0
+    assert clear_comparisons(settings, ledger, today + timedelta(days=60)) == 1
+    # A studio that was left alone for years is cleared on the second day; a limit that went wrong is taken back.
+    before.write_bytes(b"picture")
+    assert clear_comparisons(settings, ledger, today + timedelta(days=900)) == 0
+    assert clear_comparisons(settings, ledger, today + timedelta(days=901)) == 0  # it was cleared already
+    assert clear_comparisons(settings, ledger, today + timedelta(days=1)) == 0
+    assert clear_comparisons(settings, ledger, today + timedelta(days=61)) == 1
     ledger.close()

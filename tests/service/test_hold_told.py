@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from autoprep.cli import main
 from autoprep.told.explanations import HOLD
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
@@ -55,3 +56,37 @@ def test_the_log_says_why_a_work_is_withdrawn(wren: Studio) -> None:
     reasons = {line["photo"]: line["reason"] for line in logged(wren, "withdrawn")}
     assert reasons["Reeds.jpg"].startswith("no destination is called everything")
     assert reasons["Gull.jpg"] == HOLD
+
+
+@pytest.mark.parametrize("word", ["hold: yes", "for: print"])
+def test_a_picture_that_you_changed_is_not_taken_back_and_that_is_told_until_it_is_gone(
+    wren: Studio, capsys: pytest.CaptureFixture[str], word: str
+) -> None:
+    def said(*command: str) -> tuple[int, str]:
+        capsys.readouterr()
+        return main([*command, "--config", str(wren.config)]), capsys.readouterr().out
+
+    table = "long_side_px = 900\nmark = false\n"
+    wren.config.with_name("destinations.toml").write_text(f"[site]\n{table}[print]\n{table}", encoding="utf-8")
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Tern.jpg", photo(2))
+    wren.run()
+    changed = wren.settings.folders.ready / "site" / "Gull.jpg"
+    changed.write_bytes(b"retouched")
+    wren.put("Gull.txt", f"{word}\n")
+    wren.put("Tern.txt", f"{word}\n")
+    record = wren.run()["Gull.jpg"]
+    assert record.held["site"].endswith("so it was left where it lies; take it out yourself")
+    assert changed.read_bytes() == b"retouched"
+    code, told = said("status")
+    assert code == 1
+    assert "held, or not sent there: 1 (site/Gull.jpg); take them out yourself" in told
+    if word == "hold: yes":
+        assert "on hold, as you said; but in site lies one that you changed: take it out yourself" in said("works")[1]
+    changed.unlink()
+    assert said("status")[0] == 0
+    assert "lies one" not in said("works")[1]
+    changed.write_bytes(b"retouched")
+    wren.put("Gull.txt", "")
+    wren.run()
+    assert said("status")[0] == 0  # it is wanted there again

@@ -2,14 +2,17 @@
 
 import json
 import os
+from pathlib import Path
 
 import pytest
 
 from autoprep.cli import main
+from autoprep.service import inbox
 from autoprep.service.inbox import may_be_picture
 from autoprep.service.outlook import outlook
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
+from tests.service.test_unfinished import stepped, watching
 
 
 @pytest.fixture
@@ -35,7 +38,8 @@ def run(wren: Studio, capsys: pytest.CaptureFixture[str], *words: str) -> tuple[
 
 
 def logged(wren: Studio) -> list[str]:
-    text = (wren.settings.folders.records / "log.jsonl").read_text(encoding="utf-8")
+    log = wren.settings.folders.records / "log.jsonl"
+    text = log.read_text(encoding="utf-8") if log.exists() else ""
     return [line["photo"] for line in map(json.loads, text.splitlines()) if line["event"] == "passed over"]
 
 
@@ -70,3 +74,44 @@ def test_a_picture_with_a_strange_name_is_a_picture(wren: Studio) -> None:
 def test_a_link_is_told_whatever_it_is_called(wren: Studio) -> None:
     os.symlink(wren.config, wren.inbox / "letter.pdf")
     assert wren.run()["letter.pdf"].outcome == "set aside"
+
+
+def test_of_what_is_called_no_picture_the_start_is_read_and_of_a_picture_all(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[tuple[bytes, int]] = []
+    real = inbox.read_plain
+
+    def plain(folder: Path, path: bytes, most: int = -1) -> inbox.SettledFile | None:
+        found = real(folder, path, most)
+        assert found is not None
+        read.append((path, len(found.data)))
+        return found
+
+    monkeypatch.setattr(inbox, "read_plain", plain)
+    wren.put("Film.mov", b"no picture" * 9_000)
+    wren.put("Reeds.dat", photo(1) + bytes(9_000))
+    wren.run()
+    assert dict(read)[b"Film.mov"] == 4096
+    assert dict(read)[b"Reeds.dat"] == len(photo(1)) + 9_000
+    assert logged(wren) == ["Film.mov"]
+
+
+def test_files_that_need_no_worker_are_taken_in_a_few_at_a_time(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else a service that takes in a phone's films tells its manager nothing, and can't be stopped, for minutes."""
+    monkeypatch.setattr("autoprep.service.engine._AT_ONCE_S", -1.0)  # each turn is over as soon as it has begun
+    for number in range(4):
+        wren.put(f"Film {number}.mov", b"no picture, but a film")
+    engine = watching(wren)
+    while not logged(wren):
+        stepped(wren, engine, 1)
+    waits: list[float] = []
+    monkeypatch.setattr("autoprep.service.engine.wait", lambda _what, pause: waits.append(pause))
+    taken = []
+    for _ in range(4):
+        engine._next_scan = float("inf")
+        engine.step(1.0)
+        taken.append(len(logged(wren)))
+    engine.stop()
+    assert taken == [2, 3, 4, 4]
+    assert waits == [0.0, 0.0, 1.0, 1.0]  # it goes on at once, and rests when all is done

@@ -8,7 +8,7 @@ import pytest
 from autoprep.cli import main
 from autoprep.domain import JobRecord
 from autoprep.errors import AlreadyRunning, UsageError
-from autoprep.ledger import Ledger
+from autoprep.ledger import Ledger, Rendition
 from autoprep.service.lock import StudioLock
 from autoprep.service.rebuild import rebuild
 from autoprep.wishes.places import ledger_path
@@ -181,3 +181,91 @@ def test_with_real_pictures_nothing_is_made_either(studio: Settings) -> None:
     started = [json.loads(line)["photo"] for line in log if json.loads(line)["event"] == "started"]
     assert sorted(started) == sorted(first)  # each was begun once, ever
     assert Path(studio.studio / first["Boats.jpg"].outputs[0].path).is_file()
+
+
+def _rows(wren: Studio) -> dict[str, Rendition]:
+    """The renditions of the one photo, by destination."""
+    ledger = Ledger(ledger_path(wren.settings))
+    (job,) = ledger.views()
+    rows = ledger.renditions(job.job)
+    ledger.close()
+    return rows
+
+
+@pytest.fixture
+def gull(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    """A studio with one photo, made for one destination some time ago."""
+    made = Studio(studio, monkeypatch)
+    table = "long_side_px = 900\nmark = false\n"
+    tables = f'[site]\npublic = true\n{table}[print]\nwhen = "asked"\n{table}'
+    made.config.with_name("destinations.toml").write_text(tables, encoding="utf-8")
+    made.put("gull.jpg", photo(1))
+    monkeypatch.setattr("tests.service.pretend.now", lambda: "2025-03-01T10:00:00+00:00")
+    made.run()
+    monkeypatch.undo()
+    return Studio(studio, monkeypatch)
+
+
+@pytest.mark.parametrize("held", [False, True])
+def test_since_when_files_are_there_is_known_again(gull: Studio, held: bool) -> None:
+    gull.put("gull.txt", "kind: painting\n")
+    gull.run()
+    if held:
+        gull.put("gull.txt", "kind: painting\nhold: yes\n")
+        gull.run()
+    before = _rows(gull)["site"]
+    assert before.first.startswith("2025-03-01")
+    assert not before.made.startswith("2025-03-01")
+    _lost(gull)
+    rebuild(gull.settings)
+    after = _rows(gull)["site"]
+    assert (after.first, after.made) == (before.first, before.made)
+
+
+def test_of_a_record_that_does_not_say_so_the_day_is_not_known(gull: Studio) -> None:
+    (place,) = (gull.settings.folders.records / "proof").glob("*/record.json")
+    record = json.loads(place.read_text(encoding="utf-8"))
+    assert record.pop("dates") == {"site": ["2025-03-01T10:00:00+00:00"] * 2}
+    place.write_text(json.dumps(record), encoding="utf-8")
+    _lost(gull)
+    rebuild(gull.settings)
+    assert (_rows(gull)["site"].first, _rows(gull)["site"].made) == ("", "")
+
+
+@pytest.mark.parametrize("older", [False, True])
+@pytest.mark.parametrize("sent", ["", "for: site\n"])
+def test_what_was_asked_for_by_name_stays(gull: Studio, sent: str, older: bool) -> None:
+    """A record of an earlier version does not say what was: it is known where the work is not sent there."""
+    gull.put("gull.txt", sent)
+    gull.redo("gull.jpg", "print")
+    gull.run()
+    assert list(gull.files()) == ["print/gull.jpg", "site/gull.jpg"]
+    (place,) = (gull.settings.folders.records / "proof").glob("*/record.json")
+    record = json.loads(place.read_text(encoding="utf-8"))
+    assert record["asked"] == ["print"]
+    if older:
+        record.pop("asked")
+        place.write_text(json.dumps(record), encoding="utf-8")
+    _lost(gull)
+    rebuild(gull.settings)
+    gull.put("gull.txt", "for: site\n" if not older else sent)
+    gull.run()
+    assert list(gull.files()) == ["print/gull.jpg", "site/gull.jpg"]
+    assert _rows(gull)["print"].asked == (not older or bool(sent))
+
+
+def test_what_a_system_leaves_among_withdrawn_pictures_is_none(gull: Studio) -> None:
+    gull.put("gull.txt", "hold: yes\n")
+    gull.run()
+    (away,) = (gull.settings.folders.records / "withdrawn").iterdir()
+    (away / ".DS_Store").write_bytes(b"left")
+    for name in (".DS_Store", "Thumbs.db", "gull.txt", ".gull.jpg", "more.jpg"):
+        (away / "site" / name).write_bytes(b"left")
+    (away / "site" / "more.jpg").unlink()
+    (away / "site" / "more.jpg").mkdir()
+    _lost(gull)
+    rebuild(gull.settings)
+    gull.put("gull.txt", "")
+    gull.run()
+    assert list(gull.files()) == ["site/gull.jpg"]
+    assert b"left" not in gull.files()["site/gull.jpg"]

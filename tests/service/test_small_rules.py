@@ -1,6 +1,7 @@
 """Small rules of the service, each by itself."""
 
 import errno
+import hashlib
 import json
 import os
 import signal
@@ -23,6 +24,7 @@ from autoprep.logs import open_log
 from autoprep.service.depends import plan_digest, settings_digest
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Found, Settling, read_settled, scan
+from autoprep.service.keeping import is_ours
 from autoprep.service.rebuild import rebuild
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
@@ -414,3 +416,16 @@ def test_an_undated_photo_keeps_the_year_in_which_it_came_in(wren: Studio, monke
     rebuild(wren.settings)
     wren.put("Gull.txt", "title: Avocet")
     assert wren.run()["Gull.jpg"].came == "2019-03-09"
+
+
+def test_a_link_is_never_taken_for_ours(tmp_path: Path) -> None:
+    """Moved away, it would be missing where the artist has put it."""
+    data = b"the very same bytes"
+    sha256 = hashlib.sha256(data).hexdigest()
+    place, link = tmp_path / "Gull.jpg", tmp_path / "Link.jpg"
+    place.write_bytes(data)
+    link.symlink_to(place)
+    assert is_ours(place, sha256)
+    assert not is_ours(link, sha256)
+    assert not is_ours(tmp_path / "none.jpg", sha256)
+    assert not is_ours(tmp_path, sha256)

@@ -25,8 +25,8 @@ def watching(wren: Studio) -> Engine:
     return Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=True)
 
 
-def stepped(wren: Studio, engine: Engine) -> None:
-    for _ in range(8):
+def stepped(wren: Studio, engine: Engine, times: int = 8) -> None:
+    for _ in range(times):
         wren.at_once(engine)
         engine._stirred = True
         engine.step(0.0)

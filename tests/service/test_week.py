@@ -192,6 +192,8 @@ def standing(wren: Studio) -> dict[str, object]:
         shown: record.model_dump(mode="json", exclude={"finished_at", "seconds"})
         for shown, record in wren.records().items()
     }
+    for each in records.values():
+        each["dates"] = sorted(each["dates"])  # of which destinations they are known, but not the moments
     on_disk = {}
     for shown, record in wren.records().items():
         place = wren.settings.folders.records / "proof" / record.job / "record.json"

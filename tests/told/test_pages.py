@@ -111,6 +111,12 @@ def test_a_question_says_how_it_is_answered_and_a_name_stands_once() -> None:
     assert month_html("", PLACE, "2026-11", [titled]).count("6&lt;b&gt;.jpg") == 1
 
 
+def test_no_sign_of_a_size_breaks_the_corner_page() -> None:
+    facts = WorkFacts(size_mm=(300, 400), unit='"')
+    page = corners_html(read_photo(photos.jpeg(), 10**8), "Reeds.jpg", b"", None, facts, "")
+    assert ' &quot;" placeholder="30 x 40 cm"' in page
+
+
 def test_the_corner_page_asks_for_a_name_that_browsers_keep() -> None:
     photo = read_photo(photos.jpeg(), 10**8)
     page = corners_html(photo, 'Book/<b> & "Reeds"?  x.jpg', b"", None, WorkFacts(), "")

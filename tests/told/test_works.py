@@ -53,6 +53,22 @@ def test_a_work_is_a_row() -> None:
     assert rows[1]["nowhere because"] == "on hold, as you said"
 
 
+def test_no_word_on_a_works_page_is_html(tmp_path: Path) -> None:
+    hold = "no destination is called <u>spring"
+    said = WorkFacts(
+        title="<u>title", medium="<u>medium", price="<u>price", alt_text="<u>alt", description="<u>description",
+        keywords=("<u>key",), inventory="<u>inventory", hold=True, unclear=(hold,),
+    )  # fmt: skip
+    base = JobRecord(job="00008-c", photo="<u>Gull.jpg", sha256="", outcome="ready", work=said, reasons=("<u>reason",))
+    other = base.model_copy(update={"photo": "<u>Tern.jpg", "outcome": "alternate"})
+    row = replace(GULL, shown="<u>Gull.jpg", said=said, kind="<u>kind")
+    page = gallery.work_html(Place(tmp_path, tmp_path), PRESETS, gallery.Shown(row, [base, other], ["<u>rights"]))
+    assert "<u>" not in page
+    words = "title medium price alt description key inventory Gull.jpg Tern.jpg reason kind rights spring"
+    for word in words.split():
+        assert f"&lt;u&gt;{word}" in page, word
+
+
 def test_a_line_says_where_a_work_is() -> None:
     lines = works.lines([THRIFT, GULL], PRESETS)
     assert lines[0].endswith("(in site; public since 2026-11-21; 3 takes)")

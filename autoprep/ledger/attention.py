@@ -1,0 +1,72 @@
+"""What is asked of all photos together because somebody should look: what waits, failed, or is not as it was said."""
+
+import os
+import sqlite3
+from pathlib import Path
+
+from autoprep.domain import WorkFacts
+from autoprep.ledger.rows import WorkRow
+
+WAITS_EVERYWHERE = "outcome = 'ready' AND held > 0 AND files = 0"
+
+
+class Attention:
+    """Questions about the whole ledger, over the connection of an open one."""
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self._db = db
+
+    def tried(self) -> int:
+        """Photos that wait for another try after one that failed."""
+        return int(self._db.execute("SELECT count(*) FROM jobs WHERE state = 'queued' AND attempts > 0").fetchone()[0])
+
+    def with_problems(self) -> list[tuple[str, str]]:
+        """Photos that wait for another reason than their turn, oldest first, and what it is."""
+        return self._db.execute(
+            "SELECT shown, problem FROM jobs WHERE problem <> '' AND state <> 'running' ORDER BY number"
+        ).fetchall()
+
+    def not_withdrawn(self) -> list[Path]:
+        """Where files lay that were to be withdrawn, because their works are held or not sent there, and were not."""
+        rows = self._db.execute(
+            "SELECT DISTINCT r.path FROM renditions r JOIN jobs USING (job) JOIN records USING (number) "
+            "WHERE r.state = 'picked up' AND r.path IS NOT NULL AND r.why IN ('on hold', 'not sent') "
+            "AND EXISTS (SELECT 1 FROM json_each(record, '$.held') h WHERE h.key = r.destination) "
+            "AND NOT EXISTS (SELECT 1 FROM renditions o WHERE o.path = r.path AND o.state = 'in place') "
+            "ORDER BY number, r.destination"
+        )
+        return [Path(os.fsdecode(row[0])) for row in rows]
+
+    def with_failures(self) -> list[str]:
+        """Photos with a destination that could not be made, oldest first."""
+        return [row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE failed > 0 ORDER BY number")]
+
+    def set_aside(self) -> list[str]:
+        """Photos that were set aside, oldest first."""
+        return [
+            row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE outcome = 'set aside' ORDER BY number")
+        ]
+
+    def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:
+        """Photos that are ready, wait everywhere and have no file, where these words stand in what is said of them."""
+        rows = self._db.execute(
+            f"SELECT shown, said FROM jobs WHERE {WAITS_EVERYWHERE} AND failed = 0 AND instr(said, ?) "  # noqa: S608
+            "ORDER BY number",
+            (words,),
+        )
+        return [(shown, WorkFacts.model_validate_json(said)) for shown, said in rows]
+
+    def passed_over(self) -> list[bytes]:
+        """Files that were seen in the inbox and are no photos, by their paths; also those that are no longer there."""
+        return [row[0] for row in self._db.execute("SELECT path FROM files WHERE job = '' ORDER BY path")]
+
+    def not_understood(self) -> list[WorkRow]:
+        """Photos with words that can't be used, by number; not takes that are not used: the used one tells theirs."""
+        rows = self._db.execute(
+            'SELECT number, work, job, shown, came, kind, said FROM jobs WHERE instr(said, \'"unclear":["\') '
+            "AND outcome NOT IN ('alternate', 'duplicate') ORDER BY number"
+        )
+        return [
+            WorkRow(number, work, job, shown, came, kind, WorkFacts.model_validate_json(said), 1)
+            for number, work, job, shown, came, kind, said in rows
+        ]

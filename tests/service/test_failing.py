@@ -1,0 +1,239 @@
+"""What can't be read, or fails again and again: the service goes on, and who asks is told of what waits and why."""
+
+import os
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from autoprep.cli import main
+from autoprep.domain import WorkFacts
+from autoprep.errors import DeliveryError
+from autoprep.ledger import Ledger
+from autoprep.service.places import Others, reserve
+from autoprep.told.standing import Status
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
+from tests.service.pretend import Studio, photo
+from tests.service.test_unfinished import stepped, watching
+
+Said = Callable[..., tuple[int, str]]
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    return Studio(studio, monkeypatch)
+
+
+@pytest.fixture
+def said(wren: Studio, capsys: pytest.CaptureFixture[str]) -> Said:
+    def call(*command: str) -> tuple[int, str]:
+        capsys.readouterr()
+        code = main([*command, "--config", str(wren.config)])
+        told = capsys.readouterr()
+        return code, told.out + told.err
+
+    return call
+
+
+@pytest.fixture
+def locked(monkeypatch: pytest.MonkeyPatch) -> set[bytes]:
+    """Names of files that may not be read: root may read all, so it is pretended."""
+    names: set[bytes] = set()
+    real = os.open
+
+    def opened(place: object, *flags: int, **more: int) -> int:
+        if os.path.basename(os.fsencode(str(place) if isinstance(place, Path) else place)) in names:  # type: ignore[arg-type]
+            raise PermissionError(13, "Permission denied")
+        return real(place, *flags, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(os, "open", opened)
+    return names
+
+
+def log_of(wren: Studio) -> str:
+    return (wren.settings.folders.records / "log.jsonl").read_text(encoding="utf-8")
+
+
+def failing(monkeypatch: pytest.MonkeyPatch) -> pytest.MonkeyPatch:
+    def fails(_order: object) -> None:
+        raise DeliveryError("the worker wanted more memory than it may have")
+
+    monkeypatch.setattr("tests.service.pretend.pretend", fails)
+    return monkeypatch
+
+
+def test_a_photo_that_may_not_be_read_is_told_and_holds_nothing_up(
+    wren: Studio, said: Said, locked: set[bytes]
+) -> None:
+    locked.add(b"Gull.jpg")
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Tern.jpg", photo(2))
+    assert list(wren.run()) == ["Tern.jpg"]  # and comes to rest
+    code, told = said("status")
+    assert code == 1
+    assert "Tried again later: Gull.jpg: it can't be read (Permission denied); see that" in told
+    code, told = said("once")
+    assert (code, "Gull.jpg: it can't be read (Permission denied)" in told) == (1, True)
+    locked.clear()
+    assert set(wren.run()) == {"Gull.jpg", "Tern.jpg"}
+    assert said("status")[0] == 0
+
+
+def test_that_it_may_not_be_read_is_logged_once(
+    wren: Studio, locked: set[bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("autoprep.service.arrivals._UNREADABLE_WAIT_S", 0.0)
+    locked.add(b"Gull.jpg")
+    wren.put("Gull.jpg", photo(1))
+    engine = watching(wren)
+    stepped(wren, engine)
+    engine.stop()
+    assert log_of(wren).count('"not read"') == 1
+
+
+def test_a_photo_that_can_be_read_no_more_waits_with_its_reason(wren: Studio, said: Said, locked: set[bytes]) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    wren.put("Gull.txt", "kind: painting\n")
+    locked.add(b"Gull.jpg")
+    wren.run()
+    code, told = said("status")
+    assert (code, "Gull.jpg: it can't be read (Permission denied)" in told) == (1, True)
+    locked.clear()
+    assert "what failed is tried again" in said("retry", "Gull.jpg")[1]
+    assert wren.run()["Gull.jpg"].kind == "painting"
+    assert said("status")[0] == 0
+
+
+def test_a_photo_that_went_away_before_it_was_worked_on_is_waited_for_by_name(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = wren.put("Gull.jpg", photo(1))
+    with monkeypatch.context() as patch:
+        failing(patch)
+        wren.run()
+    place.unlink()
+    wren.wait_over()
+    wren.run()
+    code, told = said("status")
+    assert (code, "Waiting for their photos, which are not in the inbox: 1 (Gull.jpg)" in told) == (0, True)
+
+
+def test_words_that_fail_on_a_finished_photo_are_told_until_they_are_carried_out_or_unsaid(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    wren.put("Gull.txt", "title: Blue Jug\n")
+    with monkeypatch.context() as patch:
+        failing(patch)
+        wren.run()
+    code, told = said("status")
+    assert code == 1
+    assert "Tried again later: Gull.jpg: the worker wanted more memory than it may have" in told
+    assert "is not done yet: the worker wanted" in said("show", "Gull.jpg")[1]
+    code, told = said("once")  # in the pause, by another process
+    assert (code, "the worker wanted more memory than it may have; it is tried again" in told) == (1, True)
+    code, told = said("retry", "Gull.jpg")
+    assert (code, "Gull.jpg: what failed is tried again" in told) == (0, True)
+    assert wren.run()["Gull.jpg"].work.title == "Blue Jug"
+    assert said("status")[0] == 0
+    wren.put("Gull.txt", "title: Tern\n")
+    with monkeypatch.context() as patch:
+        failing(patch)
+        wren.run()
+    assert said("status")[0] == 1
+    wren.put("Gull.txt", "title: Blue Jug\n")
+    wren.run()
+    assert said("status")[0] == 0
+    ledger = Ledger(ledger_path(wren.settings))
+    assert [view.attempts for view in ledger.views()] == [0]
+    ledger.close()
+
+
+def test_tries_without_number_end_nothing(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    wren.put("Gull.txt", "title: Blue Jug\n")
+    ledger = sqlite3.connect(ledger_path(wren.settings))
+    ledger.execute("UPDATE jobs SET attempts = 1100, problem = 'planted'")
+    ledger.commit()
+    ledger.close()
+    failing(monkeypatch)
+    wren.run()
+    kept = Ledger(ledger_path(wren.settings))
+    assert [view.attempts for view in kept.views()] == [1101]
+    kept.close()
+
+
+@pytest.mark.parametrize("where", ["hands.Hands.order", "knowledge.Knowledge.follows"])
+def test_a_fault_in_working_out_is_told_by_status_too(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
+    wren.put("Gull.jpg", photo(1))
+
+    def fails(*_: object) -> None:
+        raise StopIteration
+
+    with monkeypatch.context() as patch:
+        patch.setattr(f"autoprep.service.{where}", fails)
+        wren.run()
+    code, told = said("status")
+    assert (code, "Tried again later: Gull.jpg: StopIteration" in told) == (1, True)
+    wren.wait_over()
+    wren.run()
+    assert said("status")[0] == 0
+
+
+def test_a_running_service_hears_that_a_pause_is_ended(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    wren.put("Gull.jpg", photo(1))
+    engine = watching(wren)
+    with monkeypatch.context() as patch:
+        failing(patch)
+        stepped(wren, engine)
+    assert list(engine.later) == ["Gull.jpg"]
+    main(["retry", "Gull.jpg", "--config", str(wren.config)])
+    stepped(wren, engine)
+    assert engine.later == {}
+    assert wren.records()["Gull.jpg"].outcome == "ready"
+    engine.stop()
+
+
+def test_a_file_in_the_place_of_a_destinations_folder_is_told_by_status(wren: Studio, said: Said) -> None:
+    folder = wren.settings.folders.ready / "square"
+    folder.rmdir()
+    folder.write_bytes(b"a file of the artist's")
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    code, told = said("status")
+    assert code == 1
+    (line,) = (line for line in told.splitlines() if line.startswith("Tried again later: Gull.jpg: "))
+    assert "ready/square" in line.replace(os.sep, "/")
+
+
+def test_of_many_that_fail_the_first_are_told() -> None:
+    status = Status(0, 0, 0, 0, 0, 0, "", 900, 500, failing={f"{n}.jpg": "it is planted" for n in range(9)})
+    lines = [line for line in status.lines() if line.startswith("Tried again later")]
+    assert len(lines) == 7
+    assert lines[-1] == "Tried again later: 3 more; `autoprep status --json` names all"
+
+
+def test_a_name_without_room_for_a_number_is_told_in_words(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    tables = wren.config.with_name("destinations.toml")
+    tables.write_text('[call]\nlong_side_px = 900\nname = "{title} {nn}"\nname_max = 1\n', encoding="utf-8")
+    monkeypatch.setattr("autoprep.service.places.MOST_NUMBERS", 20)
+    monkeypatch.setattr("autoprep.service.called.MOST_NUMBERS", 20)
+    given = Others(lambda place: True, lambda name: [str(number) for number in range(10)])
+    with pytest.raises(DeliveryError, match="no number is free in call: make its `name` shorter, or `name_max` larger"):
+        reserve(wren.settings, "Gull.jpg", WorkFacts(), ["call"], given)
+
+
+def test_redo_says_why_it_failed(wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    with monkeypatch.context() as patch:
+        failing(patch)
+        code, told = said("redo", "Gull.jpg")
+    assert (code, "Gull.jpg: the worker wanted more memory than it may have" in told) == (1, True)

@@ -1,0 +1,148 @@
+"""The lists of destinations over time: where they stand, whose they are, and when they go."""
+
+import shutil
+from collections.abc import Callable
+
+import pytest
+
+from autoprep.cli import main
+from autoprep.service.studio import ListWriter
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
+from tests.service.pretend import Studio, photo
+
+CALL = '[call]\nlong_side_px = 900\nmark = false\nlisting = true\nname = "{nn} {title}"\n'
+SITE = "[site]\nlong_side_px = 1200\nmark = false\n"
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    wren = Studio(studio, monkeypatch)
+    tables(wren, SITE + CALL)
+    wren.put("Blue Jug.jpg", photo(1))
+    wren.put("Red Jug.jpg", photo(2))
+    wren.run()
+    return wren
+
+
+def tables(wren: Studio, text: str) -> None:
+    wren.config.with_name("destinations.toml").write_text(text, encoding="utf-8")
+
+
+def lists(wren: Studio) -> list[str]:
+    return [name for name in wren.files() if "image-list" in name]
+
+
+ALL = ["call/image-list.csv", "call/image-list.html", "call/image-list.pdf"]
+
+
+def test_the_lists_of_a_studio_that_was_moved_are_its_own(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert lists(wren) == ALL
+    place = wren.config.parent.parent
+    there = place.with_name("Moved")
+    shutil.move(place, there)
+    moved = Studio(load(there / "config" / "autoprep.toml"), monkeypatch)
+    moved.put("Thrift.jpg", photo(3))
+    moved.run()
+    assert lists(moved) == ALL
+    assert b"Thrift" in moved.files()["call/image-list.csv"]
+
+
+def test_lists_that_an_earlier_version_has_on_record_are_known(wren: Studio) -> None:
+    kept = wren.settings.folders.records / "lists.json"
+    text = kept.read_text(encoding="utf-8")
+    assert '"call/image-list.csv"' in text
+    kept.write_text(text.replace('"call/', '"/elsewhere/Studio/ready/call/'), encoding="utf-8")
+    wren.put("Thrift.jpg", photo(3))
+    wren.run()
+    assert lists(wren) == ALL
+    assert b"Thrift" in wren.files()["call/image-list.csv"]
+
+
+def test_lists_go_where_none_is_asked_for_any_more(wren: Studio) -> None:
+    (wren.settings.folders.ready / "call" / "image-list.html").write_text("edited", encoding="utf-8")
+    tables(wren, SITE + CALL.replace("listing = true", "listing = false"))
+    wren.run()
+    assert lists(wren) == ["call/image-list.html"]  # which is the artist's by now
+    tables(wren, SITE + CALL)
+    wren.run()
+    assert len(lists(wren)) == 4
+
+
+def test_the_lists_of_a_gone_table_stay_while_they_are_true(wren: Studio) -> None:
+    tables(wren, SITE)
+    wren.run()
+    assert lists(wren) == ALL
+    wren.put("Red Jug.txt", "hold: yes\n")
+    wren.run()
+    assert lists(wren) == []
+
+
+def test_a_list_takes_the_first_place_when_the_artists_is_gone(wren: Studio) -> None:
+    theirs = wren.settings.folders.ready / "call" / "image-list.csv"
+    theirs.write_text("mine", encoding="utf-8")
+    wren.put("Thrift.jpg", photo(3))
+    wren.run()
+    assert "call/image-list-2.csv" in lists(wren)
+    theirs.unlink()
+    wren.put("Gulls.jpg", photo(4))
+    wren.run()
+    assert lists(wren) == ALL
+
+
+def test_a_folder_in_a_lists_place_stops_no_list(wren: Studio) -> None:
+    theirs = wren.settings.folders.ready / "call" / "image-list.csv"
+    theirs.unlink()
+    theirs.mkdir()
+    wren.put("Thrift.jpg", photo(3))
+    wren.run()
+    assert lists(wren) == ["call/image-list-2.csv", *ALL[1:]]
+    assert b"Thrift" in wren.files()["call/image-list-2.csv"]
+
+
+def test_a_list_that_can_not_be_written_stops_no_other_and_is_told_by_status(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tables(wren, SITE + CALL + CALL.replace("[call]", "[zine]"))
+    real: Callable[..., None] = ListWriter._write_one
+
+    def write(self: ListWriter, settings: Settings, overview: object, ours: object, name: str) -> None:
+        if name == "call":
+            raise PermissionError(13, "Permission denied")
+        real(self, settings, overview, ours, name)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(ListWriter, "_write_one", write)
+        wren.put("Thrift.jpg", photo(3))
+        wren.run()
+    assert b"Thrift" in wren.files()["zine/image-list.csv"]
+    assert b"Thrift" not in wren.files()["call/image-list.csv"]
+    assert main(["status", "--config", str(wren.config)]) == 1
+    assert "Tried again later: pages and lists: [Errno 13] Permission denied" in capsys.readouterr().out
+    wren.run()
+    assert main(["status", "--config", str(wren.config)]) == 0
+    assert b"Thrift" in wren.files()["call/image-list.csv"]
+
+
+def test_a_blind_list_names_nobody_and_no_number_of_the_artists(wren: Studio) -> None:
+    tables(wren, CALL.replace("[call]", "[jury]") + 'rights = "none"\ntitle = true\n')
+    wren.put("Thrift.txt", "inventory: WH-017\n")
+    wren.put("Thrift.jpg", photo(3))
+    wren.run()
+    for ending in ("csv", "html"):
+        text = wren.files()[f"jury/image-list.{ending}"].decode("utf-8-sig")
+        assert "Thrift" in text
+        assert "Halloway" not in text
+        assert "WH-017" not in text
+
+
+def test_a_work_that_is_sent_to_a_call_no_more_is_not_missing_there(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tables(wren, SITE + CALL + 'when = "asked"\n')
+    wren.put("Red Jug.txt", "for: site\n")
+    wren.run()
+    assert not any("Red Jug" in name for name in wren.files() if name.startswith("call/"))
+    capsys.readouterr()
+    main(["works", "--for", "call", "--config", str(wren.config)])
+    assert "Red Jug" not in capsys.readouterr().out
