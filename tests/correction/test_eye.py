@@ -194,7 +194,7 @@ def test_an_unclear_eye_is_not_believed_about_sides_that_it_sees() -> None:
 def test_sides_that_speak_for_themselves_settle_a_doubt() -> None:
     told = replace(GOOD, agreement=0.3, support=0.3, views=0.976, undecided=0.19, side_least=2.0)
     assert gate.confidence(told) >= 0.9
-    assert gate.confidence(replace(told, rail=True, agreement=0.96)) >= 0.9
+    assert gate.confidence(replace(told, rail=True, agreement=0.96)) < 0.9  # a drawn frame's line was taken for a side
     for change in (
         {"side_least": 1.9}, {"undecided": 0.21}, {"views": 0.94}, {"several": True}, {"all_cut": True}, {"rail": True},
     ):  # fmt: skip
