@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
-from autoprep.ledger.rows import LISTED_COLUMNS, Delivered, Fitting, Listed, Sent, WorkRow
+from autoprep.ledger.rows import GONE, LISTED_COLUMNS, Delivered, Fitting, Listed, Sent, WorkRow
 
 BLOCK = 100
 """A page of a month holds the photos of so many numbers: it stays the same page whatever else comes in."""
@@ -256,7 +256,8 @@ class Overview:
         return [
             WorkRow(
                 group[0][0], work, used[work][2], used[work][3], group[0][4], used[work][5],
-                WorkFacts.model_validate_json(used[work][6] or "{}"), len(group), tuple(sent.get(used[work][2], ())),
+                WorkFacts.model_validate_json(used[work][6] or "{}"), _photos(group),
+                tuple(sent.get(used[work][2], ())),
             )
             for work, group in takes.items()
         ]  # fmt: skip
@@ -353,6 +354,11 @@ def _composed(text: str) -> str:
 def _regard(row: Any) -> tuple[bool, int, float]:
     """Of a row of `Overview.works`: given out, chosen, merit."""
     return row[7] == "ready", row[8], row[9] or 0.0
+
+
+def _photos(takes: list[Any]) -> int:
+    """How many of a work's takes, as `Overview.works` reads them, are photos still and not what was edited away."""
+    return sum(row[9] is None or row[9] > GONE for row in takes)
 
 
 def _one_each(rows: list[Fitting], *, by_work: bool) -> list[Fitting]:

@@ -13,6 +13,8 @@ State = Literal["in place", "withdrawn", "picked up", "held", "failed"]
 
 LOOK = "needs-a-look"
 """The reserved name under which a question's folder is kept among the places."""
+GONE = -1e6
+"""What a take is worth whose bytes are no more: an edited picture has taken their place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,11 @@ class View:
     parts: int = 0
     was: tuple[str, ...] = ()
     light: str = ""
+
+    @property
+    def gone(self) -> bool:
+        """Whether an edited picture has taken the photo's place."""
+        return self.merit is not None and self.merit <= GONE
 
 
 @dataclass(frozen=True)
@@ -153,7 +160,10 @@ class Rendition:
 
 @dataclass(frozen=True)
 class Take:
-    """A photo as far as it tells whether another one shows the same work; said: what is said of that, as JSON."""
+    """A photo as far as it tells whether another one shows the same work; said: what is said of that, as JSON.
+
+    chosen: as in View.
+    """
 
     job: str
     sha256: str
@@ -162,6 +172,7 @@ class Take:
     likeness: str
     ratio: float
     taken_at: str | None
+    chosen: int = 0
 
 
 @dataclass(frozen=True)
@@ -217,7 +228,8 @@ class Change:
     renditions: those that changed; fields: columns of the job by name (work, usual, merit, chosen, plan, answered,
     light); lends: the names of its files that are not in place are free, for it leaves a work that has other takes;
     parts: what the works in the photo are called, each of which is to be made by itself from now on; serves: the jobs
-    of photos whose light it tells, which are to be looked at again for that.
+    of photos whose light it tells, which are to be looked at again for that; replaces: the jobs of takes of which this
+    photo is an edited picture that has taken their place.
     """
 
     record: JobRecord
@@ -226,6 +238,7 @@ class Change:
     lends: bool = False
     parts: tuple[str, ...] = ()
     serves: tuple[str, ...] = ()
+    replaces: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

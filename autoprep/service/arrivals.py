@@ -11,11 +11,12 @@ from typing import Any
 from autoprep.domain import JobRecord
 from autoprep.files.containers import is_whole, sniff
 from autoprep.job.stages import set_aside
-from autoprep.ledger import Job, Ledger, SeenFile
+from autoprep.ledger import GONE, Job, Ledger, SeenFile, View
 from autoprep.logs import name_of
 from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, may_be_picture, read_settled
 from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.said import facts_about, facts_for, sent_to
+from autoprep.service.takes import merit
 from autoprep.told.explanations import NO_PHOTO
 from autoprep.wishes.names import part_name
 from autoprep.wishes.notes import facts_of
@@ -118,6 +119,8 @@ class Arrivals:
             self._log.info("tried again", job=job.job, photo=shown)
         elif job.path != file.path:
             self._same_photo(job, file, shown, digest)
+        elif job.gone:
+            self._came_back(job, file.path)
         # Last: a file that was cut off before this is taken in once more, to the same end.
         self._ledger.remember(file.path, seen, digest)
         self.known[file.path] = seen
@@ -181,6 +184,8 @@ class Arrivals:
     def follow(self, job: str, was: str, path: bytes) -> None:
         """The work, or each of several works, follows its photo to another name or folder."""
         view = self._ledger.view(job)
+        if view is not None and view.gone:
+            self._came_back(view, path)
         shown = part_name(shown_name(path), 0 if view is None else view.part)
         self._ledger.move(job, path, shown)
         self._ledger.postpone(job, 0)  # if it waited for its bytes: here they are
@@ -188,6 +193,15 @@ class Arrivals:
         for part in self._ledger.parts(job):
             self.follow(part.job, part.shown, path)
         self._here(job, path)
+
+    def _came_back(self, view: View, path: bytes) -> None:
+        """The bytes of a photo that was edited in its place are there again, in place of the edited ones or besides."""
+        found = self._ledger.get(view.job)
+        for other in self._ledger.at_its_place(view.job, path):
+            if other.work == view.work:
+                self._ledger.set_merit(other.job, GONE)
+        if found is not None and found.record is not None:
+            self._ledger.set_merit(view.job, merit(found.record))
 
 
 def shown_name(path: bytes) -> str:

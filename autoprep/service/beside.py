@@ -25,6 +25,21 @@ def of_the_work(own: WorkFacts, others: Sequence[WorkFacts]) -> WorkFacts:
     return own.model_copy(update={**said, "shared": (*own.shared, *said)}) if said else own
 
 
+def yielding(away: WorkFacts, here: Sequence[WorkFacts]) -> WorkFacts:
+    """What is said of a take whose photo is away, under what is said beside takes whose photos are there.
+
+    Nobody can see or change any more what was said beside the first; said to be held or released, these hold first.
+    """
+    said: dict[str, Any] = {}
+    for name in OF_THE_WORK:
+        found = next((getattr(one, name) for one in here if getattr(one, name)), None)
+        if name == "hold" and found is None and any(one.released for one in here):
+            found = False
+        if found is not None and found != getattr(away, name):
+            said[name] = found
+    return away.model_copy(update={**said, "shared": (*away.shared, *said)}) if said else away
+
+
 _SAID_BESIDE = " (said beside "
 
 

@@ -10,10 +10,11 @@ from pathlib import Path, PurePosixPath
 from autoprep.domain import WorkFacts
 from autoprep.ledger import Line, View
 from autoprep.logs import as_shown
+from autoprep.service.beside import own_words
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.notes import FOLDER_NOTE, facts_of, facts_of_part
+from autoprep.wishes.notes import FOLDER_NOTE, facts_left_behind, facts_of, facts_of_part, facts_since
 from autoprep.wishes.tables import Settings
 
 Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
@@ -37,6 +38,20 @@ def facts_about(settings: Settings, view: View) -> WorkFacts:
         return facts_for(settings, view.shown, words, view.was)[0]
     of_photo, inbox = words_place(settings, view.whole), settings.folders.inbox
     return _with_destinations(settings, *facts_of_part(inbox, view.shown, view.part, words, of_photo, view.was))[0]
+
+
+def facts_of_one_away(settings: Settings, view: View) -> WorkFacts:
+    """What is said of the work in a photo that is away: what was said of it, for its notes may be away with it.
+
+    Over that, what the command line says and a note that lies where its own did. One that was edited in its place has
+    no note: that is the edited picture's.
+    """
+    inbox, words = settings.folders.inbox, words_place(settings, view.job)
+    if view.gone:
+        return _with_destinations(settings, *facts_left_behind(inbox, view.was, words))[0]
+    before, of_photo = own_words(view.said), words_place(settings, view.whole) if view.whole else None
+    found = facts_since(inbox, view.shown, before, words, of_photo, view.was)
+    return before if found is None else _with_destinations(settings, *found)[0]
 
 
 def _with_destinations(
@@ -71,7 +86,8 @@ def words_folder(settings: Settings) -> Path:
     return settings.folders.records / "words"
 
 
-def _words_left(settings: Settings) -> dict[str, tuple[int, int]]:
+def words_left(settings: Settings) -> dict[str, tuple[int, int]]:
+    """The jobs of the photos of which the command line was told something: when that was written, and its size."""
     found = {}
     folder = words_folder(settings)
     for place in folder.glob("*.txt") if folder.is_dir() else ():
@@ -101,6 +117,15 @@ def bare(shown: str) -> str:
     return f"{folder}{slash}{PurePosixPath(name).stem}"
 
 
+def noted_names(notes: Notes) -> set[str]:
+    """The names, with folders and without ending, of the photos that notes of this name would speak of."""
+    return {
+        f"{'' if folder == '.' else as_shown(folder) + '/'}{PurePosixPath(as_shown(note[0])).stem}"
+        for folder, own in notes.items() for note in own
+        if PurePosixPath(note[0]).stem != FOLDER_NOTE and not is_corner_note(note[0])
+    }  # fmt: skip
+
+
 class Said:
     """The facts of all photos. Of each a key is kept, of what its facts were read from; facts only for a while.
 
@@ -127,6 +152,11 @@ class Said:
             self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole, view.was)
             known = self._known[view.job] = facts_about(settings, view)
         return known
+
+    def of_one_away(self, settings: Settings, view: View) -> WorkFacts:
+        """The facts of a photo that does not lie there."""
+        self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole, view.was)
+        return facts_of_one_away(settings, view)
 
     def key_of(self, job: str) -> str:
         """What the facts of a photo were read from last; empty where they never were."""
@@ -156,7 +186,7 @@ class Said:
         """
         self._of_folder, now, changed = {}, self._clock(), []
         self._notes = {as_shown(folder): own for folder, own in notes.items()}
-        self._words, self._names = _words_left(settings), names
+        self._words, self._names = words_left(settings), names
         for job, line in places:
             key, known = self._key(job, line.folder, line.whole, line.was), self._keys.get(job)
             if known is None or known == key:

@@ -69,6 +69,30 @@ def facts_of_part(
     return _facts((shared, *own), warnings)
 
 
+def facts_left_behind(inbox: Path, was: Sequence[str], words: Path) -> tuple[WorkFacts, tuple[str, ...]]:
+    """What speaks for a photo whose own place another picture has taken: notes of its earlier names, and the words that
+    were left by the command line; and what of that can't be used."""
+    warnings: list[str] = []
+    names = still_free(inbox, was)
+    return _facts((_noted(_from_note(inbox, names, warnings)), _noted(_told(words, warnings))), warnings)
+
+
+def facts_since(
+    inbox: Path, shown: str, before: WorkFacts, words: Path, of_photo: Path | None, was: Sequence[str] = ()
+) -> tuple[WorkFacts, tuple[str, ...]] | None:
+    """The facts of the work in a photo that is away, and what was said that can't be used; None where nothing is said
+    of it by a note where its own was, or by the command line. before: what was said of it; the others: as above."""
+    warnings: list[str] = []
+    note = _noted(_from_note(inbox, (shown, *still_free(inbox, was)), warnings))
+    shared = {key: value for key, value in _told(of_photo, warnings).items() if key not in (*_OF_ALL_TOGETHER, "title")}
+    told = _noted(_told(words, warnings))
+    if not (note or shared or told or warnings):
+        return None
+    own = before.model_dump(exclude_defaults=True, exclude={"unclear", "released"})
+    own |= {"hold": False} if before.released else {}
+    return _facts((own, note, shared, told), warnings)
+
+
 def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: list[str]) -> tuple[dict[str, Any], ...]:
     """What is said of a photo, the strongest word last; names: what it is called, and was called before."""
     shown = names[0]
