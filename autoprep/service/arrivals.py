@@ -15,7 +15,7 @@ from autoprep.ledger import GONE, Job, Ledger, SeenFile, View
 from autoprep.logs import name_of
 from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, may_be_picture, read_settled
 from autoprep.service.places import Others, plainly_named, reserve
-from autoprep.service.said import facts_about, facts_for, sent_to
+from autoprep.service.said import facts_for, facts_of_copy, sent_to
 from autoprep.service.takes import merit
 from autoprep.told.explanations import NO_PHOTO
 from autoprep.wishes.names import part_name
@@ -145,20 +145,16 @@ class Arrivals:
             sha256=digest,
             outcome="duplicate",
             duplicate_of=job.job,
-            reasons=(f"the same photo as {job.shown}; nothing was made twice{self._held_apart(job, shown)}",),
+            reasons=(f"the same photo as {job.shown}; nothing was made twice{self._says_besides(shown)}",),
             finished_at=time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime()),
         )
         self._finished(self._ledger.add_finished(record, file.path, file.signature))
 
-    def _held_apart(self, job: Job, shown: str) -> str:
-        """What is said of a copy that lies on hold, where the work does not: its own place holds nothing."""
-        inbox = self.settings.folders.inbox
-        if not facts_of(inbox, shown)[0].hold or facts_about(self.settings, job).hold:
-            return ""
-        return (
-            ". This copy lies on hold, the work does not: put a note “hold: yes” beside "
-            f"{job.shown}, or move that into a folder “hold”"
-        )
+    def _says_besides(self, shown: str) -> str:
+        copy = facts_of_copy(self.settings, shown)
+        parts = ["it is on hold"] if copy.hold else []
+        parts += [f"it goes to {', '.join(copy.also)} besides"] if copy.also else []
+        return f". By where this copy lies {' and '.join(parts)}" if parts else ""
 
     def _lies_there(self, job: Job) -> bool:
         """Whether a photo's bytes lie where the ledger has it: two photos may have changed names, and a file be there.

@@ -57,6 +57,20 @@ def with_complaints(own: WorkFacts, others: Mapping[str, WorkFacts]) -> WorkFact
     return own if unclear == own.unclear else own.model_copy(update={"unclear": unclear})
 
 
+def with_copies(own: WorkFacts, copies: Mapping[str, WorkFacts]) -> WorkFacts:
+    """The same with what the places of a photo's copies say: "copy to" is as near on a phone as "move to".
+
+    One that lies on hold holds the work, unless it is said in so many words that it is not held; one that is sent
+    somewhere sends it there besides.
+    """
+    if not copies:
+        return own
+    hold = own.hold or (any(copy.hold for copy in copies.values()) and not own.released)
+    sent = dict.fromkeys((*own.also, *(name for copy in copies.values() for name in copy.also)))
+    also = tuple(name for name in sent if name in own.also or name not in own.destinations)
+    return with_complaints(own.model_copy(update={"hold": hold, "also": also}), copies)
+
+
 def own_words(said: WorkFacts) -> WorkFacts:
     """The same without what was said beside other takes."""
     plain = WorkFacts()

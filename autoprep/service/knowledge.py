@@ -164,6 +164,7 @@ class Knowledge:
         self._here, self._was_here = here, here.keys()
         names = {bare(shown_name(path)) for path in there} if self._renamed else ()
         self._note_spoken_of(notes)
+        self._said.lie_besides({job: self._copies(job) for job, paths in here.items() if len(paths) > 1})
         places = ((job, self._lines[job]) for job in (*here, *self._spoken_of))
         self._new.update(self._said.notice(self.settings, notes, places, names))
         return [job for job in here if self._has_left(job, there)]
@@ -177,6 +178,10 @@ class Knowledge:
         lines = self._lines.items() if orphans else ()
         noted = [job for job, line in lines if job not in self._here and bare(shown_name(line.path)) in orphans]
         self._spoken_of = frozenset(job for job in (*told, *noted) if job in self._lines and job not in self._here)
+
+    def _copies(self, job: str) -> tuple[str, ...]:
+        """Where else than at its own place a photo lies now."""
+        return tuple(shown_name(path) for path in self._here[job] if path != self._lines[job].path)
 
     def _has_left(self, job: str, there: Mapping[bytes, str]) -> bool:
         """Whether a photo lies no longer where the ledger has it: nothing is there, or what is known as another."""
@@ -231,6 +236,8 @@ class Knowledge:
         self._here[job] = (*self._here.get(job, ()), path)
         self._here |= dict.fromkeys(self._parts.get(job, ()), self._here[job])
         self.touch(job)
+        for each in (job, *self._parts.get(job, ())) if len(set(self._here[job])) > 1 else ():
+            self._said.lies_besides(each, self._copies(each))
 
     def where(self, job: str) -> tuple[bytes, ...]:
         """Where a photo's bytes lie now, below the inbox; nowhere, at one or several places."""

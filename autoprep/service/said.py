@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 from autoprep.domain import WorkFacts
 from autoprep.ledger import Line, View
 from autoprep.logs import as_shown
-from autoprep.service.beside import own_words
+from autoprep.service.beside import own_words, with_copies
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.mistakes import nearest
@@ -38,6 +38,16 @@ def facts_about(settings: Settings, view: View) -> WorkFacts:
         return facts_for(settings, view.shown, words, view.was)[0]
     of_photo, inbox = words_place(settings, view.whole), settings.folders.inbox
     return _with_destinations(settings, *facts_of_part(inbox, view.shown, view.part, words, of_photo, view.was))[0]
+
+
+def facts_of_copy(settings: Settings, shown: str) -> WorkFacts:
+    """What the place of a copy of a photo says of the work: a hold, and where it goes besides; and what is unclear."""
+    said, warnings = facts_of(settings.folders.inbox, shown)
+    named = _with_destinations(settings, said, warnings)[0]
+    unclear = tuple(
+        line for line in named.unclear if line.startswith(NO_DESTINATION) or (said.hold and "is held until" in line)
+    )
+    return WorkFacts(hold=said.hold, also=tuple(dict.fromkeys((*named.destinations, *named.also))), unclear=unclear)
 
 
 def facts_of_one_away(settings: Settings, view: View) -> WorkFacts:
@@ -144,13 +154,15 @@ class Said:
         self._known: dict[str, WorkFacts] = {}
         self._pending: dict[str, tuple[str, float]] = {}
         self._names: Container[str] = frozenset()
+        self._copies: dict[str, tuple[str, ...]] = {}
 
     def of(self, settings: Settings, view: View) -> WorkFacts:
         """The facts of a photo that lies in the inbox."""
         known = self._known.get(view.job)
         if known is None:
             self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole, view.was)
-            known = self._known[view.job] = facts_about(settings, view)
+            copies = {shown: facts_of_copy(settings, shown) for shown in self._copies.get(view.job, ())}
+            known = self._known[view.job] = with_copies(facts_about(settings, view), copies)
         return known
 
     def of_one_away(self, settings: Settings, view: View) -> WorkFacts:
@@ -175,6 +187,15 @@ class Said:
         """The same of all photos."""
         self._known.clear()
         self._keys.clear()
+
+    def lie_besides(self, copies: dict[str, tuple[str, ...]]) -> None:
+        """Photos that lie at other places too, after a look at the inbox: what these say of them counts besides."""
+        self._copies = copies
+
+    def lies_besides(self, job: str, copies: tuple[str, ...]) -> None:
+        """The same of one that was found since."""
+        self._copies[job] = copies
+        self.forget(job)
 
     def notice(
         self, settings: Settings, notes: Notes, places: Iterable[tuple[str, Line]], names: Container[str] = frozenset()
@@ -214,7 +235,8 @@ class Said:
         left = (self._words[one] for one in (job, whole) if one in self._words)
         # Notes that it has left behind speak for it where no photo has that name now.
         behind = [f"{self._shared(name.rpartition('/')[0])} {name}" for name in was if bare(name) not in self._names]
-        return " ".join([shared, *(f"{when} {size}" for when, size in left), *behind])
+        besides = [f"{self._shared(copy.rpartition('/')[0])} {copy}" for copy in self._copies.get(job, ())]
+        return " ".join([shared, *(f"{when} {size}" for when, size in left), *behind, *besides])
 
     def _shared(self, folder: str) -> str:
         found = self._of_folder.get(folder)

@@ -9,7 +9,7 @@ from typing import Any
 
 from autoprep.logs import as_shown
 from autoprep.wishes.captions import Doubt, caption, open_doubts
-from autoprep.wishes.lines import KEYS, holds, loose, meaning, read, slip, stands_apart, word
+from autoprep.wishes.lines import KEYS, holds, loose, meaning, read, slip, stands_apart, unlisted, word
 from autoprep.wishes.mistakes import nearest
 
 _LARGEST_NOTE = 64 * 1024
@@ -96,6 +96,10 @@ def said_in(
         name = meaning(key)
         if name == "photo":
             said |= {"photo": str(value).strip()} if keep_photo else {}
+        elif not name and holds(key):  # said in words that are not known: better held than given out
+            said |= {"hold": True}
+            held = True
+            warnings.append(_held_until(called, f"{key}: {value}"))
         elif not name:
             near = "" if stands_apart(key) else nearest(key, KEYS)
             which = f"; the nearest word is “{near}”" if near else "; nothing was made of that line"
@@ -137,15 +141,19 @@ def _from_bare_lines(
             yield line, word(line)
         elif holds(line):  # said in words that are not known: better held than given out
             yield line, {"hold": True}
-            warnings.append(f"{called} says “{_short(line)}”; the work is held until it says “hold: yes” or “hold: no”")
+            warnings.append(_held_until(called, line))
         elif line == first and not stands_apart(line) and len(line) <= _LONGEST_CAPTION:
-            found, open_in_it = caption(line)
+            found, open_in_it = caption(unlisted(line) if unlisted(line)[:1].isalpha() else line)
             doubts += open_in_it
             yield line, found
         else:
             warnings.append(
                 f"{called} says “{_short(line)}” without a word and a colon before it; nothing was made of it"
             )
+
+
+def _held_until(called: str, line: str) -> str:
+    return f"{called} says “{_short(line)}”; the work is held until it says “hold: yes” or “hold: no”"
 
 
 def _short(text: str) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from autoprep.domain import ReferenceShot, WorkFacts
-from autoprep.wishes.captions import from_folders, from_name, is_plain_folder, open_doubts, reference
+from autoprep.wishes.captions import Doubt, from_folders, from_name, is_plain_folder, open_doubts, reference
 from autoprep.wishes.corner_notes import is_corner_note, of_corner_notes
 from autoprep.wishes.names import part_name, whole_name
 from autoprep.wishes.note_files import OF_THE_SIZE, in_words, lay_over, place_of, said_in, text_of
@@ -96,12 +96,14 @@ def facts_since(
 def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: list[str]) -> tuple[dict[str, Any], ...]:
     """What is said of a photo, the strongest word last; names: what it is called, and was called before."""
     shown = names[0]
-    folders, (name, doubts) = from_folders(shown, warnings), from_name(shown)
+    of_folders: list[Doubt] = []
+    folders, (name, doubts) = from_folders(shown, warnings, of_folders), from_name(shown)
     note = _from_note(inbox, names, warnings)
     folder_notes = _from_folder_notes(inbox, shown, warnings)
     corner_notes = _from_corner_notes(inbox, names, warnings)
     told = _told(words, warnings)
     warnings += open_doubts(doubts, folder_notes | note | corner_notes | told, "the photo's name")
+    warnings += open_doubts(of_folders, name | note | corner_notes | told, "the photo's folder")
     # A name that gives a title and nothing else is no more than the file's name: a note is there to say another.
     spoken = {} if list(name) == ["title"] else name
     warnings += _contradictions((("folder", folders), ("name", spoken), ("note", note)))
