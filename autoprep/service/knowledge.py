@@ -17,6 +17,7 @@ from autoprep.service.questions import EACH_ONE, LOST, NONE, SHOWS_NO_WORK, Ques
 from autoprep.service.rule import Known, Step, steps
 from autoprep.service.said import Said, bare, noted_names, words_left
 from autoprep.service.takes import merit
+from autoprep.wishes.note_files import folded
 from autoprep.wishes.tables import Settings
 
 _BASIS, _AWAY, _ROOT = "basis", "away", "folder of questions"
@@ -174,9 +175,9 @@ class Knowledge:
         told = [job for left in words_left(self.settings) for job in (left, *self._parts.get(left, ()))]
         orphans = noted_names(notes)
         if orphans:
-            orphans -= {bare(shown_name(self._lines[job].path)) for job in self._here}
+            orphans -= {folded(bare(shown_name(self._lines[job].path))) for job in self._here}
         lines = self._lines.items() if orphans else ()
-        noted = [job for job, line in lines if job not in self._here and bare(shown_name(line.path)) in orphans]
+        noted = [job for job, line in lines if job not in self._here and folded(bare(shown_name(line.path))) in orphans]
         self._spoken_of = frozenset(job for job in (*told, *noted) if job in self._lines and job not in self._here)
 
     def _copies(self, job: str) -> tuple[str, ...]:

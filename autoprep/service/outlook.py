@@ -20,7 +20,7 @@ from autoprep.service.said import bare
 from autoprep.told.explanations import ends_too_early
 from autoprep.wishes.corner_notes import CORNER_NOTE, is_called_for, is_corner_note, is_meant, named_in, saved_as
 from autoprep.wishes.names import part_name
-from autoprep.wishes.note_files import place_of
+from autoprep.wishes.note_files import folded, place_of
 from autoprep.wishes.notes import has_note, still_free, without_photo
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
@@ -124,7 +124,7 @@ def _alone(
         corners = [note for note in called if is_corner_note(note) and not _fits(inbox, place / note, names)]
         others = set(names.get(str(place), ())) - set(called)
         for note in (*without_photo(called, others), *corners):
-            lost = next((shown for shown in away if bare(shown) == bare(str(place / note))), "")
+            lost = next((shown for shown in away if folded(bare(shown)) == folded(bare(str(place / note)))), "")
             speaks = f"speaks of {lost}, which is not in the inbox now" if lost else ""
             yield f"{place / note}: {speaks or _spoken_of(inbox, place / note, renamed)}"
 

@@ -14,7 +14,8 @@ from autoprep.service.beside import own_words, with_copies
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.notes import FOLDER_NOTE, facts_left_behind, facts_of, facts_of_part, facts_since
+from autoprep.wishes.note_files import folded
+from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since, is_folder_note
 from autoprep.wishes.tables import Settings
 
 Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
@@ -81,9 +82,9 @@ def _with_destinations(
 
 def _destinations(settings: Settings, said: tuple[str, ...]) -> tuple[tuple[str, ...], list[str]]:
     """The destinations that are meant, as the settings spell them, and the words that mean none."""
-    known = {_folded(name): name for name in settings.destinations}
-    named = tuple(dict.fromkeys(known[_folded(word)] for word in said if _folded(word) in known))
-    return named, [word for word in said if _folded(word) not in known]
+    known = {_bare_word(name): name for name in settings.destinations}
+    named = tuple(dict.fromkeys(known[_bare_word(word)] for word in said if _bare_word(word) in known))
+    return named, [word for word in said if _bare_word(word) not in known]
 
 
 def words_place(settings: Settings, job: str) -> Path:
@@ -107,7 +108,7 @@ def words_left(settings: Settings) -> dict[str, tuple[int, int]]:
     return found
 
 
-def _folded(name: str) -> str:
+def _bare_word(name: str) -> str:
     return re.sub(r"[\W_]+", "", name.casefold())
 
 
@@ -128,11 +129,11 @@ def bare(shown: str) -> str:
 
 
 def noted_names(notes: Notes) -> set[str]:
-    """The names, with folders and without ending, of the photos that notes of this name would speak of."""
+    """The names, with folders and without ending and as they are compared, of the photos that these notes speak of."""
     return {
-        f"{'' if folder == '.' else as_shown(folder) + '/'}{PurePosixPath(as_shown(note[0])).stem}"
+        folded(f"{'' if folder == '.' else as_shown(folder) + '/'}{PurePosixPath(as_shown(note[0])).stem}")
         for folder, own in notes.items() for note in own
-        if PurePosixPath(note[0]).stem != FOLDER_NOTE and not is_corner_note(note[0])
+        if not is_folder_note(note[0]) and not is_corner_note(note[0])
     }  # fmt: skip
 
 
@@ -249,6 +250,6 @@ class Said:
         own = self._notes.get(str(place), ())
         above = [
             note for parent in place.parents for note in self._notes.get(str(parent), ())
-            if note[0].rpartition(".")[0] == FOLDER_NOTE or is_corner_note(note[0])
+            if is_folder_note(note[0]) or is_corner_note(note[0])
         ]  # fmt: skip
         return hashlib.sha256(repr((own, above)).encode("utf-8", "backslashreplace")).hexdigest()[:16]

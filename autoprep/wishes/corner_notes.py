@@ -5,13 +5,12 @@ import re
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from autoprep.wishes.note_files import as_it_lies, lay_over, place_of, said_in, text_of
+from autoprep.wishes.note_files import as_it_lies, composed, folded, in_folder, lay_over, place_of, said_in, text_of
 
 CORNER_NOTE = ".corners"  # what the corner page adds to the name of the photo for the note that it saves
 # What browsers replace in the names of files that they save, as some system allows none of it.
 _REPLACED = re.compile(r'[\x00-\x1f\x7f"*/:<>?\\|~]')
-# What phones and browsers add to the name of a file that they save once more.
-_COPIES = ("", *(form.format(n) for n in range(1, 10) for form in (" ({})", "({})", " {}", "-{}")))
+# Beside which stands, before the ending, what phones, browsers and computers add to a file that they save once more.
 
 
 def saved_as(stem: str) -> str:
@@ -45,22 +44,24 @@ def of_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, A
 
 
 def _called_for(place: Path, shown: str) -> list[Path]:
-    """The places in a folder in which a photo's notes of the corner page are looked for."""
+    """A photo's notes of the corner page in a folder, however often and in whatever letters they were saved."""
     stem = PurePosixPath(shown).stem
-    stems = dict.fromkeys((stem, as_it_lies(stem), saved_as(stem)))
-    return [place / f"{each}{CORNER_NOTE}{copy}.txt" for each in stems for copy in _COPIES]
+    stems = {folded(each) for each in (stem, as_it_lies(stem), saved_as(stem))}
+    notes = in_folder(place)
+    fit = [key for key in notes if is_corner_note(key) and key.partition(CORNER_NOTE)[0] in stems]
+    return [place / name for key in sorted(fit) for name in notes[key]]
 
 
 def is_called_for(note: str, shown: str) -> bool:
     """Whether a note of the corner page has the name that a photo's would have."""
     stem = PurePosixPath(shown).stem
-    return note.partition(CORNER_NOTE)[0] in (stem, saved_as(stem))
+    return folded(note).partition(CORNER_NOTE)[0] in (folded(stem), folded(saved_as(stem)))
 
 
 def is_meant(inbox: Path, shown: str, named: str, *, beside: bool) -> bool:
     """Whether a corner page's note is for a photo: for the one that it names, or for that beside it, with which it was
     moved or renamed. Not where the named photo lies elsewhere: two folders may hold photos of one name."""
-    if named == shown:
+    if composed(named) == composed(shown):
         return True
     with contextlib.suppress(OSError, ValueError):
         return beside and not (named and place_of(inbox, named).is_file())
@@ -74,4 +75,4 @@ def named_in(place: Path) -> str:
 
 def is_corner_note(name: str) -> bool:
     """Whether a file is called like the notes that the corner page saves."""
-    return CORNER_NOTE in name and name.endswith(".txt")
+    return CORNER_NOTE in name.casefold() and name.casefold().endswith(".txt")

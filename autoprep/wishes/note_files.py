@@ -1,9 +1,13 @@
 """The files in which the artist says something: where they lie, and what is read from them."""
 
+import contextlib
 import os
 import re
+import time
 import tomllib
-from collections.abc import Iterator
+import unicodedata
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +16,9 @@ from autoprep.wishes.captions import Doubt, caption, open_doubts
 from autoprep.wishes.lines import KEYS, holds, loose, meaning, read, slip, stands_apart, unlisted, word
 from autoprep.wishes.mistakes import nearest
 
+NOTE_ENDINGS = (".txt", ".toml", ".md")
+# A folder is steady so long after its last change; the coarsest times that file systems keep are two seconds apart.
+_STEADY_NS, _STEADY_BY_COARSE_NS = 100_000_000, 3_000_000_000
 _LARGEST_NOTE = 64 * 1024
 _LONGEST_CAPTION = 200  # letters; a longer first line of a note is no caption
 _NAMES = {
@@ -39,6 +46,47 @@ def as_it_lies(shown: str) -> str:
 def _unescaped(found: re.Match[bytes]) -> bytes:
     one, more = found.groups()
     return bytes([int(one, 16)]) if one else chr(int(more, 16)).encode("utf-8")
+
+
+def composed(name: str) -> str:
+    """A name with its letters put together."""
+    return unicodedata.normalize("NFC", name)
+
+
+def folded(name: str) -> str:
+    """A name as it is compared: phones begin a note's with a capital, and computers put letters together otherwise."""
+    return name.casefold() if name.isascii() else composed(composed(name).casefold())
+
+
+def in_folder(folder: Path) -> Mapping[str, tuple[str, ...]]:
+    """The notes of a folder: their names by how they are compared. Nothing where it can't be read."""
+    try:
+        changed = folder.stat().st_mtime_ns
+    except OSError:
+        return {}
+    # A folder that was changed a moment ago may be changed again without another time.
+    still = _STEADY_NS if changed % 1_000_000 else _STEADY_BY_COARSE_NS
+    steady = changed if time.time_ns() - changed > still else -time.monotonic_ns()
+    return _notes_in(str(folder), steady)
+
+
+@lru_cache(maxsize=256)
+def _notes_in(folder: str, _changed: int) -> Mapping[str, tuple[str, ...]]:
+    found: dict[str, tuple[str, ...]] = {}
+    with contextlib.suppress(OSError):
+        for name in sorted(os.listdir(folder)):
+            key = folded(name)
+            if key.endswith(NOTE_ENDINGS):
+                found[key] = (*found.get(key, ()), name)
+    return found
+
+
+def as_called(place: Path) -> Path:
+    """A note's place as its file is really called, where no file has just this name."""
+    if os.path.lexists(place):
+        return place
+    called = in_folder(place.parent).get(folded(place.name))
+    return place if called is None else place.with_name(called[0])
 
 
 def text_of(place: Path) -> str | None:

@@ -6,6 +6,7 @@ The note wins over the name, the name over the folders, those over a folder's no
 import contextlib
 import os
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -14,14 +15,23 @@ from autoprep.domain import ReferenceShot, WorkFacts
 from autoprep.wishes.captions import Doubt, from_folders, from_name, is_plain_folder, open_doubts, reference
 from autoprep.wishes.corner_notes import is_corner_note, of_corner_notes
 from autoprep.wishes.names import part_name, whole_name
-from autoprep.wishes.note_files import OF_THE_SIZE, in_words, lay_over, place_of, said_in, text_of
+from autoprep.wishes.note_files import (
+    NOTE_ENDINGS,
+    OF_THE_SIZE,
+    as_called,
+    folded,
+    in_words,
+    lay_over,
+    place_of,
+    said_in,
+    text_of,
+)
 
 _PICTURES = (
     ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
 )  # fmt: skip
 _MOST_REFERENCES = 4
 FOLDER_NOTE = "note"  # this note, in any of the endings, speaks of all in its folder
-NOTE_ENDINGS = (".txt", ".toml", ".md")
 
 
 def facts_of(
@@ -212,8 +222,8 @@ def _from_note(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[s
 
 
 def _note_places(photo: Path) -> tuple[Path, ...]:
-    endings = (*NOTE_ENDINGS, *(end.upper() for end in NOTE_ENDINGS))
-    return (*(photo.with_suffix(end) for end in endings), *(Path(f"{photo}{end}") for end in endings))
+    places = (*(photo.with_suffix(end) for end in NOTE_ENDINGS), *(Path(f"{photo}{end}") for end in NOTE_ENDINGS))
+    return tuple(as_called(place) for place in places)
 
 
 def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
@@ -243,16 +253,21 @@ def without_photo(notes: Iterable[str], others: Iterable[str]) -> list[str]:
     others: the names of the folder's other files. Notes for the whole folder, and those of the corner page, which name
     their photo, are not among them.
     """
-    called = {name for other in others for name in (other, PurePosixPath(other).stem)}
-    own = (note for note in notes if not is_corner_note(note))
-    return [note for note in own if PurePosixPath(note).stem not in (FOLDER_NOTE, *called)]
+    called = {folded(name) for other in others for name in (other, PurePosixPath(other).stem)}
+    own = (note for note in notes if not is_corner_note(note) and not is_folder_note(note))
+    return [note for note in own if folded(PurePosixPath(note).stem) not in called]
+
+
+def is_folder_note(name: str) -> bool:
+    """Whether a note speaks of all in its folder."""
+    return folded(os.path.splitext(name)[0]) == FOLDER_NOTE
 
 
 def _from_folder_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
     """What a note that is called `note` says of all in its folder and below; the nearest one wins."""
     said: dict[str, Any] = {}
     for folder in reversed(PurePosixPath(shown).parents):
-        for place in (place_of(inbox, str(folder)) / f"{FOLDER_NOTE}{end}" for end in NOTE_ENDINGS):
+        for place in (as_called(place_of(inbox, str(folder)) / f"{FOLDER_NOTE}{end}") for end in NOTE_ENDINGS):
             text = text_of(place)
             said |= {} if text is None else said_in(text, place, warnings)
     return said
@@ -266,12 +281,25 @@ def _from_sketchbook(inbox: Path, shown: str) -> dict[str, Any]:
     folder = PurePosixPath(shown).parent
     if is_plain_folder(folder.name):
         return {}
-    newest: tuple[float, dict[str, Any]] = (0.0, {})
-    with contextlib.suppress(OSError):
-        for place in sorted(place_of(inbox, str(folder)).iterdir()):
-            if place.suffix.lower() in NOTE_ENDINGS and place.stem != FOLDER_NOTE:
-                said = said_in(text_of(place) or "", place, [])
-                paper: dict[str, Any] = {key: said[key] for key in ("paper", "keep_paper") if key in said}
-                when = place.stat().st_mtime
-                newest = (when, paper) if paper and when >= newest[0] else newest
+    return dict(_paper_of(str(place_of(inbox, str(folder)))))
+
+
+def _paper_of(folder: str) -> tuple[tuple[str, Any], ...]:
+    """What the newest note of a folder that speaks of its paper says. Each is read once for all photos there."""
+    notes: list[tuple[str, int, int]] = []
+    with contextlib.suppress(OSError), os.scandir(folder) as entries:
+        for entry in entries:
+            if entry.name.lower().endswith(NOTE_ENDINGS) and not is_folder_note(entry.name):
+                status = entry.stat(follow_symlinks=False)
+                notes.append((entry.name, status.st_mtime_ns, status.st_size))
+    newest: tuple[int, tuple[tuple[str, Any], ...]] = (0, ())
+    for name, when, size in sorted(notes):
+        paper = _paper_in(os.path.join(folder, name), when, size)
+        newest = (when, paper) if paper and when >= newest[0] else newest
     return newest[1]
+
+
+@lru_cache(maxsize=4096)
+def _paper_in(note: str, _when: int, _size: int) -> tuple[tuple[str, Any], ...]:
+    said = said_in(text_of(Path(note)) or "", Path(note), [])
+    return tuple((key, said[key]) for key in ("paper", "keep_paper") if key in said)

@@ -268,7 +268,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_repair.py",),
-        ("a note for a folder counts as left behind", "not in (FOLDER_NOTE, *called)", "not in (*called,)"),
+        ("a note for a folder counts as left behind", "not is_corner_note(note) and not is_folder_note(note))", "not is_corner_note(note))"),
     ),
     *_all(
         "autoprep/wishes/corner_notes.py", ("tests/test_repair.py",),
@@ -1385,12 +1385,12 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/corner_notes.py", ("tests/test_words.py",),
-        ("what a browser replaces is in the note's name", "stems = dict.fromkeys((stem, as_it_lies(stem), saved_as(stem)))", "stems = dict.fromkeys((stem, as_it_lies(stem)))"),
+        ("what a browser replaces is in the note's name", "for each in (stem, as_it_lies(stem), saved_as(stem))}", "for each in (stem, as_it_lies(stem))}"),
         ("a corner note beside odd bytes is not found", "folder = place_of(inbox, shown).parent", "folder = (inbox / shown).parent"),
         ("two blanks in a name are kept by every browser", '" ".join(_REPLACED.sub("_", stem).split())', '_REPLACED.sub("_", stem)'),
     ),
     Mistake("the page asks for a name that browsers change", "autoprep/told/corners.py", "escape(saved_as(stem))", "escape(stem)", ("tests/told/test_pages.py",)),
-    Mistake("a note whose name was changed is said to fit nothing", "autoprep/wishes/corner_notes.py", "in (stem, saved_as(stem))", "in (stem,)", _RENAMED),
+    Mistake("a note whose name was changed is said to fit nothing", "autoprep/wishes/corner_notes.py", "in (folded(stem), folded(saved_as(stem)))", "in (folded(stem),)", _RENAMED),
     Mistake("a note beside odd bytes is not read", "autoprep/wishes/note_files.py", "return inbox / as_it_lies(shown) if", "return place if", ("tests/test_words.py",)),
     Mistake("a name with a backslash is another's", "autoprep/wishes/note_files.py", " and not os.path.lexists(place) else place", " else place", ("tests/test_words.py",)),
     Mistake("a note of odd bytes is said to fit nothing", "autoprep/service/outlook.py", "called = [as_shown(note[0]) for note in own]", "called = [note[0] for note in own]", _RENAMED),
@@ -1832,4 +1832,22 @@ PLANTED: tuple[Mistake, ...] = (
         ("a copy is sent nowhere", "for copy in copies.values() for name in copy.also))", "for copy in copies.values() for name in ()))"),
     ),
     Mistake("a copy in a misspelt folder holds the work", "autoprep/service/said.py", "WorkFacts(hold=said.hold, also", "WorkFacts(hold=named.hold, also", ("tests/service/test_hold_told.py",)),
+    *_all(
+        "autoprep/wishes/note_files.py", ("tests/test_note_names.py",),
+        ("a note's name is read letter by letter", "    called = in_folder(place.parent).get(folded(place.name))", "    called = None"),
+        ("letters that are put together otherwise are others", "else composed(composed(name).casefold())", "else name.casefold()"),
+        ("capitals are other letters", "    return name.casefold() if name.isascii()", "    return name if name.isascii()"),
+        ("a note that was just put there is not seen", "    steady = changed if time.time_ns() - changed > still else -time.monotonic_ns()", "    steady = 0"),
+        ("a note of just the photo's name is one of many", "    if os.path.lexists(place):\n        return place\n    called", "    called"),
+    ),
+    *_all(
+        "autoprep/wishes/corner_notes.py", ("tests/test_note_names.py",),
+        ("a note of the corner page names no photo whose letters are put together otherwise", "if composed(named) == composed(shown):", "if named == shown:"),
+    ),
+    *_all(
+        "autoprep/wishes/notes.py", ("tests/test_note_names.py",),
+        ("each photo reads all notes of its folder", "@lru_cache(maxsize=4096)\n", ""),
+        ("a note's paper is that of before it was changed", "        paper = _paper_in(os.path.join(folder, name), when, size)", "        paper = _paper_in(os.path.join(folder, name), 0, 0)"),
+        ("a folder's note with a capital is one of a photo", "    return folded(os.path.splitext(name)[0]) == FOLDER_NOTE", "    return os.path.splitext(name)[0] == FOLDER_NOTE"),
+    ),
 )  # fmt: skip
