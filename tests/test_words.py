@@ -379,6 +379,15 @@ def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:
         ("Wren Chant", "Enchanting merchant", ""),
         ("鷗娜", "海边鷗娜画", "title"),  # no spaces between words
         ("D. d", "D day", ""),
+        ("Li Wu", "Self portrait of Li Wu", "title"),  # none is long enough: all of them in a row
+        ("Li Wu", "Wu, Li: a page", "title"),
+        ("Li Wu", "Woven lilies", ""),
+        ("Li Wu", "Mali Wuthering", ""),
+        ("Li Wu", "@liwu", "title"),
+        ("M. C. Ek", "M.C. Ek at the window", "title"),
+        ("Wu", "Wu", "title"),
+        ("Wu", "Wuthering", ""),
+        ("Wren Ek", "Ek", ""),
     ],
 )
 def test_words_name_the_artist_by_whole_words_and_their_beginnings(artist: str, title: str, told: str) -> None:

@@ -98,6 +98,11 @@ def stamp(settings: Settings) -> tuple[int, ...]:
     return tuple(found)
 
 
+def says_nothing(config_file: Path) -> bool:
+    """Whether a settings file is empty, but for blank lines and comments."""
+    return all(not line.strip() or line.lstrip().startswith("#") for line in _text(config_file).splitlines())
+
+
 def _text(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8")

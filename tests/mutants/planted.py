@@ -1850,4 +1850,17 @@ PLANTED: tuple[Mistake, ...] = (
         ("a note's paper is that of before it was changed", "        paper = _paper_in(os.path.join(folder, name), when, size)", "        paper = _paper_in(os.path.join(folder, name), 0, 0)"),
         ("a folder's note with a capital is one of a photo", "    return folded(os.path.splitext(name)[0]) == FOLDER_NOTE", "    return os.path.splitext(name)[0] == FOLDER_NOTE"),
     ),
+    *_all(
+        "autoprep/wishes/blind.py", ("tests/test_words.py",),
+        ("a name of short parts goes to the jury", "    if not found and words:", "    if False:"),
+        ("a short name is found within words", "rf\"\\b{' '.join(row)}\\b\"", "' '.join(row)"),
+        ("a name with the last part first goes to the jury", "for row in (words, [words[-1], *words[:-1]])", "for row in (words,)"),
+        ("a short name in one word goes to the jury", "        found += [rf\"\\b{whole}\\b\"] if len(whole) <= _SHORT else []\n", ""),
+    ),
+    *_all(
+        "autoprep/service/reload.py", ("tests/service/test_reload.py",),
+        ("half a settings file is taken over", "self._clock() - self._since < self._settings.service.settle_s", "False"),
+        ("a settings file settles once", "            self._seen, self._since = found, self._clock()", "            self._seen = found"),
+        ("an emptied settings file is taken over", "if self._settings.artist.name and says_nothing", "if False and says_nothing"),
+    ),
 )  # fmt: skip
