@@ -137,7 +137,8 @@ def _key_and_value(line: str) -> tuple[str, str]:
     spoken, _ = loose(line)
     if spoken:
         key, value = spoken[0]
-        return meaning(key) or key.lower(), value
+        means = meaning(key) or key.lower()
+        return "outline" if means == "corners" else means, value  # which is said by words or by its corners
     return next(iter(word(line)), line.strip()), line.strip()
 
 

@@ -19,12 +19,12 @@ def saved_as(stem: str) -> str:
     return re.sub(r"^\.+", "_", " ".join(_REPLACED.sub("_", stem).split()))
 
 
-def of_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
+def of_corner_notes(inbox: Path, shown: str, warnings: list[str], newest: list[Path] | None = None) -> dict[str, Any]:
     """What notes of the corner page say: beside the photo, or in the inbox itself for the photo that they name.
 
-    The newest wins; a phone that saves one twice calls the second `IMG_1.corners (1).txt`.
+    The newest wins; a phone that saves one twice calls the second `IMG_1.corners (1).txt`. newest: it is put there.
     """
-    found: list[tuple[int, str, dict[str, Any]]] = []
+    found: list[tuple[int, str, dict[str, Any], Path]] = []
     folder = place_of(inbox, shown).parent
     for place in dict.fromkeys((folder, inbox)):
         for note in _called_for(place, shown):
@@ -36,10 +36,12 @@ def of_corner_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, A
             if is_meant(inbox, shown, str(said.pop("photo", "")), beside=place == folder):
                 warnings += unclear
                 with contextlib.suppress(OSError):
-                    found.append((note.stat().st_mtime_ns, note.name, said))
+                    found.append((note.stat().st_mtime_ns, note.name, said, note))
     said = {}
-    for _, _, newer in sorted(found, key=lambda one: one[:2]):
+    for _, _, newer, note in sorted(found, key=lambda one: one[:2]):
         lay_over(said, newer)
+        if newest is not None:
+            newest[:] = [note]
     return said
 
 

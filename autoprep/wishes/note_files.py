@@ -136,7 +136,7 @@ def said_in(
     given: dict[str, tuple[Any, Any]] = {}
     doubts: list[Doubt] = []
     for line, found in _from_bare_lines(text, others, called, warnings, doubts):
-        said |= found
+        lay_over(said, found)
         warnings += _said_twice(given, {key: found[key] for key in found if key != "hold"}, line, called)
     keyed: set[str] = set()
     held = said.get("hold", False)  # by a line without a colon
@@ -159,7 +159,7 @@ def said_in(
             warnings += _said_twice(given, found, value, called)
             if name in _ADD_UP:
                 found = {name: tuple(dict.fromkeys((*said.get(name, ()), *found.get(name, ()))))}
-            said |= found
+            lay_over(said, found)
     warnings += open_doubts(doubts, keyed, called)
     if held and not said["hold"]:
         warnings.append(f"{called} says both that the work is held and that it is not; it is held")
@@ -170,7 +170,8 @@ def said_in(
 def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value: Any, called: str) -> list[str]:
     """What is answered where a note gives one thing two values; given: what its lines gave so far, and their text."""
     told = []
-    for field, means in found.items():
+    for what, means in found.items():
+        field = "outline" if what == "corners_px" else what  # which is said by words or by its corners
         meant, text = given.get(field, (means, value))
         if meant != means and field not in (*_ADD_UP, *OF_THE_SIZE):
             both = f"“{_short(str(text))}” and “{_short(str(value))}”"

@@ -12,6 +12,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from autoprep.domain import ReferenceShot, WorkFacts
+from autoprep.logs import as_shown
 from autoprep.wishes.captions import Doubt, from_folders, from_name, is_plain_folder, open_doubts, reference
 from autoprep.wishes.corner_notes import is_corner_note, of_corner_notes
 from autoprep.wishes.names import part_name, whole_name
@@ -108,16 +109,57 @@ def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: li
     shown = names[0]
     of_folders: list[Doubt] = []
     folders, (name, doubts) = from_folders(shown, warnings, of_folders), from_name(shown)
-    note = _from_note(inbox, names, warnings)
+    own = _note_of(inbox, names)
+    note = {} if own is None else said_in(own[1], own[0], warnings)
     folder_notes = _from_folder_notes(inbox, shown, warnings)
-    corner_notes = _from_corner_notes(inbox, names, warnings)
+    page: list[Path] = []
+    corner_notes = _from_corner_notes(inbox, names, warnings, page)
     told = _told(words, warnings)
+    warnings += _outdone(
+        own[0] if own else None, note, (page[0], corner_notes) if page else None, (words, told) if words else None
+    )
     warnings += open_doubts(doubts, folder_notes | note | corner_notes | told, "the photo's name")
     warnings += open_doubts(of_folders, name | note | corner_notes | told, "the photo's folder")
     # A name that gives a title and nothing else is no more than the file's name: a note is there to say another.
     spoken = {} if list(name) == ["title"] else name
     warnings += _contradictions((("folder", folders), ("name", spoken), ("note", note)))
     return _from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)
+
+
+def _outdone(
+    own: Path | None,
+    note: dict[str, Any],
+    page: tuple[Path, dict[str, Any]] | None,
+    command: tuple[Path, dict[str, Any]] | None,
+) -> list[str]:
+    """Where a note says otherwise, and later, than what wins over it: the corner page's note, and the command line."""
+    found = []
+    if own is not None and page is not None and _is_newer(own, page[0]):
+        outlines = [{key: said.get(key) for key in _OUTLINE} for said in (note, page[1])]
+        if any(outlines[0].values()) and any(outlines[1].values()) and outlines[0] != outlines[1]:
+            file = as_shown(page[0].name)
+            found.append(
+                f"the note {as_shown(own.name)} gives another outline than {file}, which the corner page has saved and "
+                f"which holds; to have the note's, delete {file}"
+            )
+    if own is not None and command is not None and _is_newer(own, command[0]):
+        found += [
+            f"the photo's note and what you said by the command line do not agree on {in_words(key)}; the command line "
+            f"holds, until it is unsaid with “{key.replace('_', ' ')}:”"
+            for key in note if key not in (*_OUTLINE, "also", "keywords", *OF_THE_SIZE)
+            and key in command[1] and note[key] != command[1][key]
+        ]  # fmt: skip
+    return found
+
+
+_OUTLINE = ("outline", "corners_px")
+
+
+def _is_newer(note: Path, other: Path) -> bool:
+    try:
+        return note.stat().st_mtime_ns > other.stat().st_mtime_ns
+    except OSError:
+        return False
 
 
 def _noted(said: dict[str, Any]) -> dict[str, Any]:
@@ -214,11 +256,17 @@ def _is_picture(file: Path) -> bool:
 
 def _from_note(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[str, Any]:
     """What the note of the first of these names says that has one."""
+    own = _note_of(inbox, names)
+    return {} if own is None else said_in(own[1], own[0], warnings)
+
+
+def _note_of(inbox: Path, names: Iterable[str]) -> tuple[Path, str] | None:
+    """Where that note lies, and its text."""
     for place in (place for name in names for place in _note_places(place_of(inbox, name))):
         text = text_of(place)
         if text is not None:
-            return said_in(text, place, warnings)
-    return {}
+            return place, text
+    return None
 
 
 def _note_places(photo: Path) -> tuple[Path, ...]:
@@ -233,9 +281,11 @@ def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
     return any(text_of(place) is not None for place in _note_places(place_of(inbox, name)))
 
 
-def _from_corner_notes(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[str, Any]:
-    """The same of the notes of the corner page."""
-    return next((said for name in names if (said := of_corner_notes(inbox, name, warnings))), {})
+def _from_corner_notes(
+    inbox: Path, names: Iterable[str], warnings: list[str], newest: list[Path] | None = None
+) -> dict[str, Any]:
+    """The same of the notes of the corner page; newest: the newest of them is put there."""
+    return next((said for name in names if (said := of_corner_notes(inbox, name, warnings, newest))), {})
 
 
 def still_free(inbox: Path, names: Iterable[str]) -> tuple[str, ...]:

@@ -1863,4 +1863,16 @@ PLANTED: tuple[Mistake, ...] = (
         ("a settings file settles once", "            self._seen, self._since = found, self._clock()", "            self._seen = found"),
         ("an emptied settings file is taken over", "if self._settings.artist.name and says_nothing", "if False and says_nothing"),
     ),
+    *_all(
+        "autoprep/wishes/note_files.py", ("tests/test_said_outline.py",),
+        ("corners of a note hold beside a later outline", "            lay_over(said, found)\n    warnings += open_doubts", "            said |= found\n    warnings += open_doubts"),
+        ("an outline and corners in one note are no two words", 'field = "outline" if what == "corners_px" else what', "field = what"),
+    ),
+    Mistake("corners said before hold beside an outline said later", "autoprep/cli/again.py", 'return "outline" if means == "corners" else means, value', "return means, value", ("tests/test_said_outline.py",)),
+    *_all(
+        "autoprep/wishes/notes.py", ("tests/test_said_outline.py",),
+        ("a note that a page of corners outdoes is silent", "if own is not None and page is not None and _is_newer(own, page[0]):", "if False:"),
+        ("a note that the command line outdoes is silent", "if own is not None and command is not None and _is_newer(own, command[0]):", "if False:"),
+        ("what the page has answered is a contradiction", "return note.stat().st_mtime_ns > other.stat().st_mtime_ns", "return True"),
+    ),
 )  # fmt: skip
