@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from autoprep.errors import ConfigError
+from autoprep.wishes.places import metrics_path
 from autoprep.wishes.settings import default_files, find_config, load
 
 
@@ -175,3 +176,17 @@ def test_a_blind_tables_names_hold_the_artists_by_the_rule_of_blind_pictures(
             load(config)
     else:
         assert load(config).destinations["a"].name == name
+
+
+def test_the_home_folder_is_meant_by_its_sign(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("USERPROFILE", str(tmp_path / "home"))
+    (tmp_path / "home").mkdir()
+    (tmp_path / "home/mark.png").write_bytes(b"x")
+    text = "[folders]\ninbox = '~/Pictures'\n[mark]\npicture = '~/mark.png'\n[service]\nmetrics_file = '~/m.prom'\n"
+    settings = load(studio(tmp_path, text))
+    assert settings.folders.inbox == tmp_path / "home/Pictures"
+    assert settings.mark.picture == str(tmp_path / "home/mark.png")
+    assert metrics_path(settings) == tmp_path / "home/m.prom"
+    with pytest.raises(ConfigError, match=r"home.none\.icc"):
+        load(studio(tmp_path, text, "[a]\nlong_side_px = 800\nprofile = '~/none.icc'\nmark = false\n"))

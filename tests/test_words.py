@@ -1,6 +1,7 @@
 """What an artist writes on a phone: sizes, dates, names and notes are read whole, or answered; never by half."""
 
 import os
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -8,11 +9,14 @@ import pytest
 
 from autoprep.cli.studio import make_studio
 from autoprep.domain import WorkFacts
+from autoprep.job.rights import year_of
 from autoprep.service.said import facts_for, sent_to
+from autoprep.told.lists import harmless
 from autoprep.wishes.blind import names_artist
 from autoprep.wishes.captions import is_camera_name
 from autoprep.wishes.note_files import place_of
 from autoprep.wishes.notes import facts_of
+from autoprep.wishes.settings import default_files
 from autoprep.wishes.sizes import size, trailing_size, year
 
 INCH = 25.4  # ISO 80000-3: one inch is 25.4 mm
@@ -363,6 +367,53 @@ def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:
     facts, warnings = facts_for(settings, "IMG_5.jpg")
     assert facts.hold
     assert "called everything; there are " in warnings[0]
+
+
+def test_any_words_that_leave_with_a_picture_may_name_the_artist() -> None:
+    for said, told in (
+        ({"keywords": ("tide", "Halloway")}, "keywords"), ({"alt_text": "Wren draws"}, "alternative text"),
+        ({"medium": "ink by Wren"}, "medium"), ({"description": "of Wren"}, "description"), ({"keywords": ("tide",)}, ""),
+    ):  # fmt: skip
+        assert names_artist(WorkFacts.model_validate(said), "Wren Halloway") == told
+
+
+@pytest.mark.parametrize(
+    ("said", "taken_at", "expected"),
+    [("2025–2026", None, "2026"), ("c. 1998", "2026-11-20T10:00:00", "1998"), ("", "2025-11-20T10:00:00", "2025"),
+     ("", None, "2027")],
+)  # fmt: skip
+def test_rights_are_of_the_last_year_that_is_said(said: str, taken_at: str | None, expected: str) -> None:
+    assert year_of(WorkFacts(year=said), taken_at, "2027-01-02") == expected
+
+
+@pytest.mark.parametrize(
+    ("key", "most"),
+    [("title", 300), ("medium", 200), ("inventory", 60), ("price", 60), ("description", 4000), ("alt", 2000)],
+)
+def test_words_are_cut_where_a_file_holds_no_more_and_not_before(key: str, most: int, tmp_path: Path) -> None:
+    field = {"alt": "alt_text"}.get(key, key)
+    facts, told = read(tmp_path, "IMG_1.jpg", f"{key}: {'7' * most}")
+    assert (len(getattr(facts, field)), told) == (most, ())
+    facts, (warning,) = read(tmp_path, "IMG_1.jpg", f"{key}: {'7' * (most + 1)}")
+    assert len(getattr(facts, field)) == most
+    assert f"longer than {most} letters" in warning
+
+
+@pytest.mark.parametrize("sign", ["=", "+", "-", "@", "\t", "\r"])
+def test_a_cell_of_a_list_is_never_a_formula(sign: str) -> None:
+    assert harmless(f"{sign}SUM(A1)") == f"'{sign}SUM(A1)"
+    assert harmless(f"Jug {sign} 2") == f"Jug {sign} 2"
+
+
+def test_shipped_destinations_tell_what_is_public_and_what_glare_keeps_back() -> None:
+    shipped = tomllib.loads(default_files()["destinations.toml"])
+    public = {name for name, table in shipped.items() if table.get("public")}
+    assert public == {"square", "vertical", "full-screen", "link-card", "banner", "site"}
+    careful = {name for name, table in shipped.items() if table.get("hold_for_glare")}
+    assert careful == {
+        "submission", "submission-blind", "print-a4", "print-a3", "print-8x10", "print-own-size", "press",
+    }  # fmt: skip
+    assert not any(shipped["submission-blind"].get(key) for key in ("title", "mark", "camera", "prices"))
 
 
 @pytest.mark.parametrize(

@@ -108,12 +108,16 @@ class Listed:
 
 @dataclass(frozen=True)
 class Fitting:
-    """A photo that is called as somebody wrote: its path below the inbox, and the work that it shows."""
+    """A photo that is called as somebody wrote: its path below the inbox, and the work that it shows.
+
+    here: it lies there, as far as is known.
+    """
 
     job: str
     shown: str
     work: str
     outcome: str | None
+    here: int = 0
 
 
 @dataclass(frozen=True)

@@ -76,6 +76,13 @@ def facts_of_part(
     if "title" in shared:
         shared["title"] = f"{shared['title']} {part}"
     called = [part_name(name, part) for name in names]
+    free = still_free(inbox, called)
+    if called[0] not in free and _note_of(inbox, called[:1]) is not None:
+        warnings.append(
+            f"the note of {PurePosixPath(called[0]).name} is that of the photo of this name, and not of work {part} in "
+            f"{PurePosixPath(names[0]).name}; give that photo another name, or say by the command line what is meant"
+        )
+    called = list(free)
     own = (_from_note(inbox, called, warnings), _from_corner_notes(inbox, called, warnings), _told(words, warnings))
     return _facts((shared, *own), warnings)
 

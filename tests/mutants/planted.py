@@ -501,7 +501,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a bag goes into the inbox", "autoprep/cli/bag.py", "folders.inbox: \"that new photos come from\",", "", ("tests/test_bag_command.py",)),
     Mistake("a line without a colon is lost", "autoprep/cli/again.py", "if not loose(line)[0] and not word(line):", "if False:", ("tests/test_repair.py",)),
-    Mistake("a name that fits several photos is the newest", "autoprep/ledger/overview.py", "return rows[:1] if number == 0 else", "return rows[:1] if rows else", ("tests/test_ledger.py",)),
+    Mistake("a name that fits several photos is the newest", "autoprep/ledger/overview.py", "return _lying(rows) if number == 0 else", "return rows[:1] if rows else", ("tests/test_ledger.py",)),
     Mistake("a note may give one thing two values", "autoprep/wishes/note_files.py", "if meant != means and field", "if False and field", ("tests/test_words.py",)),
     Mistake("thumbnails are pages", "autoprep/files/tiff.py", "& (_REDUCED | _MASK)", "& 0", ("tests/files/test_reading.py",)),
     Mistake("a photo that is sent nowhere is calm", "autoprep/told/standing.py", "not_given_out=len(nowhere) + ", "not_given_out=0 * len(nowhere) + ", ("tests/test_repair.py",)),
@@ -1874,5 +1874,30 @@ PLANTED: tuple[Mistake, ...] = (
         ("a note that a page of corners outdoes is silent", "if own is not None and page is not None and _is_newer(own, page[0]):", "if False:"),
         ("a note that the command line outdoes is silent", "if own is not None and command is not None and _is_newer(own, command[0]):", "if False:"),
         ("what the page has answered is a contradiction", "return note.stat().st_mtime_ns > other.stat().st_mtime_ns", "return True"),
+    ),
+    Mistake("a photo's note is that of a work in another photo too", "autoprep/wishes/notes.py", "    called = list(free)\n", "", ("tests/service/test_apart.py",)),
+    Mistake("nobody is told whose note it is", "autoprep/wishes/notes.py", "if called[0] not in free and _note_of", "if False and _note_of", ("tests/service/test_apart.py",)),
+    Mistake("of photos of one path the newest is meant", "autoprep/ledger/overview.py", "return [row for row in rows if row.here] or rows[:1]", "return rows[:1]", ("tests/service/test_apart.py", "tests/service/test_edited.py")),
+    *_all(
+        "autoprep/wishes/settings.py", ("tests/test_settings.py",),
+        ("a folder of the home is one of the studio", "(studio / os.path.expanduser(value)).absolute()", "(studio / value).absolute()"),
+        ("a file of the home is one of the studio", "os.path.expanduser(getattr(table, key)) for key in keys", "getattr(table, key) for key in keys"),
+    ),
+    *_all(
+        "autoprep/cli/sheet.py", ("tests/told/test_paper.py",),
+        ("a sheet to send along shows works on hold", "if words or not row.said.hold]", "if True]"),
+        ("a work on hold on a sheet is not marked", 'lines += ["on hold"] if said.hold else []', "pass"),
+        ("works on hold are left out without a word", "    if len(given) < len(rows):", "    if False:"),
+    ),
+    *(
+        Mistake(name, file, old, new, ("tests/test_words.py",))
+        for name, file, old, new in (
+            ("keywords may name the artist to a jury", "autoprep/wishes/blind.py", '"description": facts.description, "keywords": " ".join(facts.keywords),', '"description": facts.description,'),
+            ("rights are of the first of several years", "autoprep/job/rights.py", "facts.year[-4:]", "facts.year[:4]"),
+            ("alternative texts are cut short", "autoprep/wishes/notes.py", '"alt_text": 2000}', '"alt_text": 200}'),
+            ("a name in social networks is a formula", "autoprep/told/lists.py", '"-", "@", ', '"-", '),
+            ("the site is not public", "config/destinations.toml", "max_kb = 1500\npublic = true\n", "max_kb = 1500\n"),
+            ("a jury sees glare", "config/destinations.toml", "prices = true\nhold_for_glare = true\n", "prices = true\n"),
+        )
     ),
 )  # fmt: skip

@@ -111,6 +111,10 @@ def test_a_photo_that_is_put_back_as_it_was_is_used_again(wren: Studio) -> None:
     wren.put("IMG_1.jpg", photo(1))
     wren.run()
     assert outcomes(wren) == ["ready", "alternate"]
+    assert say(wren, "price: 240") == 0  # of the one that lies there
+    wren.run()
+    assert [record.work.price for record in all_records(wren)] == ["240", "240"]
+    assert (wren.settings.folders.records / "words" / f"{all_records(wren)[0].job}.txt").is_file()
     assert [first in data for data in wren.files().values()] == [True]
     wren.put("IMG_1.txt", "title: Jug")
     wren.run()
