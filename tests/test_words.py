@@ -372,7 +372,8 @@ def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:
 def test_any_words_that_leave_with_a_picture_may_name_the_artist() -> None:
     for said, told in (
         ({"keywords": ("tide", "Halloway")}, "keywords"), ({"alt_text": "Wren draws"}, "alternative text"),
-        ({"medium": "ink by Wren"}, "medium"), ({"description": "of Wren"}, "description"), ({"keywords": ("tide",)}, ""),
+        ({"medium": "ink by Wren"}, "medium"), ({"description": "of Wren"}, "description"),
+        ({"keywords": ("tide",)}, ""),
     ):  # fmt: skip
         assert names_artist(WorkFacts.model_validate(said), "Wren Halloway") == told
 

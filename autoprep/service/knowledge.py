@@ -63,6 +63,8 @@ class Knowledge:
         keys = {job: line.settled for job, line in self._lines.items() if line.settled not in ("", _AWAY)}
         self._said = Said(settings.service.settle_s, {job: key.removeprefix(_AWAY_BUT) for job, key in keys.items()})
         self._spoken_of: frozenset[str] = frozenset()
+        self._noted_then: tuple[Any, Any] = (None, None)  # what was found of notes and photos when this was found:
+        self._noted_away: list[str] = []
         self._here: dict[str, tuple[bytes, ...]] = {}
         self._was_here: Container[str] = frozenset(job for job, key in keys.items() if not key.startswith(_AWAY_BUT))
         self._root = ledger.kept(_ROOT)
@@ -173,12 +175,18 @@ class Knowledge:
     def _note_spoken_of(self, notes: Mapping[str, Any]) -> None:
         """Photos that are away and of which something is said: by the command line, or in a note where theirs was."""
         told = [job for left in words_left(self.settings) for job in (left, *self._parts.get(left, ()))]
-        orphans = noted_names(notes)
+        if self._noted_then != (notes, self._here.keys()):
+            self._noted_then = (dict(notes), frozenset(self._here))
+            self._noted_away = self._noted(noted_names(notes))
+        spoken = (*told, *self._noted_away)
+        self._spoken_of = frozenset(job for job in spoken if job in self._lines and job not in self._here)
+
+    def _noted(self, orphans: set[str]) -> list[str]:
+        """Photos that are away and have one of these names of notes, where no photo that is there has it."""
         if orphans:
-            orphans -= {folded(bare(shown_name(self._lines[job].path))) for job in self._here}
+            orphans = orphans - {folded(bare(shown_name(self._lines[job].path))) for job in self._here}
         lines = self._lines.items() if orphans else ()
-        noted = [job for job, line in lines if job not in self._here and folded(bare(shown_name(line.path))) in orphans]
-        self._spoken_of = frozenset(job for job in (*told, *noted) if job in self._lines and job not in self._here)
+        return [job for job, line in lines if job not in self._here and folded(bare(shown_name(line.path))) in orphans]
 
     def _copies(self, job: str) -> tuple[str, ...]:
         """Where else than at its own place a photo lies now."""

@@ -1780,8 +1780,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/knowledge.py", ("tests/service/test_edited.py",),
-        ("words of the command line on a photo that is away are not noticed", "for job in (*told, *noted) if job", "for job in noted if job"),
-        ("a note where a photo lay is not noticed", "for job in (*told, *noted) if job", "for job in told if job"),
+        ("words of the command line on a photo that is away are not noticed", "spoken = (*told, *self._noted_away)", "spoken = (*self._noted_away,)"),
+        ("a note where a photo lay is not noticed", "spoken = (*told, *self._noted_away)", "spoken = (*told,)"),
         ("the words of long ago win over those beside a retake", "        if not here:  # its words", "        if False:  # its words"),
     ),
     *_all(
