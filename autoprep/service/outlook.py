@@ -125,8 +125,13 @@ def _alone(
         others = set(names.get(str(place), ())) - set(called)
         for note in (*without_photo(called, others), *corners):
             lost = next((shown for shown in away if folded(bare(shown)) == folded(bare(str(place / note)))), "")
-            speaks = f"speaks of {lost}, which is not in the inbox now" if lost else ""
-            yield f"{place / note}: {speaks or _spoken_of(inbox, place / note, renamed)}"
+            speaks = _spoken_of(inbox, place / note, renamed)
+            if lost and speaks.startswith(_OF_NONE):
+                speaks = f"speaks of {lost}, which is not in the inbox now"
+            yield f"{place / note}: {speaks}"
+
+
+_OF_NONE = "speaks of no photo"
 
 
 def _fits(inbox: Path, note: PurePosixPath, names: Mapping[str, list[str]]) -> bool:
@@ -159,7 +164,7 @@ def _spoken_of(inbox: Path, note: PurePosixPath, renamed: Iterable[View]) -> str
     if there:
         own = f"{saved_as(PurePosixPath(named).stem)}{CORNER_NOTE}.txt"
         return f"is not read for {named}, because it is not called {own} at the top of the inbox or beside the photo"
-    return "speaks of no photo, because " + (f"none is called {named}" if named else "none beside it is called so")
+    return f"{_OF_NONE}, because " + (f"none is called {named}" if named else "none beside it is called so")
 
 
 def words(step: Step) -> str:

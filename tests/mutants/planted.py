@@ -1798,7 +1798,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("what was said of a photo that is away is forgotten", "    return _facts((own, note, shared, told), warnings)", "    return _facts((note, shared, told), warnings)"),
     ),
     Mistake("a photo that is away is not told of", "autoprep/cli/again.py", "    if away:\n", "    if False:\n", ("tests/service/test_edited.py",)),
-    Mistake("a note where a photo lay speaks of none", "autoprep/service/outlook.py", "if lost else \"\"", "if False else \"\"", ("tests/service/test_edited.py",)),
+    Mistake("a note where a photo lay speaks of none", "autoprep/service/outlook.py", "if lost and speaks.startswith(_OF_NONE):", "if False:", ("tests/service/test_edited.py",)),
     *_all(
         "autoprep/wishes/captions.py", ("tests/test_captions.py",),
         ("words behind a phone's dated name are dropped", "        text = _beside_moment(stem)\n", '        text = ""\n'),
