@@ -88,3 +88,77 @@ def test_a_note_settles_what_a_name_left_open(tmp_path: Path, name: str, note: s
     assert read(tmp_path, name, note)[1] == ()
     assert len(read(tmp_path, "IMG_1", f"{name}\nprice: 240")[1]) == 1
     assert not [line for line in read(tmp_path, "IMG_1", f"{name}\n{note}")[1] if "looks like" in line]
+
+
+@pytest.mark.parametrize(
+    ("name", "facts"),
+    [
+        ("IMG_20261120_101112, hold", {"hold": True}), ("PXL_20261120_101112345.MP hold", {"hold": True}),
+        ("IMG_2063, hold", {"hold": True}), ("Screenshot_20261126-101112_App, hold", {"hold": True}),
+        ("IMG-20261126-WA0003, on hold", {"hold": True}), ("2026-11-20 10.30 on hold", {"hold": True}),
+        ("hold, 2026-11-20 10.30", {"hold": True}),
+        ("Messenger Image 2026-11-20 at 10.11.12, turn left", {"turn": 270}),
+        ("20261120_101112, Blue Jug, 2026, watercolour, 30x40cm",
+         {"title": "Blue Jug", "year": "2026", "medium": "watercolour", "size_mm": (400, 300), "size_free": False}),
+        ("Sea lavender, 2026-11-20 14h30, hold", {"title": "Sea lavender", "hold": True}),
+        ("Tide, 20261120 1030", {"title": "Tide"}),
+        ("20261120_101112 - Copy", {}), ("20261120_101112, edited (2)", {}), ("2026-11-20 at 10.30.11 PM", {}),
+        ("Blue Jug, on hold", {"title": "Blue Jug", "hold": True}),
+        ("hold, Blue Jug", {"title": "Blue Jug", "hold": True}),
+        ("Hold - Blue Jug", {"title": "Blue Jug", "hold": True}),
+        ("Blue Jug, 2026, on hold", {"title": "Blue Jug", "year": "2026", "hold": True}),
+        ("(hold) Blue Jug", {"title": "Blue Jug", "hold": True}), ("hold", {"hold": True}),
+        ("In the hold", {"title": "In the hold"}), ("A ship's hold", {"title": "A ship's hold"}),
+        ("Household", {"title": "Household"}), ("Stronghold, 2026", {"title": "Stronghold", "year": "2026"}),
+    ],
+)  # fmt: skip
+def test_words_beside_a_machines_name_and_a_plain_hold_are_read(
+    tmp_path: Path, name: str, facts: dict[str, Any]
+) -> None:
+    assert facts_of(tmp_path, f"{name}.jpg") == (WorkFacts(**facts), ())
+
+
+@pytest.mark.parametrize(
+    ("shown", "title"),
+    [
+        ("Blue Jug hold.jpg", "Blue Jug"), ("Blue Jug, please hold.jpg", "Blue Jug"), ("HOLD Blue Jug.jpg", ""),
+        ("Blue Jug, 2026, do not publish.jpg", "Blue Jug"), ("Blue Jug (please hold), 2026.jpg", "Blue Jug"),
+        ("Gulls, hold (two).jpg", "Gulls"), ("20261120_101112 please hold.jpg", ""), ("don't post/IMG_1.jpg", ""),
+        ("Hold until Friday/IMG_1.jpg", ""), ("please hold/IMG_1.jpg", ""), ("hold (Anna)/IMG_1.jpg", ""),
+    ],
+)  # fmt: skip
+def test_a_hold_in_other_words_holds_until_a_note_settles_it(tmp_path: Path, shown: str, title: str) -> None:
+    facts, (told,) = facts_of(tmp_path, shown)
+    assert (facts.title, facts.medium, facts.hold) == (title, "", True)
+    assert "held until" in told
+    place = (tmp_path / shown).with_suffix(".txt")
+    place.parent.mkdir(exist_ok=True)
+    for word in ("yes", "no"):
+        place.write_text(f"hold: {word}", encoding="utf-8")
+        facts, told_now = facts_of(tmp_path, shown)
+        assert facts.hold is (word == "yes")
+        assert not [line for line in told_now if "held until" in line]
+
+
+@pytest.mark.parametrize(
+    ("folder", "facts"),
+    [
+        ("on hold", {"hold": True}), ("HOLD!", {"hold": True}), ("01 hold", {"hold": True}), ("hold 2", {"hold": True}),
+        ("hold-1", {"hold": True}), ("Hold (1)", {"hold": True}), ("Thresholds", {"title": "Thresholds"}),
+        ("For: site", {"destinations": ("site",)}), ("for_site", {"destinations": ("site",)}),
+        ("for-site", {"destinations": ("site",)}), ("for a, b", {"destinations": ("a", "b")}),
+        ("also-for site; b", {"also": ("site", "b")}), ("forget-me-not", {"title": "forget-me-not"}),
+        ("as-is", {"title": "as-is"}),
+    ],
+)  # fmt: skip
+def test_folders_are_called_as_people_and_computers_call_them(
+    tmp_path: Path, folder: str, facts: dict[str, Any]
+) -> None:
+    assert facts_of(tmp_path, f"{folder}/IMG_1.jpg") == (WorkFacts(**facts), ())
+
+
+@pytest.mark.parametrize("shown", ["private/IMG_1.jpg", "note to self/IMG_1.jpg", "Tide, 2026, private.jpg"])
+def test_what_may_be_private_is_no_title_and_no_medium(tmp_path: Path, shown: str) -> None:
+    facts, (told,) = facts_of(tmp_path, shown)
+    assert (facts.medium, facts.title in ("", "Tide")) == ("", True)
+    assert "nothing was made of it" in told

@@ -127,3 +127,27 @@ def test_a_work_that_is_held_and_is_not_is_held(tmp_path: Path, line: str) -> No
         facts, warnings = read(tmp_path, note)
         assert (facts.hold, facts.released) == (True, False)
         assert warnings[-1].endswith("says both that the work is held and that it is not; it is held")
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["- hold", "• hold", "#hold", "[ ] hold", "1. hold", "“hold”", "* hold: yes", "1. hold: yes", "\u200ehold: yes",
+     "“hold: yes”", "☐ Hold : yes", "hold\u200b: yes"],
+)  # fmt: skip
+def test_a_hold_in_a_list_or_in_quotes_holds(tmp_path: Path, line: str) -> None:
+    assert read(tmp_path, f"{line}\n") == (WorkFacts(hold=True), ())
+    facts, told = read(tmp_path, f"title: Sluice\nalt: A sluice\n{line}\n")
+    assert (facts.title, facts.alt_text, facts.hold, told) == ("Sluice", "A sluice", True, ())
+
+
+@pytest.mark.parametrize("line", ["hold until : May", "please hold: Ida", "do not publish", "Don’t post this"])
+def test_a_hold_before_a_colon_or_in_other_words_holds_until_it_is_understood(tmp_path: Path, line: str) -> None:
+    facts, (told,) = read(tmp_path, f"title: Sluice\n{line}\n")
+    assert (facts.title, facts.hold) == ("Sluice", True)
+    assert "held until" in told
+
+
+def test_other_lines_may_be_a_list_too(tmp_path: Path) -> None:
+    facts, told = read(tmp_path, "- Blue Jug, 2026\n- price: 240\n* medium: ink\n- lighter: -0.3\n")
+    assert (facts.title, facts.year, facts.price, facts.medium) == ("Blue Jug", "2026", "240", "ink")
+    assert (facts.lighter, told) == (-0.3, ())

@@ -1,13 +1,17 @@
 """Corners that the artist gives: which can be meant, and what is answered to those that can't."""
 
+import os
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from autoprep.cli.again import _words_with
 from autoprep.domain import Declined, Outline, Photo, PhotoFacts, WorkFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.job.said_outline import said_outline
+from autoprep.wishes.notes import facts_of
 
 _Points = tuple[tuple[float, float], tuple[float, float], tuple[float, float], tuple[float, float]]
 
@@ -57,3 +61,30 @@ def test_corners_that_can_be_meant_are_obeyed(corners: _Points, size: tuple[int,
     found = answered(corners, size)
     assert isinstance(found, Outline)
     assert np.array_equal(np.array(found.corners_px), np.array(corners))
+
+
+CORNERS = "corners: 120,80 1900,95 1880,2500 130,2480"
+
+
+@pytest.mark.parametrize("lines", [(CORNERS, "outline: ask"), ("outline: ask", CORNERS)])
+def test_an_outline_and_corners_are_one_thing_of_which_the_last_holds(tmp_path: Path, lines: tuple[str, str]) -> None:
+    (tmp_path / "IMG_1.txt").write_text("\n".join(lines), encoding="utf-8")
+    facts, (told,) = facts_of(tmp_path, "IMG_1.jpg")
+    assert (facts.outline, facts.corners_px is not None) == (("ask", False) if lines[1] != CORNERS else (None, True))
+    assert "gives the outline twice" in told
+    place = tmp_path / "words.txt"
+    place.write_text(f"{lines[0]}\nturn: left\n", encoding="utf-8")
+    assert list(_words_with(place, [lines[1]]).values()) == ["turn: left", lines[1]]
+
+
+def test_a_newer_note_that_the_corner_page_or_the_command_line_outdoes_is_answered(tmp_path: Path) -> None:
+    page, note, words = (tmp_path / name for name in ("IMG_1.corners.txt", "IMG_1.txt", "words.txt"))
+    page.write_text(f"photo: IMG_1.jpg\n{CORNERS}\nkind: ink\n", encoding="utf-8")
+    note.write_text("outline: ask\nhold: no\ntitle: Jug\n", encoding="utf-8")
+    words.write_text("hold\ntitle: Jug\n", encoding="utf-8")
+    for since, count in ((10, 2), (-10, 0)):  # a question that the page has answered since is no contradiction
+        os.utime(note, ns=(0, page.stat().st_mtime_ns + since * 10**9))
+        facts, told = facts_of(tmp_path, "IMG_1.jpg", words)
+        assert (facts.outline, facts.corners_px is not None, facts.hold) == (None, True, True)
+        assert len(told) == count
+        assert not told or ("delete IMG_1.corners.txt" in told[0] and "whether it is held" in told[1])

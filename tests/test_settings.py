@@ -7,6 +7,7 @@ import pytest
 from PIL import Image
 
 from autoprep.errors import ConfigError
+from autoprep.wishes.places import metrics_path
 from autoprep.wishes.settings import default_files, find_config, load
 
 
@@ -205,3 +206,17 @@ def test_a_blind_destination_of_a_new_studio_says_nothing_of_the_work(tmp_path: 
     files = default_files()
     blind = load(studio(tmp_path, files["autoprep.toml"], files["destinations.toml"])).destinations["submission-blind"]
     assert (blind.rights, blind.title, blind.mark, blind.camera, blind.name) == ("none", False, False, False, "{nn}")
+
+
+def test_the_home_folder_is_meant_by_its_sign(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("USERPROFILE", str(tmp_path / "home"))
+    (tmp_path / "home").mkdir()
+    Image.new("RGB", (3, 3)).save(tmp_path / "home/mark.png")
+    text = "[folders]\ninbox = '~/Pictures'\n[mark]\npicture = '~/mark.png'\n[service]\nmetrics_file = '~/m.prom'\n"
+    settings = load(studio(tmp_path, text))
+    assert settings.folders.inbox == tmp_path / "home/Pictures"
+    assert settings.mark.picture == str(tmp_path / "home/mark.png")
+    assert metrics_path(settings) == tmp_path / "home/m.prom"
+    with pytest.raises(ConfigError, match=r"home.none\.icc"):
+        load(studio(tmp_path, text, "[a]\nlong_side_px = 800\nprofile = '~/none.icc'\nmark = false\n"))

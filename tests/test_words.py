@@ -1,6 +1,7 @@
 """What an artist writes on a phone: sizes, dates, names and notes are read whole, or answered; never by half."""
 
 import os
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -8,11 +9,14 @@ import pytest
 
 from autoprep.cli.studio import make_studio
 from autoprep.domain import WorkFacts
+from autoprep.job.rights import year_of
 from autoprep.service.said import facts_for, sent_to
+from autoprep.told.lists import harmless
 from autoprep.wishes.blind import names_artist
 from autoprep.wishes.captions import is_camera_name
 from autoprep.wishes.note_files import place_of
 from autoprep.wishes.notes import facts_of
+from autoprep.wishes.settings import default_files
 from autoprep.wishes.sizes import size, trailing_size, year
 
 INCH = 25.4  # ISO 80000-3: one inch is 25.4 mm
@@ -139,7 +143,7 @@ def test_a_word_and_a_short_number_or_a_year_are_a_title(name: str, title: str, 
         ("Blue Jug, watercolour, 30 x 40 cm, 2026", {"title": "Blue Jug", "year": "2026", "medium": "watercolour"}),
         ("Blue Jug, oil on canvas, 30x40cm", {"title": "Blue Jug", "medium": "oil on canvas", "size_mm": (400, 300)}),
         ("Blue Jug, Pen & ink, Watercolors, 2026", {"title": "Blue Jug", "medium": "Pen & ink, Watercolors"}),
-        ("Blue Jug, 2026, mixed media, private", {"title": "Blue Jug", "medium": "mixed media, private"}),
+        ("Blue Jug, 2026, mixed media, private", {"title": "Blue Jug", "medium": "mixed media"}),
         ("Blue Jug, gouache 18x24in", {"title": "Blue Jug", "medium": "gouache", "size_mm": (24 * INCH, 18 * INCH)}),
         ("Blue Jug 18x24in, gouache", {"title": "Blue Jug", "medium": "gouache", "size_mm": (24 * INCH, 18 * INCH)}),
         ("Blue Jug, on toned paper, 2026", {"title": "Blue Jug", "medium": "on toned paper"}),
@@ -365,6 +369,54 @@ def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:
     assert "called everything; there are " in warnings[0]
 
 
+def test_any_words_that_leave_with_a_picture_may_name_the_artist() -> None:
+    for said, told in (
+        ({"keywords": ("tide", "Halloway")}, "keywords"), ({"alt_text": "Wren draws"}, "alternative text"),
+        ({"medium": "ink by Wren"}, "medium"), ({"description": "of Wren"}, "description"),
+        ({"keywords": ("tide",)}, ""),
+    ):  # fmt: skip
+        assert names_artist(WorkFacts.model_validate(said), "Wren Halloway") == told
+
+
+@pytest.mark.parametrize(
+    ("said", "taken_at", "expected"),
+    [("2025–2026", None, "2026"), ("c. 1998", "2026-11-20T10:00:00", "1998"), ("", "2025-11-20T10:00:00", "2025"),
+     ("", None, "2027")],
+)  # fmt: skip
+def test_rights_are_of_the_last_year_that_is_said(said: str, taken_at: str | None, expected: str) -> None:
+    assert year_of(WorkFacts(year=said), taken_at, "2027-01-02") == expected
+
+
+@pytest.mark.parametrize(
+    ("key", "most"),
+    [("title", 300), ("medium", 200), ("inventory", 60), ("price", 60), ("description", 4000), ("alt", 2000)],
+)
+def test_words_are_cut_where_a_file_holds_no_more_and_not_before(key: str, most: int, tmp_path: Path) -> None:
+    field = {"alt": "alt_text"}.get(key, key)
+    facts, told = read(tmp_path, "IMG_1.jpg", f"{key}: {'7' * most}")
+    assert (len(getattr(facts, field)), told) == (most, ())
+    facts, (warning,) = read(tmp_path, "IMG_1.jpg", f"{key}: {'7' * (most + 1)}")
+    assert len(getattr(facts, field)) == most
+    assert f"longer than {most} letters" in warning
+
+
+@pytest.mark.parametrize("sign", ["=", "+", "-", "@", "\t", "\r"])
+def test_a_cell_of_a_list_is_never_a_formula(sign: str) -> None:
+    assert harmless(f"{sign}SUM(A1)") == f"'{sign}SUM(A1)"
+    assert harmless(f"Jug {sign} 2") == f"Jug {sign} 2"
+
+
+def test_shipped_destinations_tell_what_is_public_and_what_glare_keeps_back() -> None:
+    shipped = tomllib.loads(default_files()["destinations.toml"])
+    public = {name for name, table in shipped.items() if table.get("public")}
+    assert public == {"square", "vertical", "full-screen", "link-card", "banner", "site"}
+    careful = {name for name, table in shipped.items() if table.get("hold_for_glare")}
+    assert careful == {
+        "submission", "submission-blind", "print-a4", "print-a3", "print-8x10", "print-own-size", "press",
+    }  # fmt: skip
+    assert not any(shipped["submission-blind"].get(key) for key in ("title", "mark", "camera", "prices"))
+
+
 @pytest.mark.parametrize(
     ("artist", "title", "told"),
     [
@@ -379,6 +431,15 @@ def test_also_for_adds_and_for_replaces(tmp_path: Path) -> None:
         ("Wren Chant", "Enchanting merchant", ""),
         ("鷗娜", "海边鷗娜画", "title"),  # no spaces between words
         ("D. d", "D day", ""),
+        ("Li Wu", "Self portrait of Li Wu", "title"),  # none is long enough: all of them in a row
+        ("Li Wu", "Wu, Li: a page", "title"),
+        ("Li Wu", "Woven lilies", ""),
+        ("Li Wu", "Mali Wuthering", ""),
+        ("Li Wu", "@liwu", "title"),
+        ("M. C. Ek", "M.C. Ek at the window", "title"),
+        ("Wu", "Wu", "title"),
+        ("Wu", "Wuthering", ""),
+        ("Wren Ek", "Ek", ""),
     ],
 )
 def test_words_name_the_artist_by_whole_words_and_their_beginnings(artist: str, title: str, told: str) -> None:

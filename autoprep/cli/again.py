@@ -115,7 +115,11 @@ def say(options: argparse.Namespace) -> int:
         print(f"  about your words: {plain(line)}")
     now = "; ".join(said.values()) or "nothing"
     print(f"{plain(job.shown)}: said here is now: {plain(now)}. `watch` or `once` makes what follows from it.")
-    return 1 if facts.unclear else 0
+    away = not (settings.folders.inbox / os.fsdecode(job.path)).is_file()
+    if away:
+        print("Its photo is not in the inbox: a hold, and where it goes no more, count at once; pictures are made anew")
+        print("when it is back.")
+    return 1 if facts.unclear or (away and said.keys() - {"hold"}) else 0
 
 
 def _words_with(place: Path, lines: list[str]) -> dict[str, str]:
@@ -145,7 +149,8 @@ def _key_and_value(line: str) -> tuple[str, str]:
     spoken, _ = loose(line)
     if spoken:
         key, value = spoken[0]
-        return meaning(key) or key.lower(), value
+        means = meaning(key) or key.lower()
+        return "outline" if means == "corners" else means, value  # which is said by words or by its corners
     return next(iter(word(line)), line.strip()), line.strip()
 
 

@@ -52,7 +52,8 @@ def find_job(settings: Settings, wanted: str) -> Job:
     try:
         fits = ledger.overview.find(_below_the_inbox(settings, wanted))
         if len(fits) > 1:
-            raise UsageError(_several(wanted, [fit.shown for fit in fits]))
+            one_name = len({fit.shown for fit in fits}) == 1  # a photo, and a work in another photo
+            raise UsageError(_several(wanted, [fit.job if one_name else fit.shown for fit in fits], one_name))
         job = ledger.get(fits[0].job) if fits else None
         if job is None:
             raise UsageError(_why_none(wanted, ledger))
@@ -71,10 +72,11 @@ def _below_the_inbox(settings: Settings, wanted: str) -> str:
     return as_shown(wanted)
 
 
-def _several(wanted: str, shown: list[str]) -> str:
+def _several(wanted: str, shown: list[str], by_id: bool) -> str:
     more = f" and {len(shown) - _MOST_NAMED} more" if len(shown) > _MOST_NAMED else ""
     listed = ", ".join(f"“{name}”" for name in shown[:_MOST_NAMED])
-    return f"{wanted!r} fits {len(shown)} photos: {listed}{more}; name one with its folders, as it stands here"
+    how = "by its id" if by_id else "with its folders"
+    return f"{wanted!r} fits {len(shown)} photos: {listed}{more}; name one {how}, as it stands here"
 
 
 def _why_none(wanted: str, ledger: Ledger) -> str:

@@ -60,7 +60,12 @@ def _cells(settings: Settings, overview: Overview, options: argparse.Namespace, 
         fitting = [entry for entry in entries if _holds(words, entry.work, entry.file)]
         return _of_destination(settings, settings.destinations[options.destination], fitting)
     rows = [row for row in overview.works() if _holds(words, row.said, row.kind, row.shown)]
-    return [_of_work(settings, row) for row in rows if row.came.startswith(month)]
+    rows = [row for row in rows if row.came.startswith(month)]
+    given = [row for row in rows if words or not row.said.hold]
+    if len(given) < len(rows):
+        are = "work is" if len(rows) - len(given) == 1 else "works are"
+        print(f"{len(rows) - len(given)} {are} on hold and left out; a word of its title brings one in all the same.")
+    return [_of_work(settings, row) for row in given]
 
 
 def _holds(wanted: Sequence[str], said: WorkFacts, *more: str) -> bool:
@@ -81,6 +86,7 @@ def _of_work(settings: Settings, row: WorkRow) -> Cell:
         picture = next((path for path in lie if path.suffix in (".jpg", ".png", ".webp")), picture)
     said = row.said
     lines = [line for line in (", ".join(part for part in (said.year, physical(said)) if part), said.price) if line]
+    lines += ["on hold"] if said.hold else []
     return Cell(picture, f"{row.number}", said.title or row.shown, lines, said.alt_text)
 
 

@@ -45,6 +45,18 @@ def same_work(one: Look | None, two: Look | None) -> bool:
     return alike(one.likeness, two.likeness) > _ALIKE
 
 
+def is_edited(one: Look | None, two: Look | None) -> bool:
+    """Whether a photo may be another one that was edited in its place: turned or cropped, it may look otherwise.
+
+    The moment tells, which stays in an edited file; where either has none, the drawing does.
+    """
+    if one is None or two is None:
+        return False
+    if one.taken_at and two.taken_at:
+        return one.taken_at == two.taken_at or same_work(one, two)
+    return alike(one.likeness, two.likeness) > _ALIKE
+
+
 def is_late(record: JobRecord, before: Iterable[Look]) -> bool:
     """Whether no files are made of a photo yet, because it is a take of a work that lends them words or a number."""
     look = look_of(record)

@@ -6,6 +6,7 @@ from autoprep.ledger.copies import COPIES
 from autoprep.ledger.migrations import MIGRATIONS
 from autoprep.ledger.overview import BLOCK, HELD_BACK, Overview
 from autoprep.ledger.rows import (
+    GONE,
     LOOK,
     Change,
     Delivered,
@@ -26,7 +27,7 @@ from autoprep.ledger.rows import (
 from autoprep.ledger.settled import TROUBLE
 
 __all__ = [
-    "BLOCK", "COPIES", "HELD_BACK", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Delivered", "Job", "Ledger", "Line",
-    "Listed", "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View",
+    "BLOCK", "COPIES", "GONE", "HELD_BACK", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Delivered", "Job", "Ledger",
+    "Line", "Listed", "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View",
     "WorkRow", "dated", "journal_mode",
 ]  # fmt: skip

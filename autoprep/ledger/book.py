@@ -13,6 +13,7 @@ from autoprep.ledger.moved import Moved
 from autoprep.ledger.names import Names, key_of
 from autoprep.ledger.overview import Overview
 from autoprep.ledger.rows import (
+    GONE,
     LOOK,
     RECORD_COLUMNS,
     RENDITION_COLUMNS,
@@ -199,6 +200,8 @@ class Ledger(Names, Earlier, Moved):
         self._take_apart(db, record.job, change.parts)
         name = record.photo.rpartition("/")[2]
         db.executemany("UPDATE jobs SET light = ? WHERE job = ?", [(name, each) for each in change.serves])
+        gone = [(GONE, each) for each in change.replaces]
+        db.executemany("UPDATE jobs SET merit = ?, chosen = 0 WHERE job = ?", gone)
         if change.lends:
             db.execute("UPDATE renditions SET key = NULL WHERE job = ? AND state <> 'in place'", (record.job,))
 
@@ -231,6 +234,8 @@ class Ledger(Names, Earlier, Moved):
             key = None if each.path is None else key_of(each.path)
             if each.state != "in place" and each.path is not None and self.is_taken(each.path, (job,)):
                 key = None  # a better take has the name now
+            if each.state == "in place":  # after a rebuild one that was withdrawn may have come to it first
+                db.execute("UPDATE renditions SET key = NULL WHERE key = ? AND state <> 'in place'", (key,))
             db.execute(
                 f"INSERT INTO renditions (job, key, {RENDITION_COLUMNS}) VALUES ({', '.join('?' * 14)})",  # noqa: S608
                 (job, key, *rendition_row(each)),
@@ -336,11 +341,18 @@ class Ledger(Names, Earlier, Moved):
 
     def recent_takes(self, count: int) -> list[Take]:
         """The newest photos whose work was measured, newest first."""
+        return self._takes("LIMIT ?", (count,))
+
+    def at_its_place(self, job: str, path: bytes) -> list[Take]:
+        """Other photos, not in parts, that lay at this place last, newest first: their bytes lie nowhere now."""
+        return self._takes("LIMIT -1", (job, path), "AND job <> ? AND path = ? AND part = 0 AND state = 'done'")
+
+    def _takes(self, most: str, values: tuple[object, ...], clause: str = "") -> list[Take]:
         rows = self._db.execute(
-            "SELECT job, sha256, work, said, json_extract(record, '$.likeness'), json_extract(record, "
-            "'$.plan.geometry.ratio'), json_extract(record, '$.taken_at') FROM jobs JOIN records USING (number) "
-            "WHERE plan <> '' AND work <> '' ORDER BY number DESC LIMIT ?",
-            (count,),
+            "SELECT job, sha256, work, said, json_extract(record, '$.likeness'), json_extract(record, "  # noqa: S608
+            "'$.plan.geometry.ratio'), json_extract(record, '$.taken_at'), chosen FROM jobs JOIN records "
+            f"USING (number) WHERE plan <> '' AND work <> '' {clause} ORDER BY number DESC {most}",
+            values,
         )
         return [Take(*row) for row in rows if isinstance(row[4], str) and row[5]]
 

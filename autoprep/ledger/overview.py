@@ -9,7 +9,7 @@ from typing import Any
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
 from autoprep.ledger.attention import WAITS_EVERYWHERE, Attention
-from autoprep.ledger.rows import LISTED_COLUMNS, Delivered, Fitting, Listed, Sent, WorkRow
+from autoprep.ledger.rows import GONE, LISTED_COLUMNS, Delivered, Fitting, Listed, Sent, WorkRow
 
 BLOCK = 100
 """A page of a month holds the photos of so many numbers: it stays the same page whatever else comes in."""
@@ -104,14 +104,16 @@ class Overview(Attention):
         )):  # fmt: skip
             rows = self._called(clause, value) if value else []
             if rows:
-                return rows[:1] if number == 0 else _one_each(rows, by_work="title" in clause)
+                return _lying(rows) if number == 0 else _one_each(rows, by_work="title" in clause)
         return []
 
     def _called(self, clause: str, value: str) -> list[Fitting]:
         self._db.create_function("stem_of", 1, _stem, deterministic=True)
         self._db.create_function("nfc", 1, _composed, deterministic=True)
         rows = self._db.execute(
-            f"SELECT job, shown, work, outcome FROM jobs WHERE {clause} "  # noqa: S608
+            "SELECT job, shown, work, outcome, EXISTS (SELECT 1 FROM files WHERE files.path = jobs.path "  # noqa: S608
+            "AND files.job IN (jobs.job, jobs.whole)) AND NOT (part > 0 AND outcome IS 'no work seen') "
+            f"FROM jobs WHERE {clause} "
             "ORDER BY outcome IS 'duplicate', number DESC",
             (value, json.dumps(value, ensure_ascii=False)[1:-1]) if "?2" in clause else (value,),
         )
@@ -214,7 +216,8 @@ class Overview(Attention):
         return [
             WorkRow(
                 group[0][0], work, used[work][2], used[work][3], group[0][4], used[work][5],
-                WorkFacts.model_validate_json(used[work][6] or "{}"), len(group), tuple(sent.get(used[work][2], ())),
+                WorkFacts.model_validate_json(used[work][6] or "{}"), sum((row[9] or 0) > GONE for row in group),
+                tuple(sent.get(used[work][2], ())),
             )
             for work, group in takes.items()
         ]  # fmt: skip
@@ -311,6 +314,11 @@ def _composed(text: str) -> str:
 def _regard(row: Any) -> tuple[bool, int, float]:
     """Of a row of `Overview.works`: given out, chosen, merit."""
     return row[7] == "ready", row[8], row[9] or 0.0
+
+
+def _lying(rows: list[Fitting]) -> list[Fitting]:
+    """Of photos of one path those that lie there; the newest where none does."""
+    return [row for row in rows if row.here] or rows[:1]
 
 
 def _one_each(rows: list[Fitting], *, by_work: bool) -> list[Fitting]:

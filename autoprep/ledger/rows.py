@@ -13,6 +13,8 @@ State = Literal["in place", "withdrawn", "picked up", "held", "failed"]
 
 LOOK = "needs-a-look"
 """The reserved name under which a question's folder is kept among the places."""
+GONE = -1e6
+"""What a take is worth whose bytes are no more: an edited picture has taken their place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,11 @@ class View:
     light: str = ""
     problem: str = ""
 
+    @property
+    def gone(self) -> bool:
+        """Whether an edited picture has taken the photo's place."""
+        return self.merit is not None and self.merit <= GONE
+
 
 @dataclass(frozen=True)
 class Job(View):
@@ -103,12 +110,16 @@ class Listed:
 
 @dataclass(frozen=True)
 class Fitting:
-    """A photo that is called as somebody wrote: its path below the inbox, and the work that it shows."""
+    """A photo that is called as somebody wrote: its path below the inbox, and the work that it shows.
+
+    here: it lies there, as far as is known.
+    """
 
     job: str
     shown: str
     work: str
     outcome: str | None
+    here: int = 0
 
 
 @dataclass(frozen=True)
@@ -155,7 +166,10 @@ class Rendition:
 
 @dataclass(frozen=True)
 class Take:
-    """A photo as far as it tells whether another one shows the same work; said: what is said of that, as JSON."""
+    """A photo as far as it tells whether another one shows the same work; said: what is said of that, as JSON.
+
+    chosen: as in View.
+    """
 
     job: str
     sha256: str
@@ -164,6 +178,7 @@ class Take:
     likeness: str
     ratio: float
     taken_at: str | None
+    chosen: int = 0
 
 
 @dataclass(frozen=True)
@@ -219,7 +234,8 @@ class Change:
     renditions: those that changed; fields: columns of the job by name (work, usual, merit, chosen, plan, answered,
     light); lends: the names of its files that are not in place are free, for it leaves a work that has other takes;
     parts: what the works in the photo are called, each of which is to be made by itself from now on; serves: the jobs
-    of photos whose light it tells, which are to be looked at again for that.
+    of photos whose light it tells, which are to be looked at again for that; replaces: the jobs of takes of which this
+    photo is an edited picture that has taken their place.
     """
 
     record: JobRecord
@@ -228,6 +244,7 @@ class Change:
     lends: bool = False
     parts: tuple[str, ...] = ()
     serves: tuple[str, ...] = ()
+    replaces: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

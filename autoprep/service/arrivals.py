@@ -11,11 +11,12 @@ from typing import Any
 from autoprep.domain import JobRecord
 from autoprep.files.containers import is_whole, sniff
 from autoprep.job.stages import set_aside
-from autoprep.ledger import Job, Ledger, SeenFile
+from autoprep.ledger import GONE, Job, Ledger, SeenFile, View
 from autoprep.logs import name_of
 from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, may_be_picture, read_settled
 from autoprep.service.places import Others, plainly_named, reserve
-from autoprep.service.said import facts_about, facts_for, sent_to
+from autoprep.service.said import facts_for, facts_of_copy, sent_to
+from autoprep.service.takes import merit
 from autoprep.told.explanations import NO_PHOTO, cant_be_read
 from autoprep.wishes.names import part_name
 from autoprep.wishes.notes import facts_of
@@ -144,6 +145,8 @@ class Arrivals:
             self._log.info("tried again", job=job.job, photo=shown)
         elif job.path != file.path:
             self._same_photo(job, file, shown, digest)
+        elif job.gone:
+            self._came_back(job, file.path)
         # Last: a file that was cut off before this is taken in once more, to the same end.
         self._ledger.remember(file.path, seen, digest)
         self.known[file.path] = seen
@@ -168,20 +171,16 @@ class Arrivals:
             sha256=digest,
             outcome="duplicate",
             duplicate_of=job.job,
-            reasons=(f"the same photo as {job.shown}; nothing was made twice{self._held_apart(job, shown)}",),
+            reasons=(f"the same photo as {job.shown}; nothing was made twice{self._says_besides(shown)}",),
             finished_at=time.strftime("%Y-%m-%dT%H:%M:%S+00:00", time.gmtime()),
         )
         self._finished(self._ledger.add_finished(record, file.path, file.signature))
 
-    def _held_apart(self, job: Job, shown: str) -> str:
-        """What is said of a copy that lies on hold, where the work does not: its own place holds nothing."""
-        inbox = self.settings.folders.inbox
-        if not facts_of(inbox, shown)[0].hold or facts_about(self.settings, job).hold:
-            return ""
-        return (
-            ". This copy lies on hold, the work does not: put a note “hold: yes” beside "
-            f"{job.shown}, or move that into a folder “hold”"
-        )
+    def _says_besides(self, shown: str) -> str:
+        copy = facts_of_copy(self.settings, shown)
+        parts = ["it is on hold"] if copy.hold else []
+        parts += [f"it goes to {', '.join(copy.also)} besides"] if copy.also else []
+        return f". By where this copy lies {' and '.join(parts)}" if parts else ""
 
     def _lies_there(self, job: Job) -> bool:
         """Whether a photo's bytes lie where the ledger has it: two photos may have changed names, and a file be there.
@@ -210,6 +209,8 @@ class Arrivals:
     def follow(self, job: str, was: str, path: bytes) -> None:
         """The work, or each of several works, follows its photo to another name or folder."""
         view = self._ledger.view(job)
+        if view is not None and view.gone:
+            self._came_back(view, path)
         shown = part_name(shown_name(path), 0 if view is None else view.part)
         self._ledger.move(job, path, shown)
         self._ledger.postpone(job, 0)  # if it waited for its bytes: here they are
@@ -217,6 +218,15 @@ class Arrivals:
         for part in self._ledger.parts(job):
             self.follow(part.job, part.shown, path)
         self._here(job, path)
+
+    def _came_back(self, view: View, path: bytes) -> None:
+        """The bytes of a photo that was edited in its place are there again, in place of the edited ones or besides."""
+        found = self._ledger.get(view.job)
+        for other in self._ledger.at_its_place(view.job, path):
+            if other.work == view.work:
+                self._ledger.set_merit(other.job, GONE)
+        if found is not None and found.record is not None:
+            self._ledger.set_merit(view.job, merit(found.record))
 
 
 def shown_name(path: bytes) -> str:

@@ -25,6 +25,21 @@ def of_the_work(own: WorkFacts, others: Sequence[WorkFacts]) -> WorkFacts:
     return own.model_copy(update={**said, "shared": (*own.shared, *said)}) if said else own
 
 
+def yielding(away: WorkFacts, here: Sequence[WorkFacts]) -> WorkFacts:
+    """What is said of a take whose photo is away, under what is said beside takes whose photos are there.
+
+    Nobody can see or change any more what was said beside the first; said to be held or released, these hold first.
+    """
+    said: dict[str, Any] = {}
+    for name in OF_THE_WORK:
+        found = next((getattr(one, name) for one in here if getattr(one, name)), None)
+        if name == "hold" and found is None and any(one.released for one in here):
+            found = False
+        if found is not None and found != getattr(away, name):
+            said[name] = found
+    return away.model_copy(update={**said, "shared": (*away.shared, *said)}) if said else away
+
+
 _SAID_BESIDE = " (said beside "
 
 
@@ -40,6 +55,20 @@ def with_complaints(own: WorkFacts, others: Mapping[str, WorkFacts]) -> WorkFact
     )  # fmt: skip
     unclear = tuple(dict.fromkeys((*own.unclear, *theirs)))
     return own if unclear == own.unclear else own.model_copy(update={"unclear": unclear})
+
+
+def with_copies(own: WorkFacts, copies: Mapping[str, WorkFacts]) -> WorkFacts:
+    """The same with what the places of a photo's copies say: "copy to" is as near on a phone as "move to".
+
+    One that lies on hold holds the work, unless it is said in so many words that it is not held; one that is sent
+    somewhere sends it there besides.
+    """
+    if not copies:
+        return own
+    hold = own.hold or (any(copy.hold for copy in copies.values()) and not own.released)
+    sent = dict.fromkeys((*own.also, *(name for copy in copies.values() for name in copy.also)))
+    also = tuple(name for name in sent if name in own.also or name not in own.destinations)
+    return with_complaints(own.model_copy(update={"hold": hold, "also": also}), copies)
 
 
 def own_words(said: WorkFacts) -> WorkFacts:

@@ -1,9 +1,13 @@
 """Which photos show one work: a new one is compared with those that came before it."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 from autoprep.domain import JobRecord, WorkFacts
-from autoprep.job.takes import Look, look_of, same_work
-from autoprep.ledger import Job, Ledger
+from autoprep.job.takes import Look, is_edited, look_of, same_work
+from autoprep.ledger import GONE, Job, Ledger, Take
 from autoprep.service.beside import OF_THE_WORK
+from autoprep.service.rule import Known
 
 _LOOKED_AT = 40  # a new photo is compared with so many that came before it
 
@@ -16,6 +20,25 @@ def work_of(ledger: Ledger, record: JobRecord) -> str:
         if other.sha256 != record.sha256 and same_work(look, Look(other.likeness, other.ratio, other.taken_at)):
             return other.work
     return record.job
+
+
+def edited(ledger: Ledger, job: Job, record: JobRecord) -> list[Take]:
+    """The takes of which a new photo is an edited picture that has taken their place; all of one work, newest first."""
+    if job.work or job.part:
+        return []
+    look = look_of(record)
+    found = [
+        take for take in ledger.at_its_place(job.job, job.path)
+        if is_edited(look, Look(take.likeness, take.ratio, take.taken_at))
+    ]  # fmt: skip
+    return [take for take in found if take.work == found[0].work]
+
+
+def without_place(take: Known, replaced: Sequence[Take]) -> Known:
+    """A take as it is known once an edited picture has taken its place; others as they are."""
+    if take.view.job not in {one.job for one in replaced}:
+        return take
+    return replace(take, view=replace(take.view, merit=GONE, chosen=False))
 
 
 def looks_before(ledger: Ledger, job: Job) -> tuple[Look, ...]:

@@ -10,12 +10,12 @@ from typing import Any
 from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts, kind_of
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
-from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition
+from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition, Take
 from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.beside import of_the_work, sent_besides
 from autoprep.service.depends import plan_digest
-from autoprep.service.grouping import looks_before, work_of
+from autoprep.service.grouping import edited, looks_before, without_place, work_of
 from autoprep.service.keeping import bring_back, keep_aside, take_out
 from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
@@ -34,7 +34,7 @@ from autoprep.service.rule import (
     is_shown,
     staying,
     untrue,
-    used,
+    used_of,
     wanted,
     words_only,
 )
@@ -45,6 +45,7 @@ from autoprep.wishes.notes import reference_shots
 from autoprep.wishes.tables import Settings
 
 _ALTERNATE = "Another take of the same work is used"
+_EDITED = f"{_ALTERNATE}: this photo was edited, and the edited picture has taken its place"
 
 
 class Hands:
@@ -131,11 +132,12 @@ class Hands:
         before = self._ledger.renditions(job.job)
         asked = set(self._ledger.redos().get(job.job, ()))
         record = result.record
-        fields = self._fields(job, order, record) | self.late.heard(order, job)
+        replaced = edited(self._ledger, job, record)
+        fields = self._fields(job, order, record, replaced) | self.late.heard(order, job)
         view = replace(job, state="done", outcome=record.outcome, **fields)
         known = Known(view, order.facts, True, before, frozenset(asked), artist=self.settings.artist.name)
-        takes = [known, *(other for other in takes_of(view.work) if other.view.job != job.job)]
-        best = used(take.view for take in takes)
+        takes = [known, *(without_place(take, replaced) for take in takes_of(view.work) if take.view.job != job.job)]
+        best = used_of(takes, tuple(self.settings.destinations))
         # What is said beside other takes reaches this one now that it is known for one: it is made again by that.
         told = of_the_work(order.facts, [take.said for take in takes[1:]]) == order.facts
         shown = record.outcome in ("ready", "alternate") and is_shown(known, best) and told
@@ -143,7 +145,7 @@ class Hands:
         own = sent if best == job.job else sent_besides(order.facts, usual(self.settings))
         plan, unsaid = fields.get("plan", job.plan), asked - set(own)
         rows = rows_of(self.settings, order, record, plan, unsaid, before) if shown else {}
-        handed = handed_over(known, takes[1:]) if shown else {}
+        handed = handed_over(known, takes[1:], tuple(self.settings.destinations)) if shown else {}
         rows, parts = named(self.settings, self._ledger, job, known, takes[1:], rows, result.parts)
         rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)
         self._put_in_place(order, rows, parts if shown else self._dropped(parts, order), before, handed)
@@ -153,6 +155,7 @@ class Hands:
         known = replace(known, made={**before, **rows})
         change = self._change(known, best, record, rows, fields)
         change = replace(change, lends=record.plan is None and any(t.view.job != job.job for t in takes_of(job.work)))
+        change = replace(change, replaces=tuple(take.job for take in replaced))
         change = self.late.told(change, job, self.settings.folders.inbox)
         takes = [known, *takes[1:]]
         losers = [self._stood_back(take, best, record, takes) for take in takes[1:]]
@@ -168,8 +171,8 @@ class Hands:
             boundary("cleared")
             self._ledger.settle_question(job)
 
-    def _fields(self, job: Job, order: JobOrder, record: JobRecord) -> dict[str, Any]:
-        """The job's columns after this result."""
+    def _fields(self, job: Job, order: JobOrder, record: JobRecord, replaced: Sequence[Take]) -> dict[str, Any]:
+        """The job's columns after this result; replaced: the takes of which it is an edited picture."""
         if isinstance(order, AgainOrder):
             names = dict.fromkeys((*job.usual, *(name for name in order.places if name in usual(self.settings))))
             fields: dict[str, Any] = {"usual": tuple(names)}
@@ -177,15 +180,20 @@ class Hands:
             return fields | ({"chosen": True} if job.outcome == "alternate" else {})
         if record.outcome != "ready":
             return {"plan": "", "work": "", "answered": False, "parts": 0}
-        grouped = self.settings.correction.takes == "best"
         return {
             "plan": plan_digest(record.plan),
             "merit": merit(record),
-            "work": (job.work or work_of(self._ledger, record)) if grouped else job.job,
+            "work": self._work(job, record, replaced),
+            "chosen": job.chosen or any(take.chosen for take in replaced),
             "usual": job.usual or tuple(usual(self.settings)),
             "answered": isinstance(order, OutlinedOrder) and order.chosen,
             "parts": 0,
         }
+
+    def _work(self, job: Job, record: JobRecord, replaced: Sequence[Take]) -> str:
+        if replaced:
+            return replaced[0].work
+        return (job.work or work_of(self._ledger, record)) if self.settings.correction.takes == "best" else job.job
 
     def _put_in_place(
         self,
@@ -241,7 +249,7 @@ class Hands:
         """Withdraw, bring back, take apart, give up, or only tell; the record as it is then."""
         if isinstance(step, TakeApart | GiveUp):
             return self._apart(step, known, takes)
-        best, job = used(take.view for take in takes), known.view.job
+        best, job = used_of(takes, tuple(self.settings.destinations)), known.view.job
         rows: dict[str, Rendition] = {}
         if isinstance(step, Withdraw):
             rows = self._taken_out(known, step.destinations, step.why)
@@ -340,8 +348,14 @@ class Hands:
         reasons = tuple(reason for reason in record.reasons if not reason.startswith(_ALTERNATE))
         if is_shown(known, best) or best == record.job:
             return record.model_copy(update={"outcome": "ready", "take_of": None, "reasons": reasons})
+        if known.view.gone:
+            take_of = best or record.take_of
+            return record.model_copy(
+                update={"outcome": "alternate", "take_of": take_of, "reasons": (_EDITED, *reasons)}
+            )
         other = newest if newest is not None and newest.job == best else self._record(best)
-        said = f"{_ALTERNATE}: {why_used(other, record)}. To have this one too: autoprep redo {argument(record.photo)}"
+        why = why_used(other, record, away=not known.present)
+        said = f"{_ALTERNATE}: {why}. To have this one too: autoprep redo {argument(record.photo)}"
         return record.model_copy(update={"outcome": "alternate", "take_of": best, "reasons": (said, *reasons)})
 
     def _write(self, changes: list[Change]) -> None:

@@ -22,7 +22,7 @@ from watchdog.events import (
 from watchdog.observers import Observer
 
 from autoprep.ledger import SeenFile
-from autoprep.wishes.notes import NOTE_ENDINGS
+from autoprep.wishes.note_files import NOTE_ENDINGS
 
 Signature = tuple[int, int, int]
 Note = tuple[str, int, int]

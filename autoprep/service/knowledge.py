@@ -9,17 +9,19 @@ from autoprep import __version__
 from autoprep.domain import Outline, WorkFacts
 from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.arrivals import shown_name
-from autoprep.service.beside import of_the_work, own_words, with_complaints
+from autoprep.service.beside import of_the_work, with_complaints, yielding
 from autoprep.service.depends import mended, table_digest
 from autoprep.service.inbox import Found, read_plain
 from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import EACH_ONE, LOST, NONE, SHOWS_NO_WORK, Questions
 from autoprep.service.rule import Known, Step, steps
-from autoprep.service.said import Said, bare
+from autoprep.service.said import Said, bare, noted_names, words_left
 from autoprep.service.takes import merit
+from autoprep.wishes.note_files import folded
 from autoprep.wishes.tables import Settings
 
 _BASIS, _AWAY, _ROOT = "basis", "away", "folder of questions"
+_AWAY_BUT = f"{_AWAY}: "  # before the key of what is said of a photo that is away
 
 
 def _basis(settings: Settings) -> str:
@@ -59,9 +61,12 @@ class Knowledge:
         self._parts = _parts_of(self._lines)
         self._renamed = {job for job, line in self._lines.items() if line.was}
         keys = {job: line.settled for job, line in self._lines.items() if line.settled not in ("", _AWAY)}
-        self._said = Said(settings.service.settle_s, keys)
+        self._said = Said(settings.service.settle_s, {job: key.removeprefix(_AWAY_BUT) for job, key in keys.items()})
+        self._spoken_of: frozenset[str] = frozenset()
+        self._noted_then: tuple[Any, Any] = (None, None)  # what was found of notes and photos when this was found:
+        self._noted_away: list[str] = []
         self._here: dict[str, tuple[bytes, ...]] = {}
-        self._was_here: Container[str] = frozenset(keys)
+        self._was_here: Container[str] = frozenset(job for job, key in keys.items() if not key.startswith(_AWAY_BUT))
         self._root = ledger.kept(_ROOT)
         self._questions = Questions(settings.service.settle_s, root=self._root)
         for question in ledger.open_questions():
@@ -100,7 +105,10 @@ class Knowledge:
             for namesake in [one for one in self._renamed if view.shown in self._lines[one].was]:
                 self.touch(namesake)  # its earlier name, and what is said under it, is this photo's now
         works = {view.work, line.work if line is not None else ""} - {""}
-        self._new |= {job, *(other for work in works for other in self._ledger.takes(work))}
+        others = {other for work in works for other in self._ledger.takes(work)} - {job}
+        for take in others:
+            self._views.pop(take, None)  # what it is worth may have changed along with this one
+        self._new |= {job, *others}
 
     def reread(self, job: str) -> None:
         """The ledger has other words on a photo's tries, from which nothing follows."""
@@ -162,8 +170,31 @@ class Knowledge:
         self._new.update(job for job in here if job not in self._was_here)
         self._here, self._was_here = here, here.keys()
         names = {bare(shown_name(path)) for path in there} if self._renamed else ()
-        self._new.update(self._said.notice(self.settings, notes, ((job, self._lines[job]) for job in here), names))
+        self._note_spoken_of(notes)
+        self._said.lie_besides({job: self._copies(job) for job, paths in here.items() if len(paths) > 1})
+        places = ((job, self._lines[job]) for job in (*here, *self._spoken_of))
+        self._new.update(self._said.notice(self.settings, notes, places, names))
         return [job for job in here if self._has_left(job, there)]
+
+    def _note_spoken_of(self, notes: Mapping[str, Any]) -> None:
+        """Photos that are away and of which something is said: by the command line, or in a note where theirs was."""
+        told = [job for left in words_left(self.settings) for job in (left, *self._parts.get(left, ()))]
+        if self._noted_then != (notes, self._here.keys()):
+            self._noted_then = (dict(notes), frozenset(self._here))
+            self._noted_away = self._noted(noted_names(notes))
+        spoken = (*told, *self._noted_away)
+        self._spoken_of = frozenset(job for job in spoken if job in self._lines and job not in self._here)
+
+    def _noted(self, orphans: set[str]) -> list[str]:
+        """Photos that are away and have one of these names of notes, where no photo that is there has it."""
+        if orphans:
+            orphans = orphans - {folded(bare(shown_name(self._lines[job].path))) for job in self._here}
+        lines = self._lines.items() if orphans else ()
+        return [job for job, line in lines if job not in self._here and folded(bare(shown_name(line.path))) in orphans]
+
+    def _copies(self, job: str) -> tuple[str, ...]:
+        """Where else than at its own place a photo lies now."""
+        return tuple(shown_name(path) for path in self._here[job] if path != self._lines[job].path)
 
     def _has_left(self, job: str, there: Mapping[bytes, str]) -> bool:
         """Whether a photo lies no longer where the ledger has it: nothing is there, or what is known as another."""
@@ -221,6 +252,8 @@ class Knowledge:
         self._here[job] = (*self._here.get(job, ()), path)
         self._here |= dict.fromkeys(self._parts.get(job, ()), self._here[job])
         self.touch(job)
+        for each in (job, *self._parts.get(job, ())) if len(set(self._here[job])) > 1 else ():
+            self._said.lies_besides(each, self._copies(each))
 
     def where(self, job: str) -> tuple[bytes, ...]:
         """Where a photo's bytes lie now, below the inbox; nowhere, at one or several places."""
@@ -248,6 +281,10 @@ class Knowledge:
         """Whether something is new that has not been worked out, or a note may still be on its way."""
         return bool(self._new) or self._said.unsettled or self._questions.unsettled
 
+    def away_but_spoken_of(self) -> list[str]:
+        """The names of the photos that are away and of which a note where theirs was speaks, or the command line."""
+        return sorted(self.view(job).shown for job in self._spoken_of)
+
     # --- working out ----------------------------------------------------------------------------------------
 
     def view(self, job: str) -> View:
@@ -262,8 +299,12 @@ class Knowledge:
     def known(self, job: str) -> Known:
         """All that is known of a photo now."""
         view, here = self.view(job), job in self._here
-        others = {self.view(other).shown: self._said_beside(other) for other in self._of(view.work) if other != job}
-        said = with_complaints(of_the_work(self._said_beside(job), tuple(others.values())), others)
+        takes = [other for other in self._of(view.work) if other != job]
+        others = {self.view(other).shown: self._said_beside(other) for other in takes}
+        own = self._said_beside(job)
+        if not here:  # its words may be of long ago: what is said beside photos that are there wins
+            own = yielding(own, [others[self.view(other).shown] for other in takes if other in self._here])
+        said = with_complaints(of_the_work(own, tuple(others.values())), others)
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
         asks, chosen = view.outcome == "needs a look", self._chosen.get(job)
         lost = asks and (chosen == LOST or LOOK not in self._ledger.places(job))
@@ -283,7 +324,9 @@ class Knowledge:
     def _said_beside(self, job: str) -> WorkFacts:
         """A photo that is away keeps what was said of it: its notes may be away with it."""
         view = self.view(job)
-        return self._said.of(self.settings, view) if job in self._here or view.state != "done" else own_words(view.said)
+        if job in self._here or view.state != "done":
+            return self._said.of(self.settings, view)
+        return self._said.of_one_away(self.settings, view)
 
     def _answer(self, view: View) -> Outline | None:
         return self._answers.get(view.job) if view.outcome == "needs a look" else None
@@ -307,7 +350,8 @@ class Knowledge:
     def settled(self, group: list[str], *, left: bool) -> None:
         """Whether anything is left to do for the photos of a work, as far as is known now."""
         for job in group:
-            key = "" if left else self._said.key_of(job) if job in self._here else _AWAY
+            away = f"{_AWAY_BUT}{self._said.key_of(job)}" if job in self._spoken_of else _AWAY
+            key = "" if left else self._said.key_of(job) if job in self._here else away
             if key != self._lines[job].settled:
                 self._settled[job] = key
             if not left:

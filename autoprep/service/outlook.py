@@ -16,10 +16,11 @@ from autoprep.service.depends import settings_digest
 from autoprep.service.inbox import Found, scan
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
+from autoprep.service.said import bare
 from autoprep.told.explanations import ends_too_early
 from autoprep.wishes.corner_notes import CORNER_NOTE, is_called_for, is_corner_note, is_meant, named_in, saved_as
 from autoprep.wishes.names import part_name
-from autoprep.wishes.note_files import place_of
+from autoprep.wishes.note_files import folded, place_of
 from autoprep.wishes.notes import has_note, still_free, without_photo
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
@@ -52,7 +53,8 @@ def outlook(settings: Settings) -> Iterator[str]:
         new = [item for item in new if item.path not in called]
         waits = ledger.unfinished(time.time())
         yield from (f"{shown_name(item.path)}: {_coming(item, 'it is new or has changed', waits)}" for item in new)
-        yield from _alone(settings.folders.inbox, found, notes, ledger, list(called.values()))
+        away = knowledge.away_but_spoken_of()
+        yield from _alone(settings.folders.inbox, found, notes, ledger, list(called.values()), away)
     finally:
         ledger.close()
 
@@ -104,11 +106,11 @@ def _coming(item: Found, why: str, waits: Mapping[str, float] = MappingProxyType
 
 
 def _alone(
-    inbox: Path, found: list[Found], notes: Mapping[str, Any], ledger: Ledger, moved: list[View]
+    inbox: Path, found: list[Found], notes: Mapping[str, Any], ledger: Ledger, moved: list[View], away: list[str]
 ) -> Iterator[str]:
     """A line for each note that lies beside no photo of its name, and for those of the corner page that fit none.
 
-    moved: photos that have another name since they were seen.
+    moved: photos that have another name since they were seen; away: those that are away and that notes speak of.
     """
     now = {view.job for view in moved}
     renamed = [*moved, *(view for view in ledger.renamed() if view.job not in now)]
@@ -122,7 +124,14 @@ def _alone(
         corners = [note for note in called if is_corner_note(note) and not _fits(inbox, place / note, names)]
         others = set(names.get(str(place), ())) - set(called)
         for note in (*without_photo(called, others), *corners):
-            yield f"{place / note}: {_spoken_of(inbox, place / note, renamed)}"
+            lost = next((shown for shown in away if folded(bare(shown)) == folded(bare(str(place / note)))), "")
+            speaks = _spoken_of(inbox, place / note, renamed)
+            if lost and speaks.startswith(_OF_NONE):
+                speaks = f"speaks of {lost}, which is not in the inbox now"
+            yield f"{place / note}: {speaks}"
+
+
+_OF_NONE = "speaks of no photo"
 
 
 def _fits(inbox: Path, note: PurePosixPath, names: Mapping[str, list[str]]) -> bool:
@@ -155,7 +164,7 @@ def _spoken_of(inbox: Path, note: PurePosixPath, renamed: Iterable[View]) -> str
     if there:
         own = f"{saved_as(PurePosixPath(named).stem)}{CORNER_NOTE}.txt"
         return f"is not read for {named}, because it is not called {own} at the top of the inbox or beside the photo"
-    return "speaks of no photo, because " + (f"none is called {named}" if named else "none beside it is called so")
+    return f"{_OF_NONE}, because " + (f"none is called {named}" if named else "none beside it is called so")
 
 
 def words(step: Step) -> str:

@@ -14,7 +14,7 @@ from autoprep.ledger import LOOK, Ledger, Rendition
 from autoprep.service.called import MOST_NUMBERS, Called, suffix_of
 from autoprep.service.depends import same_name
 from autoprep.service.keeping import is_ours
-from autoprep.service.rule import Known, is_shown, used
+from autoprep.service.rule import Known, is_shown, used_of
 from autoprep.wishes.names import counts
 from autoprep.wishes.tables import Settings
 
@@ -86,7 +86,8 @@ def _stays(settings: Settings, ledger: Ledger, known: Known, name: str, ours: Co
 
 
 def _others(settings: Settings, ledger: Ledger, known: Known, takes: Sequence[Known]) -> Others:
-    ours, handed = {known.view.job, *(take.view.job for take in takes)}, handed_over(known, takes)
+    ours = {known.view.job, *(take.view.job for take in takes)}
+    handed = handed_over(known, takes, tuple(settings.destinations))
     own = {
         made.path for made in known.made.values() if made.state == "in place" and counted(settings, made.destination)
     }
@@ -107,13 +108,13 @@ def lent(takes: Iterable[Known], handed: Container[Path] = ()) -> dict[str, Rend
     return found
 
 
-def handed_over(known: Known, takes: Iterable[Known]) -> dict[Path, tuple[str, Rendition]]:
+def handed_over(known: Known, takes: Iterable[Known], destinations: Sequence[str]) -> dict[Path, tuple[str, Rendition]]:
     """The files of other takes that this one, if it is the best, replaces when its own are there: path -> (job, file).
 
     One that the artist has changed stays as it is, and so does its name.
     """
     takes = list(takes)
-    best = used(take.view for take in (known, *takes))
+    best = used_of((known, *takes), destinations)
     found: dict[Path, tuple[str, Rendition]] = {}
     for take in takes if known.view.job == best else ():
         for made in take.made.values() if not is_shown(take, best) else ():

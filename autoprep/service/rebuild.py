@@ -20,7 +20,7 @@ from pydantic import ValidationError
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.errors import LedgerDamaged, UsageError
 from autoprep.files.encoders import ENCODERS
-from autoprep.ledger import LOOK, Change, Ledger, Rendition, Restored, copies
+from autoprep.ledger import GONE, LOOK, Change, Ledger, Rendition, Restored, copies
 from autoprep.service.apart import part_names
 from autoprep.service.depends import plan_digest, told
 from autoprep.service.inbox import is_ignored
@@ -139,6 +139,7 @@ def _records(settings: Settings, unreadable: list[str]) -> Iterator[tuple[str, J
 
 def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[Restored]:
     works, folders = _works(records), _questions(settings, records)
+    gone = _edited(records, works)
     photos = {one.sha256: one.job for one in records.values() if not one.part and one.outcome != "duplicate"}
     for job, record in records.items():
         rows = tuple(_dated(record, row) for row in _renditions(settings, record))
@@ -149,7 +150,7 @@ def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[
         fields = {
             "work": works[job] if planned else "",
             "usual": tuple(names) if planned else (),
-            "merit": merit(record) if planned else None,
+            "merit": (GONE if job in gone else merit(record)) if planned else None,
             "plan": plan_digest(record.plan) if planned else "",
             "answered": bool(record.outline and record.outline.confidence == 1.0),
             "parts": len(record.several) if record.outcome == "several works" else 0,
@@ -185,6 +186,13 @@ def _works(records: Mapping[str, JobRecord]) -> dict[str, str]:
     for job in sorted(records):
         first.setdefault(str(of[job]), job)
     return {job: min(first.get(str(of[job]), job), str(of[job])) for job in records}
+
+
+def _edited(records: Mapping[str, JobRecord], works: Mapping[str, str]) -> set[str]:
+    """The photos that were edited in their places: alternates to a take that lies where they lay."""
+    used = {(works[job], record.photo) for job, record in records.items() if record.outcome == "ready"}
+    planned = {job: record for job, record in records.items() if record.outcome == "alternate"}
+    return {job for job, record in planned.items() if (works[job], record.photo) in used}
 
 
 def _renditions(settings: Settings, record: JobRecord) -> Iterator[Rendition]:

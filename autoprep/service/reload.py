@@ -1,26 +1,37 @@
 """Settings that change while the service runs."""
 
+import time
+from collections.abc import Callable
 from typing import Any
 
 from autoprep.errors import ConfigError
-from autoprep.wishes.settings import load, stamp
+from autoprep.wishes.settings import load, says_nothing, stamp
 from autoprep.wishes.tables import Settings
 
 
 class Reload:
-    """Looks whether the settings files have changed. Mistakes are told, and what held before goes on holding."""
+    """Looks whether the settings files have changed. Mistakes are told, and what held before goes on holding.
 
-    def __init__(self, settings: Settings, log: Any) -> None:
-        self._settings, self._log, self._stamp = settings, log, stamp(settings)
+    A change counts when the files have been still for the settling time: editors and sync tools empty a file, and write
+    it in parts, and what is made meanwhile would have no name and no rights.
+    """
+
+    def __init__(self, settings: Settings, log: Any, clock: Callable[[], float] = time.monotonic) -> None:
+        self._settings, self._log, self._stamp, self._clock = settings, log, stamp(settings), clock
+        self._seen, self._since = self._stamp, clock()
 
     def fresh(self) -> Settings | None:
         """The settings where they are others than before, else None; they hold from the next photo on."""
         found = stamp(self._settings)
-        if found == self._stamp:
+        if found != self._seen:
+            self._seen, self._since = found, self._clock()
+        if found == self._stamp or self._clock() - self._since < self._settings.service.settle_s:
             return None
         self._stamp = found
         try:
             fresh = load(self._settings.config_file)
+            if self._settings.artist.name and says_nothing(self._settings.config_file):
+                raise ConfigError("this file says nothing any more", self._settings.config_file)
         except ConfigError as problem:
             self._log.warning("settings not taken over", reason=str(problem))
             return None

@@ -4,7 +4,7 @@ Pure: plain values in, plain values out. Every step can be taken again, and ends
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 from typing import Any
 
@@ -131,19 +131,34 @@ def is_better(newer: float, earlier: float) -> bool:
 
 
 def used(views: Iterable[View]) -> str:
-    """The job of the take that is used: the best one, the earlier where they are alike; empty where there is none."""
+    """The job of the take that is used: the best one, the earlier where they are alike; empty where there is none.
+
+    Never one that was edited in its place: what it showed is what the artist has changed.
+    """
     best: View | None = None
     for view in sorted(views, key=lambda view: view.number):
-        if not view.plan or view.outcome not in ("ready", "alternate"):
+        if not view.plan or view.outcome not in ("ready", "alternate") or view.gone:
             continue
         if best is None or is_better(view.merit or 0.0, best.merit or 0.0):
             best = view
     return "" if best is None else best.job
 
 
+def used_of(work: Iterable[Known], destinations: Sequence[str]) -> str:
+    """The same as it is known now: where the best one is away, and would have to be made anew, one that is there."""
+    work = list(work)
+    best = used(known.view for known in work)
+    found = next((known for known in work if known.view.job == best), None)
+    if found is None or found.present or not found.made:  # of which there never was a file is waited for
+        return best
+    asked = replace(found, redo=frozenset())
+    behind = any(_stale(asked, name) for name in wanted(asked, best, destinations))
+    return (used(known.view for known in work if known.present) or best) if behind else best
+
+
 def is_shown(known: Known, best: str) -> bool:
     """Whether this take of the work is given out: the used one, and any that the artist asked for."""
-    return known.view.job == best or known.view.chosen or bool(known.redo)
+    return known.view.job == best or ((known.view.chosen or bool(known.redo)) and not known.view.gone)
 
 
 def wanted(known: Known, best: str, destinations: Sequence[str]) -> tuple[str, ...]:
@@ -203,7 +218,7 @@ def steps(work: Sequence[Known], destinations: Sequence[str]) -> list[Step]:
 
     Files leave before others come back, so that names are free for these.
     """
-    best = used(known.view for known in work)
+    best = used_of(work, destinations)
     found: list[Step] = []
     for known in sorted(work, key=lambda known: known.view.number):
         found += _steps(known, best, destinations, staying(known, work, destinations))
@@ -215,7 +230,8 @@ def staying(known: Known, work: Iterable[Known], destinations: Sequence[str]) ->
 
     They stay too where these can't be made yet, because its photo is away.
     """
-    best = used(take.view for take in work)
+    work = list(work)
+    best = used_of(work, destinations)
     better = next((take for take in work if take.view.job == best), None)
     if better is None or is_shown(known, best):
         return frozenset()

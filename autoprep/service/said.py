@@ -10,10 +10,12 @@ from pathlib import Path, PurePosixPath
 from autoprep.domain import WorkFacts
 from autoprep.ledger import Line, View
 from autoprep.logs import as_shown
+from autoprep.service.beside import own_words, with_copies
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.notes import FOLDER_NOTE, facts_of, facts_of_part
+from autoprep.wishes.note_files import folded
+from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since, is_folder_note
 from autoprep.wishes.tables import Settings
 
 Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
@@ -39,6 +41,30 @@ def facts_about(settings: Settings, view: View) -> WorkFacts:
     return _with_destinations(settings, *facts_of_part(inbox, view.shown, view.part, words, of_photo, view.was))[0]
 
 
+def facts_of_copy(settings: Settings, shown: str) -> WorkFacts:
+    """What the place of a copy of a photo says of the work: a hold, and where it goes besides; and what is unclear."""
+    said, warnings = facts_of(settings.folders.inbox, shown)
+    named = _with_destinations(settings, said, warnings)[0]
+    unclear = tuple(
+        line for line in named.unclear if line.startswith(NO_DESTINATION) or (said.hold and "is held until" in line)
+    )
+    return WorkFacts(hold=said.hold, also=tuple(dict.fromkeys((*named.destinations, *named.also))), unclear=unclear)
+
+
+def facts_of_one_away(settings: Settings, view: View) -> WorkFacts:
+    """What is said of the work in a photo that is away: what was said of it, for its notes may be away with it.
+
+    Over that, what the command line says and a note that lies where its own did. One that was edited in its place has
+    no note: that is the edited picture's.
+    """
+    inbox, words = settings.folders.inbox, words_place(settings, view.job)
+    if view.gone:
+        return _with_destinations(settings, *facts_left_behind(inbox, view.was, words))[0]
+    before, of_photo = own_words(view.said), words_place(settings, view.whole) if view.whole else None
+    found = facts_since(inbox, view.shown, before, words, of_photo, view.was)
+    return before if found is None else _with_destinations(settings, *found)[0]
+
+
 def _with_destinations(
     settings: Settings, facts: WorkFacts, warnings: tuple[str, ...]
 ) -> tuple[WorkFacts, tuple[str, ...]]:
@@ -56,9 +82,9 @@ def _with_destinations(
 
 def _destinations(settings: Settings, said: tuple[str, ...]) -> tuple[tuple[str, ...], list[str]]:
     """The destinations that are meant, as the settings spell them, and the words that mean none."""
-    known = {_folded(name): name for name in settings.destinations}
-    named = tuple(dict.fromkeys(known[_folded(word)] for word in said if _folded(word) in known))
-    return named, [word for word in said if _folded(word) not in known]
+    known = {_bare_word(name): name for name in settings.destinations}
+    named = tuple(dict.fromkeys(known[_bare_word(word)] for word in said if _bare_word(word) in known))
+    return named, [word for word in said if _bare_word(word) not in known]
 
 
 def words_place(settings: Settings, job: str) -> Path:
@@ -71,7 +97,8 @@ def words_folder(settings: Settings) -> Path:
     return settings.folders.records / "words"
 
 
-def _words_left(settings: Settings) -> dict[str, tuple[int, int]]:
+def words_left(settings: Settings) -> dict[str, tuple[int, int]]:
+    """The jobs of the photos of which the command line was told something: when that was written, and its size."""
     found = {}
     folder = words_folder(settings)
     for place in folder.glob("*.txt") if folder.is_dir() else ():
@@ -81,7 +108,7 @@ def _words_left(settings: Settings) -> dict[str, tuple[int, int]]:
     return found
 
 
-def _folded(name: str) -> str:
+def _bare_word(name: str) -> str:
     return re.sub(r"[\W_]+", "", name.casefold())
 
 
@@ -99,6 +126,15 @@ def bare(shown: str) -> str:
     """A photo's name with its folders and without its ending, by which notes know it."""
     folder, slash, name = shown.rpartition("/")
     return f"{folder}{slash}{PurePosixPath(name).stem}"
+
+
+def noted_names(notes: Notes) -> set[str]:
+    """The names, with folders and without ending and as they are compared, of the photos that these notes speak of."""
+    return {
+        folded(f"{'' if folder == '.' else as_shown(folder) + '/'}{PurePosixPath(as_shown(note[0])).stem}")
+        for folder, own in notes.items() for note in own
+        if not is_folder_note(note[0]) and not is_corner_note(note[0])
+    }  # fmt: skip
 
 
 class Said:
@@ -119,14 +155,21 @@ class Said:
         self._known: dict[str, WorkFacts] = {}
         self._pending: dict[str, tuple[str, float]] = {}
         self._names: Container[str] = frozenset()
+        self._copies: dict[str, tuple[str, ...]] = {}
 
     def of(self, settings: Settings, view: View) -> WorkFacts:
         """The facts of a photo that lies in the inbox."""
         known = self._known.get(view.job)
         if known is None:
             self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole, view.was)
-            known = self._known[view.job] = facts_about(settings, view)
+            copies = {shown: facts_of_copy(settings, shown) for shown in self._copies.get(view.job, ())}
+            known = self._known[view.job] = with_copies(facts_about(settings, view), copies)
         return known
+
+    def of_one_away(self, settings: Settings, view: View) -> WorkFacts:
+        """The facts of a photo that does not lie there."""
+        self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole, view.was)
+        return facts_of_one_away(settings, view)
 
     def key_of(self, job: str) -> str:
         """What the facts of a photo were read from last; empty where they never were."""
@@ -146,6 +189,15 @@ class Said:
         self._known.clear()
         self._keys.clear()
 
+    def lie_besides(self, copies: dict[str, tuple[str, ...]]) -> None:
+        """Photos that lie at other places too, after a look at the inbox: what these say of them counts besides."""
+        self._copies = copies
+
+    def lies_besides(self, job: str, copies: tuple[str, ...]) -> None:
+        """The same of one that was found since."""
+        self._copies[job] = copies
+        self.forget(job)
+
     def notice(
         self, settings: Settings, notes: Notes, places: Iterable[tuple[str, Line]], names: Container[str] = frozenset()
     ) -> list[str]:
@@ -156,7 +208,7 @@ class Said:
         """
         self._of_folder, now, changed = {}, self._clock(), []
         self._notes = {as_shown(folder): own for folder, own in notes.items()}
-        self._words, self._names = _words_left(settings), names
+        self._words, self._names = words_left(settings), names
         for job, line in places:
             key, known = self._key(job, line.folder, line.whole, line.was), self._keys.get(job)
             if known is None or known == key:
@@ -184,7 +236,8 @@ class Said:
         left = (self._words[one] for one in (job, whole) if one in self._words)
         # Notes that it has left behind speak for it where no photo has that name now.
         behind = [f"{self._shared(name.rpartition('/')[0])} {name}" for name in was if bare(name) not in self._names]
-        return " ".join([shared, *(f"{when} {size}" for when, size in left), *behind])
+        besides = [f"{self._shared(copy.rpartition('/')[0])} {copy}" for copy in self._copies.get(job, ())]
+        return " ".join([shared, *(f"{when} {size}" for when, size in left), *behind, *besides])
 
     def _shared(self, folder: str) -> str:
         found = self._of_folder.get(folder)
@@ -197,6 +250,6 @@ class Said:
         own = self._notes.get(str(place), ())
         above = [
             note for parent in place.parents for note in self._notes.get(str(parent), ())
-            if note[0].rpartition(".")[0] == FOLDER_NOTE or is_corner_note(note[0])
+            if is_folder_note(note[0]) or is_corner_note(note[0])
         ]  # fmt: skip
         return hashlib.sha256(repr((own, above)).encode("utf-8", "backslashreplace")).hexdigest()[:16]

@@ -49,11 +49,16 @@ def merit(record: JobRecord) -> float:
     return sum(merits(record).values())
 
 
-def why_used(used: JobRecord, other: JobRecord) -> str:
-    """Why a take is used and not the other, in plain words; an earlier one is unless another is clearly better."""
+def why_used(used: JobRecord, other: JobRecord, *, away: bool = False) -> str:
+    """Why a take is used and not the other, in plain words; an earlier one is unless another is clearly better.
+
+    away: the photo of the other is not there, so that what was said since could not reach it.
+    """
     one, two = merits(other), merits(used)
     gain = {words: two[words] - one[words] for words in one}
     best = max(gain, key=lambda words: gain[words])
+    if away and merit(used) <= merit(other):
+        return f"this photo is no longer in the inbox, and what was said since needs one: {used.photo}"
     if merit(used) <= merit(other):
         return f"{used.photo} came first, and this one is not clearly better"
     return f"{used.photo} is the better take" + (f": {best}" if gain[best] > 0.005 else "")

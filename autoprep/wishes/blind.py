@@ -42,7 +42,11 @@ def _parts(artist: str) -> list[str]:
         for part in _folded(given).split():
             if len(part) >= _LEAST_LETTERS:
                 found.append(part if unspaced else rf"\b{part}\b" if len(part) <= _SHORT else rf"\b{part}")
-    whole = _folded(artist).replace(" ", "")
+    words = _folded(artist).split()
+    whole = "".join(words)
+    if not found and words:  # short ones alone stand in too many words, and in a row, first or last name first, in none
+        found = [rf"\b{' '.join(row)}\b" for row in (words, [words[-1], *words[:-1]])]
+        found += [rf"\b{whole}\b"] if len(whole) <= _SHORT else []
     return [*found, whole] if len(whole) > _SHORT else found
 
 

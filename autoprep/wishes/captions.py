@@ -6,7 +6,7 @@ from pathlib import PurePosixPath
 from typing import Any, NamedTuple, cast, get_args
 
 from autoprep.domain import Kind, ReferenceShot
-from autoprep.wishes.lines import instead, kind, word
+from autoprep.wishes.lines import held_name, instead, is_hold, kind, stands_apart, word
 from autoprep.wishes.sizes import size, trailing_size, year
 
 # Names that cameras, phones, scanners, messengers and screenshots give: they are no titles.
@@ -44,7 +44,7 @@ _REFERENCE = re.compile(
     re.IGNORECASE,
 )
 _REFERENCE_SHOTS = cast(tuple[ReferenceShot, ...], get_args(ReferenceShot))
-_TO = re.compile(r"(as|for|also for)\s+(.+)", re.IGNORECASE)
+_TO = re.compile(r"(as|for|also[\s_-]+for)(?:\s*[:_]\s*|\s+|(?<=for)-)(.+)", re.IGNORECASE)
 
 
 def is_camera_name(stem: str) -> bool:
@@ -63,9 +63,10 @@ def reference(text: str) -> ReferenceShot | None:
     return None if found is None else _REFERENCE_SHOTS[next(k for k in range(4) if found[k + 1])]
 
 
-def from_folders(shown: str, warnings: list[str]) -> dict[str, Any]:
-    """What a photo's folders say, the outermost first; inner ones win."""
+def from_folders(shown: str, warnings: list[str], doubts: "list[Doubt] | None" = None) -> dict[str, Any]:
+    """What a photo's folders say, the outermost first; inner ones win. doubts: filled with what is left open."""
     said: dict[str, Any] = {}
+    doubts = [] if doubts is None else doubts
     for folder in PurePosixPath(shown).parts[:-1]:
         text = " ".join(folder.split())
         spoken = _TO.fullmatch(text)
@@ -83,15 +84,27 @@ def from_folders(shown: str, warnings: list[str]) -> dict[str, Any]:
             said["reference"] = reference(text)
         elif re.fullmatch(r"with (a )?gr[ea]y card", text, re.IGNORECASE):
             said["grey_card"] = True
-        elif not is_plain_folder(text):
-            said["title"] = text
+        else:
+            said |= _of_plain_words(text, doubts)
     return said
 
 
+def _of_plain_words(folder: str, doubts: "list[Doubt]") -> dict[str, Any]:
+    """What a folder says that is called by words of the artist's own: a hold in other words, or a title."""
+    if held_name(folder) is not None:
+        doubts += [] if is_hold(folder) else [_held(folder)]
+        return {"hold": True}
+    if stands_apart(folder):
+        doubts.append(Doubt(f"“{folder}” is not understood, and no title; nothing was made of it", ("title",)))
+        return {}
+    return {} if is_plain_folder(folder) else {"title": folder}
+
+
 def _sent(said: dict[str, Any], how: str, where: str) -> dict[str, Any]:
+    places = tuple(place.strip() for place in re.split(r"[,;]", where) if place.strip())
     if how == "for":
-        return {"destinations": (where,)}
-    return {"also": (*said.get("also", ()), where)}
+        return {"destinations": places}
+    return {"also": (*said.get("also", ()), *places)}
 
 
 class Doubt(NamedTuple):
@@ -99,6 +112,10 @@ class Doubt(NamedTuple):
 
     words: str
     settled_by: tuple[str, ...]
+
+
+def _held(text: str) -> Doubt:
+    return Doubt(f"“{text}” asks to hold; the work is held until a note says “hold: yes” or “hold: no”", ("hold",))
 
 
 def open_doubts(doubts: Iterable[Doubt], said: Container[str], called: str) -> list[str]:
@@ -110,15 +127,77 @@ def from_name(shown: str) -> tuple[dict[str, Any], list[Doubt]]:
     """`Blue Jug, 2026, watercolour, 30x40cm` or a plain title; nothing from a camera's name."""
     stem = PurePosixPath(shown).stem
     if is_camera_name(stem):
-        return {}, []
+        text = _beside_moment(stem)
+        return caption(text) if text else ({}, [])
     if reference(stem) is not None:
         return {"reference": reference(stem)}, []
     return caption(stem)
 
 
+# A name of a day and a time: what stands before these, and behind them.
+_AROUND = re.compile(
+    rf"(\D*?){_DAY}(?:(?:[-_ T]+|\s+at\s+|,\s*)[0-2]\d[-.:_ h]?[0-5]\d(?:[-.:_ ]?[0-5]\d)?\d*)?(.*)", re.IGNORECASE
+)
+_A_SIGN = re.compile(r"\s*[,;]\s*|\s[–—-]\s")
+_MACHINES = re.compile(rf"[\d\W_]*(?:kopie|copie|copia|[ap]\.?m\.?)?[\d\W_]*{_AFTER}[\d\W_]*", re.IGNORECASE)
+
+
+def _beside_moment(stem: str) -> str:
+    """What somebody has put beside the moment that a machine has called a photo by, as a caption; empty for nothing.
+
+    Behind it, or before it, stands a sign; a hold needs none. Words without one are as often an app's.
+    """
+    around = _AROUND.fullmatch(stem)
+    if around is None or any(each.fullmatch(stem) for each in (_CAMERA_NAME, _NOTHING, _HEX)):
+        return ""
+    before, behind = around[1], around[2]
+    cut = _A_SIGN.search(behind)
+    bare = behind.strip(" _-.~()")
+    rest = behind[cut.end() :] if cut else {"": bare, None: ""}.get(held_name(bare), "hold")
+    rest = "" if _MACHINES.fullmatch(rest) else rest.strip(" _-.~")
+    own = before.rstrip(" ,;_–—-") if _A_SIGN.search(before) or held_name(before.strip(" _-.")) is not None else ""
+    if not (own or rest):
+        return ""
+    return ", ".join(part for part in (own or "IMG 0001", rest) if part)
+
+
+_IN_BRACKET = re.compile(r"\s*[(\[]([^()\[\]]*)[)\]]")
+
+
 def caption(text: str) -> tuple[dict[str, Any], list[Doubt]]:
-    """A title, and behind it in any order a year, a size, a medium, or a word such as "hold"; and what is left open."""
+    """A title, and behind it in any order a year, a size, a medium, or a word such as "hold"; and what is left open.
+
+    What asks for a hold in other words holds until it is understood, and is never a title or a medium.
+    """
     text = " ".join(text.replace("_", " ").split())
+    rest, doubts = _without_holds(text)
+    if rest == text:
+        return _caption(text)
+    said, more = _caption(rest) if rest and not is_camera_name(rest) else ({}, [])
+    return said | {"hold": True}, [*doubts, *more]
+
+
+def _without_holds(text: str) -> tuple[str, list[Doubt]]:
+    """A caption without the parts of it that ask to hold the work, and what these leave open."""
+    doubts: list[Doubt] = []
+    for found in reversed(list(_IN_BRACKET.finditer(text))):
+        if held_name(found[1]) is not None:
+            doubts += [] if is_hold(found[1]) else [_held(found[1])]
+            text = text[: found.start()] + text[found.end() :]
+    for part in reversed(_parts(text)):
+        left = held_name(part.text)
+        if left is not None:
+            doubts += [] if is_hold(part.text) else [_held(part.text)]
+            before, behind = text[: part.start], text[part.end :]
+            if not left:  # with the sign before it, or that behind it
+                before, behind = (
+                    (_SIGNS_BEHIND.sub("", before), behind) if before else ("", _SIGNS_BEFORE.sub("", behind))
+                )
+            text = before + left + behind
+    return text.strip(), doubts
+
+
+def _caption(text: str) -> tuple[dict[str, Any], list[Doubt]]:
     parts = _parts(text)
     if not parts:
         return {"title": text}, []
@@ -153,6 +232,10 @@ _SIGN = re.compile(rf"\s*{_COMMA}\s*|\s*;\s*|{_DASH}")
 _BRACKET = re.compile(r"\s*[(\[]([^()\[\]]*)[)\]]\s*")
 _LIKE_A_SIZE = re.compile(r"\d\s*(?:x|×|✕|х|\*|\bby\b)\s*\d", re.IGNORECASE)
 _LIKE_A_YEAR = re.compile(r"(?<![\d,.])(?:1[5-9]|20)\d\d(?![\d,.])")
+
+
+_SIGNS_BEHIND = re.compile(r"\s*[,;–—-]?\s*$")
+_SIGNS_BEFORE = re.compile(r"^\s*[,;–—-]?\s*")
 
 
 def _parts(text: str) -> list[_Part]:
@@ -206,7 +289,7 @@ def _behind(parts: Iterable[_Part]) -> tuple[list[str], dict[str, Any], list[Dou
         )
         like = _like(medium)
         doubts += [_looks(medium, like, in_title=False)] if like else []
-        state = medium.casefold() in _STATES
+        state = medium.casefold() in _STATES or stands_apart(medium)
         doubts += [Doubt(f"“{medium}” names no medium; nothing was made of it", ("medium",))] if state else []
         media += [medium] if medium and not like and not state else []
         doubts += [_two(key, part.text) for key in ("year", "size_mm") if key in found.keys() & said.keys()]

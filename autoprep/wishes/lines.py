@@ -31,7 +31,18 @@ _LONG = ("description", "alt_text")
 _APART = re.compile(
     r"hold\b|please\b|for\b|not\s+for\b|private|confidential|do\s+not\b|don['’]?t\b|note\s+to\b", re.IGNORECASE
 )
-_HOLDS = re.compile(r"(?:please\W+)?hold\b|.*\bon\s+hold\b", re.IGNORECASE)
+_HOLDS = re.compile(
+    r"(?:please\W+)?hold\b|.*\b(?:on|please)\s+hold\b|not\s+for\s+publication\b"
+    r"|(?:please\W+)?(?:do\s+not|don['’]?t)\s+(?:publish|post|share|upload)\b",
+    re.IGNORECASE,
+)
+# A folder or a part of a name that is called so, with what computers add to a second one: "01 hold", "Hold (1)".
+_CALLED_HOLD = re.compile(r"(?:\d{1,3}[\W_]+)?(?:on[\s_-]+)?hold[\W_]*(?:(?:\d{1,3}|copy)[\W_]*)?", re.IGNORECASE)
+# Behind a name; a boat has one too.
+_HOLD_BEHIND = re.compile(r"(.*[^\W_])(?<!\bthe)(?<!\ba)(?<!['’]s)[\W_]+hold\W*", re.IGNORECASE)
+# What stands before an item of a list, and signs that nobody sees: which way to write, no break.
+_INVISIBLE = re.compile(r"[\u00ad\u200b-\u200f\u202a-\u202e\u2060-\u2064\ufeff]")
+_LIST_SIGN = re.compile(r"\s*(?:(?:[-–—*•·‣▪◦+>#]+|\[[ xX]?\]|☐|☑)\s*|\(?\d{1,2}[.)]\s+)+(?=\S)")
 # Keys whose slips are not guessed: "names" or "numbers" of a note are as often those of somebody or something else.
 _NEVER_GUESSED = ("name", "number", "photo")
 _SHORTEST_GUESS = 4
@@ -39,7 +50,7 @@ _SHORTEST_GUESS = 4
 
 def word(text: str) -> dict[str, Any]:
     """Words that say something by themselves, as a folder, a line or a part of a name: `hold`, `turn left`."""
-    folded = " ".join(text.lower().replace("_", " ").split())
+    folded = " ".join(unquoted(unlisted(text)).lower().replace("_", " ").split())
     if folded in ("hold", "not a work", "as shot"):
         return {folded.replace(" ", "_"): True}
     if folded in get_args(OutlineWord):
@@ -78,14 +89,35 @@ def slip(key: str) -> str:
     return instead(key, taken(key), ()) if taken(key) not in ("", _folded(key)) else ""
 
 
+def unlisted(text: str) -> str:
+    """The text without what makes it an item of a list ("- hold", "1. hold: yes"), and without signs nobody sees."""
+    seen = _INVISIBLE.sub("", text)
+    return seen[found.end() :] if (found := _LIST_SIGN.match(seen)) else seen
+
+
 def holds(line: str) -> bool:
     """Whether a line without a colon asks in some way to hold the work."""
-    return bool(_HOLDS.match(line))
+    return bool(_HOLDS.match(unlisted(line).lstrip(" “„«‘\"'")))
+
+
+def is_hold(text: str) -> bool:
+    """Whether a folder, or a part of a name, is plainly called so, also by its number or as a copy: "Hold (1)"."""
+    return bool(_CALLED_HOLD.fullmatch(text.strip()))
+
+
+def held_name(text: str) -> str | None:
+    """What else a folder, or a part of a name, says that asks to hold the work ("Blue Jug hold"); None where it does
+    not ask."""
+    text = " ".join(text.replace("_", " ").split())
+    if is_hold(text) or holds(text):
+        return ""
+    found = _HOLD_BEHIND.fullmatch(text)
+    return found[1] if found else None
 
 
 def stands_apart(line: str) -> bool:
     """Whether a line is no part of a text or a title, by how it begins: "for submission", "don't show"."""
-    return holds(line) or bool(_APART.match(line))
+    return holds(line) or bool(_APART.match(unlisted(line)))
 
 
 def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
@@ -98,8 +130,8 @@ def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
     others: list[str] = []
     open_to = ""  # what the last key speaks of, while a line may go on with it
     for line in text.splitlines():
-        key, colon, value = _at_colon(line)
-        plain = " ".join(line.split())
+        key, colon, value = _at_colon(_as_item(line))
+        plain = " ".join(_INVISIBLE.sub("", line).split())
         if colon and (meaning(key) or _like_a_key(key, value)):
             open_to = meaning(key) if meaning(key) != "keywords" else ""
             found.append((" ".join(key.split()), unquoted(value)))
@@ -109,6 +141,12 @@ def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
             open_to = ""
             others.append(plain)
     return found, others
+
+
+def _as_item(line: str) -> str:
+    """The line, or what it says where it is an item of a list, or quoted, and begins with a known word then."""
+    bare = unquoted(unlisted(line))
+    return bare if meaning(_at_colon(bare)[0]) else line
 
 
 def _folded(key: str) -> str:

@@ -1,17 +1,24 @@
 """The files in which the artist says something: where they lie, and what is read from them."""
 
+import contextlib
 import os
 import re
+import time
 import tomllib
-from collections.abc import Iterator
+import unicodedata
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from autoprep.logs import as_shown
 from autoprep.wishes.captions import Doubt, caption, open_doubts
-from autoprep.wishes.lines import KEYS, holds, loose, meaning, read, slip, stands_apart, word
+from autoprep.wishes.lines import KEYS, holds, loose, meaning, read, slip, stands_apart, unlisted, word
 from autoprep.wishes.mistakes import nearest
 
+NOTE_ENDINGS = (".txt", ".toml", ".md")
+# A folder is steady so long after its last change; the coarsest times that file systems keep are two seconds apart.
+_STEADY_NS, _STEADY_BY_COARSE_NS = 100_000_000, 3_000_000_000
 _LARGEST_NOTE = 64 * 1024
 _LONGEST_CAPTION = 200  # letters; a longer first line of a note is no caption
 _NAMES = {
@@ -39,6 +46,47 @@ def as_it_lies(shown: str) -> str:
 def _unescaped(found: re.Match[bytes]) -> bytes:
     one, more = found.groups()
     return bytes([int(one, 16)]) if one else chr(int(more, 16)).encode("utf-8")
+
+
+def composed(name: str) -> str:
+    """A name with its letters put together."""
+    return unicodedata.normalize("NFC", name)
+
+
+def folded(name: str) -> str:
+    """A name as it is compared: phones begin a note's with a capital, and computers put letters together otherwise."""
+    return name.casefold() if name.isascii() else composed(composed(name).casefold())
+
+
+def in_folder(folder: Path) -> Mapping[str, tuple[str, ...]]:
+    """The notes of a folder: their names by how they are compared. Nothing where it can't be read."""
+    try:
+        changed = folder.stat().st_mtime_ns
+    except OSError:
+        return {}
+    # A folder that was changed a moment ago may be changed again without another time.
+    still = _STEADY_NS if changed % 1_000_000 else _STEADY_BY_COARSE_NS
+    steady = changed if time.time_ns() - changed > still else -time.monotonic_ns()
+    return _notes_in(str(folder), steady)
+
+
+@lru_cache(maxsize=256)
+def _notes_in(folder: str, _changed: int) -> Mapping[str, tuple[str, ...]]:
+    found: dict[str, tuple[str, ...]] = {}
+    with contextlib.suppress(OSError):
+        for name in sorted(os.listdir(folder)):
+            key = folded(name)
+            if key.endswith(NOTE_ENDINGS):
+                found[key] = (*found.get(key, ()), name)
+    return found
+
+
+def as_called(place: Path) -> Path:
+    """A note's place as its file is really called, where no file has just this name."""
+    if os.path.lexists(place):
+        return place
+    called = in_folder(place.parent).get(folded(place.name))
+    return place if called is None else place.with_name(called[0])
 
 
 def text_of(place: Path) -> str | None:
@@ -88,7 +136,7 @@ def said_in(
     given: dict[str, tuple[Any, Any]] = {}
     doubts: list[Doubt] = []
     for line, found in _from_bare_lines(text, others, called, warnings, doubts):
-        said |= found
+        lay_over(said, found)
         warnings += _said_twice(given, {key: found[key] for key in found if key != "hold"}, line, called)
     keyed: set[str] = set()
     held = said.get("hold", False)  # by a line without a colon
@@ -96,6 +144,10 @@ def said_in(
         name = meaning(key)
         if name == "photo":
             said |= {"photo": str(value).strip()} if keep_photo else {}
+        elif not name and holds(key):  # said in words that are not known: better held than given out
+            said |= {"hold": True}
+            held = True
+            warnings.append(_held_until(called, f"{key}: {value}"))
         elif not name:
             near = "" if stands_apart(key) else nearest(key, KEYS)
             which = f"; the nearest word is “{near}”" if near else "; nothing was made of that line"
@@ -107,7 +159,7 @@ def said_in(
             warnings += _said_twice(given, found, value, called)
             if name in _ADD_UP:
                 found = {name: tuple(dict.fromkeys((*said.get(name, ()), *found.get(name, ()))))}
-            said |= found
+            lay_over(said, found)
     warnings += open_doubts(doubts, keyed, called)
     if held and not said["hold"]:
         warnings.append(f"{called} says both that the work is held and that it is not; it is held")
@@ -118,7 +170,8 @@ def said_in(
 def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value: Any, called: str) -> list[str]:
     """What is answered where a note gives one thing two values; given: what its lines gave so far, and their text."""
     told = []
-    for field, means in found.items():
+    for what, means in found.items():
+        field = "outline" if what == "corners_px" else what  # which is said by words or by its corners
         meant, text = given.get(field, (means, value))
         if meant != means and field not in (*_ADD_UP, *OF_THE_SIZE):
             both = f"“{_short(str(text))}” and “{_short(str(value))}”"
@@ -137,15 +190,19 @@ def _from_bare_lines(
             yield line, word(line)
         elif holds(line):  # said in words that are not known: better held than given out
             yield line, {"hold": True}
-            warnings.append(f"{called} says “{_short(line)}”; the work is held until it says “hold: yes” or “hold: no”")
+            warnings.append(_held_until(called, line))
         elif line == first and not stands_apart(line) and len(line) <= _LONGEST_CAPTION:
-            found, open_in_it = caption(line)
+            found, open_in_it = caption(unlisted(line) if unlisted(line)[:1].isalpha() else line)
             doubts += open_in_it
             yield line, found
         else:
             warnings.append(
                 f"{called} says “{_short(line)}” without a word and a colon before it; nothing was made of it"
             )
+
+
+def _held_until(called: str, line: str) -> str:
+    return f"{called} says “{_short(line)}”; the work is held until it says “hold: yes” or “hold: no”"
 
 
 def _short(text: str) -> str:

@@ -6,22 +6,33 @@ The note wins over the name, the name over the folders, those over a folder's no
 import contextlib
 import os
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from autoprep.domain import ReferenceShot, WorkFacts
-from autoprep.wishes.captions import from_folders, from_name, is_plain_folder, open_doubts, reference
+from autoprep.logs import as_shown
+from autoprep.wishes.captions import Doubt, from_folders, from_name, is_plain_folder, open_doubts, reference
 from autoprep.wishes.corner_notes import is_corner_note, of_corner_notes
 from autoprep.wishes.names import part_name, whole_name
-from autoprep.wishes.note_files import OF_THE_SIZE, in_words, lay_over, place_of, said_in, text_of
+from autoprep.wishes.note_files import (
+    NOTE_ENDINGS,
+    OF_THE_SIZE,
+    as_called,
+    folded,
+    in_words,
+    lay_over,
+    place_of,
+    said_in,
+    text_of,
+)
 
 _PICTURES = (
     ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
 )  # fmt: skip
 _MOST_REFERENCES = 4
 FOLDER_NOTE = "note"  # this note, in any of the endings, speaks of all in its folder
-NOTE_ENDINGS = (".txt", ".toml", ".md")
 
 
 def facts_of(
@@ -65,23 +76,97 @@ def facts_of_part(
     if "title" in shared:
         shared["title"] = f"{shared['title']} {part}"
     called = [part_name(name, part) for name in names]
+    free = still_free(inbox, called)
+    if called[0] not in free and _note_of(inbox, called[:1]) is not None:
+        warnings.append(
+            f"the note of {PurePosixPath(called[0]).name} is that of the photo of this name, and not of work {part} in "
+            f"{PurePosixPath(names[0]).name}; give that photo another name, or say by the command line what is meant"
+        )
+    called = list(free)
     own = (_from_note(inbox, called, warnings), _from_corner_notes(inbox, called, warnings), _told(words, warnings))
     return _facts((shared, *own), warnings)
+
+
+def facts_left_behind(inbox: Path, was: Sequence[str], words: Path) -> tuple[WorkFacts, tuple[str, ...]]:
+    """What speaks for a photo whose own place another picture has taken: notes of its earlier names, and the words that
+    were left by the command line; and what of that can't be used."""
+    warnings: list[str] = []
+    names = still_free(inbox, was)
+    return _facts((_noted(_from_note(inbox, names, warnings)), _noted(_told(words, warnings))), warnings)
+
+
+def facts_since(
+    inbox: Path, shown: str, before: WorkFacts, words: Path, of_photo: Path | None, was: Sequence[str] = ()
+) -> tuple[WorkFacts, tuple[str, ...]] | None:
+    """The facts of the work in a photo that is away, and what was said that can't be used; None where nothing is said
+    of it by a note where its own was, or by the command line. before: what was said of it; the others: as above."""
+    warnings: list[str] = []
+    note = _noted(_from_note(inbox, (shown, *still_free(inbox, was)), warnings))
+    shared = {key: value for key, value in _told(of_photo, warnings).items() if key not in (*_OF_ALL_TOGETHER, "title")}
+    told = _noted(_told(words, warnings))
+    if not (note or shared or told or warnings):
+        return None
+    own = before.model_dump(exclude_defaults=True, exclude={"unclear", "released"})
+    own |= {"hold": False} if before.released else {}
+    return _facts((own, note, shared, told), warnings)
 
 
 def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: list[str]) -> tuple[dict[str, Any], ...]:
     """What is said of a photo, the strongest word last; names: what it is called, and was called before."""
     shown = names[0]
-    folders, (name, doubts) = from_folders(shown, warnings), from_name(shown)
-    note = _from_note(inbox, names, warnings)
+    of_folders: list[Doubt] = []
+    folders, (name, doubts) = from_folders(shown, warnings, of_folders), from_name(shown)
+    own = _note_of(inbox, names)
+    note = {} if own is None else said_in(own[1], own[0], warnings)
     folder_notes = _from_folder_notes(inbox, shown, warnings)
-    corner_notes = _from_corner_notes(inbox, names, warnings)
+    page: list[Path] = []
+    corner_notes = _from_corner_notes(inbox, names, warnings, page)
     told = _told(words, warnings)
+    warnings += _outdone(
+        own[0] if own else None, note, (page[0], corner_notes) if page else None, (words, told) if words else None
+    )
     warnings += open_doubts(doubts, folder_notes | note | corner_notes | told, "the photo's name")
+    warnings += open_doubts(of_folders, name | note | corner_notes | told, "the photo's folder")
     # A name that gives a title and nothing else is no more than the file's name: a note is there to say another.
     spoken = {} if list(name) == ["title"] else name
     warnings += _contradictions((("folder", folders), ("name", spoken), ("note", note)))
     return _from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)
+
+
+def _outdone(
+    own: Path | None,
+    note: dict[str, Any],
+    page: tuple[Path, dict[str, Any]] | None,
+    command: tuple[Path, dict[str, Any]] | None,
+) -> list[str]:
+    """Where a note says otherwise, and later, than what wins over it: the corner page's note, and the command line."""
+    found = []
+    if own is not None and page is not None and _is_newer(own, page[0]):
+        outlines = [{key: said.get(key) for key in _OUTLINE} for said in (note, page[1])]
+        if any(outlines[0].values()) and any(outlines[1].values()) and outlines[0] != outlines[1]:
+            file = as_shown(page[0].name)
+            found.append(
+                f"the note {as_shown(own.name)} gives another outline than {file}, which the corner page has saved and "
+                f"which holds; to have the note's, delete {file}"
+            )
+    if own is not None and command is not None and _is_newer(own, command[0]):
+        found += [
+            f"the photo's note and what you said by the command line do not agree on {in_words(key)}; the command line "
+            f"holds, until it is unsaid with “{key.replace('_', ' ')}:”"
+            for key in note if key not in (*_OUTLINE, "also", "keywords", *OF_THE_SIZE)
+            and key in command[1] and note[key] != command[1][key]
+        ]  # fmt: skip
+    return found
+
+
+_OUTLINE = ("outline", "corners_px")
+
+
+def _is_newer(note: Path, other: Path) -> bool:
+    try:
+        return note.stat().st_mtime_ns > other.stat().st_mtime_ns
+    except OSError:
+        return False
 
 
 def _noted(said: dict[str, Any]) -> dict[str, Any]:
@@ -178,16 +263,22 @@ def _is_picture(file: Path) -> bool:
 
 def _from_note(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[str, Any]:
     """What the note of the first of these names says that has one."""
+    own = _note_of(inbox, names)
+    return {} if own is None else said_in(own[1], own[0], warnings)
+
+
+def _note_of(inbox: Path, names: Iterable[str]) -> tuple[Path, str] | None:
+    """Where that note lies, and its text."""
     for place in (place for name in names for place in _note_places(place_of(inbox, name))):
         text = text_of(place)
         if text is not None:
-            return said_in(text, place, warnings)
-    return {}
+            return place, text
+    return None
 
 
 def _note_places(photo: Path) -> tuple[Path, ...]:
-    endings = (*NOTE_ENDINGS, *(end.upper() for end in NOTE_ENDINGS))
-    return (*(photo.with_suffix(end) for end in endings), *(Path(f"{photo}{end}") for end in endings))
+    places = (*(photo.with_suffix(end) for end in NOTE_ENDINGS), *(Path(f"{photo}{end}") for end in NOTE_ENDINGS))
+    return tuple(as_called(place) for place in places)
 
 
 def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
@@ -197,9 +288,11 @@ def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
     return any(text_of(place) is not None for place in _note_places(place_of(inbox, name)))
 
 
-def _from_corner_notes(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[str, Any]:
-    """The same of the notes of the corner page."""
-    return next((said for name in names if (said := of_corner_notes(inbox, name, warnings))), {})
+def _from_corner_notes(
+    inbox: Path, names: Iterable[str], warnings: list[str], newest: list[Path] | None = None
+) -> dict[str, Any]:
+    """The same of the notes of the corner page; newest: the newest of them is put there."""
+    return next((said for name in names if (said := of_corner_notes(inbox, name, warnings, newest))), {})
 
 
 def still_free(inbox: Path, names: Iterable[str]) -> tuple[str, ...]:
@@ -217,16 +310,21 @@ def without_photo(notes: Iterable[str], others: Iterable[str]) -> list[str]:
     others: the names of the folder's other files. Notes for the whole folder, and those of the corner page, which name
     their photo, are not among them.
     """
-    called = {name for other in others for name in (other, PurePosixPath(other).stem)}
-    own = (note for note in notes if not is_corner_note(note))
-    return [note for note in own if PurePosixPath(note).stem not in (FOLDER_NOTE, *called)]
+    called = {folded(name) for other in others for name in (other, PurePosixPath(other).stem)}
+    own = (note for note in notes if not is_corner_note(note) and not is_folder_note(note))
+    return [note for note in own if folded(PurePosixPath(note).stem) not in called]
+
+
+def is_folder_note(name: str) -> bool:
+    """Whether a note speaks of all in its folder."""
+    return folded(os.path.splitext(name)[0]) == FOLDER_NOTE
 
 
 def _from_folder_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
     """What a note that is called `note` says of all in its folder and below; the nearest one wins."""
     said: dict[str, Any] = {}
     for folder in reversed(PurePosixPath(shown).parents):
-        for place in (place_of(inbox, str(folder)) / f"{FOLDER_NOTE}{end}" for end in NOTE_ENDINGS):
+        for place in (as_called(place_of(inbox, str(folder)) / f"{FOLDER_NOTE}{end}") for end in NOTE_ENDINGS):
             text = text_of(place)
             said |= {} if text is None else said_in(text, place, warnings)
     return said
@@ -240,12 +338,25 @@ def _from_sketchbook(inbox: Path, shown: str) -> dict[str, Any]:
     folder = PurePosixPath(shown).parent
     if is_plain_folder(folder.name):
         return {}
-    newest: tuple[float, dict[str, Any]] = (0.0, {})
-    with contextlib.suppress(OSError):
-        for place in sorted(place_of(inbox, str(folder)).iterdir()):
-            if place.suffix.lower() in NOTE_ENDINGS and place.stem != FOLDER_NOTE:
-                said = said_in(text_of(place) or "", place, [])
-                paper: dict[str, Any] = {key: said[key] for key in ("paper", "keep_paper") if key in said}
-                when = place.stat().st_mtime
-                newest = (when, paper) if paper and when >= newest[0] else newest
+    return dict(_paper_of(str(place_of(inbox, str(folder)))))
+
+
+def _paper_of(folder: str) -> tuple[tuple[str, Any], ...]:
+    """What the newest note of a folder that speaks of its paper says. Each is read once for all photos there."""
+    notes: list[tuple[str, int, int]] = []
+    with contextlib.suppress(OSError), os.scandir(folder) as entries:
+        for entry in entries:
+            if entry.name.lower().endswith(NOTE_ENDINGS) and not is_folder_note(entry.name):
+                status = entry.stat(follow_symlinks=False)
+                notes.append((entry.name, status.st_mtime_ns, status.st_size))
+    newest: tuple[int, tuple[tuple[str, Any], ...]] = (0, ())
+    for name, when, size in sorted(notes):
+        paper = _paper_in(os.path.join(folder, name), when, size)
+        newest = (when, paper) if paper and when >= newest[0] else newest
     return newest[1]
+
+
+@lru_cache(maxsize=4096)
+def _paper_in(note: str, _when: int, _size: int) -> tuple[tuple[str, Any], ...]:
+    said = said_in(text_of(Path(note)) or "", Path(note), [])
+    return tuple((key, said[key]) for key in ("paper", "keep_paper") if key in said)

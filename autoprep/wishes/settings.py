@@ -5,7 +5,9 @@ import os
 import re
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
+
+from pydantic import BaseModel
 
 from autoprep.errors import ConfigError
 from autoprep.wishes import checks
@@ -20,6 +22,7 @@ from autoprep.wishes.tables import (
 
 SETTINGS_FILE, DESTINATIONS_FILE = "autoprep.toml", "destinations.toml"
 SCHEMA_FILE = "destinations.schema.json"
+_Table = TypeVar("_Table", bound=BaseModel)
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 
 
@@ -68,12 +71,14 @@ def load(config_file: Path, *, keyless: bool = False) -> Settings:
         folders=_absolute(main.folders, studio, config_file),
         artist=main.artist,
         rights=main.rights,
-        mark=main.mark,
-        credentials=main.credentials,
+        mark=_at_home(main.mark, "picture", "font"),
+        credentials=_at_home(main.credentials, "certificate", "key"),
         inbox=main.inbox,
         correction=main.correction,
-        service=main.service,
-        destinations=presets,
+        service=_at_home(main.service, "metrics_file").model_copy(
+            update={"cluster_tls": _at_home(main.service.cluster_tls, "ca", "certificate", "key")}
+        ),
+        destinations={name: _at_home(preset, "profile") for name, preset in presets.items()},
         sha256=hashlib.sha256((main_text + "\0" + text).encode()).hexdigest(),
     )
     checks.texts(settings, config_file, main_text, mistakes)
@@ -99,6 +104,11 @@ def stamp(settings: Settings) -> tuple[int, ...]:
     return tuple(found)
 
 
+def says_nothing(config_file: Path) -> bool:
+    """Whether a settings file is empty, but for blank lines and comments."""
+    return all(not line.strip() or line.lstrip().startswith("#") for line in _text(config_file).splitlines())
+
+
 def _text(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8")
@@ -122,8 +132,13 @@ def _preset(name: str, table: Any, path: Path, text: str, mistakes: Mistakes) ->
     return mistakes.validated(Preset, table, path, text, (name,))
 
 
+def _at_home(table: _Table, *keys: str) -> _Table:
+    """The same with `~` in the names of files read as the home folder."""
+    return table.model_copy(update={key: os.path.expanduser(getattr(table, key)) for key in keys})
+
+
 def _absolute(folders: Folders, studio: Path, config_file: Path) -> Folders:
-    paths = {name: Path(os.path.normpath((studio / value).absolute())) for name, value in folders}
+    paths = {name: Path(os.path.normpath((studio / os.path.expanduser(value)).absolute())) for name, value in folders}
     unsaid = next((name for name, value in folders if value == Path()), "")
     if unsaid:
         raise ConfigError(f"folders.{unsaid} is empty; name a folder, or leave the line out", config_file)

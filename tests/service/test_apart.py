@@ -302,3 +302,32 @@ def test_corners_that_are_said_of_the_photo_are_not_those_of_a_work_in_it(tmp_pa
     assert (first.outline, first.corners_px, first.description, first.alt_text) == (None, None, "", "")
     assert first.size_mm == second.size_mm == (130.0, 90.0)
     assert second.corners_px is not None
+
+
+def test_a_photo_of_a_works_name_has_its_note_for_itself(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("Cards-2.jpg", photo(9))  # so sync tools call a second file
+    wren.put("Cards-2.txt", "title: Thrift\nprice: 240\nhold: yes")
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    part, other = [job for job in ledger.jobs() if job.shown == "Cards-2.jpg"]
+    ledger.close()
+    assert part.record is not None
+    assert other.record is not None
+    assert (part.part, part.record.work.title, part.record.work.price, part.record.work.hold) == (
+        2,
+        "Cards 2",
+        "",
+        False,
+    )
+    assert (other.record.work.title, other.record.work.hold) == ("Thrift", True)
+    (told,) = part.record.work.unclear
+    assert "is that of the photo of this name" in told
+    # And nothing is done to the wrong one of them.
+    assert main(["show", "Cards-2.jpg", "--config", str(wren.config)]) == 2
+    assert f"“{other.job}”, “{part.job}”; name one by its id" in capsys.readouterr().err
+    for job in (part, other):
+        assert main(["show", job.job, "--config", str(wren.config)]) == 0
+    (wren.inbox / "Cards-2.jpg").unlink()
+    (wren.inbox / "Cards-2.txt").unlink()
+    wren.run()
+    assert main(["show", "Cards-1.jpg", "--config", str(wren.config)]) == 0

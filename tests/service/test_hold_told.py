@@ -20,30 +20,57 @@ def logged(wren: Studio, event: str) -> list[dict[str, str]]:
     return [line for line in map(json.loads, text.splitlines()) if line["event"] == event]
 
 
-def test_a_copy_on_hold_says_that_the_work_is_not(wren: Studio) -> None:
+def test_a_copy_on_hold_holds_the_work(wren: Studio) -> None:
+    """On a phone "copy to" is as near as "move to"."""
     wren.put("Reeds.jpg", photo(1))
     wren.run()
+    before = wren.files()
     wren.put("hold/Reeds.jpg", photo(1))
-    copy = wren.run()["hold/Reeds.jpg"]
-    assert copy.outcome == "duplicate"
-    assert copy.reasons[0] == (
-        "the same photo as Reeds.jpg; nothing was made twice. This copy lies on hold, the work does not: put a note "
-        "“hold: yes” beside Reeds.jpg, or move that into a folder “hold”"
+    records = wren.run()
+    assert records["hold/Reeds.jpg"].outcome == "duplicate"
+    assert records["hold/Reeds.jpg"].reasons[0] == (
+        "the same photo as Reeds.jpg; nothing was made twice. By where this copy lies it is on hold"
     )
     (line,) = [line for line in logged(wren, "finished") if line["outcome"] == "duplicate"]
-    assert "the work does not" in line["reason"]
-    assert "square/Reeds.jpg" in wren.files()
+    assert "on hold" in line["reason"]
+    assert not wren.files()
+    (wren.inbox / "hold/Reeds.jpg").unlink()
+    wren.run()
+    assert wren.files() == before
+    wren.put("Reeds.txt", "hold: no")
+    wren.put("hold/Reeds.jpg", photo(1))
+    wren.run()
+    assert wren.files() == before
 
 
-@pytest.mark.parametrize("held", ["note", "copy"])
-def test_where_both_or_none_are_on_hold_nothing_is_said(wren: Studio, held: str) -> None:
-    if held == "note":
-        wren.put("Reeds.txt", "hold: yes")
+def test_a_copy_that_is_sent_somewhere_sends_the_work_there_besides(wren: Studio) -> None:
+    place = wren.config.with_name("destinations.toml")
+    more = "".join(f'\n[{name}]\nlong_side_px = 900\nwhen = "asked"\n' for name in ("submission", "print"))
+    place.write_text(place.read_text(encoding="utf-8") + more, encoding="utf-8")
+    wren.put("Reeds.jpg", photo(1))
+    usual = {out.destination for out in wren.run()["Reeds.jpg"].outputs}
+    wren.put("also for submission/Reeds.jpg", photo(1))
+    wren.put("for print/Reeds.jpg", photo(1))
+    wren.put("for squaer/Reeds.jpg", photo(1))
+    records = wren.run()
+    assert {out.destination for out in records["Reeds.jpg"].outputs} == {*usual, "submission", "print"}
+    assert "goes to print besides" in records["for print/Reeds.jpg"].reasons[0]
+    (unclear,) = records["Reeds.jpg"].work.unclear  # the work itself is not held by that
+    assert "squaer" in unclear
+    assert "said beside for squaer/Reeds.jpg" in unclear
+    for name in ("also for submission", "for print", "for squaer"):
+        (wren.inbox / name / "Reeds.jpg").unlink()
+    record = wren.run()["Reeds.jpg"]
+    assert ({out.destination for out in record.outputs}, record.work.unclear) == (usual, ())
+
+
+def test_where_both_or_none_are_on_hold_nothing_changes(wren: Studio) -> None:
     wren.put("Reeds.jpg", photo(1))
     wren.run()
-    place = "hold/Reeds.jpg" if held == "note" else "more/Reeds.jpg"
-    wren.put(place, photo(1))
-    assert "hold" not in wren.run()[place].reasons[0].removeprefix("hold/")
+    before = wren.files()
+    wren.put("more/Reeds.jpg", photo(1))
+    assert "hold" not in wren.run()["more/Reeds.jpg"].reasons[0]
+    assert wren.files() == before
 
 
 def test_the_log_says_why_a_work_is_withdrawn(wren: Studio) -> None:

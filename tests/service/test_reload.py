@@ -56,7 +56,7 @@ def test_a_fault_in_reading_the_settings_is_told_and_stops_nothing(
     studio: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     log = Log()
-    watched = Reload(studio, log)
+    watched = Reload(at_once(studio), log)
     assert watched.fresh() is None
     studio.config_file.write_text("[artist]\nname = 'Wren Halloway of Saltmere'\n", encoding="utf-8")
     with monkeypatch.context() as patched:
@@ -70,11 +70,47 @@ def test_a_fault_in_reading_the_settings_is_told_and_stops_nothing(
     assert fresh.artist.name == "Wren Halloway"
 
 
+def at_once(settings: Settings, settle_s: float = 0.0) -> Settings:
+    return settings.model_copy(update={"service": settings.service.model_copy(update={"settle_s": settle_s})})
+
+
+def test_settings_count_when_their_files_have_been_still(studio: Settings) -> None:
+    """Editors and sync tools empty a file and write it in parts: nothing is made without name and rights meanwhile."""
+    now, whole = [0.0], studio.config_file.read_text(encoding="utf-8")
+    watched = Reload(at_once(studio, 4.0), Log(), lambda: now[0])
+    for seconds, text in ((10.0, ""), (13.0, "[artist]\n"), (16.0, whole.replace("Wren Halloway", "W. Halloway"))):
+        now[0] = seconds
+        studio.config_file.write_text(text, encoding="utf-8")
+        assert watched.fresh() is None
+    now[0] = 19.9
+    assert watched.fresh() is None
+    now[0] = 20.0
+    fresh = watched.fresh()
+    assert fresh is not None
+    assert fresh.artist.name == "W. Halloway"
+    assert watched.fresh() is None
+
+
+def test_settings_that_were_emptied_are_not_taken_over(studio: Settings) -> None:
+    log = Log()
+    watched = Reload(at_once(studio), log)
+    studio.config_file.write_text("# gone\n\n", encoding="utf-8")
+    assert watched.fresh() is None
+    assert watched.fresh() is None
+    assert len(log.warned) == 1
+    assert "says nothing any more" in log.warned[0]
+    studio.config_file.write_text("[artist]\nname = ''\n", encoding="utf-8")  # said in so many words
+    fresh = watched.fresh()
+    assert fresh is not None
+    assert not fresh.artist.name
+
+
 class Log:
     """What was said, and why."""
 
     def __init__(self) -> None:
         self.said: list[tuple[str, str]] = []
+        self.warned: list[str] = []
 
     def error(self, event: str, *, reason: str, **_: object) -> None:
         self.said.append((event, reason))
@@ -82,7 +118,8 @@ class Log:
     def info(self, event: str, **_: object) -> None:
         """Of no interest."""
 
-    warning = info
+    def warning(self, _event: str, *, reason: str) -> None:
+        self.warned.append(reason)
 
 
 def raiser(problem: Exception) -> Callable[..., None]:

@@ -22,6 +22,7 @@ from autoprep.told.paper import Cell, Row, image_list, sheet
 from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.service.engines import run_once
+from tests.service.pretend import Studio, photo
 from tests.test_one_place import with_table
 
 MADE = datetime(2026, 11, 26, 12, 0, tzinfo=UTC)
@@ -186,3 +187,27 @@ def test_the_words_of_a_sheet_are_found_however_they_are_written(
     assert main(["sheet", place, "CAFÉ", "STRASSE", *config]) == 0
     assert main(["sheet", place, "cafe\u0301", "--for", "square", "--anyway", *config]) == 0
     assert "Nothing fits" not in capsys.readouterr().out
+
+
+def test_a_sheet_of_all_works_leaves_out_what_is_on_hold(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren = Studio(studio, monkeypatch)
+    for work, name in enumerate(("Reeds", "Gulls"), 1):
+        wren.put(f"{name}.jpg", photo(work))
+    wren.put("Gulls.txt", "hold: yes\nprice: 240")
+    wren.run()
+    cells: list[Cell] = []
+
+    def kept(_: str, found: list[Cell], **__: object) -> bytes:
+        cells.extend(found)
+        return b""
+
+    monkeypatch.setattr("autoprep.cli.sheet.sheet", kept)
+    place, config = wren.settings.studio / "sheet.pdf", ["--config", str(studio.config_file)]
+    assert main(["sheet", str(place), *config]) == 0
+    assert [cell.title for cell in cells] == ["Reeds"]
+    assert "1 work is on hold and left out" in capsys.readouterr().out
+    assert main(["sheet", str(place), "gulls", "--anyway", *config]) == 0
+    assert (cells[-1].title, cells[-1].lines) == ("Gulls", ["240", "on hold"])
+    assert "left out" not in capsys.readouterr().out

@@ -1,0 +1,227 @@
+"""Photos that are edited in their places: turned, cropped or brightened on the phone, under the same name."""
+
+import os
+
+import pytest
+
+from autoprep.cli.main import main
+from autoprep.domain import JobRecord
+from autoprep.job.takes import Look, is_edited
+from autoprep.ledger import Ledger
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
+from tests.service.pretend import Studio, photo
+
+DESTINATIONS = """
+[site]
+long_side_px = 900
+name = "{title}"
+"""
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    studio.config_file.with_name("destinations.toml").write_text(DESTINATIONS, encoding="utf-8")
+    return Studio(studio, monkeypatch)
+
+
+def outcomes(wren: Studio) -> list[str | None]:
+    """Of all photos, in the order in which they came."""
+    return [record.outcome for record in all_records(wren)]
+
+
+def all_records(wren: Studio) -> list[JobRecord]:
+    ledger = Ledger(ledger_path(wren.settings))
+    try:
+        return [job.record for job in ledger.jobs() if job.record is not None]
+    finally:
+        ledger.close()
+
+
+# As good as before; fewer pixels, for it was cropped; better; and so much turned that it seems to show another work.
+EDITED = (photo(1, take=2), photo(1, sharp=4, take=2), photo(1, sharp=9, take=2), photo(8))
+
+
+@pytest.mark.parametrize("edited", EDITED)
+def test_the_note_beside_an_edited_photo_speaks_for_the_work(wren: Studio, edited: bytes) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "title: Jug\nhold: yes")
+    wren.run()
+    wren.put("IMG_1.jpg", edited)
+    wren.run()
+    assert not wren.files()
+    wren.put("IMG_1.txt", "title: Jar\nhold: no")
+    wren.run()
+    assert list(wren.files()) == ["site/Jar.jpg"]
+    wren.put("IMG_1.txt", "title: Jar\nhold: yes")
+    wren.run()
+    assert not wren.files()
+    wren.put("IMG_1.txt", "title: Jar")  # the word beside what is there no more is not said again
+    wren.run()
+    assert list(wren.files()) == ["site/Jar.jpg"]
+
+
+@pytest.mark.parametrize("edited", EDITED)
+def test_an_edited_photo_is_one_work_and_one_picture(wren: Studio, edited: bytes) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    before = wren.run()["IMG_1.jpg"].sha256.encode()
+    wren.put("IMG_1.jpg", edited)
+    wren.run()
+    assert list(wren.files()) == ["site/IMG_1.jpg"]
+    assert before not in wren.files()["site/IMG_1.jpg"]
+    (old, new) = all_records(wren)
+    assert (old.outcome, old.take_of, new.outcome) == ("alternate", new.job, "ready")
+    assert "was edited" in old.reasons[0]
+    withdrawn = list((wren.settings.folders.records / "withdrawn").rglob("*.jpg"))
+    assert [before in place.read_bytes() for place in withdrawn] == [True]  # nothing is deleted
+
+
+def test_an_edited_photo_that_asks_leaves_what_was_edited_where_it_is(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    wren.put("IMG_1.jpg", photo(8))
+    wren.run()
+    wren.put("IMG_1.txt", "outline: ask")
+    wren.run()
+    assert outcomes(wren) == ["alternate", "needs a look"]
+    assert not wren.files()  # what the artist has changed does not come back
+
+
+def test_words_of_the_command_line_hold_for_the_edited_photo(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    say(wren, "hold")
+    wren.put("IMG_1.jpg", photo(8))
+    wren.run()
+    assert not wren.files()
+    say(wren, "hold: no")
+    wren.run()
+    assert list(wren.files()) == ["site/IMG_1.jpg"]
+
+
+def say(wren: Studio, line: str, name: str = "IMG_1.jpg") -> int:
+    return main(["say", name, line, "--config", str(wren.config)])
+
+
+def test_a_photo_that_is_put_back_as_it_was_is_used_again(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    first = wren.run()["IMG_1.jpg"].sha256.encode()
+    wren.put("IMG_1.jpg", photo(8))
+    wren.run()
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    assert outcomes(wren) == ["ready", "alternate"]
+    assert say(wren, "price: 240") == 0  # of the one that lies there
+    wren.run()
+    assert [record.work.price for record in all_records(wren)] == ["240", "240"]
+    assert (wren.settings.folders.records / "words" / f"{all_records(wren)[0].job}.txt").is_file()
+    assert [first in data for data in wren.files().values()] == [True]
+    wren.put("IMG_1.txt", "title: Jug")
+    wren.run()
+    assert list(wren.files()) == ["site/Jug.jpg"]
+
+
+def test_after_a_rebuild_the_edited_photo_is_used(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    wren.put("IMG_1.jpg", photo(1, take=2))
+    wren.run()
+    before = wren.files()
+    ledger_path(wren.settings).unlink()
+    assert main(["rebuild", "--config", str(wren.config)]) == 0
+    wren.run()
+    assert (wren.files(), outcomes(wren)) == (before, ["alternate", "ready"])
+
+
+def test_another_photo_of_the_same_name_is_another_work() -> None:
+    """Cameras and apps give names again: what was made under one of them before is nobody's to withdraw."""
+    likeness, other = alike_of(1), alike_of(2)
+    then, now = "2026-11-20T10:00:00", "2026-12-20T10:00:00"
+    assert is_edited(Look(likeness, 1.5, then), Look(other, 0.7, then))
+    assert not is_edited(Look(likeness, 1.5, now), Look(likeness, 1.5, then))
+    assert is_edited(Look(likeness, 1.5, None), Look(likeness, 1.2, then))
+    assert not is_edited(Look(likeness, 1.5, None), Look(other, 1.5, then))
+    assert not is_edited(None, Look(other, 1.5, then))
+
+
+def alike_of(work: int) -> str:
+    import numpy as np
+
+    from autoprep.imaging.likeness import likeness
+
+    return likeness(np.random.default_rng(work).random((64, 64, 3), np.float32))
+
+
+def test_a_retake_speaks_for_a_photo_that_was_deleted(wren: Studio) -> None:
+    """Nobody can see or change what was said beside the first any more."""
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "title: Jug\nhold: yes")
+    wren.run()
+    for name in ("IMG_1.jpg", "IMG_1.txt"):
+        os.unlink(wren.inbox / name)
+    wren.run()
+    wren.put("IMG_2.jpg", photo(1, take=2))
+    wren.put("IMG_2.txt", "title: Jar")
+    wren.run()
+    assert not wren.files()  # it was held, and nobody said that it is not
+    wren.put("IMG_2.txt", "title: Jar\nhold: no")
+    records = wren.run()
+    assert list(wren.files()) == ["site/Jar.jpg"]
+    assert "no longer in the inbox" in records["IMG_1.jpg"].reasons[0]
+
+
+def test_what_is_said_beside_a_retake_leaves_the_pictures_of_a_deleted_photo_else(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    before = wren.files()
+    os.unlink(wren.inbox / "IMG_1.jpg")
+    wren.run()
+    wren.put("IMG_2.jpg", photo(1, take=2))
+    wren.run()
+    assert wren.files() == before
+
+
+@pytest.mark.parametrize("hold", ["say", "note"])
+def test_a_photo_that_was_tidied_away_is_held_and_released(wren: Studio, hold: str) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    before = wren.files()
+    os.unlink(wren.inbox / "IMG_1.jpg")
+    wren.run()
+    assert wren.files() == before
+    if hold == "say":
+        assert say(wren, "hold") == 0
+    else:
+        wren.put("IMG_1.txt", "hold: yes")
+        assert_ahead(wren, "IMG_1.txt: speaks of IMG_1.jpg, which is not in the inbox now")
+    wren.run()
+    assert not wren.files()
+    wren.run()
+    assert not wren.files()
+    assert say(wren, "hold: no") == 0
+    wren.run()
+    assert wren.files() == before
+
+
+def assert_ahead(wren: Studio, line: str) -> None:
+    from autoprep.service.outlook import outlook
+
+    assert line in list(outlook(wren.settings))
+
+
+def test_what_a_picture_must_be_made_anew_for_waits_for_its_photo(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "price: 240\ntitle: Jug")
+    wren.run()
+    for name in ("IMG_1.jpg", "IMG_1.txt"):
+        os.unlink(wren.inbox / name)
+    wren.run()
+    assert say(wren, "title: Jar") == 1
+    assert "not in the inbox" in capsys.readouterr().out
+    record = wren.run()["IMG_1.jpg"]
+    assert (record.work.title, record.work.price) == ("Jar", "240")  # what else was said of it stays
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    assert list(wren.files()) == ["site/Jar.jpg"]
