@@ -40,6 +40,14 @@ def alike(one: str, two: str) -> float:
     return _in_parts(*_laid_over(a, b))
 
 
+def alike_if_turned(one: str, two: str) -> float:
+    """The same where either may have been turned by a quarter, or by several."""
+    a, b = _unpacked(one), _unpacked(two)
+    if a is None or b is None:
+        return 0.0
+    return max(_in_parts(*_laid_over(a, np.ascontiguousarray(np.rot90(b, quarters)))) for quarters in range(4))
+
+
 @lru_cache(maxsize=256)
 def _unpacked(text: str) -> Float32 | None:
     try:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from autoprep.domain import JobRecord
-from autoprep.imaging.likeness import alike
+from autoprep.imaging.likeness import alike, alike_if_turned
 
 # The same work photographed on another day is another occasion.
 _WITHIN = timedelta(minutes=45)
@@ -48,13 +48,13 @@ def same_work(one: Look | None, two: Look | None) -> bool:
 def is_edited(one: Look | None, two: Look | None) -> bool:
     """Whether a photo may be another one that was edited in its place: turned or cropped, it may look otherwise.
 
-    The moment tells, which stays in an edited file; where either has none, the drawing does.
+    The moment tells, which stays in an edited file; where either has none, the drawing does, however it is turned.
     """
     if one is None or two is None:
         return False
     if one.taken_at and two.taken_at:
         return one.taken_at == two.taken_at or same_work(one, two)
-    return alike(one.likeness, two.likeness) > _ALIKE
+    return alike_if_turned(one.likeness, two.likeness) > _ALIKE
 
 
 def is_late(record: JobRecord, before: Iterable[Look]) -> bool:

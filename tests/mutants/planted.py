@@ -1949,6 +1949,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/job/takes.py", ("tests/service/test_edited.py",),
         ("a name that is given again is an edited picture", "return one.taken_at == two.taken_at or same_work(one, two)", "return True"),
+        ("without its time a turned picture is no edited one", "return alike_if_turned(one.likeness, two.likeness)", "return alike(one.likeness, two.likeness)"),
         ("a turned picture is no edited one", "return one.taken_at == two.taken_at or same_work(one, two)", "return same_work(one, two)"),
     ),
     *_all(

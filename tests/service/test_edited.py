@@ -2,10 +2,12 @@
 
 import os
 
+import numpy as np
 import pytest
 
 from autoprep.cli.main import main
 from autoprep.domain import JobRecord
+from autoprep.imaging.likeness import likeness
 from autoprep.job.takes import Look, is_edited
 from autoprep.ledger import Ledger
 from autoprep.wishes.places import ledger_path
@@ -135,20 +137,24 @@ def test_after_a_rebuild_the_edited_photo_is_used(wren: Studio) -> None:
 
 def test_another_photo_of_the_same_name_is_another_work() -> None:
     """Cameras and apps give names again: what was made under one of them before is nobody's to withdraw."""
-    likeness, other = alike_of(1), alike_of(2)
+    drawing, other = alike_of(1), alike_of(2)
     then, now = "2026-11-20T10:00:00", "2026-12-20T10:00:00"
-    assert is_edited(Look(likeness, 1.5, then), Look(other, 0.7, then))
-    assert not is_edited(Look(likeness, 1.5, now), Look(likeness, 1.5, then))
-    assert is_edited(Look(likeness, 1.5, None), Look(likeness, 1.2, then))
-    assert not is_edited(Look(likeness, 1.5, None), Look(other, 1.5, then))
+    assert is_edited(Look(drawing, 1.5, then), Look(other, 0.7, then))
+    assert not is_edited(Look(drawing, 1.5, now), Look(drawing, 1.5, then))
+    assert is_edited(Look(drawing, 1.5, None), Look(drawing, 1.2, then))
+    assert not is_edited(Look(drawing, 1.5, None), Look(other, 1.5, then))
     assert not is_edited(None, Look(other, 1.5, then))
 
 
+@pytest.mark.parametrize("quarters", [1, 2, 3])
+def test_a_photo_that_tells_no_time_is_known_however_it_is_turned(quarters: int) -> None:
+    """Messengers take the time out: turned on the phone, such a page lay in `ready/` twice, once on its side."""
+    drawn = np.random.default_rng(7).random((90, 90, 3)).astype(np.float32)
+    turned = np.ascontiguousarray(np.rot90(drawn, quarters))
+    assert is_edited(Look(likeness(drawn), 1.5, None), Look(likeness(turned), 1 / 1.5, None))
+
+
 def alike_of(work: int) -> str:
-    import numpy as np
-
-    from autoprep.imaging.likeness import likeness
-
     return likeness(np.random.default_rng(work).random((64, 64, 3), np.float32))
 
 
