@@ -157,8 +157,20 @@ def test_folders_are_called_as_people_and_computers_call_them(
     assert facts_of(tmp_path, f"{folder}/IMG_1.jpg") == (WorkFacts(**facts), ())
 
 
-@pytest.mark.parametrize("shown", ["private/IMG_1.jpg", "note to self/IMG_1.jpg", "Tide, 2026, private.jpg"])
-def test_what_may_be_private_is_no_title_and_no_medium(tmp_path: Path, shown: str) -> None:
+@pytest.mark.parametrize(
+    ("shown", "hold"),
+    [
+        ("note to self/IMG_1.jpg", False), ("private/IMG_1.jpg", True), ("Tide, 2026, private.jpg", True),
+        ("Gallery - dont post/IMG_1.jpg", True), ("NOT YET/IMG_1.jpg", True),
+    ],
+)  # fmt: skip
+def test_what_may_be_private_is_no_title_and_no_medium(tmp_path: Path, shown: str, hold: bool) -> None:
     facts, (told,) = facts_of(tmp_path, shown)
-    assert (facts.medium, facts.title in ("", "Tide")) == ("", True)
-    assert "nothing was made of it" in told
+    assert (facts.medium, facts.title in ("", "Tide"), facts.hold) == ("", True, hold)
+    assert ("the work is held until" if hold else "nothing was made of it") in told
+
+
+@pytest.mark.parametrize("title", ["Private View", "Not Yet Born", "A private path", "The Keep", "Show Me the Way"])
+def test_a_title_that_sounds_so_is_a_title(tmp_path: Path, title: str) -> None:
+    facts, told = facts_of(tmp_path, f"{title}, 2026, ink.jpg")
+    assert (facts.title, facts.hold, told) == (title, False, ())

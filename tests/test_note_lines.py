@@ -33,7 +33,7 @@ def test_what_may_be_private_is_never_a_part_of_a_text(tmp_path: Path, text: str
 
 
 def test_an_unknown_line_is_answered_with_a_word_only_where_one_is_near(tmp_path: Path) -> None:
-    _, (warning,) = read(tmp_path, "alt: A plan\nprivate: do not show\n")
+    _, (warning,) = read(tmp_path, "alt: A plan\nprivate: by Ida\n")
     assert "says “private”, which is not understood; nothing was made of that line" in warning
 
 
@@ -56,7 +56,10 @@ def test_keywords_end_with_their_line(tmp_path: Path, line: str) -> None:
 @pytest.mark.parametrize(
     "line",
     ["Hold this one please", "please hold", "on hold", "Hold!", "please, hold it", "put on hold", "This one is on hold",
-    "hodl: yes", "holds: until May"],
+    "hodl: yes", "holds: until May", "private!!", "PRIVATE", "Embargo", "Not yet", "strictly confidential",
+    "dont post", "please don’t show this", "not to sell, never publish", "keep this one back please", "Keep it private",
+    "nicht veröffentlichen", "Bitte noch nicht zeigen!", "à ne pas publier", "no publicar", "niet delen",
+    "non condividere", "private: do not show"],
 )  # fmt: skip
 @pytest.mark.parametrize("before", ["title: Sluice\n", ""])
 def test_a_hold_in_other_words_holds(tmp_path: Path, line: str, before: str) -> None:
@@ -67,7 +70,7 @@ def test_a_hold_in_other_words_holds(tmp_path: Path, line: str, before: str) -> 
     assert read(tmp_path, "hold\n") == (WorkFacts(hold=True), ())
 
 
-@pytest.mark.parametrize("line", ["For submission only", "not for sale", "For Ida", "private"])
+@pytest.mark.parametrize("line", ["For submission only", "not for sale", "For Ida", "private, Ida"])
 @pytest.mark.parametrize("before", ["title: Sluice\n", ""])
 def test_a_line_on_where_a_work_may_go_is_answered_and_no_title(tmp_path: Path, line: str, before: str) -> None:
     facts, (warning,) = read(tmp_path, f"{before}{line}\n")

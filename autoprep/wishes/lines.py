@@ -32,10 +32,18 @@ _APART = re.compile(
     r"hold\b|please\b|for\b|not\s+for\b|private|confidential|do\s+not\b|don['’]?t\b|note\s+to\b", re.IGNORECASE
 )
 _HOLDS = re.compile(
-    r"(?:please\W+)?hold\b|.*\b(?:on|please)\s+hold\b|not\s+for\s+publication\b"
-    r"|(?:please\W+)?(?:do\s+not|don['’]?t)\s+(?:publish|post|share|upload)\b",
+    r"(?:please\W+)?hold\b|.*\b(?:on|please)\s+hold\b|(?:strictly\s+)?(?:private|confidential|embargo(?:ed)?|not\s+yet)\W*$"
+    r"|.*\bnot\s+for\s+publication\b|.*\bkeep\b.*\b(?:back|private|secret|offline)\b"
+    r"|.*\b(?:do\s+not|don['’]?t|never|must\s+not)\s+(?:be\s+)?(?:publish|post|share|upload|show)(?:e?d|n)?\b"
+    # The same in the other languages whose words are read: "do not publish, post, share, show".
+    r"|.*\bnicht\s+(?:veröffentlichen|posten|teilen|zeigen|hochladen)\b"
+    r"|.*\bne\s+pas\s+(?:publier|poster|partager|montrer|diffuser)\b"
+    r"|.*\bno\s+(?:publicar|compartir|mostrar|subir)\b|.*\bnon\s+(?:pubblicare|condividere|mostrare)\b"
+    r"|.*\bniet\s+(?:publiceren|plaatsen|delen|tonen)\b|.*\bnão\s+(?:publicar|partilhar|mostrar)\b",
     re.IGNORECASE,
 )
+# Before a colon these are the artist's own remarks: "private: Ida wants it".
+_REMARK = re.compile(r"(?:strictly\s+)?(?:private|confidential)", re.IGNORECASE)
 # A folder or a part of a name that is called so, with what computers add to a second one: "01 hold", "Hold (1)".
 _CALLED_HOLD = re.compile(r"(?:\d{1,3}[\W_]+)?(?:on[\s_-]+)?hold[\W_]*(?:(?:\d{1,3}|copy)[\W_]*)?", re.IGNORECASE)
 # Behind a name; a boat has one too.
@@ -98,6 +106,12 @@ def unlisted(text: str) -> str:
 def holds(line: str) -> bool:
     """Whether a line without a colon asks in some way to hold the work."""
     return bool(_HOLDS.match(unlisted(line).lstrip(" “„«‘\"'")))
+
+
+def holds_by(key: str, value: object) -> bool:
+    """Whether a line whose key is not known asks for it: "holds: until May", "private: do not show"."""
+    remark = _REMARK.fullmatch(key.strip())
+    return holds(str(value)) or (holds(key) and not remark)
 
 
 def is_hold(text: str) -> bool:

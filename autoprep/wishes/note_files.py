@@ -13,7 +13,7 @@ from typing import Any
 
 from autoprep.logs import as_shown
 from autoprep.wishes.captions import Doubt, caption, open_doubts
-from autoprep.wishes.lines import KEYS, holds, loose, meaning, read, slip, stands_apart, unlisted, word
+from autoprep.wishes.lines import KEYS, holds, holds_by, loose, meaning, read, slip, stands_apart, unlisted, word
 from autoprep.wishes.mistakes import nearest
 
 NOTE_ENDINGS = (".txt", ".toml", ".md")
@@ -144,7 +144,7 @@ def said_in(
         name = meaning(key)
         if name == "photo":
             said |= {"photo": str(value).strip()} if keep_photo else {}
-        elif not name and holds(key):  # said in words that are not known: better held than given out
+        elif not name and holds_by(key, value):  # said in words that are not known: better held than given out
             said |= {"hold": True}
             held = True
             warnings.append(_held_until(called, f"{key}: {value}"))

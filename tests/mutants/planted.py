@@ -1997,6 +1997,9 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/lines.py", ("tests/test_captions.py", "tests/test_note_lines.py"),
+        ("private is only a word", "(?:private|confidential|embargo(?:ed)?|not\\s+yet)\\W*$", "(?:embargo)\\W*$"),
+        ("a remark holds its work", "(holds(key) and not remark)", "holds(key)"),
+        ("no other language asks to hold", "    r\"|.*\\bnicht", "    r\"|.*\\bnichts"),
         ("a copy of a folder hold is a question", "    return bool(_CALLED_HOLD.fullmatch(text.strip()))", '    return text.lower() == "hold"'),
         ("the hold of a boat is one", "(?<!\\bthe)(?<!\\ba)(?<!['’]s)", ""),
         ("a line of a list is not read", "    return seen[found.end() :] if (found := _LIST_SIGN.match(seen)) else seen", "    return seen"),
