@@ -2007,7 +2007,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/note_files.py", ("tests/test_note_lines.py",),
-        ("a hold before a colon in other words is given out", "        elif not name and holds(key):", "        elif False:"),
+        ("a hold before a colon in other words is given out", "        elif not name and holds_by(key, value):", "        elif False:"),
     ),
     Mistake("a hold of a folder is asked about though a note settles it", "autoprep/wishes/notes.py", "open_doubts(of_folders, name | note | corner_notes | told,", "open_doubts(of_folders, {},", ("tests/test_captions.py",)),
     *_all(
