@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 
 from autoprep.errors import ConfigError, UsageError
-from autoprep.ledger import Job, Ledger
+from autoprep.ledger import Job, Ledger, is_lost
 from autoprep.logs import as_shown
 from autoprep.told.explanations import NO_PHOTO, ends_too_early
 from autoprep.wishes.places import ledger_path
@@ -37,8 +37,9 @@ def make_folders(settings: Settings) -> None:
 
 
 def open_ledger(settings: Settings) -> Ledger | None:
-    """The ledger of a studio; None where nothing came in yet."""
-    return Ledger(ledger_path(settings)) if ledger_path(settings).is_file() else None
+    """The ledger of a studio; None where nothing came in yet. Raises LedgerDamaged where it is gone since."""
+    place = ledger_path(settings)
+    return Ledger(place) if place.is_file() or is_lost(place) else None
 
 
 def find_job(settings: Settings, wanted: str) -> Job:

@@ -1,7 +1,7 @@
 """The ledger: every file seen, every photo, work and rendition, in SQLite."""
 
 from autoprep.ledger.book import Ledger
-from autoprep.ledger.connection import journal_mode
+from autoprep.ledger.connection import is_lost, journal_mode
 from autoprep.ledger.copies import COPIES
 from autoprep.ledger.migrations import MIGRATIONS
 from autoprep.ledger.overview import BLOCK, HELD_BACK, Overview
@@ -29,5 +29,5 @@ from autoprep.ledger.settled import TROUBLE
 __all__ = [
     "BLOCK", "COPIES", "GONE", "HELD_BACK", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Delivered", "Job", "Ledger",
     "Line", "Listed", "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View",
-    "WorkRow", "dated", "journal_mode",
+    "WorkRow", "dated", "is_lost", "journal_mode",
 ]  # fmt: skip

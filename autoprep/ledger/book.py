@@ -38,8 +38,8 @@ _WITH_RECORD = f"{VIEW_COLUMNS}, (SELECT record FROM records WHERE records.numbe
 class Ledger(Names, Earlier, Moved):
     """The open ledger. One connection; call from one thread. overview: what is asked of all photos together."""
 
-    def __init__(self, path: Path) -> None:
-        super().__init__(path)
+    def __init__(self, path: Path, *, anew: bool = False) -> None:
+        super().__init__(path, anew=anew)
         self.overview = Overview(self._db)
 
     # --- files ----------------------------------------------------------------------------------------------

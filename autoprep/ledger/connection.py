@@ -24,11 +24,28 @@ def journal_mode(version: tuple[int, ...]) -> tuple[str, str]:
 _MUCH_SPARE = 20_000  # pages of 4 kB that a migration left empty: worth giving back to the disk
 
 
+def is_lost(path: Path) -> bool:
+    """Whether there is no ledger, or an empty file, though photos have come in: their records lie beside it."""
+    if path.is_file() and path.stat().st_size:
+        return False
+    return any(place.parent.name[:1].isdigit() for place in path.parent.glob("proof/*/record.json"))
+
+
 class Connection:
     """The open database. One connection; call from one thread."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, anew: bool = False) -> None:
+        """Open the ledger, or make one where nothing has come in yet; anew: whatever records lie beside it.
+
+        Raises LedgerDamaged where it can't be read, or is gone while there are records.
+        """
         path.parent.mkdir(parents=True, exist_ok=True)
+        if not anew and is_lost(path):
+            raise LedgerDamaged(
+                f"the ledger {path} is gone, and records of photos are there: without it all of them would be made "
+                "again beside the pictures of before. `autoprep rebuild` makes a new one from the records, in moments; "
+                f"to begin anew, move the folder {path.parent} away"
+            )
         self._db = sqlite3.connect(path, isolation_level=None, timeout=20)
         try:
             self._open(path)

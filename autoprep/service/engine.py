@@ -54,7 +54,11 @@ class Engine:
         self.settings, self._log, self._follow = settings, log, follow
         self._on_record = on_record or (lambda record: None)
         self._lock = StudioLock(settings.folders.records)
-        self.ledger = Ledger(ledger_path(settings))
+        try:
+            self.ledger = Ledger(ledger_path(settings))
+        except BaseException:
+            self._lock.close()
+            raise
         self._recover()
         self._settling = Settling(settings.service.settle_s)
         service = settings.service

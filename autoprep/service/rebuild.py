@@ -6,10 +6,11 @@ which destinations were usual) follows from what it does: files are made from th
 
 import contextlib
 import hashlib
+import itertools
 import os
 import sqlite3
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -58,7 +59,7 @@ def rebuild(settings: Settings, *, sound_too: bool = False) -> Rebuilt:
             part.with_name(name).unlink(missing_ok=True)
         unreadable: list[str] = []
         records = dict(_records(settings, unreadable))
-        ledger = Ledger(part)
+        ledger = Ledger(part, anew=True)
         found = list(_restored(settings, records))
         ledger.restore(found)
         ledger.close()
@@ -137,8 +138,21 @@ def _records(settings: Settings, unreadable: list[str]) -> Iterator[tuple[str, J
         yield folder.name, record.model_copy(update={"job": folder.name})
 
 
+def _numbers(records: Iterable[str]) -> Iterator[int]:
+    """The number of each job, as its name tells; where two have one, the later gets a new one behind all.
+
+    That happens where a ledger was lost and another one begun, which counted from the start.
+    """
+    told = [int(job.partition("-")[0]) for job in records]
+    behind, given = itertools.count(max(told, default=0) + 1), set[int]()
+    for number in told:
+        yield number if number not in given else next(behind)
+        given.add(number)
+
+
 def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[Restored]:
     works, folders = _works(records), _questions(settings, records)
+    numbers = _numbers(records)
     gone = _edited(records, works)
     photos = {one.sha256: one.job for one in records.values() if not one.part and one.outcome != "duplicate"}
     for job, record in records.items():
@@ -160,7 +174,7 @@ def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[
         whole = photos.get(record.sha256, "") if record.part else ""
         lies = whole_name(record.photo, record.part)
         parts = part_names(record, record.photo) if record.outcome == "several works" else ()
-        yield Restored(int(job.partition("-")[0]), came, Change(record, rows, fields), kept, whole, lies, parts)
+        yield Restored(next(numbers), came, Change(record, rows, fields), kept, whole, lies, parts)
 
 
 def _dated(record: JobRecord, row: Rendition) -> Rendition:

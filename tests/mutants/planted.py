@@ -2085,4 +2085,10 @@ PLANTED: tuple[Mistake, ...] = (
             ("a jury sees glare", "config/destinations.toml", "prices = true\nhold_for_glare = true\n", "prices = true\n"),
         )
     ),
+    *_all(
+        "autoprep/ledger/connection.py", ("tests/service/test_rebuild.py",),
+        ("without its ledger a studio begins anew", "if not anew and is_lost(path):", "if False:"),
+        ("an emptied ledger is a new one", "if path.is_file() and path.stat().st_size:", "if path.is_file():"),
+    ),
+    Mistake("two photos have one number", "autoprep/service/rebuild.py", "yield number if number not in given else next(behind)", "yield number", ("tests/service/test_rebuild.py",)),
 )  # fmt: skip

@@ -92,6 +92,43 @@ def test_nothing_is_made_after_a_lost_ledger(wren: Studio) -> None:
     assert wren.run() == after
 
 
+@pytest.mark.parametrize("emptied", [False, True])
+def test_without_its_ledger_nothing_begins(wren: Studio, capsys: pytest.CaptureFixture[str], emptied: bool) -> None:
+    """All pictures were made once more beside those of before, and `status` said that no work had come in."""
+    files, place = wren.files(), ledger_path(wren.settings)
+    _lost(wren)
+    if emptied:
+        place.write_bytes(b"")
+    for command in ("once", "status", "works"):
+        assert main([command, "--config", str(wren.config)]) == 2
+        assert "`autoprep rebuild` makes a new one" in capsys.readouterr().err
+    assert wren.files() == files
+    assert not place.is_file() or not place.stat().st_size
+    assert main(["rebuild", "--config", str(wren.config)]) == 0
+    assert main(["status", "--config", str(wren.config)]) in (0, 1)
+
+
+def test_records_of_two_ledgers_have_one_number_each(wren: Studio) -> None:
+    """A ledger that was begun anew counted from the start; `rebuild` ended with a traceback on what came of it."""
+    root = wren.settings.folders.records / "proof"
+    kept = {
+        place.name: (place / "record.json").read_bytes()
+        for place in root.iterdir()
+        if (place / "record.json").is_file()
+    }
+    first = min(kept)
+    other = json.loads(kept[first]) | {"sha256": "0" * 64, "photo": "other.jpg", "outputs": [], "held": {}}
+    (root / f"{first.partition('-')[0]}-zz").mkdir()
+    (root / f"{first.partition('-')[0]}-zz" / "record.json").write_text(json.dumps(other), encoding="utf-8")
+    _lost(wren)
+    rebuild(wren.settings)
+    ledger = Ledger(ledger_path(wren.settings))
+    numbers = [line[0] for line in ledger._db.execute("SELECT number FROM jobs ORDER BY number")]
+    ledger.close()
+    assert len(numbers) == len(set(numbers)) == len(kept) + 1
+    assert numbers[-1] == max(int(name.partition("-")[0]) for name in kept) + 1
+
+
 def test_what_is_said_afterwards_is_followed_as_before(wren: Studio) -> None:
     _lost(wren)
     rebuild(wren.settings)
