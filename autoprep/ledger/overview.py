@@ -3,7 +3,8 @@
 import json
 import os
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -212,12 +213,12 @@ class Overview(Attention):
             takes.setdefault(row[1], []).append(row)
         # Of takes that are given out, one that the artist chose, else the best.
         used = {work: max(group, key=_regard) for work, group in takes.items()}
-        sent = self._sent({row[2] for row in used.values()} if only else None)
+        sent = self._sent({row[2] for group in takes.values() for row in group} if only else None)
         return [
             WorkRow(
                 group[0][0], work, used[work][2], used[work][3], group[0][4], used[work][5],
                 WorkFacts.model_validate_json(used[work][6] or "{}"), sum((row[9] or 0) > GONE for row in group),
-                tuple(sent.get(used[work][2], ())),
+                _since_any(sent.get(used[work][2], ()), [one for row in group for one in sent.get(row[2], ())]),
             )
             for work, group in takes.items()
         ]  # fmt: skip
@@ -314,6 +315,15 @@ def _composed(text: str) -> str:
 def _regard(row: Any) -> tuple[bool, int, float]:
     """Of a row of `Overview.works`: given out, chosen, merit."""
     return row[7] == "ready", row[8], row[9] or 0.0
+
+
+def _since_any(used: Iterable[Sent], of_all: Iterable[Sent]) -> tuple[Sent, ...]:
+    """What was sent of the take that is used, since a picture of any take was there: it is the work that is known."""
+    first: dict[str, str] = {}
+    for one in of_all:
+        if one.first:
+            first[one.destination] = min(one.first, first.get(one.destination, one.first))
+    return tuple(replace(one, first=first.get(one.destination, "")) for one in used)
 
 
 def _lying(rows: list[Fitting]) -> list[Fitting]:

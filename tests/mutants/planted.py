@@ -2091,4 +2091,5 @@ PLANTED: tuple[Mistake, ...] = (
         ("an emptied ledger is a new one", "if path.is_file() and path.stat().st_size:", "if path.is_file():"),
     ),
     Mistake("two photos have one number", "autoprep/service/rebuild.py", "yield number if number not in given else next(behind)", "yield number", ("tests/service/test_rebuild.py",)),
+    Mistake("another take makes a work new", "autoprep/ledger/overview.py", "return tuple(replace(one, first=first.get(one.destination, \"\")) for one in used)", "return tuple(used)", ("tests/service/test_edited.py",)),
 )  # fmt: skip

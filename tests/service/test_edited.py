@@ -135,6 +135,24 @@ def test_after_a_rebuild_the_edited_photo_is_used(wren: Studio) -> None:
     assert (wren.files(), outcomes(wren)) == (before, ["alternate", "ready"])
 
 
+@pytest.mark.parametrize("name", ["IMG_1.jpg", "IMG_2.jpg"])
+def test_a_work_is_known_since_a_picture_of_any_of_its_takes_was_there(wren: Studio, name: str) -> None:
+    """Calls ask whether a work was public before; an edited picture, or a better take, made it new."""
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "title: Jug")
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    ledger._db.execute("UPDATE renditions SET first = '2025-03-01T10:00:00'")
+    ledger.close()
+    wren.put(name, photo(1, sharp=9, take=2))
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    (work,) = ledger.overview.works()
+    ledger.close()
+    assert (work.takes, work.shown) == (1 if name == "IMG_1.jpg" else 2, name)
+    assert [sent.first[:10] for sent in work.sent] == ["2025-03-01"]
+
+
 def test_another_photo_of_the_same_name_is_another_work() -> None:
     """Cameras and apps give names again: what was made under one of them before is nobody's to withdraw."""
     drawing, other = alike_of(1), alike_of(2)
