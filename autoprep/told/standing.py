@@ -27,7 +27,7 @@ class Status:
     called that were set aside, and those with a destination that could not be made; failing: photos that are tried
     again, words on them that were not carried out and files that could not be read, and why; absent: photos that wait
     because they are no longer in the inbox; left_in_place: pictures that the artist has changed, below ready/, which
-    lie there still though their works are held, or not sent there.
+    lie there still though their works are held, or not sent there; no_inbox: why nothing can come in.
     """
 
     waiting: int
@@ -50,13 +50,14 @@ class Status:
     failing: Mapping[str, str] = field(default_factory=dict)
     absent: tuple[str, ...] = ()
     left_in_place: tuple[str, ...] = ()
+    no_inbox: str = ""
 
     @property
     def needs_attention(self) -> bool:
-        """Whether somebody should look: questions, photos set aside, what failed, no room, or no workers."""
+        """Whether somebody should look: questions, photos set aside, what failed, no room, no inbox, or no workers."""
         short = self.free_mb < self.needed_mb
         asks = self.questions or self.set_aside or self.not_given_out or self.left_in_place
-        return bool(asks or self.failing or short or self.trouble)
+        return bool(asks or self.failing or short or self.trouble or self.no_inbox)
 
     def lines(self) -> list[str]:
         """The same in words."""
@@ -64,6 +65,7 @@ class Status:
         said = [f"Finished: {counted(self.finished, 'photo')}{last}"]
         again = f" ({self.tried} of them once more, after a try that failed)" if self.tried else ""
         said.append(f"Waiting: {self.waiting}{again}, being worked on: {self.running}")
+        said += [f"Nothing comes in: {self.no_inbox}"] if self.no_inbox else []
         said += self._waits()
         if self.trouble:
             said.append(f"Nothing is worked on: {self.trouble}")
@@ -128,6 +130,19 @@ def _not_photos(settings: Settings, overview: Overview) -> int:
     return sum(os.path.lexists(os.path.join(inbox, path)) for path in overview.passed_over())
 
 
+def _no_inbox(settings: Settings) -> str:
+    """Why nothing can come in: a disk that is away, a folder that was renamed, one that may not be read."""
+    inbox = settings.folders.inbox
+    try:
+        with os.scandir(inbox) as entries:
+            next(entries, None)
+    except FileNotFoundError:
+        return f"the inbox {inbox} is not there (a disk that is away?); once it is back, all goes on by itself"
+    except OSError as problem:
+        return f"the inbox {inbox} can't be read ({problem.strerror})"
+    return ""
+
+
 def _left_in_place(settings: Settings, overview: Overview) -> tuple[str, ...]:
     """Pictures below ready/ that should not lie there and are the artist's, as long as they do."""
     ready = settings.folders.ready
@@ -172,6 +187,7 @@ def status_of(
         photos_set_aside=aside,
         not_made=not_made,
         failing={**failing, **(unread or {})},
+        no_inbox=_no_inbox(settings),
         left_in_place=() if overview is None else _left_in_place(settings, overview),
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),

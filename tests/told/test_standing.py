@@ -5,7 +5,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from autoprep.told.standing import Status
+from autoprep.told.standing import Status, status_of
+from autoprep.wishes.tables import Settings
 
 _CALM = Status(
     waiting=2, running=1, questions=0, set_aside=0, not_given_out=0, finished=68,
@@ -61,3 +62,12 @@ def test_photos_that_are_sent_to_no_destination_that_there_is_are_named() -> Non
     (line,) = (line for line in status.lines() if line.startswith("Given out nowhere"))
     assert line.startswith("Given out nowhere, for there is no such destination: 8 (for submision/0.jpg, ")
     assert line.endswith("for submision/5.jpg and 2 more)")
+
+
+def test_an_inbox_that_is_away_is_told(studio: Settings) -> None:
+    """Its disk was unplugged, and `status` said that all was well."""
+    assert status_of(studio, None).no_inbox == ""
+    studio.folders.inbox.rename(studio.folders.inbox.with_name("elsewhere"))
+    away = status_of(studio, None)
+    assert away.needs_attention
+    assert f"Nothing comes in: the inbox {studio.folders.inbox} is not there" in "\n".join(away.lines())
