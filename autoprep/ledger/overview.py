@@ -191,9 +191,12 @@ class Overview(Attention):
         ]
 
     def made_otherwise(self, destination: str, settings: str) -> int:
-        """How many files in place of a destination were made by other settings than those of this digest."""
+        """How many files in place of a destination were made by other settings than those of this digest.
+
+        Those of which a ledger that was made anew does not know it are not counted.
+        """
         row = self._db.execute(
-            "SELECT count(*) FROM renditions WHERE destination = ? AND state = 'in place' AND settings <> ?",
+            "SELECT count(*) FROM renditions WHERE destination = ? AND state = 'in place' AND settings NOT IN ('', ?)",
             (destination, settings),
         ).fetchone()
         return int(row[0])

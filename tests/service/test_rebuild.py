@@ -10,6 +10,7 @@ from autoprep.domain import JobRecord
 from autoprep.errors import AlreadyRunning, UsageError
 from autoprep.ledger import Ledger, Rendition
 from autoprep.service.lock import StudioLock
+from autoprep.service.outlook import made_otherwise
 from autoprep.service.rebuild import rebuild
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
@@ -85,6 +86,7 @@ def test_nothing_is_made_after_a_lost_ledger(wren: Studio) -> None:
     assert found.put_away is None
     assert found.photos == len(before)
     after = wren.run()
+    assert made_otherwise(wren.settings) == []  # by which settings is not known
     assert wren.made() == []
     assert wren.files() == files
     assert _outcomes(after) == before
