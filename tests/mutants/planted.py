@@ -1569,8 +1569,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/ledger/overview.py", ("tests/test_said_plainly.py",),
-        ("withdrawn files count as made otherwise", "destination = ? AND state = 'in place' AND settings <> ?", "destination = ? AND settings <> ?"),
-        ("files of other settings are not told", "destination = ? AND state = 'in place' AND settings <> ?", "destination = ? AND state = 'in place' AND settings = ?"),
+        ("withdrawn files count as made otherwise", "destination = ? AND state = 'in place' AND settings NOT IN", "destination = ? AND settings NOT IN"),
+        ("files of other settings are not told", "destination = ? AND state = 'in place' AND settings NOT IN", "destination = ? AND state = 'in place' AND settings IN"),
     ),
     Mistake("the nearest word shares next to nothing", "autoprep/wishes/mistakes.py", "if 2 * sum(block.size for block in alike) > max(len(word), len(folded)):", "if True:", ("tests/test_note_lines.py",)),
     Mistake("a site without https is fine", "autoprep/told/summary.py", 'elif artist.website and "://" not in artist.website:', "elif False:", ("tests/test_said_plainly.py",)),
