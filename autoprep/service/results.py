@@ -7,6 +7,7 @@ from autoprep.domain import JobRecord
 from autoprep.job.orders import JobOrder
 from autoprep.ledger import Rendition, dated
 from autoprep.service.depends import settings_digest, table_digest, told
+from autoprep.told.explanations import HOLD
 from autoprep.wishes.tables import Settings
 
 
@@ -40,6 +41,8 @@ def rows_of(
             )  # fmt: skip
         elif name in record.failed:
             rows[name] = replace(base, state="failed", path=None, reason=record.failed[name])
+        elif order.facts.hold:  # nothing was tried of a take whose work lends it words
+            rows[name] = replace(base, state="held", path=None, reason=HOLD, why=HOLD.kind)
     return rows
 
 

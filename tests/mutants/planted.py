@@ -2094,4 +2094,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("another take makes a work new", "autoprep/ledger/overview.py", "return tuple(replace(one, first=first.get(one.destination, \"\")) for one in used)", "return tuple(used)", ("tests/service/test_edited.py",)),
     Mistake("an inbox that is away is not told", "autoprep/told/standing.py", "no_inbox=_no_inbox(settings)", 'no_inbox=""', ("tests/told/test_standing.py",)),
     Mistake("what a new ledger does not know was changed", "autoprep/ledger/overview.py", "AND settings NOT IN ('', ?)", "AND settings NOT IN ('-', ?)", ("tests/service/test_rebuild.py",)),
+    Mistake("a held take without a file is called ready", "autoprep/service/results.py", "elif order.facts.hold:", "elif False:", ("tests/service/test_edited.py",)),
 )  # fmt: skip

@@ -52,6 +52,7 @@ def test_the_note_beside_an_edited_photo_speaks_for_the_work(wren: Studio, edite
     wren.put("IMG_1.jpg", edited)
     wren.run()
     assert not wren.files()
+    assert list(all_records(wren)[-1].held) == ["site"]  # `show` and `jobs` called it ready
     wren.put("IMG_1.txt", "title: Jar\nhold: no")
     wren.run()
     assert list(wren.files()) == ["site/Jar.jpg"]
