@@ -162,6 +162,7 @@ def test_folders_are_called_as_people_and_computers_call_them(
     [
         ("note to self/IMG_1.jpg", False), ("private/IMG_1.jpg", True), ("Tide, 2026, private.jpg", True),
         ("Gallery - dont post/IMG_1.jpg", True), ("NOT YET/IMG_1.jpg", True),
+        ("Tide (sold, do not post).jpg", True), ("Tide - not for web.jpg", True),
     ],
 )  # fmt: skip
 def test_what_may_be_private_is_no_title_and_no_medium(tmp_path: Path, shown: str, hold: bool) -> None:
@@ -170,7 +171,18 @@ def test_what_may_be_private_is_no_title_and_no_medium(tmp_path: Path, shown: st
     assert ("the work is held until" if hold else "nothing was made of it") in told
 
 
-@pytest.mark.parametrize("title", ["Private View", "Not Yet Born", "A private path", "The Keep", "Show Me the Way"])
+@pytest.mark.parametrize(
+    "title",
+    [
+        "Private View",
+        "Not Yet Born",
+        "A private path",
+        "The Keep",
+        "Show Me the Way",
+        "Never Show Fear",
+        "Do Not Disturb",
+    ],
+)
 def test_a_title_that_sounds_so_is_a_title(tmp_path: Path, title: str) -> None:
     facts, told = facts_of(tmp_path, f"{title}, 2026, ink.jpg")
     assert (facts.title, facts.hold, told) == (title, False, ())

@@ -32,11 +32,12 @@ _APART = re.compile(
     r"hold\b|please\b|for\b|not\s+for\b|private|confidential|do\s+not\b|don['’]?t\b|note\s+to\b", re.IGNORECASE
 )
 _HOLDS = re.compile(
-    r"(?:please\W+)?hold\b|.*\b(?:on|please)\s+hold\b|(?:strictly\s+)?(?:private|confidential|embargo(?:ed)?|not\s+yet)\W*$"
-    r"|.*\bnot\s+for\s+publication\b|.*\bkeep\b.*\b(?:back|private|secret|offline)\b"
-    r"|.*\b(?:do\s+not|don['’]?t|never|must\s+not)\s+(?:be\s+)?(?:publish|post|share|upload|show)(?:e?d|n)?\b"
+    r"(?:please\W+)?hold\b|.*\b(?:on|please)\s+hold\b|(?:strictly\s+)?(?:private|confidential|embargo(?:ed)?|wait|hodl|hlod|ohld|not\s+(?:ready\s+)?yet)\W*$"
+    r"|.*\bnot\s+for\s+(?:publication|(?:the\s+)?(?:web|internet|public)|online)\b|.*\bkeep\b.*\b(?:back|private|secret|offline)\b"
+    r"|.*\b(?:do\s+not|don['’]?t)\s+(?:publish|post|share|upload|show|put)\b"
+    r"|.*\b(?:never|must\s+not)\s+(?:be\s+)?(?:publish|post|share|upload)(?:e?d)?\b"
     # The same in the other languages whose words are read: "do not publish, post, share, show".
-    r"|.*\bnicht\s+(?:veröffentlichen|posten|teilen|zeigen|hochladen)\b"
+    r"|.*\bnicht\s+(?:ver(?:ö|oe)ffentlichen|posten|teilen|zeigen|hochladen)\b|.*\bzur(?:ü|ue)ck(?:zu)?halten\b"
     r"|.*\bne\s+pas\s+(?:publier|poster|partager|montrer|diffuser)\b"
     r"|.*\bno\s+(?:publicar|compartir|mostrar|subir)\b|.*\bnon\s+(?:pubblicare|condividere|mostrare)\b"
     r"|.*\bniet\s+(?:publiceren|plaatsen|delen|tonen)\b|.*\bnão\s+(?:publicar|partilhar|mostrar)\b",
