@@ -127,3 +127,16 @@ def test_a_file_that_stays_as_another_fails_did_not_come_out() -> None:
     made = JobRecord(job="1", photo="Gull.jpg", sha256="", outcome="ready", outputs=(out,))
     assert _came_out(made, None)
     assert not _came_out(made.model_copy(update={"failed": {"square": "the disk is full"}}), None)
+
+
+def test_a_destination_may_be_written_as_in_a_note(
+    wren: Studio, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    assert "square" in run(wren, capsys, "works", "--for", "Square")[1]
+    assert run(wren, capsys, "sheet", str(tmp_path / "all.pdf"), "--for", "SQUARE")[0] == 0
+    assert run(wren, capsys, "redo", "IMG_1.jpg", "--destination", "square ")[0] == 0
+    code, _, told = run(wren, capsys, "works", "--for", "squares")
+    assert code == 2
+    assert "no destination is called 'squares'; there are square, master" in told

@@ -155,3 +155,14 @@ def test_other_lines_may_be_a_list_too(tmp_path: Path) -> None:
     facts, told = read(tmp_path, "- Blue Jug, 2026\n- price: 240\n* medium: ink\n- lighter: -0.3\n")
     assert (facts.title, facts.year, facts.price, facts.medium) == ("Blue Jug", "2026", "240", "ink")
     assert (facts.lighter, told) == (-0.3, ())
+
+
+@pytest.mark.parametrize("line", ["Title - Harbour at dusk", "title – Harbour at dusk", "TITLE — Harbour at dusk"])
+def test_behind_a_known_word_a_dash_is_as_good_as_a_colon(tmp_path: Path, line: str) -> None:
+    facts, told = read(tmp_path, f"{line}\nyear: 2026\n")
+    assert (facts.title, facts.year, told) == ("Harbour at dusk", "2026", ())
+
+
+@pytest.mark.parametrize("line", ["Photo - harbour", "Dusk - Harbour", "Order-less"])
+def test_a_dash_in_a_title_stays(tmp_path: Path, line: str) -> None:
+    assert read(tmp_path, f"{line}\n")[0].title == line

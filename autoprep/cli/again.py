@@ -7,7 +7,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from autoprep.cli.found import find_job, make_folders, open_ledger, settings_of
+from autoprep.cli.found import find_destination, find_job, make_folders, open_ledger, settings_of
 from autoprep.cli.work import process_all
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.errors import AlreadyRunning, UsageError
@@ -157,6 +157,7 @@ def _key_and_value(line: str) -> tuple[str, str]:
 def redo(options: argparse.Namespace) -> int:
     """Render again from the stored plans, without measuring again."""
     settings = settings_of(options)
+    options.destination = find_destination(settings, options.destination)
     able = _able(settings, options.photo, options.destination)
     _ask(settings, able, options.destination)
     make_folders(settings)
@@ -187,9 +188,6 @@ def redo(options: argparse.Namespace) -> int:
 
 def _able(settings: Settings, photo: str | None, destination: str | None) -> list[View]:
     """The photos that are meant and can be rendered again. Raises UsageError where there is none."""
-    if destination and destination not in settings.destinations:
-        known = ", ".join(settings.destinations)
-        raise UsageError(f"there is no destination {destination!r}; there are {known}")
     able: list[View] = []
     if photo:
         able = [view for view in _meant(settings, photo) if view.plan]

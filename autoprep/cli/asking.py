@@ -7,6 +7,7 @@ from dataclasses import asdict
 from autoprep.cli.found import settings_of
 from autoprep.logs import plain
 from autoprep.service.outlook import made_otherwise, outlook
+from autoprep.told.standing import no_inbox
 from autoprep.told.summary import preset_words, warnings_of
 from autoprep.wishes.settings import worker_count
 from autoprep.wishes.tables import Settings
@@ -42,7 +43,8 @@ def check(options: argparse.Namespace) -> int:
 
 
 def _ahead(settings: Settings, *, as_json: bool) -> int:
-    lines = list(outlook(settings))
+    away = no_inbox(settings)
+    lines = [f"Nothing comes in: {away}"] if away else list(outlook(settings))
     if as_json:
         print(json.dumps(lines, ensure_ascii=False, indent=2))
         return 0

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from autoprep import __version__
-from autoprep.cli.found import open_ledger, settings_of
+from autoprep.cli.found import find_destination, open_ledger, settings_of
 from autoprep.cli.history import month_of
 from autoprep.errors import DeliveryError, UsageError
 from autoprep.files.bag import Item, held_in, sha256_of, write_bag
@@ -21,9 +21,8 @@ LIST_NAME = "works.csv"
 
 def make_bag(options: argparse.Namespace) -> int:
     """Make the bag; 1 where there are no pictures at all, or one is not what it was."""
-    settings, name, folder = settings_of(options), options.destination, options.folder
-    if name not in settings.destinations:
-        raise UsageError(f"no destination is called {name!r}; there are {', '.join(settings.destinations)}")
+    settings, folder = settings_of(options), options.folder
+    name = find_destination(settings, options.destination) or ""
     _refuse_own(settings, folder)
     month = month_of(options.month)
     ledger = open_ledger(settings)

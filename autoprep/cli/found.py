@@ -42,6 +42,18 @@ def open_ledger(settings: Settings) -> Ledger | None:
     return Ledger(place) if place.is_file() or is_lost(place) else None
 
 
+def find_destination(settings: Settings, wanted: str | None) -> str | None:
+    """The destination that is meant, written as notes may write it; None for None. Raises UsageError."""
+    from autoprep.service.said import destination_called
+
+    if wanted is None or wanted in settings.destinations:
+        return wanted
+    name = destination_called(settings, wanted)
+    if not name:
+        raise UsageError(f"no destination is called {wanted!r}; there are {', '.join(settings.destinations)}")
+    return name
+
+
 def find_job(settings: Settings, wanted: str) -> Job:
     """The newest job of that id, photo name (with or without folders) or title.
 

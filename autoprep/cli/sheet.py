@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from autoprep.cli.found import open_ledger, settings_of
+from autoprep.cli.found import find_destination, open_ledger, settings_of
 from autoprep.cli.history import month_of
 from autoprep.domain import WorkFacts
 from autoprep.errors import UsageError
@@ -24,13 +24,12 @@ from autoprep.wishes.tables import Settings
 
 def make_sheet(options: argparse.Namespace) -> int:
     """Make the PDF; 1 where nothing fits what was asked for."""
-    settings, target, name = settings_of(options), options.file, options.destination
+    settings, target = settings_of(options), options.file
     if target.suffix.lower() != ".pdf":
         raise UsageError(f"the file must end in .pdf, not {target.name!r}")
     if target.exists() and not options.anyway:
         raise UsageError(f"{target} is there already; --anyway writes a new one in its place")
-    if name is not None and name not in settings.destinations:
-        raise UsageError(f"no destination is called {name!r}; there are {', '.join(settings.destinations)}")
+    options.destination = name = find_destination(settings, options.destination)
     month = month_of(options.month)
     ledger = open_ledger(settings)
     try:

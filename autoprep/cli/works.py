@@ -2,7 +2,7 @@
 
 import argparse
 
-from autoprep.cli.found import open_ledger, settings_of
+from autoprep.cli.found import find_destination, open_ledger, settings_of
 from autoprep.errors import UsageError
 from autoprep.ledger import Overview, WorkRow
 from autoprep.logs import plain
@@ -14,9 +14,7 @@ from autoprep.wishes.tables import Settings
 def list_works(options: argparse.Namespace) -> int:
     """List all works, or say what would go to a destination and what is missing."""
     settings = settings_of(options)
-    wanted = options.destination
-    if wanted is not None and wanted not in settings.destinations:
-        raise UsageError(f"no destination is called {wanted!r}; there are {', '.join(settings.destinations)}")
+    wanted = find_destination(settings, options.destination)
     if options.csv and (options.json or wanted is not None):
         raise UsageError(f"--csv does not go with {'--json' if options.json else '--for'}; give one of them")
     ledger = open_ledger(settings)

@@ -80,6 +80,11 @@ def _with_destinations(
     return facts.model_copy(update=update), warnings
 
 
+def destination_called(settings: Settings, word: str) -> str:
+    """The destination that a word means, as notes may write it ("Open Call" for open-call); empty for none."""
+    return next(iter(_destinations(settings, (word,))[0]), "")
+
+
 def _destinations(settings: Settings, said: tuple[str, ...]) -> tuple[tuple[str, ...], list[str]]:
     """The destinations that are meant, as the settings spell them, and the words that mean none."""
     known = {_bare_word(name): name for name in settings.destinations}

@@ -130,7 +130,7 @@ def _not_photos(settings: Settings, overview: Overview) -> int:
     return sum(os.path.lexists(os.path.join(inbox, path)) for path in overview.passed_over())
 
 
-def _no_inbox(settings: Settings) -> str:
+def no_inbox(settings: Settings) -> str:
     """Why nothing can come in: a disk that is away, a folder that was renamed, one that may not be read."""
     inbox = settings.folders.inbox
     try:
@@ -187,7 +187,7 @@ def status_of(
         photos_set_aside=aside,
         not_made=not_made,
         failing={**failing, **(unread or {})},
-        no_inbox=_no_inbox(settings),
+        no_inbox=no_inbox(settings),
         left_in_place=() if overview is None else _left_in_place(settings, overview),
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),

@@ -169,9 +169,18 @@ def _folded(key: str) -> str:
 
 
 def _at_colon(line: str) -> tuple[str, str, str]:
-    """What stands before the first colon, the colon, and what stands behind it; full width is as good."""
+    """What stands before the first colon, the colon, and what stands behind it; full width is as good.
+
+    Behind a known word a dash is as good too: "Title - Harbour at dusk". But for "photo", by which names begin.
+    """
     found = re.search("[:：]", line)
+    dash = _DASH.match(line) if found is None else None
+    if dash is not None and _folded(dash[1]) in KEYS and _folded(dash[1]) != "photo":
+        return dash[1], ":", line[dash.end() :]
     return (line, "", "") if found is None else (line[: found.start()], found[0], line[found.end() :])
+
+
+_DASH = re.compile(r"\s*([^\W\d]+(?: [^\W\d]+)?)\s+[-–—]\s+(?=\S)")
 
 
 def _like_a_key(key: str, value: str) -> bool:

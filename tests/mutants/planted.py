@@ -2092,7 +2092,11 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("two photos have one number", "autoprep/service/rebuild.py", "yield number if number not in given else next(behind)", "yield number", ("tests/service/test_rebuild.py",)),
     Mistake("another take makes a work new", "autoprep/ledger/overview.py", "return tuple(replace(one, first=first.get(one.destination, \"\")) for one in used)", "return tuple(used)", ("tests/service/test_edited.py",)),
-    Mistake("an inbox that is away is not told", "autoprep/told/standing.py", "no_inbox=_no_inbox(settings)", 'no_inbox=""', ("tests/told/test_standing.py",)),
+    Mistake("an inbox that is away is not told", "autoprep/told/standing.py", "no_inbox=no_inbox(settings)", 'no_inbox=""', ("tests/told/test_standing.py",)),
     Mistake("what a new ledger does not know was changed", "autoprep/ledger/overview.py", "AND settings NOT IN ('', ?)", "AND settings NOT IN ('-', ?)", ("tests/service/test_rebuild.py",)),
     Mistake("a held take without a file is called ready", "autoprep/service/results.py", "elif order.facts.hold:", "elif False:", ("tests/service/test_edited.py",)),
+    Mistake("a dash behind a known word is a title", "autoprep/wishes/lines.py", "if dash is not None and _folded(dash[1]) in KEYS and", "if False and", ("tests/test_note_lines.py",)),
+    Mistake("a note's first line is for another photo", "autoprep/wishes/lines.py", ' and _folded(dash[1]) != "photo":', ":", ("tests/test_note_lines.py",)),
+    Mistake("what is ahead is told of an inbox that is away", "autoprep/cli/asking.py", 'lines = [f"Nothing comes in: {away}"] if away else', "lines =", ("tests/told/test_standing.py",)),
+    Mistake("a destination must be spelt as the settings do", "autoprep/cli/found.py", "name = destination_called(settings, wanted)", 'name = ""', ("tests/test_arguments.py",)),
 )  # fmt: skip

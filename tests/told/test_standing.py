@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 import pytest
 
+from autoprep.cli.main import main
 from autoprep.told.standing import Status, status_of
 from autoprep.wishes.tables import Settings
 
@@ -64,10 +65,12 @@ def test_photos_that_are_sent_to_no_destination_that_there_is_are_named() -> Non
     assert line.endswith("for submision/5.jpg and 2 more)")
 
 
-def test_an_inbox_that_is_away_is_told(studio: Settings) -> None:
+def test_an_inbox_that_is_away_is_told(studio: Settings, capsys: pytest.CaptureFixture[str]) -> None:
     """Its disk was unplugged, and `status` said that all was well."""
     assert status_of(studio, None).no_inbox == ""
     studio.folders.inbox.rename(studio.folders.inbox.with_name("elsewhere"))
     away = status_of(studio, None)
     assert away.needs_attention
     assert f"Nothing comes in: the inbox {studio.folders.inbox} is not there" in "\n".join(away.lines())
+    assert main(["check", "--ahead", "--config", str(studio.config_file)]) == 0
+    assert "Nothing comes in" in capsys.readouterr().out  # and not that all is as it should be
