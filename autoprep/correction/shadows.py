@@ -62,6 +62,10 @@ def find_shadow(linear: Float32, paper: Paper) -> Shadow | Declined:
         return Declined(reason="no soft shadow on bare paper")
     colour = _colour_of_hidden_light(ground, shaded)
     if colour is None:
+        # A wash beside the shadow may have been counted as a piece of it: what comes in from the rim by itself is none.
+        alone = _shaded(open_ground, luma, paper.mask, hard, bridge_px=1)
+        colour = _colour_of_hidden_light(ground, alone) if alone.any() else None
+    if colour is None:
         return Declined(reason="what is darker has colours of its own; it is no shadow")
     # With the shadow's own tint known, a pale wash that the first look took for shadow stands out.
     open_ground &= ~_off_tint(ground, colour)
@@ -87,8 +91,12 @@ def _carried(ground: Ground, shaded: Bool, open_ground: Bool, lit: Bool) -> Shad
     return Shadow(light, known, float(under.mean()), float((under & ~known).mean()))
 
 
-def _shaded(open_ground: Bool, luma: Float32, lit: Bool, hard: Bool) -> Bool:
-    return _substantial(_reached(open_ground, lit) & (luma < -_FAINT), luma, lit, hard)
+# Drawing cuts a shadow into pieces; for size and place they count together.
+_BRIDGE_PX = 15
+
+
+def _shaded(open_ground: Bool, luma: Float32, lit: Bool, hard: Bool, bridge_px: int = _BRIDGE_PX) -> Bool:
+    return _substantial(_reached(open_ground, lit) & (luma < -_FAINT), luma, lit, hard, bridge_px)
 
 
 def _open_ground(ground: Ground) -> Bool:
@@ -141,11 +149,10 @@ def _reached(ground: Bool, lit: Bool) -> Bool:
     return np.asarray((held >= 0.01 * lit.sum())[labels])
 
 
-def _substantial(shaded: Bool, luma: Float32, lit: Bool, hard: Bool) -> Bool:
+def _substantial(shaded: Bool, luma: Float32, lit: Bool, hard: Bool, bridge_px: int) -> Bool:
     """The dark parts that are large, deep enough to be seen, come in from the rim, and have no hard border."""
     solid = cast(UInt8, cv2.morphologyEx(shaded.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)))
-    # Drawing cuts a shadow into pieces; for size and place they count together.
-    bridged = cv2.morphologyEx(solid, cv2.MORPH_CLOSE, np.ones((15, 15), np.uint8))
+    bridged = cv2.morphologyEx(solid, cv2.MORPH_CLOSE, np.ones((bridge_px, bridge_px), np.uint8))
     count, labels = cv2.connectedComponents(bridged, connectivity=8)
     rim = rim_of(shaded.shape, max(3, round(0.03 * min(shaded.shape))))
     kept = np.zeros(count, bool)

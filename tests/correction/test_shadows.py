@@ -1,12 +1,16 @@
 """Soft shadows: followed on the paper and taken out; washes stay, and plain sheets are left alone."""
 
+from pathlib import Path
+
 import cv2
 import numpy as np
 import pytest
 
+from autoprep.correction.outline import find_outline
 from autoprep.correction.paper import find_level
-from autoprep.correction.planning import Wishes, make_plan
+from autoprep.correction.planning import Wishes, corrected, make_plan
 from autoprep.correction.shadows import find_shadow
+from autoprep.correction.squaring import rectify
 from autoprep.domain import Declined, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32
@@ -59,6 +63,24 @@ def test_washes_are_no_shadows(soft_px: float, colour: tuple[float, float, float
     assert not isinstance(paper, Declined)
     shadow = find_shadow(picture, paper)
     assert isinstance(shadow, Declined) or shadow.share < 0.02
+
+
+def test_a_wash_beside_a_shadow_is_no_piece_of_it() -> None:
+    """The pale blue wash of a journal said that no light could be hidden there, and its corner stayed grey, untold."""
+    photo = read_photo((Path(__file__).parents[2] / "demo_inbox" / "IMG_2047.jpg").read_bytes())
+    outline = find_outline(photo)
+    assert not isinstance(outline, Declined)
+    plan, _, measures = make_plan(photo, outline, Wishes())
+    assert measures["shadow_percent"] > 5
+    work = corrected(rectify(photo, plan.geometry, 250_000).linear, plan)
+    height, width = work.shape[:2]
+    paper, corner = work[: height // 12, : width // 3], work[-height // 20 :, -width // 12 : -width // 60]
+    assert np.median(corner, axis=(0, 1)) == pytest.approx(np.median(paper, axis=(0, 1)), rel=0.04)  # it was .75
+    # The wash is as blue as it was painted, against the paper.
+    painted = work[round(0.71 * height) : round(0.75 * height), round(0.64 * width) : round(0.67 * width)]
+    wash = np.median(painted, axis=(0, 1))
+    assert wash[2] / wash[0] > 1.04
+    assert wash[0] < 0.92 * np.median(paper[..., 0])
 
 
 @pytest.mark.slow

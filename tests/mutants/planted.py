@@ -2099,4 +2099,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a note's first line is for another photo", "autoprep/wishes/lines.py", ' and _folded(dash[1]) != "photo":', ":", ("tests/test_note_lines.py",)),
     Mistake("what is ahead is told of an inbox that is away", "autoprep/cli/asking.py", 'lines = [f"Nothing comes in: {away}"] if away else', "lines =", ("tests/told/test_standing.py",)),
     Mistake("a destination must be spelt as the settings do", "autoprep/cli/found.py", "name = destination_called(settings, wanted)", 'name = ""', ("tests/test_arguments.py",)),
+    Mistake("a wash beside a shadow keeps it from being seen", "autoprep/correction/shadows.py", "if alone.any() else None", "if False else None", ("tests/correction/test_shadows.py",)),
 )  # fmt: skip
