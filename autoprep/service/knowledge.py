@@ -171,7 +171,8 @@ class Knowledge:
         self._here, self._was_here = here, here.keys()
         names = {bare(shown_name(path)) for path in there} if self._renamed else ()
         self._note_spoken_of(notes)
-        self._said.lie_besides({job: self._copies(job) for job, paths in here.items() if len(paths) > 1})
+        # Where its own place holds something else now, a copy speaks on: what it holds must not come back for a moment.
+        self._said.lie_besides({job: copies for job in here if (copies := self._copies(job))})
         places = ((job, self._lines[job]) for job in (*here, *self._spoken_of))
         self._new.update(self._said.notice(self.settings, notes, places, names))
         return [job for job in here if self._has_left(job, there)]
@@ -197,9 +198,18 @@ class Knowledge:
         return tuple(shown_name(path) for path in self._here[job] if path != self._lines[job].path)
 
     def _has_left(self, job: str, there: Mapping[bytes, str]) -> bool:
-        """Whether a photo lies no longer where the ledger has it: nothing is there, or what is known as another."""
+        """Whether a photo lies no longer where the ledger has it: nothing is there, or what is known as another.
+
+        A new photo there may turn out to be the edited picture: until that is known, the place is that of both.
+        """
         line = self._lines[job]
-        return there.get(line.path, "another") not in ("", job, line.whole)
+        other = there.get(line.path, "another")
+        return other not in ("", job, line.whole) and not (other in self._lines and self._is_open(other))
+
+    def _is_open(self, job: str) -> bool:
+        """Whether it is not known yet what a photo shows."""
+        view = self.view(job)
+        return not view.work and (view.state != "done" or view.outcome == "needs a look")
 
     def listen(self) -> None:
         """Questions of whose choices one is left are answered by it; what was asked for again is asked for."""

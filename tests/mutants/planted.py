@@ -2094,4 +2094,10 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("another take makes a work new", "autoprep/ledger/overview.py", "return tuple(replace(one, first=first.get(one.destination, \"\")) for one in used)", "return tuple(used)", ("tests/service/test_edited.py",)),
     Mistake("an inbox that is away is not told", "autoprep/told/standing.py", "no_inbox=_no_inbox(settings)", 'no_inbox=""', ("tests/told/test_standing.py",)),
     Mistake("what a new ledger does not know was changed", "autoprep/ledger/overview.py", "AND settings NOT IN ('', ?)", "AND settings NOT IN ('-', ?)", ("tests/service/test_rebuild.py",)),
+    *_all(
+        "autoprep/service/knowledge.py", ("tests/service/test_edited.py",),
+        ("a copy is silent once the photo is edited", "for job in here if (copies := self._copies(job))}", "for job in here if len(here[job]) > 1 and (copies := self._copies(job))}"),
+        ("a copy is the photo before the edited one is known", "and not (other in self._lines and self._is_open(other))", ""),
+    ),
+    Mistake("a photo that is put back beside its copy is a copy", "autoprep/service/arrivals.py", "        if gone or put_back or (", "        if gone or (", ("tests/service/test_edited.py",)),
 )  # fmt: skip

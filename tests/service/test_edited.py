@@ -1,6 +1,8 @@
 """Photos that are edited in their places: turned, cropped or brightened on the phone, under the same name."""
 
 import os
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,7 +14,7 @@ from autoprep.job.takes import Look, is_edited
 from autoprep.ledger import Ledger
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
-from tests.service.pretend import Studio, photo
+from tests.service.pretend import InlinePool, Studio, photo
 
 DESTINATIONS = """
 [site]
@@ -249,3 +251,40 @@ def test_what_a_picture_must_be_made_anew_for_waits_for_its_photo(
     wren.put("IMG_1.jpg", photo(1))
     wren.run()
     assert list(wren.files()) == ["site/Jar.jpg"]
+
+
+@pytest.mark.parametrize("edited", EDITED)
+@pytest.mark.parametrize("folder", ["hold", "also for call"])
+def test_a_copy_of_what_was_edited_speaks_on_and_the_edited_picture_is_used(
+    wren: Studio, edited: bytes, folder: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    call = f'{DESTINATIONS}\n[call]\nlong_side_px = 900\nname = "{{title}}"\nwhen = "asked"\n'
+    wren.config.with_name("destinations.toml").write_text(call, encoding="utf-8")
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    wren.put(f"{folder}/IMG_1.jpg", photo(1))
+    before = wren.run()["IMG_1.jpg"].sha256.encode()
+    goal = [] if folder == "hold" else ["call/IMG_1.jpg", "site/IMG_1.jpg"]
+    assert list(wren.files()) == goal
+    wren.put("IMG_1.jpg", edited)
+    monkeypatch.setattr(InlinePool, "collect", slow(InlinePool.collect))
+    if not goal:  # not even for a moment
+        monkeypatch.setattr("autoprep.service.hands.bring_back", None)
+        monkeypatch.setattr("autoprep.service.hands.publish", None)
+    for _ in range(2):
+        wren.run()
+        assert list(wren.files()) == goal
+        assert not any(before in data for data in wren.files().values())
+        assert [one for one in outcomes(wren) if one != "duplicate"] == ["alternate", "ready"]
+    if goal:
+        wren.put("IMG_1.jpg", photo(1))  # as it was
+        wren.run()
+        assert list(wren.files()) == goal
+        assert all(before in data for data in wren.files().values())
+        assert [one.photo for one in all_records(wren) if one.outcome == "ready"] == ["IMG_1.jpg"]
+
+
+def slow(collect: Callable[[InlinePool], Any]) -> Callable[[InlinePool], Any]:
+    """The inbox is looked at a few times before the first results come."""
+    looks = iter(range(3))
+    return lambda pool: collect(pool) if next(looks, None) is None else ()
