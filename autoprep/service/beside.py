@@ -12,6 +12,13 @@ OF_THE_WORK = (
 )  # fmt: skip
 
 
+# Said beside a copy of a photo it is not heard, but told.
+OWN_WORDS = {
+    "title": "title", "year": "year", "medium": "medium", "size_mm": "size", "inventory": "inventory number",
+    "price": "price", "description": "description", "alt_text": "alternative text", "keywords": "keywords",
+}  # fmt: skip
+
+
 def of_the_work(own: WorkFacts, others: Sequence[WorkFacts]) -> WorkFacts:
     """What is said beside one take, and where that leaves something open what is said beside the first other one.
 
@@ -41,6 +48,7 @@ def yielding(away: WorkFacts, here: Sequence[WorkFacts]) -> WorkFacts:
 
 
 _SAID_BESIDE = " (said beside "
+_LONGEST_TOLD = 60  # letters of a word that is repeated to the artist
 
 
 def with_complaints(own: WorkFacts, others: Mapping[str, WorkFacts]) -> WorkFacts:
@@ -61,14 +69,30 @@ def with_copies(own: WorkFacts, copies: Mapping[str, WorkFacts]) -> WorkFacts:
     """The same with what the places of a photo's copies say: "copy to" is as near on a phone as "move to".
 
     One that lies on hold holds the work, unless it is said in so many words that it is not held; one that is sent
-    somewhere sends it there besides.
+    somewhere sends it there besides. Of all else that is said of a copy alone it is told that it is not
+    heard.
     """
     if not copies:
         return own
     hold = own.hold or (any(copy.hold for copy in copies.values()) and not own.released)
     sent = dict.fromkeys((*own.also, *(name for copy in copies.values() for name in copy.also)))
     also = tuple(name for name in sent if name in own.also or name not in own.destinations)
-    return with_complaints(own.model_copy(update={"hold": hold, "also": also}), copies)
+    told = {shown: _with_unheard(own, copy) for shown, copy in copies.items()}
+    return with_complaints(own.model_copy(update={"hold": hold, "also": also}), told)
+
+
+def _with_unheard(own: WorkFacts, copy: WorkFacts) -> WorkFacts:
+    names = [name for name in OWN_WORDS if getattr(copy, name) and getattr(copy, name) != getattr(own, name)]
+    if not names:
+        return copy
+    told = ", ".join(OWN_WORDS[name] + (f" “{text}”" if (text := _text(copy, name)) else "") for name in names)
+    line = f"this is a copy of the same photo, and its words are not heard; say it beside the photo itself: {told}"
+    return copy.model_copy(update={"unclear": (*copy.unclear, line)})
+
+
+def _text(said: WorkFacts, name: str) -> str:
+    value = getattr(said, name)
+    return value if isinstance(value, str) and len(value) <= _LONGEST_TOLD else ""
 
 
 def own_words(said: WorkFacts) -> WorkFacts:

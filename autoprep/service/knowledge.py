@@ -159,11 +159,12 @@ class Knowledge:
         """After a look at the inbox; the photos that lie elsewhere now than the ledger says."""
         here: dict[str, tuple[bytes, ...]] = {}
         there: dict[bytes, str] = {}  # what lies in the inbox, and the photo that is known to be there
+        paths, fresh = {one.path for one in found}, {one.signature[0] for one in found if one.path not in files}
         for item in found:
             seen = files.get(item.path)
             known = seen is not None and seen.signature == item.signature and seen.job in self._lines
             there[item.path] = job = seen.job if seen is not None and known else ""
-            if job:
+            if job and not self._is_away(job, item, paths, fresh):
                 here[job] = (*here.get(job, ()), item.path)
         for whole in self._parts.keys() & here.keys():
             here |= dict.fromkeys(self._parts[whole], here[whole])
@@ -196,6 +197,14 @@ class Knowledge:
     def _copies(self, job: str) -> tuple[str, ...]:
         """Where else than at its own place a photo lies now."""
         return tuple(shown_name(path) for path in self._here[job] if path != self._lines[job].path)
+
+    def _is_away(self, job: str, copy: Found, paths: Container[bytes], fresh: Container[int]) -> bool:
+        """Whether a photo has left its place, and what is not read yet may be it: a copy must not give it its name.
+
+        fresh: the sizes of what is not read yet.
+        """
+        own = self._lines[job].path
+        return copy.path != own and own not in paths and copy.signature[0] in fresh
 
     def _has_left(self, job: str, there: Mapping[bytes, str]) -> bool:
         """Whether a photo lies no longer where the ledger has it: nothing is there, or what is known as another.

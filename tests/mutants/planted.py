@@ -2100,4 +2100,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a copy is the photo before the edited one is known", "and not (other in self._lines and self._is_open(other))", ""),
     ),
     Mistake("a photo that is put back beside its copy is a copy", "autoprep/service/arrivals.py", "        if gone or put_back or (", "        if gone or (", ("tests/service/test_edited.py",)),
+    Mistake("a photo that is renamed gets the name of its copy", "autoprep/service/knowledge.py", "if job and not self._is_away(job, item, paths, fresh):", "if job:", ("tests/service/test_hold_told.py",)),
+    Mistake("words of a copy are lost in silence", "autoprep/service/beside.py", "if getattr(copy, name) and getattr(copy, name) != getattr(own, name)]", "if False]", ("tests/service/test_hold_told.py",)),
+    Mistake("what a sync tool adds to a name is a title", "autoprep/service/said.py", '        words["title"] = ""', "        pass", ("tests/service/test_hold_told.py",)),
 )  # fmt: skip
