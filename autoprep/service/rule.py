@@ -11,7 +11,16 @@ from typing import Any
 from autoprep.domain import Outline, Reason, WorkFacts
 from autoprep.ledger import Rendition, View
 from autoprep.service.beside import sent_besides
-from autoprep.told.explanations import HOLD, NO_LONGER_APART, NO_PLAN, NO_TABLE, NOT_SENT, OTHER_TAKE, SAID_NO_WORK
+from autoprep.told.explanations import (
+    AWAY,
+    HOLD,
+    NO_LONGER_APART,
+    NO_PLAN,
+    NO_TABLE,
+    NOT_SENT,
+    OTHER_TAKE,
+    SAID_NO_WORK,
+)
 from autoprep.wishes.blind import names_artist
 
 # What the plan depends on, of all that is said; and what a file may depend on besides its plan.
@@ -201,12 +210,16 @@ def untrue(known: Known, best: str, destinations: Sequence[str]) -> dict[str, Re
     if not known.view.plan or known.view.outcome not in ("ready", "alternate"):
         return {}
     goal, now = wanted(known, best, destinations), why_not(known, best)
-    over = {NO_PLAN.kind, *([] if known.said.hold else [HOLD.kind]), *([OTHER_TAKE.kind] if now != OTHER_TAKE else [])}
+    over = {NO_PLAN.kind, AWAY.kind, *([] if known.said.hold else [HOLD.kind])}
+    over |= {OTHER_TAKE.kind} if now != OTHER_TAKE else set()
     found = {}
     for name, made in known.made.items():
-        if made.state == "in place" or name in goal or made.why not in over:
+        if made.state == "in place" or made.why not in over:
             continue
-        if name in destinations:
+        if name in goal:  # what can be made is made, and says then how it stands
+            if made.why != AWAY.kind and not known.present and _stale(known, name):
+                found[name] = AWAY
+        elif name in destinations:
             found[name] = now
         elif made.why != HOLD.kind:  # by that it is known that it comes back
             found[name] = NO_TABLE

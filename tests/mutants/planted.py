@@ -102,7 +102,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/rule.py", _REASONS,
         ("a reason that is over stays", "or untrue(known, best, destinations)):", "):"),
-        ("what is on hold is looked at again for ever", "over = {NO_PLAN.kind, *", "over = {*"),
+        ("what is on hold is looked at again for ever", "over = {NO_PLAN.kind, AWAY.kind, *", "over = {AWAY.kind, *"),
         ("a table that went is not named", "            found[name] = NO_TABLE", "            found[name] = now"),
     ),
     *_all("autoprep/service/hands.py", _REASONS, ("a new table takes what is measured again", "known.said.goes_to(known.view.usual or usual(self.settings))", "known.said.goes_to(usual(self.settings))")),
@@ -2103,4 +2103,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a photo that is renamed gets the name of its copy", "autoprep/service/knowledge.py", "if job and not self._is_away(job, item, paths, fresh):", "if job:", ("tests/service/test_hold_told.py",)),
     Mistake("words of a copy are lost in silence", "autoprep/service/beside.py", "if getattr(copy, name) and getattr(copy, name) != getattr(own, name)]", "if False]", ("tests/service/test_hold_told.py",)),
     Mistake("what a sync tool adds to a name is a title", "autoprep/service/said.py", '        words["title"] = ""', "        pass", ("tests/service/test_hold_told.py",)),
+    *_all(
+        "autoprep/service/rule.py", ("tests/service/test_edited.py",),
+        ("a released photo that is away is on hold", "                found[name] = AWAY", "                pass"),
+        ("a photo that is away can't be held again", "over = {NO_PLAN.kind, AWAY.kind, ", "over = {NO_PLAN.kind, "),
+    ),
 )  # fmt: skip

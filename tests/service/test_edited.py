@@ -11,7 +11,9 @@ from autoprep.cli.main import main
 from autoprep.domain import JobRecord
 from autoprep.imaging.likeness import likeness
 from autoprep.job.takes import Look, is_edited
-from autoprep.ledger import Ledger
+from autoprep.ledger import Ledger, WorkRow
+from autoprep.told.explanations import AWAY, HOLD
+from autoprep.told.works import why_nowhere
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import InlinePool, Studio, photo
@@ -233,6 +235,35 @@ def assert_ahead(wren: Studio, line: str) -> None:
     from autoprep.service.outlook import outlook
 
     assert line in list(outlook(wren.settings))
+
+
+@pytest.mark.parametrize("words", ["hold: no", "hold: no\ntitle: Jar"])
+def test_a_photo_that_is_away_and_is_released_is_asked_for(wren: Studio, words: str) -> None:
+    """It was never given out, or its pictures have other words on them."""
+    wren.put("IMG_1.jpg", photo(1))
+    if "title" in words:
+        wren.run()
+    wren.put("IMG_1.txt", "hold: yes")
+    wren.run()
+    os.unlink(wren.inbox / "IMG_1.jpg")
+    wren.run()
+    wren.put("IMG_1.txt", words)
+    assert "put it back" in wren.run()["IMG_1.jpg"].held["site"]
+    assert "put it back" in why_nowhere(row_of(wren))
+    wren.put("IMG_1.txt", "hold: yes")
+    assert wren.run()["IMG_1.jpg"].held == {"site": str(HOLD)}
+    wren.put("IMG_1.txt", words)
+    assert wren.run()["IMG_1.jpg"].held == {"site": str(AWAY)}
+    wren.put("IMG_1.jpg", photo(1))
+    assert not wren.run()["IMG_1.jpg"].held
+    assert len(wren.files()) == 1
+
+
+def row_of(wren: Studio) -> WorkRow:
+    ledger = Ledger(ledger_path(wren.settings))
+    (work,) = ledger.overview.works()
+    ledger.close()
+    return work
 
 
 def test_what_a_picture_must_be_made_anew_for_waits_for_its_photo(
