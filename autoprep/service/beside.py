@@ -1,9 +1,11 @@
 """Several takes of one work: what is said beside one of them, and what of that holds for the others."""
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from autoprep.domain import WorkFacts
+from autoprep.told.explanations import NO_DESTINATION
 
 # What is said of the work and not of the photo: said beside one take, it holds for the others too.
 OF_THE_WORK = (
@@ -108,6 +110,16 @@ def sent_besides(said: WorkFacts, usual: Iterable[str]) -> tuple[str, ...]:
     usual = tuple(usual)
     own = own_words(said).goes_to(usual)
     return tuple(name for name in said.goes_to(usual) if name in usual or name in own)
+
+
+def still_sent(said: WorkFacts, gone: str) -> bool:
+    """Whether a work goes where there is no destination any more: nothing is said of where it goes, or that name is."""
+    told = (line.removeprefix(NO_DESTINATION).partition(";")[0] for line in said.unclear if NO_DESTINATION in line)
+    return not said.destinations or any(_letters(name) == _letters(gone) for name in told)
+
+
+def _letters(name: str) -> str:
+    return re.sub(r"[\W_]+", "", name.casefold())
 
 
 def said_elsewhere(said: WorkFacts) -> WorkFacts:

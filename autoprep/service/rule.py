@@ -10,7 +10,7 @@ from typing import Any
 
 from autoprep.domain import Outline, Reason, WorkFacts
 from autoprep.ledger import Rendition, View
-from autoprep.service.beside import sent_besides
+from autoprep.service.beside import sent_besides, still_sent
 from autoprep.told.explanations import (
     AWAY,
     HOLD,
@@ -221,7 +221,7 @@ def untrue(known: Known, best: str, destinations: Sequence[str]) -> dict[str, Re
                 found[name] = AWAY
         elif name in destinations:
             found[name] = now
-        elif made.why != HOLD.kind:  # by that it is known that it comes back
+        elif not _is_as_before(known, made):  # that comes back
             found[name] = NO_TABLE
     return found
 
@@ -301,10 +301,10 @@ def _no_redo(known: Known) -> str:
 
 
 def _without(known: Known, best: str, goal: Sequence[str], destinations: Sequence[str]) -> list[Step]:
-    """Files that should not be there. Those of a table that went away stay, unless the work itself is taken back."""
+    """Files that should not be there. Those of a table that went away stay, unless the work goes elsewhere alone."""
     lies = [name for name, made in known.made.items() if made.state == "in place"]
     taken_back = known.said.hold or not known.view.plan
-    others = sorted(name for name in lies if name not in destinations) if taken_back else []
+    others = sorted(n for n in lies if n not in destinations and (taken_back or not _sent_to_gone(known, n)))
     gone = tuple(name for name in (*destinations, *others) if name in lies and name not in goal)
     return [Withdraw(known.view.job, why_not(known, best), gone)] if gone else []
 
@@ -336,9 +336,16 @@ def _heard_since(view: View, said: WorkFacts) -> str:
 
 
 def _of_gone_tables(known: Known, destinations: Sequence[str]) -> list[str]:
-    """Files that were held, of tables that are there no more: they come back as they were."""
-    gone = [made for name, made in known.made.items() if name not in destinations and made.state == "withdrawn"]
-    return [made.destination for made in gone if made.why == HOLD.kind]
+    return [name for name, made in known.made.items() if name not in destinations and _is_as_before(known, made)]
+
+
+def _is_as_before(known: Known, made: Rendition) -> bool:  # what nothing is new of comes back
+    name, left = made.destination, made.why == HOLD.kind or made.reason == NOT_SENT
+    return left and made.state == "withdrawn" and not _stale(known, name) and _sent_to_gone(known, name)
+
+
+def _sent_to_gone(known: Known, name: str) -> bool:
+    return known.made[name].asked or still_sent(known.said, name)
 
 
 def _comes_back(known: Known, name: str) -> bool:

@@ -524,7 +524,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("what was picked up is made again", 'return made is not None and made.state == "withdrawn"', 'return made is not None and made.state in ("withdrawn", "picked up")'),
         ("a photo that is away is measured", "if anew is not None and known.present:", "if anew is not None:"),
         ("a photo that is away is rendered", "if stale and known.present:", "if stale:"),
-        ("a table that went away takes its files along", "if taken_back else []", "if True else []"),
+        ("a table that went away takes its files along", "(taken_back or not _sent_to_gone(known, n))", "True"),
         ("paper is not measured anew", '"kind", "paper", "keep_paper", "lighter"', '"kind", "keep_paper", "lighter"'),
         ("words of a work do not wake a photo without one", 'view.outcome == "no work seen" and said.says_work', "False and said.says_work"),
         ("a moved photo's record stays old", "return view.unwritten or outcome != view.outcome or", "return outcome != view.outcome or"),
@@ -1323,7 +1323,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("glare takes the inverse colour of the light", "autoprep/correction/apply.py", "        if self.tinted:\n", "        if False:\n", ("tests/correction/test_contract.py",)),
     Mistake("bright colours turn grey", "autoprep/correction/apply.py", "weakest = least(seen)", "weakest = seen.max(axis=-1)", ("tests/correction/test_contract.py",)),
     Mistake("a scene ends at the horizon's wrong side", "autoprep/rendering/scene.py", "half(photo, sense * depth", "half(photo, 1e9 + sense * depth", ("tests/rendering/test_scene.py",)),
-    *_all("autoprep/service/rule.py", _RULE, ("a table that went holds its files back", "        elif made.why != HOLD.kind:  #", "        elif True:  #")),
+    *_all("autoprep/service/rule.py", _RULE, ("a table that went holds its files back", "        elif not _is_as_before(known, made):  #", "        elif True:  #")),
     *_all(
         "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
         ("a busy corner is better than a free edge", "option[1] < _FREER * alike[1]), default=alike)", "False), default=alike)"),
@@ -2107,5 +2107,11 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/service/rule.py", ("tests/service/test_edited.py",),
         ("a released photo that is away is on hold", "                found[name] = AWAY", "                pass"),
         ("a photo that is away can't be held again", "over = {NO_PLAN.kind, AWAY.kind, ", "over = {NO_PLAN.kind, "),
+    ),
+    *_all(
+        "autoprep/service/rule.py", ("tests/service/test_rule.py", "tests/service/test_reasons.py"),
+        ("what is sent elsewhere stays where no table is", "(taken_back or not _sent_to_gone(known, n))", "taken_back"),
+        ("an old picture of a gone table comes back", "and not _stale(known, name) and _sent_to_gone(known, name)", "and _sent_to_gone(known, name)"),
+        ("what is sent elsewhere comes back where no table is", "and not _stale(known, name) and _sent_to_gone(known, name)", "and not _stale(known, name)"),
     ),
 )  # fmt: skip

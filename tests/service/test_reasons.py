@@ -81,6 +81,21 @@ def test_a_table_that_went_comes_back_from_a_hold_as_before(wren: Studio) -> Non
         assert set(wren.files()) == files
 
 
+def test_a_table_that_went_follows_where_the_work_is_sent(wren: Studio) -> None:
+    table(wren, TABLES.partition("\n[site]")[0])
+    both, one = {"square/Reeds.jpg", "site/Reeds.jpg"}, {"square/Reeds.jpg"}
+    for said, files in (
+        ("for: square", one), ("hold: yes", set()), ("", both), ("for: square", one), ("hold: yes\nfor: square", set()),
+        ("for: square", one), ("title: Reed\nhold: yes", set()),
+    ):  # fmt: skip
+        wren.put("Reeds.txt", said)
+        wren.run()
+        assert set(wren.files()) == files, said
+    wren.put("Reeds.txt", "title: Rush")
+    wren.run()
+    assert set(wren.files()) == one  # the other one has another title, and nothing makes it anew
+
+
 def test_a_ledger_with_a_reason_that_is_over_is_put_right(wren: Studio) -> None:
     """One of an earlier version kept it."""
     wren.put("Reeds.txt", "for: square")
