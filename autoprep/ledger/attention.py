@@ -2,6 +2,7 @@
 
 import os
 import sqlite3
+from collections.abc import Collection
 from pathlib import Path
 
 from autoprep.domain import WorkFacts
@@ -36,6 +37,17 @@ class Attention:
             "ORDER BY number, r.destination"
         )
         return [Path(os.fsdecode(row[0])) for row in rows]
+
+    def in_gone_tables(self, destinations: Collection[str]) -> dict[str, list[Path]]:
+        """Where the files in place of each destination lie that is none of these."""
+        rows = self._db.execute(
+            "SELECT destination, path FROM renditions WHERE state = 'in place' AND path IS NOT NULL ORDER BY 1"
+        )
+        found: dict[str, list[Path]] = {}
+        for name, path in rows:
+            if name not in destinations:
+                found.setdefault(name, []).append(Path(os.fsdecode(path)))
+        return found
 
     def with_failures(self) -> list[str]:
         """Photos with a destination that could not be made, oldest first."""

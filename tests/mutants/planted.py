@@ -2114,4 +2114,5 @@ PLANTED: tuple[Mistake, ...] = (
         ("an old picture of a gone table comes back", "and not _stale(known, name) and _sent_to_gone(known, name)", "and _sent_to_gone(known, name)"),
         ("what is sent elsewhere comes back where no table is", "and not _stale(known, name) and _sent_to_gone(known, name)", "and not _stale(known, name)"),
     ),
+    Mistake("pictures of a gone table are not told", "autoprep/ledger/attention.py", "            if name not in destinations:", "            if False:", ("tests/service/test_reasons.py",)),
 )  # fmt: skip
