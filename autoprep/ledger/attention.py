@@ -49,6 +49,18 @@ class Attention:
                 found.setdefault(name, []).append(Path(os.fsdecode(path)))
         return found
 
+    def displaced(self) -> list[tuple[str, str]]:
+        """Photos of the last two weeks that tell no time, and the job of another work that lay where they lie, and of
+        which there are pictures.
+        """
+        return self._db.execute(
+            "SELECT new.shown, old.job FROM jobs new JOIN records r ON r.number = new.number JOIN jobs old "
+            "ON old.path = new.path AND old.number < new.number AND old.work NOT IN ('', new.work) "
+            "WHERE new.came >= date('now', 'localtime', '-14 days') AND new.outcome = 'ready' AND new.part = 0 "
+            "AND old.part = 0 AND json_extract(r.record, '$.taken_at') IS NULL AND EXISTS (SELECT 1 FROM renditions f "
+            "WHERE f.job = old.job AND f.state = 'in place') ORDER BY new.number, old.number"
+        ).fetchall()
+
     def with_failures(self) -> list[str]:
         """Photos with a destination that could not be made, oldest first."""
         return [row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE failed > 0 ORDER BY number")]

@@ -2115,4 +2115,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("what is sent elsewhere comes back where no table is", "and not _stale(known, name) and _sent_to_gone(known, name)", "and not _stale(known, name)"),
     ),
     Mistake("pictures of a gone table are not told", "autoprep/ledger/attention.py", "            if name not in destinations:", "            if False:", ("tests/service/test_reasons.py",)),
+    Mistake("what lay at a place before is not on record", "autoprep/service/grouping.py", "for job in given]", "for job in ()]", ("tests/service/test_edited.py",)),
+    Mistake("what lay at a place before is not in the status", "autoprep/told/standing.py", "tuple(overview.displaced())", "()", ("tests/service/test_edited.py",)),
 )  # fmt: skip

@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,9 +14,11 @@ from autoprep.imaging.likeness import likeness
 from autoprep.job.takes import Look, is_edited
 from autoprep.ledger import Ledger, WorkRow
 from autoprep.told.explanations import AWAY, HOLD
+from autoprep.told.standing import status_of
 from autoprep.told.works import why_nowhere
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
+from tests.service import pretend as pretended
 from tests.service.pretend import InlinePool, Studio, photo
 
 DESTINATIONS = """
@@ -91,6 +94,34 @@ def test_an_edited_photo_that_asks_leaves_what_was_edited_where_it_is(wren: Stud
     wren.run()
     assert outcomes(wren) == ["alternate", "needs a look"]
     assert not wren.files()  # what the artist has changed does not come back
+
+
+def test_what_lay_at_a_place_before_is_told_where_nothing_says_that_it_is_the_same(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Messengers take the time out, and a crop may look like another work."""
+    monkeypatch.setattr(pretended, "_PHOTO", replace(pretended._PHOTO, taken_at=None))
+    wren.put("IMG_1.jpg", photo(1))
+    old = wren.run()["IMG_1.jpg"].job
+    assert not standing(wren)
+    wren.put("IMG_1.jpg", photo(8))
+    wren.run()
+    assert outcomes(wren) == ["ready", "ready"]
+    (told,) = [reason for reason in all_records(wren)[1].reasons if "lay here before" in reason]
+    assert f"autoprep say {old} hold" in told
+    (line,) = standing(wren)
+    assert f"`autoprep say {old} hold` takes them out" in line
+    say(wren, "hold", old)
+    wren.run()
+    assert len(wren.files()) == 1
+    assert not standing(wren)
+
+
+def standing(wren: Studio) -> list[str]:
+    ledger = Ledger(ledger_path(wren.settings))
+    lines = status_of(wren.settings, ledger.overview).lines()
+    ledger.close()
+    return [line for line in lines if line.startswith("Another photo lay where IMG_1.jpg lies now")]
 
 
 def test_words_of_the_command_line_hold_for_the_edited_photo(wren: Studio) -> None:
