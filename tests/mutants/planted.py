@@ -520,7 +520,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a question is a take", 'view.outcome not in ("ready", "alternate") or view.gone:\n            continue', 'view.outcome not in ("ready", "alternate", "needs a look") or view.gone:\n            continue'),
         ("the plan does not count", "if made.plan != known.view.plan:", "if False:"),
         ("words do not count", "if word in TOLD and told_now(known, word) != was]", "if word in TOLD and False]"),
-        ("a withdrawn file comes back with old words", 'made.state == "withdrawn" and not _stale(known, name)', 'made.state == "withdrawn"'),
+        ("a withdrawn file comes back with old words", 'return made is not None and made.state == "withdrawn" and not _stale(known, name)', 'return made is not None and made.state == "withdrawn"'),
         ("what was picked up is made again", 'return made is not None and made.state == "withdrawn"', 'return made is not None and made.state in ("withdrawn", "picked up")'),
         ("a photo that is away is measured", "if anew is not None and known.present:", "if anew is not None:"),
         ("a photo that is away is rendered", "if stale and known.present:", "if stale:"),
@@ -2016,7 +2016,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a copy holds what is said not to be held", "for copy in copies.values()) and not own.released)", "for copy in copies.values()))"),
         ("a copy is sent nowhere", "for copy in copies.values() for name in copy.also))", "for copy in copies.values() for name in ()))"),
     ),
-    Mistake("a copy in a misspelt folder holds the work", "autoprep/service/said.py", "WorkFacts(hold=said.hold, also", "WorkFacts(hold=named.hold, also", ("tests/service/test_hold_told.py",)),
+    Mistake("a copy in a misspelt folder holds the work", "autoprep/service/said.py", "WorkFacts(**words, hold=said.hold", "WorkFacts(**words, hold=named.hold", ("tests/service/test_hold_told.py",)),
     *_all(
         "autoprep/wishes/note_files.py", ("tests/test_note_names.py",),
         ("a note's name is read letter by letter", "    called = in_folder(place.parent).get(folded(place.name))", "    called = None"),
