@@ -2,6 +2,7 @@
 
 import os
 import sqlite3
+from collections.abc import Collection
 from pathlib import Path
 
 from autoprep.domain import WorkFacts
@@ -36,6 +37,29 @@ class Attention:
             "ORDER BY number, r.destination"
         )
         return [Path(os.fsdecode(row[0])) for row in rows]
+
+    def in_gone_tables(self, destinations: Collection[str]) -> dict[str, list[Path]]:
+        """Where the files in place of each destination lie that is none of these."""
+        rows = self._db.execute(
+            "SELECT destination, path FROM renditions WHERE state = 'in place' AND path IS NOT NULL ORDER BY 1"
+        )
+        found: dict[str, list[Path]] = {}
+        for name, path in rows:
+            if name not in destinations:
+                found.setdefault(name, []).append(Path(os.fsdecode(path)))
+        return found
+
+    def displaced(self) -> list[tuple[str, str]]:
+        """Photos of the last two weeks that tell no time, and the job of another work that lay where they lie, and of
+        which there are pictures.
+        """
+        return self._db.execute(
+            "SELECT new.shown, old.job FROM jobs new JOIN records r ON r.number = new.number JOIN jobs old "
+            "ON old.path = new.path AND old.number < new.number AND old.work NOT IN ('', new.work) "
+            "WHERE new.came >= date('now', 'localtime', '-14 days') AND new.outcome = 'ready' AND new.part = 0 "
+            "AND old.part = 0 AND json_extract(r.record, '$.taken_at') IS NULL AND EXISTS (SELECT 1 FROM renditions f "
+            "WHERE f.job = old.job AND f.state = 'in place') ORDER BY new.number, old.number"
+        ).fetchall()
 
     def with_failures(self) -> list[str]:
         """Photos with a destination that could not be made, oldest first."""

@@ -160,7 +160,10 @@ class Arrivals:
     def _same_photo(self, job: Job, file: SettledFile, shown: str, digest: str) -> None:
         """The bytes are known under another name: a copy is recorded, a renamed file is followed."""
         gone = not self._lies_there(job)
-        if gone or (self._leads_nowhere(job.shown) and not self._leads_nowhere(shown)):
+        put_back = job.gone and any(other.work == job.work for other in self._ledger.at_its_place(job.job, file.path))
+        if job.gone and (gone or put_back):
+            self._came_back(job, file.path)
+        if gone or put_back or (self._leads_nowhere(job.shown) and not self._leads_nowhere(shown)):
             self.follow(job.job, job.shown, file.path)
             return
         if self._ledger.is_copy(file.path, digest):
@@ -209,8 +212,6 @@ class Arrivals:
     def follow(self, job: str, was: str, path: bytes) -> None:
         """The work, or each of several works, follows its photo to another name or folder."""
         view = self._ledger.view(job)
-        if view is not None and view.gone:
-            self._came_back(view, path)
         shown = part_name(shown_name(path), 0 if view is None else view.part)
         self._ledger.move(job, path, shown)
         self._ledger.postpone(job, 0)  # if it waited for its bytes: here they are

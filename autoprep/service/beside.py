@@ -1,15 +1,24 @@
 """Several takes of one work: what is said beside one of them, and what of that holds for the others."""
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from autoprep.domain import WorkFacts
+from autoprep.told.explanations import NO_DESTINATION
 
 # What is said of the work and not of the photo: said beside one take, it holds for the others too.
 OF_THE_WORK = (
     "title", "year", "medium", "inventory", "price", "description", "alt_text", "keywords", "destinations", "also",
     "order", "hold",
 )  # fmt: skip
+
+
+# Said beside a copy of a photo it is not heard, but told.
+OWN_WORDS = {
+    "title": "title", "year": "year", "medium": "medium", "size_mm": "size", "inventory": "inventory number",
+    "price": "price", "description": "description", "alt_text": "alternative text", "keywords": "keywords",
+}  # fmt: skip
 
 
 def of_the_work(own: WorkFacts, others: Sequence[WorkFacts]) -> WorkFacts:
@@ -41,6 +50,7 @@ def yielding(away: WorkFacts, here: Sequence[WorkFacts]) -> WorkFacts:
 
 
 _SAID_BESIDE = " (said beside "
+_LONGEST_TOLD = 60  # letters of a word that is repeated to the artist
 
 
 def with_complaints(own: WorkFacts, others: Mapping[str, WorkFacts]) -> WorkFacts:
@@ -61,14 +71,30 @@ def with_copies(own: WorkFacts, copies: Mapping[str, WorkFacts]) -> WorkFacts:
     """The same with what the places of a photo's copies say: "copy to" is as near on a phone as "move to".
 
     One that lies on hold holds the work, unless it is said in so many words that it is not held; one that is sent
-    somewhere sends it there besides.
+    somewhere sends it there besides. Of all else that is said of a copy alone it is told that it is not
+    heard.
     """
     if not copies:
         return own
     hold = own.hold or (any(copy.hold for copy in copies.values()) and not own.released)
     sent = dict.fromkeys((*own.also, *(name for copy in copies.values() for name in copy.also)))
     also = tuple(name for name in sent if name in own.also or name not in own.destinations)
-    return with_complaints(own.model_copy(update={"hold": hold, "also": also}), copies)
+    told = {shown: _with_unheard(own, copy) for shown, copy in copies.items()}
+    return with_complaints(own.model_copy(update={"hold": hold, "also": also}), told)
+
+
+def _with_unheard(own: WorkFacts, copy: WorkFacts) -> WorkFacts:
+    names = [name for name in OWN_WORDS if getattr(copy, name) and getattr(copy, name) != getattr(own, name)]
+    if not names:
+        return copy
+    told = ", ".join(OWN_WORDS[name] + (f" “{text}”" if (text := _text(copy, name)) else "") for name in names)
+    line = f"this is a copy of the same photo, and its words are not heard; say it beside the photo itself: {told}"
+    return copy.model_copy(update={"unclear": (*copy.unclear, line)})
+
+
+def _text(said: WorkFacts, name: str) -> str:
+    value = getattr(said, name)
+    return value if isinstance(value, str) and len(value) <= _LONGEST_TOLD else ""
 
 
 def own_words(said: WorkFacts) -> WorkFacts:
@@ -84,6 +110,16 @@ def sent_besides(said: WorkFacts, usual: Iterable[str]) -> tuple[str, ...]:
     usual = tuple(usual)
     own = own_words(said).goes_to(usual)
     return tuple(name for name in said.goes_to(usual) if name in usual or name in own)
+
+
+def still_sent(said: WorkFacts, gone: str) -> bool:
+    """Whether a work goes where there is no destination any more: nothing is said of where it goes, or that name is."""
+    told = (line.removeprefix(NO_DESTINATION).partition(";")[0] for line in said.unclear if NO_DESTINATION in line)
+    return not said.destinations or any(_letters(name) == _letters(gone) for name in told)
+
+
+def _letters(name: str) -> str:
+    return re.sub(r"[\W_]+", "", name.casefold())
 
 
 def said_elsewhere(said: WorkFacts) -> WorkFacts:

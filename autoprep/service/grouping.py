@@ -5,11 +5,12 @@ from dataclasses import replace
 
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.job.takes import Look, is_edited, look_of, same_work
-from autoprep.ledger import GONE, Job, Ledger, Take
+from autoprep.ledger import GONE, Job, Ledger, Take, View
 from autoprep.service.beside import OF_THE_WORK
 from autoprep.service.rule import Known
 
 _LOOKED_AT = 40  # a new photo is compared with so many that came before it
+_LAY_THERE = "Another photo lay here before, and is taken for another work"
 
 
 def work_of(ledger: Ledger, record: JobRecord) -> str:
@@ -32,6 +33,22 @@ def edited(ledger: Ledger, job: Job, record: JobRecord) -> list[Take]:
         if is_edited(look, Look(take.likeness, take.ratio, take.taken_at))
     ]  # fmt: skip
     return [take for take in found if take.work == found[0].work]
+
+
+def displaced(ledger: Ledger, view: View, record: JobRecord) -> JobRecord:
+    """The record with word of another work whose photo lay at this one's place, and whose pictures stay.
+
+    Only a photo that tells no time: it may be the other one, cropped so much that nothing else tells that.
+    """
+    if record.taken_at or record.part or record.outcome != "ready":
+        return record
+    others = [take for take in ledger.at_its_place(record.job, view.path) if take.work != view.work]
+    given = [
+        take.job for take in others if any(one.state == "in place" for one in ledger.renditions(take.job).values())
+    ]
+    said = [reason for reason in record.reasons if not reason.startswith(_LAY_THERE)]
+    said += [f"{_LAY_THERE}; its pictures stay. To take them out: autoprep say {job} hold" for job in given]
+    return record.model_copy(update={"reasons": tuple(said)})
 
 
 def without_place(take: Known, replaced: Sequence[Take]) -> Known:

@@ -15,7 +15,7 @@ from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.beside import of_the_work, sent_besides
 from autoprep.service.depends import plan_digest
-from autoprep.service.grouping import edited, looks_before, without_place, work_of
+from autoprep.service.grouping import displaced, edited, looks_before, without_place, work_of
 from autoprep.service.keeping import bring_back, keep_aside, take_out
 from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
@@ -341,7 +341,7 @@ class Hands:
             goal = wanted(known, best, tuple(self.settings.destinations))
             record = with_renditions(record, known.made, goal, tuple(self.settings.destinations))
         record = with_times(record, known.made, self._ledger.renditions(record.job))
-        return Change(record, tuple(rows.values()), fields)
+        return Change(displaced(self._ledger, known.view, record), tuple(rows.values()), fields)
 
     def _regarded(self, known: Known, best: str, record: JobRecord, newest: JobRecord | None) -> JobRecord:
         """Ready, or an alternate to the take that is used, with the reason in its first line."""

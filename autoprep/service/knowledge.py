@@ -159,11 +159,12 @@ class Knowledge:
         """After a look at the inbox; the photos that lie elsewhere now than the ledger says."""
         here: dict[str, tuple[bytes, ...]] = {}
         there: dict[bytes, str] = {}  # what lies in the inbox, and the photo that is known to be there
+        paths, fresh = {one.path for one in found}, {one.signature[0] for one in found if one.path not in files}
         for item in found:
             seen = files.get(item.path)
             known = seen is not None and seen.signature == item.signature and seen.job in self._lines
             there[item.path] = job = seen.job if seen is not None and known else ""
-            if job:
+            if job and not self._is_away(job, item, paths, fresh):
                 here[job] = (*here.get(job, ()), item.path)
         for whole in self._parts.keys() & here.keys():
             here |= dict.fromkeys(self._parts[whole], here[whole])
@@ -171,7 +172,8 @@ class Knowledge:
         self._here, self._was_here = here, here.keys()
         names = {bare(shown_name(path)) for path in there} if self._renamed else ()
         self._note_spoken_of(notes)
-        self._said.lie_besides({job: self._copies(job) for job, paths in here.items() if len(paths) > 1})
+        # Where its own place holds something else now, a copy speaks on: what it holds must not come back for a moment.
+        self._said.lie_besides({job: copies for job in here if (copies := self._copies(job))})
         places = ((job, self._lines[job]) for job in (*here, *self._spoken_of))
         self._new.update(self._said.notice(self.settings, notes, places, names))
         return [job for job in here if self._has_left(job, there)]
@@ -196,10 +198,27 @@ class Knowledge:
         """Where else than at its own place a photo lies now."""
         return tuple(shown_name(path) for path in self._here[job] if path != self._lines[job].path)
 
+    def _is_away(self, job: str, copy: Found, paths: Container[bytes], fresh: Container[int]) -> bool:
+        """Whether a photo has left its place, and what is not read yet may be it: a copy must not give it its name.
+
+        fresh: the sizes of what is not read yet.
+        """
+        own = self._lines[job].path
+        return copy.path != own and own not in paths and copy.signature[0] in fresh
+
     def _has_left(self, job: str, there: Mapping[bytes, str]) -> bool:
-        """Whether a photo lies no longer where the ledger has it: nothing is there, or what is known as another."""
+        """Whether a photo lies no longer where the ledger has it: nothing is there, or what is known as another.
+
+        A new photo there may turn out to be the edited picture: until that is known, the place is that of both.
+        """
         line = self._lines[job]
-        return there.get(line.path, "another") not in ("", job, line.whole)
+        other = there.get(line.path, "another")
+        return other not in ("", job, line.whole) and not (other in self._lines and self._is_open(other))
+
+    def _is_open(self, job: str) -> bool:
+        """Whether it is not known yet what a photo shows."""
+        view = self.view(job)
+        return not view.work and (view.state != "done" or view.outcome == "needs a look")
 
     def listen(self) -> None:
         """Questions of whose choices one is left are answered by it; what was asked for again is asked for."""

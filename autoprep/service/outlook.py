@@ -75,7 +75,8 @@ def _called_otherwise(found: list[Found], files: Mapping[bytes, SeenFile], ledge
 
 
 def made_otherwise(settings: Settings) -> list[str]:
-    """A line for each destination with finished files that were made by other settings than those of today.
+    """A line for each destination with finished files that were made by other settings than those of today, or that is
+    in the settings no more.
 
     Settings hold for the next photo; a name that was written wrongly, say, stays in files that were made before.
     """
@@ -87,15 +88,29 @@ def made_otherwise(settings: Settings) -> list[str]:
             name: ledger.overview.made_otherwise(name, settings_digest(settings, name))
             for name in settings.destinations
         }
+        gone = ledger.overview.in_gone_tables(settings.destinations)
     finally:
         ledger.close()
-    return [
+    left = [line for name, places in gone.items() if (line := _left_of_table(name, places))]
+    return left + [
         f"{name}: {counted(count, 'file')} in its folder {'was' if count == 1 else 'were'} made before the name, "
         f"rights, mark or this destination were changed in the settings, or by an earlier version; `autoprep redo "
         f"--destination {argument(name)}` makes {'it' if count == 1 else 'them'} by those of today"
         for name, count in found.items()
         if count
     ]
+
+
+def _left_of_table(name: str, places: Iterable[Path]) -> str:
+    """That there are pictures yet of a destination that is gone; empty where the artist has taken them out."""
+    there = [place for place in places if os.path.lexists(place)]
+    if not there:
+        return ""
+    lie, them = ("lies", "it") if len(there) == 1 else ("lie", "them")
+    return (
+        f"{there[0].parent}: there is no destination {name} any more, and {counted(len(there), 'picture')} of it {lie} "
+        f"there still; no new words reach {them}: take {them} out yourself"
+    )
 
 
 def _coming(item: Found, why: str, waits: Mapping[str, float] = MappingProxyType({})) -> str:

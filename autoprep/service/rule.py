@@ -10,8 +10,17 @@ from typing import Any
 
 from autoprep.domain import Outline, Reason, WorkFacts
 from autoprep.ledger import Rendition, View
-from autoprep.service.beside import sent_besides
-from autoprep.told.explanations import HOLD, NO_LONGER_APART, NO_PLAN, NO_TABLE, NOT_SENT, OTHER_TAKE, SAID_NO_WORK
+from autoprep.service.beside import sent_besides, still_sent
+from autoprep.told.explanations import (
+    AWAY,
+    HOLD,
+    NO_LONGER_APART,
+    NO_PLAN,
+    NO_TABLE,
+    NOT_SENT,
+    OTHER_TAKE,
+    SAID_NO_WORK,
+)
 from autoprep.wishes.blind import names_artist
 
 # What the plan depends on, of all that is said; and what a file may depend on besides its plan.
@@ -201,14 +210,18 @@ def untrue(known: Known, best: str, destinations: Sequence[str]) -> dict[str, Re
     if not known.view.plan or known.view.outcome not in ("ready", "alternate"):
         return {}
     goal, now = wanted(known, best, destinations), why_not(known, best)
-    over = {NO_PLAN.kind, *([] if known.said.hold else [HOLD.kind]), *([OTHER_TAKE.kind] if now != OTHER_TAKE else [])}
+    over = {NO_PLAN.kind, AWAY.kind, *([] if known.said.hold else [HOLD.kind])}
+    over |= {OTHER_TAKE.kind} if now != OTHER_TAKE else set()
     found = {}
     for name, made in known.made.items():
-        if made.state == "in place" or name in goal or made.why not in over:
+        if made.state == "in place" or made.why not in over:
             continue
-        if name in destinations:
+        if name in goal:  # what can be made is made, and says then how it stands
+            if made.why != AWAY.kind and not known.present and _stale(known, name):
+                found[name] = AWAY
+        elif name in destinations:
             found[name] = now
-        elif made.why != HOLD.kind:  # by that it is known that it comes back
+        elif not _is_as_before(known, made):  # that comes back
             found[name] = NO_TABLE
     return found
 
@@ -288,10 +301,10 @@ def _no_redo(known: Known) -> str:
 
 
 def _without(known: Known, best: str, goal: Sequence[str], destinations: Sequence[str]) -> list[Step]:
-    """Files that should not be there. Those of a table that went away stay, unless the work itself is taken back."""
+    """Files that should not be there. Those of a table that went away stay, unless the work goes elsewhere alone."""
     lies = [name for name, made in known.made.items() if made.state == "in place"]
     taken_back = known.said.hold or not known.view.plan
-    others = sorted(name for name in lies if name not in destinations) if taken_back else []
+    others = sorted(n for n in lies if n not in destinations and (taken_back or not _sent_to_gone(known, n)))
     gone = tuple(name for name in (*destinations, *others) if name in lies and name not in goal)
     return [Withdraw(known.view.job, why_not(known, best), gone)] if gone else []
 
@@ -323,9 +336,16 @@ def _heard_since(view: View, said: WorkFacts) -> str:
 
 
 def _of_gone_tables(known: Known, destinations: Sequence[str]) -> list[str]:
-    """Files that were held, of tables that are there no more: they come back as they were."""
-    gone = [made for name, made in known.made.items() if name not in destinations and made.state == "withdrawn"]
-    return [made.destination for made in gone if made.why == HOLD.kind]
+    return [name for name, made in known.made.items() if name not in destinations and _is_as_before(known, made)]
+
+
+def _is_as_before(known: Known, made: Rendition) -> bool:  # what nothing is new of comes back
+    name, left = made.destination, made.why == HOLD.kind or made.reason == NOT_SENT
+    return left and made.state == "withdrawn" and not _stale(known, name) and _sent_to_gone(known, name)
+
+
+def _sent_to_gone(known: Known, name: str) -> bool:
+    return known.made[name].asked or still_sent(known.said, name)
 
 
 def _comes_back(known: Known, name: str) -> bool:

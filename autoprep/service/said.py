@@ -6,11 +6,12 @@ import re
 import time
 from collections.abc import Callable, Container, Iterable, Mapping
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 from autoprep.domain import WorkFacts
 from autoprep.ledger import Line, View
 from autoprep.logs import as_shown
-from autoprep.service.beside import own_words, with_copies
+from autoprep.service.beside import OWN_WORDS, own_words, with_copies
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.mistakes import nearest
@@ -41,14 +42,29 @@ def facts_about(settings: Settings, view: View) -> WorkFacts:
     return _with_destinations(settings, *facts_of_part(inbox, view.shown, view.part, words, of_photo, view.was))[0]
 
 
-def facts_of_copy(settings: Settings, shown: str) -> WorkFacts:
-    """What the place of a copy of a photo says of the work: a hold, and where it goes besides; and what is unclear."""
+def facts_of_copy(settings: Settings, shown: str, of: str = "") -> WorkFacts:
+    """What the place of a copy of a photo says of the work: a hold, and where it goes besides; and what is unclear.
+
+    of: what the photo is called. Then with the words that its copy has beside it or in its name; what sync tools add to
+    a name, and a folder's name, are none.
+    """
     said, warnings = facts_of(settings.folders.inbox, shown)
     named = _with_destinations(settings, said, warnings)[0]
     unclear = tuple(
         line for line in named.unclear if line.startswith(NO_DESTINATION) or (said.hold and "is held until" in line)
     )
-    return WorkFacts(hold=said.hold, also=tuple(dict.fromkeys((*named.destinations, *named.also))), unclear=unclear)
+    also = tuple(dict.fromkeys((*named.destinations, *named.also)))
+    words = _words_of_copy(settings, shown, of, said) if of else {}
+    return WorkFacts(**words, hold=said.hold, also=also, unclear=unclear)
+
+
+def _words_of_copy(settings: Settings, shown: str, of: str, said: WorkFacts) -> dict[str, Any]:
+    stem, folder = _bare_word(PurePosixPath(shown).stem), shown.rpartition("/")[0]
+    words = {name: getattr(said, name) for name in OWN_WORDS}
+    if _bare_word(said.title) == stem and _bare_word(PurePosixPath(of).stem) in stem:
+        words["title"] = ""
+    of_folder, _ = facts_of(settings.folders.inbox, f"{folder}/IMG_0001.jpg" if folder else "IMG_0001.jpg")
+    return {name: value for name, value in words.items() if value and value != getattr(of_folder, name)}
 
 
 def facts_of_one_away(settings: Settings, view: View) -> WorkFacts:
@@ -167,7 +183,7 @@ class Said:
         known = self._known.get(view.job)
         if known is None:
             self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole, view.was)
-            copies = {shown: facts_of_copy(settings, shown) for shown in self._copies.get(view.job, ())}
+            copies = {shown: facts_of_copy(settings, shown, view.shown) for shown in self._copies.get(view.job, ())}
             known = self._known[view.job] = with_copies(facts_about(settings, view), copies)
         return known
 

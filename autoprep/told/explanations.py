@@ -109,6 +109,10 @@ NO_SIZE = Reason(
 )
 FLAT = "the picture is one flat tone, so nothing is on it; copy the file again"
 NO_PLAN = Reason("the photo was looked at again, and is no finished work now", "looked at again")
+AWAY = Reason(
+    "the photo is no longer in the inbox, and this picture must be made from it; put it back there, and it is made",
+    "photo away",
+)
 NOT_SENT = Reason("the work is not sent here (any more)", "not sent")
 NO_TABLE = Reason("there is no such destination any more", "not sent")
 

@@ -27,7 +27,8 @@ class Status:
     called that were set aside, and those with a destination that could not be made; failing: photos that are tried
     again, words on them that were not carried out and files that could not be read, and why; absent: photos that wait
     because they are no longer in the inbox; left_in_place: pictures that the artist has changed, below ready/, which
-    lie there still though their works are held, or not sent there; no_inbox: why nothing can come in.
+    lie there still though their works are held, or not sent there; no_inbox: why nothing can come in;
+    displaced: photos, and the job of another work that lay at the same place, of which there are pictures yet.
     """
 
     waiting: int
@@ -51,6 +52,7 @@ class Status:
     absent: tuple[str, ...] = ()
     left_in_place: tuple[str, ...] = ()
     no_inbox: str = ""
+    displaced: tuple[tuple[str, str], ...] = ()
 
     @property
     def needs_attention(self) -> bool:
@@ -81,6 +83,11 @@ class Status:
         if self.left_in_place:
             words = "Changed by you, so left in ready/ though their works are held, or not sent there"
             said.append(f"{words}: {_named(self.left_in_place, _MOST_NAMED)}; take them out yourself")
+        said += [
+            f"Another photo lay where {plain(shown)} lies now, and its pictures are still given out: if it is the same "
+            f"work, `autoprep say {job} hold` takes them out"
+            for shown, job in self.displaced[:_MOST_NAMED]
+        ]
         if self.unclear:
             words = "Photos with words that are not understood, or do not agree"
             said.append(f"{words}: {_named(self.unclear, _MOST_UNCLEAR)}; `autoprep show PHOTO` says which")
@@ -188,6 +195,7 @@ def status_of(
         not_made=not_made,
         failing={**failing, **(unread or {})},
         no_inbox=no_inbox(settings),
+        displaced=() if overview is None else tuple(overview.displaced()),
         left_in_place=() if overview is None else _left_in_place(settings, overview),
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),

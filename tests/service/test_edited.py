@@ -1,6 +1,9 @@
 """Photos that are edited in their places: turned, cropped or brightened on the phone, under the same name."""
 
 import os
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -9,10 +12,14 @@ from autoprep.cli.main import main
 from autoprep.domain import JobRecord
 from autoprep.imaging.likeness import likeness
 from autoprep.job.takes import Look, is_edited
-from autoprep.ledger import Ledger
+from autoprep.ledger import Ledger, WorkRow
+from autoprep.told.explanations import AWAY, HOLD
+from autoprep.told.standing import status_of
+from autoprep.told.works import why_nowhere
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
-from tests.service.pretend import Studio, photo
+from tests.service import pretend as pretended
+from tests.service.pretend import InlinePool, Studio, photo
 
 DESTINATIONS = """
 [site]
@@ -88,6 +95,34 @@ def test_an_edited_photo_that_asks_leaves_what_was_edited_where_it_is(wren: Stud
     wren.run()
     assert outcomes(wren) == ["alternate", "needs a look"]
     assert not wren.files()  # what the artist has changed does not come back
+
+
+def test_what_lay_at_a_place_before_is_told_where_nothing_says_that_it_is_the_same(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Messengers take the time out, and a crop may look like another work."""
+    monkeypatch.setattr(pretended, "_PHOTO", replace(pretended._PHOTO, taken_at=None))
+    wren.put("IMG_1.jpg", photo(1))
+    old = wren.run()["IMG_1.jpg"].job
+    assert not standing(wren)
+    wren.put("IMG_1.jpg", photo(8))
+    wren.run()
+    assert outcomes(wren) == ["ready", "ready"]
+    (told,) = [reason for reason in all_records(wren)[1].reasons if "lay here before" in reason]
+    assert f"autoprep say {old} hold" in told
+    (line,) = standing(wren)
+    assert f"`autoprep say {old} hold` takes them out" in line
+    say(wren, "hold", old)
+    wren.run()
+    assert len(wren.files()) == 1
+    assert not standing(wren)
+
+
+def standing(wren: Studio) -> list[str]:
+    ledger = Ledger(ledger_path(wren.settings))
+    lines = status_of(wren.settings, ledger.overview).lines()
+    ledger.close()
+    return [line for line in lines if line.startswith("Another photo lay where IMG_1.jpg lies now")]
 
 
 def test_words_of_the_command_line_hold_for_the_edited_photo(wren: Studio) -> None:
@@ -234,6 +269,35 @@ def assert_ahead(wren: Studio, line: str) -> None:
     assert line in list(outlook(wren.settings))
 
 
+@pytest.mark.parametrize("words", ["hold: no", "hold: no\ntitle: Jar"])
+def test_a_photo_that_is_away_and_is_released_is_asked_for(wren: Studio, words: str) -> None:
+    """It was never given out, or its pictures have other words on them."""
+    wren.put("IMG_1.jpg", photo(1))
+    if "title" in words:
+        wren.run()
+    wren.put("IMG_1.txt", "hold: yes")
+    wren.run()
+    os.unlink(wren.inbox / "IMG_1.jpg")
+    wren.run()
+    wren.put("IMG_1.txt", words)
+    assert "put it back" in wren.run()["IMG_1.jpg"].held["site"]
+    assert "put it back" in why_nowhere(row_of(wren))
+    wren.put("IMG_1.txt", "hold: yes")
+    assert wren.run()["IMG_1.jpg"].held == {"site": str(HOLD)}
+    wren.put("IMG_1.txt", words)
+    assert wren.run()["IMG_1.jpg"].held == {"site": str(AWAY)}
+    wren.put("IMG_1.jpg", photo(1))
+    assert not wren.run()["IMG_1.jpg"].held
+    assert len(wren.files()) == 1
+
+
+def row_of(wren: Studio) -> WorkRow:
+    ledger = Ledger(ledger_path(wren.settings))
+    (work,) = ledger.overview.works()
+    ledger.close()
+    return work
+
+
 def test_what_a_picture_must_be_made_anew_for_waits_for_its_photo(
     wren: Studio, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -250,3 +314,40 @@ def test_what_a_picture_must_be_made_anew_for_waits_for_its_photo(
     wren.put("IMG_1.jpg", photo(1))
     wren.run()
     assert list(wren.files()) == ["site/Jar.jpg"]
+
+
+@pytest.mark.parametrize("edited", EDITED)
+@pytest.mark.parametrize("folder", ["hold", "also for call"])
+def test_a_copy_of_what_was_edited_speaks_on_and_the_edited_picture_is_used(
+    wren: Studio, edited: bytes, folder: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    call = f'{DESTINATIONS}\n[call]\nlong_side_px = 900\nname = "{{title}}"\nwhen = "asked"\n'
+    wren.config.with_name("destinations.toml").write_text(call, encoding="utf-8")
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    wren.put(f"{folder}/IMG_1.jpg", photo(1))
+    before = wren.run()["IMG_1.jpg"].sha256.encode()
+    goal = [] if folder == "hold" else ["call/IMG_1.jpg", "site/IMG_1.jpg"]
+    assert list(wren.files()) == goal
+    wren.put("IMG_1.jpg", edited)
+    monkeypatch.setattr(InlinePool, "collect", slow(InlinePool.collect))
+    if not goal:  # not even for a moment
+        monkeypatch.setattr("autoprep.service.hands.bring_back", None)
+        monkeypatch.setattr("autoprep.service.hands.publish", None)
+    for _ in range(2):
+        wren.run()
+        assert list(wren.files()) == goal
+        assert not any(before in data for data in wren.files().values())
+        assert [one for one in outcomes(wren) if one != "duplicate"] == ["alternate", "ready"]
+    if goal:
+        wren.put("IMG_1.jpg", photo(1))  # as it was
+        wren.run()
+        assert list(wren.files()) == goal
+        assert all(before in data for data in wren.files().values())
+        assert [one.photo for one in all_records(wren) if one.outcome == "ready"] == ["IMG_1.jpg"]
+
+
+def slow(collect: Callable[[InlinePool], Any]) -> Callable[[InlinePool], Any]:
+    """The inbox is looked at a few times before the first results come."""
+    looks = iter(range(3))
+    return lambda pool: collect(pool) if next(looks, None) is None else ()

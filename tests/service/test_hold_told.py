@@ -64,6 +64,46 @@ def test_a_copy_that_is_sent_somewhere_sends_the_work_there_besides(wren: Studio
     assert ({out.destination for out in record.outputs}, record.work.unclear) == (usual, ())
 
 
+@pytest.mark.parametrize("hold", ["", "hold: yes\n"])
+def test_a_photo_that_is_renamed_beside_its_copy_keeps_its_work(
+    wren: Studio, hold: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("Reeds.txt", f"{hold}price: 240")
+    wren.run()
+    wren.put("Backup/IMG_1.jpg", photo(1))
+    wren.run()
+    if hold:  # not even for a moment
+        monkeypatch.setattr("autoprep.service.hands.publish", None)
+    for ending in (".jpg", ".txt"):
+        (wren.inbox / f"Reeds{ending}").rename(wren.inbox / f"Grain study, 2021{ending}")
+    records = wren.run()
+    record = records["Grain study, 2021.jpg"]
+    assert (record.outcome, record.work.title, record.work.year) == ("ready", "Grain study", "2021")
+    assert records["Backup/IMG_1.jpg"].outcome == "duplicate"
+    assert all("Grain study" in name for name in wren.files())
+    assert bool(wren.files()) != bool(hold)
+
+
+def test_the_words_of_a_copy_are_told_where_the_work_lacks_them(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    wren.put("IMG_1 (conflicted copy).jpg", photo(1))
+    wren.put("Backup/IMG_1.jpg", photo(1))
+    assert wren.run()["IMG_1.jpg"].work.unclear == ()
+    wren.put("IMG_1 (conflicted copy).txt", "title: Oystercatcher\nprice: 75 EUR")
+    wren.put("Tidy/Little Ferrant - 3 May 2026.jpg", photo(1))
+    work = wren.run()["IMG_1.jpg"].work
+    note, name = work.unclear
+    assert "its words are not heard" in note
+    assert "title “Oystercatcher”, price “75 EUR” (said beside IMG_1 (conflicted copy).jpg)" in note
+    assert "title “Little Ferrant”, year “2026” (said beside Tidy/Little Ferrant" in name
+    assert (work.title, work.price) == ("", "")
+    wren.put("IMG_1.txt", "title: Oystercatcher\nprice: 75 EUR\nyear: 2026")
+    (name,) = wren.run()["IMG_1.jpg"].work.unclear
+    assert "title “Little Ferrant” (said" in name
+
+
 def test_where_both_or_none_are_on_hold_nothing_changes(wren: Studio) -> None:
     wren.put("Reeds.jpg", photo(1))
     wren.run()

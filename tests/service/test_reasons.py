@@ -4,6 +4,7 @@ import pytest
 
 from autoprep.cli import main
 from autoprep.ledger import Ledger
+from autoprep.service.outlook import made_otherwise
 from autoprep.told.explanations import HOLD, NO_TABLE, NOT_SENT
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
@@ -79,6 +80,24 @@ def test_a_table_that_went_comes_back_from_a_hold_as_before(wren: Studio) -> Non
         wren.put("Reeds.txt", said)
         wren.run()
         assert set(wren.files()) == files
+
+
+def test_a_table_that_went_follows_where_the_work_is_sent(wren: Studio) -> None:
+    table(wren, TABLES.partition("\n[site]")[0])
+    (note,) = [line for line in made_otherwise(wren.settings) if "no destination site" in line]
+    assert note.startswith(str(wren.settings.folders.ready / "site"))
+    both, one = {"square/Reeds.jpg", "site/Reeds.jpg"}, {"square/Reeds.jpg"}
+    for said, files in (
+        ("for: square", one), ("hold: yes", set()), ("", both), ("for: square", one), ("hold: yes\nfor: square", set()),
+        ("for: square", one), ("title: Reed\nhold: yes", set()),
+    ):  # fmt: skip
+        wren.put("Reeds.txt", said)
+        wren.run()
+        assert set(wren.files()) == files, said
+    assert not any("no destination" in line for line in made_otherwise(wren.settings))
+    wren.put("Reeds.txt", "title: Rush")
+    wren.run()
+    assert set(wren.files()) == one  # the other one has another title, and nothing makes it anew
 
 
 def test_a_ledger_with_a_reason_that_is_over_is_put_right(wren: Studio) -> None:

@@ -127,7 +127,9 @@ def test_a_destination_that_is_gone_keeps_its_file() -> None:
     made = {name: rendition(name) for name in ("square", "site", "gone")}
     assert follow(known(made=made)) == []
     elsewhere = follow(known(made=made, said=WorkFacts(destinations=("print",))))
-    assert elsewhere[0].destinations == ("square", "site")  # type: ignore[attr-defined]
+    assert elsewhere[0].destinations == ("square", "site", "gone")  # type: ignore[attr-defined]
+    named = WorkFacts(destinations=("print",), unclear=("no destination is called Gone; there are print",))
+    assert follow(known(made=made, said=named))[0].destinations == ("square", "site")  # type: ignore[attr-defined]
     held = follow(known(made=made, said=WorkFacts(hold=True)))
     assert held[0].destinations == ("square", "site", "gone")  # type: ignore[attr-defined]
 
