@@ -230,11 +230,13 @@ MIGRATIONS: tuple[str, ...] = (
         UPDATE jobs SET settled = '' WHERE job = NEW.job AND settled <> '';
     END;
     """,
-    # Why a photo waits: what its last try came to, for who asks meanwhile, and after another start.
+    # Why a photo waits: what its last try came to, for who asks meanwhile, and after another start. What lay at a place
+    # before is asked for with each photo that comes.
     """
     ALTER TABLE jobs ADD COLUMN problem TEXT NOT NULL DEFAULT '';
     CREATE INDEX with_problems ON jobs (number) WHERE problem <> '';
     CREATE INDEX picked_up ON renditions (job) WHERE state = 'picked up';
+    CREATE INDEX by_place ON jobs (path);
     """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
