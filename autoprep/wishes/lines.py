@@ -33,7 +33,7 @@ _APART = re.compile(
 )
 _HOLDS = re.compile(
     r"(?:please\W+)?hold\b|.*\b(?:on|please)\s+hold\b|(?:strictly\s+)?(?:private|confidential|embargo(?:ed)?|wait|hodl|hlod|ohld|not\s+(?:ready\s+)?yet)\W*$"
-    r"|.*\bnot\s+for\s+(?:publication|(?:the\s+)?(?:web|internet|public)|online)\b|.*\bkeep\b.*\b(?:back|private|secret|offline)\b"
+    r"|.*\bnot\s+for\s+(?:publication|(?:the\s+)?(?:web|internet|public)|online)\b|.*\bkeep\s+(?:(?:this|that|it|them|these|one)\s+)*(?:back|private|secret|offline)\b"
     r"|.*\b(?:do\s+not|don['’]?t)\s+(?:publish|post|share|upload|show|put)\b"
     r"|.*\b(?:never|must\s+not)\s+(?:be\s+)?(?:publish|post|share|upload)(?:e?d)?\b"
     # The same in the other languages whose words are read: "do not publish, post, share, show".
