@@ -115,10 +115,11 @@ def sent_besides(said: WorkFacts, usual: Iterable[str]) -> tuple[str, ...]:
 def still_sent(said: WorkFacts, gone: str) -> bool:
     """Whether a work goes where there is no destination any more: nothing is said of where it goes, or that name is."""
     told = (line.removeprefix(NO_DESTINATION).partition(";")[0] for line in said.unclear if NO_DESTINATION in line)
-    return not said.destinations or any(_letters(name) == _letters(gone) for name in told)
+    return not said.destinations or any(letters(name) == letters(gone) for name in told)
 
 
-def _letters(name: str) -> str:
+def letters(name: str) -> str:
+    """A destination's name as it is compared: "Open Call" is open-call."""
     return re.sub(r"[\W_]+", "", name.casefold())
 
 

@@ -2,7 +2,6 @@
 
 import contextlib
 import hashlib
-import re
 import time
 from collections.abc import Callable, Container, Iterable, Mapping
 from pathlib import Path, PurePosixPath
@@ -11,7 +10,7 @@ from typing import Any
 from autoprep.domain import WorkFacts
 from autoprep.ledger import Line, View
 from autoprep.logs import as_shown
-from autoprep.service.beside import OWN_WORDS, own_words, with_copies
+from autoprep.service.beside import OWN_WORDS, letters, own_words, with_copies
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.mistakes import nearest
@@ -59,9 +58,9 @@ def facts_of_copy(settings: Settings, shown: str, of: str = "") -> WorkFacts:
 
 
 def _words_of_copy(settings: Settings, shown: str, of: str, said: WorkFacts) -> dict[str, Any]:
-    stem, folder = _bare_word(PurePosixPath(shown).stem), shown.rpartition("/")[0]
+    stem, folder = letters(PurePosixPath(shown).stem), shown.rpartition("/")[0]
     words = {name: getattr(said, name) for name in OWN_WORDS}
-    if _bare_word(said.title) == stem and _bare_word(PurePosixPath(of).stem) in stem:
+    if letters(said.title) == stem and letters(PurePosixPath(of).stem) in stem:
         words["title"] = ""
     of_folder, _ = facts_of(settings.folders.inbox, f"{folder}/IMG_0001.jpg" if folder else "IMG_0001.jpg")
     return {name: value for name, value in words.items() if value and value != getattr(of_folder, name)}
@@ -103,9 +102,9 @@ def destination_called(settings: Settings, word: str) -> str:
 
 def _destinations(settings: Settings, said: tuple[str, ...]) -> tuple[tuple[str, ...], list[str]]:
     """The destinations that are meant, as the settings spell them, and the words that mean none."""
-    known = {_bare_word(name): name for name in settings.destinations}
-    named = tuple(dict.fromkeys(known[_bare_word(word)] for word in said if _bare_word(word) in known))
-    return named, [word for word in said if _bare_word(word) not in known]
+    known = {letters(name): name for name in settings.destinations}
+    named = tuple(dict.fromkeys(known[letters(word)] for word in said if letters(word) in known))
+    return named, [word for word in said if letters(word) not in known]
 
 
 def words_place(settings: Settings, job: str) -> Path:
@@ -127,10 +126,6 @@ def words_left(settings: Settings) -> dict[str, tuple[int, int]]:
             status = place.stat()
             found[place.stem] = (status.st_mtime_ns, status.st_size)
     return found
-
-
-def _bare_word(name: str) -> str:
-    return re.sub(r"[\W_]+", "", name.casefold())
 
 
 def usual(settings: Settings) -> list[str]:
