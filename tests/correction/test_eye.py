@@ -206,6 +206,18 @@ def test_sides_that_speak_for_themselves_settle_a_doubt() -> None:
     assert not gate.wants_sides(GOOD)
 
 
+def test_certain_sides_settle_what_the_finders_nearly_agree_on() -> None:
+    """However much of the mask is undecided: books and papers beside the work leave it so."""
+    told = replace(GOOD, agreement=0.93, support=0.93, views=0.9, undecided=0.6, rail=True, side_least=3.0)
+    assert gate.confidence(told) >= 0.9
+    for change in (
+        {"side_least": 2.9}, {"agreement": 0.92}, {"views": 0.89}, {"several": True}, {"all_cut": True},
+        {"chance": 0.4},
+    ):  # fmt: skip
+        assert gate.confidence(replace(told, **change)) < 0.9, change
+    assert gate.wants_sides(replace(told, side_least=-np.inf))
+
+
 @pytest.mark.parametrize(("score", "asked"), [(3.5, False), (2.5, True)])
 def test_an_eye_that_wavers_asks_the_sides(monkeypatch: pytest.MonkeyPatch, score: float, asked: bool) -> None:
     """Most of what was asked about without need had four edges of which each alone was beyond doubt."""

@@ -16,6 +16,7 @@ from autoprep.imaging.arrays import AnyArray, Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE, ciede2000, lab_fast, luminance_of_lightness
 from autoprep.imaging.geometry import homography, line_through, project, rectangle
 from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.rendering.layout import torn_sides
 from tests.overlap import overlap_in_frame
 
 from .scene import Shot, corners_mm
@@ -36,6 +37,15 @@ class OutlineMeasures:
 
 
 @dataclass(frozen=True)
+class Ends:
+    """(4, 25, 2) each, top, right, bottom and left, 0..1 of the plan's frame: how far the picture keeps the work, and
+    from where on it shows the photo itself."""
+
+    kept: Float64
+    shown: Float64
+
+
+@dataclass(frozen=True)
 class ColourMeasures:
     """Of a corrected work against the truth; NaN where a measure does not apply."""
 
@@ -51,25 +61,77 @@ class ColourMeasures:
     delta_e_as_shot: float
 
 
-def measure_outline(shot: Shot, outline: Outline, geometry: Geometry) -> OutlineMeasures:
-    """The found outline, with the plan's lens, against the true sheet in millimetres."""
-    truth = shot.truth
-    t = np.linspace(0.03, 0.97, 25)[:, None]
-    frame = rectangle(1.0, 1.0)
-    mm = _on_work(shot, geometry.in_photo(frame))
+def measure_outline(shot: Shot, outline: Outline, geometry: Geometry, ends: Ends | None = None) -> OutlineMeasures:
+    """The found outline, with the plan's lens, against the true sheet in millimetres.
+
+    ends: where the picture of the work ends (see `ends_of_picture`); the geometry's own sides where not given. The true
+    sheet ends where its paper does, which on a torn side is further in than its size.
+    """
+    truth, ends = shot.truth, ends or Ends(lines_of_frame(), lines_of_frame())
+    mm = _on_work(shot, geometry.in_photo(rectangle(1.0, 1.0)))
     corner = np.linalg.norm(mm - corners_mm(truth.size_mm)[:, :2], axis=1).max() / np.hypot(*truth.size_mm) * 100
-    beyond = []
-    for k in range(4):
-        points = geometry.in_photo(frame[k] * (1 - t) + frame[(k + 1) % 4] * t)
-        half = truth.size_mm[1 - k % 2] / 2
-        outward = _on_work(shot, points)[:, 1 - k % 2] * (-1 if k in (0, 3) else 1) - half
-        # What lies beyond the photo's border can't be lost.
-        outward = np.where(_on_border(shot, points), np.maximum(outward, 0), outward)
-        beyond.append(outward / max(truth.size_mm) * _LONG_PX)
-    # One in twenty points may lie on a torn or rounded stretch.
-    low, high = np.percentile(np.concatenate(beyond), [5, 95])
+    # One in twenty points may lie on a tooth of a torn side, or on a rounded stretch.
+    low = np.percentile(_outward(shot, geometry, ends.kept), 5)
+    high = np.percentile(_outward(shot, geometry, ends.shown), 95)
     jaccard = overlap_in_frame(truth.corners_px, outline.array())
     return OutlineMeasures(jaccard, float(corner), float(max(0.0, -low)), float(max(0.0, high)))
+
+
+def _outward(shot: Shot, geometry: Geometry, ends: Float64) -> Float64:
+    """(100,) how far outside of the true paper places at the sides lie, in pixels of a work of 2000."""
+    beyond = []
+    for k, places in enumerate(ends):
+        points = geometry.in_photo(places)
+        at = _on_work(shot, points)
+        outward = at[:, 1 - k % 2] * (-1 if k in (0, 3) else 1) - _true_edge(shot, k, at[:, k % 2])
+        # What lies beyond the photo's border can't be lost.
+        beyond.append(np.where(_on_border(shot, points), np.maximum(outward, 0), outward))
+    return np.concatenate(beyond) / max(shot.truth.size_mm) * _LONG_PX
+
+
+def lines_of_frame() -> Float64:
+    """(4, 25, 2) places along the top, right, bottom and left of a frame, 0..1, away from its corners."""
+    t, frame = np.linspace(0.03, 0.97, 25)[:, None], rectangle(1.0, 1.0)
+    return np.array([frame[k] * (1 - t) + frame[(k + 1) % 4] * t for k in range(4)])
+
+
+def ends_of_picture(plan: CorrectionPlan) -> Ends:
+    """Where a plan's picture ends: at a torn side at its silhouette; at others the work is kept up to the outline, and
+    the outermost hair of it repeats what lies further in, so that what lies there is not shown."""
+    kept, torn, ratio = lines_of_frame(), torn_sides(plan.silhouette), plan.geometry.ratio
+    shown = kept.copy()
+    for k in range(4):
+        down, across, far = 1 - k % 2, kept[k, :, k % 2], k in (1, 2)
+        if torn[k]:
+            kept[k, :, down] = shown[k, :, down] = _crossing(np.array(plan.silhouette), down, across, far)
+        elif plan.geometry.ratio_from != "whole photo":
+            inset = plan.inset[k] * max(ratio, 1.0) / (1.0 if down else ratio)
+            shown[k, :, down] = 1 - inset if far else inset
+    return Ends(kept, shown)
+
+
+def _crossing(polygon: Float64, axis: int, across: Float64, far: bool) -> Float64:
+    """(N,) the nearest place along an axis at which lines at `across` meet a polygon; far: the furthest one."""
+    start, end = polygon, np.roll(polygon, -1, axis=0)
+    met = []
+    for at in across:
+        one, two = start[:, 1 - axis], end[:, 1 - axis]
+        passed = np.flatnonzero((one <= at) != (two <= at))
+        share = (at - one[passed]) / (two[passed] - one[passed])
+        places = start[passed, axis] + share * (end[passed, axis] - start[passed, axis])
+        met.append(places.max() if far else places.min())
+    return np.array(met)
+
+
+def _true_edge(shot: Shot, side: int, along_mm: Float64) -> Float64:
+    """(N,) how far from its middle the paper reaches on a side, in millimetres, at places along it."""
+    alpha, size = shot.truth.work.alpha, np.array(shot.truth.size_mm)
+    sheet = np.asarray(alpha if side % 2 == 0 else alpha.T)
+    sheet = sheet[::-1] if side in (1, 2) else sheet
+    scale = sheet.shape[1] / size[side % 2]
+    column = np.clip(((along_mm + size[side % 2] / 2) * scale).astype(int), 0, sheet.shape[1] - 1)
+    missing_mm = (1 - sheet[: len(sheet) // 3, column]).sum(axis=0) / scale
+    return np.asarray(size[1 - side % 2] / 2 - missing_mm, np.float64)
 
 
 def _on_border(shot: Shot, points_px: AnyArray) -> Bool:

@@ -31,6 +31,7 @@ from .measures import (
     ColourMeasures,
     OutlineMeasures,
     bare_share,
+    ends_of_picture,
     measure_colour,
     measure_outline,
     ratio_error_percent,
@@ -102,7 +103,7 @@ def score_one(
     outline, confidence = _NOTHING, 0.0
     if not isinstance(found, Declined):
         plan, _, _ = make_plan(photo, found, Wishes())
-        outline, confidence = measure_outline(shot, found, plan.geometry), found.confidence
+        outline, confidence = measure_outline(shot, found, plan.geometry, ends_of_picture(plan)), found.confidence
         if outline.jaccard > 0.95:
             ratio, bow = ratio_error_percent(shot, plan.geometry), straightness_percent(shot, plan.geometry)
     corners = tuple((float(x), float(y)) for x, y in shot.truth.corners_px)

@@ -842,7 +842,9 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/gate.py", ("tests/correction/test_eye.py",),
-        ("an eye of two minds is believed", "return value if _of_one_mind(witness) else min(value, DOUBTED)", "return value"),
+        ("an eye of two minds is believed", "value = value if _of_one_mind(witness) else min(value, DOUBTED)", "value = value"),
+        ("certain sides need no second finder", "return agreed and work and witness.side_least", "return work and witness.side_least"),
+        ("certain sides make one work of several", "and not (witness.several or witness.all_cut)\n    return agreed", "\n    return agreed"),
         ("several works are passed as one", "witness.chance >= _CHANCE and not witness.several and not _is_unclear", "witness.chance >= _CHANCE and not _is_unclear"),
         ("an unclear eye is believed", " and not _is_unclear(witness)\n", "\n"),
         ("inside a frame sides speak alone", "alone = not witness.rail or witness.agreement >= _SIDES_RAIL", "alone = True"),

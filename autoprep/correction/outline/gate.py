@@ -39,6 +39,9 @@ _UNCLEAR_VIEWS, _UNCLEAR_UNDECIDED = 0.975, 0.12
 # (Of 4,060 hard photos of tuning seeds, weighed by trees that had not seen them, 277 were asked about; 50 of them pass
 # by this, none of them wrong. Of 74 real pages one more passes, rightly.)
 _SIDES_LEAST, _SIDES_CERTAIN, _SIDES_VIEWS, _SIDES_UNDECIDED, _SIDES_RAIL = 2.0, 3.0, 0.95, 0.2, 0.965
+# Sides that are certain, and finders that nearly agree, outweigh a wavering eye. (Of what was asked
+# about of those 4,060 photos 13 pass by this, of 3,240 photos of other tuning seeds 12, none of them wrong.)
+_CERTAIN_AGREEMENT, _CERTAIN_VIEWS = 0.93, 0.9
 # What is not believed stays below this, whatever else speaks for it.
 DOUBTED = 0.85
 
@@ -87,7 +90,8 @@ def confidence(witness: Witness) -> float:
         value = max(value, 0.90)
     if witness.one_sheet and not witness.all_cut:
         value = max(value, 0.92)  # a third witness: the finders need not agree
-    return value if _of_one_mind(witness) else min(value, DOUBTED)
+    value = value if _of_one_mind(witness) else min(value, DOUBTED)
+    return max(value, SURE) if _by_certain_sides(witness) else value
 
 
 def wants_material(witness: Witness) -> bool:
@@ -117,6 +121,13 @@ def _told_by_sides(witness: Witness, least: float = _SIDES_LEAST) -> bool:
     sure = witness.views >= _SIDES_VIEWS and witness.undecided <= _SIDES_UNDECIDED
     alone = not witness.rail or witness.agreement >= _SIDES_RAIL
     return sure and alone and witness.side_least >= least and not witness.all_cut
+
+
+def _by_certain_sides(witness: Witness) -> bool:
+    """Whether sides that are certain settle it, wherever the finders nearly agree on one work."""
+    agreed = witness.agreement >= _CERTAIN_AGREEMENT and witness.views >= _CERTAIN_VIEWS
+    work = witness.chance >= _CHANCE and not (witness.several or witness.all_cut)
+    return agreed and work and witness.side_least >= _SIDES_CERTAIN
 
 
 def _is_unclear(witness: Witness) -> bool:
