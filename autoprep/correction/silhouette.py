@@ -127,8 +127,8 @@ def _area_inside(points: Float64) -> float:
 
 
 # A rounded corner: radii as shares of the longer side, and how well what is seen there must go with an arc. Chosen:
-# the corners of notebooks are of 5 to 10 mm on pages of 150 to 300.
-_LEAST_RADIUS, _MOST_RADIUS, _ARC_FITS, _ARC_CLEAR = 0.006, 0.05, 0.93, 0.85
+# the corners of notebooks are of 5 to 10 mm on pages of 130 to 300.
+_LEAST_RADIUS, _MOST_RADIUS, _ARC_FITS, _ARC_CLEAR = 0.006, 0.08, 0.93, 0.85
 _SHADED = 0.08  # natural log of light by which a shadow differs from the paper beside it
 
 

@@ -226,7 +226,7 @@ def rounded(radius: float, corners: tuple[int, ...] = (0, 1, 2, 3), desk: float 
 
 
 @pytest.mark.parametrize("corners", [(0, 1, 2, 3), (1, 2)], ids=["all", "the outer ones of a page"])
-@pytest.mark.parametrize("radius", [10.0, 20.0, 34.0])
+@pytest.mark.parametrize("radius", [10.0, 20.0, 34.0, 56.0])
 def test_rounded_corners_are_followed(radius: float, corners: tuple[int, ...]) -> None:
     """No wedge of desk is left, and no paper lost; the sides between stay straight."""
     picture, sheet = rounded(radius, corners)
@@ -281,3 +281,65 @@ def test_the_desk_is_gone_from_a_torn_sheet_of_the_lab() -> None:
     outside, inside = alpha < 0.05, alpha > 0.95
     assert (ground & outside).sum() > 0.5 * outside.sum()
     assert (ground & inside).sum() < 0.004 * inside.sum()  # half a pixel along its edges
+
+
+def on_white(depths: Float64, over: Float32 | None = None) -> tuple[Float32, Bool]:
+    """A white sheet on a desk as white, its lower edge so deep at 100 places; its shadow lies beside it and in gaps.
+
+    over: the colour of what is painted in those gaps, up to the edge of a sheet that is cut straight.
+    """
+    depth = np.repeat(depths, 8)
+    within = np.arange(600)[:, None] < 600 - depth[None]
+    sheet, edge = np.pad(np.ones((600, 800), bool), MARGIN), np.pad(within, MARGIN)
+    sheet = edge if over is None else sheet
+    shade = cv2.GaussianBlur(cv2.dilate(sheet.astype(np.float32), np.ones((25, 25), np.uint8)), (0, 0), 3)
+    desk = 0.57 * (1 - 0.45 * shade)[..., None] * np.ones(3, np.float32)
+    picture = np.where(sheet[..., None], np.float32(0.6), desk)
+    if over is not None:
+        picture[sheet & ~edge] = over
+    picture = np.asarray(cv2.GaussianBlur(picture.astype(np.float32), (0, 0), 0.8), np.float32)
+    return picture * (1 + np.random.default_rng(3).normal(0, 0.02, picture.shape).astype(np.float32)), edge
+
+
+def test_a_torn_white_sheet_on_a_white_desk_shows_its_edge_by_its_shadow() -> None:
+    """Far from it sheet and desk are alike, and its shadow would stand in its tears."""
+    picture, sheet = on_white(np.random.default_rng(3).uniform(0, 14, 100))
+    found = find_silhouette(trace(picture, MARGIN))
+    assert found is not None
+    outside = ~sheet[MARGIN:-MARGIN, MARGIN:-MARGIN]
+    assert (outside & ~within(found.points)[MARGIN:-MARGIN, MARGIN:-MARGIN]).sum() > 0.8 * outside.sum()
+    assert (sheet & ~within(found.points)).sum() < 0.002 * sheet.sum()
+
+
+def test_what_lies_over_the_edge_on_a_white_desk_is_no_tear() -> None:
+    finger, pen = np.zeros(100), np.zeros(100)
+    finger[40:55] = 13
+    pen[[15, 20, 70]] = 13
+    for depths in (finger, pen, np.random.default_rng(3).uniform(0, 2.5, 100)):
+        assert find_silhouette(trace(on_white(depths)[0], MARGIN)) is None
+
+
+@pytest.mark.parametrize(
+    "colour", [(0.25, 0.3, 0.5), (0.42, 0.42, 0.42)], ids=["a blue wash", "lighter than the shadow"]
+)
+def test_what_is_painted_up_to_the_edge_of_a_white_sheet_is_no_shadow_in_its_tears(colour: tuple[float, ...]) -> None:
+    depths = np.random.default_rng(3).uniform(0, 14, 100)
+    assert find_silhouette(trace(on_white(depths, np.array(colour, np.float32))[0], MARGIN)) is None
+
+
+def test_a_deep_tear_is_followed_and_a_finger_as_deep_is_not() -> None:
+    def of(depths: Float64) -> tuple[Float32, Bool]:
+        sheet = np.pad(np.arange(600)[:, None] < 600 - np.repeat(depths, 8)[None], MARGIN)
+        picture = np.where(sheet[..., None], np.float32(0.6), np.float32(0.07)) * np.ones(3, np.float32)
+        return np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.8), np.float32), sheet
+
+    rng = np.random.default_rng(3)
+    slow = np.interp(np.arange(100), np.arange(0, 101, 5), rng.uniform(4, 28, 21)) + rng.uniform(-2, 2, 100)
+    picture, sheet = of(slow)
+    found = find_silhouette(trace(picture, MARGIN))
+    assert found is not None
+    assert (~sheet[:, MARGIN:-MARGIN] & within(found.points)[:, MARGIN:-MARGIN])[:-MARGIN].sum() < 0.003 * sheet.sum()
+    assert (sheet & ~within(found.points)).sum() < 0.002 * sheet.sum()
+    finger = np.zeros(100)
+    finger[40:55] = 26
+    assert find_silhouette(trace(of(finger)[0], MARGIN)) is None

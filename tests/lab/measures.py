@@ -101,12 +101,12 @@ def ends_of_picture(plan: CorrectionPlan) -> Ends:
     kept, torn, ratio = lines_of_frame(), torn_sides(plan.silhouette), plan.geometry.ratio
     shown = kept.copy()
     for k in range(4):
-        down, across, far = 1 - k % 2, kept[k, :, k % 2], k in (1, 2)
-        if torn[k]:
-            kept[k, :, down] = shown[k, :, down] = _crossing(np.array(plan.silhouette), down, across, far)
-        elif plan.geometry.ratio_from != "whole photo":
-            inset = plan.inset[k] * max(ratio, 1.0) / (1.0 if down else ratio)
-            shown[k, :, down] = 1 - inset if far else inset
+        down, far = 1 - k % 2, k in (1, 2)
+        if plan.silhouette is not None:
+            kept[k, :, down] = _crossing(np.array(plan.silhouette), down, kept[k, :, 1 - down], far)
+        repeats = not torn[k] and plan.geometry.ratio_from != "whole photo"
+        inset = plan.inset[k] * max(ratio, 1.0) / (1.0 if down else ratio) if repeats else -np.inf
+        shown[k, :, down] = np.minimum(kept[k, :, down], 1 - inset) if far else np.maximum(kept[k, :, down], inset)
     return Ends(kept, shown)
 
 

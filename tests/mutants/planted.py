@@ -1251,6 +1251,13 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/correction/edges.py", ("tests/correction/test_silhouette.py",),
         ("desk in a torn corner counts as the edge", "both.argmax(1) - margin_px, seen.shape[1])", "both.argmax(1) - margin_px, 0)"),
         ("a pattern is a torn edge", "_LOOKED_AT, _MOST_BACK = 0.008, 0.045", "_LOOKED_AT, _MOST_BACK = 0.008, 1.0"),
+        ("a pen over a white edge is a tear", "_gaps(edge, _GAP * long_px) >= _TEARS", "_gaps(edge, _GAP * long_px) >= 1"),
+        ("paint at a white edge is a shadow", "if look.near and _ends_at_line(", "if False and _ends_at_line("),
+        ("a coloured edge only fades", "((step - light) ** 2).sum(-1) < _TINT**2 * long", "(long >= 0"),
+        ("a lighter strip fades into shadow", "fades = (light[:, 0] > 0) &", "fades = (light[:, 0] > -9) &"),
+        ("a deep tear ends half way", "return edge if deep is None else deep", "return edge  # always"),
+        ("a finger is a deep tear", "if _gaps(edge, 0.9 * _DEEPEST * long_px) < _TEARS:", "if False:"),
+        ("the lit desk is the white sheet", "is_sheet[:, :last] = False", "pass"),
     ),
     *_all(
         "autoprep/correction/silhouette.py", ("tests/correction/test_silhouette.py",),
