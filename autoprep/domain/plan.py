@@ -176,8 +176,8 @@ class CorrectionPlan(Value):
 
     reference: the reference shots, and the grey card beside the work, that told anything; told_by: which told what;
     contrast: how much of a camera's contrast curve is taken back (see correction.camera); paper_guessed: nothing in the
-    photo tells whether the paper is white or grey, and it was taken for white; inset: how far in the desk reaches at
-    the top, right, bottom and left, as shares of the longer side (see correction.rim).
+    photo tells for sure whether the paper is white or toned, and it was taken for what is likelier; inset: how far in
+    the desk reaches at the top, right, bottom and left, as shares of the longer side (see correction.rim).
     """
 
     version: Literal[1] = 1

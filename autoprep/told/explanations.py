@@ -288,6 +288,11 @@ def _colour(plan: CorrectionPlan) -> list[str]:
             "The paper was taken for white; that is a guess, for a grey sheet would look the same. "
             "A line “paper: toned” in a note keeps it as it is."
         )
+    if plan.paper_guessed and plan.paper == "toned":
+        said.append(
+            "The paper was taken for toned; that is a guess, for a white sheet in dim or warm light may look the same. "
+            "A line “paper: white” in a note makes it white."
+        )
     if plan.contrast > 0:
         said.append(f"{plan.contrast * 100:.0f} % of contrast in the middle tones, which cameras add, was taken back.")
     if plan.paper in ("none", "toned") and plan.tone.gain != 1:

@@ -138,6 +138,31 @@ def test_the_artists_word_on_the_paper_settles_it() -> None:
         assert (told.paper, told.guessed) == (expected, False)
 
 
+@pytest.mark.parametrize(
+    ("lighter", "light", "told", "guessed"),
+    [
+        (0.006, (0.30, 0.30, 0.30), "white", True),  # what a white sheet in everyday light may show
+        (0.009, (0.30, 0.30, 0.30), "toned", True),
+        (0.02, (0.30, 0.30, 0.30), "toned", False),
+        (0.0, (0.50, 0.35, 0.184), "tinted", True),  # cream paper under a lamp: 1.0
+        (0.0, (0.50, 0.30, 0.164), "toned", True),
+        (0.0, (0.50, 0.30, 0.12), "toned", False),
+        (0.0, (0.04, 0.04, 0.04), "toned", False),
+    ],
+)
+def test_toned_paper_is_told_by_lighter_marks_and_colour_and_else_a_guess(
+    lighter: float, light: tuple[float, ...], told: str, guessed: bool
+) -> None:
+    page = _drawn(_paper(1.0)) * np.array(light, np.float32)
+    paper, _ = find_paper(page)
+    assert not isinstance(paper, Declined)
+    paper = replace(paper, lighter=lighter)
+    judged = judge(page, paper)
+    assert (judged.paper, judged.guessed) == (told, guessed)
+    if told == "toned":
+        assert not judge(page, paper, said="toned").guessed
+
+
 def test_the_shade_of_bends_is_evened_or_stays_as_the_artist_asks() -> None:
     x = np.arange(_SIZE[1], dtype=np.float32)[None, :, None]
     page = np.asarray(_drawn(_squared(_paper())) * (1 + 0.12 * np.sin(x / 60)), np.float32)

@@ -836,6 +836,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("light is applied half a cell off", "(start - int(take[0]) * step_px for", "(start - int(take[0]) * step_px + 4 for"),
     ),
     *_all(
+        "autoprep/correction/kind.py", ("tests/correction/test_sheet.py",),
+        ("white sheets in everyday light are toned", "_LIGHTER_SHARE, _TONED_RED_TO_BLUE, _LIGHT_L, _BLACK_L, _DARK_L, _OUTSHONE = 0.007, 1.03,", "_LIGHTER_SHARE, _TONED_RED_TO_BLUE, _LIGHT_L, _BLACK_L, _DARK_L, _OUTSHONE = 0.0045, 0.95,"),
+        ("toned is never a guess", 'sure = _surely_toned if paper_class == "toned" else', 'sure = (lambda *_: True) if paper_class == "toned" else'),
+        ("the word toned leaves a guess", '(said is not None and paper_class == "toned")', "False"),
+    ),
+    Mistake("a guess at toned paper is not told", "autoprep/told/explanations.py", 'if plan.paper_guessed and plan.paper == "toned":', "if False:", ("tests/told/test_explanations.py",)),
+    *_all(
         "autoprep/correction/neutral.py", ("tests/correction", ),
         ("toned paper is made white", 'if paper_class == "toned":\n        return Declined', 'if False:\n        return Declined'),
         ("a tint that should stay goes", 'if wish == "keep":', "if False:"),

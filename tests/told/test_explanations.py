@@ -45,3 +45,16 @@ def test_paper_whose_tint_is_kept_is_not_said_to_be_white(kept: bool) -> None:
     assert "lifted 1.0 stops" in said
     assert ("clean white" in said) != kept
     assert ("its tint stays" in said) == kept
+
+
+@pytest.mark.parametrize(
+    ("paper", "guessed", "word"),
+    [("toned", True, "paper: white"), ("toned", False, ""), ("white", True, "paper: toned")],
+)
+def test_a_guess_about_the_paper_is_told_with_the_line_that_settles_it(paper: str, guessed: bool, word: str) -> None:
+    neutral = Declined(reason="toned") if paper == "toned" else Neutral(source="paper")
+    plan = plan_of(400, 300).model_copy(update={"neutral": neutral, "paper": paper, "paper_guessed": guessed})
+    photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
+    told = " ".join(reasons(plan, photo, {"oblique_degrees": 1.0}))
+    assert ("that is a guess" in told) == guessed
+    assert word in told
