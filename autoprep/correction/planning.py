@@ -233,6 +233,8 @@ def _measures(draft: Draft, plan: CorrectionPlan) -> dict[str, float]:
         measures["light_unevenness_percent"] = uneven
     finished = corrected(linear, plan)
     measures |= assessment.finished_look(finished)
+    if plan.paper in ("white", "tinted"):
+        measures["shade_left_percent"] = assessment.shade_left_percent(finished)
     if not isinstance(paper, Declined) and plan.paper != "none":
         measures["bare_paper_percent"] = paper.coverage * 100
         measures |= {f"{k}_as_shot": v for k, v in assessment.paper_levels(linear, paper.mask).items()}

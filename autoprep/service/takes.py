@@ -12,6 +12,7 @@ from autoprep.domain import JobRecord
 _FAULTS = (
     ("glare_percent", 0.25, 0.1, 9.0, "less glare"),
     ("shadow_on_drawing_percent", 0.03, 1.0, 9.0, "less shadow on the drawing"),
+    ("shade_left_percent", 0.05, 1.0, 9.0, "no shadow left on the sheet"),
     ("clipped_percent", 0.05, 0.5, 1.0, "fewer burnt-out parts"),
     ("oblique_degrees", 0.012, 6.0, 9.0, "squarer to the work"),
     ("light_unevenness_percent", 0.002, 10.0, 9.0, "more even light"),

@@ -198,7 +198,7 @@ def advice(plan: CorrectionPlan, measures: dict[str, float]) -> tuple[str, ...]:
     said = []
     if measures.get("glare_percent", 0) > GLARE_HOLDS_PERCENT:
         said.append("Turn the work or the lamp until the shine is gone; daylight from one side is kindest.")
-    if measures.get("shadow_percent", 0) > 3:
+    if measures.get("shadow_percent", 0) > 3 or measures.get("shade_left_percent", 0) > _SHADE_SHOWS:
         said.append("A shadow fell on the work: stand opposite the window and hold the phone from the far side.")
     if measures.get("light_unevenness_percent", 0) > 25:
         said.append("Turn the work a quarter or step back from the window for more even light.")
@@ -259,7 +259,15 @@ def _light(plan: CorrectionPlan, measures: dict[str, float]) -> list[str]:
         words.append(f"A soft shadow on {share:.0f} % of the sheet was evened.")
     if crossing > 1:
         words.append(f"It crosses the drawing on {crossing:.0f} % of the sheet; the light there is a guess.")
+    left = measures.get("shade_left_percent", 0)
+    if left > _SHADE_SHOWS:
+        words.append(
+            f"{left:.0f} % of the sheet is still darker than its paper: a shadow, or a grey wash; it was left."
+        )
     return words
+
+
+_SHADE_SHOWS = 2.0  # percent of the sheet
 
 
 def _colour(plan: CorrectionPlan) -> list[str]:

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.assessment import finished_look, oblique_degrees
+from autoprep.correction.assessment import finished_look, oblique_degrees, shade_left_percent
 from autoprep.correction.planning import _blur_at_full_size, _detailed_places
 from autoprep.correction.squaring import rectify
 from autoprep.domain import Geometry, Photo, PhotoFacts
@@ -79,3 +79,33 @@ def test_blur_is_probed_where_the_detail_is_on_a_slant_photo() -> None:
     y0, y1, x0, x1 = probed[cells.index((u, v))]
     assert abs((y0 + y1) / 2 - y) <= 1
     assert abs((x0 + x1) / 2 - x) <= 1
+
+
+def shaded(lightness: float, tint: tuple[float, float, float] = (1, 1, 1), at: tuple[int, int] = (0, 0)) -> Float32:
+    """A drawn page, of which a part of 300 x 200, so far down and across, is so light and tinted between its lines."""
+    picture = page(0.3)
+    part = picture[at[0] : at[0] + 300, at[1] : at[1] + 200]
+    level = ((lightness + 16) / 116) ** 3 / ((90 + 16) / 116) ** 3
+    part *= np.float32(level) * np.array(tint, np.float32)
+    return picture
+
+
+def test_a_shadow_that_stays_on_the_sheet_is_measured() -> None:
+    assert shade_left_percent(shaded(76.0)) == pytest.approx(100 * 300 * 200 / (600 * 800), abs=1.5)
+    assert shade_left_percent(page(1.0)) == 0  # lines of drawing are none
+    assert shade_left_percent(np.full((600, 800, 3), 0.8, np.float32)) == 0
+
+
+@pytest.mark.parametrize(
+    "picture",
+    [
+        shaded(86.0),  # what a glance does not see
+        shaded(35.0),  # painted dark
+        shaded(76.0, (0.75, 1.0, 1.3)),  # a blue wash
+        shaded(76.0, at=(150, 300)),  # in the middle of the sheet: a grey wash
+        shaded(76.0, at=(540, 720)),  # a corner that is curled
+    ],
+    ids=["faint", "dark", "coloured", "inside", "small"],
+)
+def test_what_is_drawn_is_no_shadow_that_stays(picture: Float32) -> None:
+    assert shade_left_percent(picture) == 0

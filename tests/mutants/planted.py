@@ -841,6 +841,15 @@ PLANTED: tuple[Mistake, ...] = (
         ("toned is never a guess", 'sure = _surely_toned if paper_class == "toned" else', 'sure = (lambda *_: True) if paper_class == "toned" else'),
         ("the word toned leaves a guess", '(said is not None and paper_class == "toned")', "False"),
     ),
+    *_all(
+        "autoprep/correction/assessment.py", ("tests/correction/test_assessment.py",),
+        ("drawn lines are a shadow that stays", "cv2.morphologyEx(np.ascontiguousarray(lab[..., 0]), cv2.MORPH_CLOSE, brush)", "np.ascontiguousarray(lab[..., 0])"),
+        ("a coloured wash is a shadow that stays", "& (off < _HUE)", ""),
+        ("a wash amid the sheet is a shadow that stays", "& (along > _OF_RIM * rim.sum())", ""),
+        ("a curled corner is a shadow that stays", "(sizes > _OF_SHEET * dark.size) &", ""),
+        ("dark paint is a shadow that stays", "& (ground > paper_l - most)", ""),
+    ),
+    Mistake("a shadow that stays is not told", "autoprep/told/explanations.py", "    if left > _SHADE_SHOWS:", "    if False:", ("tests/told/test_explanations.py",)),
     Mistake("a guess at toned paper is not told", "autoprep/told/explanations.py", 'if plan.paper_guessed and plan.paper == "toned":', "if False:", ("tests/told/test_explanations.py",)),
     *_all(
         "autoprep/correction/neutral.py", ("tests/correction", ),

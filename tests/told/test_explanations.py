@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from autoprep.domain import CorrectionPlan, Declined, Geometry, Neutral, Photo, PhotoFacts, Sharpening, Tone
+from autoprep.domain import CorrectionPlan, Declined, Geometry, LightField, Neutral, Photo, PhotoFacts, Sharpening, Tone
 from autoprep.told.explanations import advice, reasons
 
 
@@ -58,3 +58,14 @@ def test_a_guess_about_the_paper_is_told_with_the_line_that_settles_it(paper: st
     told = " ".join(reasons(plan, photo, {"oblique_degrees": 1.0}))
     assert ("that is a guess" in told) == guessed
     assert word in told
+
+
+@pytest.mark.parametrize("left", [1.0, 12.0])
+def test_a_shadow_that_stays_is_told_and_how_to_take_the_photo_without_it(left: float) -> None:
+    light = LightField(rows=1, cols=1, log_light=((0.0, 0.0, 0.0),))
+    plan = plan_of(400, 300).model_copy(update={"light": light})
+    measures = {"oblique_degrees": 1.0, "light_unevenness_percent": 5.0, "shade_left_percent": left, "blur_px": 1.0,
+                "clipped_percent": 0.0}  # fmt: skip
+    photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
+    assert ("12 % of the sheet is still darker" in " ".join(reasons(plan, photo, measures))) == (left > 2)
+    assert ("A shadow fell on the work" in " ".join(advice(plan, measures))) == (left > 2)
