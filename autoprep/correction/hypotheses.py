@@ -25,11 +25,14 @@ _AS_WELL, _COLOURS, _LEAST_EXPLAINED = 0.08, 0.03, 0.6
 _NOT_DARK = 0.12
 
 
-def find_paper(linear: Float32, flat: bool = True, washes: bool = False) -> tuple[Paper | Declined, Shadow | Declined]:
+def find_paper(
+    linear: Float32, flat: bool = True, washes: bool | None = None
+) -> tuple[Paper | Declined, Shadow | Declined]:
     """(H, W, 3) float32 linear sRGB of a rectified work -> its bare paper, and the shadow that lies on it if any.
 
     flat: the shade of a sheet's own bends counts as light, and is evened; else only what is smooth does. washes: the
-    artist has said that it is painted in washes, so that a sheet is believed only where no level of paper is.
+    artist has said that it is painted in washes, so that a sheet is believed only where no level of paper is; or that
+    it is drawn without any, so that what colours the ground has are those of its light.
     """
     cells = ground_cells(linear)
     sheet = find_sheet(cells)
@@ -62,11 +65,12 @@ def _by_level(linear: Float32) -> tuple[Paper | Declined, Shadow | Declined]:
     return (replace(shaded, rim=rim_share(held)) if seen > _NOT_DARK else shaded), shadow
 
 
-def _explains_more(sheet: Sheet, level: Paper | Declined, cells: Cells, washes: bool) -> bool:
+def _explains_more(sheet: Sheet, level: Paper | Declined, cells: Cells, washes: bool | None) -> bool:
     if isinstance(level, Declined):
         return True
     smooth = level.log_field(*cells.shape)
     by_level, by_sheet = (explained_by(light, cells) for light in (smooth, sheet.log_light))
-    if (washes or sheet.colours > _COLOURS) and by_level > _LEAST_EXPLAINED:
+    washes = sheet.colours > _COLOURS if washes is None else washes
+    if washes and by_level > _LEAST_EXPLAINED:
         return False
     return by_sheet - washed(sheet, smooth, cells) > by_level + _AS_WELL

@@ -151,7 +151,7 @@ def make_plan(
     geometry = rim.geometry
     work = rectify(photo, geometry)
     work = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, work.linear)})
-    paper, shadow = find_paper(work.linear, wishes.flat, wishes.kind == "watercolour")
+    paper, shadow = find_paper(work.linear, wishes.flat, _washes_said(wishes.kind))
     around = _lightest_around(photo, geometry)
     judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper)
     draft = Draft(work, geometry, wishes, paper, judged, chart, reference)
@@ -179,6 +179,11 @@ def make_plan(
         paper_guessed=judged.guessed,
     )
     return plan, judged, _measures(draft, plan) | _shadow_measures(paper, shadow, plan)
+
+
+def _washes_said(kind: Kind | None) -> bool | None:
+    """Whether the artist has said that a work is painted in washes, or is drawn without any; None where neither is."""
+    return True if kind == "watercolour" else False if kind in ("ink", "pencil") else None
 
 
 def _lightest_around(photo: Photo, geometry: Geometry) -> float | None:

@@ -262,7 +262,8 @@ def _light(plan: CorrectionPlan, measures: dict[str, float]) -> list[str]:
     left = measures.get("shade_left_percent", 0)
     if left > _SHADE_SHOWS:
         words.append(
-            f"{left:.0f} % of the sheet is still darker than its paper: a shadow, or a grey wash; it was left."
+            f"{left:.0f} % of the sheet is still darker than its paper: a shadow, or a grey wash; it was left. "
+            "A line “kind: ink” or “kind: pencil” in a note says that there are no washes on it."
         )
     return words
 

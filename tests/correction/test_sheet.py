@@ -12,6 +12,7 @@ from autoprep.correction.cells import ground_cells
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import judge
 from autoprep.correction.marks import lighter_marks
+from autoprep.correction.planning import _washes_said
 from autoprep.correction.ruling import is_ruled
 from autoprep.correction.sheet import Sheet, find_sheet, washed
 from autoprep.correction.tone import lighter, tone
@@ -136,6 +137,31 @@ def test_the_artists_word_on_the_paper_settles_it() -> None:
     for said, expected in (("toned", "toned"), ("none", "none"), ("white", "white")):
         told = judge(page, paper, said_paper=said)  # type: ignore[arg-type]
         assert (told.paper, told.guessed) == (expected, False)
+
+
+def test_a_tinted_shadow_is_light_where_the_artist_says_that_there_are_no_washes(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What a lamp's shadow takes has a colour of its own, and so has a pale wash: where the shadow itself is not known
+    for one, only a word tells the two apart."""
+    page = _drawn(_paper(0.6))
+    y, x = np.mgrid[0 : _SIZE[0], 0 : _SIZE[1]]
+    across = (np.abs(x - 0.7 * y - 150) < 200).astype(np.float32)
+    shade = cv2.GaussianBlur(across, (0, 0), 10)[..., None]
+    page = np.asarray(page * (1 - shade * np.array([0.42, 0.36, 0.24], np.float32)), np.float32)
+    monkeypatch.setattr(hypotheses, "find_shadow", lambda linear, paper: Declined(reason="no soft shadow"))
+
+    def left(washes: bool | None) -> float:
+        paper, _ = find_paper(page, True, washes)
+        assert not isinstance(paper, Declined)
+        even = np.log(page @ LUMINANCE) - paper.log_field(*_SIZE) @ LUMINANCE
+        return float(np.median(even[across > 0]) - np.median(even[across == 0]))
+
+    assert left(None) < -0.3
+    assert left(True) < -0.3
+    assert abs(left(False)) < 0.05
+    kinds = [_washes_said(kind) for kind in (None, "journal", "watercolour", "ink", "pencil")]
+    assert kinds == [None, None, True, False, False]
 
 
 @pytest.mark.parametrize(

@@ -849,6 +849,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a curled corner is a shadow that stays", "(sizes > _OF_SHEET * dark.size) &", ""),
         ("dark paint is a shadow that stays", "& (ground > paper_l - most)", ""),
     ),
+    Mistake("no kind rules out washes", "autoprep/correction/planning.py", 'False if kind in ("ink", "pencil") else None', "None", ("tests/correction/test_sheet.py",)),
     Mistake("a shadow that stays is not told", "autoprep/told/explanations.py", "    if left > _SHADE_SHOWS:", "    if False:", ("tests/told/test_explanations.py",)),
     Mistake("a guess at toned paper is not told", "autoprep/told/explanations.py", 'if plan.paper_guessed and plan.paper == "toned":', "if False:", ("tests/told/test_explanations.py",)),
     *_all(
@@ -1473,7 +1474,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/hypotheses.py", ("tests/correction/test_sheet.py",),
         ("a wash is evidence for the sheet", "return by_sheet - washed(sheet, smooth, cells) >", "return by_sheet >"),
-        ("a word on washes is not heard", "(washes or sheet.colours > _COLOURS)", "(sheet.colours > _COLOURS)"),
+        ("a word on washes is not heard", "if washes is None else washes", "if True else washes"),
     ),
     Mistake("a hand-held card tells how the light falls on the work", "autoprep/correction/references.py", 'over = field if said == "blank board" else None', "over = field", ("tests/correction/test_references.py",)),
     Mistake("paper that keeps its tint is told as white", "autoprep/told/explanations.py", 'if isinstance(plan.neutral, Declined) else "clean white"', 'if False else "clean white"', ("tests/told/test_explanations.py",)),
