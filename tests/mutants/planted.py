@@ -281,7 +281,9 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/rendering/render.py", ("tests/rendering/test_render.py",),
-        ("light paper counts as a lost colour", "& (lightest - darkest > _A_COLOUR))", "& True)"),
+        ("light paper counts as a lost colour", "& (apart > _A_COLOUR)", "& True"),
+        ("black ink counts as a lost colour", "& (apart > _A_DARK_COLOUR)", "& True"),
+        ("the edges of coloured ink count as lost colours", "        wide = cv2.morphologyEx(darkest, cv2.MORPH_CLOSE, np.ones((_SWING_PX, _SWING_PX), np.uint8))", "        wide = darkest"),
     ),
     *_all(
         "autoprep/service/desk.py", _NAMES,
