@@ -828,7 +828,8 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/rendering/layout.py", ("tests/rendering", "tests/test_destinations.py"),
         ("whatever is small is enlarged", "if wanted > frame.max_enlarge * 1.0005:\n        scale, note", "if False:\n        scale, note"),
-        ("prints do not turn to suit the work", "if (native[0] > native[1]) != (size_mm[0] > size_mm[1]):\n", "if False:\n"),
+        ("prints do not turn to suit the work", "if (across > down) != (width > height) else frame", "if False else frame"),
+        ("chance turns the print of a square work", "or max(across, down) < _SQUARE * min(across, down):", "or False:"),
         ("bleed is on one side only", "side + 2 * frame.bleed_mm", "side + frame.bleed_mm"),
     ),
     *_all(
@@ -2134,4 +2135,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("pictures of a gone table are not told", "autoprep/ledger/attention.py", "            if name not in destinations:", "            if False:", ("tests/service/test_reasons.py",)),
     Mistake("what lay at a place before is not on record", "autoprep/service/grouping.py", "for job in given]", "for job in ()]", ("tests/service/test_edited.py",)),
     Mistake("what lay at a place before is not in the status", "autoprep/told/standing.py", "tuple(overview.displaced())", "()", ("tests/service/test_edited.py",)),
+    *_all(
+        "autoprep/rendering/layout.py", ("tests/rendering/test_layout.py",),
+        ("a print has no pixel to the inch", "return max(1.0, float(np.floor(frame.max_enlarge / inches * 1.0005)))", "return float(np.floor(frame.max_enlarge / inches * 1.0005))"),
+        ("the nearer side of a work tells its pixels", "inches = max((size_mm[k]", "inches = min((size_mm[k]"),
+    ),
 )  # fmt: skip
