@@ -2140,4 +2140,5 @@ PLANTED: tuple[Mistake, ...] = (
         ("a print has no pixel to the inch", "return max(1.0, float(np.floor(frame.max_enlarge / inches * 1.0005)))", "return float(np.floor(frame.max_enlarge / inches * 1.0005))"),
         ("the nearer side of a work tells its pixels", "inches = max((size_mm[k]", "inches = min((size_mm[k]"),
     ),
+    Mistake("long strips of paper have no rim", "autoprep/correction/paper.py", "_LEAST_RIM_PX = 5", "_LEAST_RIM_PX = 2", ("tests/correction/test_level.py",)),
 )  # fmt: skip
