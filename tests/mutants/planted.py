@@ -2141,4 +2141,11 @@ PLANTED: tuple[Mistake, ...] = (
         ("the nearer side of a work tells its pixels", "inches = max((size_mm[k]", "inches = min((size_mm[k]"),
     ),
     Mistake("long strips of paper have no rim", "autoprep/correction/paper.py", "_LEAST_RIM_PX = 5", "_LEAST_RIM_PX = 2", ("tests/correction/test_level.py",)),
+    *_all(
+        "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
+        ("a name from the right is cut by font", "        if not missing_glyphs(text, fonts[1]):", "        if False:"),
+        ("a name from the right is cut at its hyphen", "in_second |= _between(", "in_second & _between("),
+        ("pieces of a text from the right begin at the left", "for font, text in runs if way is None else reversed(runs)", "for font, text in runs"),
+        ("signs of any script change their font", "if any(unicodedata.bidirectional(letter) in _FROM_RIGHT for letter in lacking):", "if lacking:"),
+    ),
 )  # fmt: skip

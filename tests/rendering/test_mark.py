@@ -11,8 +11,9 @@ from autoprep.files.icc import SPACES
 from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.transfer import code_to_linear, linear_to_code, srgb_to_linear
 from autoprep.rendering.legible import DARK, LIGHT, Coding, Contrast, contrast_ratio
-from autoprep.rendering.mark import CORNERS, MarkStyle, missing_glyphs, place_and_draw, text_mask
+from autoprep.rendering.mark import CORNERS, MarkStyle, _runs, missing_glyphs, place_and_draw, text_mask
 from autoprep.wishes.places import font_path as _font_path
+from tests.test_fonts import made_font
 from tests.test_settings import studio
 
 FONT = Path(__file__).parents[2] / "autoprep" / "fonts" / "DejaVuSans.ttf"
@@ -246,6 +247,33 @@ def test_right_to_left_scripts_are_shaped() -> None:
     apart = text_mask(MarkStyle("ر‌س‌م", (FONT,)), 60)  # zero-width non-joiners keep the letters' single forms
     assert joined.shape[1] < apart.shape[1]
     assert missing_glyphs("رסм", FONT) == ""
+
+
+_HEBREW = "ג'ון בן-דוד"
+
+
+@pytest.mark.parametrize("text", [f"© 2026 {_HEBREW}", f"{_HEBREW} © 2026", f"© W {_HEBREW}", "© رسم-رسم 2026"])
+def test_a_name_that_is_read_from_the_right_is_not_cut_at_its_signs(text: str, tmp_path: Path) -> None:
+    """Where the mark's own font lacks the script, the one that holds all of the text writes all of it."""
+    made_font(own := tmp_path / "own.ttf", "©2026W'-")
+    assert np.array_equal(text_mask(MarkStyle(text, (own, FONT)), 60), text_mask(MarkStyle(text, (FONT,)), 60))
+
+
+@pytest.mark.skipif(not features.check("raqm"), reason="this build of the imaging library has no raqm")
+@pytest.mark.parametrize(("text", "at_left"), [(f"©2026 {_HEBREW}", True), (f"W2026 {_HEBREW}", False)])
+def test_it_stands_where_it_is_read_though_its_font_lacks_the_rest(text: str, at_left: bool, tmp_path: Path) -> None:
+    """Unicode: a text whose first letter is read from the right begins at the right."""
+    made_font(own := tmp_path / "own.ttf", "©2026W'-")
+    made_font(second := tmp_path / "second.ttf", _HEBREW.replace(" ", ""))
+    assert [piece for _, piece in _runs(text, (own, second))] == [text[:6], _HEBREW]
+    whole, name = (text_mask(MarkStyle(words, (own, second)), 60) for words in (text, _HEBREW))
+    end = whole[:, : name.shape[1]] if at_left else whole[:, -name.shape[1] :]
+    assert np.abs(end - name).mean() < 0.05  # it may lie a part of a pixel further on
+
+
+def test_other_scripts_leave_signs_to_the_marks_own_font(tmp_path: Path) -> None:
+    made_font(own := tmp_path / "own.ttf", "©2026W'-")
+    assert [piece for _, piece in _runs("©Ж-Ж", (own, FONT))] == ["©", "Ж", "-", "Ж"]
 
 
 def test_the_font_that_comes_along_is_used(tmp_path: Path) -> None:
