@@ -2148,4 +2148,18 @@ PLANTED: tuple[Mistake, ...] = (
         ("pieces of a text from the right begin at the left", "for font, text in runs if way is None else reversed(runs)", "for font, text in runs"),
         ("signs of any script change their font", "if any(unicodedata.bidirectional(letter) in _FROM_RIGHT for letter in lacking):", "if lacking:"),
     ),
+    *_all(
+        "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
+        ("a mark beside the work reaches beyond it", "        y = min(y, shown[3] - height) if low else max(y, shown[1])\n", ""),
+        ("a mark below the work touches the picture's edge", "        x = min(max(x, trim[0] + gap), trim[2] - gap - width)\n", ""),
+        ("a mark's seam is cut off", "room = 0 if placed.in_ground else min(gap, height // 4)", "room = 0"),
+    ),
+    Mistake("one side of the desk tells its tone", "autoprep/rendering/render.py", "free[:] = np.rint(np.mean(tones, axis=0))", "free[:] = np.rint(tones[0])", ("tests/rendering/test_scene.py",)),
+    Mistake("a strip is not mirrored before it is compared", "autoprep/rendering/bleed.py", "turned[room : 2 * room][::-1]", "turned[room : 2 * room]", ("tests/rendering/test_bleed.py",)),
+    *_all(
+        "autoprep/correction/planning.py", ("tests/correction/test_assessment.py", "tests/correction/test_contract.py"),
+        ("blur is told in pixels of the copy", "float(np.median(blurs)) / photo.scale if", "float(np.median(blurs)) if"),
+        ("a ground of paper is lighter than white", "round(float(min(c, 0.95)), 5)", "round(float(c), 5)"),
+        ("the sheet's edge counts as its surroundings", "    cv2.polylines(around, [corners], True, 0, 5)\n", ""),
+    ),
 )  # fmt: skip

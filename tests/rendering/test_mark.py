@@ -1,5 +1,6 @@
 """The visible mark: off signatures, inside the safe zone, the same corner for a series, readable, in any script."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -11,7 +12,7 @@ from autoprep.files.icc import SPACES
 from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.transfer import code_to_linear, linear_to_code, srgb_to_linear
 from autoprep.rendering.legible import DARK, LIGHT, Coding, Contrast, contrast_ratio
-from autoprep.rendering.mark import CORNERS, MarkStyle, _runs, missing_glyphs, place_and_draw, text_mask
+from autoprep.rendering.mark import CORNERS, CornerChoice, MarkStyle, _runs, missing_glyphs, place_and_draw, text_mask
 from autoprep.wishes.places import font_path as _font_path
 from tests.test_fonts import made_font
 from tests.test_settings import studio
@@ -298,3 +299,35 @@ def test_in_the_ground_it_never_touches_the_work() -> None:
         x0, y0, x1, y1 = placed.box
         apart = max(x0 - shown[2], shown[0] - x1, y0 - shown[3], shown[1] - y1)
         assert apart >= 5
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+def test_in_the_ground_it_stands_off_the_pictures_edge(corner: CornerChoice) -> None:
+    """Above or below a work that fills the picture's width."""
+    placed = place_and_draw(sheet(), (0, 80, 900, 620), BOX, replace(STYLE, corner=corner))
+    assert placed is not None
+    assert placed.in_ground
+    assert (placed.box[0] == 10) if corner.endswith("left") else (placed.box[2] == 890)
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+def test_beside_the_work_it_reaches_no_further_than_that(corner: CornerChoice) -> None:
+    """Where the ground below is too low for it, it stands at the work's own lower edge, and so above."""
+    placed = place_and_draw(sheet(), (300, 20, 600, 680), BOX, replace(STYLE, corner=corner))
+    assert placed is not None
+    assert placed.in_ground
+    assert placed.box[2] < 300 or placed.box[0] > 600
+    assert (placed.box[1] == 20) if corner.startswith("top") else (placed.box[3] == 680)
+
+
+def test_its_seam_is_not_cut_off_at_its_box() -> None:
+    """On a ground that is black here and white there letters have a soft seam, which has room around them."""
+    canvas = grounds()["edge"]
+    before = canvas.copy()
+    placed = place_and_draw(canvas, BOX, BOX, replace(STYLE, contrast="readable", corner="bottom-right"))
+    assert placed is not None
+    x0, y0, x1, y1 = placed.box
+    changed = (canvas != before).any(-1)
+    assert changed[y0:y1, x0:x1].any()
+    changed[y0:y1, x0:x1] = False
+    assert changed.any()
