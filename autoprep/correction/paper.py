@@ -24,6 +24,9 @@ from autoprep.imaging.planes import rim_of, slope_of, small_copy, soft
 
 _SEARCH_PX = 480  # long side; chosen: paper tooth and sensor noise average out, pen lines still show as texture
 _RIM = 0.05  # the rim is this share of the shorter side; chosen from usual sketchbook margins
+# Of a long strip that would be two or three pixels, and a whisker of the desk in the outermost one keeps those from
+# being smooth: softening, the slope and its mean each look a pixel on.
+_LEAST_RIM_PX = 5
 _RIM_WEIGHT = 3.0
 _CELLS = 26
 _BIN = 0.004  # histogram bins in natural-log units: 0.4 % of light
@@ -157,7 +160,7 @@ def _smoothness(luma: Float64) -> Float64:
 
 def _rim(shape: tuple[int, ...]) -> tuple[Bool, Bool]:
     """(h, w) along the border, and the outermost pixels of that, which may still hold a whisker of the desk."""
-    band = max(2, round(_RIM * min(shape)))
+    band = max(_LEAST_RIM_PX, round(_RIM * min(shape)))
     return rim_of(shape, band), rim_of(shape, max(1, band // 6))
 
 

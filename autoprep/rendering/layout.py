@@ -100,6 +100,7 @@ def work_pixels(plan: CorrectionPlan) -> tuple[float, float]:
 def lay_out(frame: Frame, plan: CorrectionPlan) -> Layout:
     """Place the work of a plan on the canvas of a frame."""
     native = work_pixels(plan)
+    frame = _turned(frame, native)
     if frame.scene:
         return _on_its_desk(frame, plan, native)
     if frame.size_mm is not None:
@@ -108,6 +109,19 @@ def lay_out(frame: Frame, plan: CorrectionPlan) -> Layout:
     if frame.size_px is not None:
         return _placed(frame.size_px, (0, 0, *frame.size_px), frame, native)
     return _by_side(frame, native)
+
+
+def _turned(frame: Frame, native: tuple[float, float]) -> Frame:
+    """The sheet of a print turns to suit the work. For a square one it stays: which of its sides is a hair longer is
+    chance."""
+    across, down = native
+    if frame.size_mm is None or max(across, down) < _SQUARE * min(across, down):
+        return frame
+    width, height = frame.size_mm
+    return replace(frame, size_mm=(height, width)) if (across > down) != (width > height) else frame
+
+
+_SQUARE = 1.03
 
 
 def _by_side(frame: Frame, native: tuple[float, float]) -> Layout:
@@ -148,8 +162,6 @@ def _on_its_desk(frame: Frame, plan: CorrectionPlan, native: tuple[float, float]
     box = scene.around(plan, native)
     if frame.size_px is not None or frame.size_mm is not None:
         shape = (frame.size_px or frame.size_mm or (1, 1))[0] / (frame.size_px or frame.size_mm or (1, 1))[1]
-        if frame.size_mm is not None and (native[0] > native[1]) != (shape > 1):
-            shape = 1 / shape
         box = scene.part_with_shape(box, native, shape, 0.06 * min(native))
     whole = (box[2] - box[0], box[3] - box[1])
     plain = replace(frame, scene=False, fit="whole", margin_percent=0.0, true_size=False)
@@ -192,8 +204,6 @@ def _print(frame: Frame, native: tuple[float, float]) -> Layout:
     assert frame.size_mm is not None
     assert frame.ppi is not None
     size_mm = frame.size_mm
-    if (native[0] > native[1]) != (size_mm[0] > size_mm[1]):
-        size_mm = (size_mm[1], size_mm[0])  # the sheet turns to suit the work
     if frame.true_size and (reached := _reached_ppi(frame, size_mm, native)) < frame.ppi:
         laid = _print(replace(frame, ppi=reached, true_size=False), native)
         own = _reached_ppi(replace(frame, max_enlarge=1.0), size_mm, native)
@@ -218,10 +228,11 @@ def _print(frame: Frame, native: tuple[float, float]) -> Layout:
 
 
 def _reached_ppi(frame: Frame, size_mm: tuple[float, float], native: tuple[float, float]) -> float:
-    """How many pixels there are for an inch of the work, enlarged as far as may be; a whole number, as JPEG has it."""
+    """How many pixels there are for an inch of the work, enlarged as far as may be; a whole number, as JPEG has it, and
+    so 1 at the least."""
     margin = frame.margin_percent / 100 * min(size_mm) if frame.fit == "whole" else 0.0
     inches = max((size_mm[k] - 2 * margin) / MM_PER_INCH / native[k] for k in (0, 1))
-    return float(np.floor(frame.max_enlarge / inches * 1.0005))
+    return max(1.0, float(np.floor(frame.max_enlarge / inches * 1.0005)))
 
 
 def _own_bleed(frame: Frame) -> str:

@@ -3,13 +3,15 @@
 It stands in the ground when there is one, else in the calmest corner; light or dark by what lies under it.
 """
 
+import unicodedata
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Literal, cast
 
 import cv2
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw, ImageFont, features
 
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.units import LUMA
@@ -53,28 +55,56 @@ def text_mask(style: MarkStyle, height_px: int) -> Float32:
     """(h, w) float32 coverage 0..1 of the text, about height_px from ascender to descender."""
     size = max(8, height_px)
     runs = [(ImageFont.truetype(str(font), size), text) for font, text in _runs(style.text, style.fonts)]
-    length = sum(font.getlength(text) for font, text in runs)
+    way = "rtl" if len(runs) > 1 and _begins_from_right(style.text) and features.check("raqm") else None
+    length = sum(font.getlength(text, direction=way) for font, text in runs)
     # Drawn on one baseline with room on all sides, then cut to what is drawn.
     image = Image.new("L", (int(length) + 4 * size, 4 * size))
     draw, x = ImageDraw.Draw(image), float(size)
-    for font, text in runs:
-        draw.text((x, 2.5 * size), text, fill=255, font=font, anchor="ls")
-        x += font.getlength(text)
+    for font, text in runs if way is None else reversed(runs):
+        draw.text((x, 2.5 * size), text, fill=255, font=font, anchor="ls", direction=way)
+        x += font.getlength(text, direction=way)
     left, top, right, bottom = image.getbbox() or (0, 0, 1, 1)
     return np.asarray(image.crop((left - 1, top - 1, right + 1, bottom + 1)), np.float32) / np.float32(255)
 
 
 def _runs(text: str, fonts: tuple[Path, ...]) -> list[tuple[Path, str]]:
     """The text in pieces, each with its font; spaces go with what stands before them."""
-    found: list[tuple[Path, str]] = []
     lacking = set(missing_glyphs(text, fonts[0])) if len(fonts) > 1 else set()
-    for letter in text:
-        font = fonts[1] if letter in lacking else fonts[0]
+    in_second = {at for at, letter in enumerate(text) if letter in lacking}
+    if any(unicodedata.bidirectional(letter) in _FROM_RIGHT for letter in lacking):
+        # Pieces stand from left to right: what is read from right to left must stay in one.
+        if not missing_glyphs(text, fonts[1]):
+            return [(fonts[1], text)]
+        in_second |= _between(text, sorted(in_second), fonts[1])
+    found: list[tuple[Path, str]] = []
+    for at, letter in enumerate(text):
+        font = fonts[1] if at in in_second else fonts[0]
         if found and (found[-1][0] == font or letter.isspace()):
             found[-1] = (found[-1][0], found[-1][1] + letter)
         else:
             found.append((font, letter))
     return found
+
+
+_FROM_RIGHT = ("R", "AL")
+
+
+def _begins_from_right(text: str) -> bool:
+    """Whether a text runs from right to left as a whole: by its first letter, as Unicode has it."""
+    ways = (unicodedata.bidirectional(letter) for letter in text)
+    return next((way in _FROM_RIGHT for way in ways if way in ("L", *_FROM_RIGHT)), False)
+
+
+def _between(text: str, places: list[int], font: Path) -> set[int]:
+    """Where apostrophes, hyphens and the like stand between two of these letters, and this font holds them too."""
+    gaps = [range(before + 1, after) for before, after in pairwise(places)]
+    return {
+        at
+        for gap in gaps
+        if all(unicodedata.bidirectional(text[k]) != "L" for k in gap)
+        and not missing_glyphs(text[gap.start : gap.stop], font)
+        for at in gap
+    }
 
 
 def shape_mask(picture: Path, height_px: int) -> Float32:

@@ -224,8 +224,11 @@ def _strips(
 
 
 # Linear light: so far outside its range a colour is not told as clipped; and so far apart the channels of a light must
-# lie for a colour: white that is lighter than white, with the photo's noise, is none that another space could hold.
-_HAIR, _A_COLOUR = 0.002, 0.1
+# lie for a colour: white that is lighter than white, with the photo's noise, is none that another space could hold, and
+# neither is black that is darker than black.
+_HAIR, _A_COLOUR, _A_DARK_COLOUR = 0.002, 0.1, 0.02
+# Beside an edge the filter that reduces a picture swings below what is there; no swing is so many pixels wide.
+_SWING_PX = 5
 
 
 def _share_outside(linear: Float32) -> float:
@@ -234,7 +237,11 @@ def _share_outside(linear: Float32) -> float:
     if low >= -_HAIR and high <= 1 + _HAIR:
         return 0.0
     darkest, lightest = least(linear), greatest(linear)
-    lost = (darkest < -_HAIR) | ((lightest > 1 + _HAIR) & (lightest - darkest > _A_COLOUR))
+    apart = lightest - darkest
+    lost = (lightest > 1 + _HAIR) & (apart > _A_COLOUR)
+    if low < -_HAIR:
+        wide = cv2.morphologyEx(darkest, cv2.MORPH_CLOSE, np.ones((_SWING_PX, _SWING_PX), np.uint8))
+        lost |= (wide < -_HAIR) & (apart > _A_DARK_COLOUR)
     return float(np.count_nonzero(lost)) / lost.size
 
 

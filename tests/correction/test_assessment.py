@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from autoprep.correction.assessment import finished_look, oblique_degrees, shade_left_percent
-from autoprep.correction.planning import _blur_at_full_size, _detailed_places
+from autoprep.correction.planning import _blur_at_full_size, _detailed_places, _lightest_around
 from autoprep.correction.squaring import rectify
 from autoprep.domain import Geometry, Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
@@ -109,3 +109,28 @@ def test_a_shadow_that_stays_on_the_sheet_is_measured() -> None:
 )
 def test_what_is_drawn_is_no_shadow_that_stays(picture: Float32) -> None:
     assert shade_left_percent(picture) == 0
+
+
+def test_blur_is_told_in_pixels_of_the_whole_photo_though_a_smaller_one_was_read() -> None:
+    codes = np.full((800, 1000, 3), 200, np.uint8)
+    codes[100:700, 300:700] = 40
+    codes = np.asarray(cv2.GaussianBlur(codes, (0, 0), 2.0), np.uint8)
+    blurs = []
+    for times in (1, 2):
+        facts = PhotoFacts("png", 1000 * times, 800 * times)
+        photo = Photo(codes, facts, srgb_tables(256), scale=1 / times)
+        corners = tuple((x * 1000.0 * times, y * 800.0 * times) for x, y in ((0, 0), (1, 0), (1, 1), (0, 1)))
+        geometry = Geometry(photo_px=photo.full_px, corners_px=corners, ratio=1.25, ratio_from="whole photo")  # type: ignore[arg-type]
+        blurs.append(_blur_at_full_size(photo, geometry, rectify(photo, geometry).linear))
+    assert blurs[0] > 1.5
+    assert blurs[1] == pytest.approx(2 * blurs[0], rel=0.02)
+
+
+def test_the_edge_of_the_sheet_is_none_of_its_surroundings() -> None:
+    """An outline that stands a little within the sheet leaves a line of white paper around it."""
+    codes = np.full((1200, 1600, 3), 50, np.uint8)
+    codes[192:1008, 192:1408] = 240
+    photo = Photo(codes, PhotoFacts("png", 1600, 1200), srgb_tables(256))
+    corners = ((200.0, 200.0), (1400.0, 200.0), (1400.0, 1000.0), (200.0, 1000.0))
+    geometry = Geometry(photo_px=(1600, 1200), corners_px=corners, ratio=1.5, ratio_from="corners")
+    assert _lightest_around(photo, geometry) == pytest.approx(luminance(photo.linear()[:1, :1])[0, 0], rel=0.05)

@@ -10,7 +10,7 @@ from autoprep.correction.apply import photometry, shoulder
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.neutral import neutral
 from autoprep.correction.outline import find_outline
-from autoprep.correction.planning import STEPS, Draft, Wishes, corrected, make_plan
+from autoprep.correction.planning import STEPS, Draft, Wishes, _paper_colour, corrected, make_plan
 from autoprep.correction.squaring import geometry_of
 from autoprep.correction.tone import lighter
 from autoprep.domain import (
@@ -212,6 +212,14 @@ def test_toned_paper_is_not_made_white() -> None:
     white = neutral(paper, "white")
     assert isinstance(white, Neutral)
     assert np.ptp(np.array(white.gain) * [0.4, 0.3, 0.2]) < 1e-9
+
+
+@pytest.mark.parametrize(("gain", "most"), [(1.0, 0.8), (1.1, 0.88), (1.5, 0.95)])
+def test_a_ground_of_paper_is_never_lighter_than_a_picture_shows_it(gain: float, most: float) -> None:
+    draft = draft_of(np.full((60, 80, 3), 0.8, np.float32))
+    draft.tone = Tone(gain=gain)
+    assert not isinstance(draft.paper, Declined)
+    assert _paper_colour(draft) == pytest.approx((most,) * 3, abs=0.005)
 
 
 def test_the_shoulder_bends_what_is_over_the_knee_and_nothing_else() -> None:

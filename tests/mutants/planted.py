@@ -281,7 +281,9 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/rendering/render.py", ("tests/rendering/test_render.py",),
-        ("light paper counts as a lost colour", "& (lightest - darkest > _A_COLOUR))", "& True)"),
+        ("light paper counts as a lost colour", "& (apart > _A_COLOUR)", "& True"),
+        ("black ink counts as a lost colour", "& (apart > _A_DARK_COLOUR)", "& True"),
+        ("the edges of coloured ink count as lost colours", "        wide = cv2.morphologyEx(darkest, cv2.MORPH_CLOSE, np.ones((_SWING_PX, _SWING_PX), np.uint8))", "        wide = darkest"),
     ),
     *_all(
         "autoprep/service/desk.py", _NAMES,
@@ -826,7 +828,8 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/rendering/layout.py", ("tests/rendering", "tests/test_destinations.py"),
         ("whatever is small is enlarged", "if wanted > frame.max_enlarge * 1.0005:\n        scale, note", "if False:\n        scale, note"),
-        ("prints do not turn to suit the work", "if (native[0] > native[1]) != (size_mm[0] > size_mm[1]):\n", "if False:\n"),
+        ("prints do not turn to suit the work", "if (across > down) != (width > height) else frame", "if False else frame"),
+        ("chance turns the print of a square work", "or max(across, down) < _SQUARE * min(across, down):", "or False:"),
         ("bleed is on one side only", "side + 2 * frame.bleed_mm", "side + frame.bleed_mm"),
     ),
     *_all(
@@ -2149,4 +2152,31 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("pictures of a gone table are not told", "autoprep/ledger/attention.py", "            if name not in destinations:", "            if False:", ("tests/service/test_reasons.py",)),
     Mistake("what lay at a place before is not on record", "autoprep/service/grouping.py", "for job in given]", "for job in ()]", ("tests/service/test_edited.py",)),
     Mistake("what lay at a place before is not in the status", "autoprep/told/standing.py", "tuple(overview.displaced())", "()", ("tests/service/test_edited.py",)),
+    *_all(
+        "autoprep/rendering/layout.py", ("tests/rendering/test_layout.py",),
+        ("a print has no pixel to the inch", "return max(1.0, float(np.floor(frame.max_enlarge / inches * 1.0005)))", "return float(np.floor(frame.max_enlarge / inches * 1.0005))"),
+        ("the nearer side of a work tells its pixels", "inches = max((size_mm[k]", "inches = min((size_mm[k]"),
+    ),
+    Mistake("long strips of paper have no rim", "autoprep/correction/paper.py", "_LEAST_RIM_PX = 5", "_LEAST_RIM_PX = 2", ("tests/correction/test_level.py",)),
+    *_all(
+        "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
+        ("a name from the right is cut by font", "        if not missing_glyphs(text, fonts[1]):", "        if False:"),
+        ("a name from the right is cut at its hyphen", "in_second |= _between(", "in_second & _between("),
+        ("pieces of a text from the right begin at the left", "for font, text in runs if way is None else reversed(runs)", "for font, text in runs"),
+        ("signs of any script change their font", "if any(unicodedata.bidirectional(letter) in _FROM_RIGHT for letter in lacking):", "if lacking:"),
+    ),
+    *_all(
+        "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
+        ("a mark beside the work reaches beyond it", "        y = min(y, shown[3] - height) if low else max(y, shown[1])\n", ""),
+        ("a mark below the work touches the picture's edge", "        x = min(max(x, trim[0] + gap), trim[2] - gap - width)\n", ""),
+        ("a mark's seam is cut off", "room = 0 if placed.in_ground else min(gap, height // 4)", "room = 0"),
+    ),
+    Mistake("one side of the desk tells its tone", "autoprep/rendering/render.py", "free[:] = np.rint(np.mean(tones, axis=0))", "free[:] = np.rint(tones[0])", ("tests/rendering/test_scene.py",)),
+    Mistake("a strip is not mirrored before it is compared", "autoprep/rendering/bleed.py", "turned[room : 2 * room][::-1]", "turned[room : 2 * room]", ("tests/rendering/test_bleed.py",)),
+    *_all(
+        "autoprep/correction/planning.py", ("tests/correction/test_assessment.py", "tests/correction/test_contract.py"),
+        ("blur is told in pixels of the copy", "float(np.median(blurs)) / photo.scale if", "float(np.median(blurs)) if"),
+        ("a ground of paper is lighter than white", "round(float(min(c, 0.95)), 5)", "round(float(c), 5)"),
+        ("the sheet's edge counts as its surroundings", "    cv2.polylines(around, [corners], True, 0, 5)\n", ""),
+    ),
 )  # fmt: skip

@@ -5,6 +5,7 @@ import pytest
 
 from autoprep.domain import CorrectionPlan
 from autoprep.imaging.arrays import UInt8
+from autoprep.rendering.bleed import _is_bare
 from autoprep.rendering.layout import Frame, Layout, lay_out
 from autoprep.rendering.render import Look, Rendition, render
 from tests.rendering.test_render import photo_of, plan_for
@@ -84,3 +85,15 @@ def test_a_work_inside_the_sheet_has_nothing_to_do_with_its_bleed() -> None:
     rendition, _ = made(ramp(), frame(margin_percent=10))
     assert rendition.notes == ()
     assert np.abs(rendition.pixels[: 3 * MM].astype(int) - PAPER).max() <= 1
+
+
+@pytest.mark.parametrize("side", range(4))
+def test_paper_whose_light_falls_off_towards_its_edge_is_paper(side: int) -> None:
+    """What lies beyond is as light as the edge, not as the paper further in: each row is held against its mirror."""
+    room, tones = 24, np.arange(200)
+    from_edge = np.minimum(np.abs(tones - room), 40)  # grows on both sides of an edge 24 pixels in
+    canvas = np.repeat((180 + from_edge).astype(np.uint8)[:, None, None], 200, axis=1).repeat(3, axis=2)
+    canvas = np.ascontiguousarray(np.rot90(canvas, -side))
+    shown = [0, 0, 200, 200]
+    shown[(1, 2, 3, 0)[side]] += room * (1 if side in (0, 3) else -1)
+    assert _is_bare(canvas, (shown[0], shown[1], shown[2], shown[3]), side, room)

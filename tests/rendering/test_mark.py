@@ -1,5 +1,6 @@
 """The visible mark: off signatures, inside the safe zone, the same corner for a series, readable, in any script."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -11,8 +12,9 @@ from autoprep.files.icc import SPACES
 from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.transfer import code_to_linear, linear_to_code, srgb_to_linear
 from autoprep.rendering.legible import DARK, LIGHT, Coding, Contrast, contrast_ratio
-from autoprep.rendering.mark import CORNERS, MarkStyle, missing_glyphs, place_and_draw, text_mask
+from autoprep.rendering.mark import CORNERS, CornerChoice, MarkStyle, _runs, missing_glyphs, place_and_draw, text_mask
 from autoprep.wishes.places import font_path as _font_path
+from tests.test_fonts import made_font
 from tests.test_settings import studio
 
 FONT = Path(__file__).parents[2] / "autoprep" / "fonts" / "DejaVuSans.ttf"
@@ -248,6 +250,33 @@ def test_right_to_left_scripts_are_shaped() -> None:
     assert missing_glyphs("رסм", FONT) == ""
 
 
+_HEBREW = "ג'ון בן-דוד"
+
+
+@pytest.mark.parametrize("text", [f"© 2026 {_HEBREW}", f"{_HEBREW} © 2026", f"© W {_HEBREW}", "© رسم-رسم 2026"])
+def test_a_name_that_is_read_from_the_right_is_not_cut_at_its_signs(text: str, tmp_path: Path) -> None:
+    """Where the mark's own font lacks the script, the one that holds all of the text writes all of it."""
+    made_font(own := tmp_path / "own.ttf", "©2026W'-")
+    assert np.array_equal(text_mask(MarkStyle(text, (own, FONT)), 60), text_mask(MarkStyle(text, (FONT,)), 60))
+
+
+@pytest.mark.skipif(not features.check("raqm"), reason="this build of the imaging library has no raqm")
+@pytest.mark.parametrize(("text", "at_left"), [(f"©2026 {_HEBREW}", True), (f"W2026 {_HEBREW}", False)])
+def test_it_stands_where_it_is_read_though_its_font_lacks_the_rest(text: str, at_left: bool, tmp_path: Path) -> None:
+    """Unicode: a text whose first letter is read from the right begins at the right."""
+    made_font(own := tmp_path / "own.ttf", "©2026W'-")
+    made_font(second := tmp_path / "second.ttf", _HEBREW.replace(" ", ""))
+    assert [piece for _, piece in _runs(text, (own, second))] == [text[:6], _HEBREW]
+    whole, name = (text_mask(MarkStyle(words, (own, second)), 60) for words in (text, _HEBREW))
+    end = whole[:, : name.shape[1]] if at_left else whole[:, -name.shape[1] :]
+    assert np.abs(end - name).mean() < 0.05  # it may lie a part of a pixel further on
+
+
+def test_other_scripts_leave_signs_to_the_marks_own_font(tmp_path: Path) -> None:
+    made_font(own := tmp_path / "own.ttf", "©2026W'-")
+    assert [piece for _, piece in _runs("©Ж-Ж", (own, FONT))] == ["©", "Ж", "-", "Ж"]
+
+
 def test_the_font_that_comes_along_is_used(tmp_path: Path) -> None:
     from autoprep.wishes.settings import load
 
@@ -270,3 +299,35 @@ def test_in_the_ground_it_never_touches_the_work() -> None:
         x0, y0, x1, y1 = placed.box
         apart = max(x0 - shown[2], shown[0] - x1, y0 - shown[3], shown[1] - y1)
         assert apart >= 5
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+def test_in_the_ground_it_stands_off_the_pictures_edge(corner: CornerChoice) -> None:
+    """Above or below a work that fills the picture's width."""
+    placed = place_and_draw(sheet(), (0, 80, 900, 620), BOX, replace(STYLE, corner=corner))
+    assert placed is not None
+    assert placed.in_ground
+    assert (placed.box[0] == 10) if corner.endswith("left") else (placed.box[2] == 890)
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+def test_beside_the_work_it_reaches_no_further_than_that(corner: CornerChoice) -> None:
+    """Where the ground below is too low for it, it stands at the work's own lower edge, and so above."""
+    placed = place_and_draw(sheet(), (300, 20, 600, 680), BOX, replace(STYLE, corner=corner))
+    assert placed is not None
+    assert placed.in_ground
+    assert placed.box[2] < 300 or placed.box[0] > 600
+    assert (placed.box[1] == 20) if corner.startswith("top") else (placed.box[3] == 680)
+
+
+def test_its_seam_is_not_cut_off_at_its_box() -> None:
+    """On a ground that is black here and white there letters have a soft seam, which has room around them."""
+    canvas = grounds()["edge"]
+    before = canvas.copy()
+    placed = place_and_draw(canvas, BOX, BOX, replace(STYLE, contrast="readable", corner="bottom-right"))
+    assert placed is not None
+    x0, y0, x1, y1 = placed.box
+    changed = (canvas != before).any(-1)
+    assert changed[y0:y1, x0:x1].any()
+    changed[y0:y1, x0:x1] = False
+    assert changed.any()

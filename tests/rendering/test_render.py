@@ -313,7 +313,7 @@ def test_colours_that_are_clipped_are_told_of_what_is_written_at_once() -> None:
 @pytest.mark.parametrize(
     ("light", "told"),
     [((1.2, 1.2, 1.2), False), ((1.06, 1.03, 1.01), False), ((0.99, 0.5, 0.2), False),
-     ((1.2, 0.4, 0.1), True), ((0.5, 0.4, -0.05), True)],
+     ((0.008, 0.0, -0.006), False), ((1.2, 0.4, 0.1), True), ((0.5, 0.4, -0.05), True)],
 )  # fmt: skip
 def test_white_that_is_lighter_than_white_is_no_colour_that_is_lost(
     light: tuple[float, float, float], told: bool
@@ -324,6 +324,29 @@ def test_white_that_is_lighter_than_white_is_no_colour_that_is_lost(
         lambda strip, _x, _y: np.full_like(strip, light), lambda code: code,
     )  # fmt: skip
     assert any("can't hold" in note for note in made.notes) == told
+
+
+@pytest.mark.parametrize("ink", [(0, 0, 0), (20, 20, 20), (0, 60, 200), (0, 90, 0), (190, 0, 0)])
+@pytest.mark.parametrize("size_px", [(150, 100), (225, 150), (600, 400)], ids=["a third", "half", "enlarged"])
+def test_at_the_edges_of_ink_no_colour_is_lost(ink: tuple[int, int, int], size_px: tuple[int, int]) -> None:
+    """A filter swings beside an edge; but no code of such a photo lies outside."""
+    codes = np.full((300, 450, 3), 255, np.uint8)
+    codes[:, 200:260], codes[100:103], codes[:, 60:69] = ink, ink, ink
+    codes[200:, 300::18] = codes[200:, 301::18] = codes[200:, 302::18] = ink
+    made = rendered(codes, Frame(size_px=size_px, max_enlarge=3))
+    assert made.notes == ()
+
+
+@pytest.mark.parametrize(("level", "told"), [(255, True), (80, True), (0, False)])
+def test_greens_of_a_wide_photo_are_lost_in_a_narrow_space_however_dark(level: int, told: bool) -> None:
+    codes = np.full((300, 450, 3), 255, np.uint8)
+    codes[:, 150:300] = 0, level, 0
+    to_srgb = np.linalg.inv(SPACES["display-p3"].from_srgb()).astype(np.float32)
+    photo, plan = Photo(codes, PhotoFacts("png", 450, 300), srgb_tables(256), to_srgb), plan_for(450, 300)
+    layout = lay_out(Frame(long_side_px=200), plan)
+    made = render(photo, plan, layout, Look(), lambda strip, _x, _y: strip, lambda code: code)
+    shares = [float(note.split()[0]) for note in made.notes]
+    assert shares == ([pytest.approx(33.3, abs=1.5)] if told else [])
 
 
 @pytest.mark.parametrize(("fit", "ppi", "margin"), [("whole", 100, 0.75), ("whole", 300, 0.75), ("fill", 100, 0.0)])

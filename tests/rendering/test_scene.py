@@ -8,7 +8,7 @@ from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import luminance
 from autoprep.rendering import scene
 from autoprep.rendering.layout import Frame, lay_out, least_ppi
-from autoprep.rendering.render import Look, render
+from autoprep.rendering.render import Look, _desk_runs_on, render
 from tests.rendering.test_render import NO, photo_of, picture
 
 
@@ -147,3 +147,11 @@ def test_the_calming_lies_where_it_was_measured() -> None:
     assert middles[1:-1, 1:-1] == pytest.approx(gain[1:-1, 1:-1], abs=0.003)
     strips = np.concatenate([calm(grey[top : top + 13], top)[..., 0] / 0.25 for top in range(0, 60, 13)])
     assert strips == pytest.approx(out, abs=2e-3)
+
+
+def test_a_desk_that_is_lighter_on_one_side_runs_on_in_the_mean_of_both() -> None:
+    canvas = np.full((300, 100, 3), 7, np.uint8)
+    canvas[100:150], canvas[150:200] = 40, 200
+    _desk_runs_on(canvas, (0, 100, 100, 200))
+    assert (canvas[:100] == 120).all()
+    assert (canvas[200:] == 120).all()
