@@ -435,6 +435,24 @@ def test_a_date_that_no_calendar_has_is_none(said: str, taken: str | None) -> No
     assert read_photo(saved("JPEG", exif=exif.tobytes())).facts.taken_at == taken
 
 
+def with_exif(format_: str, exif: bytes) -> bytes:
+    """A picture with these bytes for its Exif, whatever they are."""
+    if format_ != "PNG":
+        return saved(format_, exif=b"Exif\0\0" + exif if format_ == "JPEG" else exif)
+    data = saved(format_)
+    chunk = struct.pack(">I", len(exif)) + b"eXIf" + exif + struct.pack(">I", zlib.crc32(b"eXIf" + exif))
+    return data[:33] + chunk + data[33:]
+
+
+@pytest.mark.parametrize("format_", ["JPEG", "PNG", "WEBP", "HEIF"])
+@pytest.mark.parametrize("exif", [bytes(40), b"II*\0", b"XX*\0\x08\0\0\0", b"II+\0\x08\0\0\0\x10" + bytes(7)])
+def test_a_picture_whose_exif_is_damaged_is_read_and_that_is_told(format_: str, exif: bytes) -> None:
+    facts = read_photo(with_exif(format_, exif)).facts
+    assert (facts.width_px, facts.height_px, facts.taken_at) == (64, 48, None)
+    assert len(facts.warnings) == 1
+    assert "can't be read; the picture can" in facts.warnings[0]
+
+
 _FIRST, _SECOND, _LAST = "2026:06:14 10:31:02", "2026:06:15 11:00:00", "2026:06:16 12:00:00"
 
 
