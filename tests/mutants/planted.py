@@ -1025,9 +1025,9 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/files/fitting.py", ("tests/files/test_fitting.py",),
-        ("a cap undoes the minimum", "            _check_least(len(best[1]), limits)\n", ""),
-        ("a minimum goes beyond the cap", "if limits.most is not None and len(data) > limits.most:\n            raise", "if False:\n            raise"),
-        ("fixed sizes shrink", "if not limits.may_shrink or scale < _FLOOR:", "if scale < _FLOOR:"),
+        ("a cap undoes the minimum", "    _check_least(len(data), limits)\n", ""),
+        ("a minimum goes beyond the cap", "if limits.most is not None and len(data) > limits.most:\n        raise", "if False:\n        raise"),
+        ("fixed sizes shrink", "if not limits.may_shrink or scale <= _FLOOR:", "if scale <= _FLOOR:"),
         ("the least quality is no floor", "min(quality, limits.least_quality)", "1"),
     ),
     *_all(
@@ -1751,7 +1751,10 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/files/fitting.py", ("tests/files/test_fitting.py",),
-        ("the best quality is never tried", "range(quality + 1, 101)", "range(quality + 1, 100)"),
+        ("the best quality is never tried", "raised, data = 100, write(picture, 100)", "raised, data = 99, write(picture, 99)"),
+        ("a cap that can't be met is tried at every size", "min(_STEP, _AIM * math.sqrt(limits.most / len(data)))", "_STEP"),
+        ("a minimum is tried at every quality", "        middle = (low + raised) // 2", "        middle = raised - 1"),
+        ("a size that can do has its least quality", "middle = (found + high + 1) // 2", "break"),
     ),
     *_all(
         "autoprep/files/conversion.py", ("tests/files/test_conversion.py",),
