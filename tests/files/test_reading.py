@@ -427,12 +427,43 @@ def test_camera_facts_are_read_and_the_position_is_not() -> None:
         ("2026-W24-7 10:31:02", None),
         ("    :  :     :  :  ", None),
         ("2026:06:14", None),
+        ("2026:11:20 10:11", "2026-11-20T10:11:00"),  # as scanners write it
+        ("2026/11/20 10:11:12", "2026-11-20T10:11:12"),
+        ("2026: 1: 5  9:05:03", "2026-01-05T09:05:03"),
+        ("2026:11:20 10:11:12.34", "2026-11-20T10:11:12"),
+        ("2026:11:20 10:111:12", None),
+        ("20/11/2026 10:11:12", None),
+        ("2026:11:20 24:00:00", None),
     ],
 )
 def test_a_date_that_no_calendar_has_is_none(said: str, taken: str | None) -> None:
     exif = Image.Exif()
     exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = said
-    assert read_photo(saved("JPEG", exif=exif.tobytes())).facts.taken_at == taken
+    facts = read_photo(saved("JPEG", exif=exif.tobytes())).facts
+    assert facts.taken_at == taken
+    assert facts.warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("said", "unset"),
+    [
+        ("1970:01:01 00:00:00", "1970-01-01"),
+        ("1969:12:31 19:00:00", "1969-12-31"),
+        ("1980:01:01 00:12:40", "1980-01-01"),
+        ("2000:01:01 00:00:07", "2000-01-01"),
+        ("2000:01:02 00:00:07", ""),
+    ],
+)
+def test_a_clock_that_was_never_set_tells_no_date_and_that_is_told(said: str, unset: str) -> None:
+    exif = Image.Exif()
+    exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = said
+    facts = read_photo(saved("JPEG", exif=exif.tobytes())).facts
+    assert (facts.taken_at is None) == bool(unset)
+    assert [unset in warning for warning in facts.warnings] == [True] * bool(unset)
+    exif[ExifTags.Base.DateTime] = "2026:06:16 12:00:00"  # another clock, of a program that saved it
+    facts = read_photo(saved("JPEG", exif=exif.tobytes())).facts
+    assert facts.taken_at == ("2026-06-16T12:00:00" if unset else "2000-01-02T00:00:07")
+    assert facts.warnings == ()
 
 
 def with_exif(format_: str, exif: bytes) -> bytes:
@@ -466,6 +497,9 @@ _FIRST, _SECOND, _LAST = "2026:06:14 10:31:02", "2026:06:15 11:00:00", "2026:06:
         ({0x9003: "0000:00:00 00:00:00", 0x9011: "+01:00", 0x9004: _SECOND}, "2026-06-15T11:00:00", ""),
         ({0x9010: "-05:00", 0x9011: "+01:00"}, "2026-06-16T12:00:00", "-05:00"),
         ({0x9011: "+01:00"}, "2026-06-16T12:00:00", ""),
+        ({0x9010: "+01:00 "}, "2026-06-16T12:00:00", "+01:00"),
+        ({0x9010: "Z"}, "2026-06-16T12:00:00", "+00:00"),
+        ({0x9010: "   :  "}, "2026-06-16T12:00:00", ""),
     ],
 )
 def test_a_clock_goes_with_its_own_offset(said: dict[int, str], taken: str, offset: str) -> None:
