@@ -67,8 +67,16 @@ def _device(exif: Image.Exif) -> tuple[str, str, str]:
 
 def _plain(text: object) -> str:
     """A short line of letters, whatever stands in the file."""
-    said = text if isinstance(text, str) else ""
+    said = _in_utf8(text) if isinstance(text, str) else ""
     return " ".join("".join(ch if ch.isprintable() else " " for ch in said).split())[:_MOST_LETTERS]
+
+
+def _in_utf8(text: str) -> str:
+    """A text of Exif, which the library takes for Latin-1: phones write UTF-8, and hardly any Latin-1 is that too."""
+    try:
+        return text.encode("latin-1").decode("utf-8")
+    except UnicodeError:
+        return text
 
 
 def _number(value: Any) -> float | None:

@@ -522,6 +522,15 @@ def test_a_picture_of_several_shots_and_its_lens_are_known(value: int, several: 
     assert len(facts.device[2]) == 80
 
 
+@pytest.mark.parametrize("code", ["utf-8", "latin-1"])
+@pytest.mark.parametrize("model", ["M\u00f6we X", "\u7ea2\u7c73 Note", "SO-1"])
+def test_a_cameras_name_is_read_in_the_code_that_it_is_written_in(model: str, code: str) -> None:
+    exif = Image.Exif()
+    exif[ExifTags.Base.Model] = model.encode(code, "replace")
+    told = read_photo(saved("JPEG", exif=exif.tobytes())).facts.device[1]
+    assert told == model.encode(code, "replace").decode(code)
+
+
 @pytest.mark.parametrize("format_", ["JPEG", "PNG", "WEBP", "AVIF", "HEIF"])
 def test_no_truncation_passes(format_: str) -> None:
     data = saved(format_)

@@ -49,6 +49,8 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/files/camera.py", ("tests/files/test_reading.py",),
         ("a clock has the offset of another", "_from_utc(camera.get(offset))", "_from_utc(next((camera[tag] for _, tag in _CLOCKS if tag in camera), None))"),
+        ("a camera's name is garbled", "_in_utf8(text) if isinstance", "text if isinstance"),
+        ("a camera's name in Latin-1 is an error", "    except UnicodeError:\n        return text", "    except UnicodeEncodeError:\n        return text"),
         ("a clock that was never set tells the year", " and at.date() not in _NEVER_SET:", ":"),
         ("a clock that was never set is not told", "(*facts.warnings, *_said_of_clock(exif))", "facts.warnings"),
         ("a scanner's date is lost for want of seconds", "(?::(\\d\\d))?(?!\\d)", ":(\\d\\d)(?!\\d)"),
