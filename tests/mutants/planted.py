@@ -657,8 +657,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/files/damage.py", ("tests/files/test_damage.py", "tests/files/test_mutations.py"),
-        ("a flat rectangle is no damage", "share = max(flat_part(codes), flat_rows(codes))", "share = flat_rows(codes)"),
-        ("a hole of a few rows is a picture", 'if kind == "tiff" and _has_empty_rows(codes):', "if False:"),
+        ("a flat rectangle is no damage", "share = max(flat_part(inside), flat_rows(inside))", "share = flat_rows(codes)"),
+        ("a hole of a few rows is a picture", 'if kind == "tiff" and _has_empty_rows(inside):', "if False:"),
         ("something dark in a TIFF is a hole", "min((row.max(axis=-1) > dark).mean() for row in beyond) > 0.5", "True"),
         ("a drawn line in a TIFF is a hole", "if end - first >= 2 and beyond", "if beyond"),
         ("burnt-out paper is damage", "& (least(low) < 250)", "& (least(low) < 256)"),
@@ -2147,5 +2147,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("a damaged Exif damages its picture", "    except Exception:  # the library raises a dozen different classes", "    except NotYetWhole:"),
         ("damaged pixels count as damaged Exif", "        image.load()  # it may stand", "        pass  # it may stand"),
         ("a damaged Exif of a JPEG is not told", '        Image.Exif().load(image.info.get("exif", b""))', "        pass"),
+    ),
+    *_all(
+        "autoprep/files/damage.py", ("tests/files/test_damage.py",),
+        ("a picture in a box is damaged", "    inside = within_border(codes)\n", "    inside = codes\n"),
+        ("bars beside a picture are damage", "    inside = _between_bars(_between_bars(codes).transpose(1, 0, 2)).transpose(1, 0, 2)", "    inside = _between_bars(codes)"),
+        ("a rest that is missing is a border", "<= _MOST_UNLIKE * min(first, end)", "<= 20 * max(min(first, end), 1)"),
+        ("a hole far from the rim's tone is looked for too near", "beyond = [codes[row] for row in (first - 3, last + 3)", "beyond = [codes[row] for row in (first - 1, last + 1)"),
     ),
 )  # fmt: skip
