@@ -253,7 +253,7 @@ def _converted(image: Image.Image, profile: bytes | None, warnings: list[str]) -
             return into_wide(np.asarray(image), profile, "cmyk"), "wide"
     if image.mode == "CMYK":
         warnings.append(SAID_INKS)
-    elif profile:
+    elif profile and profile[16:20] != b"Lab ":  # one of CIELAB says no more than the pixels
         warnings.append("its colour profile is damaged and was left out")
     return np.asarray(image.convert("RGB")), "guess" if image.mode == "CMYK" else "srgb"
 

@@ -406,6 +406,14 @@ def test_a_damaged_profile_is_told_and_taken_as_srgb() -> None:
     assert np.abs(coded(photo.linear()) - picture()).max() < 0.01
 
 
+@pytest.mark.parametrize(("profile", "told"), [("LAB", 0), ("sRGB", 1)])
+def test_a_picture_in_cielab_is_told_of_a_profile_only_where_that_is_of_something_else(profile: Any, told: int) -> None:
+    out = io.BytesIO()
+    icc = ImageCms.ImageCmsProfile(ImageCms.createProfile(profile)).tobytes()
+    Image.new("LAB", (40, 30), (180, 128, 128)).save(out, "TIFF", icc_profile=icc)
+    assert len(read_photo(out.getvalue()).facts.warnings) == told
+
+
 def test_camera_facts_are_read_and_the_position_is_not() -> None:
     facts = read_photo(photos.jpeg()).facts
     assert facts.focal_mm35 == 28
