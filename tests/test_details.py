@@ -10,6 +10,7 @@ from autoprep.domain import Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64, UInt8
 from autoprep.imaging.geometry import homography, rectangle
+from autoprep.job.credentials import _colour
 from autoprep.job.details import details, faintest
 from tests import photos
 
@@ -89,3 +90,15 @@ def test_the_faintest_wash_is_found(place: tuple[float, float]) -> None:
 def test_where_nothing_is_faint_nothing_is_shown() -> None:
     assert faintest(made()) is None
     assert details(made()).shape == (220, 4 * 220 + 3 * 8, 3)
+
+
+def test_the_rim_of_a_sheet_is_not_its_faintest_wash() -> None:
+    found = faintest(made(wash=(0.0, 0.5)))
+    assert found is None or found[0] > 0.06
+
+
+@pytest.mark.parametrize(("contrast", "gain", "said"), [(0.0, 1.0, False), (0.3, 1.0, True), (0.0, 1.2, True)])
+def test_contrast_that_is_taken_back_is_among_what_was_done(contrast: float, gain: float, said: bool) -> None:
+    plan = made().plan
+    changed = plan.model_copy(update={"contrast": contrast, "tone": plan.tone.model_copy(update={"gain": gain})})
+    assert [was for _, words, was in _colour(changed) if "contrast" in words] == [said]

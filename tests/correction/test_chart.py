@@ -72,7 +72,6 @@ def test_a_photo_without_a_chart_is_left_alone() -> None:
     assert seen_through_chart(photo) == (photo, None)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("size", [(1, 1), (2, 1), (3, 3), (1, 300)])
 def test_a_photo_of_a_few_pixels_has_no_chart(size: tuple[int, int]) -> None:
     out = io.BytesIO()
@@ -80,6 +79,7 @@ def test_a_photo_of_a_few_pixels_has_no_chart(size: tuple[int, int]) -> None:
     assert find_chart(read_photo(out.getvalue())) is None
 
 
+@pytest.mark.slow
 def test_the_fit_takes_a_known_cast_out_again() -> None:
     """A chart seen through known gains and a known curve: what is fitted on it undoes them."""
     _, photo = shot_with_chart(30063, "painting")
