@@ -1,5 +1,8 @@
 """What the page of a work shows enlarged: corners that would show a line of desk, and the faintest wash."""
 
+from types import SimpleNamespace
+from typing import Any
+
 import cv2
 import numpy as np
 import pytest
@@ -10,6 +13,7 @@ from autoprep.domain import Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64, UInt8
 from autoprep.imaging.geometry import homography, rectangle
+from autoprep.job import comparison
 from autoprep.job.credentials import _colour
 from autoprep.job.details import details, faintest
 from tests import photos
@@ -102,3 +106,23 @@ def test_contrast_that_is_taken_back_is_among_what_was_done(contrast: float, gai
     plan = made().plan
     changed = plan.model_copy(update={"contrast": contrast, "tone": plan.tone.model_copy(update={"gain": gain})})
     assert [was for _, words, was in _colour(changed) if "contrast" in words] == [said]
+
+
+def test_what_is_shown_as_before_is_the_photo_as_it_came(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not as its light is known by a reference shot."""
+    planned_, seen = made(), list[Any]()
+    came = read_photo(photos.jpeg())
+    blank = SimpleNamespace(linear=np.zeros((4, 4, 3), np.float32))
+
+    def rectified(photo: Any, _geometry: Any) -> Any:
+        seen.append(photo)
+        return blank
+
+    monkeypatch.setattr(comparison, "rectify", rectified)
+    for name in ("preview_jpeg", "corners_html", "_plain_jpeg", "let_go"):
+        monkeypatch.setattr(comparison, name, lambda *_: b"")
+    order: Any = SimpleNamespace(photo="a.jpg", facts=None)
+    record: Any = SimpleNamespace(outline=None)
+    comparison.as_shot(order, came, record, planned_)
+    assert seen[0] is came
+    assert came is not planned_.photo

@@ -2172,4 +2172,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake('a photo of a few pixels raises', "autoprep/correction/chart.py", 'odd = max(3, min(block, (min(plane.shape) // 2) * 2 - 1))', 'odd = min(block, (min(plane.shape) // 2) * 2 - 1)', ("tests/correction/test_chart.py",)),
     Mistake('contrast alone is not among what was done', "autoprep/job/credentials.py", 'toned = plan.tone.gain != 1 or plan.contrast > 0', 'toned = plan.tone.gain != 1', ("tests/test_details.py",)),
     Mistake('the shaded rim of a sheet is its faintest wash', "autoprep/job/details.py", '    share[:edge], share[-edge:], share[:, :edge], share[:, -edge:] = 0, 0, 0, 0\n', '    pass\n', ("tests/test_details.py",)),
+    Mistake("before is shown in a known light", "autoprep/job/comparison.py", "rectify(photo, made.plan.geometry)", "rectify(made.photo, made.plan.geometry)", ("tests/test_details.py",)),
 )  # fmt: skip
