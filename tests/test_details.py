@@ -1,5 +1,8 @@
 """What the page of a work shows enlarged: corners that would show a line of desk, and the faintest wash."""
 
+from types import SimpleNamespace
+from typing import Any
+
 import cv2
 import numpy as np
 import pytest
@@ -10,6 +13,8 @@ from autoprep.domain import Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64, UInt8
 from autoprep.imaging.geometry import homography, rectangle
+from autoprep.job import comparison
+from autoprep.job.credentials import _colour
 from autoprep.job.details import details, faintest
 from tests import photos
 
@@ -89,3 +94,35 @@ def test_the_faintest_wash_is_found(place: tuple[float, float]) -> None:
 def test_where_nothing_is_faint_nothing_is_shown() -> None:
     assert faintest(made()) is None
     assert details(made()).shape == (220, 4 * 220 + 3 * 8, 3)
+
+
+def test_the_rim_of_a_sheet_is_not_its_faintest_wash() -> None:
+    found = faintest(made(wash=(0.0, 0.5)))
+    assert found is None or found[0] > 0.06
+
+
+@pytest.mark.parametrize(("contrast", "gain", "said"), [(0.0, 1.0, False), (0.3, 1.0, True), (0.0, 1.2, True)])
+def test_contrast_that_is_taken_back_is_among_what_was_done(contrast: float, gain: float, said: bool) -> None:
+    plan = made().plan
+    changed = plan.model_copy(update={"contrast": contrast, "tone": plan.tone.model_copy(update={"gain": gain})})
+    assert [was for _, words, was in _colour(changed) if "contrast" in words] == [said]
+
+
+def test_what_is_shown_as_before_is_the_photo_as_it_came(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not as its light is known by a reference shot."""
+    planned_, seen = made(), list[Any]()
+    came = read_photo(photos.jpeg())
+    blank = SimpleNamespace(linear=np.zeros((4, 4, 3), np.float32))
+
+    def rectified(photo: Any, _geometry: Any) -> Any:
+        seen.append(photo)
+        return blank
+
+    monkeypatch.setattr(comparison, "rectify", rectified)
+    for name in ("preview_jpeg", "corners_html", "_plain_jpeg", "let_go"):
+        monkeypatch.setattr(comparison, name, lambda *_: b"")
+    order: Any = SimpleNamespace(photo="a.jpg", facts=None)
+    record: Any = SimpleNamespace(outline=None)
+    comparison.as_shot(order, came, record, planned_)
+    assert seen[0] is came
+    assert came is not planned_.photo

@@ -70,7 +70,7 @@ def _squares(code: UInt8) -> Float64:
     least, most = ((share * max(code.shape[:2])) ** 2 for share in (0.006, 0.11))
     for plane in (greatest(code), *cv2.split(code)):
         for block in (31, 71):
-            odd = min(block, (min(plane.shape) // 2) * 2 - 1)
+            odd = max(3, min(block, (min(plane.shape) // 2) * 2 - 1))
             mask = cv2.adaptiveThreshold(plane, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, odd, -4)
             mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
             contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)

@@ -4,7 +4,7 @@ import contextlib
 import math
 import re
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from PIL import ExifTags, Image
@@ -26,6 +26,7 @@ def told_by_camera(facts: PhotoFacts, exif: Image.Exif, data: bytes) -> PhotoFac
         taken_at=taken_at,
         taken_offset=offset,
         credentials=MARKER in data,
+        warnings=facts.warnings if taken_at else (*facts.warnings, *_said_of_clock(exif)),
     )
 
 
@@ -66,8 +67,16 @@ def _device(exif: Image.Exif) -> tuple[str, str, str]:
 
 def _plain(text: object) -> str:
     """A short line of letters, whatever stands in the file."""
-    said = text if isinstance(text, str) else ""
+    said = _in_utf8(text) if isinstance(text, str) else ""
     return " ".join("".join(ch if ch.isprintable() else " " for ch in said).split())[:_MOST_LETTERS]
+
+
+def _in_utf8(text: str) -> str:
+    """A text of Exif, which the library takes for Latin-1: phones write UTF-8, and hardly any Latin-1 is that too."""
+    try:
+        return text.encode("latin-1").decode("utf-8")
+    except UnicodeError:
+        return text
 
 
 def _number(value: Any) -> float | None:
@@ -100,19 +109,42 @@ def _taken(exif: Image.Exif) -> tuple[str | None, str]:
     camera = exif.get_ifd(ExifTags.IFD.Exif)
     for clock, offset in _CLOCKS:
         at = _on_calendar((exif if clock == ExifTags.Base.DateTime else camera).get(clock))
-        if at is not None:
-            said = camera.get(offset)
-            return at, said if isinstance(said, str) and re.fullmatch(r"[+-]\d\d:\d\d", said) else ""
+        if at is not None and at.date() not in _NEVER_SET:
+            return at.isoformat(), _from_utc(camera.get(offset))
     return None, ""
 
 
-def _on_calendar(text: object) -> str | None:
-    if not isinstance(text, str):
+# Where clocks begin whose battery was out; 1970 is also what programs write that know no date, in any zone.
+_NEVER_SET = (date(1969, 12, 31), date(1970, 1, 1), date(1980, 1, 1), date(2000, 1, 1))
+_SAID_NEVER_SET = "the camera's clock was not set: it says {}; that is not taken for the date of the photo"
+
+
+def _said_of_clock(exif: Image.Exif) -> tuple[str, ...]:
+    """What is told of a photo without a date: that its clock was never set."""
+    at = _on_calendar(exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal))
+    return (_SAID_NEVER_SET.format(at.date()),) if at is not None and at.date() in _NEVER_SET else ()
+
+
+# Exif wants "2026:11:20 10:11:12"; scanners leave out the seconds, and others write blanks for zeros, or slashes.
+_DATE = re.compile(r"\s*(\d{4})[:/-] ?(\d{1,2})[:/-] ?(\d{1,2})[ T-]+(\d{1,2}):(\d\d)(?::(\d\d))?(?!\d)")
+
+
+def _on_calendar(text: object) -> datetime | None:
+    """A clock's local time, to the minute at the least: by a day alone, all works of that day would be one occasion."""
+    found = _DATE.match(text) if isinstance(text, str) else None
+    if found is None:
         return None
     with contextlib.suppress(ValueError):
-        day = text[:10].replace(":", "-")
-        return datetime.strptime(f"{day}T{text[11:19]}", "%Y-%m-%dT%H:%M:%S").isoformat()
+        year, month, day, hour, minute, second = (int(part or 0) for part in found.groups())
+        return datetime(year, month, day, hour, minute, second)
     return None
+
+
+def _from_utc(text: object) -> str:
+    """An offset as "+01:00"; empty where it is none."""
+    said = text.strip() if isinstance(text, str) else ""
+    said = "+00:00" if said == "Z" else said
+    return said if re.fullmatch(r"[+-]\d\d:\d\d", said) else ""
 
 
 def raw_facts(data: bytes) -> dict[str, Any]:

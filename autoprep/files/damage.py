@@ -8,7 +8,7 @@ of the picture is empty too, the file is refused.
 
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TypeVar
 
 import cv2
@@ -38,6 +38,7 @@ def refuse_damaged(codes: AnyArray, data: bytes, heard: bytes | None = None) -> 
 # Chosen: cells of a JPEG's blocks; a hole worth a question covers a hundredth of the picture, and is a rectangle.
 _CELL, _LEAST_AREA, _LEAST_FILL = 16, 0.01, 0.9
 _LEAST_FLAT_ROWS = 6
+_MOST_UNLIKE = 2  # of a border's two bars; where one is broader, a part that is missing may have joined it
 _ZEROS = bytes(4096)
 # Packed data never holds so many zeros; what stands beside it may. PNG has check sums, TIFF is not packed.
 _PACKED = {"webp": bytes(1024), "avif": bytes(2048), "heic": _ZEROS}
@@ -55,10 +56,38 @@ def suspicion(codes: AnyArray, data: bytes, kind: str, heard: bytes | None = Non
         return _SAID_HOLE
     if kind == "jpeg" and _complains(data, heard):
         return _SAID_DISTURBED
-    if kind == "tiff" and _has_empty_rows(codes):
+    inside = within_border(codes)
+    if kind == "tiff" and _has_empty_rows(inside):
         return _SAID_HOLE
-    share = max(flat_part(codes), flat_rows(codes))
+    share = max(flat_part(inside), flat_rows(inside))
     return _SAID_FLAT.format(share=share * 100) if share else ""
+
+
+def within_border(codes: AnyArray) -> AnyArray:
+    """(H, W, 3) codes without bars of one tone at two opposite sides, or at all of them, as a black cloth, an open lid
+    or a program that fills up a square leaves them. What is missing lies at the end, or within.
+    """
+    inside = _between_bars(_between_bars(codes).transpose(1, 0, 2)).transpose(1, 0, 2)
+    return inside if inside.size else codes
+
+
+def _between_bars(codes: AnyArray) -> AnyArray:
+    """The rows between two bars of one tone of which neither is far broader than the other; all, where none are."""
+    tone, last = codes[0, 0].astype(np.int32), codes.shape[0] - 1
+    near = 1 if codes.dtype == np.uint8 else 257
+
+    def bar(rows: Iterable[int]) -> int:
+        count = 0
+        for row in rows:
+            # A few of its pixels tell of nearly every row that it is none.
+            if any((np.abs(part.astype(np.int32) - tone) > near).any() for part in (codes[row, ::97], codes[row])):
+                break
+            count += 1
+        return count
+
+    first = bar(range(last + 1))
+    end = bar(range(last, first - 1, -1))
+    return codes[first : last + 1 - end] if 0 < max(first, end) <= _MOST_UNLIKE * min(first, end) else codes
 
 
 def _has_empty_rows(codes: AnyArray) -> bool:

@@ -1,5 +1,6 @@
 """Files between a least and a most number of bytes: a search on quality, then on size, with a floor."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Generic, Protocol, TypeVar
@@ -17,7 +18,8 @@ class Picture(Protocol):
 
 P = TypeVar("P", bound=Picture)
 
-_STEP = 0.88  # each step takes a quarter of the pixels
+_STEP = 0.88  # each step takes a quarter of the pixels at the least
+_AIM = 0.95  # bytes go about with the pixels; of a smaller picture each pixel takes some more
 _FLOOR = 0.5  # below half the wanted sides a picture is another picture
 
 
@@ -50,33 +52,37 @@ def fit_bytes(make: Callable[[float], P], quality: int, limits: Limits, write: C
     picture = make(1.0)
     data = write(picture, quality)
     if limits.most is not None and len(data) > limits.most:
-        return _smaller(picture, make, quality, limits, write)
+        return _smaller(picture, data, make, quality, limits, write)
     if limits.least is not None and len(data) < limits.least:
         return _larger(picture, quality, limits, write)
     return Fitted(data, picture, quality)
 
 
 def _smaller(
-    current: P, make: Callable[[float], P], quality: int, limits: Limits, write: Callable[[P, int], bytes]
+    current: P, data: bytes, make: Callable[[float], P], quality: int, limits: Limits, write: Callable[[P, int], bytes]
 ) -> Fitted[P]:
+    """At the largest size that can do, the best quality. Each file takes seconds to write, so the least quality is
+    written first, and tells whether a size can do at all.
+    """
     assert limits.most is not None
     scale, floor = 1.0, min(quality, limits.least_quality)
-    while True:
-        best = _best_quality(current, floor, quality, limits.most, write)
-        if best is not None:
-            _check_least(len(best[1]), limits)
-            said = f"quality {best[0]} instead of {quality}" if best[0] < quality else ""
-            if scale < 1:
-                sides = "{} x {} px".format(*current.size_px)
-                said = f"{said}, and {sides}" if said else sides
-            return Fitted(best[1], current, best[0], (f"to stay under {limits.most / 1000:.0f} kB: {said}",))
-        scale *= _STEP
-        if not limits.may_shrink or scale < _FLOOR:
+    data = write(current, floor) if floor < quality else data
+    while len(data) > limits.most:
+        if not limits.may_shrink or scale <= _FLOOR:
             how = "even at half its size" if limits.may_shrink else "and its size is fixed"
             raise CannotMeet(
                 f"{limits.most / 1000:.0f} kB cannot be met: at quality {floor} the picture still takes more, {how}"
             )
+        scale = max(_FLOOR, scale * min(_STEP, _AIM * math.sqrt(limits.most / len(data))))
         current = make(scale)
+        data = write(current, floor)
+    found, data = _best_quality(current, data, (floor, quality), limits.most, write)
+    _check_least(len(data), limits)
+    said = f"quality {found} instead of {quality}" if found < quality else ""
+    if scale < 1:
+        sides = "{} x {} px".format(*current.size_px)
+        said = f"{said}, and {sides}" if said else sides
+    return Fitted(data, current, found, (f"to stay under {limits.most / 1000:.0f} kB: {said}",))
 
 
 def _check_least(size: int, limits: Limits) -> None:
@@ -93,29 +99,39 @@ def _between(limits: Limits) -> str:
 
 
 def _best_quality(
-    picture: P, low: int, high: int, most: int, write: Callable[[P, int], bytes]
-) -> tuple[int, bytes] | None:
-    """The highest quality in low..high that fits, by halving."""
-    found: tuple[int, bytes] | None = None
-    while low <= high:
-        middle = (low + high) // 2
-        data = write(picture, middle)
-        if len(data) <= most:
-            found, low = (middle, data), middle + 1
+    picture: P, data: bytes, qualities: tuple[int, int], most: int, write: Callable[[P, int], bytes]
+) -> tuple[int, bytes]:
+    """The highest of (least, most) qualities that fits, by halving; data: the file of the least, which does."""
+    found, high = qualities
+    while found < high:
+        middle = (found + high + 1) // 2
+        written = write(picture, middle)
+        if len(written) <= most:
+            found, data = middle, written
         else:
             high = middle - 1
-    return found
+    return found, data
 
 
 def _larger(picture: P, quality: int, limits: Limits, write: Callable[[P, int], bytes]) -> Fitted[P]:
+    """The least quality that reaches what a file must have, by halving."""
     assert limits.least is not None
-    for raised in range(quality + 1, 101):
-        data = write(picture, raised)
-        if limits.most is not None and len(data) > limits.most:
-            raise CannotMeet(
-                f"{_between(limits)} cannot be met: at quality {raised - 1} the picture takes less, at {raised} more"
-            )
-        if len(data) >= limits.least:
-            note = f"to reach {limits.least / 1000:.0f} kB: quality {raised} instead of {quality}"
-            return Fitted(data, picture, raised, (note,))
-    raise CannotMeet(f"{limits.least / 1000:.0f} kB cannot be reached: the picture holds less, even at full quality")
+    raised, data = 100, write(picture, 100)
+    if len(data) < limits.least:
+        raise CannotMeet(
+            f"{limits.least / 1000:.0f} kB cannot be reached: the picture holds less, even at full quality"
+        )
+    low = quality
+    while low + 1 < raised:
+        middle = (low + raised) // 2
+        written = write(picture, middle)
+        if len(written) >= limits.least:
+            raised, data = middle, written
+        else:
+            low = middle
+    if limits.most is not None and len(data) > limits.most:
+        raise CannotMeet(
+            f"{_between(limits)} cannot be met: at quality {raised - 1} the picture takes less, at {raised} more"
+        )
+    note = f"to reach {limits.least / 1000:.0f} kB: quality {raised} instead of {quality}"
+    return Fitted(data, picture, raised, (note,))

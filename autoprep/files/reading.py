@@ -106,12 +106,11 @@ def _said_of_pages(data: bytes) -> list[str]:
 
 
 def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
+    warnings = _said_of_pages(data) if kind == "tiff" else []
     # A thumbnail that comes first has what the camera says.
-    exif = _exif_of_tiff(data) if kind == "tiff" and image.tell() else image.getexif()
-    exif.get_ifd(ExifTags.IFD.Exif)  # it is kept; the file may be closed when it is asked for again
+    exif = _exif_of_tiff(data) if kind == "tiff" and image.tell() else _exif_of(image, warnings)
     said = declared(data, kind, exif, image.info.get("nclx_profile"))
     orientation = whole_number(exif.get(ExifTags.Base.Orientation, 1))
-    warnings = _said_of_pages(data) if kind == "tiff" else []
     if orientation is None:
         warnings.append(_SAID_SIDEWAYS)
     if kind in ("heic", "tiff"):
@@ -131,6 +130,21 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     return _photo(_Stored(codes, model, orientation or 1, profile, heard), data, kind, exif, said, warnings)
 
 
+def _exif_of(image: Image.Image, warnings: list[str]) -> Image.Exif:
+    """What the camera says; nothing where that is damaged, for the picture beside it may be sound."""
+    if image.format == "PNG" and "exif" not in image.info:
+        image.load()  # it may stand behind the pixels, and these are not forgiven
+    try:
+        Image.Exif().load(image.info.get("exif", b""))  # of a JPEG the library hides that it can't
+        exif = image.getexif()
+        exif.get_ifd(ExifTags.IFD.Exif)  # it is kept; the file may be closed when it is asked for again
+        return exif
+    except Exception:  # the library raises a dozen different classes
+        warnings.append(_SAID_NO_EXIF)
+        return Image.Exif()
+
+
+_SAID_NO_EXIF = "what the camera notes in this file (its date, which side is up) can't be read; the picture can"
 _SAID_SIDEWAYS = "which side of this photo is up is said in a way that can't be read; it is left as it is stored"
 
 
@@ -239,7 +253,7 @@ def _converted(image: Image.Image, profile: bytes | None, warnings: list[str]) -
             return into_wide(np.asarray(image), profile, "cmyk"), "wide"
     if image.mode == "CMYK":
         warnings.append(SAID_INKS)
-    elif profile:
+    elif profile and profile[16:20] != b"Lab ":  # one of CIELAB says no more than the pixels
         warnings.append("its colour profile is damaged and was left out")
     return np.asarray(image.convert("RGB")), "guess" if image.mode == "CMYK" else "srgb"
 

@@ -1,9 +1,11 @@
 """The colour chart: found, read, and what it does for colours; against the published patches and a second finder."""
 
+import io
 from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from autoprep.correction.chart import (
     PATCHES,
@@ -68,6 +70,13 @@ def test_a_photo_without_a_chart_is_left_alone() -> None:
     photo = read_photo(photos.jpeg())
     assert find_chart(photo) is None
     assert seen_through_chart(photo) == (photo, None)
+
+
+@pytest.mark.parametrize("size", [(1, 1), (2, 1), (3, 3), (1, 300)])
+def test_a_photo_of_a_few_pixels_has_no_chart(size: tuple[int, int]) -> None:
+    out = io.BytesIO()
+    Image.new("RGB", size, (200, 60, 40)).save(out, "PNG")
+    assert find_chart(read_photo(out.getvalue())) is None
 
 
 @pytest.mark.slow

@@ -106,10 +106,48 @@ def test_a_flat_rectangle_with_hard_edges_is_seen(part: Any, tone: tuple[int, ..
     assert flat_part(deep) == pytest.approx(share, abs=0.01)
 
 
+def _bordered(bars: tuple[int, int, int, int], dtype: Any = np.uint8) -> AnyArray:
+    top, bottom, left, right = bars
+    codes = _textured().astype(dtype) * (1 if dtype == np.uint8 else 257)
+    codes[:top], codes[480 - bottom :], codes[:, :left], codes[:, 640 - right :] = 0, 0, 0, 0
+    return codes
+
+
+@pytest.mark.parametrize("dtype", [np.uint8, np.uint16])
+@pytest.mark.parametrize("kind", ["png", "tiff"])
+@pytest.mark.parametrize("bars", [(60, 60, 0, 0), (0, 0, 70, 90), (50, 80, 60, 90), (96, 50, 50, 50)])
+def test_a_black_ground_and_the_bars_around_a_picture_are_no_damage(bars: Any, kind: str, dtype: Any) -> None:
+    codes = _bordered(bars, dtype)
+    assert suspicion(codes, b"", kind) == ""
+    codes[200:280, bars[2] : 640 - bars[3]] = 0  # a hole within it is one still
+    assert suspicion(codes, b"", kind)
+
+
+@pytest.mark.parametrize("bars", [(0, 60, 0, 0), (60, 0, 60, 60), (20, 150, 20, 20), (0, 0, 0, 128)])
+def test_what_is_missing_at_one_side_is_no_border(bars: Any) -> None:
+    assert suspicion(_bordered(bars), b"", "png")
+    assert suspicion(_bordered(bars), b"", "tiff")
+
+
+def test_bars_of_two_tones_are_no_border() -> None:
+    codes = _bordered((0, 60, 0, 0))
+    codes[:60] = 90
+    assert suspicion(codes, b"", "png")
+
+
+def test_the_bars_of_a_boxed_jpeg_are_no_damage() -> None:
+    out = io.BytesIO()
+    Image.fromarray(_bordered((60, 58, 0, 0))).save(out, "JPEG", quality=80)
+    assert read_photo(out.getvalue()).facts.suspect == ""
+
+
 def test_a_few_whole_rows_are_seen_and_white_ones_are_not() -> None:
     codes = _textured()
     codes[101:109] = 0
     assert flat_part(codes) == 0.0  # too thin for cells
+    assert flat_rows(codes) == pytest.approx(8 / 480)
+    codes[99:101, ::2], codes[109:111, ::2] = 3, 3  # as a lossy format leaves what lies beside them
+    codes[99:101, 1::2], codes[109:111, 1::2] = 5, 5
     assert flat_rows(codes) == pytest.approx(8 / 480)
     codes[101:109] = 255
     assert flat_rows(codes) == 0.0

@@ -75,6 +75,40 @@ def test_a_minimum_is_reached_by_quality() -> None:
     assert 90 < fitted.quality <= 96
 
 
+@pytest.mark.parametrize(
+    ("most", "scale", "times"), [(1_000_000, 1.0, 7), (300_000, 0.715, 8), (90_000, None, 3), (170_000, 0.54, 8)]
+)
+def test_a_cap_takes_few_files(most: int, scale: float | None, times: int) -> None:
+    """Of a large picture in AVIF each takes five seconds, and a job has two minutes."""
+    written = list[tuple[int, int]]()
+
+    def counted(made: Made, quality: int) -> bytes:
+        written.append((made.size_px[0], quality))
+        return bytes(round(530_000 * (made.size_px[0] / 400) ** 2 * quality / 60))
+
+    limits = Limits(most=most, least_quality=60, may_shrink=True)
+    if scale is None:
+        with pytest.raises(CannotMeet, match=r"cannot be met: at quality 60 .* half its size"):
+            fit_bytes(make, 92, limits, counted)
+        assert written[-1] == (200, 60)
+    else:
+        fitted = fit_bytes(make, 92, limits, counted)
+        assert fitted.picture.size_px[0] == pytest.approx(400 * scale, abs=2)
+    assert len(written) <= times
+    assert len(set(written)) == len(written)
+
+
+def test_a_minimum_takes_few_files() -> None:
+    written = list[int]()
+
+    def counted(_made: Made, quality: int) -> bytes:
+        written.append(quality)
+        return bytes(quality * 1000)
+
+    assert fit_bytes(make, 60, Limits(least=83_000), counted).quality == 83
+    assert len(written) <= 8
+
+
 def jumps(_made: Made, quality: int) -> bytes:
     """A format that begins to lose something below quality 90."""
     return bytes(900_000 if quality >= 90 else 300_000)

@@ -406,6 +406,14 @@ def test_a_damaged_profile_is_told_and_taken_as_srgb() -> None:
     assert np.abs(coded(photo.linear()) - picture()).max() < 0.01
 
 
+@pytest.mark.parametrize(("profile", "told"), [("LAB", 0), ("sRGB", 1)])
+def test_a_picture_in_cielab_is_told_of_a_profile_only_where_that_is_of_something_else(profile: Any, told: int) -> None:
+    out = io.BytesIO()
+    icc = ImageCms.ImageCmsProfile(ImageCms.createProfile(profile)).tobytes()
+    Image.new("LAB", (40, 30), (180, 128, 128)).save(out, "TIFF", icc_profile=icc)
+    assert len(read_photo(out.getvalue()).facts.warnings) == told
+
+
 def test_camera_facts_are_read_and_the_position_is_not() -> None:
     facts = read_photo(photos.jpeg()).facts
     assert facts.focal_mm35 == 28
@@ -427,12 +435,61 @@ def test_camera_facts_are_read_and_the_position_is_not() -> None:
         ("2026-W24-7 10:31:02", None),
         ("    :  :     :  :  ", None),
         ("2026:06:14", None),
+        ("2026:11:20 10:11", "2026-11-20T10:11:00"),  # as scanners write it
+        ("2026/11/20 10:11:12", "2026-11-20T10:11:12"),
+        ("2026: 1: 5  9:05:03", "2026-01-05T09:05:03"),
+        ("2026:11:20 10:11:12.34", "2026-11-20T10:11:12"),
+        ("2026:11:20 10:111:12", None),
+        ("20/11/2026 10:11:12", None),
+        ("2026:11:20 24:00:00", None),
     ],
 )
 def test_a_date_that_no_calendar_has_is_none(said: str, taken: str | None) -> None:
     exif = Image.Exif()
     exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = said
-    assert read_photo(saved("JPEG", exif=exif.tobytes())).facts.taken_at == taken
+    facts = read_photo(saved("JPEG", exif=exif.tobytes())).facts
+    assert facts.taken_at == taken
+    assert facts.warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("said", "unset"),
+    [
+        ("1970:01:01 00:00:00", "1970-01-01"),
+        ("1969:12:31 19:00:00", "1969-12-31"),
+        ("1980:01:01 00:12:40", "1980-01-01"),
+        ("2000:01:01 00:00:07", "2000-01-01"),
+        ("2000:01:02 00:00:07", ""),
+    ],
+)
+def test_a_clock_that_was_never_set_tells_no_date_and_that_is_told(said: str, unset: str) -> None:
+    exif = Image.Exif()
+    exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = said
+    facts = read_photo(saved("JPEG", exif=exif.tobytes())).facts
+    assert (facts.taken_at is None) == bool(unset)
+    assert [unset in warning for warning in facts.warnings] == [True] * bool(unset)
+    exif[ExifTags.Base.DateTime] = "2026:06:16 12:00:00"  # another clock, of a program that saved it
+    facts = read_photo(saved("JPEG", exif=exif.tobytes())).facts
+    assert facts.taken_at == ("2026-06-16T12:00:00" if unset else "2000-01-02T00:00:07")
+    assert facts.warnings == ()
+
+
+def with_exif(format_: str, exif: bytes) -> bytes:
+    """A picture with these bytes for its Exif, whatever they are."""
+    if format_ != "PNG":
+        return saved(format_, exif=b"Exif\0\0" + exif if format_ == "JPEG" else exif)
+    data = saved(format_)
+    chunk = struct.pack(">I", len(exif)) + b"eXIf" + exif + struct.pack(">I", zlib.crc32(b"eXIf" + exif))
+    return data[:33] + chunk + data[33:]
+
+
+@pytest.mark.parametrize("format_", ["JPEG", "PNG", "WEBP", "HEIF"])
+@pytest.mark.parametrize("exif", [bytes(40), b"II*\0", b"XX*\0\x08\0\0\0", b"II+\0\x08\0\0\0\x10" + bytes(7)])
+def test_a_picture_whose_exif_is_damaged_is_read_and_that_is_told(format_: str, exif: bytes) -> None:
+    facts = read_photo(with_exif(format_, exif)).facts
+    assert (facts.width_px, facts.height_px, facts.taken_at) == (64, 48, None)
+    assert len(facts.warnings) == 1
+    assert "can't be read; the picture can" in facts.warnings[0]
 
 
 _FIRST, _SECOND, _LAST = "2026:06:14 10:31:02", "2026:06:15 11:00:00", "2026:06:16 12:00:00"
@@ -448,6 +505,9 @@ _FIRST, _SECOND, _LAST = "2026:06:14 10:31:02", "2026:06:15 11:00:00", "2026:06:
         ({0x9003: "0000:00:00 00:00:00", 0x9011: "+01:00", 0x9004: _SECOND}, "2026-06-15T11:00:00", ""),
         ({0x9010: "-05:00", 0x9011: "+01:00"}, "2026-06-16T12:00:00", "-05:00"),
         ({0x9011: "+01:00"}, "2026-06-16T12:00:00", ""),
+        ({0x9010: "+01:00 "}, "2026-06-16T12:00:00", "+01:00"),
+        ({0x9010: "Z"}, "2026-06-16T12:00:00", "+00:00"),
+        ({0x9010: "   :  "}, "2026-06-16T12:00:00", ""),
     ],
 )
 def test_a_clock_goes_with_its_own_offset(said: dict[int, str], taken: str, offset: str) -> None:
@@ -468,6 +528,15 @@ def test_a_picture_of_several_shots_and_its_lens_are_known(value: int, several: 
     assert facts.composite == several
     assert facts.device[2].startswith("SO-1 back camera SO-1")
     assert len(facts.device[2]) == 80
+
+
+@pytest.mark.parametrize("code", ["utf-8", "latin-1"])
+@pytest.mark.parametrize("model", ["M\u00f6we X", "\u7ea2\u7c73 Note", "SO-1"])
+def test_a_cameras_name_is_read_in_the_code_that_it_is_written_in(model: str, code: str) -> None:
+    exif = Image.Exif()
+    exif[ExifTags.Base.Model] = model.encode(code, "replace")
+    told = read_photo(saved("JPEG", exif=exif.tobytes())).facts.device[1]
+    assert told == model.encode(code, "replace").decode(code)
 
 
 @pytest.mark.parametrize("format_", ["JPEG", "PNG", "WEBP", "AVIF", "HEIF"])

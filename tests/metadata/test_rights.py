@@ -246,3 +246,14 @@ def test_a_picture_of_several_shots_is_told() -> None:
     types = {make_statement(MAKER, FACTS, "2026", Shot(composite=several)).source_type for several in (False, True)}
     prefix = "http://cv.iptc.org/newscodes/digitalsourcetype/"
     assert types == {f"{prefix}digitalCapture", f"{prefix}computationalCapture"}
+
+
+def test_a_description_is_the_long_form_of_an_alternative_text_alone() -> None:
+    maker = Maker(artist="Wren Halloway")
+    assert make_statement(maker, WorkFacts(description="A jug."), "2026").extended == ""
+    assert make_statement(maker, WorkFacts(description="A jug.", alt_text="Jug"), "2026").extended == "A jug."
+
+
+def test_iim_is_of_its_fourth_version() -> None:
+    """IPTC-NAA Information Interchange Model, 2:00."""
+    assert b"\x1c\x02\x00\x00\x02\x00\x04" in iim.records(statement())
