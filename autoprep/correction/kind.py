@@ -22,10 +22,14 @@ _LIGHT_PAPER_L, _LIGHT_PAPER_C = 84.0, 20.0
 # As photographed. What tells toned paper best are marks lighter than it. Without them: a ratio of red to blue that
 # no lamp gives white paper (it does not depend on exposure, as chroma does) on a sheet that is not light for all
 # that, near black, or a dark sheet with much lighter things around it (an underexposed white sheet is the lightest
-# thing in its photo). Chosen on 665 sheets of the lab's tuning seeds 61000-, in even and everyday light: 4 of 533 light
-# ones are taken for toned (15 with .0045 and .95, chosen on even light), 17 of 132 toned ones, grey and without light
-# marks, for light; white left grey is the worse mistake.
-_LIGHTER_SHARE, _TONED_RED_TO_BLUE, _LIGHT_L, _BLACK_L, _DARK_L, _OUTSHONE = 0.007, 1.03, 82.0, 30.0, 68.0, 1.8
+# thing in its photo). Chosen on 665 sheets of the lab's tuning seeds 61000-, in even and everyday light: 3 of 533 light
+# ones are taken for toned, 18 of 132 toned ones, most of them grey and without light marks, for light (15 and 17
+# where the limits were chosen on even light); white left grey is the worse mistake.
+_LIGHTER_SHARE, _LIGHT_L, _DARK_L, _OUTSHONE = 0.007, 82.0, 68.0, 1.8
+# Lamps come near kraft paper: up to the second ratio something lighter must lie around it. So it is with near black,
+# for a white sheet in a dim room is dark too; but nothing that is white is as black as the second.
+_RED_TO_BLUE, _BROWN_OUTSHONE = (0.95, 1.25), 1.5
+_BLACK_L, _BLACK_OUTSHONE = (30.0, 14.0), 1.3
 # What passes these by so little is a guess: a quarter of toned sheets, and most light ones that are taken for such.
 _SURELY_LIGHTER, _SURELY_RED = 0.012, 1.3
 _TINTED_C = 4.5
@@ -90,7 +94,8 @@ def _surely_white(paper: Paper, evidence: dict[str, float]) -> bool:
 def _surely_toned(paper: Paper, evidence: dict[str, float]) -> bool:
     """Whether marks lighter than it, its colour, or its blackness leave no doubt that a sheet is toned."""
     marked = evidence["lighter_than_paper_share"] > _SURELY_LIGHTER
-    return marked or evidence["paper_log_red_to_blue"] > _SURELY_RED or evidence["paper_as_shot_L"] < _BLACK_L
+    black = _is_black(evidence["paper_as_shot_L"], evidence["surroundings_to_paper"])
+    return marked or black or evidence["paper_log_red_to_blue"] > _SURELY_RED
 
 
 def _class_for(said: Kind, paper: Paper | Declined, found: PaperClass) -> PaperClass:
@@ -128,13 +133,23 @@ def _paper_class(
     if absolute:
         light = lightness > _LIGHT_PAPER_L and chroma < _LIGHT_PAPER_C
         return "toned" if not light else "tinted" if chroma > _TINTED_C else "white"
-    brown = red_to_blue > _TONED_RED_TO_BLUE and lightness < _LIGHT_L
+    brown = _is_brown(red_to_blue, outshone) and lightness < _LIGHT_L
     ruled = paper.sheet is not None and paper.sheet.ruled
-    if paper.lighter > (_LIGHTER_ON_RULED if ruled else _LIGHTER_SHARE) or brown or lightness < _BLACK_L:
+    if paper.lighter > (_LIGHTER_ON_RULED if ruled else _LIGHTER_SHARE) or brown or _is_black(lightness, outshone):
         return "toned"
     if lightness < _DARK_L and outshone > _OUTSHONE and not ruled:
         return "toned"
     return "tinted" if chroma > _TINTED_C else "white"
+
+
+def _is_brown(red_to_blue: float, outshone: float) -> bool:
+    some, much = _RED_TO_BLUE
+    return red_to_blue > much or (red_to_blue > some and outshone > _BROWN_OUTSHONE)
+
+
+def _is_black(lightness: float, outshone: float) -> bool:
+    dark, pitch = _BLACK_L
+    return lightness < pitch or (lightness < dark and outshone > _BLACK_OUTSHONE)
 
 
 def _kind_on_white(linear: Float32, paper: Paper, evidence: dict[str, float]) -> Kind:

@@ -847,7 +847,9 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/kind.py", ("tests/correction/test_sheet.py",),
-        ("white sheets in everyday light are toned", "_LIGHTER_SHARE, _TONED_RED_TO_BLUE, _LIGHT_L, _BLACK_L, _DARK_L, _OUTSHONE = 0.007, 1.03,", "_LIGHTER_SHARE, _TONED_RED_TO_BLUE, _LIGHT_L, _BLACK_L, _DARK_L, _OUTSHONE = 0.0045, 0.95,"),
+        ("white sheets in everyday light are toned", "_LIGHTER_SHARE, _LIGHT_L, _DARK_L, _OUTSHONE = 0.007,", "_LIGHTER_SHARE, _LIGHT_L, _DARK_L, _OUTSHONE = 0.0045,"),
+        ("cream under a lamp is kraft", " and outshone > _BROWN_OUTSHONE)", ")"),
+        ("white in a dim room is black", " and outshone > _BLACK_OUTSHONE)", ")"),
         ("toned is never a guess", 'sure = _surely_toned if paper_class == "toned" else', 'sure = (lambda *_: True) if paper_class == "toned" else'),
         ("the word toned leaves a guess", '(said is not None and paper_class == "toned")', "False"),
     ),
