@@ -94,11 +94,11 @@ def _traced(picture: Float32, turn: int, margin_px: int, long_px: int) -> Float6
     edge = _edge(seen(INWARD), margin_px, long_px)
     if edge is None:
         # A thing that lies over the edge, and its shadow, are one gap or two; a cloth's pattern makes none so deep.
-        edge = _edge(seen(INWARD), margin_px, long_px, Look(near=True))
+        edge = _edge(seen(INWARD), margin_px, long_px, near=True)
         return edge if edge is not None and _gaps(edge, _GAP * long_px) >= _TEARS else None
     if _gaps(edge, 0.9 * _DEEPEST * long_px) < _TEARS:
         return edge
-    deep = _edge(seen(_DEEP_INWARD), margin_px, long_px, Look(_DEEP))
+    deep = _edge(seen(_DEEP_INWARD), margin_px, long_px, _DEEP)
     return edge if deep is None else deep
 
 
@@ -108,51 +108,51 @@ def _gaps(edge: Float64, depth_px: float) -> int:
     return int((deep[1:] & ~deep[:-1]).sum())
 
 
-@dataclass(frozen=True)
-class Look:
-    """How an edge is looked for: so deep (share of the longer side); near: against the shadow just outside the line."""
+def _edge(seen: Float32, margin_px: int, long_px: int, deepest: float = _DEEPEST, near: bool = False) -> Float64 | None:
+    """(samples,) distance of the sheet's edge from the line, in pixels, inward positive; None where none is seen.
 
-    deepest: float = _DEEPEST
-    near: bool = False
-
-
-def _edge(seen: Float32, margin_px: int, long_px: int, look: Look = Look()) -> Float64 | None:
-    """(samples,) distance of the sheet's edge from the line, in pixels, inward positive."""
-    first, last = 0, max(2, margin_px - round(OUTWARD * long_px))
-    if look.near:
-        first, last = (max(0, margin_px - round(share * long_px)) for share in _NEAR)
-        last = max(last, first + 2)
-    outside = _local(seen[:, first:last].mean(axis=1))
+    deepest: how far it is followed, as a share of the longer side; near: against the shadow just outside the line.
+    """
+    from_row, to_row = _surroundings(margin_px, long_px, near)
+    outside = _local(seen[:, from_row:to_row].mean(axis=1))
     inside = _local(np.median(seen[:, -max(3, round(0.006 * long_px)) :], axis=1))
     way = np.log(inside) - np.log(outside)
     size = (way**2).sum(-1)
-    clear = _NEAR_CLEAR if look.near else CLEAR
+    clear = _NEAR_CLEAR if near else CLEAR
     if np.median(size) < clear**2 or np.quantile(size, 0.1) < (0.5 * clear) ** 2:
         return None
     share = (np.log(seen / outside[:, None]) * way[:, None]).sum(-1) / size[:, None]
     # A pixel half of sheet and half of desk has the mean of their light, which is not the mean of its logarithms.
     half = (np.log((inside + outside) / 2 / outside) * way).sum(-1) / size
     is_sheet = share > half[:, None]
-    if look.near:
-        is_sheet[:, :last] = False  # the lit desk beyond the shadow is as light as the sheet
+    if near:
+        is_sheet[:, :to_row] = False  # the lit desk beyond the shadow is as light as the sheet
     # From outside inwards, the sheet begins where two pixels in a row are sheet: a drawing that comes near the edge
     # lies behind that place.
     both = is_sheet[:, :-1] & is_sheet[:, 1:]
     # At a corner whose other side is torn there may be no sheet at all: its edge is that of the place beside it.
     place = np.where(both.any(1), both.argmax(1) - margin_px, seen.shape[1]).astype(np.float32)
     # What reaches deeper than paper tears is a thing that lies over the edge; the edge goes on below it.
-    torn = np.abs(place) <= look.deepest * long_px
+    torn = np.abs(place) <= deepest * long_px
     if torn.mean() < 0.5:
         return None
     # From an edge that seems to begin far outside, up to the outline.
     reach = np.maximum(_LOOKED_AT * long_px, _LOOKED_AT / 2 * long_px - place)
     if _turns_back(is_sheet, place + margin_px, reach) > _MOST_BACK:
         return None
-    if look.near and _ends_at_line(seen, place > _GAP * long_px, margin_px, size) > _MOST_ENDS:
+    if near and _ends_at_line(seen, place > _GAP * long_px, margin_px, size) > _MOST_ENDS:
         return None
     index = np.arange(len(place))
     place = np.interp(index, index[torn], place[torn]).astype(np.float32)
     return np.asarray(cv2.medianBlur(place.reshape(-1, 1), 3), np.float64).ravel()
+
+
+def _surroundings(margin_px: int, long_px: int, near: bool) -> tuple[int, int]:
+    """The rows, from outside inwards, that show what lies around a sheet: its ground, or its own shadow on that."""
+    if not near:
+        return 0, max(2, margin_px - round(OUTWARD * long_px))
+    first, last = (max(0, margin_px - round(share * long_px)) for share in _NEAR)
+    return first, max(last, first + 2)
 
 
 def _ends_at_line(seen: Float32, gap: Bool, margin_px: int, size: Float64) -> float:
