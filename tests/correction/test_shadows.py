@@ -65,6 +65,18 @@ def test_washes_are_no_shadows(soft_px: float, colour: tuple[float, float, float
     assert isinstance(shadow, Declined) or shadow.share < 0.02
 
 
+@pytest.mark.parametrize(("depth", "is_shadow"), [(0.09, False), (0.3, True)])
+def test_what_is_faint_and_touches_the_rim_in_passing_is_a_wash(depth: float, is_shadow: bool) -> None:
+    """Without a border, and as grey as a shadow: so pale skies are painted."""
+    cover = np.zeros((420, 560), np.float32)
+    cv2.ellipse(cover, (426, 200), (140, 50), 0, 0, 360, 1, -1)
+    cover = np.asarray(cv2.GaussianBlur(cover, (0, 0), 10))
+    picture = np.asarray(sheet() * (1 - depth * cover[..., None]), np.float32)
+    paper = find_level(picture)
+    assert not isinstance(paper, Declined)
+    assert isinstance(find_shadow(picture, paper), Declined) != is_shadow
+
+
 def test_a_wash_beside_a_shadow_is_no_piece_of_it() -> None:
     """The pale blue wash of a journal said that no light could be hidden there, and its corner stayed grey, untold."""
     photo = read_photo((Path(__file__).parents[2] / "demo_inbox" / "IMG_2047.jpg").read_bytes())

@@ -853,6 +853,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("toned is never a guess", 'sure = _surely_toned if paper_class == "toned" else', 'sure = (lambda *_: True) if paper_class == "toned" else'),
         ("the word toned leaves a guess", '(said is not None and paper_class == "toned")', "False"),
     ),
+    Mistake("a pale wash at the rim is a shadow", "autoprep/correction/shadows.py", "(_RIM_OF_FAINT if faint else _LEAST_RIM)", "_LEAST_RIM", ("tests/correction/test_shadows.py",)),
     *_all(
         "autoprep/correction/assessment.py", ("tests/correction/test_assessment.py",),
         ("drawn lines are a shadow that stays", "cv2.morphologyEx(np.ascontiguousarray(lab[..., 0]), cv2.MORPH_CLOSE, brush)", "np.ascontiguousarray(lab[..., 0])"),
