@@ -30,8 +30,9 @@ _LIGHTER_SHARE, _LIGHT_L, _DARK_L, _OUTSHONE = 0.007, 82.0, 68.0, 1.8
 # for a white sheet in a dim room is dark too; but nothing that is white is as black as the second.
 _RED_TO_BLUE, _BROWN_OUTSHONE = (0.95, 1.25), 1.5
 _BLACK_L, _BLACK_OUTSHONE = (30.0, 14.0), 1.3
-# What passes these by so little is a guess: a quarter of toned sheets, and most light ones that are taken for such.
-_SURELY_LIGHTER, _SURELY_RED = 0.012, 1.3
+# What passes these by so little is a guess: a quarter of toned sheets, and most light ones that are taken for such. (A
+# camera that takes no lamp's colour back makes white as red as that.)
+_SURELY_LIGHTER, _SURELY_RED = 0.012, 1.8
 _TINTED_C = 4.5
 # Ruled paper is hardly ever toned (common practice, no source), and between its lines more is lighter by chance.
 _LIGHTER_ON_RULED = 0.02

@@ -172,7 +172,8 @@ def test_a_tinted_shadow_is_light_where_the_artist_says_that_there_are_no_washes
         (0.02, (0.30, 0.30, 0.30), 1.0, "toned", False),
         (0.0, (0.50, 0.30, 0.164), 1.0, "tinted", True),  # cream paper under a lamp: 1.1
         (0.0, (0.50, 0.30, 0.164), 2.0, "toned", True),
-        (0.0, (0.50, 0.30, 0.12), 1.0, "toned", False),
+        (0.0, (0.50, 0.30, 0.12), 1.0, "toned", True),
+        (0.0, (0.50, 0.25, 0.07), 1.0, "toned", False),
         (0.0, (0.04, 0.04, 0.04), 1.0, "white", True),  # a white sheet in a dim room
         (0.0, (0.04, 0.04, 0.04), 1.6, "toned", False),
         (0.0, (0.01, 0.01, 0.01), 0.0, "toned", False),
