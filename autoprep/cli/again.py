@@ -4,7 +4,7 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from autoprep.cli.found import find_destination, find_job, make_folders, open_ledger, settings_of
@@ -177,6 +177,8 @@ def redo(options: argparse.Namespace) -> int:
     else:
         done = sum(_came_out(record, options.destination) for record in made)
         print(f"Rendered again: {done} of {counted(len(able), 'photo')}.")
+        for line in _only_asked(settings, able, made, options.destination) if options.photo else ():
+            print(f"  {line}")
     missed = _missed(settings, able, made, options.destination, failed)
     for line in missed if not options.json else ():
         print(f"  {line}")
@@ -216,8 +218,14 @@ def _meant(settings: Settings, photo: str) -> list[View]:
 
 
 def _goes_to(settings: Settings, ledger: Ledger, job: View, destination: str) -> bool:
-    """Whether a work is sent to a destination, or has a file there already."""
-    return destination in sent_to(settings, _said_of(settings, job)) or destination in ledger.renditions(job.job)
+    """Whether a work is sent to a destination now, or its file there was asked for by name.
+
+    A file that has left the place, since the work is sent elsewhere alone, does not come back by the way.
+    """
+    said, made = _said_of(settings, job), ledger.renditions(job.job).get(destination)
+    if destination in (*sent_to(settings, said), *said.goes_to(job.usual)):
+        return True
+    return made is not None and made.asked
 
 
 def _said_of(settings: Settings, job: View) -> WorkFacts:
@@ -260,6 +268,15 @@ def _came_out(record: JobRecord, destination: str | None) -> bool:
     """Whether something of what was asked for was made."""
     refused = not_given_out(record)
     return any(out.destination not in refused and destination in (None, out.destination) for out in record.outputs)
+
+
+def _only_asked(settings: Settings, able: list[View], made: list[JobRecord], destination: str | None) -> Iterator[str]:
+    """That a file was made where its work is not sent, because the artist named the photo and the place."""
+    came_out = {record.job for record in made if _came_out(record, destination)}
+    for job in able if destination else ():
+        said = _said_of(settings, job)
+        if job.job in came_out and destination not in (*sent_to(settings, said), *said.goes_to(job.usual)):
+            yield f"{plain(job.shown)} is not sent to {destination}; it is there now because you named both, and stays"
 
 
 def _missed(

@@ -284,7 +284,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/cli/again.py", ("tests/service/test_converge.py",),
-        ("what is asked for again goes where it was not sent", "return destination in sent_to(settings, _said_of(settings, job)) or", "return True or"),
+        ("what is asked for again goes where it was not sent", "    if destination in (*sent_to(settings, said), *said.goes_to(job.usual)):", "    if True:"),
     ),
     *_all(
         "autoprep/rendering/render.py", ("tests/rendering/test_render.py",),
@@ -2222,4 +2222,10 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake('contrast alone is not among what was done', "autoprep/job/credentials.py", 'toned = plan.tone.gain != 1 or plan.contrast > 0', 'toned = plan.tone.gain != 1', ("tests/test_details.py",)),
     Mistake('the shaded rim of a sheet is its faintest wash', "autoprep/job/details.py", '    share[:edge], share[-edge:], share[:, :edge], share[:, -edge:] = 0, 0, 0, 0\n', '    pass\n', ("tests/test_details.py",)),
     Mistake("before is shown in a known light", "autoprep/job/comparison.py", "rectify(photo, made.plan.geometry)", "rectify(made.photo, made.plan.geometry)", ("tests/test_details.py",)),
+    *_all(
+        "autoprep/cli/again.py", ("tests/service/test_shown.py",),
+        ("redo of a place brings back what was sent elsewhere", "    return made is not None and made.asked\n", "    return made is not None\n"),
+        ("redo of a place forgets what was asked for by name", "    return made is not None and made.asked\n", "    return False\n"),
+        ("redo is silent where a work is not sent", "    for job in able if destination else ():\n", "    for job in ():\n"),
+    ),
 )  # fmt: skip
