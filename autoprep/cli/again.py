@@ -19,7 +19,7 @@ from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.rule import used
 from autoprep.service.said import facts_about, sent_to, usual, words_place
 from autoprep.told.explanations import not_given_out
-from autoprep.wishes.lines import loose, meaning, word
+from autoprep.wishes.lines import holds, loose, meaning, word
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 
@@ -130,7 +130,7 @@ def _words_with(place: Path, lines: list[str]) -> dict[str, str]:
     before = place.read_text(encoding="utf-8").splitlines() if lines and place.is_file() else []
     new = [part for line in lines for part in line.splitlines() if part.strip()]
     for line in new:
-        if not loose(line)[0] and not word(line):
+        if not (loose(line)[0] or word(line) or holds(line)):
             raise UsageError(
                 f"“{line.strip()}” has no word and a colon before it, as in 'title: Thrift'; nothing was made of it, "
                 "and what was said before stays"
@@ -151,7 +151,8 @@ def _key_and_value(line: str) -> tuple[str, str]:
         key, value = spoken[0]
         means = meaning(key) or key.lower()
         return "outline" if means == "corners" else means, value  # which is said by words or by its corners
-    return next(iter(word(line)), line.strip()), line.strip()
+    known = word(line) or {"hold": True}  # one that asks for it in other words, in whose stead "hold: no" stands
+    return next(iter(known)), line.strip()
 
 
 def redo(options: argparse.Namespace) -> int:

@@ -509,7 +509,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a damaged picture goes into a bag", "        if found == entry.output.sha256:", "        if found:"),
     ),
     Mistake("a bag goes into the inbox", "autoprep/cli/bag.py", "folders.inbox: \"that new photos come from\",", "", ("tests/test_bag_command.py",)),
-    Mistake("a line without a colon is lost", "autoprep/cli/again.py", "if not loose(line)[0] and not word(line):", "if False:", ("tests/test_repair.py",)),
+    Mistake("a line without a colon is lost", "autoprep/cli/again.py", "if not (loose(line)[0] or word(line) or holds(line)):", "if False:", ("tests/test_repair.py",)),
     Mistake("a name that fits several photos is the newest", "autoprep/ledger/overview.py", "return _lying(rows) if number == 0 else", "return rows[:1] if rows else", ("tests/test_ledger.py",)),
     Mistake("a note may give one thing two values", "autoprep/wishes/note_files.py", "if meant != means and field", "if False and field", ("tests/test_words.py",)),
     Mistake("thumbnails are pages", "autoprep/files/tiff.py", "& (_REDUCED | _MASK)", "& 0", ("tests/files/test_reading.py",)),
@@ -2227,5 +2227,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("redo of a place brings back what was sent elsewhere", "    return made is not None and made.asked\n", "    return made is not None\n"),
         ("redo of a place forgets what was asked for by name", "    return made is not None and made.asked\n", "    return False\n"),
         ("redo is silent where a work is not sent", "    for job in able if destination else ():\n", "    for job in ():\n"),
+    ),
+    *_all(
+        "autoprep/cli/again.py", ("tests/test_repair.py",),
+        ("a hold in other words is refused", "or word(line) or holds(line)):", "or word(line)):"),
+        ("a hold in other words can't be taken back", 'known = word(line) or {"hold": True}', "known = word(line) or {line: True}"),
     ),
 )  # fmt: skip
