@@ -2233,4 +2233,5 @@ PLANTED: tuple[Mistake, ...] = (
         ("a hold in other words is refused", "or word(line) or holds(line)):", "or word(line)):"),
         ("a hold in other words can't be taken back", 'known = word(line) or {"hold": True}', "known = word(line) or {line: True}"),
     ),
+    Mistake("the library's words on damaged Exif reach the terminal", "autoprep/files/reading.py", '        simplefilter("ignore", UserWarning)\n', "", ("tests/files/test_reading.py",)),
 )  # fmt: skip
