@@ -2234,4 +2234,9 @@ PLANTED: tuple[Mistake, ...] = (
         ("a hold in other words can't be taken back", 'known = word(line) or {"hold": True}', "known = word(line) or {line: True}"),
     ),
     Mistake("the library's words on damaged Exif reach the terminal", "autoprep/files/reading.py", '        simplefilter("ignore", UserWarning)\n', "", ("tests/files/test_reading.py",)),
+    *_all(
+        "autoprep/wishes/mistakes.py", ("tests/test_settings.py",),
+        ("a length in cm is a tenth as long in mm", "{10 * value:g}", "{value:g}"),
+        ("a name in cm is that in mm and nothing more", 'if in_mm := _in_mm(where[-1], error["input"], known):', "if in_mm := None:"),
+    ),
 )  # fmt: skip
