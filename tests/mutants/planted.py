@@ -2239,4 +2239,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("a length in cm is a tenth as long in mm", "{10 * value:g}", "{value:g}"),
         ("a name in cm is that in mm and nothing more", 'if in_mm := _in_mm(where[-1], error["input"], known):', "if in_mm := None:"),
     ),
+    *_all(
+        "autoprep/wishes/names.py", ("tests/test_naming.py",),
+        ("blanks go from plain names", '"_" if plain and preset.name_space == " " else preset.name_space', "preset.name_space"),
+        ("a dash that is said is none in plain names", 'if plain and preset.name_space == " " else', "if plain else"),
+        ("the numbers of plain names without blanks are forgotten", 'in (start, start.replace("_", "")):', "in (start,):"),
+    ),
 )  # fmt: skip
