@@ -2245,4 +2245,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("a dash that is said is none in plain names", 'if plain and preset.name_space == " " else', "if plain else"),
         ("the numbers of plain names without blanks are forgotten", 'in (start, start.replace("_", "")):', "in (start,):"),
     ),
+    *_all(
+        "autoprep/ledger/attention.py", ("tests/service/test_hold_told.py",),
+        ("what is there waits for a better photo", "WHERE r.state = 'held' \"\n            \"AND outcome", "WHERE 1 \"\n            \"AND outcome"),
+        ("status does not name what waits for a size", "'glare', 'size not known', ", "'glare', "),
+    ),
+    Mistake("status is silent on what waits for a word", "autoprep/told/standing.py", "        if self.held_back:\n", "        if False:\n", ("tests/service/test_hold_told.py",)),
 )  # fmt: skip
