@@ -35,6 +35,8 @@ def stem(template: str, facts: WorkFacts = THRIFT, number: int = 3, **rules: obj
         ("{initial}{last}_{inv}", {"name_case": "upper"}, "WHALLOWAY_WH-17"),
         ("{nn} {last} {first} {title}", {"name_space": "_", "name_max": 25}, "03_Halloway_Wren_Sea_Thri"),
         ("{destination}-{nn}", {}, "jury-03"),
+        ("{nn} {last} {first} {title}", {"name_letters": "plain"}, "03_Halloway_Wren_Sea_Thrift_Boats"),
+        ("{nn} {title}", {"name_letters": "plain", "name_space": "-"}, "03-Sea-Thrift-Boats"),
     ],
 )
 def test_templates(template: str, rules: dict[str, object], expected: str) -> None:
@@ -46,7 +48,7 @@ def test_templates(template: str, rules: dict[str, object], expected: str) -> No
     [
         ("{last} {first} {title} {nn}", {"name_space": "_", "name_max": 25}, "Halloway_Wren_Sea_Thri_03"),
         ("{title} - {nn} {year}", {"name_max": 12}, "Sea Thrif 03"),
-        ("{title}{nn}", {"name_letters": "plain", "name_max": 8}, "SeaThr03"),
+        ("{title}{nn}", {"name_letters": "plain", "name_max": 8}, "Sea_Th03"),
         ("{last} {nn} {title}", {"name_max": 5}, "Ha 03"),
         ("{title} {nn}", {"name_max": 3}, "03"),
     ],
@@ -90,6 +92,12 @@ def test_no_name_is_one_that_a_system_keeps_for_itself(title: str, rules: dict[s
     assert stem("{title}", WorkFacts(title="Con amore")) == "Con amore"
     if not rules:
         assert found == f"picture-{title.strip('- ')}"
+
+
+@pytest.mark.parametrize("stem", ["Halloway_Wren_07_Thrift", "HallowayWren07Thrift"])
+def test_plain_names_without_blanks_as_earlier_versions_made_them_keep_their_number(stem: str) -> None:
+    preset = Preset(long_side_px=100, name="{last} {first} {nn} {title}", name_letters="plain")
+    assert number_in(preset, "jury", THRIFT, ARTIST, "sketches/IMG_0042.jpg", stem) == 7
 
 
 def test_numbers() -> None:

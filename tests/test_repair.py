@@ -250,6 +250,22 @@ def test_the_command_takes_words_that_stand_alone_in_a_note_too(wren: Studio) ->
     assert (work.hold, work.turn, work.title) == (False, 90, "Sea thrift")
 
 
+def test_the_command_holds_what_is_asked_for_in_other_words_as_a_note_does(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    at = ["--config", str(wren.settings.studio)]
+    for line in ("please hold", "don't post", "private"):
+        assert main(["say", "IMG_1", "year: 2026", line, *at]) == 1
+        assert f"“{line}”; the work is held until it says “hold: yes” or “hold: no”" in capsys.readouterr().out
+        work = wren.run()["IMG_1.jpg"].work
+        assert (work.hold, work.year) == (True, "2026")
+    assert not wren.files()
+    assert main(["say", "IMG_1", "hold: no", *at]) == 0
+    assert not wren.run()["IMG_1.jpg"].work.hold
+
+
 @pytest.mark.parametrize("command", [("say", "title: Reeds"), ("show",), ("redo",), ("retry",)])
 def test_a_name_that_fits_several_photos_is_refused(
     wren: Studio, capsys: pytest.CaptureFixture[str], command: tuple[str, ...]

@@ -48,6 +48,15 @@ def studio(tmp_path: Path, main: str = "", destinations: str | None = None) -> P
         ),
         ("[service\n", None, ["not valid TOML", "line 1"]),
         ("", "[a]\nlong_side_px = 800\nqualty = 3\n", ["destinations.toml, line 3", "a.qualty", "`quality`"]),
+        (
+            "",
+            "[a]\nwidth_cm = 29.7\nheight_cm = '20'\nppi = 300\nqualty_cm = 3\n",
+            [
+                "line 2: unknown key `a.width_cm`; lengths are in mm: write `width_mm = 297`",
+                "line 3: unknown key `a.height_cm`; lengths are in mm: write `height_mm`, and ten times the number",
+                "line 5: unknown key `a.qualty_cm`; the nearest",
+            ],
+        ),
         ("", "[a]\nquality = 3\n", ["line 1", "give one size"]),
         ("", "[a]\nwidth_px = 100\n", ["go together"]),
         ("", "[a]\nlong_side_px = 9\n", ["line 2", "a.long_side_px"]),

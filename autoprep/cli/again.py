@@ -4,7 +4,7 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from autoprep.cli.found import find_destination, find_job, make_folders, open_ledger, settings_of
@@ -19,7 +19,7 @@ from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.rule import used
 from autoprep.service.said import facts_about, sent_to, usual, words_place
 from autoprep.told.explanations import not_given_out
-from autoprep.wishes.lines import loose, meaning, word
+from autoprep.wishes.lines import holds, loose, meaning, word
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 
@@ -130,7 +130,7 @@ def _words_with(place: Path, lines: list[str]) -> dict[str, str]:
     before = place.read_text(encoding="utf-8").splitlines() if lines and place.is_file() else []
     new = [part for line in lines for part in line.splitlines() if part.strip()]
     for line in new:
-        if not loose(line)[0] and not word(line):
+        if not (loose(line)[0] or word(line) or holds(line)):
             raise UsageError(
                 f"“{line.strip()}” has no word and a colon before it, as in 'title: Thrift'; nothing was made of it, "
                 "and what was said before stays"
@@ -151,7 +151,8 @@ def _key_and_value(line: str) -> tuple[str, str]:
         key, value = spoken[0]
         means = meaning(key) or key.lower()
         return "outline" if means == "corners" else means, value  # which is said by words or by its corners
-    return next(iter(word(line)), line.strip()), line.strip()
+    known = word(line) or {"hold": True}  # one that asks for it in other words, in whose stead "hold: no" stands
+    return next(iter(known)), line.strip()
 
 
 def redo(options: argparse.Namespace) -> int:
@@ -177,6 +178,8 @@ def redo(options: argparse.Namespace) -> int:
     else:
         done = sum(_came_out(record, options.destination) for record in made)
         print(f"Rendered again: {done} of {counted(len(able), 'photo')}.")
+        for line in _only_asked(settings, able, made, options.destination) if options.photo else ():
+            print(f"  {line}")
     missed = _missed(settings, able, made, options.destination, failed)
     for line in missed if not options.json else ():
         print(f"  {line}")
@@ -216,8 +219,14 @@ def _meant(settings: Settings, photo: str) -> list[View]:
 
 
 def _goes_to(settings: Settings, ledger: Ledger, job: View, destination: str) -> bool:
-    """Whether a work is sent to a destination, or has a file there already."""
-    return destination in sent_to(settings, _said_of(settings, job)) or destination in ledger.renditions(job.job)
+    """Whether a work is sent to a destination now, or its file there was asked for by name.
+
+    A file that has left the place, since the work is sent elsewhere alone, does not come back by the way.
+    """
+    said, made = _said_of(settings, job), ledger.renditions(job.job).get(destination)
+    if destination in (*sent_to(settings, said), *said.goes_to(job.usual)):
+        return True
+    return made is not None and made.asked
 
 
 def _said_of(settings: Settings, job: View) -> WorkFacts:
@@ -260,6 +269,15 @@ def _came_out(record: JobRecord, destination: str | None) -> bool:
     """Whether something of what was asked for was made."""
     refused = not_given_out(record)
     return any(out.destination not in refused and destination in (None, out.destination) for out in record.outputs)
+
+
+def _only_asked(settings: Settings, able: list[View], made: list[JobRecord], destination: str | None) -> Iterator[str]:
+    """That a file was made where its work is not sent, because the artist named the photo and the place."""
+    came_out = {record.job for record in made if _came_out(record, destination)}
+    for job in able if destination else ():
+        said = _said_of(settings, job)
+        if job.job in came_out and destination not in (*sent_to(settings, said), *said.goes_to(job.usual)):
+            yield f"{plain(job.shown)} is not sent to {destination}; it is there now because you named both, and stays"
 
 
 def _missed(

@@ -5,6 +5,7 @@ import io
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import cast
+from warnings import catch_warnings, simplefilter
 
 import cv2
 import numpy as np
@@ -38,9 +39,10 @@ def read_photo(data: bytes, max_pixels: int = 250_000_000) -> Photo:
         raise Unsupported("not a photo that can be read (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW)")
     if not is_whole(data, kind):
         raise NotYetWhole("the file ends before the picture does")
-    if kind == "raw":
-        return _read_raw(data, max_pixels)
-    return _read_pillow(data, kind, max_pixels)
+    with catch_warnings():
+        # The library warns of each entry of a damaged Exif, on the terminal; what matters of it is in the record.
+        simplefilter("ignore", UserWarning)
+        return _read_raw(data, max_pixels) if kind == "raw" else _read_pillow(data, kind, max_pixels)
 
 
 def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:

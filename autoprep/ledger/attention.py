@@ -65,6 +65,15 @@ class Attention:
         """Photos with a destination that could not be made, oldest first."""
         return [row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE failed > 0 ORDER BY number")]
 
+    def held_back(self) -> list[str]:
+        """Photos with a destination that waits for a better photo, or for a word of the artist, oldest first."""
+        rows = self._db.execute(
+            "SELECT DISTINCT shown FROM renditions r JOIN jobs USING (job) WHERE r.state = 'held' "
+            "AND outcome = 'ready' AND r.why IN ('glare', 'size not known', 'too few pixels', 'names the artist') "
+            "ORDER BY number"
+        )
+        return [row[0] for row in rows]
+
     def set_aside(self) -> list[str]:
         """Photos that were set aside, oldest first."""
         return [

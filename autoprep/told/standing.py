@@ -28,7 +28,8 @@ class Status:
     again, words on them that were not carried out and files that could not be read, and why; absent: photos that wait
     because they are no longer in the inbox; left_in_place: pictures that the artist has changed, below ready/, which
     lie there still though their works are held, or not sent there; no_inbox: why nothing can come in;
-    displaced: photos, and the job of another work that lay at the same place, of which there are pictures yet.
+    displaced: photos, and the job of another work that lay at the same place, of which there are pictures yet;
+    held_back: photos with a destination that waits for a better photo, or for a word on its size, say.
     """
 
     waiting: int
@@ -53,6 +54,7 @@ class Status:
     left_in_place: tuple[str, ...] = ()
     no_inbox: str = ""
     displaced: tuple[tuple[str, str], ...] = ()
+    held_back: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
@@ -107,6 +109,9 @@ class Status:
             said.append(f"Tried again later: {more} more; `autoprep status --json` names all")
         if self.absent:
             said.append(f"Waiting for their photos, which are not in the inbox: {_named(self.absent, _MOST_NAMED)}")
+        if self.held_back:
+            words = "Photos with a picture that waits for a better photo or a word of yours"
+            said.append(f"{words}: {_named(self.held_back, _MOST_NAMED)}; `autoprep show PHOTO` says for what")
         return said
 
 
@@ -197,6 +202,7 @@ def status_of(
         no_inbox=no_inbox(settings),
         displaced=() if overview is None else tuple(overview.displaced()),
         left_in_place=() if overview is None else _left_in_place(settings, overview),
+        held_back=() if overview is None else tuple(overview.held_back()),
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),

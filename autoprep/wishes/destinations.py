@@ -133,7 +133,9 @@ class Preset(Table):
         default="any", description="plain: unaccented letters, digits, - and _ only"
     )
     name_case: Literal["keep", "lower", "upper"] = Field(default="keep", description="the case of letters in names")
-    name_space: Literal[" ", "_", "-"] = Field(default=" ", description="what stands for a space in names")
+    name_space: Literal[" ", "_", "-"] = Field(
+        default=" ", description="what stands for a space in names; in plain letters _ stands for it unless - is said"
+    )
     # --- what goes along, and the rules
     public: bool = Field(
         default=False,

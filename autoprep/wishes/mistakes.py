@@ -86,11 +86,26 @@ def _message(model: type[BaseModel], error: Any, where: tuple[str, ...], at: tup
     name = ".".join(where)
     if error["type"] == "extra_forbidden":
         known = _known_names(model, where[len(at) : -1])
+        if in_mm := _in_mm(where[-1], error["input"], known):
+            return f"unknown key `{name}`; {in_mm}"
         near = nearest(where[-1], known)
         there = f"the nearest known one is `{near}`" if near else f"there are {', '.join(known)}"
         return f"unknown key `{name}`; {there}"
     reason = _PLAIN.get(error["type"]) or str(error["msg"]).removeprefix("Value error, ")
     return f"`{name}`: {reason}" if where else reason
+
+
+def _in_mm(key: str, value: object, known: Iterable[str]) -> str:
+    """What to write for a length in cm that is known in mm: the nearest name alone would make it a tenth as long.
+
+    Empty for other keys.
+    """
+    there = key.lower().removesuffix("_cm") + "_mm"
+    if not key.lower().endswith("_cm") or there not in known:
+        return ""
+    if isinstance(value, int | float):
+        return f"lengths are in mm: write `{there} = {10 * value:g}`"
+    return f"lengths are in mm: write `{there}`, and ten times the number"
 
 
 _PLAIN = {

@@ -68,8 +68,9 @@ def number_in(preset: Preset, destination: str, facts: WorkFacts, artist: str, s
         return None
     for found in re.findall(r"\d+", stem):
         start = opening(preset, destination, facts, artist, shown, int(found))
-        if int(found) and stem.startswith(start) and not stem[len(start) : len(start) + 1].isdigit():
-            return int(found)
+        for begins in (start, start.replace("_", "")):  # earlier versions left blanks out of plain names
+            if int(found) and stem.startswith(begins) and not stem[len(begins) : len(begins) + 1].isdigit():
+                return int(found)
     return None
 
 
@@ -92,8 +93,9 @@ def _in_letters(text: str, preset: Preset) -> str:
     text = safe_stem(text, fallback="")
     # An empty field leaves its separators behind: "02__Title_" -> "02_Title".
     text = re.sub(r"([-_ ])[-_ ]*", r"\1", text).strip("-_ ")
-    text = text.replace(" ", preset.name_space)
-    if preset.name_letters == "plain":
+    plain = preset.name_letters == "plain"  # in which a blank would go, and "Sea Thrift" run together
+    text = text.replace(" ", "_" if plain and preset.name_space == " " else preset.name_space)
+    if plain:
         text = re.sub(r"[^A-Za-z0-9_-]", "", text)
     return {"lower": text.lower(), "upper": text.upper()}.get(preset.name_case, text)
 

@@ -492,6 +492,16 @@ def test_a_picture_whose_exif_is_damaged_is_read_and_that_is_told(format_: str, 
     assert "can't be read; the picture can" in facts.warnings[0]
 
 
+@pytest.mark.parametrize("format_", ["JPEG", "PNG", "WEBP", "HEIF"])
+def test_the_library_says_nothing_of_damaged_exif_on_the_terminal(
+    format_: str, recwarn: pytest.WarningsRecorder
+) -> None:
+    beyond = struct.pack("<HHII", 0x010F, 2, 9999, 8)  # a maker's name that goes on behind the end of all
+    facts = read_photo(with_exif(format_, b"II*\0\x08\0\0\0\x01\0" + beyond + bytes(4))).facts
+    assert (facts.width_px, facts.height_px) == (64, 48)
+    assert not [str(warning.message) for warning in recwarn]
+
+
 _FIRST, _SECOND, _LAST = "2026:06:14 10:31:02", "2026:06:15 11:00:00", "2026:06:16 12:00:00"
 
 

@@ -1,11 +1,13 @@
 """What holds a work, and what does not, is said as it is."""
 
 import json
+import sqlite3
 
 import pytest
 
 from autoprep.cli import main
 from autoprep.told.explanations import HOLD
+from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -157,3 +159,20 @@ def test_a_picture_that_you_changed_is_not_taken_back_and_that_is_told_until_it_
     wren.put("Gull.txt", "")
     wren.run()
     assert said("status")[0] == 0  # it is wanted there again
+
+
+def test_status_names_what_waits_for_a_better_photo_or_a_word(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    place = wren.config.with_name("destinations.toml")
+    jury = "\n[jury]\nlong_side_px = 900\nrights = 'none'\ntitle = true\n"
+    place.write_text(place.read_text(encoding="utf-8") + jury, encoding="utf-8")
+    for number, name in enumerate(("Self, Wren Halloway.jpg", "Gull.jpg", "hold/Boat by Wren Halloway.jpg")):
+        wren.put(name, photo(number + 1))
+    wren.run()
+    line = "waits for a better photo or a word of yours: 1 (Self, Wren Halloway.jpg); `autoprep show PHOTO` says for"
+    for why in ("names the artist", "glare", "too few pixels", "size not known", "another take"):
+        ledger = sqlite3.connect(ledger_path(wren.settings))
+        ledger.execute("UPDATE renditions SET why = ? WHERE why <> 'on hold'", (why,))
+        ledger.commit()
+        ledger.close()
+        assert main(["status", "--config", str(wren.config)]) == 0  # it waits, and nothing is wrong
+        assert (line in capsys.readouterr().out) == (why != "another take")

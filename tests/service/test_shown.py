@@ -45,3 +45,26 @@ def test_redo_says_that_it_has_worked_on_other_photos_too(wren: Studio, capsys: 
         assert "Rendered again: 1 of 1 photo." in out
         assert more in out
         assert bool(more) == ("What else" in out)
+
+
+def test_redo_of_a_destination_makes_what_is_sent_there(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    at = ("--destination", "square", "--config", str(wren.config))
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_2.jpg", photo(2))
+    wren.run()
+    wren.put("IMG_1.txt", "for: master\n")
+    wren.run()
+    main(["redo", *at])
+    assert "Rendered again: 1 of 1 photo." in capsys.readouterr().out
+    assert [name for name in wren.files() if name.startswith("square/")] == ["square/IMG_2.jpg"]
+    for named, others in (("IMG_1.jpg", "IMG_2.jpg"), ("IMG_2.jpg", "IMG_1.jpg")):
+        main(["redo", named, *at])  # what is named is made wherever the artist wants it, and that is said
+        out = capsys.readouterr().out
+        assert ("IMG_1.jpg is not sent to square; it is there now because you named both" in out) == (
+            named == "IMG_1.jpg"
+        )
+        assert f"{others} is not" not in out
+    main(["redo", *at])
+    out = capsys.readouterr().out  # both: one is sent there, one was asked for
+    assert "Rendered again: 2 of 2 photos." in out
+    assert "is not sent" not in out
