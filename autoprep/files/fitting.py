@@ -61,7 +61,7 @@ def fit_bytes(make: Callable[[float], P], quality: int, limits: Limits, write: C
 def _smaller(
     current: P, data: bytes, make: Callable[[float], P], quality: int, limits: Limits, write: Callable[[P, int], bytes]
 ) -> Fitted[P]:
-    """At the largest size that can do, the best quality. Each file takes seconds to write, so the least quality is
+    """At the first size that can do, the best quality. Each file takes seconds to write, so the least quality is
     written first, and tells whether a size can do at all.
     """
     assert limits.most is not None
