@@ -53,14 +53,16 @@ _SAID_BESIDE = " (said beside "
 _LONGEST_TOLD = 60  # letters of a word that is repeated to the artist
 
 
-def with_complaints(own: WorkFacts, others: Mapping[str, WorkFacts]) -> WorkFacts:
-    """The same with what can't be used of what is said beside other takes, by their photos: it is answered at each.
+def with_complaints(own: WorkFacts, others: Iterable[tuple[str, WorkFacts]]) -> WorkFacts:
+    """The same with what can't be used of what is said beside other takes: it is answered at each.
+
+    others: what the photo of each is called, and what is said beside it.
 
     Who looks at the take that is used would not know else why a word has no effect.
     """
     theirs = (
         f"{line}{_SAID_BESIDE}{shown})"
-        for shown, said in others.items() for line in said.unclear
+        for shown, said in others for line in said.unclear
         if line not in own.unclear and _SAID_BESIDE not in line
     )  # fmt: skip
     unclear = tuple(dict.fromkeys((*own.unclear, *theirs)))
@@ -79,7 +81,7 @@ def with_copies(own: WorkFacts, copies: Mapping[str, WorkFacts]) -> WorkFacts:
     hold = own.hold or (any(copy.hold for copy in copies.values()) and not own.released)
     sent = dict.fromkeys((*own.also, *(name for copy in copies.values() for name in copy.also)))
     also = tuple(name for name in sent if name in own.also or name not in own.destinations)
-    told = {shown: _with_unheard(own, copy) for shown, copy in copies.items()}
+    told = [(shown, _with_unheard(own, copy)) for shown, copy in copies.items()]
     return with_complaints(own.model_copy(update={"hold": hold, "also": also}), told)
 
 

@@ -319,11 +319,12 @@ class Knowledge:
         """All that is known of a photo now."""
         view, here = self.view(job), job in self._here
         takes = [other for other in self._of(view.work) if other != job]
-        others = {self.view(other).shown: self._said_beside(other) for other in takes}
+        others = {other: self._said_beside(other) for other in takes}  # an edited photo has the name of the one before
         own = self._said_beside(job)
         if not here:  # its words may be of long ago: what is said beside photos that are there wins
-            own = yielding(own, [others[self.view(other).shown] for other in takes if other in self._here])
-        said = with_complaints(of_the_work(own, tuple(others.values())), others)
+            own = yielding(own, [others[other] for other in takes if other in self._here])
+        beside = [(self.view(other).shown, told) for other, told in others.items()]
+        said = with_complaints(of_the_work(own, tuple(others.values())), beside)
         made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
         asks, chosen = view.outcome == "needs a look", self._chosen.get(job)
         lost = asks and (chosen == LOST or LOOK not in self._ledger.places(job))

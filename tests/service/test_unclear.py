@@ -76,10 +76,10 @@ def test_a_complaint_beside_another_take_reaches_the_one_that_is_used(
 
 def test_what_is_told_of_another_take_is_told_once() -> None:
     one = WorkFacts(unclear=("x",))
-    other = with_complaints(WorkFacts(unclear=("y",)), {"a.jpg": one})
+    other = with_complaints(WorkFacts(unclear=("y",)), [("a.jpg", one)])
     assert other.unclear == ("y", "x (said beside a.jpg)")
-    assert with_complaints(one, {"b.jpg": other}).unclear == ("x", "y (said beside b.jpg)")
-    assert with_complaints(one, {"b.jpg": WorkFacts(unclear=("x",))}) is one
+    assert with_complaints(one, [("b.jpg", other)]).unclear == ("x", "y (said beside b.jpg)")
+    assert with_complaints(one, [("b.jpg", WorkFacts(unclear=("x",)))]) is one
     assert own_words(other).unclear == ("y",)
 
 

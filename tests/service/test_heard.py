@@ -1,0 +1,51 @@
+"""What was said of a work is heard for as long as it holds: through edits, copies, folders that go and come back."""
+
+import pytest
+
+from autoprep.cli.main import main
+from autoprep.domain import JobRecord
+from autoprep.ledger import Ledger
+from autoprep.wishes.places import ledger_path
+from autoprep.wishes.tables import Settings
+from tests.service.pretend import Studio, photo
+
+DESTINATIONS = '[site]\nlong_side_px = 500\n[print]\nlong_side_px = 900\nwhen = "asked"\n'
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    studio.config_file.with_name("destinations.toml").write_text(DESTINATIONS, encoding="utf-8")
+    return Studio(studio, monkeypatch)
+
+
+def say(wren: Studio, name: str, *lines: str) -> int:
+    return main(["say", name, *lines, "--config", str(wren.config)])
+
+
+def all_records(wren: Studio) -> list[JobRecord]:
+    """Of all photos, in the order in which they came."""
+    ledger = Ledger(ledger_path(wren.settings))
+    try:
+        return [job.record for job in ledger.jobs() if job.record is not None]
+    finally:
+        ledger.close()
+
+
+@pytest.mark.parametrize(("line", "files"), [
+    ("hold", []),
+    ("alt: A jug", ["site/b.jpg"]),
+    ("for: print", ["print/b.jpg"]),
+])  # fmt: skip
+def test_what_is_said_of_a_photo_that_was_edited_counts_beside_the_edited_picture(
+    wren: Studio, line: str, files: list[str]
+) -> None:
+    """Both are called alike, and the other take was made for it again and again without an end."""
+    wren.put("a.jpg", photo(2, sharp=9, take=1))
+    wren.run()
+    wren.put("b.jpg", photo(2, sharp=9, take=2))
+    wren.run()
+    say(wren, "a.jpg", line)
+    wren.run()
+    wren.put("a.jpg", photo(2, sharp=3, take=1))
+    wren.run()
+    assert list(wren.files()) == files
