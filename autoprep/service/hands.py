@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts, kind_of
+from autoprep.domain import JobRecord, OutputRecord, kind_of
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition, Take
@@ -19,6 +19,7 @@ from autoprep.service.grouping import displaced, edited, looks_before, without_p
 from autoprep.service.keeping import bring_back, keep_aside, take_out
 from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
+from autoprep.service.outlines import outline_for, with_refused
 from autoprep.service.places import counted, handed_over, numbered_anew, places_for
 from autoprep.service.questions import clear
 from autoprep.service.results import rows_of, with_renditions, with_times
@@ -89,11 +90,11 @@ class Hands:
             return AgainOrder(**vars(base), earlier=job.record)
         self.late.ordered(job)
         base = replace(base, references=tuple(reference_shots(self.settings.folders.inbox, job.shown)))
-        base = _refused(base, step, job)
+        base = with_refused(base, step, job)
         if not job.work and self.settings.correction.takes == "best":
             base = replace(base, before=looks_before(self._ledger, job))
         seen = None if base.refused or not job.whole else self._record(job.whole).several[job.part - 1]
-        outline, chosen = _outline(step, job, known.said, seen)
+        outline, chosen = outline_for(step, job, known.said, seen)
         return base if outline is None else OutlinedOrder(**vars(base), outline=outline, chosen=chosen)
 
     def open_numbers(self, order: JobOrder) -> frozenset[str]:
@@ -133,7 +134,7 @@ class Hands:
         asked = set(self._ledger.redos().get(job.job, ()))
         record = result.record
         replaced = edited(self._ledger, job, record)
-        fields = self._fields(job, order, record, replaced) | self.late.heard(order, job)
+        fields = self._fields(job, order, record, replaced, wished=bool(asked)) | self.late.heard(order, job)
         view = replace(job, state="done", outcome=record.outcome, **fields)
         known = Known(view, order.facts, True, before, frozenset(asked), artist=self.settings.artist.name)
         takes = [known, *(without_place(take, replaced) for take in takes_of(view.work) if take.view.job != job.job)]
@@ -171,13 +172,17 @@ class Hands:
             boundary("cleared")
             self._ledger.settle_question(job)
 
-    def _fields(self, job: Job, order: JobOrder, record: JobRecord, replaced: Sequence[Take]) -> dict[str, Any]:
-        """The job's columns after this result; replaced: the takes of which it is an edited picture."""
+    def _fields(
+        self, job: Job, order: JobOrder, record: JobRecord, replaced: Sequence[Take], *, wished: bool
+    ) -> dict[str, Any]:
+        """The job's columns after this result; replaced: the takes of which it is an edited picture; wished: somebody
+        asked for it again.
+        """
         if isinstance(order, AgainOrder):
             names = dict.fromkeys((*job.usual, *(name for name in order.places if name in usual(self.settings))))
             fields: dict[str, Any] = {"usual": tuple(names)}
-            # An alternate that is asked for again is the one that the artist wants.
-            return fields | ({"chosen": True} if job.outcome == "alternate" else {})
+            # An alternate that is asked for again is the one that the artist wants; others stand in for the best.
+            return fields | ({"chosen": True} if job.outcome == "alternate" and wished else {})
         if record.outcome != "ready":
             return {"plan": "", "work": "", "answered": False, "parts": 0}
         return {
@@ -371,30 +376,3 @@ class Hands:
 
 def boundary(name: str) -> None:
     """Called between any two acts of a step: tests cut the service off here."""
-
-
-def _refused(order: JobOrder, step: Measure, job: Job) -> JobOrder:
-    """The order with the outlines that were refused; other words on the work do not bring them back."""
-    record = job.record
-    if record is None or not (step.refused or record.refused):
-        return order
-    if step.refused:
-        return replace(order, refused=(*record.refused, *record.choices), rests=bool(record.refused))
-    same = (order.facts.outline, order.facts.corners_px) == (job.said.outline, job.said.corners_px)
-    asks = job.outcome == "needs a look" and same and step.outline is None
-    return replace(order, refused=record.refused, rests=not record.choices) if asks else order
-
-
-def _outline(step: Measure, job: Job, said: WorkFacts, seen: Outline | None) -> tuple[Outline | None, bool]:
-    """The outline to go on with, where there is one, and whether the artist chose it.
-
-    seen: of one of several works in a photo, the outline that it has there.
-    """
-    if step.outline is not None:
-        return step.outline.model_copy(update={"confidence": 1.0}), True
-    record = job.record
-    same = (said.outline, said.corners_px) == (job.said.outline, job.said.corners_px)
-    if same and record is not None and record.plan is not None and record.outline is not None:
-        return record.outline, job.answered  # what else is said of the work does not move its edges
-    unsaid = said.outline is None and said.corners_px is None
-    return (seen, True) if seen is not None and unsaid else (None, False)

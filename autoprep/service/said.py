@@ -251,9 +251,12 @@ class Said:
         shared = self._shared(folder)
         left = (self._words[one] for one in (job, whole) if one in self._words)
         # Notes that it has left behind speak for it where no photo has that name now.
-        behind = [f"{self._shared(name.rpartition('/')[0])} {name}" for name in was if bare(name) not in self._names]
-        besides = [f"{self._shared(copy.rpartition('/')[0])} {copy}" for copy in self._copies.get(job, ())]
+        behind = [f"was {self._at(name)}" for name in was if bare(name) not in self._names]
+        besides = [f"copy {self._at(copy)}" for copy in self._copies.get(job, ())]  # at an earlier name, say
         return " ".join([shared, *(f"{when} {size}" for when, size in left), *behind, *besides])
+
+    def _at(self, name: str) -> str:
+        return f"{self._shared(name.rpartition('/')[0])} {name}"
 
     def _shared(self, folder: str) -> str:
         found = self._of_folder.get(folder)

@@ -224,7 +224,6 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/hands.py", _APART,
-                ("a work in a photo is looked for again", "return (seen, True) if seen is not None and unsaid else (None, False)", "return None, False"),
         ("a renamed photo calls its works as before", 'record = called(record, known.view.shown) if record.outcome == "several works" else record', "record = record"),
         ("a photo of one work still counts several", '"answered": isinstance(order, OutlinedOrder) and order.chosen,\n            "parts": 0,', '"answered": isinstance(order, OutlinedOrder) and order.chosen,'),
     ),
@@ -544,7 +543,6 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/service/hands.py", _RULE,
         ("the old name stays beside the new one", "take_out(self.settings, order.job, old)\n", "pass\n"),
         ("an alternate asked for is not kept", '{"chosen": True} if job.outcome == "alternate"', '{} if job.outcome == "alternate"'),
-        ("an answered outline is found anew", "return record.outline, job.answered", "return None, False"),
     ),
     *_all(
         "autoprep/service/keeping.py", _RULE,
@@ -2253,4 +2251,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("status is silent on what waits for a word", "autoprep/told/standing.py", "        if self.held_back:\n", "        if False:\n", ("tests/service/test_hold_told.py",)),
     Mistake("two photos of one name are one voice", "autoprep/service/knowledge.py", "of_the_work(own, tuple(others.values())), beside)", "of_the_work(own, tuple(dict(beside).values())), beside)", ("tests/service/test_heard.py",)),
+    Mistake("a take that stands in is taken for a chosen one", "autoprep/service/hands.py", 'if job.outcome == "alternate" and wished else', 'if job.outcome == "alternate" else', ("tests/service/test_heard.py",)),
+    Mistake("an earlier name and a copy's are one key", "autoprep/service/said.py", 'f"copy {self._at(copy)}"', 'f"was {self._at(copy)}"', ("tests/service/test_heard.py",)),
+    Mistake("a work in a photo is looked for again", "autoprep/service/outlines.py", "return (seen, True) if seen is not None and unsaid else (None, False)", "return None, False", _APART),
+    Mistake("an answered outline is found anew", "autoprep/service/outlines.py", "return record.outline, job.answered", "return None, False", _RULE),
 )  # fmt: skip

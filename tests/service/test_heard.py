@@ -49,3 +49,33 @@ def test_what_is_said_of_a_photo_that_was_edited_counts_beside_the_edited_pictur
     wren.put("a.jpg", photo(2, sharp=3, take=1))
     wren.run()
     assert list(wren.files()) == files
+
+
+@pytest.mark.parametrize(("word", "answer"), [("not a work: yes", ""), ("outline: ask", "outline: whole photo")])
+def test_a_take_that_stood_in_for_the_best_stands_back_again(wren: Studio, word: str, answer: str) -> None:
+    wren.put("a.jpg", photo(1, sharp=9, take=1))
+    wren.run()
+    wren.put("b.jpg", photo(1, sharp=3, take=2))
+    wren.run()
+    wren.put("a.txt", word)
+    wren.run()
+    assert list(wren.files()) == ["site/b.jpg"]
+    wren.put("a.txt", answer)
+    wren.run()
+    assert list(wren.files()) == ["site/a.jpg"]
+    wren.redo("b.jpg", "site")
+    wren.run()
+    assert list(wren.files()) == ["site/a.jpg", "site/b.jpg"]
+
+
+def test_a_place_that_was_the_photos_own_and_is_a_copys_now_speaks(wren: Studio) -> None:
+    wren.put("hold/a.jpg", photo(1))
+    wren.run()
+    wren.put("Album/a.jpg", photo(1))
+    wren.run()
+    (wren.inbox / "hold/a.jpg").rename(wren.inbox.parent / "off.jpg")
+    wren.run()
+    assert list(wren.files()) == ["site/a.jpg"]
+    (wren.inbox.parent / "off.jpg").rename(wren.inbox / "hold/a.jpg")
+    wren.run()
+    assert not wren.files()
