@@ -92,6 +92,11 @@ class Line:
     whole: str = ""
     was: tuple[str, ...] = ()
 
+    @classmethod
+    def of(cls, view: View) -> "Line":
+        """The line of a photo of which it is not known yet whether anything is left to do."""
+        return cls(view.work, view.path, view.shown.rpartition("/")[0], whole=view.whole, was=view.was)
+
 
 @dataclass(frozen=True)
 class Listed:

@@ -1,11 +1,12 @@
 """The inbox: a scan that is the truth, events that only hurry it, and the rule for when a file is whole."""
 
 import contextlib
+import hashlib
 import os
 import socket
 import stat
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -331,3 +332,22 @@ class Hints(FileSystemEventHandler):
         self._disarm()
         self._reader.close()
         self._writer.close()
+
+
+def bytes_of(inbox: Path, paths: Iterable[bytes], sha256: str) -> bytes | None:
+    """The bytes of this hash from the first of these files below the inbox that holds them; None where none does.
+
+    Raises OSError where none does, and one of the files can't be read.
+    """
+    problem = None
+    for path in paths:
+        try:
+            read = read_plain(inbox, path)
+        except OSError as met:
+            problem = met
+            continue
+        if read is not None and hashlib.sha256(read.data).hexdigest() == sha256:
+            return read.data
+    if problem is not None:
+        raise problem
+    return None

@@ -1,6 +1,7 @@
 """All that is known of the studio now: photos and where they lie, what is said, what was made, what was asked."""
 
 import hashlib
+import os
 from collections.abc import Container, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
@@ -11,7 +12,7 @@ from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
 from autoprep.service.arrivals import shown_name
 from autoprep.service.beside import of_the_work, with_complaints, yielding
 from autoprep.service.depends import mended, table_digest
-from autoprep.service.inbox import Found, read_plain
+from autoprep.service.inbox import Found, bytes_of
 from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import EACH_ONE, LOST, NONE, SHOWS_NO_WORK, Questions
 from autoprep.service.rule import Known, Step, steps
@@ -28,10 +29,6 @@ def _basis(settings: Settings) -> str:
     """What the rule stands on besides the photos: where this is another, all is worked out anew."""
     tables = (__version__, settings.artist.name, list(settings.destinations), str(settings.folders.inbox))
     return hashlib.sha256(repr(tables).encode("utf-8", "backslashreplace")).hexdigest()[:16]
-
-
-def _line_of(view: View) -> Line:
-    return Line(view.work, view.path, view.shown.rpartition("/")[0], whole=view.whole, was=view.was)
 
 
 def _parts_of(lines: Mapping[str, Line]) -> dict[str, tuple[str, ...]]:
@@ -92,7 +89,7 @@ class Knowledge:
             return
         before, line = self._views.get(job), self._lines.get(job)
         self._views[job] = view
-        self._lines[job] = _line_of(view)
+        self._lines[job] = Line.of(view)
         (self._renamed.add if view.was else self._renamed.discard)(job)
         self._note_parts(view)
         self._redos = self._ledger.redos()
@@ -121,7 +118,7 @@ class Knowledge:
         parts = self._ledger.parts(view.job)
         self._parts[view.job] = tuple(part.job for part in parts)
         for part in parts:
-            self._lines.setdefault(part.job, _line_of(part))
+            self._lines.setdefault(part.job, Line.of(part))
             if view.job in self._here:
                 self._here[part.job] = self._here[view.job]
         self._new.update(self._parts[view.job])
@@ -173,10 +170,11 @@ class Knowledge:
         names = {bare(shown_name(path)) for path in there} if self._renamed else ()
         self._note_spoken_of(notes)
         # Where its own place holds something else now, a copy speaks on: what it holds must not come back for a moment.
-        self._said.lie_besides({job: copies for job in here if (copies := self._copies(job))})
+        copies = {job: copies for job in here if (copies := self._copies(job))}
+        self._said.lie_besides(copies, {job for job in here if self._is_astray(job, there, notes)})
         places = ((job, self._lines[job]) for job in (*here, *self._spoken_of))
         self._new.update(self._said.notice(self.settings, notes, places, names))
-        return [job for job in here if self._has_left(job, there)]
+        return [job for job in here if self._has_left(job, there) and not self._said.is_astray(job)]
 
     def _note_spoken_of(self, notes: Mapping[str, Any]) -> None:
         """Photos that are away and of which something is said: by the command line, or in a note where theirs was."""
@@ -205,6 +203,15 @@ class Knowledge:
         """
         own = self._lines[job].path
         return copy.path != own and own not in paths and copy.signature[0] in fresh
+
+    def _is_astray(self, job: str, there: Container[bytes], folders: Container[str]) -> bool:
+        """Whether the folder of a photo is away, or can't be looked through, and a copy of it lies elsewhere.
+
+        It may come back, and its notes with it: a photo that has finished keeps its place, and what was said of it.
+        """
+        path = self._lines[job].path
+        lost = path not in there and (os.path.dirname(os.fsdecode(path)) or ".") not in folders
+        return lost and self.view(job).state == "done"
 
     def _has_left(self, job: str, there: Mapping[bytes, str]) -> bool:
         """Whether a photo lies no longer where the ledger has it: nothing is there, or what is known as another.
@@ -282,18 +289,8 @@ class Knowledge:
         """The photo's bytes from wherever they lie now; None where they lie nowhere. Raises OSError where one of the
         files that may hold them can't be read.
         """
-        view, problem = self.view(job), None
-        for path in dict.fromkeys([view.path, *self.where(job)]):
-            try:
-                read = read_plain(self.settings.folders.inbox, path)
-            except OSError as met:
-                problem = met
-                continue
-            if read is not None and hashlib.sha256(read.data).hexdigest() == view.sha256:
-                return read.data
-        if problem is not None:
-            raise problem
-        return None
+        view = self.view(job)
+        return bytes_of(self.settings.folders.inbox, dict.fromkeys([view.path, *self.where(job)]), view.sha256)
 
     @property
     def unsettled(self) -> bool:

@@ -9,7 +9,7 @@ from typing import Any
 
 from autoprep.domain import WorkFacts
 from autoprep.ledger import Line, View
-from autoprep.logs import as_shown
+from autoprep.logs import argument, as_shown
 from autoprep.service.beside import OWN_WORDS, letters, own_words, with_copies
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
@@ -78,6 +78,19 @@ def facts_of_one_away(settings: Settings, view: View) -> WorkFacts:
     before, of_photo = own_words(view.said), words_place(settings, view.whole) if view.whole else None
     found = facts_since(inbox, view.shown, before, words, of_photo, view.was)
     return before if found is None else _with_destinations(settings, *found)[0]
+
+
+_ASTRAY = "the folder of the photo is not there"
+
+
+def _of_one_astray(settings: Settings, view: View) -> WorkFacts:
+    """What is said of the work in a photo whose folder is away; where it is held by that, how to release it now."""
+    said = facts_of_one_away(settings, view)
+    unclear = [line for line in said.unclear if not line.startswith(_ASTRAY)]
+    if said.hold:
+        how = f"autoprep say {argument(view.shown)} 'hold: no'"
+        unclear.append(f"{_ASTRAY}; what was said in it holds until it is back. To release the work now: {how}")
+    return said.model_copy(update={"unclear": tuple(unclear)})
 
 
 def _with_destinations(
@@ -172,6 +185,7 @@ class Said:
         self._pending: dict[str, tuple[str, float]] = {}
         self._names: Container[str] = frozenset()
         self._copies: dict[str, tuple[str, ...]] = {}
+        self._astray: set[str] = set()
 
     def of(self, settings: Settings, view: View) -> WorkFacts:
         """The facts of a photo that lies in the inbox."""
@@ -179,7 +193,8 @@ class Said:
         if known is None:
             self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole, view.was)
             copies = {shown: facts_of_copy(settings, shown, view.shown) for shown in self._copies.get(view.job, ())}
-            known = self._known[view.job] = with_copies(facts_about(settings, view), copies)
+            own = _of_one_astray(settings, view) if view.job in self._astray else facts_about(settings, view)
+            known = self._known[view.job] = with_copies(own, copies)
         return known
 
     def of_one_away(self, settings: Settings, view: View) -> WorkFacts:
@@ -205,14 +220,22 @@ class Said:
         self._known.clear()
         self._keys.clear()
 
-    def lie_besides(self, copies: dict[str, tuple[str, ...]]) -> None:
-        """Photos that lie at other places too, after a look at the inbox: what these say of them counts besides."""
-        self._copies = copies
+    def lie_besides(self, copies: dict[str, tuple[str, ...]], astray: set[str]) -> None:
+        """Photos that lie at other places too, after a look at the inbox: what these say of them counts besides.
+
+        astray: those of which the own folder is away.
+        """
+        self._copies, self._astray = copies, astray
 
     def lies_besides(self, job: str, copies: tuple[str, ...]) -> None:
         """The same of one that was found since."""
         self._copies[job] = copies
+        self._astray.discard(job)
         self.forget(job)
+
+    def is_astray(self, job: str) -> bool:
+        """Whether a photo's own folder is away, and it lies at other places."""
+        return job in self._astray
 
     def notice(
         self, settings: Settings, notes: Notes, places: Iterable[tuple[str, Line]], names: Container[str] = frozenset()
@@ -252,7 +275,8 @@ class Said:
         left = (self._words[one] for one in (job, whole) if one in self._words)
         # Notes that it has left behind speak for it where no photo has that name now.
         behind = [f"was {self._at(name)}" for name in was if bare(name) not in self._names]
-        besides = [f"copy {self._at(copy)}" for copy in self._copies.get(job, ())]  # at an earlier name, say
+        kind = "instead" if job in self._astray else "copy"  # which may lie at an earlier name
+        besides = [f"{kind} {self._at(copy)}" for copy in self._copies.get(job, ())]
         return " ".join([shared, *(f"{when} {size}" for when, size in left), *behind, *besides])
 
     def _at(self, name: str) -> str:

@@ -2252,7 +2252,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("status is silent on what waits for a word", "autoprep/told/standing.py", "        if self.held_back:\n", "        if False:\n", ("tests/service/test_hold_told.py",)),
     Mistake("two photos of one name are one voice", "autoprep/service/knowledge.py", "of_the_work(own, tuple(others.values())), beside)", "of_the_work(own, tuple(dict(beside).values())), beside)", ("tests/service/test_heard.py",)),
     Mistake("a take that stands in is taken for a chosen one", "autoprep/service/hands.py", 'if job.outcome == "alternate" and wished else', 'if job.outcome == "alternate" else', ("tests/service/test_heard.py",)),
-    Mistake("an earlier name and a copy's are one key", "autoprep/service/said.py", 'f"copy {self._at(copy)}"', 'f"was {self._at(copy)}"', ("tests/service/test_heard.py",)),
+    Mistake("an earlier name and a copy's are one key", "autoprep/service/said.py", 'f"{kind} {self._at(copy)}"', 'f"was {self._at(copy)}"', ("tests/service/test_heard.py",)),
     Mistake("a work in a photo is looked for again", "autoprep/service/outlines.py", "return (seen, True) if seen is not None and unsaid else (None, False)", "return None, False", _APART),
     Mistake("an answered outline is found anew", "autoprep/service/outlines.py", "return record.outline, job.answered", "return None, False", _RULE),
+    Mistake("a photo whose folder is away is followed to its copy", "autoprep/service/knowledge.py", "lost and self.view(job).state", "False and self.view(job).state", ("tests/service/test_heard.py",)),
+    Mistake("the word of a folder that is away stays in the record", "autoprep/service/said.py", '"instead" if job in self._astray else "copy"', '"copy"', ("tests/service/test_heard.py",)),
 )  # fmt: skip

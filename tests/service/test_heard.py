@@ -79,3 +79,39 @@ def test_a_place_that_was_the_photos_own_and_is_a_copys_now_speaks(wren: Studio)
     (wren.inbox.parent / "off.jpg").rename(wren.inbox / "hold/a.jpg")
     wren.run()
     assert not wren.files()
+
+
+@pytest.mark.parametrize(("own", "note"), [
+    ("Journal/a.jpg", "Journal/a.txt"), ("Journal/a.jpg", "Journal/note.txt"), ("hold/a.jpg", "hold/note.txt"),
+])  # fmt: skip
+def test_a_photo_whose_folder_is_away_keeps_what_was_said_of_it_beside_its_copy(
+    wren: Studio, own: str, note: str
+) -> None:
+    said = "title: Jug\nsize: A5\n" + ("hold: yes" if own.startswith("Journal") else "")
+    wren.put(own, photo(1))
+    wren.put(note, said)
+    wren.run()
+    wren.put("Album/a.jpg", photo(1))
+    before = wren.run()[own].work
+    folder, off = wren.inbox / own.partition("/")[0], wren.inbox.parent / "off"
+    folder.rename(off)
+    record = wren.run()[own]
+    assert (wren.files(), record.work.title, record.work.size_mm) == ({}, before.title, before.size_mm)
+    assert f"autoprep say {own} 'hold: no'" in record.work.unclear[-1]
+    off.rename(folder)
+    assert wren.run()[own].work == before
+    folder.rename(off)
+    wren.run()
+    say(wren, own, "hold: no")
+    record = wren.run()[own]
+    assert (list(wren.files()), record.work.unclear) == (["site/a.jpg"], ())
+
+
+def test_a_photo_that_is_deleted_beside_its_copy_is_where_the_copy_is(wren: Studio) -> None:
+    wren.put("hold/a.jpg", photo(1))
+    wren.run()
+    wren.put("Album/a.jpg", photo(1))
+    wren.run()
+    (wren.inbox / "hold/a.jpg").unlink()
+    assert wren.run()["Album/a.jpg"].outcome == "ready"
+    assert list(wren.files()) == ["site/a.jpg"]
