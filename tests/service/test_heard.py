@@ -83,6 +83,7 @@ def test_a_place_that_was_the_photos_own_and_is_a_copys_now_speaks(wren: Studio)
 
 @pytest.mark.parametrize(("own", "note"), [
     ("Journal/a.jpg", "Journal/a.txt"), ("Journal/a.jpg", "Journal/note.txt"), ("hold/a.jpg", "hold/note.txt"),
+    ("hold/a.jpg", "Album/b.txt"),
 ])  # fmt: skip
 def test_a_photo_whose_folder_is_away_keeps_what_was_said_of_it_beside_its_copy(
     wren: Studio, own: str, note: str
