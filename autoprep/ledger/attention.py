@@ -27,16 +27,19 @@ class Attention:
             "SELECT shown, problem FROM jobs WHERE problem <> '' AND state <> 'running' ORDER BY number"
         ).fetchall()
 
-    def not_withdrawn(self) -> list[Path]:
-        """Where files lay that were to be withdrawn, because their works are held or not sent there, and were not."""
+    def to_be_withdrawn(self) -> list[tuple[str, Path, str]]:
+        """Files that were to be withdrawn, because their works are held or not sent there, and were not: the photo's
+        job, where they lay, and their hash.
+        """
         rows = self._db.execute(
-            "SELECT DISTINCT r.path FROM renditions r JOIN jobs USING (job) JOIN records USING (number) "
+            "SELECT r.job, r.path, json_extract(r.output, '$.sha256') FROM renditions r JOIN jobs USING (job) "
+            "JOIN records USING (number) "
             "WHERE r.state = 'picked up' AND r.path IS NOT NULL AND r.why IN ('on hold', 'not sent') "
             "AND EXISTS (SELECT 1 FROM json_each(record, '$.held') h WHERE h.key = r.destination) "
             "AND NOT EXISTS (SELECT 1 FROM renditions o WHERE o.path = r.path AND o.state = 'in place') "
             "ORDER BY number, r.destination"
         )
-        return [Path(os.fsdecode(row[0])) for row in rows]
+        return [(job, Path(os.fsdecode(path)), sha256 or "") for job, path, sha256 in rows]
 
     def in_gone_tables(self, destinations: Collection[str]) -> dict[str, list[Path]]:
         """Where the files in place of each destination lie that is none of these."""

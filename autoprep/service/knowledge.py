@@ -13,6 +13,7 @@ from autoprep.service.arrivals import shown_name
 from autoprep.service.beside import of_the_work, with_complaints, yielding
 from autoprep.service.depends import mended, table_digest
 from autoprep.service.inbox import Found, bytes_of
+from autoprep.service.left import LeftThere, as_they_lie
 from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import EACH_ONE, LOST, NONE, SHOWS_NO_WORK, Questions
 from autoprep.service.rule import Known, Step, steps
@@ -72,7 +73,7 @@ class Knowledge:
         self._answers: dict[str, Outline] = {}
         self._each: dict[str, tuple[Outline, ...]] = {}
         self._settled: dict[str, str] = {}
-        self._redos, self._others = ledger.redos(), ledger.others()
+        self._redos, self._others, self._left = ledger.redos(), ledger.others(), LeftThere(ledger)
         self._new: set[str] = {job for job, line in self._lines.items() if not line.settled}
         self._new |= self._redos.keys() & self._lines.keys()
         self._new.update(ledger.held_by_table({name: table_digest(settings, name) for name in settings.destinations}))
@@ -165,6 +166,7 @@ class Knowledge:
                 here[job] = (*here.get(job, ()), item.path)
         for whole in self._parts.keys() & here.keys():
             here |= dict.fromkeys(self._parts[whole], here[whole])
+        self._new.update(self._left.news() & self._lines.keys())
         self._new.update(job for job in here if job not in self._was_here)
         self._here, self._was_here = here, here.keys()
         names = {bare(shown_name(path)) for path in there} if self._renamed else ()
@@ -322,7 +324,7 @@ class Knowledge:
             own = yielding(own, [others[other] for other in takes if other in self._here])
         beside = [(self.view(other).shown, told) for other, told in others.items()]
         said = with_complaints(of_the_work(own, tuple(others.values())), beside)
-        made, redo = self._ledger.renditions(job), frozenset(self._redos.get(job, ()))
+        made, redo = as_they_lie(self._ledger.renditions(job)), frozenset(self._redos.get(job, ()))
         asks, chosen = view.outcome == "needs a look", self._chosen.get(job)
         lost = asks and (chosen == LOST or LOOK not in self._ledger.places(job))
         no_work = asks and chosen == SHOWS_NO_WORK and not said.says_work

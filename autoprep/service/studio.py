@@ -271,10 +271,12 @@ class _Lists:
     def keep(self, folder: Path, suffix: str, data: bytes | None, made_of: str = "") -> None:
         """Write one list, or take it away where there is nothing to list; made_of: what it is made of."""
         place = None if data is None else self._place(folder, suffix)
+        # What is away, with its folder, say, is known for ours when it is back.
+        away = [key for key in self._known if data is None and not os.path.lexists(folder / _file_of(key))]
         for other in self._ours(folder, suffix):
             if other != place:  # one of the artist's stood before it, and is gone
                 other.unlink()
-        gone = [key for key in self._known if self._is_of(key, folder, suffix)]
+        gone = [key for key in self._known if self._is_of(key, folder, suffix) and key not in away]
         for key in gone:
             del self._known[key]
         if place is None or data is None:
@@ -294,7 +296,7 @@ class _Lists:
         return next(place for place in names if not os.path.lexists(place) or self._is_ours(place))
 
     def _ours(self, folder: Path, suffix: str) -> list[Path]:
-        names = [key.partition("/")[2] for key in self._known if self._is_of(key, folder, suffix)]
+        names = [_file_of(key) for key in self._known if self._is_of(key, folder, suffix)]
         return [place for place in (folder / name for name in names) if self._is_ours(place)]
 
     @staticmethod
@@ -312,6 +314,10 @@ class _Lists:
         """Keep the hashes for the next time."""
         if self._known != self._before:
             write_now(self._file, json.dumps(self._known, indent=1, sort_keys=True).encode("utf-8"), "lists")
+
+
+def _file_of(key: str) -> str:
+    return key.partition("/")[2].removesuffix(_MADE_OF)
 
 
 def _list_name(folder: Path, suffix: str, number: int) -> Path:

@@ -1,14 +1,17 @@
 """How a studio stands: what waits, runs, asks and failed, and whether there is room."""
 
+import contextlib
 import os
 import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import chain
+from pathlib import Path
 
 from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
+from autoprep.service.keeping import is_ours
 from autoprep.told.explanations import ABSENT, NO_DESTINATION, ends_too_early, not_used, sent_nowhere
 from autoprep.wishes.tables import Settings
 
@@ -29,7 +32,8 @@ class Status:
     because they are no longer in the inbox; left_in_place: pictures that the artist has changed, below ready/, which
     lie there still though their works are held, or not sent there; no_inbox: why nothing can come in;
     displaced: photos, and the job of another work that lay at the same place, of which there are pictures yet;
-    held_back: photos with a destination that waits for a better photo, or for a word on its size, say.
+    held_back: photos with a destination that waits for a better photo, or for a word on its size, say; there_again:
+    pictures that were away, with their folder, when they were to be taken out of ready/, and lie there again.
     """
 
     waiting: int
@@ -55,12 +59,13 @@ class Status:
     no_inbox: str = ""
     displaced: tuple[tuple[str, str], ...] = ()
     held_back: tuple[str, ...] = ()
+    there_again: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
         """Whether somebody should look: questions, photos set aside, what failed, no room, no inbox, or no workers."""
         short = self.free_mb < self.needed_mb
-        asks = self.questions or self.set_aside or self.not_given_out or self.left_in_place
+        asks = self.questions or self.set_aside or self.not_given_out or self.left_in_place or self.there_again
         return bool(asks or self.failing or short or self.trouble or self.no_inbox)
 
     def lines(self) -> list[str]:
@@ -85,6 +90,9 @@ class Status:
         if self.left_in_place:
             words = "Changed by you, so left in ready/ though their works are held, or not sent there"
             said.append(f"{words}: {_named(self.left_in_place, _MOST_NAMED)}; take them out yourself")
+        if self.there_again:
+            words = "In ready/ again, though their works are held, or not sent there"
+            said.append(f"{words}: {_named(self.there_again, _MOST_NAMED)}; `watch` or `once` takes them out")
         said += [
             f"Another photo lay where {plain(shown)} lies now, and its pictures are still given out: if it is the same "
             f"work, `autoprep say {job} hold` takes them out"
@@ -155,11 +163,18 @@ def no_inbox(settings: Settings) -> str:
     return ""
 
 
-def _left_in_place(settings: Settings, overview: Overview) -> tuple[str, ...]:
-    """Pictures below ready/ that should not lie there and are the artist's, as long as they do."""
+def _left_in_place(settings: Settings, overview: Overview, *, ours: bool) -> tuple[str, ...]:
+    """Pictures below ready/ that should not lie there, as long as they do: the artist's, or those that were away."""
     ready = settings.folders.ready
-    there = (place for place in overview.not_withdrawn() if os.path.lexists(place))
+    there = {place: sha256 for _, place, sha256 in overview.to_be_withdrawn() if os.path.lexists(place)}
+    there = {place: sha256 for place, sha256 in there.items() if _is_ours(place, sha256) == ours}
     return tuple((place.relative_to(ready) if place.is_relative_to(ready) else place).as_posix() for place in there)
+
+
+def _is_ours(place: Path, sha256: str) -> bool:
+    with contextlib.suppress(OSError):
+        return is_ours(place, sha256)
+    return False
 
 
 def status_of(
@@ -201,7 +216,8 @@ def status_of(
         failing={**failing, **(unread or {})},
         no_inbox=no_inbox(settings),
         displaced=() if overview is None else tuple(overview.displaced()),
-        left_in_place=() if overview is None else _left_in_place(settings, overview),
+        left_in_place=() if overview is None else _left_in_place(settings, overview, ours=False),
+        there_again=() if overview is None else _left_in_place(settings, overview, ours=True),
         held_back=() if overview is None else tuple(overview.held_back()),
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),

@@ -1880,8 +1880,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/told/standing.py", ("tests/service/test_hold_told.py",),
-        ("a picture that is gone is told as left", "there = (place for place in overview.not_withdrawn() if os.path.lexists(place))", "there = overview.not_withdrawn()"),
-        ("a picture that was left needs nobody", "self.not_given_out or self.left_in_place", "self.not_given_out"),
+        ("a picture that is gone is told as left", "overview.to_be_withdrawn() if os.path.lexists(place)}", "overview.to_be_withdrawn()}"),
+        ("a picture that was left needs nobody", "self.not_given_out or self.left_in_place or", "self.not_given_out or"),
     ),
     *_all(
         "autoprep/told/works.py", ("tests/service/test_hold_told.py",),
@@ -2257,4 +2257,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("an answered outline is found anew", "autoprep/service/outlines.py", "return record.outline, job.answered", "return None, False", _RULE),
     Mistake("a photo whose folder is away is followed to its copy", "autoprep/service/knowledge.py", "lost and self.view(job).state", "False and self.view(job).state", ("tests/service/test_heard.py",)),
     Mistake("the word of a folder that is away stays in the record", "autoprep/service/said.py", '"instead" if job in self._astray else "copy"', '"copy"', ("tests/service/test_heard.py",)),
+    Mistake("what was away and lies there again stays", "autoprep/service/left.py", "return {**made, **back} if back else made", "return made", ("tests/service/test_left.py",)),
+    Mistake("nobody looks for what was away", "autoprep/service/left.py", "            if self._seen.get(place) != there[place]:\n", "            if False:\n", ("tests/service/test_left.py",)),
+    Mistake("what was away is called changed", "autoprep/told/standing.py", "if _is_ours(place, sha256) == ours}", "if not ours}", ("tests/service/test_left.py",)),
+    Mistake("a list that is away is forgotten", "autoprep/service/studio.py", "self._is_of(key, folder, suffix) and key not in away]", "self._is_of(key, folder, suffix)]", ("tests/service/test_left.py",)),
 )  # fmt: skip

@@ -1,0 +1,46 @@
+"""Files that could not be taken out of their places, because a share was away, say, and that lie there again.
+
+A file that is not there when it is to be withdrawn counts as picked up. Where just that one lies there later, it was
+away, as its whole folder was: absence is not deletion, on this side either.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from autoprep.ledger import Ledger, Rendition
+from autoprep.service.keeping import is_ours
+from autoprep.told.explanations import HOLD, NOT_SENT
+
+
+class LeftThere:
+    """Says of which photos such files lie there; each is told once for as long as it lies there unchanged."""
+
+    def __init__(self, ledger: Ledger) -> None:
+        self._ledger = ledger
+        self._seen: dict[Path, int] = {}
+
+    def news(self) -> set[str]:
+        """The jobs of those that lie there since this was asked last."""
+        there: dict[Path, int] = {}
+        found = set()
+        for job, place, _ in self._ledger.overview.to_be_withdrawn():
+            try:
+                there[place] = place.lstat().st_mtime_ns
+            except OSError:
+                continue
+            if self._seen.get(place) != there[place]:
+                found.add(job)
+        self._seen = there
+        return found
+
+
+def as_they_lie(made: Mapping[str, Rendition]) -> Mapping[str, Rendition]:
+    """What is on record of each destination, with those files in place that lie there again. Raises OSError."""
+    back = {name: replace(row, state="in place") for name, row in made.items() if _lies_again(row)}
+    return {**made, **back} if back else made
+
+
+def _lies_again(row: Rendition) -> bool:
+    away = row.state == "picked up" and row.why in (HOLD.kind, NOT_SENT.kind)
+    return away and row.path is not None and row.output is not None and is_ours(row.path, row.output.sha256)
