@@ -286,7 +286,8 @@ class Desk:
     def _deliver(self, message: Finished) -> None:
         order = self._running[message.job]
         try:
-            record = self._hands.deliver(order, message.result, self._knowledge.takes)
+            said = self._knowledge.known(message.job).said  # which may be other words than when it was begun
+            record = self._hands.deliver(order, message.result, said, self._knowledge.takes)
         except DeliveryError as problem:
             self._failed(Failed(message.job, str(problem), retry=True, full=problem.full))
             return

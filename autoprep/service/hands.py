@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from autoprep.domain import JobRecord, OutputRecord, kind_of
+from autoprep.domain import JobRecord, OutputRecord, WorkFacts, kind_of
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition, Take
@@ -22,7 +22,7 @@ from autoprep.service.naming import beside_foreign_files, named, unnumbered
 from autoprep.service.outlines import outline_for, with_refused
 from autoprep.service.places import counted, handed_over, numbered_anew, places_for
 from autoprep.service.questions import clear
-from autoprep.service.results import rows_of, with_renditions, with_times
+from autoprep.service.results import as_said_now, rows_of, with_renditions, with_times
 from autoprep.service.rule import (
     GiveUp,
     Known,
@@ -123,10 +123,13 @@ class Hands:
 
     # --- results --------------------------------------------------------------------------------------------
 
-    def deliver(self, order: JobOrder, result: JobResult, takes_of: Callable[[str], list[Known]]) -> JobRecord:
+    def deliver(
+        self, order: JobOrder, result: JobResult, said: WorkFacts, takes_of: Callable[[str], list[Known]]
+    ) -> JobRecord:
         """Give every part its final name, then tell the ledger: in this order, a crash in between is repeatable.
 
-        takes_of(work) are all photos of a work as they are known now. Raises DeliveryError.
+        said: what is said of the photo's work now; takes_of(work): all photos of a work as they are known now. Raises
+        DeliveryError.
         """
         job = self._ledger.get(order.job)
         assert job is not None
@@ -136,20 +139,25 @@ class Hands:
         replaced = edited(self._ledger, job, record)
         fields = self._fields(job, order, record, replaced, wished=bool(asked)) | self.late.heard(order, job)
         view = replace(job, state="done", outcome=record.outcome, **fields)
+        others = [without_place(take, replaced) for take in takes_of(view.work) if take.view.job != job.job]
+        told = of_the_work(order.facts, [take.said for take in others]) == order.facts
+        now = of_the_work(said, [take.said for take in others])
+        bound = {name for name in order.places if name in asked or (name in before and before[name].asked)}
+        order, record, unwanted = as_said_now(order, record, now, view.usual, bound)
         known = Known(view, order.facts, True, before, frozenset(asked), artist=self.settings.artist.name)
-        takes = [known, *(without_place(take, replaced) for take in takes_of(view.work) if take.view.job != job.job)]
+        takes = [known, *others]
         best = used_of(takes, tuple(self.settings.destinations))
         # What is said beside other takes reaches this one now that it is known for one: it is made again by that.
-        told = of_the_work(order.facts, [take.said for take in takes[1:]]) == order.facts
-        shown = record.outcome in ("ready", "alternate") and is_shown(known, best) and told
+        shown = record.outcome in ("ready", "alternate") and is_shown(known, best) and (told or order.facts.hold)
         sent = sent_to(self.settings, order.facts)
         own = sent if best == job.job else sent_besides(order.facts, usual(self.settings))
         plan, unsaid = fields.get("plan", job.plan), asked - set(own)
         rows = rows_of(self.settings, order, record, plan, unsaid, before) if shown else {}
         handed = handed_over(known, takes[1:], tuple(self.settings.destinations)) if shown else {}
-        rows, parts = named(self.settings, self._ledger, job, known, takes[1:], rows, result.parts)
+        parts = self._without(result.parts, unwanted if shown else {*unwanted, *order.places.values()})
+        rows, parts = named(self.settings, self._ledger, job, known, takes[1:], rows, parts)
         rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)
-        self._put_in_place(order, rows, parts if shown else self._dropped(parts, order), before, handed)
+        self._put_in_place(order, rows, parts, before, handed)
         self._note_freed([*before.items(), *((name, made) for take in takes[1:] for name, made in take.made.items())])
         if record.plan is None:
             rows = self._taken_out(known, tuple(before), NO_PLAN)
@@ -226,9 +234,8 @@ class Hands:
                 take_out(self.settings, order.job, old)
 
     @staticmethod
-    def _dropped(parts: list[tuple[Path, Path]], order: JobOrder) -> list[tuple[Path, Path]]:
-        """What is left of the parts of a take that is not given out: a question's pictures, but no destination's."""
-        finals = set(order.places.values())
+    def _without(parts: list[tuple[Path, Path]], finals: Container[Path]) -> list[tuple[Path, Path]]:
+        """The parts without those for these places: files of a take that is not given out, or not there."""
         for part, final in parts:
             if final in finals:
                 with contextlib.suppress(OSError):

@@ -1,9 +1,11 @@
 """What a worker's result leaves of each destination, and what a record says of files."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Container, Mapping
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
-from autoprep.domain import JobRecord
+from autoprep.domain import JobRecord, WorkFacts
 from autoprep.job.orders import JobOrder
 from autoprep.ledger import Rendition, dated
 from autoprep.service.depends import settings_digest, table_digest, told
@@ -44,6 +46,43 @@ def rows_of(
         elif order.facts.hold:  # nothing was tried of a take whose work lends it words
             rows[name] = replace(base, state="held", path=None, reason=HOLD, why=HOLD.kind)
     return rows
+
+
+def as_said_now(
+    order: JobOrder, record: JobRecord, now: WorkFacts, usual: tuple[str, ...], bound: Collection[str]
+) -> tuple[JobOrder, JobRecord, set[Path]]:
+    """The order and what a worker made of it as if it had been known that the work is held now, or not sent there.
+
+    With the places of the files that are not given out for that: not for a moment, for what is synced can't be taken
+    back. now: what is said of the work now; usual: where it goes if nothing is said; bound: destinations that no word
+    sends it to, or away from.
+    """
+    facts = order.facts
+    if now.hold and not facts.hold:
+        said: dict[str, Any] = {"hold": True}
+        lost = set(order.places)
+        held = dict.fromkeys(lost, str(HOLD)) if record.plan is not None else {}
+        kept = order.places
+    else:
+        said = {"destinations": now.destinations, "also": now.also}
+        lost = set(order.places).intersection(facts.goes_to(usual)).difference(now.goes_to(usual), bound)
+        held, kept = {}, {name: place for name, place in order.places.items() if name not in lost}
+    if not lost:
+        return order, record, set()
+    said["shared"] = (*(name for name in facts.shared if name not in said), *(n for n in now.shared if n in said))
+    record = record.model_copy(update={
+        "work": record.work.model_copy(update=said),
+        "outputs": tuple(output for output in record.outputs if output.destination not in lost),
+        "held": _but(record.held, lost) | held,
+        "held_kinds": _but(record.held_kinds, lost) | dict.fromkeys(held, HOLD.kind),
+        "failed": _but(record.failed, lost),
+    })  # fmt: skip
+    unwanted = {order.places[name] for name in lost}
+    return replace(order, facts=facts.model_copy(update=said), places=kept), record, unwanted
+
+
+def _but(said: Mapping[str, str], lost: Container[str]) -> dict[str, str]:
+    return {name: words for name, words in said.items() if name not in lost}
 
 
 def with_times(record: JobRecord, made: Mapping[str, Rendition], before: Mapping[str, Rendition]) -> JobRecord:

@@ -1349,7 +1349,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a link in a photo's place is followed", "autoprep/service/inbox.py", 'getattr(os, "O_NOFOLLOW", 0)', "0", ("tests/service/test_small_rules.py",)),
     Mistake("a pipe in a photo's place is waited for", "autoprep/service/inbox.py", 'getattr(os, "O_NONBLOCK", 0)', "0", ("tests/service/test_small_rules.py",)),
     Mistake("a photo that changes while it is read is taken", "autoprep/service/inbox.py", "return None if read is None or read.signature != item.signature else read", "return read", ("tests/service/test_arrivals.py", "tests/service/test_small_rules.py", "tests/service/test_everyday.py")),
-    *_all("autoprep/service/hands.py", _NAMES, ("a worse take is published", "        finals = set(order.places.values())\n", "        finals = set[Path]()\n")),
+    *_all("autoprep/service/hands.py", _NAMES, ("a worse take is published", "unwanted if shown else {*unwanted, *order.places.values()}", "unwanted")),
     Mistake("blur is probed beside the detail", "autoprep/correction/planning.py", "geometry.in_photo(np.array(_detailed_places(work)))", "(np.array(_detailed_places(work)) * np.ptp(geometry.array(), axis=0) + geometry.array().min(axis=0))", ("tests/correction/test_assessment.py",)),
     Mistake("a slant depends on the work's proportion", "autoprep/correction/perspective.py", "np.array([1 / focal_px, 1 / focal_px, 1.0])", "np.array([1 / focal_px, 2 / focal_px, 1.0])", ("tests/correction/test_assessment.py",)),
     Mistake("a copy is reduced by one factor both ways", "autoprep/domain/photo.py", "scale_down=height / self.facts.height_px", "scale_down=None", ("tests/imaging/test_resample.py",)),
@@ -2261,4 +2261,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("nobody looks for what was away", "autoprep/service/left.py", "            if self._seen.get(place) != there[place]:\n", "            if False:\n", ("tests/service/test_left.py",)),
     Mistake("what was away is called changed", "autoprep/told/standing.py", "if _is_ours(place, sha256) == ours}", "if not ours}", ("tests/service/test_left.py",)),
     Mistake("a list that is away is forgotten", "autoprep/service/studio.py", "self._is_of(key, folder, suffix) and key not in away]", "self._is_of(key, folder, suffix)]", ("tests/service/test_left.py",)),
+    Mistake("a hold that comes while a photo is worked on comes too late", "autoprep/service/results.py", "if now.hold and not facts.hold:", "if False:", ("tests/service/test_heard.py",)),
+    Mistake("a photo is sent where it was when it was begun", "autoprep/service/results.py", ".difference(now.goes_to(usual), bound)", ".difference(facts.goes_to(usual), bound)", ("tests/service/test_heard.py",)),
+    Mistake("a new take of a work on hold has no reason", "autoprep/service/hands.py", "and (told or order.facts.hold)", "and told", ("tests/service/test_heard.py",)),
 )  # fmt: skip

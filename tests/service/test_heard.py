@@ -1,13 +1,21 @@
 """What was said of a work is heard for as long as it holds: through edits, copies, folders that go and come back."""
 
+from collections.abc import Iterator
+from pathlib import Path
+
 import pytest
 
 from autoprep.cli.main import main
 from autoprep.domain import JobRecord
+from autoprep.files.storage import publish
 from autoprep.ledger import Ledger
+from autoprep.logs import open_log
+from autoprep.service.engine import Engine
+from autoprep.service.messages import Failed, Finished
+from autoprep.told.explanations import HOLD
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
-from tests.service.pretend import Studio, photo
+from tests.service.pretend import InlinePool, Studio, photo
 
 DESTINATIONS = '[site]\nlong_side_px = 500\n[print]\nlong_side_px = 900\nwhen = "asked"\n'
 
@@ -116,3 +124,75 @@ def test_a_photo_that_is_deleted_beside_its_copy_is_where_the_copy_is(wren: Stud
     (wren.inbox / "hold/a.jpg").unlink()
     assert wren.run()["Album/a.jpg"].outcome == "ready"
     assert list(wren.files()) == ["site/a.jpg"]
+
+
+class Slow(InlinePool):
+    """A pool whose worker has not done yet what it was given until it may."""
+
+    may = False
+
+    def collect(self) -> Iterator[Finished | Failed]:
+        if self.may:
+            yield from super().collect()
+
+    @property
+    def running(self) -> list[str]:
+        return [order.job for order in self._orders]
+
+
+@pytest.mark.parametrize(("word", "made", "stops"), [
+    ("hold: yes", {}, False), ("hold: yes", {}, True), ("for: print", {"print"}, False),
+])  # fmt: skip
+def test_what_is_said_while_a_photo_is_worked_on_counts_before_its_picture_is_there(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, word: str, made: set[str], stops: bool
+) -> None:
+    """A folder that is synced takes a picture that lies there for a moment, and keeps it."""
+    published: list[Path] = []
+
+    def publishing(part: Path, final: Path) -> None:
+        published.append(final)
+        publish(part, final)
+
+    monkeypatch.setattr("autoprep.service.hands.publish", publishing)
+    monkeypatch.setattr("autoprep.service.engine.Pool", Slow)
+    monkeypatch.setattr(Slow, "may", False)
+    wren.put("a.jpg", photo(1))
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    step(wren, engine)
+    assert engine._pool.running
+    wren.put("a.txt", f"title: Jug\n{word}")
+    step(wren, engine)
+    monkeypatch.setattr(Slow, "may", True)
+    step(wren, engine, 0 if stops else 9)
+    engine.stop()
+    record = wren.records()["a.jpg"]
+    assert {place.parent.name for place in published} == set(made)
+    assert record.outcome == "ready"
+    assert (record.held_kinds == {"site": HOLD.kind}) == word.startswith("hold")
+    wren.put("a.txt", "title: Jug")
+    wren.run()
+    assert list(wren.files()) == ["site/a.jpg"]
+    assert b"Jug" in wren.files()["site/a.jpg"]
+
+
+def step(wren: Studio, engine: Engine, times: int = 9) -> None:
+    for _ in range(times):
+        wren.at_once(engine)
+        engine.step(0.0)
+
+
+@pytest.mark.parametrize(
+    ("name", "lines"), [("b.jpg", ["hold"]), ("a.jpg", ["hold"]), ("b.jpg", ["hold", "title: Jug"])]
+)
+def test_a_new_take_of_a_work_on_hold_says_that_it_is_held(wren: Studio, name: str, lines: list[str]) -> None:
+    wren.put("a.jpg", photo(1, sharp=3, take=1))
+    wren.run()
+    say(wren, "a.jpg", *lines)
+    wren.run()
+    wren.put(name, photo(1, sharp=9, take=2))
+    wren.run()
+    record = all_records(wren)[-1]
+    assert (record.outcome, record.held, record.held_kinds) == ("ready", {"site": HOLD}, {"site": HOLD.kind})
+    say(wren, "a.jpg", "hold: no")
+    wren.run()
+    assert len(wren.files()) == 1
