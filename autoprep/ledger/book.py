@@ -343,9 +343,12 @@ class Ledger(Names, Earlier, Moved):
         """The newest photos whose work was measured, newest first."""
         return self._takes("LIMIT ?", (count,))
 
-    def at_its_place(self, job: str, path: bytes) -> list[Take]:
-        """Other photos, not in parts, that lay at this place last, newest first: their bytes lie nowhere now."""
-        return self._takes("LIMIT -1", (job, path), "AND job <> ? AND path = ? AND part = 0 AND state = 'done'")
+    def at_its_place(self, job: str, path: bytes, part: int = 0) -> list[Take]:
+        """Other photos, not in parts, that lay at this place last, newest first: their bytes lie nowhere now.
+
+        part: the works of this number in such photos of several instead.
+        """
+        return self._takes("LIMIT -1", (job, path, part), "AND job <> ? AND path = ? AND part = ? AND state = 'done'")
 
     def _takes(self, most: str, values: tuple[object, ...], clause: str = "") -> list[Take]:
         rows = self._db.execute(

@@ -147,6 +147,9 @@ class Arrivals:
             self._same_photo(job, file, shown, digest)
         elif job.gone:
             self._came_back(job, file.path)
+        for part in self._ledger.parts(job.job) if job.parts else ():
+            if part.gone:
+                self._came_back(part, file.path)
         # Last: a file that was cut off before this is taken in once more, to the same end.
         self._ledger.remember(file.path, seen, digest)
         self.known[file.path] = seen
@@ -223,7 +226,7 @@ class Arrivals:
     def _came_back(self, view: View, path: bytes) -> None:
         """The bytes of a photo that was edited in its place are there again, in place of the edited ones or besides."""
         found = self._ledger.get(view.job)
-        for other in self._ledger.at_its_place(view.job, path):
+        for other in self._ledger.at_its_place(view.job, path, view.part):
             if other.work == view.work:
                 self._ledger.set_merit(other.job, GONE)
         if found is not None and found.record is not None:

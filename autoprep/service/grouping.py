@@ -24,12 +24,15 @@ def work_of(ledger: Ledger, record: JobRecord) -> str:
 
 
 def edited(ledger: Ledger, job: Job, record: JobRecord) -> list[Take]:
-    """The takes of which a new photo is an edited picture that has taken their place; all of one work, newest first."""
-    if job.work or job.part:
+    """The takes of which a new photo is an edited picture that has taken their place; all of one work, newest first.
+
+    Of one of several works in a photo: those of the work of its number in the photo that lay there before.
+    """
+    if job.work:
         return []
     look = look_of(record)
     found = [
-        take for take in ledger.at_its_place(job.job, job.path)
+        take for take in ledger.at_its_place(job.job, job.path, job.part)
         if is_edited(look, Look(take.likeness, take.ratio, take.taken_at))
     ]  # fmt: skip
     return [take for take in found if take.work == found[0].work]

@@ -2264,4 +2264,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a hold that comes while a photo is worked on comes too late", "autoprep/service/results.py", "if now.hold and not facts.hold:", "if False:", ("tests/service/test_heard.py",)),
     Mistake("a photo is sent where it was when it was begun", "autoprep/service/results.py", ".difference(now.goes_to(usual), bound)", ".difference(facts.goes_to(usual), bound)", ("tests/service/test_heard.py",)),
     Mistake("a new take of a work on hold has no reason", "autoprep/service/hands.py", "and (told or order.facts.hold)", "and told", ("tests/service/test_heard.py",)),
+    Mistake("works in an edited photo are others", "autoprep/service/grouping.py", "    if job.work:\n        return []\n", "    if job.work or job.part:\n        return []\n", ("tests/service/test_heard.py",)),
+    Mistake("works in a photo that is put back stay away", "autoprep/service/arrivals.py", "            if part.gone:\n", "            if False:\n", ("tests/service/test_heard.py",)),
 )  # fmt: skip

@@ -1,5 +1,7 @@
 """What was said of a work is heard for as long as it holds: through edits, copies, folders that go and come back."""
 
+import hashlib
+import json
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,6 +18,7 @@ from autoprep.told.explanations import HOLD
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import InlinePool, Studio, photo
+from tests.service.test_week import each
 
 DESTINATIONS = '[site]\nlong_side_px = 500\n[print]\nlong_side_px = 900\nwhen = "asked"\n'
 
@@ -196,3 +199,29 @@ def test_a_new_take_of_a_work_on_hold_says_that_it_is_held(wren: Studio, name: s
     say(wren, "a.jpg", "hold: no")
     wren.run()
     assert len(wren.files()) == 1
+
+
+def test_a_photo_of_several_works_that_is_edited_in_its_place_gives_its_works_anew(wren: Studio) -> None:
+    first, second = photo(1, answer="several"), photo(1, answer="several", take=2)
+    wren.put("IMG_1.jpg", first)
+    wren.run()
+    each("IMG_1")(wren)
+    before = list_of(wren)
+    assert before == {"site/IMG_1-1.jpg": sha_of(first), "site/IMG_1-2.jpg": sha_of(first)}
+    wren.put("IMG_1.jpg", second)
+    assert list_of(wren) == before  # until the edited one is answered
+    each("IMG_1")(wren)
+    assert list_of(wren) == dict.fromkeys(before, sha_of(second))
+    assert "was edited" in all_records(wren)[1].reasons[0]
+    wren.put("IMG_1.jpg", first)
+    assert list_of(wren) == before
+
+
+def list_of(wren: Studio) -> dict[str, str]:
+    """After a run: the files, and of which photo each is made."""
+    wren.run()
+    return {name: json.loads(data)[0] for name, data in wren.files().items()}
+
+
+def sha_of(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
