@@ -7,7 +7,7 @@ import sys
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from autoprep.cli.found import find_destination, find_job, make_folders, open_ledger, settings_of
+from autoprep.cli.found import find_destination, find_job, find_photo, make_folders, open_ledger, settings_of
 from autoprep.cli.work import process_all
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.errors import AlreadyRunning, UsageError
@@ -103,7 +103,7 @@ def rebuild(options: argparse.Namespace) -> int:
 def say(options: argparse.Namespace) -> int:
     """Leave words on a photo's work; the service takes them up, now or when it runs next."""
     settings = settings_of(options)
-    job = find_job(settings, options.photo)
+    job = find_photo(settings, options.photo)
     place = words_place(settings, job.job)
     said = _words_with(place, options.line)
     if said:
@@ -210,7 +210,7 @@ def _able(settings: Settings, photo: str | None, destination: str | None) -> lis
 
 def _meant(settings: Settings, photo: str) -> list[View]:
     """The photo that is named; of one that shows several works, each of these."""
-    job = find_job(settings, photo)
+    job = find_photo(settings, photo)
     ledger = Ledger(ledger_path(settings))
     try:
         return list(ledger.parts(job.job)) if job.parts else [job]

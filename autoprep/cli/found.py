@@ -3,13 +3,14 @@
 import argparse
 import contextlib
 import difflib
+import sys
 import time
 from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 
 from autoprep.errors import ConfigError, UsageError
 from autoprep.ledger import Job, Ledger, is_lost
-from autoprep.logs import as_shown
+from autoprep.logs import as_shown, plain
 from autoprep.told.explanations import NO_PHOTO, ends_too_early
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import find_config, load
@@ -73,6 +74,16 @@ def find_job(settings: Settings, wanted: str) -> Job:
     finally:
         ledger.close()
     return job
+
+
+def find_photo(settings: Settings, wanted: str) -> Job:
+    """The same, and of a copy the photo that it is a copy of, for its words and pictures are that one's; it is told."""
+    job = find_job(settings, wanted)
+    if job.outcome != "duplicate" or job.record is None or job.record.duplicate_of is None:
+        return job
+    photo = find_job(settings, job.record.duplicate_of)
+    print(f"{plain(job.shown)} is a copy of {plain(photo.shown)}, which is meant.", file=sys.stderr)
+    return photo
 
 
 def _below_the_inbox(settings: Settings, wanted: str) -> str:

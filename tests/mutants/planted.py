@@ -2266,4 +2266,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a new take of a work on hold has no reason", "autoprep/service/hands.py", "and (told or order.facts.hold)", "and told", ("tests/service/test_heard.py",)),
     Mistake("works in an edited photo are others", "autoprep/service/grouping.py", "    if job.work:\n        return []\n", "    if job.work or job.part:\n        return []\n", ("tests/service/test_heard.py",)),
     Mistake("works in a photo that is put back stay away", "autoprep/service/arrivals.py", "            if part.gone:\n", "            if False:\n", ("tests/service/test_heard.py",)),
+    Mistake("what is said of a copy reaches nothing", "autoprep/cli/found.py", 'if job.outcome != "duplicate" or', "if True or", ("tests/service/test_heard.py",)),
 )  # fmt: skip

@@ -225,3 +225,20 @@ def list_of(wren: Studio) -> dict[str, str]:
 
 def sha_of(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
+
+
+def test_what_is_said_of_a_copy_is_said_of_its_photo(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    wren.put("x/IMG_1 copy.jpg", photo(1))
+    wren.run()
+    assert say(wren, "IMG_1 copy.jpg", "hold") == 0
+    told = capsys.readouterr()
+    assert told.err == "x/IMG_1 copy.jpg is a copy of IMG_1.jpg, which is meant.\n"
+    assert told.out.startswith("IMG_1.jpg: said here is now: hold.")
+    wren.run()
+    assert not wren.files()
+    say(wren, "IMG_1 copy.jpg")
+    wren.made()
+    assert main(["redo", "IMG_1 copy.jpg", "--config", str(wren.config)]) == 0
+    assert list(wren.files()) == ["site/IMG_1.jpg"]
