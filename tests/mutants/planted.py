@@ -2267,4 +2267,10 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("works in an edited photo are others", "autoprep/service/grouping.py", "    if job.work:\n        return []\n", "    if job.work or job.part:\n        return []\n", ("tests/service/test_heard.py",)),
     Mistake("works in a photo that is put back stay away", "autoprep/service/arrivals.py", "            if part.gone:\n", "            if False:\n", ("tests/service/test_heard.py",)),
     Mistake("what is said of a copy reaches nothing", "autoprep/cli/found.py", 'if job.outcome != "duplicate" or', "if True or", ("tests/service/test_heard.py",)),
+    *_all(
+        "autoprep/service/called.py", ("tests/service/test_called.py",),
+        ("a number within a longer one is given", "number is not None and len(number[0]) == digits", "number is not None"),
+        ("a number behind zeros is given", "if number >= first}", "if number}"),
+        ("a number for which there is no room is free", "                found.update(range(first, 10 * least))\n", ""),
+    ),
 )  # fmt: skip
