@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts, kind_of
+from autoprep.errors import DeliveryError
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition, Take
@@ -59,6 +60,7 @@ class Hands:
         self.settings, self._ledger = settings, ledger
         self.freed = False
         self.late = LateLight(ledger)
+        self._vain: dict[str, Any] = {}  # what was made again last, and not used: other words held by then
 
     # --- orders ---------------------------------------------------------------------------------------------
 
@@ -148,6 +150,8 @@ class Hands:
         takes = [known, *others]
         best = used_of(takes, tuple(self.settings.destinations))
         # What is said beside other takes reaches this one now that it is known for one: it is made again by that.
+        if isinstance(order, AgainOrder):
+            self._note_vain(order, result, in_vain=not (told or order.facts.hold))
         shown = record.outcome in ("ready", "alternate") and is_shown(known, best) and (told or order.facts.hold)
         sent = sent_to(self.settings, order.facts)
         own = sent if best == job.job else sent_besides(order.facts, usual(self.settings))
@@ -170,6 +174,15 @@ class Hands:
         losers = [self._stood_back(take, best, record, takes) for take in takes[1:]]
         self._write([*(loser for loser in losers if loser is not None), change])  # names are free, then taken
         return change.record
+
+    def _note_vain(self, order: JobOrder, result: JobResult, *, in_vain: bool) -> None:
+        """Raises DeliveryError where the very same was made in vain before: else it would be made without an end."""
+        made = (order.facts, order.places.keys()) if in_vain else None
+        if made is not None and self._vain.get(order.job) == made:
+            self._without(result.parts, set(order.places.values()))
+            raise DeliveryError("it was made twice by words that do not hold for it")
+        self._vain.pop(order.job, None)
+        self._vain |= {order.job: made} if made else {}
 
     def clear_questions(self, running: Container[str]) -> None:
         """Questions that are settled leave their folders; a photo that is being looked at may yet become one."""

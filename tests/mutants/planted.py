@@ -2273,4 +2273,5 @@ PLANTED: tuple[Mistake, ...] = (
         ("a number behind zeros is given", "if number >= first}", "if number}"),
         ("a number for which there is no room is free", "                found.update(range(first, 10 * least))\n", ""),
     ),
+    Mistake("what is made in vain is made without an end", "autoprep/service/hands.py", "if made is not None and self._vain.get(order.job) == made:", "if False:", ("tests/service/test_heard.py",)),
 )  # fmt: skip

@@ -242,3 +242,23 @@ def test_what_is_said_of_a_copy_is_said_of_its_photo(wren: Studio, capsys: pytes
     wren.made()
     assert main(["redo", "IMG_1 copy.jpg", "--config", str(wren.config)]) == 0
     assert list(wren.files()) == ["site/IMG_1.jpg"]
+
+
+def test_what_is_made_again_in_vain_is_no_loop_but_a_fault_that_is_told(
+    wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wren.put("a.jpg", photo(1))
+    before = (wren.run(), wren.files())[1]
+    never = {"title": "of no photo"}
+    with monkeypatch.context() as patch:
+        patch.setattr("autoprep.service.hands.of_the_work", lambda own, _: own.model_copy(update=never))
+        wren.put("a.txt", "title: Jug")
+        wren.made()
+        wren.run()
+        assert len(wren.made()) == 2
+    assert wren.files() == before
+    main(["status", "--config", str(wren.config)])
+    assert "a.jpg: it was made twice by words that do not hold for it" in capsys.readouterr().out
+    wren.wait_over()
+    wren.run()
+    assert wren.files() != before
