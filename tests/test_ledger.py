@@ -287,3 +287,14 @@ def test_what_changes_a_photo_unsettles_it_and_its_work(ledger: Ledger) -> None:
     # One that leaves its work leaves the others with something to work out.
     assert unsettled_by(lambda: ledger.apply([Change(two, fields={"work": two.job})])) == [one.job, two.job]
     assert unsettled_by(lambda: ledger.postpone(one.job, 5)) == []
+
+
+def test_the_name_of_a_withdrawn_file_is_that_of_the_work_that_has_it_now(ledger: Ledger) -> None:
+    jobs = [claim(ledger, sha=letter * 64, path=letter.encode(), place=f"/r/{letter}.jpg") for letter in "ab"]
+    place = Path("/r/Jug.jpg")
+    for job, state in zip(jobs, ("in place", "withdrawn"), strict=True):
+        row = Rendition("square", state, place)  # type: ignore[arg-type]
+        ledger.apply([Change(record(job), (row,))])
+    assert [ledger.renditions(job)["square"].path for job in jobs] == [place, place]
+    assert ledger.is_taken(place, (jobs[1],))
+    assert not ledger.is_taken(Path("/r/b.jpg"))

@@ -11,7 +11,6 @@ from pathlib import Path
 
 from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
-from autoprep.service.keeping import is_ours
 from autoprep.told.explanations import ABSENT, NO_DESTINATION, ends_too_early, not_used, sent_nowhere
 from autoprep.wishes.tables import Settings
 
@@ -172,6 +171,8 @@ def _left_in_place(settings: Settings, overview: Overview, *, ours: bool) -> tup
 
 
 def _is_ours(place: Path, sha256: str) -> bool:
+    from autoprep.service.keeping import is_ours  # costs a while, and is needed here alone
+
     with contextlib.suppress(OSError):
         return is_ours(place, sha256)
     return False

@@ -3,6 +3,7 @@
 import hashlib
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,13 +11,15 @@ import pytest
 from autoprep.cli.main import main
 from autoprep.domain import JobRecord
 from autoprep.files.storage import publish
-from autoprep.ledger import Ledger
+from autoprep.ledger import Ledger, Line
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished
+from autoprep.service.said import Said
 from autoprep.told.explanations import HOLD
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
+from tests.service import pretend as pretended
 from tests.service.pretend import InlinePool, Studio, photo
 from tests.service.test_week import each
 
@@ -262,3 +265,64 @@ def test_what_is_made_again_in_vain_is_no_loop_but_a_fault_that_is_told(
     wren.wait_over()
     wren.run()
     assert wren.files() != before
+
+
+def test_other_words_for_a_hold_in_the_folder_of_a_copy_are_told(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("do not publish/Reeds.jpg", photo(1))
+    wren.run()
+    work = wren.run()["Reeds.jpg"].work
+    assert work.hold
+    assert any("is held until" in line for line in work.unclear)
+
+
+def test_the_note_of_a_photo_that_is_there_speaks_of_no_other_that_had_its_name(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pretended, "_PHOTO", replace(pretended._PHOTO, taken_at=None))
+    wren.put("a.jpg", photo(1))
+    wren.run()
+    wren.put("a.jpg", photo(8))
+    wren.run()
+    assert len(wren.files()) == 2  # nothing tells that they are one work
+    wren.put("a.txt", "hold: yes")
+    wren.run()
+    assert len(wren.files()) == 1
+
+
+def test_a_note_is_heard_when_it_has_been_still(studio: Settings) -> None:
+    now = [100.0]
+    said = Said(5.0, {"1": "as it was"}, lambda: now[0])
+
+    def changed(size: int) -> list[str]:
+        return said.notice(studio, {".": (("a.txt", 1, size),)}, [("1", Line("1", b"a.jpg", ""))])
+
+    assert changed(9) == []
+    now[0] += 4.9
+    assert changed(20) == []  # it grew
+    now[0] += 4.9
+    assert changed(20) == []
+    now[0] += 0.2
+    assert changed(20) == ["1"]
+
+
+def test_a_file_that_is_where_it_belongs_after_a_crash_is_never_missing(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wren.put("a.jpg", photo(1))
+    wren.run()
+    wren.put("a.txt", "title: Jug")
+
+    def cut(name: str) -> None:
+        if name == "record":
+            raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("autoprep.service.hands.boundary", cut)
+        with pytest.raises(KeyboardInterrupt):
+            wren.run()
+    taken: list[object] = []
+    monkeypatch.setattr("autoprep.service.hands.take_out", lambda *what: taken.append(what))
+    wren.run()
+    assert b"Jug" in wren.files()["site/a.jpg"]
+    assert not taken
