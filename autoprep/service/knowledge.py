@@ -20,6 +20,7 @@ from autoprep.service.rule import Known, Step, steps
 from autoprep.service.said import Said, bare, noted_names, words_left
 from autoprep.service.takes import merit
 from autoprep.wishes.note_files import folded
+from autoprep.wishes.notes import has_note
 from autoprep.wishes.tables import Settings
 
 _BASIS, _AWAY, _ROOT = "basis", "away", "folder of questions"
@@ -209,11 +210,14 @@ class Knowledge:
     def _is_astray(self, job: str, there: Container[bytes], folders: Container[str]) -> bool:
         """Whether the folder of a photo is away, or can't be looked through, and a copy of it lies elsewhere.
 
-        It may come back, and its notes with it: a photo that has finished keeps its place, and what was said of it.
+        It may come back, and its notes with it: a finished photo keeps its place and its words, on hold in any case,
+        otherwise until a note beside the copy speaks.
         """
         path = self._lines[job].path
-        lost = path not in there and (os.path.dirname(os.fsdecode(path)) or ".") not in folders
-        return lost and self.view(job).state == "done"
+        if path in there or (os.path.dirname(os.fsdecode(path)) or ".") in folders or self.view(job).state != "done":
+            return False
+        held, inbox = self.view(job).said.hold, self.settings.folders.inbox
+        return held or not any(has_note(inbox, copy, corners=False) for copy in self._copies(job))
 
     def _has_left(self, job: str, there: Mapping[bytes, str]) -> bool:
         """Whether a photo lies no longer where the ledger has it: nothing is there, or what is known as another.
@@ -238,8 +242,8 @@ class Knowledge:
             self._new.update(unsettled)
             for job in unsettled:
                 self.reread(job)  # how long it waits may be another now
-        redos = self._ledger.redos()
-        self._new |= {job for job in {*redos, *self._redos} if redos.get(job) != self._redos.get(job)}
+        redos, before = self._ledger.redos(), self._redos
+        self._new |= {job for job in {*redos, *before} if redos.get(job) != before.get(job)}
         self._redos = redos
         for job, choice in self._questions.answers():
             if self._chosen.get(job) != choice:
@@ -296,7 +300,7 @@ class Knowledge:
 
     @property
     def unsettled(self) -> bool:
-        """Whether something is new that has not been worked out, or a note may still be on its way."""
+        """Whether something new has not been worked out, or a note may still be on its way."""
         return bool(self._new) or self._said.unsettled or self._questions.unsettled
 
     def away_but_spoken_of(self) -> list[str]:
@@ -329,15 +333,14 @@ class Knowledge:
         lost = asks and (chosen == LOST or LOOK not in self._ledger.places(job))
         no_work = asks and chosen == SHOWS_NO_WORK and not said.says_work
         refused = asks and chosen in (NONE, SHOWS_NO_WORK) and not no_work
-        artist = self.settings.artist.name
-        each = self._each.get(job, ()) if asks else ()
-        known = Known(view, said, here, made, redo, self._answer(view), artist, lost, refused, each=each)
+        each, answer = (self._each.get(job, ()), self._answers.get(job)) if asks else ((), None)
+        known = Known(view, said, here, made, redo, answer, self.settings.artist.name, lost, refused, each=each)
         known = replace(known, mended=mended(self.settings, made.values()), no_work=no_work)
         known = replace(known, apart=self._is_apart(view)) if view.whole else known
         return replace(known, misplaced=misplaced(self.settings, self._ledger, known)) if said.order else known
 
     def _is_apart(self, part: View) -> bool:
-        """Whether a photo is still taken to show this one of several works."""
+        """Whether its photo still shows this one of several works."""
         return part.part <= self.view(part.whole).parts
 
     def _said_beside(self, job: str) -> WorkFacts:
@@ -346,9 +349,6 @@ class Knowledge:
         if job in self._here or view.state != "done":
             return self._said.of(self.settings, view)
         return self._said.of_one_away(self.settings, view)
-
-    def _answer(self, view: View) -> Outline | None:
-        return self._answers.get(view.job) if view.outcome == "needs a look" else None
 
     def takes(self, work: str) -> list[Known]:
         """All photos of a work."""
@@ -359,6 +359,9 @@ class Knowledge:
         done: set[str] = set()
         for job in sorted(self._new & self._lines.keys()):
             if job in done:
+                continue
+            if self._ledger.view(job) is None:
+                del self._lines[job]  # a copy whose place is the photo's own since
                 continue
             group = self._of(self._lines[job].work) or [job]
             done.update(group)
@@ -393,5 +396,5 @@ class Knowledge:
     def unknown_redos(self) -> dict[str, list[str]]:
         """What was asked for again under names of no destination."""
         known = self.settings.destinations
-        asked = {job: [name for name in names if name not in known] for job, names in self._redos.items()}
-        return {job: names for job, names in asked.items() if names and job in self._lines}
+        asked = ((job, [name for name in names if name not in known]) for job, names in self._redos.items())
+        return {job: names for job, names in asked if names and job in self._lines}

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -326,3 +327,24 @@ def test_a_file_that_is_where_it_belongs_after_a_crash_is_never_missing(
     wren.run()
     assert b"Jug" in wren.files()["site/a.jpg"]
     assert not taken
+
+
+@pytest.mark.parametrize("hold", ["", "hold: yes"])
+def test_a_note_beside_a_copy_is_heard_when_the_folder_of_the_photo_is_gone_for_good(wren: Studio, hold: str) -> None:
+    """Photos are copied to where they belong, and the folder in which they came is deleted."""
+    wren.put("Camera/a.jpg", photo(1))
+    wren.put("Camera/a.txt", f"title: Jug\n{hold}")
+    wren.run()
+    wren.put("Works/a.jpg", photo(1))
+    wren.run()
+    shutil.rmtree(wren.inbox / "Camera")
+    assert wren.run()["Camera/a.jpg"].work.title == "Jug"
+    wren.put("Works/a.txt", "title: Boat")
+    records = wren.run()
+    if hold:
+        assert (records["Camera/a.jpg"].work.title, wren.files()) == ("Jug", {})
+        say(wren, "Camera/a.jpg", "hold: no")
+        wren.run()
+        records = wren.run()
+    assert records["Works/a.jpg"].work.title == "Boat"
+    assert list(wren.files()) == ["site/a.jpg"]
