@@ -14,7 +14,7 @@ from autoprep.service.beside import OWN_WORDS, letters, own_words, with_copies
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.note_files import folded
+from autoprep.wishes.note_files import folded, is_unread
 from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since, is_folder_note
 from autoprep.wishes.tables import Settings
 
@@ -180,12 +180,20 @@ class Said:
             self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole, view.was)
             copies = {shown: facts_of_copy(settings, shown, view.shown) for shown in self._copies.get(view.job, ())}
             known = self._known[view.job] = with_copies(facts_about(settings, view), copies)
+            self._try_again(view.job, known)
         return known
 
     def of_one_away(self, settings: Settings, view: View) -> WorkFacts:
         """The facts of a photo that does not lie there."""
         self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole, view.was)
-        return facts_of_one_away(settings, view)
+        facts = facts_of_one_away(settings, view)
+        self._try_again(view.job, facts)
+        return facts
+
+    def _try_again(self, job: str, facts: WorkFacts) -> None:
+        """A note that could not be read is tried again at each look through the inbox: that it can be shows nowhere."""
+        if is_unread(facts.unclear):
+            self._keys.pop(job, None)
 
     def key_of(self, job: str) -> str:
         """What the facts of a photo were read from last; empty where they never were."""
@@ -230,6 +238,7 @@ class Said:
             if known is None or known == key:
                 self._pending.pop(job, None)
                 if known is None:
+                    self._known.pop(job, None)
                     changed.append(job)
                 continue
             waiting = self._pending.get(job)

@@ -150,9 +150,11 @@ def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
         if colon and (meaning(key) or _like_a_key(key, value)):
             open_to = meaning(key) if meaning(key) != "keywords" else ""
             found.append((" ".join(key.split()), unquoted(value)))
-        elif plain and open_to and (open_to in _LONG or line[0].isspace()) and _goes_on(plain):
+        elif not any(letter.isalnum() for letter in plain):
+            open_to = open_to if not plain else ""  # a line drawn below a text, or around a note's head, ends it
+        elif open_to and (open_to in _LONG or line[0].isspace()) and _goes_on(plain):
             found[-1] = (found[-1][0], f"{found[-1][1]} {plain}".strip())
-        elif plain:
+        else:
             open_to = ""
             others.append(plain)
     return found, others
@@ -217,6 +219,9 @@ def read(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, A
     found = _READERS[name](text) if name in _READERS else {name: text} if text else {}
     if name == "kind" and found and found["kind"] != text.lower():
         warnings.append(f"{called}: {instead(text, found['kind'], get_args(Kind))}")
+    if name == "hold" and not text:  # what was meant to stand there is as likely a yes
+        warnings.append(f"{called} says “hold” and neither yes nor no; the work is held until it does")
+        return {"hold": True}
     if not found and text:
         near = nearest(text, _WORDS.get(name, ()))
         hint = f"; the nearest word is “{near}”" if near else _EXAMPLES.get(name, "")

@@ -2065,7 +2065,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("letters that are put together otherwise are others", "else composed(composed(name).casefold())", "else name.casefold()"),
         ("capitals are other letters", "    return name.casefold() if name.isascii()", "    return name if name.isascii()"),
         ("a note that was just put there is not seen", "    steady = changed if time.time_ns() - changed > still else -time.monotonic_ns()", "    steady = 0"),
-        ("a note of just the photo's name is one of many", "    if os.path.lexists(place):\n        return place\n    called", "    called"),
+        ("a note of just the photo's name is one of many", "key=lambda name: name != place.name", "key=lambda name: name == place.name"),
     ),
     *_all(
         "autoprep/wishes/corner_notes.py", ("tests/test_note_names.py",),
@@ -2103,7 +2103,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("what the page has answered is a contradiction", "return note.stat().st_mtime_ns > other.stat().st_mtime_ns", "return True"),
     ),
     Mistake("a photo's note is that of a work in another photo too", "autoprep/wishes/notes.py", "    called = list(free)\n", "", ("tests/service/test_apart.py",)),
-    Mistake("nobody is told whose note it is", "autoprep/wishes/notes.py", "if called[0] not in free and _note_of", "if False and _note_of", ("tests/service/test_apart.py",)),
+    Mistake("nobody is told whose note it is", "autoprep/wishes/notes.py", "if called[0] not in free and has_note", "if False and has_note", ("tests/service/test_apart.py",)),
     Mistake("of photos of one path the newest is meant", "autoprep/ledger/overview.py", "return [row for row in rows if row.here] or rows[:1]", "return rows[:1]", ("tests/service/test_apart.py", "tests/service/test_edited.py")),
     *_all(
         "autoprep/wishes/settings.py", ("tests/test_settings.py",),
@@ -2252,4 +2252,27 @@ PLANTED: tuple[Mistake, ...] = (
         ("status does not name what waits for a size", "'glare', 'size not known', ", "'glare', "),
     ),
     Mistake("status is silent on what waits for a word", "autoprep/told/standing.py", "        if self.held_back:\n", "        if False:\n", ("tests/service/test_hold_told.py",)),
+    *_all(
+        "autoprep/wishes/note_files.py", ("tests/test_note_lines.py",),
+        ("a link for a note is none", 'raise OSError("it is a link, and links are not followed")', "return None"),
+        ("a long note is no note", "text[: text.rfind(\"\\n\") + 1] or text", "None"),
+        ("that a note is too long is not told", "if text is not None and place.stat().st_size > _LARGEST_NOTE:", "if False:"),
+        ("a slip in TOML loses the whole note", '    lines, others = loose("\\n".join(', '    return [], []\n    lines, others = loose("\\n".join('),
+        ("tables in a note in TOML are not read", "if isinstance(value, dict):", "if False:"),
+        ("a title that ends with a hold is public", "and behind and is_hold(behind[-1]):", "and False:"),
+        ("a boat's hold is one", "and behind and is_hold(behind[-1]):", "and is_hold(said.get('title', '')):"),
+    ),
+    *_all(
+        "autoprep/wishes/notes.py", ("tests/test_note_lines.py",),
+        ("a hold in the second note of a photo is not heard", '({"hold": True} if True in holds else {})', "{}"),
+        ("notes that do not agree are not told", "if was[key] != said[key] else []", "if False else []"),
+        ("two photos in other capitals share their notes", "for one in as_called(place) if not _is_of_another(one, place)", "for one in as_called(place)"),
+    ),
+    *_all(
+        "autoprep/wishes/lines.py", ("tests/test_note_lines.py",),
+        ("a hold without a value says nothing", 'if name == "hold" and not text:', "if False:"),
+        ("what stands below a note's head is in its text", 'open_to = open_to if not plain else ""', "pass"),
+    ),
+    Mistake("a note that can't be read is none", "autoprep/wishes/note_files.py", '        return {"hold": True}\n    return None if text is None', "        return None\n    return None if text is None", ("tests/service/test_unclear.py",)),
+    Mistake("a note that can't be read is never tried again", "autoprep/service/said.py", "        if is_unread(facts.unclear):", "        if False:", ("tests/service/test_unclear.py",)),
 )  # fmt: skip

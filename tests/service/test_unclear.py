@@ -1,10 +1,15 @@
 """Words that are not understood are said where somebody looks: in the status, on the first page, at the used take."""
 
+from pathlib import Path
+
 import pytest
 
 from autoprep.cli import main
 from autoprep.domain import WorkFacts
+from autoprep.ledger import Line, View
 from autoprep.service.beside import own_words, with_complaints
+from autoprep.service.said import Said
+from autoprep.wishes import note_files
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -92,3 +97,37 @@ def test_a_take_that_is_away_keeps_its_own_complaint_alone(wren: Studio) -> None
     (wren.inbox / "b.jpg").unlink()
     wren.put("a.txt", "price: 20\n")
     assert wren.run()["b.jpg"].work.unclear == ()
+
+
+def test_a_note_that_can_not_be_read_holds_until_it_can(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    def denied(place: Path) -> bytes:
+        raise PermissionError(13, "Permission denied", place)
+
+    wren.put("a.jpg", photo(1))
+    wren.run()
+    assert wren.files()
+    wren.put("a.txt", "price: 20")
+    with monkeypatch.context() as refused:
+        refused.setattr(note_files, "_beginning_of", denied)
+        (told,) = wren.run()["a.jpg"].work.unclear
+        assert told == "the note a.txt can't be read now (Permission denied); the work is held until it can be"
+        assert wren.files() == {}
+        wren.run()
+        assert wren.files() == {}
+    assert wren.run()["a.jpg"].work.unclear == ()  # though nothing shows that it can be read now
+    assert wren.files()
+
+
+def test_a_note_that_could_not_be_read_is_new_at_each_look(wren: Studio) -> None:
+    wren.put("a.jpg", photo(1))
+    (wren.inbox / "a.txt").symlink_to(wren.inbox / "elsewhere")
+    said, view, line = Said(0.0), View(1, "a", "", b"a.jpg", "a.jpg", "done", 0, 0, 0.0, None), Line("", b"a.jpg", "")
+    looks = []
+    for _ in range(3):
+        looks.append(said.notice(wren.settings, {}, [("a", line)]))
+        assert said.of(wren.settings, view).hold
+    assert looks == [["a"]] * 3
+    (wren.inbox / "a.txt").unlink()
+    said.notice(wren.settings, {}, [("a", line)])
+    assert not said.of(wren.settings, view).hold
+    assert said.notice(wren.settings, {}, [("a", line)]) == []
