@@ -15,7 +15,7 @@ from autoprep.ledger import GONE, Job, Ledger, SeenFile, View
 from autoprep.logs import name_of
 from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, may_be_picture, read_settled
 from autoprep.service.places import Others, plainly_named, reserve
-from autoprep.service.said import facts_for, facts_of_copy, sent_to
+from autoprep.service.said import facts_for, facts_of_copy, sent_to, take_over_words
 from autoprep.service.takes import merit
 from autoprep.told.explanations import NO_PHOTO, cant_be_read
 from autoprep.wishes.names import part_name
@@ -138,6 +138,7 @@ class Arrivals:
 
     def _open(self, file: SettledFile, shown: str, digest: str) -> None:
         job = self._ledger.claim(digest, file.path, shown, lambda _: self._places(shown))
+        take_over_words(self.settings, job.job, lambda other: self._ledger.view(other) is not None)
         seen = SeenFile(file.signature, job.job)
         if job.state == "done" and job.outcome == "set aside":
             # The same bytes are here again, copied anew or put back: what could not be done then is tried again.

@@ -15,7 +15,7 @@ from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.beside import of_the_work, sent_besides
 from autoprep.service.depends import plan_digest
-from autoprep.service.grouping import displaced, edited, looks_before, without_place, work_of
+from autoprep.service.grouping import among_takes, displaced, edited, looks_before, without_place, work_of
 from autoprep.service.keeping import bring_back, keep_aside, take_out
 from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
@@ -331,7 +331,7 @@ class Hands:
         newest: the record of a take that the ledger does not have yet.
         """
         said = {} if fields.get("plan") is not None else {"work": words_only(known), "photo": known.view.shown}
-        record = record.model_copy(update={**said, "was": known.view.was})
+        record = record.model_copy(update={**said, "was": known.view.was, **among_takes(known.view)})
         record = called(record, known.view.shown) if record.outcome == "several works" else record
         if record.outcome in ("ready", "alternate"):
             truer = untrue(known, best, tuple(self.settings.destinations))

@@ -8,13 +8,14 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from autoprep.domain import WorkFacts
+from autoprep.files.storage import write_now
 from autoprep.ledger import Line, View
 from autoprep.logs import as_shown
 from autoprep.service.beside import OWN_WORDS, letters, own_words, with_copies
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.note_files import folded, is_unread
+from autoprep.wishes.note_files import folded, is_unread, said_by
 from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since, is_folder_note
 from autoprep.wishes.tables import Settings
 
@@ -115,6 +116,23 @@ def words_place(settings: Settings, job: str) -> Path:
 def words_folder(settings: Settings) -> Path:
     """Where all that the command line was told lies, a file for each photo."""
     return settings.folders.records / "words"
+
+
+def take_over_words(settings: Settings, job: str, is_known: Callable[[str], bool]) -> None:
+    """Words that were left under another number of the same photo, which a ledger gave that is lost, are this one's.
+
+    is_known: whether the ledger has a job. Where several numbers are left, the first was the photo's, and the others
+    perhaps those of works in it: of these a hold is heard.
+    """
+    place, folder = words_place(settings, job), words_folder(settings)
+    if place.exists() or not folder.is_dir():
+        return
+    found = sorted(folder.glob(f"*-{job.partition('-')[2]}.txt"))
+    first, *others = [each for each in found if not is_known(each.stem)] or (None,)
+    if first is not None:
+        if any((said_by(each, []) or {}).get("hold") for each in others):
+            write_now(first, first.read_bytes() + b"hold: yes\n", job)
+        first.replace(place)
 
 
 def words_left(settings: Settings) -> dict[str, tuple[int, int]]:

@@ -2275,4 +2275,15 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a note that can't be read is none", "autoprep/wishes/note_files.py", '        return {"hold": True}\n    return None if text is None', "        return None\n    return None if text is None", ("tests/service/test_unclear.py",)),
     Mistake("a note that can't be read is never tried again", "autoprep/service/said.py", "        if is_unread(facts.unclear):", "        if False:", ("tests/service/test_unclear.py",)),
+    *_all(
+        "autoprep/service/rebuild.py", ("tests/service/test_rebuilt_takes.py",),
+        ("after a rebuild nobody asked for a take", "planned and record.chosen", "False"),
+        ("after a rebuild a take that was asked for is another work", "job: record.first_take or told.get(of[job], earliest[job])", "job: earliest[job]"),
+        ("after a rebuild what was before an edit is a take", "return older | {job for job, record in records.items() if record.gone}", "return older"),
+    ),
+    *_all(
+        "autoprep/service/said.py", ("tests/service/test_rebuilt_takes.py",),
+        ("words stay with a number that is lost", "        first.replace(place)", "        pass"),
+        ("a hold of a work in a photo is lost with its number", 'if any((said_by(each, []) or {}).get("hold") for each in others):', "if False:"),
+    ),
 )  # fmt: skip
