@@ -38,7 +38,7 @@ from autoprep.service.rule import (
     wanted,
     words_only,
 )
-from autoprep.service.said import sent_to, usual
+from autoprep.service.said import hand_words_on, sent_to, usual
 from autoprep.service.takes import merit, why_used
 from autoprep.told.explanations import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
 from autoprep.wishes.notes import reference_shots
@@ -155,7 +155,7 @@ class Hands:
         known = replace(known, made={**before, **rows})
         change = self._change(known, best, record, rows, fields)
         change = replace(change, lends=record.plan is None and any(t.view.job != job.job for t in takes_of(job.work)))
-        change = replace(change, replaces=tuple(take.job for take in replaced))
+        change = replace(change, replaces=hand_words_on(self.settings, record, [self._record(t.job) for t in replaced]))
         change = self.late.told(change, job, self.settings.folders.inbox)
         takes = [known, *takes[1:]]
         losers = [self._stood_back(take, best, record, takes) for take in takes[1:]]

@@ -3,17 +3,18 @@
 import contextlib
 import hashlib
 import time
-from collections.abc import Callable, Container, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from autoprep.domain import WorkFacts
+from autoprep.domain import JobRecord, WorkFacts
 from autoprep.files.storage import write_now
 from autoprep.ledger import Line, View
 from autoprep.logs import as_shown
 from autoprep.service.beside import OWN_WORDS, letters, own_words, with_copies
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
+from autoprep.wishes.lines import by_key
 from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.note_files import folded, is_unread, said_by
 from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since, is_folder_note
@@ -133,6 +134,29 @@ def take_over_words(settings: Settings, job: str, is_known: Callable[[str], bool
         if any((said_by(each, []) or {}).get("hold") for each in others):
             write_now(first, first.read_bytes() + b"hold: yes\n", job)
         first.replace(place)
+
+
+def hand_words_on(settings: Settings, edited: JobRecord, earlier: Sequence[JobRecord]) -> tuple[str, ...]:
+    """Words that were left on photos, the newest first, of which another is the edited picture are said of that one.
+
+    Its own go over them; corners, which are pixels, are left out where it has another size. The jobs of the earlier.
+    """
+    said: dict[str, str] = {}
+    left = [(one, place) for one in reversed(earlier) if (place := words_place(settings, one.job)).is_file()]
+    own = words_place(settings, edited.job)
+    for one, place in (*left, *([(edited, own)] if left and own.is_file() else ())):
+        said |= by_key(place.read_text(encoding="utf-8").splitlines())
+        if _pixels(one) != _pixels(edited) and any(map(str.isdigit, said.get("outline", ""))):
+            del said["outline"]
+    if said:
+        write_now(own, "".join(f"{line}\n" for line in said.values()).encode("utf-8"), edited.job)
+    for _, place in left:
+        place.unlink()
+    return tuple(one.job for one in earlier)
+
+
+def _pixels(record: JobRecord) -> tuple[int, int] | None:
+    return None if record.plan is None else record.plan.geometry.photo_px
 
 
 def words_left(settings: Settings) -> dict[str, tuple[int, int]]:

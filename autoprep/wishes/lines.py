@@ -2,7 +2,7 @@
 
 import difflib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, get_args
 
 from autoprep.domain import Kind, OutlineWord, PaperWord
@@ -158,6 +158,28 @@ def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
             open_to = ""
             others.append(plain)
     return found, others
+
+
+def by_key(lines: Iterable[str]) -> dict[str, str]:
+    """Lines that were said one after the other, by what they speak of: of each the last; one without a value unsays."""
+    said: dict[str, str] = {}
+    for line in lines:
+        key, value = _key_and_value(line)
+        said.pop(key, None)
+        if value:
+            said[key] = line.strip()
+    return said
+
+
+def _key_and_value(line: str) -> tuple[str, str]:
+    """What a line speaks of, and what it says of that; a word that stands alone, such as `hold`, says all."""
+    spoken, _ = loose(line)
+    if spoken:
+        key, value = spoken[0]
+        means = meaning(key) or key.lower()
+        return "outline" if means == "corners" else means, value  # which is said by words or by its corners
+    known = word(line) or {"hold": True}  # one that asks for it in other words, in whose stead "hold: no" stands
+    return next(iter(known)), line.strip()
 
 
 def _as_item(line: str) -> str:

@@ -2095,7 +2095,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("corners of a note hold beside a later outline", "            lay_over(said, found)\n    warnings += open_doubts", "            said |= found\n    warnings += open_doubts"),
         ("an outline and corners in one note are no two words", 'field = "outline" if what == "corners_px" else what', "field = what"),
     ),
-    Mistake("corners said before hold beside an outline said later", "autoprep/cli/again.py", 'return "outline" if means == "corners" else means, value', "return means, value", ("tests/test_said_outline.py",)),
+    Mistake("corners said before hold beside an outline said later", "autoprep/wishes/lines.py", 'return "outline" if means == "corners" else means, value', "return means, value", ("tests/test_said_outline.py",)),
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_said_outline.py",),
         ("a note that a page of corners outdoes is silent", "if own is not None and page is not None and _is_newer(own, page[0]):", "if False:"),
@@ -2232,7 +2232,6 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/cli/again.py", ("tests/test_repair.py",),
         ("a hold in other words is refused", "or word(line) or holds(line)):", "or word(line)):"),
-        ("a hold in other words can't be taken back", 'known = word(line) or {"hold": True}', "known = word(line) or {line: True}"),
     ),
     Mistake("the library's words on damaged Exif reach the terminal", "autoprep/files/reading.py", '        simplefilter("ignore", UserWarning)\n', "", ("tests/files/test_reading.py",)),
     *_all(
@@ -2286,4 +2285,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("words stay with a number that is lost", "        first.replace(place)", "        pass"),
         ("a hold of a work in a photo is lost with its number", 'if any((said_by(each, []) or {}).get("hold") for each in others):', "if False:"),
     ),
+    *_all(
+        "autoprep/service/said.py", ("tests/service/test_edited_words.py",),
+        ("words stay with a photo that was edited", "        said |= by_key(place", "        said |= {} and by_key(place"),
+        ("corners of another size go over to the edited picture", 'if _pixels(one) != _pixels(edited) and any(', "if False and any("),
+        ("corners go when a photo is brightened", 'if _pixels(one) != _pixels(edited) and any(', "if any("),
+        ("what a photo is called whole goes when it is cropped", 'any(map(str.isdigit, said.get("outline", "")))', '"outline" in said'),
+    ),
+    Mistake("what say said of an edited picture is lost when the photo is put back", "autoprep/service/arrivals.py", "                    hand_words_on(", "                    (", ("tests/service/test_edited_words.py",)),
+    Mistake("a hold in other words can't be taken back", "autoprep/wishes/lines.py", 'known = word(line) or {"hold": True}', "known = word(line) or {line: True}", ("tests/test_repair.py",)),
 )  # fmt: skip
