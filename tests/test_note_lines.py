@@ -172,6 +172,7 @@ def test_a_dash_in_a_title_stays(tmp_path: Path, line: str) -> None:
     ("notes", "title", "told"),
     [
         ({"Jug.toml": 'title = "Blue"\nhold = yes'}, "Blue", "can't be read as TOML"),
+        ({"Jug.toml": 'title = "Blue\nyear = 2026\nhold = "yes'}, "", "can't be read as TOML"),
         ({"Jug.toml": "hold: yes"}, "", "can't be read as TOML"),
         ({"note.toml": 'keywords = ["jug"\nhold = true'}, "", "can't be read as TOML"),
         ({"Jug.toml": '[work]\ntitle = "Blue"\nhold = true'}, "Blue", ""),

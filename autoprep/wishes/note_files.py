@@ -226,7 +226,13 @@ def _of_toml(text: str, called: str, warnings: list[str]) -> tuple[list[tuple[st
         warnings.append(f"{called} can't be read as TOML, so its lines are read like those of a plain note: {reason}")
     plain = (line for line in text.splitlines() if not line.lstrip().startswith(("#", "[")))
     lines, others = loose("\n".join(_ASSIGNED.sub(r"\1: ", line) for line in plain))
-    return [(key, _LIST_OF.sub("", value) if value.startswith("[") else value) for key, value in lines], others
+    found = [(key, _LIST_OF.sub("", value) if re.fullmatch(r"\[[^\[]*\]", value) else value) for key, value in lines]
+    return [(key, value) for key, value in found if meaning(key) == "hold" or _is_whole(value)], others
+
+
+def _is_whole(value: str) -> bool:
+    """Whether a value in TOML that was read as plain words is all there: no bracket or quote of it is left open."""
+    return value[:1] not in tuple("[{\"'") and len(value) <= _LONGEST_CAPTION
 
 
 _ASSIGNED = re.compile(r"""^\s*["']?([^\W\d][\w -]*?)["']?\s*=\s*""")
