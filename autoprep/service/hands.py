@@ -16,7 +16,7 @@ from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.beside import of_the_work, sent_besides
 from autoprep.service.depends import plan_digest
 from autoprep.service.grouping import among_takes, displaced, edited, looks_before, without_place, work_of
-from autoprep.service.keeping import bring_back, keep_aside, take_out
+from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_all_out, take_out
 from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
 from autoprep.service.places import counted, handed_over, numbered_anew, places_for
@@ -212,13 +212,12 @@ class Hands:
             if row.path is not None and row.path in handed:
                 boundary("keep aside")
                 keep_aside(self.settings, *handed[row.path])
+        left = left_behind(rows, before)
+        take_all_out(self.settings, order.job, left[True])
         for part, final in parts:
             boundary("publish")
             publish(part, final)
-        for name, row in rows.items():
-            old = before.get(name)
-            if old is not None and old.state == "in place" and (old.path != row.path or row.state != "in place"):
-                take_out(self.settings, order.job, old)
+        take_all_out(self.settings, order.job, left[False])
 
     @staticmethod
     def _dropped(parts: list[tuple[Path, Path]], order: JobOrder) -> list[tuple[Path, Path]]:

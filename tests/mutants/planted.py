@@ -252,8 +252,8 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/service/places.py", _NAMES,
         ("a better take gets a number of its own", "{**lent(takes, handed), **{", "{**{"),
         ("a name that a take lends counts as taken", "lambda place: ledger.is_taken(place, ours)", "ledger.is_taken"),
-        ("a file's own place counts as taken", "return place not in self.own and (self", "return (self"),
-        ("a file that the artist has changed is handed over", "if is_ours(made.path, made.output.sha256) or not os.path.lexists(made.path):", "if True:"),
+        ("a file's own place counts as taken", "if place in self.own or key_of", "if key_of"),
+        ("a file that the artist has changed is handed over", "made.path is not None and _is_untouched(made):", "made.path is not None:"),
         ("the worse take hands nothing over", "for take in takes if known.view.job == best else ():", "for take in ():"),
         ("a number is free where the title is another", "able = (number for number in tried if not called.is_given(number, given))", "able = tried"),
         ("a number is wanted where the title is another", "if number in (None, order) or called.is_given(order, others):", "if number in (None, order):"),
@@ -542,7 +542,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/hands.py", _RULE,
-        ("the old name stays beside the new one", "take_out(self.settings, order.job, old)\n", "pass\n"),
+        ("the old name stays beside the new one", "take_all_out(self.settings, order.job, left[False])\n", "pass\n"),
         ("an alternate asked for is not kept", '{"chosen": True} if job.outcome == "alternate"', '{} if job.outcome == "alternate"'),
         ("an answered outline is found anew", "return record.outline, job.answered", "return None, False"),
     ),
@@ -2294,4 +2294,11 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("what say said of an edited picture is lost when the photo is put back", "autoprep/service/arrivals.py", "                    hand_words_on(", "                    (", ("tests/service/test_edited_words.py",)),
     Mistake("a hold in other words can't be taken back", "autoprep/wishes/lines.py", 'known = word(line) or {"hold": True}', "known = word(line) or {line: True}", ("tests/test_repair.py",)),
+    *_all(
+        "autoprep/service/places.py", ("tests/service/test_capitals.py",),
+        ("a work's own file in other capitals is another's", "or key_of(place) in self.alike:", "or False:"),
+        ("what was retouched has no name in other capitals", "if made.path is not None and _is_untouched(made)}", "if made.path is not None}"),
+    ),
+    Mistake("a file is published beside one in other capitals", "autoprep/service/hands.py", "        take_all_out(self.settings, order.job, left[True])\n", "        left[False].extend(left[True])\n", ("tests/service/test_capitals.py",)),
+    Mistake("what is held goes before what is published", "autoprep/service/keeping.py", 'is_alike(old.path, row.path) and row.state == "in place"', "is_alike(old.path, row.path)", ("tests/service/test_capitals.py",)),
 )  # fmt: skip
