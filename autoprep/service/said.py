@@ -104,9 +104,15 @@ def destination_called(settings: Settings, word: str) -> str:
 
 def _destinations(settings: Settings, said: tuple[str, ...]) -> tuple[tuple[str, ...], list[str]]:
     """The destinations that are meant, as the settings spell them, and the words that mean none."""
-    known = {letters(name): name for name in settings.destinations}
-    named = tuple(dict.fromkeys(known[letters(word)] for word in said if letters(word) in known))
-    return named, [word for word in said if letters(word) not in known]
+    meant = {word: _meant(settings, word) for word in said}
+    return tuple(dict.fromkeys(filter(None, meant.values()))), [word for word, name in meant.items() if not name]
+
+
+def _meant(settings: Settings, word: str) -> str:
+    """The destination that a word means: the one of just this name, else the only one that differs in signs alone."""
+    alike = [name for name in settings.destinations if letters(name) == letters(word)]
+    exact = [name for name in alike if name.casefold() == word.casefold()]
+    return next(iter(exact or alike), "") if len(exact or alike) == 1 else ""
 
 
 def words_place(settings: Settings, job: str) -> Path:

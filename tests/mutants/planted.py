@@ -2301,4 +2301,9 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a file is published beside one in other capitals", "autoprep/service/hands.py", "        take_all_out(self.settings, order.job, left[True])\n", "        left[False].extend(left[True])\n", ("tests/service/test_capitals.py",)),
     Mistake("what is held goes before what is published", "autoprep/service/keeping.py", 'is_alike(old.path, row.path) and row.state == "in place"', "is_alike(old.path, row.path)", ("tests/service/test_capitals.py",)),
+    *_all(
+        "autoprep/service/said.py", ("tests/service/test_unclear.py",),
+        ("of two destinations whose names differ in signs any is meant", "exact = [name for name in alike if", "exact = [] and [name for name in alike if"),
+        ("a word that may mean two destinations means the first", 'if len(exact or alike) == 1 else ""', 'if exact or alike else ""'),
+    ),
 )  # fmt: skip

@@ -8,7 +8,7 @@ from autoprep.cli import main
 from autoprep.domain import WorkFacts
 from autoprep.ledger import Line, View
 from autoprep.service.beside import own_words, with_complaints
-from autoprep.service.said import Said
+from autoprep.service.said import Said, facts_for
 from autoprep.wishes import note_files
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
@@ -131,3 +131,21 @@ def test_a_note_that_could_not_be_read_is_new_at_each_look(wren: Studio) -> None
     said.notice(wren.settings, {}, [("a", line)])
     assert not said.of(wren.settings, view).hold
     assert said.notice(wren.settings, {}, [("a", line)]) == []
+
+
+@pytest.mark.parametrize(
+    ("word", "sent"),
+    [
+        ("print-a3", ("print-a3",)), ("print_a3", ("print_a3",)), ("Print-A3", ("print-a3",)), ("print a3", ()),
+        ("open call", ("open-call",)),
+    ],
+)  # fmt: skip
+def test_of_destinations_that_differ_in_signs_the_one_that_is_written_is_meant(
+    wren: Studio, word: str, sent: tuple[str, ...]
+) -> None:
+    tables = "".join(f"[{name}]\nlong_side_px = 90\n" for name in ("print-a3", "print_a3", "open-call"))
+    wren.config.with_name("destinations.toml").write_text(tables, encoding="utf-8")
+    wren.put("a.txt", f"for: {word}")
+    facts, warnings = facts_for(wren.settings, "a.jpg")
+    assert (facts.destinations, facts.hold) == (sent, not sent)  # better held than sent to the wrong one
+    assert bool(warnings) == (not sent)
