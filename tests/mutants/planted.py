@@ -2306,4 +2306,11 @@ PLANTED: tuple[Mistake, ...] = (
         ("of two destinations whose names differ in signs any is meant", "exact = [name for name in alike if", "exact = [] and [name for name in alike if"),
         ("a word that may mean two destinations means the first", 'if len(exact or alike) == 1 else ""', 'if exact or alike else ""'),
     ),
+    Mistake("a photo that is away is no longer released", "autoprep/wishes/notes.py", 'own |= {"hold": False} if before.released else {}', "own |= {}", ("tests/service/test_unclear.py",)),
+    *_all(
+        "autoprep/service/said.py", ("tests/service/test_unclear.py",),
+        ("a copy's folder holds in silence", '(said.hold and "is held until" in line)', "False"),
+        ("half a note is heard", "if now - waiting[1] >= self._settle_s:", "if True:"),
+    ),
+    Mistake("a height behind the second number is a width", "autoprep/wishes/sizes.py", 'if letters in (["w", "h"], ["w", ""], ["", "h"]):', 'if letters in (["w", "h"], ["w", ""]):', ("tests/test_words.py",)),
 )  # fmt: skip
