@@ -2313,4 +2313,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("half a note is heard", "if now - waiting[1] >= self._settle_s:", "if True:"),
     ),
     Mistake("a height behind the second number is a width", "autoprep/wishes/sizes.py", 'if letters in (["w", "h"], ["w", ""], ["", "h"]):', 'if letters in (["w", "h"], ["w", ""]):', ("tests/test_words.py",)),
+    *_all(
+        "autoprep/ledger/overview.py", ("tests/test_ledger.py",),
+        ("a work is told by its best take, whichever was chosen", 'return row[7] == "ready", row[8], row[9] or 0.0', 'return row[7] == "ready", row[9] or 0.0, row[8]'),
+        ("a work is public since its last take", "first[one.destination] = min(one.first, first.get(one.destination, one.first))", "first[one.destination] = one.first"),
+    ),
+    Mistake("what is not fetched yet is set aside", "autoprep/service/inbox.py", "item.plain and not item.signature[0] and now - since", "item.plain and now - since", ("tests/service/test_arrivals.py",)),
 )  # fmt: skip

@@ -8,7 +8,7 @@ from autoprep.domain import JobRecord
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.arrivals import Arrivals, shown_name
-from autoprep.service.inbox import Found, SettledFile, Settling, read_settled, scan
+from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, read_settled, scan
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
@@ -57,3 +57,13 @@ def test_letters_that_are_not_seen_belong_to_a_name(tmp_path: Path, name: str) -
     (tmp_path / f"{name}.txt").write_text("hold: yes\n")
     facts, unclear = facts_of(tmp_path, shown_name(f"{name}.jpg".encode()))
     assert (facts.title, facts.hold, unclear) == (name, True, ())
+
+
+def test_a_file_that_is_reserved_and_not_fetched_is_waited_for() -> None:
+    """One that holds nothing is given up after ten minutes; one whose content is still elsewhere never is."""
+    now = [0.0]
+    settling = Settling(1.0, lambda: now[0])
+    files = [Found(b"later.jpg", (9, 1, 1), plain=True, filled=False), Found(b"no.jpg", (0, 1, 2), True, filled=False)]
+    settling.look(files, {})
+    now[0] = GIVE_UP_WAITING_S + 1
+    assert [item.path for item in settling.look(files, {})] == [b"no.jpg"]
