@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
-from autoprep.ledger import LOOK, MIGRATIONS, Change, Delivered, Ledger, Rendition, SeenFile, journal_mode
+from autoprep.ledger import LOOK, MIGRATIONS, Change, Delivered, Ledger, Rendition, SeenFile, Sent, journal_mode
+from autoprep.ledger.overview import _regard, _since_any
 
 SIGNATURE = (10, 20, 30)
 
@@ -298,3 +299,14 @@ def test_the_name_of_a_withdrawn_file_is_that_of_the_work_that_has_it_now(ledger
     assert [ledger.renditions(job)["square"].path for job in jobs] == [place, place]
     assert ledger.is_taken(place, (jobs[1],))
     assert not ledger.is_taken(Path("/r/b.jpg"))
+
+
+def test_a_work_is_told_by_the_take_that_was_chosen_and_since_any_was_there() -> None:
+    def take(*, outcome: str = "ready", chosen: int = 0, merit: float | None = 1.0) -> tuple[object, ...]:
+        return (*[None] * 7, outcome, chosen, merit)
+
+    takes = [take(outcome="alternate", merit=9.0), take(merit=5.0), take(chosen=1, merit=2.0), take(merit=None)]
+    assert max(takes, key=_regard) == takes[2]
+    days = [Sent("site", "in place", None, day, day) for day in ("2026-11-20", "2026-11-03", "", "2026-11-09")]
+    (told,) = _since_any(days[:1], days)
+    assert (told.first, told.made) == ("2026-11-03", "2026-11-20")

@@ -166,3 +166,65 @@ def test_behind_a_known_word_a_dash_is_as_good_as_a_colon(tmp_path: Path, line: 
 @pytest.mark.parametrize("line", ["Photo - harbour", "Dusk - Harbour", "Order-less"])
 def test_a_dash_in_a_title_stays(tmp_path: Path, line: str) -> None:
     assert read(tmp_path, f"{line}\n")[0].title == line
+
+
+@pytest.mark.parametrize(
+    ("notes", "title", "told"),
+    [
+        ({"Jug.toml": 'title = "Blue"\nhold = yes'}, "Blue", "can't be read as TOML"),
+        ({"Jug.toml": 'title = "Blue\nyear = 2026\nhold = "yes'}, "", "can't be read as TOML"),
+        ({"Jug.toml": "hold: yes"}, "", "can't be read as TOML"),
+        ({"note.toml": 'keywords = ["jug"\nhold = true'}, "", "can't be read as TOML"),
+        ({"Jug.toml": '[work]\ntitle = "Blue"\nhold = true'}, "Blue", ""),
+        ({"Jug.txt": "title: Blue\nhold:\n"}, "Blue", "says “hold” and neither yes nor no"),
+        ({"Jug.txt": "title: Blue, hold"}, "Blue, hold", "is held until it says"),
+        ({"Jug.txt": "title: Blue", "Jug.md": "hold: yes"}, "Blue", ""),
+        ({"Jug.txt": "title: Blue", "Jug.jpg.txt": "title: Green\nhold: yes"}, "Blue", "do not agree on the title"),
+        ({"Jug.txt": "title: Blue", "jug.txt": "hold: yes"}, "Blue", ""),
+        ({"Jug.txt": "title: Blue\nhold: no", "Jug.md": "hold: yes"}, "Blue", "do not agree on a hold; it is held"),
+        ({"note.txt": "hold: no", "note.md": "year: 2026\nhold: yes"}, "", "do not agree on a hold; it is held"),
+        ({"Jug.md": "---\ntitle: Blue\nhold: yes\n---\nLong ago"}, "Blue", "says “Long ago” without a word"),
+        ({"Jug.md": "hold: yes\ntitle: Blue\n" + "description: boats\n" * 4000}, "Blue", "is longer than 64 KiB"),
+    ],
+)
+def test_a_hold_is_heard_however_it_is_noted(tmp_path: Path, notes: dict[str, str], title: str, told: str) -> None:
+    for name, text in notes.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    facts, warnings = facts_of(tmp_path, "Jug.jpg")
+    assert (facts.hold, facts.title) == (True, title or "Jug")
+    assert any(told in line for line in warnings) if told else not warnings
+
+
+@pytest.mark.parametrize(
+    ("note", "title"),
+    [
+        ("title: Hold", "Hold"),  # of a boat
+        ("title: Boat, hold\nhold: no", "Boat, hold"),
+        ("---\nBlue Jug, 2026\n---", "Blue Jug"),
+        ("----------", "Jug"),
+    ],
+)
+def test_what_asks_for_no_hold_is_none(tmp_path: Path, note: str, title: str) -> None:
+    (tmp_path / "Jug.txt").write_text(note, encoding="utf-8")
+    facts, warnings = facts_of(tmp_path, "Jug.jpg")
+    assert (facts.hold, facts.title, warnings) == (False, title, ())
+
+
+def test_a_line_that_is_drawn_ends_a_text(tmp_path: Path) -> None:
+    (tmp_path / "Jug.md").write_text("---\ndescription: A jug\n---\nIda has one like it", encoding="utf-8")
+    assert facts_of(tmp_path, "Jug.jpg")[0].description == "A jug"
+
+
+def test_a_note_in_other_capitals_is_that_of_the_photo_in_them(tmp_path: Path) -> None:
+    for name in ("Jug.txt", "jug.txt", "jug.jpg"):
+        (tmp_path / name).write_text("title: Blue" if name[0] == "J" else "hold: yes", encoding="utf-8")
+    assert not facts_of(tmp_path, "Jug.jpg")[0].hold
+    assert facts_of(tmp_path, "jug.jpg")[0].hold
+
+
+def test_a_note_that_is_a_link_is_not_followed_and_holds(tmp_path: Path) -> None:
+    (tmp_path / "elsewhere").write_text("title: secret", encoding="utf-8")
+    (tmp_path / "Jug.txt").symlink_to(tmp_path / "elsewhere")
+    facts, warnings = facts_of(tmp_path, "Jug.jpg")
+    assert (facts.hold, facts.title) == (True, "Jug")
+    assert "it is a link" in warnings[0]

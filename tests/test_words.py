@@ -40,6 +40,8 @@ def read(folder: Path, shown: str, note: str | bytes = "") -> tuple[WorkFacts, t
         ('12" x 16"', 12 * INCH, 16 * INCH, "in"),
         ("12,5 x 17,5 cm", 125, 175, "cm"),
         ("40 (w) x 30 (h) cm", 300, 400, "cm"),
+        ("40 x 30 (h) cm", 300, 400, "cm"),
+        ("40 (w) x 30 cm", 300, 400, "cm"),
         ("H 30 cm x W 40 cm x D 2 cm", 300, 400, "cm"),
         ("0.3 by 0.4 m", 300, 400, "cm"),
         ("about 300 x 400 mm", 300, 400, "mm"),

@@ -19,7 +19,7 @@ from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.rule import used
 from autoprep.service.said import facts_about, sent_to, usual, words_place
 from autoprep.told.explanations import not_given_out
-from autoprep.wishes.lines import holds, loose, meaning, word
+from autoprep.wishes.lines import by_key, holds, loose, word
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 
@@ -135,24 +135,7 @@ def _words_with(place: Path, lines: list[str]) -> dict[str, str]:
                 f"“{line.strip()}” has no word and a colon before it, as in 'title: Thrift'; nothing was made of it, "
                 "and what was said before stays"
             )
-    said: dict[str, str] = {}
-    for line in (*before, *new):
-        key, value = _key_and_value(line)
-        said.pop(key, None)
-        if value:
-            said[key] = line.strip()
-    return said
-
-
-def _key_and_value(line: str) -> tuple[str, str]:
-    """What a line speaks of, and what it says of that; a word that stands alone, such as `hold`, says all."""
-    spoken, _ = loose(line)
-    if spoken:
-        key, value = spoken[0]
-        means = meaning(key) or key.lower()
-        return "outline" if means == "corners" else means, value  # which is said by words or by its corners
-    known = word(line) or {"hold": True}  # one that asks for it in other words, in whose stead "hold: no" stands
-    return next(iter(known)), line.strip()
+    return by_key((*before, *new))
 
 
 def redo(options: argparse.Namespace) -> int:

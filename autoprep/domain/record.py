@@ -60,7 +60,8 @@ class JobRecord(Value):
     called before, the newest name first; came: the day on which it came in (older records have none); tells: what a
     reference shot tells of the light, in words, nothing where it can't serve; dates: by destination since when there
     has been a file, and since when it is as it is, as finished_at has times; asked: destinations of which a file was
-    made because it was asked for by name (older records have neither).
+    made because it was asked for by name (older records have neither); first_take: the job of the first take of its
+    work; chosen: the artist asked for this take; gone: an edited picture has taken its place.
     """
 
     version: Literal[1] = 1
@@ -93,6 +94,9 @@ class JobRecord(Value):
     failed: dict[str, str] = Field(default_factory=dict)
     dates: dict[str, tuple[str, str]] = Field(default_factory=dict)
     asked: tuple[str, ...] = ()
+    first_take: str = ""
+    chosen: bool = False
+    gone: bool = False
     work: WorkFacts = WorkFacts()
     pages: dict[str, str] = Field(default_factory=dict)
     seconds: dict[str, float] = Field(default_factory=dict)

@@ -4,6 +4,7 @@ from autoprep.ledger.book import Ledger
 from autoprep.ledger.connection import is_lost, journal_mode
 from autoprep.ledger.copies import COPIES
 from autoprep.ledger.migrations import MIGRATIONS
+from autoprep.ledger.names import key_of
 from autoprep.ledger.overview import BLOCK, HELD_BACK, Overview
 from autoprep.ledger.rows import (
     GONE,
@@ -29,5 +30,5 @@ from autoprep.ledger.settled import TROUBLE
 __all__ = [
     "BLOCK", "COPIES", "GONE", "HELD_BACK", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Delivered", "Job", "Ledger",
     "Line", "Listed", "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View",
-    "WorkRow", "dated", "is_lost", "journal_mode",
+    "WorkRow", "dated", "is_lost", "journal_mode", "key_of",
 ]  # fmt: skip

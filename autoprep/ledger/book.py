@@ -201,7 +201,7 @@ class Ledger(Names, Earlier, Moved):
         name = record.photo.rpartition("/")[2]
         db.executemany("UPDATE jobs SET light = ? WHERE job = ?", [(name, each) for each in change.serves])
         gone = [(GONE, each) for each in change.replaces]
-        db.executemany("UPDATE jobs SET merit = ?, chosen = 0 WHERE job = ?", gone)
+        db.executemany("UPDATE jobs SET merit = ?, chosen = 0, unwritten = 1 WHERE job = ?", gone)
         if change.lends:
             db.execute("UPDATE renditions SET key = NULL WHERE job = ? AND state <> 'in place'", (record.job,))
 

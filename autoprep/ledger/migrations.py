@@ -238,6 +238,10 @@ MIGRATIONS: tuple[str, ...] = (
     CREATE INDEX picked_up ON renditions (job) WHERE state = 'picked up';
     CREATE INDEX by_place ON jobs (path);
     """,
+    # Records say which take of its work a photo is: those of works with several are written anew.
+    """
+    UPDATE jobs SET unwritten = 1 WHERE chosen <> 0 OR merit <= -1e6 OR (work <> '' AND work <> job);
+    """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
 

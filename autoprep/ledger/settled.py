@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from sys import intern
 
 from autoprep.ledger.connection import Connection
-from autoprep.ledger.rows import Line
+from autoprep.ledger.rows import GONE, Line
 
 TROUBLE = "trouble"
 """The kept word that says why the running service gets no workers."""
@@ -56,8 +56,9 @@ class Settled(Connection):
         self._db.execute("UPDATE jobs SET settled = '' WHERE settled <> ''")
 
     def set_merit(self, job: str, merit: float) -> None:
-        """What a take is worth, for a ledger of a version that did not keep it."""
-        self._db.execute("UPDATE jobs SET merit = ? WHERE job = ?", (merit, job))
+        """What a take is worth; where that says whether it was edited, its record is to say it too."""
+        told = "unwritten = unwritten OR ?1 <= ?3 OR coalesce(merit, 0) <= ?3"
+        self._db.execute(f"UPDATE jobs SET merit = ?1, {told} WHERE job = ?2", (merit, job, GONE))  # noqa: S608
 
     def without_merit(self) -> list[str]:
         """Jobs with a plan of which that is not known."""

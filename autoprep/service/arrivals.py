@@ -15,7 +15,7 @@ from autoprep.ledger import GONE, Job, Ledger, SeenFile, View
 from autoprep.logs import name_of
 from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, may_be_picture, read_settled
 from autoprep.service.places import Others, plainly_named, reserve
-from autoprep.service.said import facts_for, facts_of_copy, sent_to
+from autoprep.service.said import facts_for, facts_of_copy, hand_words_on, sent_to, take_over_words
 from autoprep.service.takes import merit
 from autoprep.told.explanations import NO_PHOTO, cant_be_read
 from autoprep.wishes.names import part_name
@@ -138,6 +138,7 @@ class Arrivals:
 
     def _open(self, file: SettledFile, shown: str, digest: str) -> None:
         job = self._ledger.claim(digest, file.path, shown, lambda _: self._places(shown))
+        take_over_words(self.settings, job.job, lambda other: self._ledger.view(other) is not None)
         seen = SeenFile(file.signature, job.job)
         if job.state == "done" and job.outcome == "set aside":
             # The same bytes are here again, copied anew or put back: what could not be done then is tried again.
@@ -229,6 +230,9 @@ class Arrivals:
         for other in self._ledger.at_its_place(view.job, path, view.part):
             if other.work == view.work:
                 self._ledger.set_merit(other.job, GONE)
+                edited = self._ledger.get(other.job)
+                if found is not None and found.record is not None and edited is not None and edited.record is not None:
+                    hand_words_on(self.settings, found.record, [edited.record])
         if found is not None and found.record is not None:
             self._ledger.set_merit(view.job, merit(found.record))
 

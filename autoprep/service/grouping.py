@@ -54,6 +54,11 @@ def displaced(ledger: Ledger, view: View, record: JobRecord) -> JobRecord:
     return record.model_copy(update={"reasons": tuple(said)})
 
 
+def among_takes(view: View) -> dict[str, object]:
+    """What a record says of a photo among the takes of its work: of a ledger that is lost nothing else tells it."""
+    return {"first_take": view.work, "chosen": view.chosen, "gone": view.gone}
+
+
 def without_place(take: Known, replaced: Sequence[Take]) -> Known:
     """A take as it is known once an edited picture has taken its place; others as they are."""
     if take.view.job not in {one.job for one in replaced}:

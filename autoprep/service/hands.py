@@ -16,8 +16,8 @@ from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.beside import of_the_work, sent_besides
 from autoprep.service.depends import plan_digest
-from autoprep.service.grouping import displaced, edited, looks_before, without_place, work_of
-from autoprep.service.keeping import bring_back, keep_aside, take_out
+from autoprep.service.grouping import among_takes, displaced, edited, looks_before, without_place, work_of
+from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_all_out, take_out
 from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
 from autoprep.service.outlines import outline_for, with_refused
@@ -40,7 +40,7 @@ from autoprep.service.rule import (
     wanted,
     words_only,
 )
-from autoprep.service.said import sent_to, usual
+from autoprep.service.said import hand_words_on, sent_to, usual
 from autoprep.service.takes import merit, why_used
 from autoprep.told.explanations import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
 from autoprep.wishes.notes import reference_shots
@@ -168,7 +168,7 @@ class Hands:
         known = replace(known, made={**before, **rows})
         change = self._change(known, best, record, rows, fields)
         change = replace(change, lends=record.plan is None and any(t.view.job != job.job for t in takes_of(job.work)))
-        change = replace(change, replaces=tuple(take.job for take in replaced))
+        change = replace(change, replaces=hand_words_on(self.settings, record, [self._record(t.job) for t in replaced]))
         change = self.late.told(change, job, self.settings.folders.inbox)
         takes = [known, *takes[1:]]
         losers = [self._stood_back(take, best, record, takes) for take in takes[1:]]
@@ -238,13 +238,12 @@ class Hands:
             if row.path is not None and row.path in handed:
                 boundary("keep aside")
                 keep_aside(self.settings, *handed[row.path])
+        left = left_behind(rows, before)
+        take_all_out(self.settings, order.job, left[True])
         for part, final in parts:
             boundary("publish")
             publish(part, final)
-        for name, row in rows.items():
-            old = before.get(name)
-            if old is not None and old.state == "in place" and (old.path != row.path or row.state != "in place"):
-                take_out(self.settings, order.job, old)
+        take_all_out(self.settings, order.job, left[False])
 
     @staticmethod
     def _without(parts: list[tuple[Path, Path]], finals: Container[Path]) -> list[tuple[Path, Path]]:
@@ -356,7 +355,7 @@ class Hands:
         newest: the record of a take that the ledger does not have yet.
         """
         said = {} if fields.get("plan") is not None else {"work": words_only(known), "photo": known.view.shown}
-        record = record.model_copy(update={**said, "was": known.view.was})
+        record = record.model_copy(update={**said, "was": known.view.was, **among_takes(known.view)})
         record = called(record, known.view.shown) if record.outcome == "several works" else record
         if record.outcome in ("ready", "alternate"):
             truer = untrue(known, best, tuple(self.settings.destinations))

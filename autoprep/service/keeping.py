@@ -8,12 +8,12 @@ import contextlib
 import hashlib
 import os
 import shutil
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 
 from autoprep.domain import OutputRecord
 from autoprep.files.storage import sync_folder
-from autoprep.ledger import Ledger, Rendition
+from autoprep.ledger import Ledger, Rendition, key_of
 from autoprep.wishes.tables import Settings
 
 
@@ -43,6 +43,28 @@ def take_out(settings: Settings, job: str, rendition: Rendition) -> bool:
         _move(rendition.path, away)
         return True
     return is_ours(away, rendition.output.sha256)
+
+
+def take_all_out(settings: Settings, job: str, files: Iterable[Rendition]) -> None:
+    """Take out several files of a photo."""
+    for rendition in files:
+        take_out(settings, job, rendition)
+
+
+def is_alike(one: Path | None, two: Path | None) -> bool:
+    """Whether two places are one on some disk."""
+    return one is not None and two is not None and key_of(one) == key_of(two)
+
+
+def left_behind(rows: Mapping[str, Rendition], before: Mapping[str, Rendition]) -> dict[bool, list[Rendition]]:
+    """The files that are over when others are in place; under True those that must go first, because some disks take
+    the two names for one: they differ in capitals alone, or in how letters are put together."""
+    found: dict[bool, list[Rendition]] = {True: [], False: []}
+    for name, row in rows.items():
+        old = before.get(name)
+        if old is not None and old.state == "in place" and (old.path != row.path or row.state != "in place"):
+            found[is_alike(old.path, row.path) and row.state == "in place"].append(old)
+    return found
 
 
 def keep_aside(settings: Settings, job: str, rendition: Rendition) -> None:

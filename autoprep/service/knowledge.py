@@ -97,7 +97,8 @@ class Knowledge:
         self._redos = self._ledger.redos()
         self._note_question(view)
         moved = line is None or line.path != view.path
-        other = line is not None and (line.was != view.was or (before is not None and before.shown != view.shown))
+        renamed = before is not None and before.shown != view.shown
+        other = line is not None and (line.was != view.was or line.work != view.work or renamed)
         if line is not None and (moved or other):
             self._said.forget(job)
         if moved:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from autoprep.ledger import Job, Ledger, Rendition
-from autoprep.service.keeping import at_place, beside, is_ours, next_free, under_another_name
+from autoprep.service.keeping import at_place, beside, is_alike, is_ours, next_free, under_another_name
 from autoprep.service.places import counted, misplaced, places_for, plain_place
 from autoprep.service.rule import Known
 from autoprep.wishes.tables import Settings
@@ -85,7 +85,7 @@ def beside_foreign_files(
             continue
         old = before.get(name)
         known = [row.output.sha256, *coming.get(name, (None, ()))[1]]
-        known += [old.output.sha256] if old and old.output and old.path == row.path else []
+        known += [old.output.sha256] if old and old.output and is_alike(old.path, row.path) else []
         replaced = handed[row.path][1].output if row.path in handed else None
         known += [replaced.sha256] if replaced is not None else []
         if not is_ours(row.path, *known):

@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 from autoprep.domain import WorkFacts
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import safe_stem
-from autoprep.ledger import LOOK, Ledger, Rendition
+from autoprep.ledger import LOOK, Ledger, Rendition, key_of
 from autoprep.service.called import MOST_NUMBERS, Called, suffix_of
 from autoprep.service.depends import same_name
 from autoprep.service.keeping import is_ours
@@ -28,7 +28,8 @@ class Others:
 
     is_taken(place): whether a file of another work has it, or will; stems(destination): all that were given there;
     kept(destination): those that are kept there for other works. before: what the work itself has in the destinations
-    now, whose numbers it keeps; own: where files of it lie now, which it may keep, or those that it replaces.
+    now, whose numbers it keeps; own: where files of it lie now, which it may keep, or those that it replaces; alike:
+    what its own files are called, as the ledger compares names: one that differs in capitals alone is no other's.
     """
 
     is_taken: IsTaken
@@ -36,10 +37,13 @@ class Others:
     kept: Callable[[str], list[Path]] = lambda destination: []
     before: Mapping[str, Rendition] = field(default_factory=dict)
     own: Container[Path | None] = ()
+    alike: Container[str] = ()
 
     def taken(self, place: Path) -> bool:
         """Whether a place is another's, or what lies there is."""
-        return place not in self.own and (self.is_taken(place) or _exists(place))
+        if place in self.own or key_of(place) in self.alike:
+            return False
+        return self.is_taken(place) or _exists(place)
 
 
 def places_for(
@@ -88,14 +92,21 @@ def _stays(settings: Settings, ledger: Ledger, known: Known, name: str, ours: Co
 def _others(settings: Settings, ledger: Ledger, known: Known, takes: Sequence[Known]) -> Others:
     ours = {known.view.job, *(take.view.job for take in takes)}
     handed = handed_over(known, takes, tuple(settings.destinations))
-    own = {
-        made.path for made in known.made.values() if made.state == "in place" and counted(settings, made.destination)
-    }
+    lies = [made for made in known.made.values() if made.state == "in place"]
+    own = {made.path for made in lies if counted(settings, made.destination)}
+    alike = {key_of(made.path) for made in lies if made.path is not None and _is_untouched(made)}
     return Others(
         lambda place: ledger.is_taken(place, ours), ledger.stems, lambda name: ledger.kept_names(name, ours),
         {**lent(takes, handed), **{name: made for name, made in known.made.items() if made.path is not None}},
-        own | handed.keys(),
+        own | handed.keys(), alike,
     )  # fmt: skip
+
+
+def _is_untouched(made: Rendition) -> bool:
+    """Whether a file is as it was made, or was picked up: nothing of the artist's has its name."""
+    if made.path is None or made.output is None:
+        return False
+    return is_ours(made.path, made.output.sha256) or not os.path.lexists(made.path)
 
 
 def lent(takes: Iterable[Known], handed: Container[Path] = ()) -> dict[str, Rendition]:
@@ -118,9 +129,7 @@ def handed_over(known: Known, takes: Iterable[Known], destinations: Sequence[str
     found: dict[Path, tuple[str, Rendition]] = {}
     for take in takes if known.view.job == best else ():
         for made in take.made.values() if not is_shown(take, best) else ():
-            if made.state != "in place" or made.path is None or made.output is None:
-                continue
-            if is_ours(made.path, made.output.sha256) or not os.path.lexists(made.path):
+            if made.state == "in place" and made.path is not None and _is_untouched(made):
                 found[made.path] = (take.view.job, made)
     return found
 

@@ -164,6 +164,7 @@ def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[
         fields = {
             "work": works[job] if planned else "",
             "usual": tuple(names) if planned else (),
+            "chosen": planned and record.chosen,
             "merit": (GONE if job in gone else merit(record)) if planned else None,
             "plan": plan_digest(record.plan) if planned else "",
             "answered": bool(record.outline and record.outline.confidence == 1.0),
@@ -194,19 +195,24 @@ def _was_asked_for(settings: Settings, record: JobRecord, row: Rendition) -> boo
 
 
 def _works(records: Mapping[str, JobRecord]) -> dict[str, str]:
-    """The work of each photo: that of the earliest of its takes. An alternate's record names the take that is used."""
+    """The work of each photo: that of the first of its takes, as its record says. Of older records it is that of the
+    earliest: an alternate's names the take that is used."""
     of = {job: record.take_of if record.take_of in records else job for job, record in records.items()}
     first: dict[str, str] = {}
     for job in sorted(records):
         first.setdefault(str(of[job]), job)
-    return {job: min(first.get(str(of[job]), job), str(of[job])) for job in records}
+    told = {of[job]: record.first_take for job, record in records.items() if record.first_take}
+    earliest = {job: min(first.get(str(of[job]), job), str(of[job])) for job in records}
+    return {job: record.first_take or told.get(of[job], earliest[job]) for job, record in records.items()}
 
 
 def _edited(records: Mapping[str, JobRecord], works: Mapping[str, str]) -> set[str]:
-    """The photos that were edited in their places: alternates to a take that lies where they lay."""
+    """The photos that were edited in their places, as their records say; by older ones: alternates to a take that lies
+    where they lay."""
     used = {(works[job], record.photo) for job, record in records.items() if record.outcome == "ready"}
     planned = {job: record for job, record in records.items() if record.outcome == "alternate"}
-    return {job for job, record in planned.items() if (works[job], record.photo) in used}
+    older = {job for job, record in planned.items() if (works[job], record.photo) in used}
+    return older | {job for job, record in records.items() if record.gone}
 
 
 def _renditions(settings: Settings, record: JobRecord) -> Iterator[Rendition]:

@@ -3,18 +3,20 @@
 import contextlib
 import hashlib
 import time
-from collections.abc import Callable, Container, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from autoprep.domain import WorkFacts
+from autoprep.domain import JobRecord, WorkFacts
+from autoprep.files.storage import write_now
 from autoprep.ledger import Line, View
 from autoprep.logs import argument, as_shown
 from autoprep.service.beside import OWN_WORDS, letters, own_words, with_copies
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
+from autoprep.wishes.lines import by_key
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.note_files import folded
+from autoprep.wishes.note_files import folded, is_unread, said_by
 from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since, is_folder_note
 from autoprep.wishes.tables import Settings
 
@@ -115,9 +117,15 @@ def destination_called(settings: Settings, word: str) -> str:
 
 def _destinations(settings: Settings, said: tuple[str, ...]) -> tuple[tuple[str, ...], list[str]]:
     """The destinations that are meant, as the settings spell them, and the words that mean none."""
-    known = {letters(name): name for name in settings.destinations}
-    named = tuple(dict.fromkeys(known[letters(word)] for word in said if letters(word) in known))
-    return named, [word for word in said if letters(word) not in known]
+    meant = {word: _meant(settings, word) for word in said}
+    return tuple(dict.fromkeys(filter(None, meant.values()))), [word for word, name in meant.items() if not name]
+
+
+def _meant(settings: Settings, word: str) -> str:
+    """The destination that a word means: the one of just this name, else the only one that differs in signs alone."""
+    alike = [name for name in settings.destinations if letters(name) == letters(word)]
+    exact = [name for name in alike if name.casefold() == word.casefold()]
+    return next(iter(exact or alike), "") if len(exact or alike) == 1 else ""
 
 
 def words_place(settings: Settings, job: str) -> Path:
@@ -128,6 +136,46 @@ def words_place(settings: Settings, job: str) -> Path:
 def words_folder(settings: Settings) -> Path:
     """Where all that the command line was told lies, a file for each photo."""
     return settings.folders.records / "words"
+
+
+def take_over_words(settings: Settings, job: str, is_known: Callable[[str], bool]) -> None:
+    """Words that were left under another number of the same photo, which a ledger gave that is lost, are this one's.
+
+    is_known: whether the ledger has a job. Where several numbers are left, the first was the photo's, and the others
+    perhaps those of works in it: of these a hold is heard.
+    """
+    place, folder = words_place(settings, job), words_folder(settings)
+    if place.exists() or not folder.is_dir():
+        return
+    found = sorted(folder.glob(f"*-{job.partition('-')[2]}.txt"))
+    first, *others = [each for each in found if not is_known(each.stem)] or (None,)
+    if first is not None:
+        if any((said_by(each, []) or {}).get("hold") for each in others):
+            write_now(first, first.read_bytes() + b"hold: yes\n", job)
+        first.replace(place)
+
+
+def hand_words_on(settings: Settings, edited: JobRecord, earlier: Sequence[JobRecord]) -> tuple[str, ...]:
+    """Words that were left on photos, the newest first, of which another is the edited picture are said of that one.
+
+    Its own go over them; corners, which are pixels, are left out where it has another size. The jobs of the earlier.
+    """
+    said: dict[str, str] = {}
+    left = [(one, place) for one in reversed(earlier) if (place := words_place(settings, one.job)).is_file()]
+    own = words_place(settings, edited.job)
+    for one, place in (*left, *([(edited, own)] if left and own.is_file() else ())):
+        said |= by_key(place.read_text(encoding="utf-8").splitlines())
+        if _pixels(one) != _pixels(edited) and any(map(str.isdigit, said.get("outline", ""))):
+            del said["outline"]
+    if said:
+        write_now(own, "".join(f"{line}\n" for line in said.values()).encode("utf-8"), edited.job)
+    for _, place in left:
+        place.unlink()
+    return tuple(one.job for one in earlier)
+
+
+def _pixels(record: JobRecord) -> tuple[int, int] | None:
+    return None if record.plan is None else record.plan.geometry.photo_px
 
 
 def words_left(settings: Settings) -> dict[str, tuple[int, int]]:
@@ -195,12 +243,20 @@ class Said:
             copies = {shown: facts_of_copy(settings, shown, view.shown) for shown in self._copies.get(view.job, ())}
             own = _of_one_astray(settings, view) if view.job in self._astray else facts_about(settings, view)
             known = self._known[view.job] = with_copies(own, copies)
+            self._try_again(view.job, known)
         return known
 
     def of_one_away(self, settings: Settings, view: View) -> WorkFacts:
         """The facts of a photo that does not lie there."""
         self._keys[view.job] = self._key(view.job, view.shown.rpartition("/")[0], view.whole, view.was)
-        return facts_of_one_away(settings, view)
+        facts = facts_of_one_away(settings, view)
+        self._try_again(view.job, facts)
+        return facts
+
+    def _try_again(self, job: str, facts: WorkFacts) -> None:
+        """A note that could not be read is tried again at each look through the inbox: that it can be shows nowhere."""
+        if is_unread(facts.unclear):
+            self._keys.pop(job, None)
 
     def key_of(self, job: str) -> str:
         """What the facts of a photo were read from last; empty where they never were."""
@@ -253,6 +309,7 @@ class Said:
             if known is None or known == key:
                 self._pending.pop(job, None)
                 if known is None:
+                    self._known.pop(job, None)
                     changed.append(job)
                 continue
             waiting = self._pending.get(job)

@@ -5,7 +5,7 @@ import re
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from autoprep.wishes.note_files import as_it_lies, composed, folded, in_folder, lay_over, place_of, said_in, text_of
+from autoprep.wishes.note_files import as_it_lies, composed, folded, in_folder, lay_over, place_of, said_by
 
 CORNER_NOTE = ".corners"  # what the corner page adds to the name of the photo for the note that it saves
 # What browsers replace in the names of files that they save, as some system allows none of it.
@@ -28,12 +28,9 @@ def of_corner_notes(inbox: Path, shown: str, warnings: list[str], newest: list[P
     folder = place_of(inbox, shown).parent
     for place in dict.fromkeys((folder, inbox)):
         for note in _called_for(place, shown):
-            text = text_of(note)
-            if text is None:
-                continue
             unclear: list[str] = []
-            said = said_in(text, note, unclear, keep_photo=True)
-            if is_meant(inbox, shown, str(said.pop("photo", "")), beside=place == folder):
+            said = said_by(note, unclear, keep_photo=True)
+            if said is not None and is_meant(inbox, shown, str(said.pop("photo", "")), beside=place == folder):
                 warnings += unclear
                 with contextlib.suppress(OSError):
                     found.append((note.stat().st_mtime_ns, note.name, said, note))
@@ -72,7 +69,7 @@ def is_meant(inbox: Path, shown: str, named: str, *, beside: bool) -> bool:
 
 def named_in(place: Path) -> str:
     """The photo that a note of the corner page names; empty where it names none."""
-    return str(said_in(text_of(place) or "", place, [], keep_photo=True).get("photo", ""))
+    return str((said_by(place, [], keep_photo=True) or {}).get("photo", ""))
 
 
 def is_corner_note(name: str) -> bool:

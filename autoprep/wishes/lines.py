@@ -2,7 +2,7 @@
 
 import difflib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, get_args
 
 from autoprep.domain import Kind, OutlineWord, PaperWord
@@ -150,12 +150,36 @@ def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
         if colon and (meaning(key) or _like_a_key(key, value)):
             open_to = meaning(key) if meaning(key) != "keywords" else ""
             found.append((" ".join(key.split()), unquoted(value)))
-        elif plain and open_to and (open_to in _LONG or line[0].isspace()) and _goes_on(plain):
+        elif not any(letter.isalnum() for letter in plain):
+            open_to = open_to if not plain else ""  # a line drawn below a text, or around a note's head, ends it
+        elif open_to and (open_to in _LONG or line[0].isspace()) and _goes_on(plain):
             found[-1] = (found[-1][0], f"{found[-1][1]} {plain}".strip())
-        elif plain:
+        else:
             open_to = ""
             others.append(plain)
     return found, others
+
+
+def by_key(lines: Iterable[str]) -> dict[str, str]:
+    """Lines that were said one after the other, by what they speak of: of each the last; one without a value unsays."""
+    said: dict[str, str] = {}
+    for line in lines:
+        key, value = _key_and_value(line)
+        said.pop(key, None)
+        if value:
+            said[key] = line.strip()
+    return said
+
+
+def _key_and_value(line: str) -> tuple[str, str]:
+    """What a line speaks of, and what it says of that; a word that stands alone, such as `hold`, says all."""
+    spoken, _ = loose(line)
+    if spoken:
+        key, value = spoken[0]
+        means = meaning(key) or key.lower()
+        return "outline" if means == "corners" else means, value  # which is said by words or by its corners
+    known = word(line) or {"hold": True}  # one that asks for it in other words, in whose stead "hold: no" stands
+    return next(iter(known)), line.strip()
 
 
 def _as_item(line: str) -> str:
@@ -217,6 +241,9 @@ def read(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, A
     found = _READERS[name](text) if name in _READERS else {name: text} if text else {}
     if name == "kind" and found and found["kind"] != text.lower():
         warnings.append(f"{called}: {instead(text, found['kind'], get_args(Kind))}")
+    if name == "hold" and not text:  # what was meant to stand there is as likely a yes
+        warnings.append(f"{called} says “hold” and neither yes nor no; the work is held until it does")
+        return {"hold": True}
     if not found and text:
         near = nearest(text, _WORDS.get(name, ()))
         hint = f"; the nearest word is “{near}”" if near else _EXAMPLES.get(name, "")

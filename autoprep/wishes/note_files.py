@@ -3,6 +3,7 @@
 import contextlib
 import os
 import re
+import stat
 import time
 import tomllib
 import unicodedata
@@ -13,7 +14,19 @@ from typing import Any
 
 from autoprep.logs import as_shown
 from autoprep.wishes.captions import Doubt, caption, open_doubts
-from autoprep.wishes.lines import KEYS, holds, holds_by, loose, meaning, read, slip, stands_apart, unlisted, word
+from autoprep.wishes.lines import (
+    KEYS,
+    holds,
+    holds_by,
+    is_hold,
+    loose,
+    meaning,
+    read,
+    slip,
+    stands_apart,
+    unlisted,
+    word,
+)
 from autoprep.wishes.mistakes import nearest
 
 NOTE_ENDINGS = (".txt", ".toml", ".md")
@@ -81,22 +94,62 @@ def _notes_in(folder: str, _changed: int) -> Mapping[str, tuple[str, ...]]:
     return found
 
 
-def as_called(place: Path) -> Path:
-    """A note's place as its file is really called, where no file has just this name."""
-    if os.path.lexists(place):
-        return place
+def as_called(place: Path) -> tuple[Path, ...]:
+    """The places of a note as its files are really called: just so first, then in other capitals."""
     called = in_folder(place.parent).get(folded(place.name))
-    return place if called is None else place.with_name(called[0])
+    if called is None:
+        return (place,) if os.path.lexists(place) else ()
+    return tuple(place.with_name(name) for name in sorted(called, key=lambda name: name != place.name))
 
 
 def text_of(place: Path) -> str | None:
-    """The text of a note, or None where there is none that can be read."""
+    """The text of a note, None where there is none; of a long one the whole lines of its first 64 KiB.
+
+    Raises OSError where there is one that can't be read. A link is not followed: it may lead to anything.
+    """
     try:
-        if place.is_symlink() or not place.is_file() or place.stat().st_size > _LARGEST_NOTE:
-            return None
-        return _text(place.read_bytes())
-    except OSError:
+        mode = place.lstat().st_mode
+    except (OSError, ValueError):  # none, or a name that no file can have
         return None
+    if stat.S_ISLNK(mode):
+        raise OSError("it is a link, and links are not followed")
+    if not stat.S_ISREG(mode):
+        return None
+    try:
+        data = _beginning_of(place)
+    except FileNotFoundError:
+        return None
+    text = _text(data[:_LARGEST_NOTE])
+    return text if len(data) <= _LARGEST_NOTE else text[: text.rfind("\n") + 1] or text
+
+
+def _beginning_of(place: Path) -> bytes:
+    with place.open("rb") as file:
+        return file.read(_LARGEST_NOTE + 1)
+
+
+def said_by(place: Path, warnings: list[str], called: str = "", *, keep_photo: bool = False) -> dict[str, Any] | None:
+    """What the note there says; None where there is none. One that can't be read may say that the work is held: it is,
+    until the note can be read."""
+    called = called or f"the note {as_shown(place.name)}"
+    try:
+        text = text_of(place)
+        if text is not None and place.stat().st_size > _LARGEST_NOTE:
+            warnings.append(
+                f"{called} is longer than {_LARGEST_NOTE // 1024} KiB; what stands behind that was not read"
+            )
+    except OSError as problem:
+        warnings.append(f"{called}{_UNREAD}{problem.strerror or problem}); the work is held until it can be")
+        return {"hold": True}
+    return None if text is None else said_in(text, place, warnings, called, keep_photo=keep_photo)
+
+
+_UNREAD = " can't be read now ("
+
+
+def is_unread(unclear: tuple[str, ...]) -> bool:
+    """Whether some of what is told of a photo's words is that a note could not be read."""
+    return any(_UNREAD in line for line in unclear)
 
 
 def _text(data: bytes) -> str:
@@ -121,17 +174,8 @@ def said_in(
 ) -> dict[str, Any]:
     """What a note says. A first line without a colon is read like a photo's name."""
     called = called or f"the note {as_shown(place.name)}"
-    others: list[str] = []
-    try:
-        if place.suffix.lower() == ".toml":
-            lines: list[tuple[str, Any]] = list(tomllib.loads(text).items())
-        else:
-            lines, others = loose(text)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as problem:
-        # Nesting without end and numbers of thousands of digits are no syntax errors to the parser.
-        reason = problem if isinstance(problem, tomllib.TOMLDecodeError) else "it holds a number or a nesting too large"
-        warnings.append(f"{called} can't be read: {reason}")
-        return {}
+    lines: list[tuple[str, Any]]
+    lines, others = _of_toml(text, called, warnings) if place.suffix.lower() == ".toml" else loose(text)
     said: dict[str, Any] = {}
     given: dict[str, tuple[Any, Any]] = {}
     doubts: list[Doubt] = []
@@ -161,10 +205,46 @@ def said_in(
                 found = {name: tuple(dict.fromkeys((*said.get(name, ()), *found.get(name, ()))))}
             lay_over(said, found)
     warnings += open_doubts(doubts, keyed, called)
+    _, *behind = re.split("[,;]", said["title"]) if "title" in keyed else ("",)
+    if "hold" not in said and behind and is_hold(behind[-1]):
+        said["hold"] = True  # as it would in a photo's name
+        warnings.append(_held_until(called, f"title: {said['title']}"))
     if held and not said["hold"]:
         warnings.append(f"{called} says both that the work is held and that it is not; it is held")
         said["hold"] = True
     return said
+
+
+def _of_toml(text: str, called: str, warnings: list[str]) -> tuple[list[tuple[str, Any]], list[str]]:
+    """The lines of a note in TOML, those in its tables too. One with a slip is read like a plain note: a comma that was
+    forgotten must not release what it holds."""
+    try:
+        return list(_flat(tomllib.loads(text))), []
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as problem:
+        # Nesting without end and numbers of thousands of digits are no syntax errors to the parser.
+        reason = problem if isinstance(problem, tomllib.TOMLDecodeError) else "it holds a number or a nesting too large"
+        warnings.append(f"{called} can't be read as TOML, so its lines are read like those of a plain note: {reason}")
+    plain = (line for line in text.splitlines() if not line.lstrip().startswith(("#", "[")))
+    lines, others = loose("\n".join(_ASSIGNED.sub(r"\1: ", line) for line in plain))
+    found = [(key, _LIST_OF.sub("", value) if re.fullmatch(r"\[[^\[]*\]", value) else value) for key, value in lines]
+    return [(key, value) for key, value in found if meaning(key) == "hold" or _is_whole(value)], others
+
+
+def _is_whole(value: str) -> bool:
+    """Whether a value in TOML that was read as plain words is all there: no bracket or quote of it is left open."""
+    return value[:1] not in tuple("[{\"'") and len(value) <= _LONGEST_CAPTION
+
+
+_ASSIGNED = re.compile(r"""^\s*["']?([^\W\d][\w -]*?)["']?\s*=\s*""")
+_LIST_OF = re.compile(r"""^\[|\]$|["']""")
+
+
+def _flat(table: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
+    for key, value in table.items():
+        if isinstance(value, dict):
+            yield from _flat(value)
+        else:
+            yield key, value
 
 
 def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value: Any, called: str) -> list[str]:
@@ -184,7 +264,7 @@ def _from_bare_lines(
     text: str, others: list[str], called: str, warnings: list[str], doubts: list[Doubt]
 ) -> Iterator[tuple[str, dict[str, Any]]]:
     """The lines without a colon that say something, each with what it says; the others are answered."""
-    first = next((" ".join(line.split()) for line in text.splitlines() if line.strip()), "")
+    first = next((" ".join(line.split()) for line in text.splitlines() if any(map(str.isalnum, line))), "")
     for line in others:
         if word(line):
             yield line, word(line)

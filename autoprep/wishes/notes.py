@@ -24,6 +24,7 @@ from autoprep.wishes.note_files import (
     in_words,
     lay_over,
     place_of,
+    said_by,
     said_in,
     text_of,
 )
@@ -77,7 +78,7 @@ def facts_of_part(
         shared["title"] = f"{shared['title']} {part}"
     called = [part_name(name, part) for name in names]
     free = still_free(inbox, called)
-    if called[0] not in free and _note_of(inbox, called[:1]) is not None:
+    if called[0] not in free and has_note(inbox, called[0], corners=False):
         warnings.append(
             f"the note of {PurePosixPath(called[0]).name} is that of the photo of this name, and not of work {part} in "
             f"{PurePosixPath(names[0]).name}; give that photo another name, or say by the command line what is meant"
@@ -116,14 +117,17 @@ def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: li
     shown = names[0]
     of_folders: list[Doubt] = []
     folders, (name, doubts) = from_folders(shown, warnings, of_folders), from_name(shown)
-    own = _note_of(inbox, names)
-    note = {} if own is None else said_in(own[1], own[0], warnings)
+    notes = _notes_of(inbox, names, warnings)
+    note = _together(notes, warnings)
     folder_notes = _from_folder_notes(inbox, shown, warnings)
     page: list[Path] = []
     corner_notes = _from_corner_notes(inbox, names, warnings, page)
     told = _told(words, warnings)
     warnings += _outdone(
-        own[0] if own else None, note, (page[0], corner_notes) if page else None, (words, told) if words else None
+        notes[0][0] if notes else None,
+        note,
+        (page[0], corner_notes) if page else None,
+        (words, told) if words else None,
     )
     warnings += open_doubts(doubts, folder_notes | note | corner_notes | told, "the photo's name")
     warnings += open_doubts(of_folders, name | note | corner_notes | told, "the photo's folder")
@@ -179,7 +183,7 @@ _OF_ANY_PHOTO = frozenset(("hold", "not_a_work", "reference"))
 
 
 def _told(words: Path | None, warnings: list[str]) -> dict[str, Any]:
-    return {} if words is None else said_in(text_of(words) or "", words, warnings, "what you said")
+    return {} if words is None else said_by(words, warnings, "what you said") or {}
 
 
 def _facts(sources: Iterable[dict[str, Any]], warnings: list[str]) -> tuple[WorkFacts, tuple[str, ...]]:
@@ -263,29 +267,56 @@ def _is_picture(file: Path) -> bool:
 
 def _from_note(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[str, Any]:
     """What the note of the first of these names says that has one."""
-    own = _note_of(inbox, names)
-    return {} if own is None else said_in(own[1], own[0], warnings)
+    return _together(_notes_of(inbox, names, warnings), warnings)
 
 
-def _note_of(inbox: Path, names: Iterable[str]) -> tuple[Path, str] | None:
-    """Where that note lies, and its text."""
-    for place in (place for name in names for place in _note_places(place_of(inbox, name))):
-        text = text_of(place)
-        if text is not None:
-            return place, text
-    return None
+_Given = list[tuple[Path, dict[str, Any]]]
+"""Notes, the strongest first, and what each says."""
+
+
+def _notes_of(inbox: Path, names: Iterable[str], warnings: list[str]) -> _Given:
+    """All notes of the first of these names that has any."""
+    return next((found for name in names if (found := _read(_note_places(place_of(inbox, name)), warnings))), [])
+
+
+def _read(places: Iterable[Path], warnings: list[str]) -> _Given:
+    return [(place, said) for place in places if (said := said_by(place, warnings)) is not None]
+
+
+def _together(notes: _Given, warnings: list[str]) -> dict[str, Any]:
+    """What several notes of one photo, or of one folder, say: where they differ the first holds, and a hold in any."""
+    together: dict[str, Any] = {}
+    for _, said in reversed(notes):
+        lay_over(together, said)
+    for (first, was), (other, said) in ((notes[0], each) for each in notes[1:]):
+        both = f"the notes {as_shown(first.name)} and {as_shown(other.name)} do not agree on"
+        for key in was.keys() & said.keys() - {"also", "keywords", "hold", *OF_THE_SIZE}:
+            warnings += [f"{both} {in_words(key)}; the first holds"] if was[key] != said[key] else []
+    holds = {said["hold"] for _, said in notes if "hold" in said}
+    if len(holds) > 1:
+        warnings.append(
+            f"the notes {', '.join(as_shown(place.name) for place, _ in notes)} do not agree on a hold; it is held"
+        )
+    return together | ({"hold": True} if True in holds else {})
 
 
 def _note_places(photo: Path) -> tuple[Path, ...]:
     places = (*(photo.with_suffix(end) for end in NOTE_ENDINGS), *(Path(f"{photo}{end}") for end in NOTE_ENDINGS))
-    return tuple(as_called(place) for place in places)
+    return tuple(dict.fromkeys(one for place in places for one in as_called(place) if not _is_of_another(one, place)))
+
+
+def _is_of_another(note: Path, place: Path) -> bool:
+    """Whether a note in other capitals than a photo's own, which is there too, is that of a photo in these capitals."""
+    if note.name == place.name or not os.path.lexists(place):
+        return False
+    return any(photo.is_file() for photo in _called_alike(note.with_suffix("")))
 
 
 def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
     """Whether a photo of this name has a note, or one of the corner page."""
     if corners:
         return bool(of_corner_notes(inbox, name, []))
-    return any(text_of(place) is not None for place in _note_places(place_of(inbox, name)))
+    return bool(_read(_note_places(place_of(inbox, name)), []))
 
 
 def _from_corner_notes(
@@ -324,9 +355,9 @@ def _from_folder_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str
     """What a note that is called `note` says of all in its folder and below; the nearest one wins."""
     said: dict[str, Any] = {}
     for folder in reversed(PurePosixPath(shown).parents):
-        for place in (as_called(place_of(inbox, str(folder)) / f"{FOLDER_NOTE}{end}") for end in NOTE_ENDINGS):
-            text = text_of(place)
-            said |= {} if text is None else said_in(text, place, warnings)
+        lies = place_of(inbox, str(folder))
+        places = [one for end in NOTE_ENDINGS for one in as_called(lies / f"{FOLDER_NOTE}{end}")]
+        said |= _together(_read(reversed(places), warnings), warnings)
     return said
 
 
@@ -351,7 +382,9 @@ def _paper_of(folder: str) -> tuple[tuple[str, Any], ...]:
                 notes.append((entry.name, status.st_mtime_ns, status.st_size))
     newest: tuple[int, tuple[tuple[str, Any], ...]] = (0, ())
     for name, when, size in sorted(notes):
-        paper = _paper_in(os.path.join(folder, name), when, size)
+        paper: tuple[tuple[str, Any], ...] = ()
+        with contextlib.suppress(OSError):
+            paper = _paper_in(os.path.join(folder, name), when, size)
         newest = (when, paper) if paper and when >= newest[0] else newest
     return newest[1]
 

@@ -1,10 +1,16 @@
 """Words that are not understood are said where somebody looks: in the status, on the first page, at the used take."""
 
+from pathlib import Path
+
 import pytest
 
 from autoprep.cli import main
 from autoprep.domain import WorkFacts
+from autoprep.ledger import Line, View
 from autoprep.service.beside import own_words, with_complaints
+from autoprep.service.said import Said, facts_for, facts_of_copy
+from autoprep.wishes import note_files
+from autoprep.wishes.notes import facts_since
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -92,3 +98,88 @@ def test_a_take_that_is_away_keeps_its_own_complaint_alone(wren: Studio) -> None
     (wren.inbox / "b.jpg").unlink()
     wren.put("a.txt", "price: 20\n")
     assert wren.run()["b.jpg"].work.unclear == ()
+
+
+def test_a_note_that_can_not_be_read_holds_until_it_can(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    def denied(place: Path) -> bytes:
+        raise PermissionError(13, "Permission denied", place)
+
+    wren.put("a.jpg", photo(1))
+    wren.run()
+    assert wren.files()
+    wren.put("a.txt", "price: 20")
+    with monkeypatch.context() as refused:
+        refused.setattr(note_files, "_beginning_of", denied)
+        (told,) = wren.run()["a.jpg"].work.unclear
+        assert told == "the note a.txt can't be read now (Permission denied); the work is held until it can be"
+        assert wren.files() == {}
+        wren.run()
+        assert wren.files() == {}
+    assert wren.run()["a.jpg"].work.unclear == ()  # though nothing shows that it can be read now
+    assert wren.files()
+
+
+def test_a_note_that_could_not_be_read_is_new_at_each_look(wren: Studio) -> None:
+    wren.put("a.jpg", photo(1))
+    (wren.inbox / "a.txt").symlink_to(wren.inbox / "elsewhere")
+    said, view, line = Said(0.0), View(1, "a", "", b"a.jpg", "a.jpg", "done", 0, 0, 0.0, None), Line("", b"a.jpg", "")
+    looks = []
+    for _ in range(3):
+        looks.append(said.notice(wren.settings, {}, [("a", line)]))
+        assert said.of(wren.settings, view).hold
+    assert looks == [["a"]] * 3
+    (wren.inbox / "a.txt").unlink()
+    said.notice(wren.settings, {}, [("a", line)])
+    assert not said.of(wren.settings, view).hold
+    assert said.notice(wren.settings, {}, [("a", line)]) == []
+
+
+@pytest.mark.parametrize(
+    ("word", "sent"),
+    [
+        ("print-a3", ("print-a3",)), ("print_a3", ("print_a3",)), ("Print-A3", ("print-a3",)), ("print a3", ()),
+        ("open call", ("open-call",)),
+    ],
+)  # fmt: skip
+def test_of_destinations_that_differ_in_signs_the_one_that_is_written_is_meant(
+    wren: Studio, word: str, sent: tuple[str, ...]
+) -> None:
+    tables = "".join(f"[{name}]\nlong_side_px = 90\n" for name in ("print-a3", "print_a3", "open-call"))
+    wren.config.with_name("destinations.toml").write_text(tables, encoding="utf-8")
+    wren.put("a.txt", f"for: {word}")
+    facts, warnings = facts_for(wren.settings, "a.jpg")
+    assert (facts.destinations, facts.hold) == (sent, not sent)  # better held than sent to the wrong one
+    assert bool(warnings) == (not sent)
+
+
+def test_a_note_counts_when_it_has_been_still(wren: Studio) -> None:
+    wren.put("a.jpg", photo(1))
+    clock = [0.0]
+    said, line = Said(10.0, clock=lambda: clock[0]), [("a", Line("", b"a.jpg", ""))]
+    view = View(1, "a", "", b"a.jpg", "a.jpg", "done", 0, 0, 0.0, None)
+    said.notice(wren.settings, {}, line)
+    said.of(wren.settings, view)
+    half, whole = ({".": (("a.txt", 1, size),)} for size in (5, 9))
+    heard = []
+    for now, notes in ((1.0, half), (6.0, whole), (12.0, whole), (16.0, whole), (17.0, whole)):
+        clock[0] = now
+        heard.append((said.notice(wren.settings, notes, line), said.unsettled))
+        if heard[-1][0]:
+            said.of(wren.settings, view)
+    assert heard == [([], True), ([], True), ([], True), (["a"], False), ([], False)]
+
+
+def test_a_copy_in_a_folder_that_asks_for_a_hold_is_told_to_be_held(wren: Studio) -> None:
+    wren.put("do not publish/a.jpg", photo(1))
+    facts = facts_of_copy(wren.settings, "do not publish/a.jpg")
+    assert facts.hold
+    assert any("is held until" in line for line in facts.unclear)
+    assert facts_of_copy(wren.settings, "hold/a.jpg").unclear == ()
+
+
+def test_a_photo_that_is_away_and_was_released_stays_so(wren: Studio) -> None:
+    released = WorkFacts(released=True)
+    words = wren.put("elsewhere.txt", "price: 20")
+    facts, _ = facts_since(wren.inbox, "a.jpg", released, words, None) or (WorkFacts(), ())
+    assert (facts.released, facts.price) == (True, "20")
+    assert not (facts_since(wren.inbox, "a.jpg", WorkFacts(), words, None) or (released,))[0].released
