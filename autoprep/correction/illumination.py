@@ -7,8 +7,9 @@ from autoprep.correction.paper import Paper
 from autoprep.domain import Declined, LightField
 from autoprep.imaging.colour import LUMINANCE
 
-# Grid nodes along the longer side: a field of order 4 bends far less than 20; the border of a soft shadow needs more.
-_NODES, _NODES_IN_SHADOW = 20, 80
+# Grid nodes along the longer side: a field of order 4 bends far less than 20; a sheet's own light, that is known in 120
+# cells, needs more, and the border of a hard shadow, a millimetre or two, still more.
+_NODES, _NODES_ON_SHEET, _NODES_IN_SHADOW = 20, 80, 160
 
 
 def light_field(paper: Paper | Declined, paper_class: PaperClass, ratio: float) -> LightField | Declined:
@@ -23,13 +24,12 @@ def light_field(paper: Paper | Declined, paper_class: PaperClass, ratio: float) 
         return Declined(
             reason=f"only {100 * paper.coverage:.0f} % of the surface looks like bare paper; the light is left alone"
         )
-    most = _NODES if paper.shade is None else _NODES_IN_SHADOW
+    most = _NODES if paper.shade is None else _NODES_IN_SHADOW if paper.sheet is None else _NODES_ON_SHEET
     rows, cols = (most, max(4, round(most * ratio))) if ratio <= 1 else (max(4, round(most / ratio)), most)
     field = paper.log_field(rows, cols).astype(np.float64)
     reference = np.log(paper.mean_linear())
     relative = field - reference
-    nodes = tuple(tuple(round(float(v), 4) for v in node) for node in relative.reshape(-1, 3))
-    return LightField(rows=rows, cols=cols, log_light=nodes)  # type: ignore[arg-type]
+    return LightField.of(relative)
 
 
 def unevenness_percent(field: LightField | Declined) -> float | None:

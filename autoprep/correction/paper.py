@@ -6,7 +6,7 @@ but it is darker than the paper beside it: of several levels that fit, the light
 and the rim of the sheet, where artists leave paper, counts more.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import cast
 
@@ -32,6 +32,7 @@ _CELLS = 26
 _BIN = 0.004  # histogram bins in natural-log units: 0.4 % of light
 # A lighter level must hold this share of the weight, and this share of the largest level's, to be the paper.
 _LEVEL_SHARE, _LEVEL_RATIO = 0.012, 0.10
+_WHOLLY = 0.9
 
 
 @dataclass(frozen=True)
@@ -84,12 +85,17 @@ class _Search:
     weight: Float64
 
 
-def find_level(linear: Float32) -> Paper | Declined:
+def find_level(linear: Float32, lit: Bool | None = None) -> Paper | Declined:
     """(H, W, 3) float32 linear sRGB of a rectified work -> the bare paper beside what is painted, by its level.
 
-    The hypothesis for works with painted parts: the paper is one lightness and one tint under a smooth light.
+    The hypothesis for works with painted parts: the paper is one lightness and one tint under a smooth light. lit: (h,
+    w) over the work, where it is known to lie in no shadow; nothing else is looked at then.
     """
     search = _prepare(linear)
+    if lit is not None:
+        share = cv2.resize(lit.astype(np.float32), search.shape[::-1], interpolation=cv2.INTER_LINEAR)
+        wholly = (np.asarray(share) > _WHOLLY).ravel()
+        search = replace(search, smooth=search.smooth & wholly, weight=search.weight * wholly)
     if search.smooth.mean() < 0.02:
         return Declined(reason="the surface is textured all over; no bare paper to measure the light on")
     field = _envelope(search)

@@ -15,6 +15,7 @@ from autoprep.correction.kind import Judged
 from autoprep.correction.paper import Paper
 from autoprep.correction.references import Reference, light_over
 from autoprep.correction.rim import clear_of_desk
+from autoprep.correction.shade_eye import look_for_shade
 from autoprep.correction.shadows import Shadow
 from autoprep.correction.squaring import rectify, rimmed, silhouette_of
 from autoprep.domain import (
@@ -151,7 +152,8 @@ def make_plan(
     geometry = rim.geometry
     work = rectify(photo, geometry)
     work = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, work.linear)})
-    paper, shadow = find_paper(work.linear, wishes.flat, _washes_said(wishes.kind))
+    sight = look_for_shade(photo, geometry)
+    paper, shadow = find_paper(work.linear, wishes.flat, _washes_said(wishes.kind), sight)
     around = _lightest_around(photo, geometry)
     judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper)
     draft = Draft(work, geometry, wishes, paper, judged, chart, reference)

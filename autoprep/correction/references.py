@@ -94,10 +94,7 @@ def _plain(photo: Photo) -> tuple[LightField, Float64] | Declined:
     rows, cols = (_FRAME_NODES, max(4, round(_FRAME_NODES * width / height)))
     field = fields.evaluate(coefficients, rows, cols).astype(np.float64)
     mean = field.mean(axis=(0, 1))
-    nodes = tuple(
-        (round(float(r), 4), round(float(g), 4), round(float(b), 4)) for r, g, b in (field - mean).reshape(-1, 3)
-    )
-    return LightField(rows=rows, cols=cols, log_light=nodes), np.exp(mean)
+    return LightField.of(field - mean), np.exp(mean)
 
 
 def _neutralising(colour: Float64) -> Triple | None:
@@ -146,8 +143,7 @@ def light_over(reference: Reference, geometry: Geometry, nodes: int = _FRAME_NOD
     seen = cv2.remap(frame.array(), maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
     field = np.asarray(seen, np.float64)
     field -= np.log(np.exp(field) @ LUMINANCE.astype(np.float64)).mean()
-    flat = tuple((round(float(r), 4), round(float(g), 4), round(float(b), 4)) for r, g, b in field.reshape(-1, 3))
-    return LightField(rows=rows, cols=cols, log_light=flat)
+    return LightField.of(field)
 
 
 _CARD_PX = 700

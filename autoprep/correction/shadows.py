@@ -21,8 +21,8 @@ from autoprep.imaging.colour import LUMINANCE
 from autoprep.imaging.planes import carried, rim_of, slope_of, soft, soft_on_small
 
 # In natural-log units of light. Chosen on the lab's tuning seeds.
-_FAINT, _DEEPEST = 0.025, 1.5
-_FINE = 0.016  # what drawing and texture exceed after the slope is taken out
+FAINT, _DEEPEST = 0.025, 1.5
+FINE = 0.016  # what drawing and texture exceed after the slope is taken out
 _SOFT = 0.55  # the gradient that an edge keeps when it is blurred to 3 px: a step keeps 0.3-0.5, a slope 0.8-1
 _TINT, _TINT_SHARE = 0.035, 0.45
 # Lights differ along the way from warm to cold, 2700 to 7500 K, and hardly in green.
@@ -91,7 +91,7 @@ def _carried(ground: Ground, shaded: Bool, open_ground: Bool, lit: Bool) -> Shad
         known |= open_ground & ground.seen & (np.abs(ground.luma - light @ LUMINANCE) < _ISLAND)
         light = _over_gaps(values, known)
     light = np.minimum(light, 0)
-    under = light @ LUMINANCE < -_FAINT
+    under = light @ LUMINANCE < -FAINT
     return Shadow(light, known, float(under.mean()), float((under & ~known).mean()))
 
 
@@ -100,14 +100,14 @@ _BRIDGE_PX = 15
 
 
 def _shaded(open_ground: Bool, luma: Float32, lit: Bool, hard: Bool, bridge_px: int = _BRIDGE_PX) -> Bool:
-    return _substantial(_reached(open_ground, lit) & (luma < -_FAINT), luma, lit, hard, bridge_px)
+    return _substantial(_reached(open_ground, lit) & (luma < -FAINT), luma, lit, hard, bridge_px)
 
 
 def _open_ground(ground: Ground) -> Bool:
     """Where the surface between the strokes is plain and not lighter than paper."""
     luma = ground.luma
     fine = cast(Float32, cv2.blur(np.abs(finest(luma)), (3, 3)))
-    plain = fine < np.maximum(_FINE, 2.2 * ground.noise) * deeper_grain(luma)
+    plain = fine < np.maximum(FINE, 2.2 * ground.noise) * deeper_grain(luma)
     return np.asarray(ground.open & plain & (luma > -_DEEPEST) & (luma < 0.06))
 
 
@@ -166,7 +166,7 @@ def _substantial(shaded: Bool, luma: Float32, lit: Bool, hard: Bool, bridge_px: 
             continue
         faint = float(np.median(luma[part])) > -_FAINT_ALL
         touches = (part & rim).sum() > (_RIM_OF_FAINT if faint else _LEAST_RIM) * rim.sum()
-        deep = float(np.percentile(luma[part], 20)) < -2 * _FAINT
+        deep = float(np.percentile(luma[part], 20)) < -2 * FAINT
         kept[label] = touches and deep and _hard_border(labels == label, lit, hard) < _HARD
     return np.asarray(kept[labels] & shaded)
 

@@ -118,10 +118,12 @@ def without_bends(sheet: Sheet) -> Sheet:
     return replace(sheet, log_light=smooth)
 
 
-def explained_by(log_light: Float32, cells: Cells) -> float:
-    """Share 0..1 of the ground in cells that a light (rows, columns, 3), natural log, on one paper explains."""
+def explained_by(log_light: Float32, cells: Cells, where: Bool | None = None) -> float:
+    """Share 0..1 of the ground in cells that a light (rows, columns, 3), natural log, on one paper explains; where:
+    (rows, columns) the cells that count."""
     ground = _without_lines(cells)
-    return float(_explained(log_light, ground).sum() / max(int(ground.open.sum()), 1))
+    counts = ground.open if where is None else ground.open & where
+    return float((_explained(log_light, ground) & counts).sum() / max(int(counts.sum()), 1))
 
 
 def _explained(log_light: Float32, ground: _Ground) -> Bool:

@@ -12,7 +12,7 @@ from autoprep.correction.edges import MARGIN, Edges, trace
 from autoprep.correction.perspective import focal_length_px, proportion, ratio_range
 from autoprep.correction.silhouette import find_silhouette, whole_in_frame
 from autoprep.domain import Corner, Geometry, Outline, Photo, Work
-from autoprep.imaging.arrays import Float32
+from autoprep.imaging.arrays import Bool, Float32
 from autoprep.imaging.geometry import area, homography, rectangle
 from autoprep.imaging.resample import Level, Warp, strips, warp_rows
 
@@ -128,6 +128,13 @@ def _traced(photo: Photo, geometry: Geometry) -> Rimmed:
     margin_px = max(6, round(MARGIN * max(size)))
     framed, photo_px = _warped(photo, geometry, size, margin_px, _EDGE_PX)
     return Rimmed(geometry, trace(framed, margin_px, _beyond(geometry, size, margin_px)), photo_px)
+
+
+def with_surroundings(photo: Photo, geometry: Geometry, size: tuple[int, int], margin_px: int) -> tuple[Float32, Bool]:
+    """The work squeezed to (width, height) pixels with a margin of what lies around it, (H, W, 3) float32 linear, and
+    (H, W) where that lies beyond the photo."""
+    picture, _ = _warped(photo, geometry, size, margin_px)
+    return picture, np.asarray(_beyond(geometry, size, margin_px) > 0)
 
 
 _COARSE = 8  # pixels: the photo's border is a line, so it is enough to know every eighth

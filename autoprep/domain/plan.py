@@ -1,5 +1,7 @@
 """Where a work lies in its photo, and what is done to it: the outline, and the correction plan with its parts."""
 
+import base64
+import zlib
 from typing import Annotated, Literal
 
 import numpy as np
@@ -101,19 +103,47 @@ def _backwards(side: Side) -> Side:
     return last, fourth, third, second, first
 
 
+_MOST_NODES = 4096
+_PACKED_FROM, _PER_UNIT = 2000, 10_000
+
+
 class LightField(Value):
     """Relative light over the work: natural logarithm per channel on a regular grid, 0 at the reference.
 
-    log_light: rows x cols x 3, nodes at the cell centres of the rectified work, row by row.
+    log_light: rows x cols x 3, nodes at the cell centres of the rectified work, row by row; or, where there are many,
+    packed: the same in ten-thousandths as 16-bit differences from node to node along each row, deflated, in base 64.
     """
 
-    rows: Annotated[int, Field(ge=1)]
-    cols: Annotated[int, Field(ge=1)]
-    log_light: tuple[Triple, ...]
+    rows: Annotated[int, Field(ge=1, le=_MOST_NODES)]
+    cols: Annotated[int, Field(ge=1, le=_MOST_NODES)]
+    log_light: tuple[Triple, ...] = ()
+    packed: str = ""
+
+    @classmethod
+    def of(cls, values: Float32 | Float64) -> "LightField":
+        """A light from (rows, cols, 3) natural logs, between -3 and 3; finer ones are packed."""
+        rows, cols = values.shape[:2]
+        if rows * cols <= _PACKED_FROM:
+            nodes = tuple(
+                (round(float(r), 4), round(float(g), 4), round(float(b), 4)) for r, g, b in values.reshape(-1, 3)
+            )
+            return cls(rows=rows, cols=cols, log_light=nodes)
+        scaled: Float64 = np.round(np.clip(np.asarray(values, np.float64), -3, 3) * _PER_UNIT)
+        whole = scaled.astype(np.int16)
+        # A difference that does not fit goes round, and back again in the sum.
+        steps = np.concatenate([whole[:, :1], whole[:, 1:] - whole[:, :-1]], axis=1)
+        return cls(
+            rows=rows, cols=cols, packed=base64.b64encode(zlib.compress(steps.astype("<i2").tobytes(), 6)).decode()
+        )
 
     def array(self) -> Float32:
-        """(rows, cols, 3) float32 natural-log relative light."""
-        return np.array(self.log_light, np.float32).reshape(self.rows, self.cols, 3)
+        """(rows, cols, 3) float32 natural-log relative light; ValueError where it has not so many nodes."""
+        if not self.packed:
+            return np.array(self.log_light, np.float32).reshape(self.rows, self.cols, 3)
+        count = self.rows * self.cols * 3
+        data = zlib.decompressobj().decompress(base64.b64decode(self.packed), 2 * count + 1)
+        steps = np.frombuffer(data, "<i2").reshape(self.rows, self.cols, 3)
+        return np.asarray(np.cumsum(steps, axis=1, dtype=np.int16) / _PER_UNIT, np.float32)
 
 
 class Neutral(Value):

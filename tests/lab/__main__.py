@@ -30,6 +30,8 @@ from .real_pages import score_pages
 from .scene import DESKS, random_spec, render, rough_spec
 from .score import REFERENCES, REPORT_SEEDS, score
 from .several import SEVERAL_SEEDS, score_several
+from .shade.__main__ import add_arguments as add_shade_arguments
+from .shade.__main__ import run as train_shade
 from .takes import TAKES_SEEDS, score_takes
 from .works import ALL_KINDS, KINDS
 
@@ -70,6 +72,7 @@ _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "fit-outline": lambda given: fit(given.photos, given.out, given.keep, given.processes),
     "fit-sides": lambda given: fit_sides(given.photos, given.first, given.out, given.keep, given.processes),
     "train-eye": train_eye,
+    "train-shade": train_shade,
     "contact": lambda given: contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out),
     "several": lambda given: score_several(given.photos, given.first),
     "cut": lambda given: score_cut(given.photos, given.first, given.rough, given.processes),
@@ -159,6 +162,7 @@ def main() -> None:
     weeks = commands.add_parser("fortnight", help="a fortnight in a studio, against the real service")
     weeks.add_argument("--out", type=Path, required=True, help="folder for the photos, the studio and the table")
     add_eye_arguments(commands.add_parser("train-eye", help="train the second eye for one piece (extra: train)"))
+    add_shade_arguments(commands.add_parser("train-shade", help="train the eye for shade (extra: train)"))
     given = parser.parse_args()
     if given.command in _DONE_BY:
         _DONE_BY[given.command](given)

@@ -68,7 +68,7 @@ def measure_outline(shot: Shot, outline: Outline, geometry: Geometry, ends: Ends
     sheet ends where its paper does, which on a torn side is further in than its size.
     """
     truth, ends = shot.truth, ends or Ends(lines_of_frame(), lines_of_frame())
-    mm = _on_work(shot, geometry.in_photo(rectangle(1.0, 1.0)))
+    mm = on_work(shot, geometry.in_photo(rectangle(1.0, 1.0)))
     corner = np.linalg.norm(mm - corners_mm(truth.size_mm)[:, :2], axis=1).max() / np.hypot(*truth.size_mm) * 100
     # One in twenty points may lie on a tooth of a torn side, or on a rounded stretch.
     low = np.percentile(_outward(shot, geometry, ends.kept), 5)
@@ -82,7 +82,7 @@ def _outward(shot: Shot, geometry: Geometry, ends: Float64) -> Float64:
     beyond = []
     for k, places in enumerate(ends):
         points = geometry.in_photo(places)
-        at = _on_work(shot, points)
+        at = on_work(shot, points)
         outward = at[:, 1 - k % 2] * (-1 if k in (0, 3) else 1) - _true_edge(shot, k, at[:, k % 2])
         # What lies beyond the photo's border can't be lost.
         beyond.append(np.where(_on_border(shot, points), np.maximum(outward, 0), outward))
@@ -140,7 +140,8 @@ def _on_border(shot: Shot, points_px: AnyArray) -> Bool:
     return np.asarray(((points_px < 1) | (points_px > size - 1)).any(axis=-1))
 
 
-def _on_work(shot: Shot, points_px: AnyArray) -> Float64:
+def on_work(shot: Shot, points_px: AnyArray) -> Float64:
+    """(..., 2) photo pixels -> the place of the work that is seen there, in mm from its middle."""
     height, width = shot.pixels.shape[:2]
     centred = (np.asarray(points_px) - np.array([width / 2, height / 2])) / (np.hypot(width, height) / 2)
     return np.asarray(shot.truth.relief.seen_at(shot.truth.camera, centred), np.float64)

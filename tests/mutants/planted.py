@@ -2349,4 +2349,27 @@ PLANTED: tuple[Mistake, ...] = (
         ("a work is told by its best take, whichever was chosen", 'return row[7] == "ready", row[8], row[9] or 0.0', 'return row[7] == "ready", row[9] or 0.0, row[8]'),
         ("a work is public since its last take", "first[one.destination] = min(one.first, first.get(one.destination, one.first))", "first[one.destination] = one.first"),
     ),
+    *_all(
+        "autoprep/correction/seen_shade.py", ("tests/correction/test_seen_shade.py",),
+        ("the light is what is seen, not what the paper shows", "return carried((ground.rest - along).astype(np.float32), known, _SCALES, (0.15, 0.5), soft_on_small) + along", "return along"),
+        ("a wash is evened as more shade", "return soft(light + (_as_around(ground.luma, found, known) - found)[..., None], 0.7)", "return soft(light, 0.7)"),
+        ("bends are evened where they are to stay", "    if not flat:\n", "    if False:\n"),
+        ("any shade is worth a look", ">= _LEAST_SHARE", ">= 0"),
+        ("paper is what is seen as paper, however dark", "known = likely & as_dark & (off", "known = likely & (off"), ("paper of any tint is paper", "& (off < _OFF_TINT - _OFF_TINT_PER_DEPTH * shade + _OFF_TINT_PER_STEP * step)", ""),
+    ),
+    *_all(
+        "autoprep/correction/hypotheses.py", ("tests/correction/test_seen_shade.py",),
+        ("the eye is believed on a surface that it does not know", "if bare.mean() > _LEAST_BARE else told[0]", "if True else told[0]"),
+        ("what the eye sees is not used", "if sight is None or ruled or not is_shaded(sight):", "if True:"),
+    ),
+    *_all(
+        "autoprep/correction/shade_eye.py", ("tests/correction/test_seen_shade.py",),
+        ("the eye is not told what lies beyond the photo", "    where[beyond] = BEYOND\n", ""),
+        ("without weights there is an error", "    if net is None:\n        return None\n    view", "    view"),
+    ),
+    *_all(
+        "autoprep/domain/plan.py", ("tests/correction/test_planned.py",),
+        ("a packed light starts at nothing in each row", "[whole[:, :1], whole[:, 1:] - whole[:, :-1]]", "[0 * whole[:, :1], whole[:, 1:] - whole[:, :-1]]"),
+        ("every light is written node by node", "if rows * cols <= _PACKED_FROM:", "if True:"),
+    ),
 )  # fmt: skip

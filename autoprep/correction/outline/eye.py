@@ -4,15 +4,14 @@ It is another kind of witness than the candidates and their judge, so its agreem
 either says of itself (see gate). Its weights are a data file; without it the finder works and asks more.
 """
 
-import hashlib
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 from typing import cast
 
 import cv2
 import numpy as np
 
+from autoprep.correction.network import network
 from autoprep.correction.outline.masks import Shape, shapes
 from autoprep.domain import Photo
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
@@ -141,10 +140,4 @@ def _alike(one: Shape, other: Shape) -> float:
 @lru_cache(maxsize=1)
 def _net() -> cv2.dnn.Net | None:
     """The network of this process, or None where the weights are missing or not the ones this code was made for."""
-    file = resources.files("autoprep.correction.outline").joinpath(_WEIGHTS)
-    if not file.is_file():
-        return None
-    data = file.read_bytes()
-    if hashlib.sha256(data).hexdigest() != _WEIGHTS_SHA256:
-        return None
-    return cv2.dnn.readNetFromONNX(np.frombuffer(data, np.uint8))
+    return network("autoprep.correction.outline", _WEIGHTS, _WEIGHTS_SHA256)

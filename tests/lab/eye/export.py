@@ -16,11 +16,14 @@ _OPSET = 13
 _LEAST_HALF = 256
 
 
-def export(net: nn.Module, path: Path, side: int = 320) -> None:
-    """Batch normalisation folded into the convolutions, weights as float16 that are cast back on loading."""
+def export(net: nn.Module, path: Path, given: torch.Tensor, inputs: list[str], outputs: list[str]) -> None:
+    """Batch normalisation folded into the convolutions, weights as float16 that are cast back on loading.
+
+    given: a tensor of the input's shape; inputs, outputs: their names.
+    """
     plain = _folded(copy.deepcopy(net).float().cpu().eval().to(memory_format=torch.contiguous_format))
-    names = {"input_names": ["photo"], "output_names": ["maps", "work"]}
-    torch.onnx.export(plain, (torch.zeros(1, 3, side, side),), str(path), opset_version=_OPSET, dynamo=False, **names)
+    names = {"input_names": inputs, "output_names": outputs}
+    torch.onnx.export(plain, (given,), str(path), opset_version=_OPSET, dynamo=False, **names)
     onnx.save(_halved(onnx.load(str(path))), str(path))
 
 

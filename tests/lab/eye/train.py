@@ -87,7 +87,7 @@ def train(out: Path, course: Course, workers: int, seed: int, pool_size: int, ke
     state.piece += 1
     if cards.first:
         _save(out, state)
-        export(state.mean, out / "eye.onnx")
+        export(state.mean, out / "eye.onnx", torch.zeros(1, 3, 320, 320), ["photo"], ["maps", "work"])
     cards.leave()
 
 

@@ -1,0 +1,147 @@
+"""The light on a work on which the eye sees a shadow: measured on the paper, guided over drawing by what is seen.
+
+The eye says how deep a shadow lies at each place, to about a tenth, and where there is bare paper. Ground between the
+strokes that is as dark as that, as plain as paper and of the shadow's tint is paper; its own light is exact, and what
+lies between takes it over along the shadow that is seen there.
+"""
+
+from dataclasses import replace
+from typing import cast
+
+import cv2
+import numpy as np
+
+from autoprep.correction.bare_ground import Ground, between_strokes, deeper_grain, finest
+from autoprep.correction.paper import Paper, find_level, rim_share
+from autoprep.correction.shade_eye import Sight
+from autoprep.correction.shadows import FAINT, FINE, Shadow
+from autoprep.domain import Declined
+from autoprep.imaging.arrays import Bool, Float32, Float64, greatest
+from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.planes import carried, soft, soft_on_small
+
+# Natural-log units of light, chosen on the lab's tuning seeds 108000-108054. A shadow counts where so much of the work
+# is seen so dark; what is seen lighter than _LIT is lit.
+_SEEN, _LEAST_SHARE, _LIT = 0.12, 0.01, 0.03
+_UMBRA = 0.12
+# By so much what is seen may be wrong: anywhere, per depth, and where a border lies near, per what it steps.
+_WRONG, _WRONG_PER_DEPTH, _WRONG_PER_STEP = 0.07, 0.2, 0.7
+_OFF_TINT, _OFF_TINT_PER_DEPTH, _OFF_TINT_PER_STEP = 0.03, 0.12, 0.1
+_FINE_PER_STEP = 0.3  # a hard border of a shadow is fine too
+_STEP_PX = 9
+# The chance of bare paper from which it is believed: as a rule, and where the artist has said that there are washes, or
+# none.
+_BARE, _BARE_WASHED, _BARE_DRAWN = 0.5, 0.8, 0.3
+_NEAR, _ROUNDS, _FEWEST = 0.04, 8, 200
+_SCALES = (1.0, 2.0, 4.0, 8.0, 16.0, 40.0)
+_TURN = 0.6  # so much more, or less, of a channel than of all a hidden lamp takes at the most
+_ENOUGH = 50
+_GAP_PX, _BROAD_PX, _RING = 30, 11, 12  # smaller and narrower gaps are filled by what is beside them; places around one
+_NEAR_PX, _FAR_PX = 2, 7
+_DARKEST_AROUND, _LIGHTEST_AROUND = 5, 95  # percentiles
+
+
+def is_shaded(sight: Sight) -> bool:
+    """Whether a shadow is seen on a work that is worth to be looked at."""
+    return float((sight.shade < -_SEEN).mean()) >= _LEAST_SHARE
+
+
+def light_by_sight(
+    linear: Float32, sight: Sight, flat: bool = True, washes: bool | None = None
+) -> tuple[Paper, Shadow] | Declined:
+    """(H, W, 3) float32 linear sRGB of a rectified work and what the eye sees on it -> its bare paper, in the shadow as
+    beside it, and the shadow; or why that can't be told. flat, washes: as for `find_paper`."""
+    lit = cv2.erode((sight.shade > -_LIT).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    level = find_level(linear, lit)
+    if isinstance(level, Declined):
+        return level
+    seen = sight.on(*level.mask.shape)
+    ground = between_strokes(linear, level)
+    least = _BARE if washes is None else _BARE_WASHED if washes else _BARE_DRAWN
+    likely = np.asarray(ground.seen & ground.open & _plain(ground, seen.shade) & (seen.bare > least))
+    known, tint = _paper_as_seen(ground, seen.shade, likely)
+    if known.sum() < _FEWEST:
+        return Declined(reason="in the shadow that is seen no bare paper can be told")
+    light = _followed(ground, seen.shade, likely, known, tint)
+    if not flat:
+        light = np.where((cv2.erode(seen.shade, np.ones((15, 15), np.uint8)) < -_LIT)[..., None], light, 0)
+    return _described(level, light.astype(np.float32), known)
+
+
+def _plain(ground: Ground, shade: Float32) -> Bool:
+    fine = cast(Float32, cv2.blur(np.abs(finest(ground.luma)), (3, 3)))
+    limit = np.maximum(FINE, 2.2 * ground.noise) * deeper_grain(ground.luma)
+    return np.asarray(fine < limit + _FINE_PER_STEP * _steps(shade))
+
+
+def _steps(shade: Float32) -> Float32:
+    """(h, w) by how much the shade changes within a few pixels."""
+    brush = np.ones((_STEP_PX, _STEP_PX), np.uint8)
+    return np.asarray(cv2.dilate(shade, brush) - cv2.erode(shade, brush), np.float32)
+
+
+def _paper_as_seen(ground: Ground, shade: Float32, likely: Bool) -> tuple[Bool, Float64]:
+    """Where the ground is as dark as the shadow that is seen, and has its tint; and what the shadow takes per channel
+    where it takes 1 of the luminance."""
+    step, tint = _steps(shade), np.ones(3)
+    as_dark = np.abs(ground.luma - shade) < _WRONG - _WRONG_PER_DEPTH * shade + _WRONG_PER_STEP * step
+    known = np.asarray(likely & as_dark)
+    for _ in range(2):
+        umbra = known & (shade < -_UMBRA)
+        if umbra.sum() > _ENOUGH:
+            taken = ground.rest[umbra] / np.minimum(ground.luma[umbra], -0.05)[:, None]
+            tint = np.clip(np.median(taken, axis=0).astype(np.float64), 1 - _TURN, 1 + _TURN)
+        off = _off(ground.rest - shade[..., None] * tint.astype(np.float32))
+        known = likely & as_dark & (off < _OFF_TINT - _OFF_TINT_PER_DEPTH * shade + _OFF_TINT_PER_STEP * step)
+    return np.asarray(known), tint
+
+
+def _off(rest: Float32) -> Float32:
+    """(h, w) how far the tint of what remains is from none."""
+    return greatest(np.abs(soft(np.ascontiguousarray(rest - (rest @ LUMINANCE)[..., None]), 1.5)))
+
+
+def _followed(ground: Ground, shade: Float32, likely: Bool, known: Bool, tint: Float64) -> Float32:
+    """(h, w, 3) the light: as it is on the paper, and between along what is seen. More paper is found in that light;
+    `known` is filled in."""
+    light = _guided(ground, shade, known, tint)
+    for _ in range(_ROUNDS):
+        rest = ground.rest - light
+        known |= likely & (np.abs(ground.luma - light @ LUMINANCE) < _NEAR) & (_off(rest) < _OFF_TINT)
+        light = _guided(ground, shade, known, tint)
+    found = light @ LUMINANCE
+    return soft(light + (_as_around(ground.luma, found, known) - found)[..., None], 0.7)
+
+
+def _guided(ground: Ground, shade: Float32, known: Bool, tint: Float64) -> Float32:
+    along = shade[..., None] * tint.astype(np.float32)
+    return carried((ground.rest - along).astype(np.float32), known, _SCALES, (0.15, 0.5), soft_on_small) + along
+
+
+def _as_around(luma: Float32, light: Float32, known: Bool) -> Float32:
+    """A light, within each gap of the paper no darker and no lighter than the paper around it: a wash is easily seen as
+    deeper shade. Strokes, that run from one gap to another, count as none of them."""
+    bounded, gaps = light.copy(), (~known).astype(np.uint8)
+    broad = cv2.morphologyEx(gaps, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_BROAD_PX, _BROAD_PX)))
+    whole = np.minimum(cv2.dilate(broad, np.ones((5, 5), np.uint8)), gaps)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(whole, connectivity=4)
+    for label in range(1, count):
+        left, top, width, height, area = (int(value) for value in stats[label])
+        if area < _GAP_PX:
+            continue
+        part = np.s_[max(0, top - _FAR_PX) : top + height + _FAR_PX, max(0, left - _FAR_PX) : left + width + _FAR_PX]
+        gap = labels[part] == label
+        # Right beside a gap the paper is mixed with what is drawn.
+        far, near = (cv2.dilate(gap.astype(np.uint8), np.ones((2 * px + 1, 2 * px + 1))) for px in (_FAR_PX, _NEAR_PX))
+        ring = (far > near) & known[part]
+        if ring.sum() < _RING:
+            continue
+        low, high = np.percentile(luma[part][ring], [_DARKEST_AROUND, _LIGHTEST_AROUND])
+        bounded[part][gap] = np.clip(light[part][gap], low, high)
+    return bounded
+
+
+def _described(level: Paper, light: Float32, known: Bool) -> tuple[Paper, Shadow]:
+    paper = replace(level, mask=known, shade=light, coverage=float(known.mean()), rim=rim_share(known))
+    under = light @ LUMINANCE < -FAINT
+    return paper, Shadow(light, known, float(under.mean()), float((under & ~known).mean()))
