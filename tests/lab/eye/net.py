@@ -24,16 +24,13 @@ class _Residual(nn.Module):
         return F.relu(x + self.second(self.first(x)))
 
 
-class OutlineNet(nn.Module):
-    """(B, 3, n, n) RGB codes 0..1, n a multiple of 32 -> (B, 3, n/2, n/2) logits and (B, 1) logit.
+class Body(nn.Module):
+    """(B, inputs, n, n) values 0..1, n a multiple of 32 -> (B, widths[1], n/2, n/2) features, and the coarsest ones."""
 
-    The maps: inside a work, on its outline, at its corners. The single logit: that there is a work at all.
-    """
-
-    def __init__(self, widths: tuple[int, ...] = _WIDTHS) -> None:
+    def __init__(self, inputs: int, widths: tuple[int, ...]) -> None:
         super().__init__()
         c0, c1, c2, c3, c4, c5 = widths
-        self.at_half = nn.Sequential(_conv(3, c0, 2), _conv(c0, c1))
+        self.at_half = nn.Sequential(_conv(inputs, c0, 2), _conv(c0, c1))
         self.at_quarter = nn.Sequential(_conv(c1, c2, 2), _Residual(c2))
         self.at_eighth = nn.Sequential(_conv(c2, c3, 2), _Residual(c3), _Residual(c3))
         self.at_sixteenth = nn.Sequential(_conv(c3, c4, 2), _Residual(c4), _Residual(c4, 2))
@@ -42,26 +39,38 @@ class OutlineNet(nn.Module):
         self.up4, self.up3 = nn.Conv2d(c5, c4, 1), nn.Conv2d(c4, c3, 1)
         self.up2, self.up1 = nn.Conv2d(c3, c2, 1), nn.Conv2d(c2, c1, 1)
         self.join4, self.join3, self.join2, self.join1 = _conv(c4, c4), _conv(c3, c3), _conv(c2, c2), _conv(c1, c1)
-        self.maps = nn.Conv2d(c1, 3, 3, 1, 1)
-        self.work = nn.Sequential(nn.Conv2d(2 * c5, 64, 1), nn.ReLU(inplace=True), nn.Conv2d(64, 1, 1))
-        assert self.maps.bias is not None
-        self.maps.bias.data[:] = torch.tensor([-0.5, -3.0, -4.0])  # most pixels are no edge and no corner
 
-    def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
+    def features(self, x: Tensor) -> tuple[Tensor, Tensor]:
         x = x * 4 - 2
         half = self.at_half(x)
         quarter = self.at_quarter(half)
         eighth = self.at_eighth(quarter)
         sixteenth = self.at_sixteenth(eighth)
         coarsest = self.at_coarsest(sixteenth)
-        mean = F.adaptive_avg_pool2d(coarsest, 1)
-        work = self.work(torch.cat([mean, F.adaptive_max_pool2d(coarsest, 1)], 1)).flatten(1)
-        coarsest = coarsest + self.context(mean)
-        sixteenth = self.join4(F.relu(sixteenth + _twice(self.up4(coarsest))))
+        whole = coarsest + self.context(F.adaptive_avg_pool2d(coarsest, 1))
+        sixteenth = self.join4(F.relu(sixteenth + _twice(self.up4(whole))))
         eighth = self.join3(F.relu(eighth + _twice(self.up3(sixteenth))))
         quarter = self.join2(F.relu(quarter + _twice(self.up2(eighth))))
-        half = self.join1(F.relu(half + _twice(self.up1(quarter))))
-        return self.maps(half), work
+        return self.join1(F.relu(half + _twice(self.up1(quarter)))), coarsest
+
+
+class OutlineNet(Body):
+    """(B, 3, n, n) RGB codes 0..1, n a multiple of 32 -> (B, 3, n/2, n/2) logits and (B, 1) logit.
+
+    The maps: inside a work, on its outline, at its corners. The single logit: that there is a work at all.
+    """
+
+    def __init__(self, widths: tuple[int, ...] = _WIDTHS) -> None:
+        super().__init__(3, widths)
+        self.maps = nn.Conv2d(widths[1], 3, 3, 1, 1)
+        self.work = nn.Sequential(nn.Conv2d(2 * widths[5], 64, 1), nn.ReLU(inplace=True), nn.Conv2d(64, 1, 1))
+        assert self.maps.bias is not None
+        self.maps.bias.data[:] = torch.tensor([-0.5, -3.0, -4.0])  # most pixels are no edge and no corner
+
+    def forward(self, x: Tensor) -> tuple[Tensor, Tensor]:
+        half, coarsest = self.features(x)
+        pooled = [F.adaptive_avg_pool2d(coarsest, 1), F.adaptive_max_pool2d(coarsest, 1)]
+        return self.maps(half), self.work(torch.cat(pooled, 1)).flatten(1)
 
 
 def _twice(x: Tensor) -> Tensor:
