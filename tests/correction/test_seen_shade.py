@@ -172,14 +172,14 @@ def test_without_its_weights_the_light_is_found_as_before(monkeypatch: pytest.Mo
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("kind", "seed"), [("ink", 730), ("journal", 731), ("pencil", 732)])
+@pytest.mark.parametrize(("kind", "seed"), [("journal", 731), ("pencil", 732)])
 def test_the_hard_shadow_of_a_hand_is_gone_in_a_photo(kind: str, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Rendered by the lab; what is left of it without the eye is several times as much."""
     spec = random_spec(
         seed, kind, "wood", shadow="hand", shadow_softness_mm=1.5, shadow_strength=0.75, shadow_at=(0.1, 0.2),
         shadow_turn_deg=40.0, over="none", glare=0.0, fill=0.8,
     )  # fmt: skip
-    shot = render(spec, 1400)
+    shot = render(spec, 1200)
     photo = read_photo(encode_jpeg(shot, 90))
     corners = tuple((float(x), float(y)) for x, y in shot.truth.corners_px)
     outline = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]
