@@ -50,8 +50,13 @@ def find_paper(
     seen = light_by_sight(linear, sight, flat, washes) if bare.mean() > _LEAST_BARE else told[0]
     if isinstance(seen, Paper | Declined):
         return told
-    before = 0.0 if isinstance(told[0], Declined) else explained_by(told[0].log_field(*cells.shape), cells, bare)
-    return seen if explained_by(seen[0].log_field(*cells.shape), cells, bare) > before - _SEEN_AS_WELL else told
+    if isinstance(told[0], Declined):
+        return seen
+    before = explained_by(told[0].log_field(*cells.shape), cells, bare)
+    if explained_by(seen[0].log_field(*cells.shape), cells, bare) <= before - _SEEN_AS_WELL:
+        return told
+    # Of marks lighter than the paper the light that was found on all of it knows more than that of its lit part.
+    return replace(seen[0], lighter=told[0].lighter), seen[1]
 
 
 def _without_eye(

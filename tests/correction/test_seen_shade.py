@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction import planning, shade_eye
+from autoprep.correction import hypotheses, planning, shade_eye
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.paper import Paper
 from autoprep.correction.planning import Wishes, make_plan
@@ -137,6 +137,20 @@ def test_what_is_seen_is_believed_only_on_paper_that_the_eye_knows() -> None:
         paper, _ = find_paper(picture, sight=nothing)
         assert isinstance(paper, Paper)
         assert np.array_equal(log_light(paper), log_light(told))
+
+
+def test_marks_lighter_than_the_paper_are_those_that_its_whole_light_tells(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In the light of the lit part alone a bend of the sheet seems chalk, and chalk in the shade is none."""
+    picture, _ = page()
+    told, alone = find_paper(picture)[0], light_by_sight(picture, sight())
+    assert isinstance(told, Paper)
+    assert not isinstance(alone, Declined)
+    chalked = replace(told, lighter=0.02)
+    monkeypatch.setattr(hypotheses, "_without_eye", lambda *_: (chalked, Declined(reason="-")))
+    seen = find_paper(picture, sight=sight())[0]
+    assert isinstance(seen, Paper)
+    assert np.array_equal(seen.mask, alone[0].mask)  # it is the eye's light
+    assert alone[0].lighter < seen.lighter == chalked.lighter
 
 
 def test_a_hundredth_of_the_work_in_the_shade_is_worth_a_look() -> None:

@@ -2360,6 +2360,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/hypotheses.py", ("tests/correction/test_seen_shade.py",),
         ("the eye is believed on a surface that it does not know", "if bare.mean() > _LEAST_BARE else told[0]", "if True else told[0]"),
+        ("chalk is told in the light of the lit part", "return replace(seen[0], lighter=told[0].lighter), seen[1]", "return seen"),
         ("what the eye sees is not used", "if sight is None or ruled or not is_shaded(sight):", "if True:"),
     ),
     *_all(
