@@ -47,8 +47,10 @@ def find_paper(
     if sight is None or ruled or not is_shaded(sight):
         return told
     bare = sight.on(*cells.shape).bare > _BARE
-    seen = light_by_sight(linear, sight, flat, washes) if bare.mean() > _LEAST_BARE else told[0]
-    if isinstance(seen, Paper | Declined):
+    if bare.mean() <= _LEAST_BARE:
+        return told
+    seen = light_by_sight(linear, sight, flat, washes)
+    if isinstance(seen, Declined):
         return told
     if isinstance(told[0], Declined):
         return seen

@@ -62,7 +62,7 @@ def light_by_sight(
     known, tint = _paper_as_seen(ground, seen.shade, likely)
     if known.sum() < _FEWEST:
         return Declined(reason="in the shadow that is seen no bare paper can be told")
-    light = _followed(ground, seen.shade, likely, known, tint)
+    known, light = _followed(ground, seen.shade, likely, known, tint)
     if not flat:
         light = np.where((cv2.erode(seen.shade, np.ones((15, 15), np.uint8)) < -_LIT)[..., None], light, 0)
     return _described(level, light.astype(np.float32), known)
@@ -101,16 +101,16 @@ def _off(rest: Float32) -> Float32:
     return greatest(np.abs(soft(np.ascontiguousarray(rest - (rest @ LUMINANCE)[..., None]), 1.5)))
 
 
-def _followed(ground: Ground, shade: Float32, likely: Bool, known: Bool, tint: Float64) -> Float32:
-    """(h, w, 3) the light: as it is on the paper, and between along what is seen. More paper is found in that light;
-    `known` is filled in."""
+def _followed(ground: Ground, shade: Float32, likely: Bool, known: Bool, tint: Float64) -> tuple[Bool, Float32]:
+    """All paper that lies in the light of what is known, and (h, w, 3) that light: as it is on the paper, and between
+    along what is seen."""
     light = _guided(ground, shade, known, tint)
     for _ in range(_ROUNDS):
         rest = ground.rest - light
-        known |= likely & (np.abs(ground.luma - light @ LUMINANCE) < _NEAR) & (_off(rest) < _OFF_TINT)
+        known = known | (likely & (np.abs(ground.luma - light @ LUMINANCE) < _NEAR) & (_off(rest) < _OFF_TINT))
         light = _guided(ground, shade, known, tint)
     found = light @ LUMINANCE
-    return soft(light + (_as_around(ground.luma, found, known) - found)[..., None], 0.7)
+    return np.asarray(known), soft(light + (_as_around(ground.luma, found, known) - found)[..., None], 0.7)
 
 
 def _guided(ground: Ground, shade: Float32, known: Bool, tint: Float64) -> Float32:

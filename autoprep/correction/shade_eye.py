@@ -2,7 +2,7 @@
 
 A shadow and a wash both darken paper. What tells them apart is seen at once, and is hard to put in rules: a shadow runs
 on over the desk, has the shape of a hand or a phone, is as grainy as the paper beside it, and one depth all over. What
-the eye says is a witness only: the light itself is measured on the paper (see shadows).
+the eye says is a witness only: the light itself is measured on the paper (see seen_shade).
 """
 
 from dataclasses import dataclass

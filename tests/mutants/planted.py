@@ -2352,14 +2352,14 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/seen_shade.py", ("tests/correction/test_seen_shade.py",),
         ("the light is what is seen, not what the paper shows", "return carried((ground.rest - along).astype(np.float32), known, _SCALES, (0.15, 0.5), soft_on_small) + along", "return along"),
-        ("a wash is evened as more shade", "return soft(light + (_as_around(ground.luma, found, known) - found)[..., None], 0.7)", "return soft(light, 0.7)"),
+        ("a wash is evened as more shade", "soft(light + (_as_around(ground.luma, found, known) - found)[..., None], 0.7)", "soft(light, 0.7)"),
         ("bends are evened where they are to stay", "    if not flat:\n", "    if False:\n"),
         ("any shade is worth a look", ">= _LEAST_SHARE", ">= 0"),
         ("paper is what is seen as paper, however dark", "known = likely & as_dark & (off", "known = likely & (off"), ("paper of any tint is paper", "& (off < _OFF_TINT - _OFF_TINT_PER_DEPTH * shade + _OFF_TINT_PER_STEP * step)", ""),
     ),
     *_all(
         "autoprep/correction/hypotheses.py", ("tests/correction/test_seen_shade.py",),
-        ("the eye is believed on a surface that it does not know", "if bare.mean() > _LEAST_BARE else told[0]", "if True else told[0]"),
+        ("the eye is believed on a surface that it does not know", "if bare.mean() <= _LEAST_BARE:", "if False:"),
         ("chalk is told in the light of the lit part", "return replace(seen[0], lighter=told[0].lighter), seen[1]", "return seen"),
         ("what the eye sees is not used", "if sight is None or ruled or not is_shaded(sight):", "if True:"),
     ),
