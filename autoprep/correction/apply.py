@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 
 from autoprep.domain import CorrectionPlan, Declined, LightField, Tone
-from autoprep.imaging.arrays import Float32, least
+from autoprep.imaging.arrays import AnyArray, Float32, least
 from autoprep.imaging.colour import luminance
 
 # The gain map is computed at every so many pixels and interpolated: the light bends slowly. Of small pictures at more,
@@ -94,11 +94,18 @@ def _is_tinted(plan: CorrectionPlan) -> bool:
 
 def _spread(light: LightField, size: tuple[int, int], step_px: int) -> Float32:
     """(h, w, 3) float32 log light at the gain map's nodes, from the plan's grid, cubic in between."""
+    across, down = ((np.arange(side // step_px + 2) + 0.5) * step_px / side for side in size)
+    return light_at(light, np.stack(np.meshgrid(across, down), axis=-1))
+
+
+def light_at(light: LightField, places: AnyArray) -> Float32:
+    """(h, w, 2) places of the work, 0..1 across and down -> (h, w, 3) float32 log light, cubic between the nodes.
+
+    Beyond the outermost nodes it goes on straight for as much as two of them.
+    """
+    at = (np.asarray(places) * [light.cols, light.rows] - 0.5 + 2).astype(np.float32)
     grid = _extended(light.array())
-    x = (np.arange(size[0] // step_px + 2) + 0.5) * step_px / size[0] * light.cols - 0.5 + 2
-    y = (np.arange(size[1] // step_px + 2) + 0.5) * step_px / size[1] * light.rows - 0.5 + 2
-    mx, my = np.meshgrid(x.astype(np.float32), y.astype(np.float32))
-    return cast(Float32, cv2.remap(grid, mx, my, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))
+    return cast(Float32, cv2.remap(grid, at[..., 0], at[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))
 
 
 def _extended(grid: Float32) -> Float32:

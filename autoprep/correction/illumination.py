@@ -2,10 +2,13 @@
 
 import numpy as np
 
+from autoprep.correction.apply import light_at
 from autoprep.correction.kind import PaperClass
 from autoprep.correction.paper import Paper
 from autoprep.domain import Declined, LightField
+from autoprep.imaging.arrays import Float64
 from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.geometry import homography, project, rectangle
 
 # Grid nodes along the longer side: a field of order 4 bends far less than 20; a sheet's own light, that is known in 120
 # cells, needs more, and the border of a hard shadow, a millimetre or two, still more.
@@ -30,6 +33,13 @@ def light_field(paper: Paper | Declined, paper_class: PaperClass, ratio: float) 
     reference = np.log(paper.mean_linear())
     relative = field - reference
     return LightField.of(relative)
+
+
+def in_frame(light: LightField, around: Float64) -> LightField:
+    """The same light on the grid of another frame, whose (4, 2) corners are `around` in that of the light, 0..1."""
+    across, down = ((np.arange(count) + 0.5) / count for count in (light.cols, light.rows))
+    places = np.stack(np.meshgrid(across, down), axis=-1)
+    return LightField.of(light_at(light, project(homography(rectangle(1.0, 1.0), around), places)))
 
 
 def unevenness_percent(field: LightField | Declined) -> float | None:

@@ -17,7 +17,7 @@ from autoprep.correction.references import Reference, light_over
 from autoprep.correction.rim import clear_of_desk
 from autoprep.correction.shade_eye import look_for_shade
 from autoprep.correction.shadows import Shadow
-from autoprep.correction.squaring import rectify, rimmed, silhouette_of
+from autoprep.correction.squaring import Torn, rectify, rimmed, torn_edges
 from autoprep.domain import (
     ChartFit,
     CorrectionPlan,
@@ -36,6 +36,7 @@ from autoprep.domain import (
 )
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import luminance
+from autoprep.imaging.geometry import homography, project, rectangle
 
 
 @dataclass(frozen=True)
@@ -161,10 +162,8 @@ def make_plan(
         draft.light = draft.neutral = Declined(reason="it is as shot, as you asked")
     for _, step in () if wishes.as_shot else STEPS:
         step(draft)
-    # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
-    frame, silhouette = (geometry, None) if judged.paper == "none" else silhouette_of(rim)
     plan = CorrectionPlan(
-        geometry=frame,
+        geometry=geometry,
         kind=judged.kind,
         paper=judged.paper,
         light=draft.light,
@@ -176,11 +175,23 @@ def make_plan(
         reference="" if reference is None else reference.name,
         told_by=ToldBy() if reference is None else reference.told_by,
         focus=_focus(work.linear),
-        silhouette=silhouette,
-        inset=clear_of_desk(photo, frame),
         paper_guessed=judged.guessed,
     )
-    return plan, judged, _measures(draft, plan) | _shadow_measures(paper, shadow, plan)
+    finished = corrected(work.linear, plan)
+    # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
+    torn = None if judged.paper == "none" else torn_edges(rim)
+    plan = plan if torn is None else _in_whole_frame(plan, torn)
+    plan = plan.model_copy(update={"inset": clear_of_desk(photo, plan.geometry)})
+    return plan, judged, _measures(draft, plan, finished) | _shadow_measures(paper, shadow, plan)
+
+
+def _in_whole_frame(plan: CorrectionPlan, torn: Torn) -> CorrectionPlan:
+    """The plan of a torn sheet in the frame that holds all of it: whatever has a place in the outline's, where light
+    and drawing were measured, has another one there."""
+    light = plan.light if isinstance(plan.light, Declined) else illumination.in_frame(plan.light, torn.around)
+    x, y = project(homography(torn.around, rectangle(1.0, 1.0)), np.array(plan.focus))
+    changes = {"light": light, "focus": (round(float(x), 3), round(float(y), 3))}
+    return plan.model_copy(update={"geometry": torn.frame, "silhouette": torn.silhouette, **changes})
 
 
 def _washes_said(kind: Kind | None) -> bool | None:
@@ -223,8 +234,8 @@ def _paper_colour(draft: Draft) -> tuple[float, float, float] | None:
     return red, green, blue
 
 
-def _measures(draft: Draft, plan: CorrectionPlan) -> dict[str, float]:
-    """Numbers with the unit in the name, of the photo as shot and of the corrected work."""
+def _measures(draft: Draft, plan: CorrectionPlan, finished: Float32) -> dict[str, float]:
+    """Numbers with the unit in the name, of the photo as shot and of the corrected work, as it lies in the outline."""
     linear, paper = draft.work.linear, draft.paper
     measures = {
         "ratio_width_to_height": plan.geometry.ratio,
@@ -238,7 +249,6 @@ def _measures(draft: Draft, plan: CorrectionPlan) -> dict[str, float]:
     uneven = illumination.unevenness_percent(draft.light)
     if uneven is not None:
         measures["light_unevenness_percent"] = uneven
-    finished = corrected(linear, plan)
     measures |= assessment.finished_look(finished)
     if plan.paper in ("white", "tinted"):
         measures["shade_left_percent"] = assessment.shade_left_percent(finished)

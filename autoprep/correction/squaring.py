@@ -12,7 +12,7 @@ from autoprep.correction.edges import MARGIN, Edges, trace
 from autoprep.correction.perspective import focal_length_px, proportion, ratio_range
 from autoprep.correction.silhouette import find_silhouette, whole_in_frame
 from autoprep.domain import Corner, Geometry, Outline, Photo, Work
-from autoprep.imaging.arrays import Bool, Float32
+from autoprep.imaging.arrays import Bool, Float32, Float64
 from autoprep.imaging.geometry import area, homography, rectangle
 from autoprep.imaging.resample import Level, Warp, strips, warp_rows
 
@@ -150,10 +150,23 @@ def _beyond(geometry: Geometry, size: tuple[int, int], margin_px: int) -> Float3
     return np.maximum(cast(Float32, cv2.resize(out, (width, height), interpolation=cv2.INTER_LINEAR)), 0)
 
 
-def silhouette_of(rim: Rimmed) -> tuple[Geometry, tuple[Corner, ...] | None]:
-    """The frame that holds all of the sheet, and its edges in it where they are torn, deckled or rounded."""
+@dataclass(frozen=True)
+class Torn:
+    """A sheet whose edges are torn, deckled or rounded.
+
+    frame: it holds all of the sheet; silhouette: the edges in that frame; around: (4, 2) the frame's corners in the
+    frame of the outline, 0..1 across and down.
+    """
+
+    frame: Geometry
+    silhouette: tuple[Corner, ...]
+    around: Float64
+
+
+def torn_edges(rim: Rimmed) -> Torn | None:
+    """The frame that holds all of a torn, deckled or rounded sheet, and its edges; None where they are cut straight."""
     found = None if rim.traced is None else find_silhouette(rim.traced, rim.photo_px)
     if found is None:
-        return rim.geometry, None
+        return None
     frame, points = whole_in_frame(rim.geometry, found)
-    return frame, tuple((round(float(x), 5), round(float(y), 5)) for x, y in points)
+    return Torn(frame, tuple((round(float(x), 5), round(float(y), 5)) for x, y in points), found.around)

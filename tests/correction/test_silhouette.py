@@ -1,14 +1,18 @@
 """Torn edges: found to the pixel, kept on their ground; cut edges stay straight."""
 
+from collections.abc import Callable
+
 import cv2
 import numpy as np
 import pytest
 
+from autoprep.correction import illumination
 from autoprep.correction.edges import SAMPLES, trace
 from autoprep.correction.edges import _edge as edge_of
-from autoprep.correction.planning import Wishes, make_plan
+from autoprep.correction.planning import Wishes, _focus, make_plan
 from autoprep.correction.silhouette import _polygon, _touching, find_silhouette, whole_in_frame
-from autoprep.domain import Geometry, Outline
+from autoprep.correction.squaring import geometry_of, rectify
+from autoprep.domain import Geometry, LightField, Outline, Photo, PhotoFacts
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Bool, Float32, Float64
 from autoprep.imaging.geometry import homography, rectangle
@@ -161,6 +165,42 @@ def test_the_frame_holds_all_of_a_torn_sheet_and_no_more(fleck: bool) -> None:
     assert points[:, 1].max() == pytest.approx(1.0, abs=0.002)
     told = asked.model_copy(update={"ratio_from": "known size"})
     assert whole_in_frame(told, found)[0].ratio == told.ratio
+
+
+def steep(down: Float64) -> Float64:
+    """Natural log of light at places down a sheet, 0..1: the border of a hard shadow lies at .55."""
+    return np.where(down < 0.55, 0.0, -0.8)
+
+
+def smooth(down: Float64) -> Float64:
+    """The same where the light falls off."""
+    return -0.5 * down
+
+
+@pytest.mark.parametrize("falls", [steep, smooth])
+def test_light_and_focus_of_a_torn_sheet_stay_where_they_were_measured(
+    falls: Callable[[Float64], Float64], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They are measured in the outline's frame; the plan has the one that holds all of the sheet."""
+    picture, _ = beyond_the_line(slant=8.0)
+    cv2.circle(picture, (260, 420), 40, (0.05, 0.05, 0.05), 3)
+    nodes = 160
+    measured = falls((np.arange(nodes) + 0.5) / nodes)[:, None, None] * np.ones((1, nodes, 3))
+    monkeypatch.setattr(illumination, "light_field", lambda *_: LightField.of(measured))
+    x, y = (float(MARGIN + side) for side in (800, 600))
+    outline = Outline(corners_px=((MARGIN, MARGIN), (x, MARGIN), (x, y), (MARGIN, y)), confidence=1.0)
+    photo = Photo(picture, PhotoFacts("raw", picture.shape[1], picture.shape[0]))
+    plan, _, _ = make_plan(photo, outline, Wishes())
+    assert plan.silhouette is not None
+    assert isinstance(plan.light, LightField)
+    assert np.abs(plan.geometry.array() - outline.array()).max() > 6  # otherwise it would lie right by itself
+    places = (np.stack(np.meshgrid(np.arange(nodes), np.arange(nodes)), axis=-1) + 0.5) / nodes
+    down = (plan.geometry.in_photo(places)[..., 1] - MARGIN) / 600
+    clear = (np.abs(down - 0.55) > 1.5 / nodes) & (down < 1)
+    assert np.abs(plan.light.array()[..., 1] - falls(down))[clear].max() < 0.003
+    own = geometry_of(photo, outline)
+    seen_at = own.in_photo(np.array(_focus(rectify(photo, own).linear)))
+    assert plan.geometry.in_photo(np.array(plan.focus)) == pytest.approx(seen_at, abs=0.7)
 
 
 def test_a_slant_of_the_outline_against_a_torn_edge_is_taken_out() -> None:

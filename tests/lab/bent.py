@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.outline import find_outline
-from autoprep.correction.squaring import geometry_of, rimmed, silhouette_of
+from autoprep.correction.squaring import geometry_of, rimmed, torn_edges
 from autoprep.domain import Declined, Geometry
 from autoprep.files.reading import read_photo
 
@@ -54,7 +54,8 @@ def score_one_bent(seed: int, kind: str, rough: bool, flat: bool, long_px: int) 
         return edges.lost_px, edges.left_px, bow, ratio
 
     rim = rimmed(photo, found)
-    lines, sides = geometry_of(photo, found), silhouette_of(rim)[0]
+    torn, lines = torn_edges(rim), geometry_of(photo, found)
+    sides = rim.geometry if torn is None else torn.frame
     return Bent(seed, kind, spec.relief, True, measured(lines), measured(sides), rim.geometry.sides is not None)
 
 

@@ -2373,4 +2373,9 @@ PLANTED: tuple[Mistake, ...] = (
         ("a packed light starts at nothing in each row", "[whole[:, :1], whole[:, 1:] - whole[:, :-1]]", "[0 * whole[:, :1], whole[:, 1:] - whole[:, :-1]]"),
         ("every light is written node by node", "if rows * cols <= _PACKED_FROM:", "if True:"),
     ),
+    *_all(
+        "autoprep/correction/planning.py", ("tests/correction/test_silhouette.py",),
+        ("the light of a torn sheet is stretched over its frame", "else illumination.in_frame(plan.light, torn.around)", "else plan.light"),
+        ("the focus of a torn sheet is taken for one of its frame", "    x, y = project(homography(torn.around, rectangle(1.0, 1.0)), np.array(plan.focus))", "    x, y = plan.focus"),
+    ),
 )  # fmt: skip
