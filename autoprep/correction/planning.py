@@ -83,9 +83,9 @@ def _light(draft: Draft) -> None:
 def _neutral(draft: Draft) -> None:
     wishes, chart = draft.wishes, draft.chart is not None
     draft.neutral = neutral.neutral(draft.paper, draft.judged.paper, wishes.paper, chart, wishes.paper_asked)
-    if isinstance(draft.neutral, Declined) and draft.judged.paper in ("none", "toned") and draft.reference is not None:
-        gain = draft.reference.gain
-        draft.neutral = draft.neutral if gain is None else Neutral(gain=gain, source="grey reference")
+    # Where the paper's own colour is none to go by, or is to stay, a card still tells that of the light.
+    if isinstance(draft.neutral, Declined) and draft.reference is not None and draft.reference.gain is not None:
+        draft.neutral = Neutral(gain=draft.reference.gain, source="grey reference")
 
 
 def _tone(draft: Draft) -> None:

@@ -291,8 +291,9 @@ def _colour(plan: CorrectionPlan) -> list[str]:
             else "The bare paper was neutral within 3 %; what was left is taken out."
         )
     elif plan.neutral.source == "grey reference" and plan.chart is None:
-        said.append(f"The colour of the light was taken from {plan.told_by.colour}; the exposure is as shot.")
-    if plan.paper_guessed and not isinstance(plan.neutral, Declined):  # else nothing was done by that guess
+        rest = "the exposure is as shot" if plan.paper in ("none", "toned") else "the paper keeps its own tint"
+        said.append(f"The colour of the light was taken from {plan.told_by.colour}; {rest}.")
+    if plan.paper_guessed and _is_whitened(plan):  # else nothing was done by that guess
         said.append(
             "The paper was taken for white; that is a guess, for a grey sheet would look the same. "
             "A line “paper: toned” in a note keeps it as it is."
@@ -308,9 +309,14 @@ def _colour(plan: CorrectionPlan) -> list[str]:
         stops = np.log2(plan.tone.gain)
         said.append(f"You asked for {abs(stops):.1f} stops {'lighter' if stops > 0 else 'darker'}.")
     elif plan.tone.gain > 1.02:
-        to = "the lightness of paper; its tint stays" if isinstance(plan.neutral, Declined) else "clean white"
+        to = "clean white" if _is_whitened(plan) else "the lightness of paper; its tint stays"
         said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to {to}.")
     return said
+
+
+def _is_whitened(plan: CorrectionPlan) -> bool:
+    """Whether the paper was taken for neutral."""
+    return not isinstance(plan.neutral, Declined) and plan.neutral.source == "paper"
 
 
 def _unseen(left_out: float | None) -> str:

@@ -8,9 +8,10 @@ import pytest
 from autoprep.correction import kind
 from autoprep.correction.apply import photometry, shoulder
 from autoprep.correction.hypotheses import find_paper
-from autoprep.correction.neutral import neutral
+from autoprep.correction.neutral import PaperWish, neutral
 from autoprep.correction.outline import find_outline
 from autoprep.correction.planning import STEPS, Draft, Wishes, _paper_colour, corrected, make_plan
+from autoprep.correction.references import Reference
 from autoprep.correction.squaring import geometry_of
 from autoprep.correction.tone import lighter
 from autoprep.domain import (
@@ -28,7 +29,7 @@ from autoprep.domain import (
 )
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8, float32
-from autoprep.imaging.colour import lab_from_linear
+from autoprep.imaging.colour import LUMINANCE, lab_from_linear
 from autoprep.imaging.geometry import rectangle
 
 
@@ -212,6 +213,25 @@ def test_toned_paper_is_not_made_white() -> None:
     white = neutral(paper, "white")
     assert isinstance(white, Neutral)
     assert np.ptp(np.array(white.gain) * [0.4, 0.3, 0.2]) < 1e-9
+
+
+@pytest.mark.parametrize("wish", ["keep", "clean"])
+def test_a_grey_card_takes_out_the_lamp_and_leaves_the_papers_tint(wish: PaperWish) -> None:
+    """Cream paper under a warm lamp: kept, it is cream again; clean, it is white, whatever the card says."""
+    lamp, cream = np.array([1.25, 0.95, 0.62]), np.array([0.8, 0.76, 0.66])
+    draft = draft_of(float32(np.ones((60, 80, 1)) * 0.8 * lamp * cream))
+    gain = (lamp @ LUMINANCE.astype(np.float64)) / lamp
+    draft.reference = Reference(name="card", gain=(float(gain[0]), float(gain[1]), float(gain[2])))
+    draft.wishes = Wishes(paper=wish)
+    for _, step in STEPS:
+        step(draft)
+    assert draft.judged.paper in ("white", "tinted")
+    colour = corrected(draft.work.linear, plan_of(draft))[30, 40]
+    expected = cream if wish == "keep" else np.ones(3)
+    assert colour / colour[1] == pytest.approx(
+        expected / expected[1], rel=0.02
+    )  # the shoulder takes a little of the red
+    assert _paper_colour(draft) == pytest.approx(colour, rel=0.06)  # a ground of paper goes with it
 
 
 @pytest.mark.parametrize(("gain", "most"), [(1.0, 0.8), (1.1, 0.88), (1.5, 0.95)])

@@ -1488,7 +1488,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a word on washes is not heard", "if washes is None else washes", "if True else washes"),
     ),
     Mistake("a hand-held card tells how the light falls on the work", "autoprep/correction/references.py", 'over = field if said == "blank board" else None', "over = field", ("tests/correction/test_references.py",)),
-    Mistake("paper that keeps its tint is told as white", "autoprep/told/explanations.py", 'if isinstance(plan.neutral, Declined) else "clean white"', 'if False else "clean white"', ("tests/told/test_explanations.py",)),
+    Mistake("paper that keeps its tint is told as white", "autoprep/told/explanations.py", 'to = "clean white" if _is_whitened(plan) else', 'to = "clean white" if True else', ("tests/told/test_explanations.py",)),
     *_all(
         "autoprep/job/screens.py", ("tests/test_screens.py",),
         ("what is called a screenshot is one", ".all(axis=-1))) > _SAME", ".all(axis=-1))) > 0"),
@@ -2377,5 +2377,15 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/correction/planning.py", ("tests/correction/test_silhouette.py",),
         ("the light of a torn sheet is stretched over its frame", "else illumination.in_frame(plan.light, torn.around)", "else plan.light"),
         ("the focus of a torn sheet is taken for one of its frame", "    x, y = project(homography(torn.around, rectangle(1.0, 1.0)), np.array(plan.focus))", "    x, y = plan.focus"),
+    ),
+    *_all(
+        "autoprep/correction/planning.py", ("tests/correction/test_contract.py",),
+        ("a grey card is not heard where the paper keeps its tint", "    if isinstance(draft.neutral, Declined) and draft.reference", '    if draft.judged.paper in ("none", "toned") and isinstance(draft.neutral, Declined) and draft.reference'),
+        ("a ground of paper has the tint of the lamp", "colour = colour * np.array(draft.neutral.gain)", "colour = colour * 1.0"),
+    ),
+    *_all(
+        "autoprep/told/explanations.py", ("tests/told/test_explanations.py",),
+        ("paper beside a grey card is said to be white", 'not isinstance(plan.neutral, Declined) and plan.neutral.source == "paper"', "not isinstance(plan.neutral, Declined)"),
+        ("a tint that stays beside a grey card is not told", 'rest = "the exposure is as shot" if plan.paper in ("none", "toned") else "the paper keeps its own tint"', 'rest = "the exposure is as shot"'),
     ),
 )  # fmt: skip

@@ -1,9 +1,22 @@
 """What the artist is told of a photo."""
 
+from typing import Literal
+
 import numpy as np
 import pytest
 
-from autoprep.domain import CorrectionPlan, Declined, Geometry, LightField, Neutral, Photo, PhotoFacts, Sharpening, Tone
+from autoprep.domain import (
+    CorrectionPlan,
+    Declined,
+    Geometry,
+    LightField,
+    Neutral,
+    Photo,
+    PhotoFacts,
+    Sharpening,
+    ToldBy,
+    Tone,
+)
 from autoprep.told.explanations import advice, reasons
 
 
@@ -47,16 +60,35 @@ def test_paper_whose_tint_is_kept_is_not_said_to_be_white(kept: bool) -> None:
     assert ("its tint stays" in said) == kept
 
 
+@pytest.mark.parametrize(("paper", "kept"), [("tinted", True), ("toned", False), ("none", False)])
+def test_paper_that_keeps_its_tint_beside_a_grey_card_is_told_so(paper: str, kept: bool) -> None:
+    """Toned paper and paintings keep their colours anyway."""
+    changes = {"neutral": Neutral(source="grey reference"), "told_by": ToldBy(colour="card.jpg"), "paper": paper}
+    plan = plan_of(400, 300).model_copy(update={**changes, "tone": Tone(gain=2.0)})
+    photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
+    said = " ".join(reasons(plan, photo, {"oblique_degrees": 1.0}))
+    assert "The colour of the light was taken from card.jpg" in said
+    assert ("the paper keeps its own tint" in said) == ("to the lightness of paper; its tint stays" in said) == kept
+    assert "clean white" not in said
+
+
 @pytest.mark.parametrize(
-    ("paper", "guessed", "word"),
-    [("toned", True, "paper: white"), ("toned", False, ""), ("white", True, "paper: toned")],
+    ("paper", "guessed", "source", "word"),
+    [
+        ("toned", True, "none", "paper: white"),
+        ("toned", True, "grey reference", "paper: white"),
+        ("toned", False, "none", ""),
+        ("white", True, "paper", "paper: toned"),
+    ],
 )
-def test_a_guess_about_the_paper_is_told_with_the_line_that_settles_it(paper: str, guessed: bool, word: str) -> None:
-    neutral = Declined(reason="toned") if paper == "toned" else Neutral(source="paper")
+def test_a_guess_about_the_paper_is_told_with_the_line_that_settles_it(
+    paper: str, guessed: bool, source: Literal["none", "paper", "grey reference"], word: str
+) -> None:
+    neutral = Declined(reason="toned") if source == "none" else Neutral(source=source)
     plan = plan_of(400, 300).model_copy(update={"neutral": neutral, "paper": paper, "paper_guessed": guessed})
     photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
     told = " ".join(reasons(plan, photo, {"oblique_degrees": 1.0}))
-    assert ("that is a guess" in told) == guessed
+    assert told.count("that is a guess") == int(guessed)
     assert word in told
 
 
