@@ -24,12 +24,15 @@ from autoprep.domain import (
     Value,
 )
 from autoprep.imaging import fields
-from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64, UInt8
-from autoprep.imaging.colour import LUMINANCE, lab_fast
+from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64, UInt8, greatest
+from autoprep.imaging.colour import LUMINANCE, lab_fast, luminance
 from autoprep.imaging.planes import slope_of
 
 _LONG_PX = 240
 _PLAIN = 0.035  # spread of log luminance about a smooth field: cards and boards stay below 0.02 with phone noise
+# Burnt out is what has a channel so near the top of the camera's scale, linear; a gleam is no more than this share of
+# the photo. So little light in the mean is as much noise, and glow of the lens, as it is the surface's.
+_BURNT, _GLEAM, _BLACK = 0.93, 0.03, 0.02
 _FRAME_NODES = 20
 _SAME_FORMAT = 0.1  # in the logarithm of width to height: nodes are whole, and 4:3 and 3:2 are .12 apart
 # Light that reaches a card is not further from what the camera took for neutral than this, in log red to blue.
@@ -76,7 +79,7 @@ def read_reference(photo: Photo, said: ReferenceShot, name: str) -> Reference | 
 
 
 def _plain(photo: Photo) -> tuple[LightField, Float64] | Declined:
-    """The light over the frame and the mean linear colour, where the photo shows one plain surface."""
+    """The light over the frame and the mean linear colour, where the photo shows one plain surface, well exposed."""
     level = photo.reduced(max(1, max(photo.size_px) // _LONG_PX))
     small = cast(Float32, cv2.GaussianBlur(level.linear(), (0, 0), 1.5))
     height, width = small.shape[:2]
@@ -89,8 +92,15 @@ def _plain(photo: Photo) -> tuple[LightField, Float64] | Declined:
         coefficients = fields.solve(terms, logs, weight, 4)
         rest = np.asarray((logs - fields.evaluate(coefficients, height, width).reshape(-1, 3)) @ LUMINANCE, np.float64)
         weight = 1 / np.maximum(1, np.abs(rest) / 0.02) ** 2
+    burnt_out = float((greatest(small) > _BURNT).mean()) > _GLEAM
     if float(np.percentile(np.abs(rest), 90)) > _PLAIN:
-        return Declined(reason="it shows neither a colour chart nor one plain surface that fills the photo")
+        # A board with a burnt-out spot on it looks like two surfaces.
+        besides = "; it is over-exposed too, so take it again darker" if burnt_out else ""
+        return Declined(reason=f"it shows neither a colour chart nor one plain surface that fills the photo{besides}")
+    if burnt_out:
+        return Declined(reason="it is over-exposed; take it again darker")
+    if float(luminance(small).mean()) < _BLACK:
+        return Declined(reason="it is far too dark; take it again lighter")
     rows, cols = (_FRAME_NODES, max(4, round(_FRAME_NODES * width / height)))
     field = fields.evaluate(coefficients, rows, cols).astype(np.float64)
     mean = field.mean(axis=(0, 1))

@@ -7,7 +7,7 @@ import pytest
 
 from autoprep.correction.chart import PATCHES, bent, referred
 from autoprep.correction.references import Reference, at_exposure, grey_card_beside, light_over, read_reference
-from autoprep.domain import ChartFit, Declined, Geometry, LightField, Outline, Photo, PhotoFacts
+from autoprep.domain import ChartFit, Declined, Geometry, LightField, Outline, Photo, PhotoFacts, ReferenceShot
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, float32
 from autoprep.imaging.colour import ciede2000, lab_from_linear
@@ -89,12 +89,40 @@ def test_a_photo_of_a_work_is_no_reference(said: str, reason: str) -> None:
     told = read_reference(read_photo(photos.jpeg()), said, "photo")  # type: ignore[arg-type]
     assert isinstance(told, Declined)
     assert reason in told.reason
+    assert "over-exposed" not in told.reason
 
 
 def test_a_coloured_surface_is_no_grey_card() -> None:
     told = read_reference(linear_photo(float32([0.5, 0.2, 0.08]) * grain()), "grey card", "card")
     assert isinstance(told, Declined)
     assert "too far from grey" in told.reason
+
+
+@pytest.mark.parametrize("said", ["grey card", "blank board", "light reference"])
+@pytest.mark.parametrize(
+    ("times", "reason"),
+    [(1.2, "over-exposed; take it again darker"), (9.0, "over-exposed"), (0.02, "too dark; take it again lighter")],
+    ids=["one channel at an end", "white all over", "nearly black"],
+)
+def test_a_shot_whose_exposure_hides_the_light_tells_nothing(said: ReferenceShot, times: float, reason: str) -> None:
+    """What the camera's scale cuts off has no colour of the light left, and no falling light."""
+    told = read_reference(linear_photo(np.clip(times * falling_light() * grain(), 0, 1)), said, "shot")
+    assert isinstance(told, Declined)
+    assert reason in told.reason
+
+
+def test_a_board_that_is_burnt_out_on_one_side_alone_tells_nothing() -> None:
+    told = read_reference(linear_photo(np.minimum(1.15 * falling_light() * grain(), 1.0)), "blank board", "board")
+    assert isinstance(told, Declined)
+    assert told.reason == "it is over-exposed; take it again darker"
+    steep = np.linspace(0.2, 4, 800, dtype=np.float32)[None, :, None] * grain()
+    told = read_reference(linear_photo(np.minimum(steep, 1.0).repeat(3, axis=2)), "blank board", "board")
+    assert isinstance(told, Declined)
+    assert "neither" in told.reason
+    assert "over-exposed too, so take it again darker" in told.reason
+    speck = 0.7 * falling_light() * grain()
+    speck[:60, :60] = 1.0  # a gleam of less than one part in a hundred
+    assert isinstance(read_reference(linear_photo(speck), "blank board", "board"), Reference)
 
 
 def test_another_exposure_is_allowed_for() -> None:

@@ -2388,4 +2388,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("paper beside a grey card is said to be white", 'not isinstance(plan.neutral, Declined) and plan.neutral.source == "paper"', "not isinstance(plan.neutral, Declined)"),
         ("a tint that stays beside a grey card is not told", 'rest = "the exposure is as shot" if plan.paper in ("none", "toned") else "the paper keeps its own tint"', 'rest = "the exposure is as shot"'),
     ),
+    *_all(
+        "autoprep/correction/references.py", ("tests/correction/test_references.py",),
+        ("a burnt-out card or board is believed", "    if burnt_out:\n", "    if False:\n"),
+        ("only white counts as burnt out", "float((greatest(small) > _BURNT)", "float((small.min(axis=-1) > _BURNT)"),
+        ("a board with a burnt-out spot is not said to be over-exposed", 'take it again darker" if burnt_out else ""', 'take it again darker" if False else ""'),
+        ("any photo that is no reference is said to be over-exposed", 'take it again darker" if burnt_out else ""', 'take it again darker" if True else ""'),
+        ("a gleam makes a board useless", "_BURNT).mean()) > _GLEAM", "_BURNT).mean()) > 0"),
+        ("a black photo is believed to be a card", "if float(luminance(small).mean()) < _BLACK:", "if False:"),
+    ),
 )  # fmt: skip
