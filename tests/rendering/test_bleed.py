@@ -97,3 +97,11 @@ def test_paper_whose_light_falls_off_towards_its_edge_is_paper(side: int) -> Non
     shown = [0, 0, 200, 200]
     shown[(1, 2, 3, 0)[side]] += room * (1 if side in (0, 3) else -1)
     assert _is_bare(canvas, (shown[0], shown[1], shown[2], shown[3]), side, room)
+
+
+@pytest.mark.parametrize(("dot_px", "bare"), [(0, True), (1, True), (3, False)], ids=["nothing", "dust", "a pen's dot"])
+def test_a_speck_of_dust_beside_an_edge_is_paper_and_a_dot_of_ink_is_not(dot_px: int, bare: bool) -> None:
+    """A dot of three pixels shows in the means at one place in sixty of this strip, a speck of one at none."""
+    canvas = np.full((224, 200, 3), 220, np.uint8)
+    canvas[36 : 36 + dot_px, 90 : 90 + dot_px] = 20
+    assert _is_bare(canvas, (0, 24, 200, 224), 0, 24) == bare

@@ -114,6 +114,17 @@ def test_torn_edges_melt_into_it() -> None:
     assert not changed[200:500, torn + 1 : torn + 9].any()
 
 
+def test_a_line_of_desk_along_the_edge_does_not_go_on() -> None:
+    """The outermost cells of the sheet may hold some of the desk, too little of it to be told from paper."""
+    tone = TONES["kraft"]
+    canvas = canvas_with(paper(tone), tone)
+    _, y0, x1, y1 = SHEET
+    clean = canvas[y0:y1, x1 - 30 : x1 - 10].reshape(-1, 3).mean(axis=0)
+    canvas[y0:y1, x1 - 8 : x1] += 10
+    continue_paper(canvas, SHEET, flat_of(tone))
+    assert canvas[y0:y1, x1 : x1 + 20].reshape(-1, 3).mean(axis=0) == pytest.approx(clean, abs=2)
+
+
 def test_where_no_paper_is_bare_nothing_is_made_up() -> None:
     tone = TONES["white"]
     painted = np.random.default_rng(1).integers(0, 120, (440, 620, 3)).astype(np.uint8)
