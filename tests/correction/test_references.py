@@ -11,6 +11,7 @@ from autoprep.domain import ChartFit, Declined, Geometry, LightField, Outline, P
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, float32
 from autoprep.imaging.colour import ciede2000, lab_from_linear
+from autoprep.job.reference_shots import seen_with
 from tests import photos
 from tests.lab.scene import encode_jpeg, random_spec, render
 from tests.lab.score import score_one
@@ -150,6 +151,63 @@ def test_the_curve_of_a_chart_ends_where_it_did_at_another_exposure(stops: int) 
     direct = bent(seen * 2.0**stops, np.array(fit.gain), np.array(fit.bend), fit.between)
     photo = referred(Photo(float32(seen[None]), PhotoFacts("raw", 30, 1)), other)
     assert photo.codes[0] == pytest.approx(direct, rel=1e-4)
+
+
+BESIDE_CARDS = Outline(corners_px=((60.0, 60.0), (420.0, 60.0), (420.0, 540.0), (60.0, 540.0)), confidence=1.0)
+
+
+def desk_with(*areas: tuple[tuple[slice, slice], tuple[float, ...]]) -> Photo:
+    """A wooden desk in falling light, a painting at BESIDE_CARDS, and plain areas of some linear colours on it."""
+    desk = np.full((600, 800, 3), (0.25, 0.12, 0.05), np.float32)
+    desk[60:540, 60:420] = (0.3, 0.1, 0.1)
+    for place, colour in areas:
+        desk[place] = colour
+    return linear_photo(np.asarray(desk * falling_light() * grain(), np.float32))
+
+
+GREY, WARM = (0.18, 0.18, 0.18), (0.22, 0.18, 0.14)
+
+
+@pytest.mark.parametrize("large_first", [True, False])
+def test_of_several_cards_the_largest_counts(large_first: bool) -> None:
+    upper, lower = np.s_[60:280, 500:720], np.s_[400:500, 520:620]
+    large, small = (upper, lower) if large_first else (np.s_[330:550, 500:720], np.s_[60:160, 520:620])
+    told, alone = (grey_card_beside(desk_with(*areas), BESIDE_CARDS, "card")
+                   for areas in (((large, GREY), (small, WARM)), ((small, WARM),)))  # fmt: skip
+    assert told is not None
+    assert told.gain is not None
+    assert np.array(told.gain) * [1.0, 0.9, 0.7] == pytest.approx(np.full(3, told.gain[1] * 0.9), rel=0.02)
+    assert alone is not None, "the small one would do"
+
+
+@pytest.mark.parametrize(
+    ("place", "colour", "is_card"),
+    [
+        (np.s_[150:350, 500:720], GREY, True),
+        (np.s_[150:350, 500:720], (0.24, 0.14, 0.24), False),
+        (np.s_[150:350, 500:720], (0.14, 0.24, 0.14), False),
+        (np.s_[420:, 500:720], GREY, False),
+        (np.s_[:180, 500:720], GREY, False),
+        (np.s_[150:350, 580:], GREY, False),
+    ],
+    ids=["grey", "pink", "green", "goes on below", "goes on above", "goes on to the right"],
+)
+def test_what_is_pink_or_green_or_goes_on_beyond_the_photo_is_no_card(
+    place: tuple[slice, slice], colour: tuple[float, ...], is_card: bool
+) -> None:
+    """No lamp makes grey pink, and what the photo cuts is a wall or a cloth."""
+    assert (grey_card_beside(desk_with((place, colour)), BESIDE_CARDS, "card") is not None) == is_card
+
+
+@pytest.mark.parametrize("exposure", [1.0, 3.0])
+def test_a_chart_of_unknown_exposure_leaves_middle_grey_as_light_as_it_was(exposure: float) -> None:
+    gain = (0.8 * exposure, 0.9 * exposure, 1.1 * exposure)
+    fit = ChartFit(gain=gain, bend=(1.05, 0.01), matrix=((1, 0, 0), (0, 1, 0), (0, 0, 1)), delta_e=1.0)
+    seen = seen_with(Reference(name="chart", chart=fit), linear_photo(np.full((4, 4, 3), 0.18, np.float32)))
+    assert not seen.absolute
+    assert seen.photo.linear().mean() == pytest.approx(0.18, rel=1e-4)
+    red, green, blue = seen.photo.linear()[0, 0]
+    assert (red / green, blue / green) == pytest.approx((0.8 / 0.9, 1.1 / 0.9), rel=1e-4)
 
 
 def test_a_card_beside_the_work_is_found_and_a_paint_pan_is_not() -> None:
