@@ -1,13 +1,16 @@
 """What is measured on the corrected work, against what was put in."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.assessment import finished_look, oblique_degrees, shade_left_percent
+from autoprep.correction.assessment import finished_look, glare_percent, oblique_degrees, shade_left_percent
+from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.planning import _blur_at_full_size, _detailed_places, _lightest_around
 from autoprep.correction.squaring import rectify
-from autoprep.domain import Geometry, Photo, PhotoFacts
+from autoprep.domain import Declined, Geometry, Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import lab_fast, lightness_of, luminance
@@ -134,3 +137,26 @@ def test_the_edge_of_the_sheet_is_none_of_its_surroundings() -> None:
     corners = ((200.0, 200.0), (1400.0, 200.0), (1400.0, 1000.0), (200.0, 1000.0))
     geometry = Geometry(photo_px=(1600, 1200), corners_px=corners, ratio=1.5, ratio_from="corners")
     assert _lightest_around(photo, geometry) == pytest.approx(luminance(photo.linear()[:1, :1])[0, 0], rel=0.05)
+
+
+@pytest.mark.parametrize(("share", "counts"), [(0.03, True), (0.004, False)])
+def test_what_is_lightest_around_the_work_is_a_thing_and_no_speck(share: float, counts: bool) -> None:
+    codes = np.full((400, 400, 3), 50, np.uint8)
+    codes[:20, : round(share * 300 * 400 / 20)] = 240
+    photo = Photo(codes, PhotoFacts("png", 400, 400), srgb_tables(256))
+    corners = ((100.0, 100.0), (300.0, 100.0), (300.0, 300.0), (100.0, 300.0))
+    geometry = Geometry(photo_px=(400, 400), corners_px=corners, ratio=1.0, ratio_from="corners")
+    at = 1 if counts else 398
+    seen = luminance(photo.linear()[at : at + 1, at : at + 1])[0, 0]
+    assert _lightest_around(photo, geometry) == pytest.approx(seen, rel=0.02)
+
+
+def test_glare_is_what_is_burnt_out_or_shines_whichever_is_more() -> None:
+    linear = page(0.3) * np.float32(0.6)
+    paper, _ = find_paper(linear)
+    assert not isinstance(paper, Declined)
+    assert glare_percent(linear, replace(paper, lifted=0.0)) == 0
+    assert glare_percent(linear, replace(paper, lifted=0.07)) == pytest.approx(7.0)
+    linear[200:400, 200:440] = 1.0  # a tenth of the page
+    assert glare_percent(linear, replace(paper, lifted=0.07)) == pytest.approx(10.0, abs=0.1)
+    assert glare_percent(linear, Declined(reason="-")) == pytest.approx(10.0, abs=0.1)

@@ -174,6 +174,7 @@ def test_what_the_camera_has_burnt_out_takes_no_colour(gain: tuple[float, float,
     out = photometry(plan, (4, 1))(seen.copy(), 0, 0)[0]
     assert np.hypot(*lab_from_linear(np.clip(out[:2], 0, 1))[:, 1:].T).max() < 0.5
     if not stops:
+        assert out[:2] == pytest.approx(np.full((2, 3), np.array(gain) @ LUMINANCE), rel=0.02)  # its luminance stays
         assert out[2] == pytest.approx(0.8 * np.array(gain), rel=1e-5)
         assert out[3] == pytest.approx(np.array(gain) * [1.0, 0.4, 0.1], rel=1e-5)
 

@@ -192,6 +192,8 @@ def test_toned_paper_is_told_by_lighter_marks_and_colour_and_else_a_guess(
     assert (judged.paper, judged.guessed) == (told, guessed)
     if told == "toned":
         assert not judge(page, paper, "toned", surroundings).guessed
+        # Said to be white, it is paper with a tint: what spoke for toned paper is not unseen by that.
+        assert judge(page, paper, None, surroundings, said_paper="white").paper == "tinted"
 
 
 def test_the_shade_of_bends_is_evened_or_stays_as_the_artist_asks() -> None:
