@@ -2397,4 +2397,18 @@ PLANTED: tuple[Mistake, ...] = (
         ("a gleam makes a board useless", "_BURNT).mean()) > _GLEAM", "_BURNT).mean()) > 0"),
         ("a black photo is believed to be a card", "if float(luminance(small).mean()) < _BLACK:", "if False:"),
     ),
+    Mistake("anything around the work is the lightest thing around it", "autoprep/correction/planning.py", "np.percentile(outside, 99)", "np.percentile(outside, 50)", ("tests/correction/test_assessment.py",)),
+    Mistake("wide shine is no glare", "autoprep/correction/assessment.py", "max(solid.mean(), shine)", "max(solid.mean(), 0.0)", ("tests/correction/test_assessment.py",)),
+    Mistake("burnt-out white has the lightness that was seen", "autoprep/correction/apply.py", "(luminance(gained)[..., None] - gained)", "(luminance(seen)[..., None] - gained)", ("tests/correction/test_contract.py",)),
+    *_all(
+        "autoprep/correction/references.py", ("tests/correction/test_references.py",),
+        ("of several grey cards the smallest counts", "best is None or found[0] > best[0]", "best is None or found[0] < best[0]"),
+        ("what the lower border of the photo cuts may be a card", " or y + h >= height - 1:", ":"),
+        ("a card may be pink", "not -_CARD_GREEN < leafy", "not -9 < leafy"),
+    ),
+    Mistake("a chart of unknown exposure makes a photo lighter", "autoprep/job/reference_shots.py", "g * 0.18 / after", "g * after / 0.18", ("tests/correction/test_references.py",)),
+    Mistake("toned paper that is said to be white has no tint", "autoprep/correction/kind.py", 'found if found in ("white", "tinted") else "tinted"', 'found if found in ("white", "tinted") else "white"', ("tests/correction/test_sheet.py",)),
+    Mistake("a weak fit pulls the level of a field too", "autoprep/imaging/fields.py", "orders**3", "orders**0", ("tests/imaging/test_fields.py",)),
+    Mistake("a line of desk along the edge goes on over the ground", "autoprep/rendering/continued.py", "cv2.erode(whole, np.ones((3, 3), np.uint8), borderValue=1) > 0", "whole > 0", ("tests/rendering/test_continued.py",)),
+    Mistake("a dot of ink beside an edge is dust", "autoprep/rendering/bleed.py", "<= _DUST", "<= 0.02", ("tests/rendering/test_bleed.py",)),
 )  # fmt: skip
