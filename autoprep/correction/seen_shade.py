@@ -31,7 +31,8 @@ _FINE_PER_STEP = 0.3  # a hard border of a shadow is fine too
 _STEP_PX = 9
 # The chance of bare paper from which it is believed: as a rule, and where the artist has said that there are washes, or
 # none.
-_BARE, _BARE_WASHED, _BARE_DRAWN = 0.5, 0.8, 0.3
+_BARE, _BARE_WASHED, _BARE_DRAWN = 0.35, 0.7, 0.25
+_LEAST_OF_BARE = 0.3  # the level of the paper holds such a share of what is seen as lit bare paper
 _NEAR, _ROUNDS, _FEWEST = 0.04, 8, 200
 _SCALES = (1.0, 2.0, 4.0, 8.0, 16.0, 40.0)
 _TURN = 0.6  # so much more, or less, of a channel than of all a hidden lamp takes at the most
@@ -51,8 +52,7 @@ def light_by_sight(
 ) -> tuple[Paper, Shadow] | Declined:
     """(H, W, 3) float32 linear sRGB of a rectified work and what the eye sees on it -> its bare paper, in the shadow as
     beside it, and the shadow; or why that can't be told. flat, washes: as for `find_paper`."""
-    lit = cv2.erode((sight.shade > -_LIT).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    level = find_level(linear, lit)
+    level = _lit_level(linear, sight)
     if isinstance(level, Declined):
         return level
     seen = sight.on(*level.mask.shape)
@@ -66,6 +66,20 @@ def light_by_sight(
     if not flat:
         light = np.where((cv2.erode(seen.shade, np.ones((15, 15), np.uint8)) < -_LIT)[..., None], light, 0)
     return _described(level, light.astype(np.float32), known)
+
+
+def _lit_level(linear: Float32, sight: Sight) -> Paper | Declined:
+    """The bare paper by its level where it lies in no shadow; where hardly any of that is it, by its level anywhere:
+    then it was a shine on the paper."""
+    lit = cv2.erode((sight.shade > -_LIT).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    level = find_level(linear, lit)
+    bare = float((lit & (sight.bare > _BARE)).mean())
+    if not isinstance(level, Declined) and level.coverage >= _LEAST_OF_BARE * bare:
+        return level
+    anywhere = find_level(linear)
+    if isinstance(level, Declined) or isinstance(anywhere, Declined):
+        return level if isinstance(anywhere, Declined) else anywhere
+    return anywhere if anywhere.coverage > level.coverage else level
 
 
 def _plain(ground: Ground, shade: Float32) -> Bool:

@@ -12,6 +12,7 @@ from typing import cast
 import cv2
 import numpy as np
 
+from autoprep.correction.fallen import BEYOND, DESK, WORK, as_fallen
 from autoprep.correction.network import network
 from autoprep.correction.squaring import with_surroundings
 from autoprep.domain import Geometry, Photo
@@ -21,11 +22,9 @@ from autoprep.imaging.transfer import encode_fast
 
 SIDE_PX, MARGIN_PX = 320, 32
 """Side of the network's input, and the width of the desk in it: works of any shape are squeezed into the square."""
-BEYOND, DESK, WORK = 0, 1, 2
-"""What a pixel of the view shows: nothing (it lies beyond the photo), what lies around the work, or the work."""
 _BRIGHT = 0.8  # what 99 % of the work stays below, in linear light
 _WEIGHTS = "shade_eye.onnx"
-_WEIGHTS_SHA256 = "b180886f79d2ce7ee9a851c490c4ab3e90c45a57b6140eb13409f37af0442c63"
+_WEIGHTS_SHA256 = "3bd203d4f67a062e868b0be2fd2d101786020866cbe8329d6bbbef32ce79b12d"
 
 
 @dataclass(frozen=True)
@@ -59,6 +58,7 @@ def look_for_shade(photo: Photo, geometry: Geometry) -> Sight | None:
     where = view.where[..., None].astype(np.float32) / WORK
     shown = np.concatenate([view.codes.astype(np.float32) / 255, where], axis=-1)
     maps = np.mean([_seen(net, shown), _seen(net, shown[:, ::-1])[..., ::-1]], axis=0)
+    maps[0] = as_fallen(maps[0], view.codes, view.where)
     edge = MARGIN_PX * maps.shape[-1] // SIDE_PX
     shade, bare = maps[:, edge:-edge, edge:-edge]
     return Sight(np.ascontiguousarray(shade, np.float32), np.ascontiguousarray(bare, np.float32))

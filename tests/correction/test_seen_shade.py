@@ -1,17 +1,21 @@
 """The eye for shade: hard shadows are evened where it sees them, washes stay, a surface it does not know is left."""
 
 from dataclasses import replace
+from typing import cast
 
 import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction import hypotheses, planning, shade_eye
+from autoprep.correction import hypotheses, planning, seen_shade, shade_eye
+from autoprep.correction.fallen import BEYOND, DESK, WORK
 from autoprep.correction.hypotheses import find_paper
-from autoprep.correction.paper import Paper
+from autoprep.correction.illumination import light_field
+from autoprep.correction.paper import Paper, find_level
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.seen_shade import is_shaded, light_by_sight
-from autoprep.correction.shade_eye import BEYOND, DESK, WORK, Sight, seen_squarely
+from autoprep.correction.shade_eye import Sight, seen_squarely
+from autoprep.correction.sheet import Sheet
 from autoprep.correction.squaring import geometry_of
 from autoprep.domain import Declined, Outline
 from autoprep.files.reading import read_photo
@@ -137,6 +141,62 @@ def test_what_is_seen_is_believed_only_on_paper_that_the_eye_knows() -> None:
         paper, _ = find_paper(picture, sight=nothing)
         assert isinstance(paper, Paper)
         assert np.array_equal(log_light(paper), log_light(told))
+
+
+def test_what_is_said_of_washes_moves_what_is_taken_for_bare_paper() -> None:
+    """In the shade the eye is often half sure: between a solid wash and bare paper."""
+    picture, light = page()
+    for chance, washes, evened in ((0.5, None, True), (0.5, True, False), (0.3, None, False), (0.3, False, True)):
+        bare = np.where(sight().shade < -0.05, chance, 0.95).astype(np.float32)
+        found = light_by_sight(picture, replace(sight(), bare=bare), washes=washes)
+        assert not isinstance(found, Declined)
+        assert (off(found[0], light, middle(hand())) < 0.02) == evened, (chance, washes)
+
+
+def test_a_colour_that_no_hidden_light_has_is_not_evened() -> None:
+    """Where the eye takes a red hand for a shadow."""
+    picture, light = page()
+    red = np.where(hand()[..., None], light / COLOUR * np.array([0.9, 0.3, 0.12], np.float32), light)
+    found = light_by_sight((picture / light * red).astype(np.float32), sight())
+    assert isinstance(found, Declined) or off(found[0], light / COLOUR, middle(hand())) < 0.1
+
+
+def test_a_solid_part_in_the_place_of_a_shadow_stays() -> None:
+    """What could be paper there is far darker than the eye says."""
+    picture, light = page()
+    black = np.where(hand()[..., None], light / COLOUR * np.float32(0.1), light)
+    found = light_by_sight((picture / light * black).astype(np.float32), sight(depth=0.6))
+    assert not isinstance(found, Declined)
+    assert off(found[0], light / COLOUR, middle(hand())) < 0.1
+
+
+def test_a_shine_is_not_the_level_of_the_paper(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the level of the lit part holds hardly any of what is seen as bare paper, that of all the paper is used."""
+    picture, light = page()
+
+    def dazzled(linear: Float32, lit: Bool | None = None) -> Paper | Declined:
+        found = find_level(linear)
+        assert not isinstance(found, Declined)
+        brighter = replace(found, coefficients=found.coefficients + 0.0, coverage=0.02)
+        brighter.coefficients[0] += np.log(1.8)
+        return found if lit is None else brighter
+
+    monkeypatch.setattr(seen_shade, "find_level", dazzled)
+    found = light_by_sight(picture, sight())
+    assert not isinstance(found, Declined)
+    lit = light[~hand()].mean(axis=0)
+    assert found[0].mean_linear() == pytest.approx(lit, rel=0.1)
+
+
+def test_the_border_of_a_shadow_has_more_nodes_than_the_light_of_a_sheet() -> None:
+    picture, _ = page()
+    paper, _ = find_paper(picture, sight=sight())
+    assert isinstance(paper, Paper)
+    shadowed = light_field(paper, "white", SIZE[1] / SIZE[0])
+    by_sheet = light_field(replace(paper, sheet=cast(Sheet, object())), "white", SIZE[1] / SIZE[0])
+    assert not isinstance(shadowed, Declined)
+    assert not isinstance(by_sheet, Declined)
+    assert (shadowed.cols, by_sheet.cols) == (160, 80)
 
 
 def test_marks_lighter_than_the_paper_are_those_that_its_whole_light_tells(monkeypatch: pytest.MonkeyPatch) -> None:

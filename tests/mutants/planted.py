@@ -2411,4 +2411,22 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a weak fit pulls the level of a field too", "autoprep/imaging/fields.py", "orders**3", "orders**0", ("tests/imaging/test_fields.py",)),
     Mistake("a line of desk along the edge goes on over the ground", "autoprep/rendering/continued.py", "cv2.erode(whole, np.ones((3, 3), np.uint8), borderValue=1) > 0", "whole > 0", ("tests/rendering/test_continued.py",)),
     Mistake("a dot of ink beside an edge is dust", "autoprep/rendering/bleed.py", "<= _DUST", "<= 0.02", ("tests/rendering/test_bleed.py",)),
+    *_all(
+        "autoprep/correction/seen_shade.py", ("tests/correction/test_seen_shade.py",),
+        ("a shadow takes any colour", "astype(np.float64), 1 - _TURN, 1 + _TURN)", "astype(np.float64), -9, 9)"),
+        ("washes are paper and drawings are none", "_BARE_WASHED if washes else _BARE_DRAWN", "_BARE_DRAWN if washes else _BARE_WASHED"),
+        ("a shine is the level of the paper", "level.coverage >= _LEAST_OF_BARE * bare", "True"),
+    ),
+    Mistake("the border of a shadow has the nodes of a sheet", "autoprep/correction/illumination.py", "_NODES_IN_SHADOW if paper.sheet is None else _NODES_ON_SHEET", "_NODES_ON_SHEET if paper.sheet is None else _NODES_IN_SHADOW", ("tests/correction/test_seen_shade.py",)),
+    *_all(
+        "autoprep/correction/fallen.py", ("tests/correction/test_fallen.py",),
+        ("a solid part inside is a shadow", "    return not _is_hard(on_work, logs)\n", "    return True\n"),
+        ("a soft shadow inside is none", "    return not _is_hard(on_work, logs)\n", "    return False\n"),
+        ("what goes up to the rim is a shadow", "        return _darkens_desk(on_work, logs, place)\n", "        return True\n"),
+        ("a shadow may be of any colour", "    if _is_coloured(on_work, shade, logs, place):\n        return False\n", ""),
+        ("a lamp's colour is a colour", "_WARM_COLD, _GREEN, _CHANCE = 1.2,", "_WARM_COLD, _GREEN, _CHANCE = 0.2,"),
+        ("a part within a shadow is judged with it", "_LEVELS = (0.06, 0.2, 0.4, 0.7, 1.1, 1.6)", "_LEVELS = (0.06,)"),
+        ("a part within a shadow leaves a hole", "0 if level == _LEVELS[0] else -level", "0"),
+        ("the photo's border is no way in", "| (place == BEYOND)", ""),
+    ),
 )  # fmt: skip

@@ -12,10 +12,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pool", type=int, default=20_000, help="samples kept on the card (0.5 MB each)")
     parser.add_argument("--seed", type=int, default=1, help="another one for each piece, so that no sample comes twice")
     parser.add_argument("--rate", type=float, default=3e-3, help="highest learning rate")
+    parser.add_argument("--start", type=Path, help="exported weights to start from, where the folder has none yet")
 
 
 def run(given: argparse.Namespace) -> None:
     """Trains; goes on from the weights in the folder."""
     from .train import train
 
-    train(given.out, given.train_s, given.workers, given.pool, given.seed, given.rate)
+    train(given.out, given.train_s, given.workers, given.pool, given.seed, given.rate, given.start)

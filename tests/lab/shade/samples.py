@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 
 from autoprep.correction.camera import without_contrast
-from autoprep.correction.shade_eye import DESK, MARGIN_PX, SIDE_PX, WORK, seen_squarely
+from autoprep.correction.fallen import DESK, WORK
+from autoprep.correction.shade_eye import MARGIN_PX, SIDE_PX, seen_squarely
 from autoprep.correction.squaring import geometry_of
 from autoprep.domain import Geometry, Outline
 from autoprep.files.reading import read_photo

@@ -5,7 +5,11 @@ import torch.nn.functional as F  # noqa: N812 - the name that its own documentat
 from torch import Tensor
 
 _LUMINANCE = (0.2126, 0.7152, 0.0722)
-_SHADOWED, _WASHED, _NO_DESK = 0.5, 0.45, 0.12  # shares of the samples
+_SHADOWED, _WASHED, _COVERED, _NO_DESK = 0.5, 0.45, 0.4, 0.12  # shares of the samples
+_BLOB = 4  # of the shapes
+# Pixels. What is darker and has a harder border than this is a shadow only if it comes in from outside the view: what
+# throws a hard one is held by something, or lies there itself. Paint lies anywhere.
+_HARD_PX = 4.0
 _PAINT = 0.02  # a wash that takes less of the light is none
 
 
@@ -13,8 +17,11 @@ def _rand(count: int, low: float, high: float, device: torch.device) -> Tensor:
     return (torch.rand(count, device=device) * (high - low) + low)[:, None, None]
 
 
-def _fields(count: int, side: int, device: torch.device) -> Tensor:
-    """(B, n, n) signed depth in pixels inside random shapes: half planes, capsules, ellipses, stripes and blobs."""
+def _fields(count: int, side: int, device: torch.device, come_in: Tensor | None = None) -> Tensor:
+    """(B, n, n) signed depth in pixels inside random shapes: half planes, capsules, ellipses, stripes and blobs.
+
+    come_in: (B, 1, 1) where a shape must come in from outside the view, and be no blob; else there is none.
+    """
     at = torch.linspace(-0.5, 0.5, side, device=device) * side
     y, x = torch.meshgrid(at, at, indexing="ij")
     turn = _rand(count, 0, 6.2832, device)
@@ -35,14 +42,19 @@ def _fields(count: int, side: int, device: torch.device) -> Tensor:
     )
     options = torch.stack([u, capsule, ellipse, stripes, blob], 1)
     pick = torch.multinomial(torch.tensor([0.22, 0.3, 0.2, 0.06, 0.22], device=device).expand(count, 5), 1)
-    return options.gather(1, pick[:, :, None, None].expand(-1, 1, side, side))[:, 0]
+    depth = options.gather(1, pick[:, :, None, None].expand(-1, 1, side, side))[:, 0]
+    if come_in is None:
+        return depth
+    rim = torch.cat([depth[:, 0], depth[:, -1], depth[:, :, 0], depth[:, :, -1]], 1)
+    alone = (rim.amax(1, keepdim=True) < 0) | (pick == _BLOB)
+    return torch.where(come_in & alone[..., None], torch.full_like(depth, -float(side)), depth)
 
 
-def _depths(count: int, side: int, device: torch.device, most: int) -> Tensor:
+def _depths(count: int, side: int, device: torch.device, most: int, come_in: Tensor | None = None) -> Tensor:
     """(B, n, n) signed depth inside one to `most` shapes each."""
-    depth = _fields(count, side, device)
+    depth = _fields(count, side, device, come_in)
     for _ in range(most - 1):
-        more = _fields(count, side, device)
+        more = _fields(count, side, device, come_in)
         depth = torch.where(_rand(count, 0, 1, device) < 0.45, torch.maximum(depth, more), depth)
     return depth
 
@@ -58,7 +70,8 @@ def _log_uniform(count: int, low: float, high: float, device: torch.device) -> T
 
 def _shadow(count: int, side: int, device: torch.device) -> Tensor:
     """(B, 3, n, n) what random shadows leave of the light, 1 where there is none."""
-    cover = _soft(_depths(count, side, device, 3), _log_uniform(count, 0.7, 45, device))
+    softness = _log_uniform(count, 0.7, 45, device)
+    cover = _soft(_depths(count, side, device, 3, softness < _HARD_PX), softness)
     cover = cover * _rand(count, 0.12, 0.92, device) * (_rand(count, 0, 1, device) < _SHADOWED)
     # Of two lights one is hidden: what is left is warmer or colder, hardly greener.
     warm = (torch.randn(count, 1, 1, 1, device=device) * 0.16).clamp(-0.5, 0.5)
@@ -93,6 +106,31 @@ def _wash(count: int, side: int, device: torch.device) -> tuple[Tensor, Tensor]:
     return torch.exp(-taken), taken.amax(1) > _PAINT
 
 
+def _opaque(count: int, side: int, device: torch.device) -> tuple[Tensor, Tensor]:
+    """(B, 3, n, n) what random flat parts of opaque paint leave of the light, and (B, n, n) whether there is paint.
+
+    Gouache, ink laid in solid, coloured paper stuck on: one colour of any depth, black and greys as well, hard all
+    round, in shapes that lie within the work as often as they reach its rim. A shadow could be as dark and as even.
+    """
+    taken = torch.zeros(count, 3, side, side, device=device)
+    for _ in range(3):
+        depth = _fields(count, side, device)
+        cover = _soft(depth, _log_uniform(count, 0.4, 3, device)) * (_rand(count, 0, 1, device) < _COVERED)
+        strength = _log_uniform(count, 0.08, 3.2, device)[:, None]
+        grey = (_rand(count, 0, 1, device) < 0.45)[:, None]
+        tint = torch.where(
+            grey, 1 + 0.08 * torch.randn(count, 3, 1, 1, device=device), torch.rand(count, 3, 1, 1, device=device) * 1.6
+        )
+        # Dry brush and paper's tooth show through some of it; an outline is drawn around some.
+        tooth = F.interpolate(torch.randn(count, 1, side // 2, side // 2, device=device), size=(side, side))[:, 0]
+        cover = cover * (1 + _rand(count, -0.1, 0.12, device).clamp(min=0) * tooth)
+        line = torch.exp(-((depth / _rand(count, 0.6, 2, device)) ** 2)) * _rand(count, -2, 2, device).clamp(min=0)
+        line = line * (cover.amax((1, 2), keepdim=True) > 0)
+        mine = cover[:, None] * strength * tint.clamp(min=0) + line[:, None]
+        taken = torch.where((cover > 0.5)[:, None], mine, taken + mine)
+    return torch.exp(-taken.clamp(max=4)), taken.amax(1) > _PAINT
+
+
 @torch.no_grad()
 def varied(codes: Tensor, where: Tensor, shade: Tensor, bare: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
     """uint8 (B, n, n, 3) and (B, n, n), half (B, m, m), uint8 (B, m, m) -> the net's input, shade, bare, weight."""
@@ -101,6 +139,8 @@ def varied(codes: Tensor, where: Tensor, shade: Tensor, bare: Tensor) -> tuple[T
     shade, bare, place = shade.float(), bare.float() / 255, where.float() / 2
     left = _shadow(count, side, device)
     paint, painted = _wash(count, side, device)
+    flat, covered = _opaque(count, side, device)
+    paint, painted = paint * flat, painted | covered
     work = place > 0.75
     linear = linear * left * torch.where(work[:, None], paint, torch.ones_like(paint))
     luma = (left * torch.tensor(_LUMINANCE, device=device)[None, :, None, None]).sum(1)
