@@ -34,10 +34,19 @@ class Photometry:
         """
         rows, width = linear.shape[:2]
         gain = _interpolated(self.gain, self.step_px, (first_col, first_row), (width, rows))
-        gained = linear * gain
-        if self.tinted:
-            _leave_white(gained, linear)
-        return shoulder(gained, self.tone)
+        out = np.empty(linear.shape, np.float32)
+        few = max(1, _AT_ONCE // (3 * width))
+        for row in range(0, rows, few):
+            seen, gained = linear[row : row + few], out[row : row + few]
+            np.multiply(seen, gain[row : row + few], out=gained)
+            if self.tinted:
+                _leave_white(gained, seen)
+            _bend(gained, self.tone)
+        return out
+
+
+# Values that are gone through at a time: with what is made of them they stay in the cache of one core.
+_AT_ONCE = 300_000
 
 
 # Linear light of the camera's weakest channel from which a pixel is on its way to burnt out, and at which it is.
@@ -49,6 +58,8 @@ def _leave_white(gained: Float32, seen: Float32) -> None:
 
     With the gains it would have the inverse colour of the light. Both (rows, W, 3) linear: with the gains, and as seen.
     """
+    if float(seen.max()) <= _BRIGHT:
+        return
     weakest = least(seen)
     if float(weakest.max()) <= _BRIGHT:
         return
@@ -126,17 +137,22 @@ def _extended(grid: Float32) -> Float32:
 
 def shoulder(linear: Float32, tone: Tone) -> Float32:
     """Values above the knee approach the ceiling; slope 1 at the knee, never beyond the ceiling."""
+    bent = linear.copy()
+    _bend(bent, tone)
+    return bent
+
+
+def _bend(linear: Float32, tone: Tone) -> None:
+    """`shoulder`, in place."""
     room = tone.ceiling - tone.knee
-    if room <= 0:
-        return linear
-    if float(linear.max()) <= tone.knee:
-        return linear
+    if room <= 0 or float(linear.max()) <= tone.knee:
+        return
+    below = cv2.threshold(linear, float(np.float32(tone.knee)), 0, cv2.THRESH_TRUNC)[1]
     # Below the knee nothing is over it, and of the exponential nothing is taken.
-    over = np.maximum(linear, np.float32(tone.knee))
-    over -= np.float32(tone.knee)
+    over = linear
+    over -= below
     over *= np.float32(-1 / room)
     cv2.exp(over, dst=over)
     over *= np.float32(-room)
     over += np.float32(room)
-    over += np.minimum(linear, np.float32(tone.knee))
-    return over
+    over += below

@@ -140,7 +140,9 @@ class Level:
         """Full-size photo coordinates along one axis, 0 across and 1 down -> pixel indices of this copy."""
         scale = self.scales[axis]
         shift = 0.5 * scale if self.halvings else 0.5
-        return np.asarray(plane * np.float32(scale) - np.float32(shift), np.float32)
+        index = plane * np.float32(scale)
+        index -= np.float32(shift)
+        return np.asarray(index, np.float32)
 
 
 # Where the local reduction changes by more than this factor along a strip, or from its top to its bottom, it is
@@ -165,7 +167,7 @@ def warp_rows(level: Level, warp: Warp, out_size: tuple[int, int], rows: tuple[i
             strip = slice(top - first, bottom - first), slice(left, right)
             for one, two in _compact(xs[strip], ys[strip], steps):
                 part = strip[0], slice(left + one, left + two)
-                out[part] = _sample(level, xs[part], ys[part], steps)
+                _sample(level, xs[part], ys[part], steps, out[part])
     return out
 
 
@@ -206,7 +208,7 @@ def _steps(level: Level, warp: Warp, at: tuple[float, float]) -> tuple[float, fl
     return float(across), float(down)
 
 
-def _sample(level: Level, xs: Float32, ys: Float32, steps: tuple[float, float]) -> Float32:
+def _sample(level: Level, xs: Float32, ys: Float32, steps: tuple[float, float], into: Float32) -> None:
     level_w, level_h = level.size_px
     kernels = [lowpass(round(step, 2), level.halvings) for step in steps]
     reach_x, reach_y = (3 + (0 if kernel is None else len(kernel) // 2) for kernel in kernels)
@@ -218,4 +220,4 @@ def _sample(level: Level, xs: Float32, ys: Float32, steps: tuple[float, float]) 
     if any(kernel is not None for kernel in kernels):
         across, down = (np.ones(1, np.float32) if kernel is None else kernel for kernel in kernels)
         patch = cast(Float32, cv2.sepFilter2D(patch, -1, across, down, borderType=cv2.BORDER_REPLICATE))
-    return cast(Float32, cv2.remap(patch, xs - x0, ys - y0, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))
+    cv2.remap(patch, xs - x0, ys - y0, cv2.INTER_CUBIC, into, borderMode=cv2.BORDER_REPLICATE)

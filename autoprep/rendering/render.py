@@ -143,7 +143,7 @@ def on_ground(code: Float32, plan: CorrectionPlan) -> Float32:
     height, width = code.shape[:2]
     whole = (0, 0, width, height)
     sheet = _sheet_mask(plan, Layout((width, height), whole, whole, 1.0))
-    return code if sheet is None else _on_ground(code, sheet, _ground(Look()))
+    return code if sheet is None else _on_ground(code.copy(), sheet, _ground(Look()))
 
 
 def _sheet_mask(plan: CorrectionPlan, layout: Layout) -> UInt8 | None:
@@ -157,8 +157,15 @@ def _sheet_mask(plan: CorrectionPlan, layout: Layout) -> UInt8 | None:
 
 
 def _on_ground(strip: Float32, sheet: UInt8, ground: Float32) -> Float32:
-    cover = sheet.astype(np.float32)[..., None] / np.float32(255)
-    return np.asarray(ground + (strip - ground) * cover, np.float32)
+    """(h, w, 3) codes, with ground in the place of what is no sheet: in place, where the strip's rows lie together.
+
+    sheet: (h, w) 0..255. Nearly all of a strip is wholly sheet, and is not touched.
+    """
+    places = np.flatnonzero(sheet != 255)
+    flat, background = strip.reshape(-1, 3), ground.reshape(1, 3)
+    cover = sheet.reshape(-1)[places][:, None] / np.float32(255)
+    flat[places] = background + (flat[places] - background) * cover
+    return flat.reshape(strip.shape)
 
 
 def _ground(look: Look) -> Float32:
@@ -236,13 +243,24 @@ def _share_outside(linear: Float32) -> float:
     low, high, _, _ = cv2.minMaxLoc(linear.reshape(len(linear), -1))
     if low >= -_HAIR and high <= 1 + _HAIR:
         return 0.0
-    darkest, lightest = least(linear), greatest(linear)
+    if high <= 1 + _HAIR and not _any_dark_colour(linear):
+        return 0.0
+    planes = cv2.split(linear)
+    darkest = cv2.min(cv2.min(planes[0], planes[1]), planes[2])
+    lightest = cv2.max(cv2.max(planes[0], planes[1]), planes[2])
     apart = lightest - darkest
     lost = (lightest > 1 + _HAIR) & (apart > _A_COLOUR)
     if low < -_HAIR:
         wide = cv2.morphologyEx(darkest, cv2.MORPH_CLOSE, np.ones((_SWING_PX, _SWING_PX), np.uint8))
         lost |= (wide < -_HAIR) & (apart > _A_DARK_COLOUR)
     return float(np.count_nonzero(lost)) / lost.size
+
+
+def _any_dark_colour(linear: Float32) -> bool:
+    """Whether any of (h, w, 3) pixels may be a colour darker than black: of most pictures a few lie beside edges only,
+    which takes less to see than what becomes of each pixel."""
+    dark = linear.reshape(-1, 3)[np.flatnonzero(linear.reshape(-1) < -_HAIR) // 3]
+    return bool((greatest(dark) - least(dark) > _A_DARK_COLOUR).any())
 
 
 def recoded(code: Float32, gamma: Gamma) -> Float32:

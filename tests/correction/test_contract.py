@@ -246,8 +246,26 @@ def test_a_ground_of_paper_is_never_lighter_than_a_picture_shows_it(gain: float,
 def test_the_shoulder_bends_what_is_over_the_knee_and_nothing_else() -> None:
     tone = Tone(gain=1.0, knee=0.8, ceiling=0.95)
     linear = np.linspace(-0.1, 3, 3000, dtype=np.float32).reshape(10, 100, 3)
+    kept = linear.copy()
     bent = shoulder(linear, tone)
+    assert (linear == kept).all()
     below = linear <= 0.8
     assert np.abs(bent - linear)[below].max() < 1e-6
     over = linear[~below] - 0.8
     assert bent[~below] == pytest.approx(0.8 + 0.15 * (1 - np.exp(-over / 0.15)), abs=1e-5)
+
+
+def test_a_high_strip_is_corrected_as_its_rows_are_one_by_one() -> None:
+    light = LightField.of(np.repeat(np.linspace(-0.4, 0.3, 12), 3).reshape(4, 3, 3))
+    width, height = 1600, 190
+    plan = plan_of(draft_of(np.full((60, 80, 3), 0.5, np.float32))).model_copy(
+        update={
+            "light": light,
+            "neutral": Neutral(gain=(0.9, 1.0, 1.1), source="paper"),
+            "tone": Tone(gain=1.2, knee=0.8, ceiling=0.95),
+        }
+    )
+    linear, correct = _noise(height, width, 0, 1), photometry(plan, (width, height))
+    linear[:, ::3] = 0.98  # some of it is burnt out
+    rows = [correct(linear[k : k + 1], 0, k) for k in range(height)]
+    assert correct(linear, 0, 0) == pytest.approx(np.concatenate(rows), abs=1e-6)

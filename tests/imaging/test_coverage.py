@@ -54,3 +54,11 @@ def test_bands_join_without_a_seam() -> None:
     mask = coverage(points, (40, 600)) / 255
     assert mask.sum() == pytest.approx(33.4 * 594.8, rel=5e-4)  # of whole codes
     assert np.abs(mask[10:590] - mask[10]).max() < 0.005
+
+
+def test_columns_that_no_edge_passes_go_on_as_the_row_was() -> None:
+    """Rows with an edge in few columns, and with jags that lie apart, against a picture of ever finer pixels."""
+    points = np.array([[5.3, 1.7], [52.6, 2.2], [31.4, 20.5], [52.9, 37.8], [6.1, 38.3], [20.2, 30.0]])
+    mask = coverage(points, (60, 40)) / 255
+    fine = coverage(points * 32, (60 * 32, 40 * 32)) / 255
+    assert mask == pytest.approx(fine.reshape(40, 32, 60, 32).mean(axis=(1, 3)), abs=0.004)

@@ -2410,6 +2410,13 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("toned paper that is said to be white has no tint", "autoprep/correction/kind.py", 'found if found in ("white", "tinted") else "tinted"', 'found if found in ("white", "tinted") else "white"', ("tests/correction/test_sheet.py",)),
     Mistake("a weak fit pulls the level of a field too", "autoprep/imaging/fields.py", "orders**3", "orders**0", ("tests/imaging/test_fields.py",)),
     Mistake("a line of desk along the edge goes on over the ground", "autoprep/rendering/continued.py", "cv2.erode(whole, np.ones((3, 3), np.uint8), borderValue=1) > 0", "whole > 0", ("tests/rendering/test_continued.py",)),
+    Mistake("what is put on its ground for a proof is changed for all", "autoprep/rendering/render.py", "_on_ground(code.copy(), sheet", "_on_ground(code, sheet", ("tests/rendering/test_fringe.py",)),
+    Mistake("half of a torn edge's pixel is all sheet", "autoprep/rendering/render.py", "np.flatnonzero(sheet != 255)", "np.flatnonzero(sheet < 128)", ("tests/rendering/test_fringe.py",)),
+    Mistake("what is darker than black is no lost colour", "autoprep/rendering/render.py", "if high <= 1 + _HAIR and not _any_dark_colour(linear):", "if high <= 1 + _HAIR:", ("tests/rendering/test_render.py",)),
+    Mistake("the rest of an edge's pixel goes where the next edge is", "autoprep/imaging/coverage.py", "np.union1d(np.union1d(column, column + 1), [0])", "np.union1d(column, [0, width])", ("tests/imaging/test_coverage.py",)),
+    Mistake("what lies beside a torn edge does not count", "autoprep/rendering/fringe.py", "_STEP_PX = 2", "_STEP_PX = 0", ("tests/rendering/test_fringe.py",)),
+    Mistake("all rows have the light of the first", "autoprep/correction/apply.py", "gain[row : row + few]", "gain[: len(seen)]", ("tests/correction/test_contract.py",)),
+    Mistake("the shoulder bends what was given to it", "autoprep/correction/apply.py", "bent = linear.copy()", "bent = linear", ("tests/correction/test_contract.py",)),
     Mistake("a dot of ink beside an edge is dust", "autoprep/rendering/bleed.py", "<= _DUST", "<= 0.02", ("tests/rendering/test_bleed.py",)),
     *_all(
         "autoprep/correction/seen_shade.py", ("tests/correction/test_seen_shade.py",),

@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 
 from autoprep.imaging.arrays import Float32, UInt8
-from autoprep.rendering.fringe import depth_px, repeat_inside
+from autoprep.rendering.fringe import _repeat, depth_px, repeat_inside
 from autoprep.rendering.layout import Frame, lay_out
-from autoprep.rendering.render import Look, render
+from autoprep.rendering.render import Look, on_ground, render
 from tests.rendering.test_render import photo_of, plan_for
 
 PAPER, DESK, GROUND = 200, 40, 0.91
@@ -66,3 +66,27 @@ def test_the_nearest_pixel_that_is_deep_enough_is_repeated() -> None:
 
 def test_the_depth_is_one_of_photo_pixels() -> None:
     assert [depth_px(scale) for scale in (6.0, 1.5, 1.0, 0.5)] == [1, 2, 3, 5]
+
+
+def test_stretches_of_columns_are_seen_as_they_are_in_the_whole() -> None:
+    rng = np.random.default_rng(5)
+    picture = rng.uniform(0, 1, (60, 300, 3)).astype(np.float32)
+    sheet = np.full((60, 300), 255, np.uint8)
+    wander = (8 + 4 * np.sin(np.arange(60) / 3) + rng.uniform(0, 3, 60)).astype(int)
+    for row, depth in enumerate(wander):
+        sheet[row, :depth] = sheet[row, 300 - 2 * depth :] = 0
+    sheet[20:24, 150:153] = 90
+    whole = picture.copy()
+    _repeat(whole, cv2.erode(sheet, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7)), borderValue=255) < 255)
+    repeat_inside(picture, sheet, 3)
+    assert (picture == whole).all()
+
+
+def test_a_pixel_that_is_part_sheet_is_part_ground_and_what_was_given_stays() -> None:
+    code = np.full((40, 50, 3), 0.5, np.float32)
+    silhouette = ((0.0, 0.0), (1.0, 0.0), (1.0, 0.8), (0.51, 0.8), (0.51, 1.0), (0.0, 1.0))
+    plan = plan_for(50, 40).model_copy(update={"silhouette": silhouette})
+    shown = on_ground(code, plan)
+    assert (code == 0.5).all()
+    assert shown[36, [10, 25, 40], 0] == pytest.approx([0.5, 0.5 + 0.5 * (GROUND - 0.5), GROUND], abs=0.002)
+    assert (shown[:30] == 0.5).all()
