@@ -147,7 +147,7 @@ def _bend(linear: Float32, tone: Tone) -> None:
     room = tone.ceiling - tone.knee
     if room <= 0 or float(linear.max()) <= tone.knee:
         return
-    below = cv2.threshold(linear, float(np.float32(tone.knee)), 0, cv2.THRESH_TRUNC)[1]
+    below = cv2.threshold(linear, float(np.float32(tone.knee)), 0, cv2.THRESH_TRUNC)[1].reshape(linear.shape)
     # Below the knee nothing is over it, and of the exponential nothing is taken.
     over = linear
     over -= below

@@ -162,10 +162,12 @@ def _step(code: Float32, width: int) -> Float32:
 def _clearest_path(worth: Float32) -> Int32:
     """(n, m) worth of each place -> (n,) the path of the greatest sum; it moves by one at most from row to row."""
     sums, moves = worth[0].astype(np.float64), np.zeros(worth.shape, np.int32)
+    ways = np.full((3, worth.shape[1]), -np.inf)
     columns = np.arange(worth.shape[1])
     for row in range(1, len(worth)):
-        around = np.pad(sums, 1, constant_values=-np.inf)
-        ways = np.stack([around[:-2] - _ACROSS, sums, around[2:] - _ACROSS])
+        np.subtract(sums[:-1], _ACROSS, out=ways[0, 1:])
+        ways[1] = sums
+        np.subtract(sums[1:], _ACROSS, out=ways[2, :-1])
         best = ways.argmax(axis=0)
         moves[row] = best - 1
         sums = ways[best, columns] + worth[row]

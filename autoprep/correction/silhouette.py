@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from autoprep.correction.edges import CLEAR, OUTWARD, SAMPLES, Edges, wander
+from autoprep.correction.edges import CLEAR, CORNER, OUTWARD, SAMPLES, Edges, wander
 from autoprep.domain import Geometry
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import homography, intersect, line_through, mean_size, project, rectangle
@@ -128,13 +128,13 @@ def _area_inside(points: Float64) -> float:
 
 # A rounded corner: radii as shares of the longer side, and how well what is seen there must go with an arc. Chosen:
 # the corners of notebooks are of 5 to 10 mm on pages of 130 to 300.
-_LEAST_RADIUS, _MOST_RADIUS, _ARC_FITS, _ARC_CLEAR = 0.006, 0.08, 0.93, 0.85
+_LEAST_RADIUS, _ARC_FITS, _ARC_CLEAR = 0.006, 0.93, 0.85
 _SHADED = 0.08  # natural log of light by which a shadow differs from the paper beside it
 
 
 def _corner_radius(picture: Float32, margin_px: int, long_px: int) -> float:
     """Radius in pixels of the upper left corner; 0 where it is sharp, covered, or can't be told from the desk."""
-    reach, beyond = round(_MOST_RADIUS * long_px), max(2, margin_px - round(OUTWARD * long_px))
+    reach, beyond = round(CORNER * long_px), max(2, margin_px - round(OUTWARD * long_px))
     near = picture[: margin_px + reach, : margin_px + reach]
     outside = np.concatenate([near[:beyond].reshape(-1, 3), near[:, :beyond].reshape(-1, 3)]).mean(axis=0)
     patch = near[margin_px:, margin_px:]

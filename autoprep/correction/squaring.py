@@ -8,13 +8,13 @@ import cv2
 import numpy as np
 
 from autoprep.correction.bend import LEAST_BENDS, bent_sides
-from autoprep.correction.edges import MARGIN, Edges, trace
+from autoprep.correction.edges import MARGIN, Edges, looked_at, trace
 from autoprep.correction.perspective import focal_length_px, proportion, ratio_range
 from autoprep.correction.silhouette import find_silhouette, whole_in_frame
 from autoprep.domain import Corner, Geometry, Outline, Photo, Work
 from autoprep.imaging.arrays import Bool, Float32, Float64
 from autoprep.imaging.geometry import area, homography, rectangle
-from autoprep.imaging.resample import Level, Warp, strips, warp_rows
+from autoprep.imaging.resample import Level, Span, Warp, strips, warp_rows
 
 # The rectified measuring copy: about one megapixel.
 MEASURING_PIXELS = 1_000_000
@@ -75,11 +75,17 @@ def _measuring_size(photo: Photo, geometry: Geometry, pixels: int) -> tuple[int,
 
 
 def _warped(
-    photo: Photo, geometry: Geometry, size: tuple[int, int], margin_px: int, least: float = 1.0
+    photo: Photo,
+    geometry: Geometry,
+    size: tuple[int, int],
+    margin_px: int,
+    least: float = 1.0,
+    parts: list[tuple[Span, Span]] | None = None,
 ) -> tuple[Float32, float]:
     """The work at (width, height) pixels with a margin of surroundings, and photo pixels per pixel.
 
-    It is taken from the smallest copy that has `least` pixels for each of it.
+    It is taken from the smallest copy that has `least` pixels for each of it. parts: rows and columns that alone are
+    taken; all else is 0.
     """
     lens = geometry.lens()
     whole = (size[0] + 2 * margin_px, size[1] + 2 * margin_px)
@@ -90,7 +96,14 @@ def _warped(
         factor *= 2
     copy = photo.reduced(factor)
     level = Level(copy.crop, copy.size_px, copy.scales)
-    return np.concatenate([warp_rows(level, warp, whole, rows) for rows in strips(whole)]), warp.scale(*whole)
+    out = np.zeros((whole[1], whole[0], 3), np.float32)
+    for rows in strips(whole):
+        for down, across in parts or [((0, whole[1]), (0, whole[0]))]:
+            first, last = max(rows[0], down[0]), min(rows[1], down[1])
+            if first < last:
+                made = warp_rows(level, warp, whole, rows, ((first, last), across))
+                out[first:last, across[0] : across[1]] = made
+    return out, warp.scale(*whole)
 
 
 _EDGE_PX = 0.7  # an edge wanders by more than the pixels that this leaves out
@@ -126,7 +139,8 @@ def rimmed(photo: Photo, outline: Outline, size_mm: tuple[float, float] | None =
 def _traced(photo: Photo, geometry: Geometry) -> Rimmed:
     size = _measuring_size(photo, geometry, 2 * MEASURING_PIXELS)
     margin_px = max(6, round(MARGIN * max(size)))
-    framed, photo_px = _warped(photo, geometry, size, margin_px, _EDGE_PX)
+    whole = (size[0] + 2 * margin_px, size[1] + 2 * margin_px)
+    framed, photo_px = _warped(photo, geometry, size, margin_px, _EDGE_PX, looked_at(whole, margin_px))
     return Rimmed(geometry, trace(framed, margin_px, _beyond(geometry, size, margin_px)), photo_px)
 
 
@@ -147,6 +161,8 @@ def _beyond(geometry: Geometry, size: tuple[int, int], margin_px: int) -> Float3
     places = (np.stack(np.meshgrid(x, y), axis=-1) - margin_px) / size
     into, most = geometry.in_photo(places), np.array(geometry.photo_px)
     out = np.maximum(-into, into - most).max(axis=-1).astype(np.float32)
+    if float(out.max()) <= 0:
+        return np.zeros((height, width), np.float32)
     return np.maximum(cast(Float32, cv2.resize(out, (width, height), interpolation=cv2.INTER_LINEAR)), 0)
 
 

@@ -18,7 +18,11 @@ from autoprep.imaging.lowpass import lowpass
 _STRIP_ROWS = 128
 
 
-def strips(size: tuple[int, int]) -> list[tuple[int, int]]:
+Span = tuple[int, int]
+"""Rows or columns: the first, and the one after the last."""
+
+
+def strips(size: tuple[int, int]) -> list[Span]:
     """The first row of each strip of a (width, height) picture, and the one after its last."""
     return [(top, min(top + _STRIP_ROWS, size[1])) for top in range(0, size[1], _STRIP_ROWS)]
 
@@ -84,12 +88,12 @@ class Warp:
         """(..., 2) output coordinates -> (..., 2) full-size photo coordinates."""
         return self.lens.seen(project(self.matrix, points if self.bow is None else self.bow.moved(points)))
 
-    def rows(self, first: int, last: int, width: int) -> tuple[Float32, Float32]:
-        """Photo coordinates of the pixel centres of output rows first..last-1: x and y, each (last-first, width).
+    def rows(self, first: int, last: int, columns: Span) -> tuple[Float32, Float32]:
+        """Photo coordinates of the pixel centres of output rows first..last-1, and so of columns: x and y, each (H, W).
 
         In single precision, which is exact to a thousandth of a pixel: the library's sampling rounds to a thirtieth.
         """
-        across, down = np.arange(width) + 0.5, np.arange(first, last) + 0.5
+        across, down = np.arange(*columns) + 0.5, np.arange(first, last) + 0.5
         if self.within is not None:
             x0, y0, x1, y1 = self.within
             across, down = np.clip(across, x0, x1), np.clip(down, y0, y1)
@@ -151,24 +155,36 @@ class Level:
 _SAME_SCALE = 1.02
 
 
-def warp_rows(level: Level, warp: Warp, out_size: tuple[int, int], rows: tuple[int, int]) -> Float32:
+def warp_rows(
+    level: Level, warp: Warp, out_size: tuple[int, int], rows: Span, within: tuple[Span, Span] | None = None
+) -> Float32:
     """(last - first, W, 3) float32 linear light: the rows (first, last) of the warped picture of out_size.
 
     Beyond the photo its border pixels repeat. What is finer than the output's pixels can show is filtered out before
-    the cubic resampling, by as much as the photo is reduced at each place.
+    the cubic resampling, by as much as the photo is reduced at each place. within: of those rows, which rows and
+    columns alone are made; they are as they are in the whole.
     """
-    width, (first, last) = out_size[0], rows
-    xs, ys = (level.index(plane, axis) for axis, plane in enumerate(warp.rows(first, last, width)))
-    out = np.empty((last - first, width, 3), np.float32)
+    width = out_size[0]
+    (first, last), across = within or (rows, (0, width))
+    xs, ys = (level.index(plane, axis) for axis, plane in enumerate(warp.rows(first, last, across)))
+    out = np.empty((last - first, across[1] - across[0], 3), np.float32)
     for top, bottom in _alike(level, warp, [(width / 2, row) for row in rows]):
         middle = (top + bottom) / 2
         for left, right in _alike(level, warp, [(0.0, middle), (float(width), middle)]):
             steps = _steps(level, warp, ((left + right) / 2, middle))
-            strip = slice(top - first, bottom - first), slice(left, right)
+            strip = _common((top, bottom), (first, last)), _common((left, right), across)
+            if 0 in out[strip].shape:
+                continue
             for one, two in _compact(xs[strip], ys[strip], steps):
-                part = strip[0], slice(left + one, left + two)
+                part = strip[0], slice(strip[1].start + one, strip[1].start + two)
                 _sample(level, xs[part], ys[part], steps, out[part])
     return out
+
+
+def _common(one: Span, kept: Span) -> slice:
+    """What lies in both, counted from the first that is kept."""
+    start = max(one[0], kept[0]) - kept[0]
+    return slice(start, max(start, min(one[1], kept[1]) - kept[0]))
 
 
 def _compact(xs: Float32, ys: Float32, steps: tuple[float, float]) -> Iterator[tuple[int, int]]:

@@ -85,7 +85,7 @@ def _surroundings(made: Planned, correct: Photometry, layout: Layout, at: tuple[
     """(h, w, 3) what the photo shows on all of a part's canvas, corrected like the work, and (h, w) where it does."""
     width, height = layout.canvas_px
     warp = warp_for(replace(layout, scene=(0, 0, width, height)), made.plan)
-    x, y = warp.rows(0, height, width)
+    x, y = warp.rows(0, height, (0, width))
     photo_w, photo_h = made.photo.full_px
     level = Level(made.photo.crop, made.photo.size_px, made.photo.scales)
     linear = correct(warp_rows(level, warp, (width, height), (0, height)), *at)

@@ -68,7 +68,7 @@ def test_planes_of_pixels_are_the_same_points() -> None:
     bow = Bow(sides(_ARCH, _SLANT, _SLANT, _ARCH), (12.0, 7.5, 300.0, 220.0))
     matrix = np.array([[9.1, 0.4, 120.0], [-0.3, 8.8, 90.0], [2e-5, -3e-5, 1.0]])
     warp = Warp(matrix, Lens(4000, 3000, -0.02), (15.0, 9.0, 300.0, 210.0), bow)
-    x, y = warp.rows(3, 40, 330)
+    x, y = warp.rows(3, 40, (0, 330))
     across, down = np.meshgrid(np.clip(np.arange(330) + 0.5, 15, 300), np.clip(np.arange(3, 40) + 0.5, 9, 210))
     assert np.abs(np.stack([x, y], axis=-1) - warp.source(np.stack([across, down], axis=-1))).max() < 3e-3
 

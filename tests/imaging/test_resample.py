@@ -16,7 +16,7 @@ from autoprep.imaging.resample import Lens, Level, Warp, strips, warp_rows
 def test_rows_are_the_same_points(k1: float, within: tuple[float, float, float, float] | None) -> None:
     matrix = np.array([[9.1, 0.4, 120.0], [-0.3, 8.8, 90.0], [2e-5, -3e-5, 1.0]])
     warp = Warp(matrix, Lens(4000, 3000, k1), within)
-    x, y = warp.rows(40, 90, 400)
+    x, y = warp.rows(40, 90, (0, 400))
     across, down = np.meshgrid(np.arange(400) + 0.5, np.arange(40, 90) + 0.5)
     if within is not None:
         across, down = np.clip(across, within[0], within[2]), np.clip(down, within[1], within[3])
@@ -88,3 +88,17 @@ def test_fine_hatching_has_no_bands_on_a_slant_page(turned: bool) -> None:
     inner = contrast[30:-30, 60:-60] * 2 / 0.3
     assert inner.min() > 0.3
     assert max(np.abs(np.diff(inner, axis=axis)).max() for axis in (0, 1)) < 0.03
+
+
+def test_a_part_of_a_strip_is_as_it_is_in_the_whole() -> None:
+    """On a slant page, whose strips are filtered in several parts down and across."""
+    size, rows = (500, 700), (128, 256)
+    codes = np.random.default_rng(4).integers(0, 256, (2100, 2200, 3)).astype(np.uint8)
+    photo = Photo(codes, PhotoFacts("png", 2200, 2100), srgb_tables(256))
+    quad = np.array([[600, 200], [1600, 300], [1940, 1900], [260, 1700]], np.float64)
+    level = Level(photo.crop, photo.size_px, photo.scales)
+    warp = Warp(homography(rectangle(*size), quad), Lens(2200, 2100, -0.02))
+    whole = warp_rows(level, warp, size, rows)
+    for (top, bottom), (left, right) in (((128, 140), (0, 500)), ((150, 256), (0, 60)), ((200, 201), (333, 500))):
+        part = warp_rows(level, warp, size, rows, ((top, bottom), (left, right)))
+        assert part == pytest.approx(whole[top - 128 : bottom - 128, left:right], abs=1e-5)

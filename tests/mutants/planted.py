@@ -2417,6 +2417,17 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what lies beside a torn edge does not count", "autoprep/rendering/fringe.py", "_STEP_PX = 2", "_STEP_PX = 0", ("tests/rendering/test_fringe.py",)),
     Mistake("all rows have the light of the first", "autoprep/correction/apply.py", "gain[row : row + few]", "gain[: len(seen)]", ("tests/correction/test_contract.py",)),
     Mistake("the shoulder bends what was given to it", "autoprep/correction/apply.py", "bent = linear.copy()", "bent = linear", ("tests/correction/test_contract.py",)),
+    *_all(
+        "autoprep/correction/edges.py", ("tests/correction/test_looked_at.py", "tests/correction/test_bend.py"),
+        ("corners lie in what is not looked at", "round(CORNER * long_px) + more_px", "more_px"),
+        ("what is looked at is blurred with what is not", "return _rim(size, margin_px, _BLUR_REACH)", "return _rim(size, margin_px)"),
+        ("a tear is followed to where nothing is looked at", "max(margin_px, round(_DEEP_INWARD * long_px))", "min(margin_px, round(_DEEP_INWARD * long_px))"),
+        ("the right and left sides are seen the other way along", "1: cv2.ROTATE_90_COUNTERCLOCKWISE, 2: cv2.ROTATE_180, 3: cv2.ROTATE_90_CLOCKWISE", "1: cv2.ROTATE_90_CLOCKWISE, 2: cv2.ROTATE_180, 3: cv2.ROTATE_90_COUNTERCLOCKWISE"),
+    ),
+    Mistake("all of the work is warped for its sides", "autoprep/correction/squaring.py", "_EDGE_PX, looked_at(whole, margin_px))", "_EDGE_PX)", ("tests/correction/test_looked_at.py",)),
+    Mistake("where a photo ends within the margin is not known", "autoprep/correction/squaring.py", "if float(out.max()) <= 0:", "if float(out.min()) <= 0:", ("tests/correction/test_looked_at.py",)),
+    Mistake("a part of a strip is reduced by itself", "autoprep/imaging/resample.py", "[(width / 2, row) for row in rows]", "[(width / 2, row) for row in (first, last)]", ("tests/imaging/test_resample.py",)),
+    Mistake("a path goes on to one side only", "autoprep/correction/bend.py", "np.subtract(sums[1:], _ACROSS, out=ways[2, :-1])", "pass", ("tests/correction/test_bend.py",)),
     Mistake("a dot of ink beside an edge is dust", "autoprep/rendering/bleed.py", "<= _DUST", "<= 0.02", ("tests/rendering/test_bleed.py",)),
     *_all(
         "autoprep/correction/seen_shade.py", ("tests/correction/test_seen_shade.py",),
