@@ -58,7 +58,7 @@ def look_for_shade(photo: Photo, geometry: Geometry) -> Sight | None:
     where = view.where[..., None].astype(np.float32) / WORK
     shown = np.concatenate([view.codes.astype(np.float32) / 255, where], axis=-1)
     maps = np.mean([_seen(net, shown), _seen(net, shown[:, ::-1])[..., ::-1]], axis=0)
-    maps[0] = as_fallen(maps[0], view.codes, view.where)
+    maps[0] = as_fallen(maps[0], maps[1], view.codes, view.where)
     edge = MARGIN_PX * maps.shape[-1] // SIDE_PX
     shade, bare = maps[:, edge:-edge, edge:-edge]
     return Sight(np.ascontiguousarray(shade, np.float32), np.ascontiguousarray(bare, np.float32))

@@ -49,6 +49,7 @@ def seen(dark: Float32, left: Float32, on: Bool) -> tuple[Float32, UInt8]:
 
 
 WORK_ALONE, EVERYWHERE = where() == WORK, np.ones((SIDE, SIDE), bool)
+PAPER_EVERYWHERE = np.full((SIDE // 2, SIDE // 2), 0.9, np.float32)
 
 
 def deepest_on_work(shade: Float32) -> float:
@@ -81,7 +82,7 @@ def test_what_has_fallen_on_a_work(
     box: tuple[int, int, int, int], soft_px: float, left: Float32, on: Bool, stays: bool
 ) -> None:
     shade, codes = seen(cover(box, soft_px), left, on)
-    fallen = as_fallen(shade, codes, where())
+    fallen = as_fallen(shade, PAPER_EVERYWHERE, codes, where())
     assert deepest_on_work(shade) > 0.5
     assert deepest_on_work(fallen) == pytest.approx(deepest_on_work(shade) if stays else 0, abs=0.07)
 
@@ -90,8 +91,20 @@ def test_what_the_eye_alone_sees_go_on_over_the_desk_is_paint() -> None:
     """The desk itself is as light there as beside it."""
     _, codes = seen(cover(OVER_RIM), GREY, WORK_ALONE)
     thought, _ = seen(cover(OVER_RIM), GREY, EVERYWHERE)
-    assert deepest_on_work(as_fallen(thought, codes, where())) < 0.07
-    assert deepest_on_work(as_fallen(thought, codes, where(beyond=True))) > 0.5  # there no desk tells
+    assert deepest_on_work(as_fallen(thought, PAPER_EVERYWHERE, codes, where())) < 0.07
+    assert deepest_on_work(as_fallen(thought, PAPER_EVERYWHERE, codes, where(beyond=True))) > 0.5  # there no desk tells
+
+
+@pytest.mark.parametrize(("soft_px", "box"), [(0.8, OVER_RIM), (14.0, INSIDE)], ids=["hard", "soft"])
+def test_in_a_hard_shadow_paper_is_surely_seen(soft_px: float, box: tuple[int, int, int, int]) -> None:
+    """Also where no desk tells, because the work fills the photo."""
+    shade, codes = seen(cover(box, soft_px), GREY, EVERYWHERE)
+    for around in (where(), where(beyond=True)):
+        half = np.where(shade < -0.05, 0.5, 0.9).astype(np.float32)
+        drawn_on = half.copy()
+        drawn_on[::2] = 0.95
+        assert (deepest_on_work(as_fallen(shade, half, codes, around)) > 0.5) == (soft_px > 1)
+        assert deepest_on_work(as_fallen(shade, drawn_on, codes, around)) > 0.5
 
 
 def test_a_solid_part_within_a_shadow_goes_down_to_the_shadow() -> None:
@@ -100,7 +113,7 @@ def test_a_solid_part_within_a_shadow_goes_down_to_the_shadow() -> None:
     paint = cover(inner)
     small = np.asarray(cv2.resize(paint, (SIDE // 2, SIDE // 2), interpolation=cv2.INTER_AREA), np.float32)
     darker = np.round(codes * (1 - 0.4 * paint[..., None])).astype(np.uint8)
-    fallen = as_fallen(outer - 0.9 * small, darker, where())
+    fallen = as_fallen(outer - 0.9 * small, PAPER_EVERYWHERE, darker, where())
     assert deepest_on_work(outer - 0.9 * small) > 1.5
     assert fallen[150 // 2 : 170 // 2, 70 // 2 : 90 // 2] == pytest.approx(-0.8, abs=0.35)
 
