@@ -29,8 +29,8 @@ _WRONG, _WRONG_PER_DEPTH, _WRONG_PER_STEP = 0.07, 0.2, 0.7
 _OFF_TINT, _OFF_TINT_PER_DEPTH, _OFF_TINT_PER_STEP = 0.03, 0.12, 0.1
 _FINE_PER_STEP = 0.3  # a hard border of a shadow is fine too
 _STEP_PX = 9
-# The chance of bare paper from which it is believed: as a rule, and where the artist has said that there are washes, or
-# none.
+# The chance of bare paper from which it is believed: as a rule (chosen on 116000-116015: at .2 pale washes go, at .5
+# more of hard shadows stays), and where the artist has said that there are washes, or none.
 _BARE, _BARE_WASHED, _BARE_DRAWN = 0.35, 0.7, 0.25
 _LEAST_OF_BARE = 0.3  # the level of the paper holds such a share of what is seen as lit bare paper
 _NEAR, _ROUNDS, _FEWEST = 0.04, 8, 200
