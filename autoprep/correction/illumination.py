@@ -3,8 +3,8 @@
 import numpy as np
 
 from autoprep.correction.apply import light_at
-from autoprep.correction.kind import PaperClass
 from autoprep.correction.paper import Paper
+from autoprep.correction.paper_class import PaperClass
 from autoprep.domain import Declined, LightField
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.colour import LUMINANCE

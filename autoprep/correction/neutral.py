@@ -4,8 +4,8 @@ from typing import Literal
 
 import numpy as np
 
-from autoprep.correction.kind import PaperClass
 from autoprep.correction.paper import Paper
+from autoprep.correction.paper_class import PaperClass
 from autoprep.domain import Declined, Neutral
 from autoprep.imaging.colour import LUMINANCE
 

@@ -13,6 +13,7 @@ from autoprep.correction.apply import photometry
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import Judged
 from autoprep.correction.paper import Paper
+from autoprep.correction.paper_signs import Around
 from autoprep.correction.references import Reference, light_over
 from autoprep.correction.rim import clear_of_desk
 from autoprep.correction.shade_eye import look_for_shade
@@ -155,7 +156,7 @@ def make_plan(
     work = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, work.linear)})
     sight = look_for_shade(photo, geometry)
     paper, shadow = find_paper(work.linear, wishes.flat, _washes_said(wishes.kind), sight)
-    around = _lightest_around(photo, geometry)
+    around = surroundings(photo, geometry)
     judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper)
     draft = Draft(work, geometry, wishes, paper, judged, chart, reference)
     if wishes.as_shot:
@@ -199,15 +200,14 @@ def _washes_said(kind: Kind | None) -> bool | None:
     return True if kind == "watercolour" else False if kind in ("ink", "pencil") else None
 
 
-def _lightest_around(photo: Photo, geometry: Geometry) -> float | None:
-    """Luminance that 1 % of the surroundings exceed; None where the photo shows hardly any."""
+def surroundings(photo: Photo, geometry: Geometry) -> Around:
+    """What the photo shows around a work."""
     level = photo.reduced(max(1, max(photo.size_px) // 400))
     around = np.ones((level.size_px[1], level.size_px[0]), np.uint8)
     corners = np.round(geometry.array() * level.scales).astype(np.int32)
     cv2.fillConvexPoly(around, corners, 0)
     cv2.polylines(around, [corners], True, 0, 5)
-    outside = luminance(level.linear())[around > 0]
-    return float(np.percentile(outside, 99)) if len(outside) > 0.02 * around.size else None
+    return Around(level.linear()[around > 0], float(around.mean()))
 
 
 def _focus(work: Float32) -> tuple[float, float]:

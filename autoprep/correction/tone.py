@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from autoprep.correction.kind import PaperClass
 from autoprep.correction.paper import Paper
+from autoprep.correction.paper_class import PaperClass
 from autoprep.domain import Declined, Tone
 from autoprep.imaging.colour import LUMINANCE, luminance_of_lightness
 from autoprep.imaging.transfer import srgb_to_linear

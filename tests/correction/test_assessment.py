@@ -8,7 +8,7 @@ import pytest
 
 from autoprep.correction.assessment import finished_look, glare_percent, oblique_degrees, shade_left_percent
 from autoprep.correction.hypotheses import find_paper
-from autoprep.correction.planning import _blur_at_full_size, _detailed_places, _lightest_around
+from autoprep.correction.planning import _blur_at_full_size, _detailed_places, surroundings
 from autoprep.correction.squaring import rectify
 from autoprep.domain import Declined, Geometry, Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
@@ -136,11 +136,11 @@ def test_the_edge_of_the_sheet_is_none_of_its_surroundings() -> None:
     photo = Photo(codes, PhotoFacts("png", 1600, 1200), srgb_tables(256))
     corners = ((200.0, 200.0), (1400.0, 200.0), (1400.0, 1000.0), (200.0, 1000.0))
     geometry = Geometry(photo_px=(1600, 1200), corners_px=corners, ratio=1.5, ratio_from="corners")
-    assert _lightest_around(photo, geometry) == pytest.approx(luminance(photo.linear()[:1, :1])[0, 0], rel=0.05)
+    assert surroundings(photo, geometry).lightest() == pytest.approx(luminance(photo.linear()[:1, :1])[0, 0], rel=0.05)
 
 
 @pytest.mark.parametrize(("share", "counts"), [(0.03, True), (0.004, False)])
-def test_what_is_lightest_around_the_work_is_a_thing_and_no_speck(share: float, counts: bool) -> None:
+def test_what_issurroundings_the_work_is_a_thing_and_no_speck(share: float, counts: bool) -> None:
     codes = np.full((400, 400, 3), 50, np.uint8)
     codes[:20, : round(share * 300 * 400 / 20)] = 240
     photo = Photo(codes, PhotoFacts("png", 400, 400), srgb_tables(256))
@@ -148,7 +148,7 @@ def test_what_is_lightest_around_the_work_is_a_thing_and_no_speck(share: float, 
     geometry = Geometry(photo_px=(400, 400), corners_px=corners, ratio=1.0, ratio_from="corners")
     at = 1 if counts else 398
     seen = luminance(photo.linear()[at : at + 1, at : at + 1])[0, 0]
-    assert _lightest_around(photo, geometry) == pytest.approx(seen, rel=0.02)
+    assert surroundings(photo, geometry).lightest() == pytest.approx(seen, rel=0.02)
 
 
 def test_glare_is_what_is_burnt_out_or_shines_whichever_is_more() -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from autoprep.correction import paper_signs
 from autoprep.correction.outline import side_weights, weights
 
 from .bars import print_bars
@@ -23,6 +24,7 @@ from .demo import LONG_PX, write_demo
 from .eye.__main__ import add_arguments as add_eye_arguments
 from .eye.__main__ import run as train_eye
 from .fit_outline import fit
+from .fit_paper import PAPER_SEEDS, fit_paper
 from .fit_sides import SIDES_SEEDS, fit_sides
 from .fortnight import fortnight
 from .frames import FRAMES_SEEDS, score_frames
@@ -71,6 +73,7 @@ _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "demo": lambda given: write_demo(given.out, given.long_px),
     "fit-outline": lambda given: fit(given.photos, given.out, given.keep, given.processes),
     "fit-sides": lambda given: fit_sides(given.photos, given.first, given.out, given.keep, given.processes),
+    "fit-paper": lambda given: fit_paper(given.photos, given.first, given.out, given.keep, given.processes),
     "train-eye": train_eye,
     "train-shade": train_shade,
     "contact": lambda given: contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out),
@@ -113,6 +116,12 @@ def main() -> None:
     sides.add_argument("--out", type=Path, default=Path(side_weights.__file__), help="the module to write")
     sides.add_argument("--keep", type=Path, help="file for the described sides: made, or read where it is there")
     sides.add_argument("--processes", type=int, default=2)
+    papers = commands.add_parser("fit-paper", help="fit the trees that tell toned paper from light, on tuning seeds")
+    papers.add_argument("--photos", type=int, default=3800)
+    papers.add_argument("--first", type=int, default=PAPER_SEEDS)
+    papers.add_argument("--out", type=Path, default=Path(paper_signs.__file__).with_name("paper_weights.py"))
+    papers.add_argument("--keep", type=Path, help="file for the described papers: made, or read where it is there")
+    papers.add_argument("--processes", type=int, default=2)
     outputs = commands.add_parser("contact", help="all destinations of demo photos on one sheet")
     outputs.add_argument("--photos", type=Path, default=Path("demo_inbox"), help="folder with photos")
     outputs.add_argument("--count", type=int, default=6)

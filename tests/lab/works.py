@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from .flatwork import FlatWork
-from .kinds import ink, journal, notebook, painting, pencil, toned, watercolour
+from .kinds import coloured, ink, journal, notebook, painting, pencil, toned, watercolour
 
 KINDS = ("pencil", "ink", "journal", "watercolour", "painting", "toned")
 """The kinds that a seed alone chooses among."""
-ALL_KINDS = (*KINDS, "notebook")
+ALL_KINDS = (*KINDS, "notebook", "coloured")
 _BUILDERS: dict[str, Callable[[int, int], FlatWork]] = {
     "pencil": pencil.build,
     "ink": ink.build,
@@ -18,6 +18,7 @@ _BUILDERS: dict[str, Callable[[int, int], FlatWork]] = {
     "painting": painting.build,
     "toned": toned.build,
     "notebook": notebook.build,
+    "coloured": coloured.build,
 }
 
 

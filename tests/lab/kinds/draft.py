@@ -22,6 +22,7 @@ _ISO = ((105, 148), (148, 210), (210, 297), (297, 420), (420, 594))
 _OTHER = ((130, 210), (140, 216), (180, 240), (200, 200), (230, 305), (250, 350), (300, 400), (360, 480), (190, 380))
 _TONED = {"grey": (168, 165, 160), "kraft": (179, 143, 111), "black": (53, 53, 53),
           "natural": (242, 239, 233), "cream": (239, 228, 212)}  # fmt: skip
+_ANY = {"coloured": (10, 36), "any grey": (0, 7)}  # chroma; L* 48 to 80, any hue (common practice, no source)
 
 
 def choose_size(rng: Rng, largest_mm: int = 600) -> tuple[float, float]:
@@ -40,6 +41,10 @@ def paper_colour(paper: str, rng: Rng) -> Array:
         hue, chroma = rng.uniform(0, 2 * np.pi), rng.uniform(0, 3)
         hue = np.pi / 2 + rng.normal(0, 0.5) if rng.random() < 0.6 else hue  # most are faintly yellow
         return linear_from_lab(rng.uniform(94.3, 96.0), chroma * np.cos(hue), chroma * np.sin(hue))
+    if paper in _ANY:
+        hue = rng.uniform(0, 2 * np.pi)
+        chroma = rng.uniform(*_ANY[paper])
+        return linear_from_lab(rng.uniform(48, 80), chroma * np.cos(hue), chroma * np.sin(hue))
     r, g, b = (c + rng.normal(0, 1.2) for c in _TONED[paper])
     return rgb8(min(r, 245), min(g, 245), min(b, 245))
 

@@ -1,0 +1,111 @@
+"""Fits the trees that tell toned paper from light: `python -m tests.lab fit-paper --photos 2400`.
+
+Each photo's paper is described (see correction.paper_signs) in its true outline; light are white, natural and cream.
+Tuning seeds only; half of the photos are in everyday light, and three of eight show toned, grey or coloured sheets.
+"""
+
+import json
+import multiprocessing
+import pickle
+from pathlib import Path
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+
+from autoprep.correction.camera import without_contrast
+from autoprep.correction.hypotheses import find_paper
+from autoprep.correction.paper_class import measured, paper_class_of, proven
+from autoprep.correction.paper_signs import NAMES, signs
+from autoprep.correction.planning import surroundings
+from autoprep.correction.shade_eye import look_for_shade
+from autoprep.correction.squaring import rectify, rimmed
+from autoprep.domain import Declined, Outline
+from autoprep.files.reading import read_photo
+from autoprep.imaging.arrays import Bool, Float64
+from autoprep.wishes.tables import CAMERA_CONTRAST
+from tests.lab.fit_outline import boosted
+from tests.lab.scene import encode_jpeg, random_spec, render, rough_spec
+
+PAPER_SEEDS = 2_400_000
+_LONG_PX = 1400
+_KINDS = ("pencil", "toned", "ink", "coloured", "journal", "watercolour", "coloured", "notebook")
+LIGHT = ("white", "natural", "cream")
+_PARTS = 5
+
+
+class Described(NamedTuple):
+    """A photo's paper: what it is, what is proven about it without the trees (toned, light or nothing), its signs."""
+
+    seed: int
+    kind: str
+    paper: str
+    proven: str
+    signs: Float64
+
+
+def described(seed: int) -> Described | None:
+    """The paper of one photo, or None where none is seen."""
+    cv2.setNumThreads(1)
+    kind, rough = _KINDS[seed // 2 % len(_KINDS)], bool(seed % 2)
+    spec = (rough_spec if rough else random_spec)(seed, kind)
+    shot = render(spec, _LONG_PX)
+    photo = without_contrast(read_photo(encode_jpeg(shot, spec.jpeg_quality)), CAMERA_CONTRAST)
+    corners = tuple((float(x), float(y)) for x, y in shot.truth.corners_px)
+    outline = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]
+    geometry = rimmed(photo, outline, shot.truth.size_mm).geometry
+    linear = rectify(photo, geometry).linear
+    paper, _ = find_paper(linear, True, None, look_for_shade(photo, geometry))
+    around = surroundings(photo, geometry)
+    if isinstance(paper, Declined) or paper_class_of(linear, paper, around, False, {})[0] == "none":
+        return None
+    proof = proven(paper, measured(paper, around)) or ""
+    return Described(seed, kind, shot.truth.work.paper, proof, signs(linear, paper, around))
+
+
+def cross_validated(table: Float64, toned: Bool, seeds: Float64) -> Float64:
+    """(N,) logits by trees that have not seen the photo."""
+    scores = np.empty(len(toned))
+    for part in range(_PARTS):
+        held = seeds % _PARTS == part
+        scores[held] = boosted(table[~held], toned[~held].astype(np.float64), _TREES)(table[held])
+    return scores
+
+
+_TREES = 150
+
+
+def tell(found: list[Described], scores: Float64) -> None:
+    """Print how many are mistaken by what is proven, and by trees that have not seen the photo where nothing is."""
+    toned = np.array([d.paper not in LIGHT for d in found])
+    proof = np.array([d.proven for d in found])
+    doubt = proof == ""
+    print(f"{toned.sum()} toned, {(~toned).sum()} light; proven: {(proof == 'toned').sum()} toned, "
+          f"{(~toned & (proof == 'toned')).sum()} of them light, {(proof == 'light').sum()} light, "
+          f"{(toned & (proof == 'light')).sum()} of them toned; nothing proven: {(toned & doubt).sum()} toned, "
+          f"{(~toned & doubt).sum()} light")  # fmt: skip
+    for cut in (-3.0, -2.0, -1.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0):
+        over = doubt & (scores > cut)
+        print(f"logit over {cut}: {(toned & over).sum()} toned, {(~toned & over).sum()} light")
+
+
+def fit_paper(photos: int, first: int, place: Path, keep: Path | None, processes: int) -> None:
+    """Describe the papers of photos of tuning seeds, fit the trees, print what they mistake, and write the weights.
+
+    keep: a file for the described papers; where it is there already, it is read and not made again.
+    """
+    if keep is not None and keep.is_file():
+        found = [Described(*entry) for entry in pickle.loads(keep.read_bytes())]
+    else:
+        with multiprocessing.get_context("spawn").Pool(processes) as pool:
+            found = [d for d in pool.imap(described, range(first, first + photos), chunksize=2) if d is not None]
+        if keep is not None:
+            keep.write_bytes(pickle.dumps([tuple(d) for d in found]))
+    table = np.stack([d.signs for d in found])
+    toned = np.array([d.paper not in LIGHT for d in found])
+    tell(found, cross_validated(table, toned, np.array([d.seed for d in found])))
+    trees = boosted(table, toned.astype(np.float64), _TREES)
+    note = f"Tuning seeds {found[0].seed} to {found[-1].seed}, {len(found)} sheets, {len(NAMES)} signs."
+    lines = ['"""Fitted numbers of the paper\'s trees; made by `python -m tests.lab fit-paper`.', "", note, '"""', ""]
+    lines += ["from typing import Any", "", "# fmt: off", f"PAPER: dict[str, Any] = {json.dumps(trees.packed())}"]
+    place.write_text("\n".join(lines) + "\n", encoding="utf-8")
