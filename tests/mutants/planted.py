@@ -2449,4 +2449,11 @@ PLANTED: tuple[Mistake, ...] = (
         ("a part within a shadow leaves a hole", "0 if level == _LEVELS[0] else -level", "0"),
         ("the photo's border is no way in", "| (place == BEYOND)", ""),
     ),
+    *_all(
+        "autoprep/correction/outline/side_by_side.py", ("tests/correction/test_of_two.py",),
+        ("a row is read from its top", "if len(columns) < 2:", "if columns:"),
+        ("rows fall apart", "or b.min() < a.mean() < b.max()", "or b.min() < a.mean() < b.mean()"),
+        ("a row is only what the higher one's height holds", "a.min() < b.mean() < a.max() or b.min() < a.mean() < b.max()", "a.min() < b.mean() < a.max()"),
+        ("rows beside a tall work are read as columns", "apart = alone or len(parts) == len(columns)", "apart = True"),
+    ),
 )  # fmt: skip
