@@ -1716,7 +1716,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/files/coded.py", ("tests/files/test_damage.py",),
         ("a camera's notes are packed pixels", "_NO_PIXELS = (b\"Exif\", b\"mime\", b\"uri \")", "_NO_PIXELS = (b\"mime\", b\"uri \")"),
-        ("any chunk of a WebP is pixels", " if name in _OF_WEBP] or [data]", "] or [data]"),
+        ("any chunk of a WebP is pixels", "for name, part in parts if name in _OF_WEBP]", "for name, part in parts]"),
         ("what can't be followed is not looked at", "        return _without_notes(data) or [data]\n    return [data]", "        return _without_notes(data) or [data]\n    return []"),
     ),
     *_all(
@@ -2455,5 +2455,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("rows fall apart", "or b.min() < a.mean() < b.max()", "or b.min() < a.mean() < b.mean()"),
         ("a row is only what the higher one's height holds", "a.min() < b.mean() < a.max() or b.min() < a.mean() < b.max()", "a.min() < b.mean() < a.max()"),
         ("rows beside a tall work are read as columns", "apart = alone or len(parts) == len(columns)", "apart = True"),
+    ),
+    *_all(
+        "autoprep/files/coded.py", ("tests/files/test_damage.py",),
+        ("a later frame of an animated WebP may be damaged", "frames[:1] or", "frames or"),
+        ("an animated WebP is never looked into", "frames[:1] or", "[] or"),
     ),
 )  # fmt: skip
