@@ -2193,7 +2193,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/files/reading.py", ("tests/files/test_reading.py",),
         ("a damaged Exif damages its picture", "    except Exception:  # the library raises a dozen different classes", "    except NotYetWhole:"),
-        ("damaged pixels count as damaged Exif", "        image.load()  # it may stand", "        pass  # it may stand"),
+        ("damaged pixels count as damaged Exif", "        image.load()  # what is said", "        pass  # what is said"),
         ("a damaged Exif of a JPEG is not told", '        Image.Exif().load(image.info.get("exif", b""))', "        pass"),
     ),
     *_all(
@@ -2474,4 +2474,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a size in inches by its fractions is not told in a name", "autoprep/wishes/captions.py", "doubts += _of_unit(part.text, found)", "pass", ("tests/test_words.py",)),
     Mistake("a size in inches by its fractions is not told in a folder", "autoprep/wishes/captions.py", "doubts += _of_unit(text, size(text))", "pass", ("tests/test_words.py",)),
     Mistake("that inches were said is told as if they were not", "autoprep/wishes/sizes.py", "and not _UNIT_WORD.search(text)", "", ("tests/test_words.py",)),
+    Mistake("a photo is turned by its XMP", "autoprep/files/reading.py", '    for key in ("xmp", "XML:com.adobe.xmp"):', "    for key in ():", ("tests/files/test_less_usual.py",)),
+    Mistake("a PNG is turned by its XMP", "autoprep/files/reading.py", 'for key in ("xmp", "XML:com.adobe.xmp"):', 'for key in ("xmp",):', ("tests/files/test_less_usual.py",)),
 )  # fmt: skip
