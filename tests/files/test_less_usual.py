@@ -153,6 +153,15 @@ def test_a_heic_of_ten_bits_stands_upright() -> None:
     assert np.abs(coded(photo.linear()) - np.rot90(picture(), -1)).max() < 6
 
 
+def test_a_deep_png_with_alpha_keeps_its_colours_over_white() -> None:
+    alpha = np.full((48, 64, 1), 65535, np.uint16)
+    alpha[:20] = 32768
+    stored = np.concatenate([picture()[..., ::-1].astype(np.uint16) * 257, alpha], axis=-1)
+    codes = read_photo(cv2.imencode(".png", stored)[1].tobytes()).codes
+    assert np.array_equal(codes[20:], picture()[20:].astype(np.uint16) * 257)
+    assert np.abs(codes[:20] / 257 - (picture()[:20] + 255.0) / 2).max() < 0.1
+
+
 def test_clear_pixels_of_a_deep_grey_png_lie_on_white() -> None:
     grey = picture()[..., 0].astype(np.uint16) * 257
     grey[10:20] = 4660

@@ -2476,4 +2476,12 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("that inches were said is told as if they were not", "autoprep/wishes/sizes.py", "and not _UNIT_WORD.search(text)", "", ("tests/test_words.py",)),
     Mistake("a photo is turned by its XMP", "autoprep/files/reading.py", '    for key in ("xmp", "XML:com.adobe.xmp"):', "    for key in ():", ("tests/files/test_less_usual.py",)),
     Mistake("a PNG is turned by its XMP", "autoprep/files/reading.py", 'for key in ("xmp", "XML:com.adobe.xmp"):', 'for key in ("xmp",):', ("tests/files/test_less_usual.py",)),
+    Mistake("the time of photos from west of Greenwich is lost", "autoprep/metadata/iim.py", 'when.replace("-", "", 2)', 'when.replace("-", "")', ("tests/metadata",)),
+    Mistake("a span of years is a date", "autoprep/metadata/xmp.py", "statement.artwork_year.isdigit()", "statement.artwork_year[:4].isdigit()", ("tests/metadata",)),
+    Mistake("a title makes the packet no XML", "autoprep/metadata/statement.py", 'not in "\\x7f\\ufffe\\uffff"', 'not in "\\x7f"', ("tests/metadata",)),
+    Mistake("anticlockwise is clockwise", "autoprep/wishes/lines.py", '"anticlockwise": 270', '"anticlockwise": 90', ("tests/test_repair.py",)),
+    Mistake("red is blue in a deep PNG with alpha", "autoprep/files/reading.py", "decoded[..., [2, 1, 0, 3]]", "decoded[..., [0, 1, 2, 3]]", ("tests/files/test_less_usual.py",)),
+    Mistake("linear numbers of a camera are a picture", "autoprep/files/containers.py", "short in (32803, 34892)", "short in (32803,)", ("tests/files/test_reading.py",)),
+    Mistake("a box that says nothing gainsays another", "autoprep/files/declared.py", "    found.discard((_UNSAID, _UNSAID))\n", "", ("tests/files/test_declared.py",)),
+    Mistake("what a camera took is a screenshot by its name", "autoprep/job/screens.py", " or photo.facts.camera:", ":", ("tests/test_screens.py",)),
 )  # fmt: skip
