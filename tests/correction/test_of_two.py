@@ -7,7 +7,7 @@ import pytest
 
 from autoprep.correction.outline import finder, gate
 from autoprep.correction.outline.answers import Answer
-from autoprep.correction.outline.side_by_side import in_reading_order, is_of_two
+from autoprep.correction.outline.side_by_side import apart, in_reading_order, is_of_two
 from autoprep.domain import Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64
@@ -56,6 +56,18 @@ def test_two_guesses_that_overlap_are_one_work() -> None:
 
 def box(left: float, top: float, right: float, bottom: float) -> Answer:
     return answer(np.array([[left, top], [right, top], [right, bottom], [left, bottom]]))  # type: ignore[no-any-return]
+
+
+@pytest.mark.parametrize(
+    ("right", "likely", "seen"),
+    [(900, 0.03, True), (900, 0.02, False), (1400, 0.1, True), (1400, 0.05, False), (625, 0.9, False)],
+    ids=["as large", "as large and unlikely", "larger", "larger and not likely enough", "small"],
+)
+def test_a_finalist_beside_the_first_is_a_work_where_it_is_likely(right: float, likely: float, seen: bool) -> None:
+    """The more so the larger it is, for the first one that the eye names is the largest."""
+    first, other = box(100, 100, 500, 500), box(600, 100, right, 500)
+    found = apart(first, [first, answer(other.quad, likely)], _SIZE)
+    assert [entry.quad.tolist() for entry in found] == ([other.quad.tolist()] if seen else [])
 
 
 @pytest.mark.parametrize("turned", [-15.0, 0.0, 15.0], ids=["one way", "level", "the other way"])

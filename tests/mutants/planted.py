@@ -2484,4 +2484,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("linear numbers of a camera are a picture", "autoprep/files/containers.py", "short in (32803, 34892)", "short in (32803,)", ("tests/files/test_reading.py",)),
     Mistake("a box that says nothing gainsays another", "autoprep/files/declared.py", "    found.discard((_UNSAID, _UNSAID))\n", "", ("tests/files/test_declared.py",)),
     Mistake("what a camera took is a screenshot by its name", "autoprep/job/screens.py", " or photo.facts.camera:", ":", ("tests/test_screens.py",)),
+    Mistake("a border left and right is the side of a book", "autoprep/correction/outline/side_face.py", " or (found[1] is not None and found[3] is not None)", "", ("tests/correction/test_side_face.py",)),
+    Mistake("larger works beside the first are none", "autoprep/correction/outline/side_by_side.py", "_LARGER, _LIKELIER = 1.25, 0.06", "_LARGER, _LIKELIER = 1.25, 0.6", ("tests/correction/test_of_two.py",)),
+    Mistake("a line far above the lower side is a rail", "autoprep/correction/outline/inner.py", "least / _EVEN < bottom < _BELOW * most", "least / _EVEN < bottom", ("tests/correction/test_inner.py",)),
+    Mistake("burnt-out patches are fitted", "autoprep/correction/chart.py", "(seen.max(1) < 0.97)", "(seen.max(1) < 9.97)", ("tests/correction/test_chart.py",)),
+    Mistake("a chart is read twice through the photo's matrix", "autoprep/correction/chart.py", "device = replace(photo, matrix=None)", "device = photo", ("tests/correction/test_chart.py",)),
 )  # fmt: skip
