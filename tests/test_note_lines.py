@@ -136,7 +136,7 @@ def test_a_work_that_is_held_and_is_not_is_held(tmp_path: Path, line: str) -> No
 @pytest.mark.parametrize(
     "line",
     ["- hold", "• hold", "#hold", "[ ] hold", "1. hold", "“hold”", "* hold: yes", "1. hold: yes", "\u200ehold: yes",
-     "“hold: yes”", "☐ Hold : yes", "hold\u200b: yes"],
+     "“hold: yes”", "☐ Hold : yes", "hold\u200b: yes", "ho\u200cld: yes", "\u200dhold"],
 )  # fmt: skip
 def test_a_hold_in_a_list_or_in_quotes_holds(tmp_path: Path, line: str) -> None:
     assert read(tmp_path, f"{line}\n") == (WorkFacts(hold=True), ())
@@ -149,6 +149,13 @@ def test_a_hold_before_a_colon_or_in_other_words_holds_until_it_is_understood(tm
     facts, (told,) = read(tmp_path, f"title: Sluice\n{line}\n")
     assert (facts.title, facts.hold) == ("Sluice", True)
     assert "held until" in told
+
+
+@pytest.mark.parametrize("title", ["می\u200cخواهم", "Gull \U0001f469\u200d\U0001f3a8", "ക്\u200dഷ"])
+@pytest.mark.parametrize("line", ["title: {}", "- title: {}", "{}", "title:\n  {}", "\u200etitle: {}"])
+def test_a_title_keeps_the_signs_that_join_or_part_its_letters(tmp_path: Path, line: str, title: str) -> None:
+    """Words of Persian and Malayalam are misspelt without, and one sign of several people or things falls apart."""
+    assert read(tmp_path, f"{line.format(title)}\n")[0].title == title
 
 
 def test_other_lines_may_be_a_list_too(tmp_path: Path) -> None:

@@ -35,8 +35,9 @@ def told(tmp_path: Path, name: str, note: str = "") -> WorkFacts:
 
 @pytest.mark.parametrize(
     ("word", "degrees"),
-    [("90", 90), ("right", 90), ("left", 270), ("-90", 270), ("Upside down", 180), ("180°", 180), ("90 degrees", 90)],
-)
+    [("90", 90), ("right", 90), ("left", 270), ("-90", 270), ("Upside down", 180), ("180°", 180), ("90 degrees", 90),
+     ("clockwise", 90), ("counterclockwise", 270), ("Anticlockwise", 270), ("270", 270)],
+)  # fmt: skip
 def test_turning_can_be_said_in_many_ways(tmp_path: Path, word: str, degrees: int) -> None:
     assert told(tmp_path, "IMG_1.jpg", f"turn: {word}").turn == degrees
 

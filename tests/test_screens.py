@@ -11,6 +11,7 @@ from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import UInt8
 from autoprep.job.screens import is_screenshot
 from autoprep.wishes.tables import Settings
+from tests import photos
 from tests.service.engines import run_once
 
 
@@ -47,6 +48,15 @@ def test_a_photo_that_is_called_one_and_a_flat_scan_that_is_not_are_works() -> N
     photo = np.clip(ferries() + sensed, 0, 255).astype(np.uint8)
     assert not is_screenshot(read_photo(saved(photo, "JPEG", quality=92)), "Screenshot of my page.jpg")
     assert not is_screenshot(read_photo(saved(ferries())), "Tide table.png")
+
+
+def test_what_a_camera_took_is_no_screenshot_whatever_it_is_called() -> None:
+    """A bleached page on a copy stand is as flat; its name came from whoever renamed it."""
+    name = "Screenshot wall, Saltmere.jpg"
+    taken, plain = (read_photo(photos.jpeg(ferries(), exif=exif)) for exif in (photos.exif_with_secrets(), b""))
+    assert taken.facts.camera
+    assert not is_screenshot(taken, name)
+    assert is_screenshot(plain, name)
 
 
 @pytest.mark.usefixtures("looked_at_once")

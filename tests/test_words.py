@@ -38,6 +38,9 @@ def read(folder: Path, shown: str, note: str | bytes = "") -> tuple[WorkFacts, t
         ("16 1/2 x 11 3/4 in", 16.5 * INCH, 11.75 * INCH, "in"),
         ("16½ × 11¾ inches", 16.5 * INCH, 11.75 * INCH, "in"),
         ('12" x 16"', 12 * INCH, 16 * INCH, "in"),
+        ("8½ x 11", 8.5 * INCH, 11 * INCH, "in"),  # nobody halves or quarters centimetres
+        ("11 x 8 1/2", 11 * INCH, 8.5 * INCH, "in"),
+        ("8½ x 11 cm", 85, 110, "cm"),
         ("12,5 x 17,5 cm", 125, 175, "cm"),
         ("40 (w) x 30 (h) cm", 300, 400, "cm"),
         ("40 x 30 (h) cm", 300, 400, "cm"),
@@ -162,6 +165,22 @@ def test_a_name_is_a_caption(name: str, facts: dict[str, Any], tmp_path: Path) -
         assert getattr(found, key) == (pytest.approx(value) if key == "size_mm" else value)
 
 
+def test_fractions_without_a_unit_are_told_to_be_inches(tmp_path: Path) -> None:
+    told = "“8½ x 11” has no unit; it was read as inches"
+    facts, (warning,) = read(tmp_path, "IMG_1.jpg", "size: 8½ x 11\n")
+    assert facts.size_mm == pytest.approx((11 * INCH, 8.5 * INCH))
+    assert warning == f"the note IMG_1.txt: {told}"
+    facts, (warning,) = read(tmp_path, "Blue Jug, 8½ x 11.jpg")
+    assert facts.title == "Blue Jug"
+    assert facts.size_mm == pytest.approx((11 * INCH, 8.5 * INCH))
+    assert warning.endswith(told)
+    assert read(tmp_path, "8½ x 11/Gulls.jpg")[1][0].endswith(told)
+    for clear in ("8½ x 11 in", "8½ x 11 cm", "8.5 x 11", "A4", "30 x 40"):
+        assert read(tmp_path, "IMG_2.jpg", f"size: {clear}\n")[1] == ()
+    assert read(tmp_path, "IMG_3.jpg", "Blue Jug, pen/wash 30x40\n")[1] == ()  # no fraction
+    assert read(tmp_path, "Red Jug, 8½ x 11.jpg", "size: 8½ x 11 in\n")[1] == ()  # which settles it
+
+
 def test_a_title_that_ends_in_numbers_keeps_them() -> None:
     assert trailing_size("Tide 2 9x12in") == ("Tide 2", size("9x12in"))
     assert trailing_size("18x24in") == ("18x24in", {})
@@ -171,6 +190,17 @@ def test_a_title_that_ends_in_numbers_keeps_them() -> None:
 def test_a_note_is_read_however_the_phone_has_kept_it(coding: str, tmp_path: Path) -> None:
     facts, warnings = read(tmp_path, "IMG_1.jpg", "title: “Möwen am Kai”\nyear: 2026\n".encode(coding))
     assert (facts.title, facts.year, warnings) == ("Möwen am Kai", "2026", ())
+
+
+@pytest.mark.parametrize("behind", ["", "a"], ids=["between letters", "within a letter"])
+@pytest.mark.parametrize("coding", ["utf-8", "utf-16"])
+def test_a_long_note_is_read_in_its_own_letters_wherever_it_is_cut(coding: str, behind: str, tmp_path: Path) -> None:
+    note = f"title: Möwe über dem Hafen\ndescription: {behind}{'ü' * 40_000}"
+    facts, warnings = read(tmp_path, "IMG_1.jpg", note.encode(coding))
+    assert facts.title == "Möwe über dem Hafen"
+    assert "is longer than 64 KiB" in warnings[0]
+    # A short one that ends so has never been in that code.
+    assert read(tmp_path, "IMG_2.jpg", "title: Skär".encode("cp1252")[:-1])[0].title == "Skä"
 
 
 def test_a_line_without_a_colon_is_a_word_a_caption_or_answered(tmp_path: Path) -> None:

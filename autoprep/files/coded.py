@@ -8,7 +8,7 @@ import contextlib
 import struct
 from collections.abc import Iterator
 
-_OF_WEBP = (b"VP8 ", b"VP8L", b"ALPH", b"ANMF")
+_OF_WEBP = (b"VP8 ", b"VP8L", b"ALPH")
 _NO_PIXELS = (b"Exif", b"mime", b"uri ")  # types of items
 _MOST = 10_000  # items or boxes: beyond, it is damage
 
@@ -17,9 +17,19 @@ def coded_parts(data: bytes, kind: str) -> list[bytes]:
     """The packed pixels of a file of these kinds; all of it where its container can't be followed."""
     with contextlib.suppress(struct.error, ValueError, IndexError):
         if kind == "webp":
-            return [data[at:end] for name, at, end in _chunks(data) if name in _OF_WEBP] or [data]
+            return _of_webp(data) or [data]
         return _without_notes(data) or [data]
     return [data]
+
+
+def _of_webp(data: bytes) -> list[bytes]:
+    """The packed pixels of a WebP: of an animated one its first frame alone, which is the picture that is used.
+
+    Later frames leave out what stays as it was, and pack that as long zeros.
+    """
+    parts = [(name, data[at:end]) for name, at, end in _chunks(data)]
+    frames = [part for name, part in parts if name == b"ANMF"]
+    return frames[:1] or [part for name, part in parts if name in _OF_WEBP]
 
 
 def _chunks(data: bytes) -> Iterator[tuple[bytes, int, int]]:

@@ -108,6 +108,7 @@ def _said_of_pages(data: bytes) -> list[str]:
 
 
 def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
+    _leave_out_xmp(image)
     warnings = _said_of_pages(data) if kind == "tiff" else []
     # A thumbnail that comes first has what the camera says.
     exif = _exif_of_tiff(data) if kind == "tiff" and image.tell() else _exif_of(image, warnings)
@@ -132,10 +133,19 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     return _photo(_Stored(codes, model, orientation or 1, profile, heard), data, kind, exif, said, warnings)
 
 
+def _leave_out_xmp(image: Image.Image) -> None:
+    """Exif alone says how a photo is turned; the library takes what XMP says where Exif says nothing.
+
+    Programs that turn the pixels and drop Exif leave the packet beside it as it was.
+    """
+    if image.format == "PNG" and "exif" not in image.info:
+        image.load()  # what is said may stand behind the pixels, and these are not forgiven
+    for key in ("xmp", "XML:com.adobe.xmp"):
+        image.info.pop(key, None)
+
+
 def _exif_of(image: Image.Image, warnings: list[str]) -> Image.Exif:
     """What the camera says; nothing where that is damaged, for the picture beside it may be sound."""
-    if image.format == "PNG" and "exif" not in image.info:
-        image.load()  # it may stand behind the pixels, and these are not forgiven
     try:
         Image.Exif().load(image.info.get("exif", b""))  # of a JPEG the library hides that it can't
         exif = image.getexif()

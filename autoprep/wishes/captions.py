@@ -6,8 +6,8 @@ from pathlib import PurePosixPath
 from typing import Any, NamedTuple, cast, get_args
 
 from autoprep.domain import Kind, ReferenceShot
-from autoprep.wishes.lines import held_name, instead, is_hold, kind, stands_apart, word
-from autoprep.wishes.sizes import size, trailing_size, year
+from autoprep.wishes.lines import AS_INCHES, held_name, instead, is_hold, kind, stands_apart, word
+from autoprep.wishes.sizes import size, trailing_size, wants_unit, year
 
 # Names that cameras, phones, scanners, messengers and screenshots give: they are no titles.
 _THING = r"img|_mg|dscf|dsc[nf]?|pxl|mvimg|pano|image|photo|picture|foto|bild|scan|screen ?shot|p|cimg|imgp|vid"
@@ -72,6 +72,7 @@ def from_folders(shown: str, warnings: list[str], doubts: "list[Doubt] | None" =
         spoken = _TO.fullmatch(text)
         if word(text) or size(text):
             said |= word(text) or size(text)
+            doubts += _of_unit(text, size(text))
         elif spoken and spoken[1].lower() == "as":
             # A folder that begins like this is meant for the service: it is answered, and never a title.
             found = kind(spoken[2])
@@ -292,6 +293,7 @@ def _behind(parts: Iterable[_Part]) -> tuple[list[str], dict[str, Any], list[Dou
         state = medium.casefold() in _STATES or stands_apart(medium)
         doubts += [Doubt(f"“{medium}” names no medium; nothing was made of it", ("medium",))] if state else []
         media += [medium] if medium and not like and not state else []
+        doubts += _of_unit(part.text, found)
         doubts += [_two(key, part.text) for key in ("year", "size_mm") if key in found.keys() & said.keys()]
         said |= found
     return media, said, doubts
@@ -299,6 +301,11 @@ def _behind(parts: Iterable[_Part]) -> tuple[list[str], dict[str, Any], list[Dou
 
 # What is said behind a title of a work's state, and no medium. Common practice, no source.
 _STATES = frozenset(("framed", "unframed", "matted", "mounted", "signed", "unsigned", "sold", "nfs", "not for sale"))
+
+
+def _of_unit(text: str, found: Mapping[str, Any]) -> list[Doubt]:
+    """What is told of a size whose unit was told by its fractions."""
+    return [Doubt(AS_INCHES.format(text), ("size_mm",))] if found.get("unit") == "in" and wants_unit(text) else []
 
 
 def _two(key: str, last: str) -> Doubt:

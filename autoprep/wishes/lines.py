@@ -7,7 +7,7 @@ from typing import Any, get_args
 
 from autoprep.domain import Kind, OutlineWord, PaperWord
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.sizes import size, year
+from autoprep.wishes.sizes import size, wants_unit, year
 
 _MOST_STOPS = 3.0
 
@@ -49,8 +49,10 @@ _REMARK = re.compile(r"(?:strictly\s+)?(?:private|confidential)", re.IGNORECASE)
 _CALLED_HOLD = re.compile(r"(?:\d{1,3}[\W_]+)?(?:on[\s_-]+)?hold[\W_]*(?:(?:\d{1,3}|copy)[\W_]*)?", re.IGNORECASE)
 # Behind a name; a boat has one too.
 _HOLD_BEHIND = re.compile(r"(.*[^\W_])(?<!\bthe)(?<!\ba)(?<!['’]s)[\W_]+hold\W*", re.IGNORECASE)
-# What stands before an item of a list, and signs that nobody sees: which way to write, no break.
-_INVISIBLE = re.compile(r"[\u00ad\u200b-\u200f\u202a-\u202e\u2060-\u2064\ufeff]")
+# What stands before an item of a list, and signs that nobody sees: which way to write, no break. What joins or parts
+# letters is seen by its work, and belongs to a text (Unicode 23.2, from memory); a known word has none.
+_INVISIBLE = re.compile(r"[\u00ad\u200b\u200e\u200f\u202a-\u202e\u2060-\u2064\ufeff]")
+_JOINERS = re.compile(r"[\u200c\u200d]")
 _LIST_SIGN = re.compile(r"\s*(?:(?:[-–—*•·‣▪◦+>#]+|\[[ xX]?\]|☐|☑)\s*|\(?\d{1,2}[.)]\s+)+(?=\S)")
 # Keys whose slips are not guessed: "names" or "numbers" of a note are as often those of somebody or something else.
 _NEVER_GUESSED = ("name", "number", "photo")
@@ -59,7 +61,7 @@ _SHORTEST_GUESS = 4
 
 def word(text: str) -> dict[str, Any]:
     """Words that say something by themselves, as a folder, a line or a part of a name: `hold`, `turn left`."""
-    folded = " ".join(unquoted(unlisted(text)).lower().replace("_", " ").split())
+    folded = " ".join(unquoted(_bare(text)).lower().replace("_", " ").split())
     if folded in ("hold", "not a work", "as shot"):
         return {folded.replace(" ", "_"): True}
     if folded in get_args(OutlineWord):
@@ -104,9 +106,14 @@ def unlisted(text: str) -> str:
     return seen[found.end() :] if (found := _LIST_SIGN.match(seen)) else seen
 
 
+def _bare(text: str) -> str:
+    """A text as known words are looked for in it."""
+    return unlisted(_JOINERS.sub("", text))
+
+
 def holds(line: str) -> bool:
     """Whether a line without a colon asks in some way to hold the work."""
-    return bool(_HOLDS.match(unlisted(line).lstrip(" “„«‘\"'")))
+    return bool(_HOLDS.match(_bare(line).lstrip(" “„«‘\"'")))
 
 
 def holds_by(key: str, value: object) -> bool:
@@ -132,7 +139,7 @@ def held_name(text: str) -> str | None:
 
 def stands_apart(line: str) -> bool:
     """Whether a line is no part of a text or a title, by how it begins: "for submission", "don't show"."""
-    return holds(line) or bool(_APART.match(unlisted(line)))
+    return holds(line) or bool(_APART.match(_bare(line)))
 
 
 def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
@@ -189,7 +196,7 @@ def _as_item(line: str) -> str:
 
 
 def _folded(key: str) -> str:
-    return " ".join(key.lower().replace("_", " ").replace("-", " ").split())
+    return " ".join(_JOINERS.sub("", key).lower().replace("_", " ").replace("-", " ").split())
 
 
 def _at_colon(line: str) -> tuple[str, str, str]:
@@ -235,12 +242,17 @@ def _with_article(word: str) -> str:
     return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
 
 
+AS_INCHES = "“{}” has no unit; it was read as inches"
+
+
 def read(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, Any]:
     """One line of a note as facts; what can't be used is told. called: the note's name in words."""
     text = ", ".join(str(v) for v in value) if isinstance(value, list) else " ".join(str(value).split())
     found = _READERS[name](text) if name in _READERS else {name: text} if text else {}
     if name == "kind" and found and found["kind"] != text.lower():
         warnings.append(f"{called}: {instead(text, found['kind'], get_args(Kind))}")
+    if name == "size" and found and wants_unit(text):
+        warnings.append(f"{called}: {AS_INCHES.format(text)}")
     if name == "hold" and not text:  # what was meant to stand there is as likely a yes
         warnings.append(f"{called} says “hold” and neither yes nor no; the work is held until it does")
         return {"hold": True}

@@ -1,5 +1,6 @@
 """The files in which the artist says something: where they lie, and what is read from them."""
 
+import codecs
 import contextlib
 import os
 import re
@@ -119,7 +120,7 @@ def text_of(place: Path) -> str | None:
         data = _beginning_of(place)
     except FileNotFoundError:
         return None
-    text = _text(data[:_LARGEST_NOTE])
+    text = _text(data[:_LARGEST_NOTE], cut=len(data) > _LARGEST_NOTE)
     return text if len(data) <= _LARGEST_NOTE else text[: text.rfind("\n") + 1] or text
 
 
@@ -152,15 +153,15 @@ def is_unread(unclear: tuple[str, ...]) -> bool:
     return any(_UNREAD in line for line in unclear)
 
 
-def _text(data: bytes) -> str:
-    """The text of a note in whatever way a phone or a computer has kept it."""
+def _text(data: bytes, *, cut: bool = False) -> str:
+    """The text of a note in whatever way a phone or a computer has kept it. cut: it may end within a letter."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", "replace")
     odd, even = data[1::2].count(0), data[::2].count(0)
     if max(odd, even) > len(data) // 5:  # UTF-16 without its mark: every other byte of Latin letters is 0
         return data.decode("utf-16-le" if odd > even else "utf-16-be", "replace")
     try:
-        return data.decode("utf-8-sig")
+        return codecs.getincrementaldecoder("utf-8-sig")().decode(data, final=not cut)
     except UnicodeDecodeError:
         return data.decode("cp1252", "replace")
 

@@ -34,6 +34,7 @@ _SIZE = re.compile(
     + rf"(?:{_BETWEEN}(?:d(?:epth)?\s*)?{_SIDE.format('deep')}\s*(?:\(?d(?:epth)?\)?)?)?",
     re.IGNORECASE,
 )  # fmt: skip
+_UNIT_WORD = re.compile(rf"(?<![a-z])(?:{_UNIT})(?![a-z])", re.IGNORECASE)
 _SHEET = re.compile(
     r"(?:(?P<series>[ab])\s?(?P<number>\d{1,2})|(?P<name>half letter|letter|legal|ledger|tabloid))"
     r"(?:\s+(?:paper|sheet|(?P<upright>portrait|upright)|(?P<wide>landscape|wide)))?",
@@ -42,7 +43,8 @@ _SHEET = re.compile(
 
 
 def size(text: str) -> dict[str, Any]:
-    """Height x width, as captions have it, or a standard sheet ("A3", "letter"); cm where no unit stands.
+    """Height x width, as captions have it, or a standard sheet ("A3", "letter"); where no unit stands cm, or inches if
+    there is a fraction: nobody halves or quarters centimetres.
 
     Returns size_mm, (width, height), the unit that it was said in, and whether it is free to lie either way, as a sheet
     is that was said without a direction: that is given upright. Nothing where any of it is not understood. A third
@@ -57,7 +59,7 @@ def size(text: str) -> dict[str, Any]:
     except ZeroDivisionError:
         return {}
     units = [(found[f"unit_{side}"] or "").lower() for side in ("a", "b", "end", "deep")]
-    last = next((unit for unit in reversed(units) if unit), "cm")
+    last = next((unit for unit in reversed(units) if unit), "in" if "/" in plain else "cm")
     a, b = (side * _UNITS[unit or last] for side, unit in zip((first, second), units[:2], strict=True))
     letters = [(found[f"before_{side}"] or found[f"after_{side}"] or "")[:1].lower() for side in ("a", "b")]
     if letters in (["w", "h"], ["w", ""], ["", "h"]):
@@ -66,6 +68,11 @@ def size(text: str) -> dict[str, Any]:
         return {}
     unit = "in" if _UNITS[last] == MM_PER_INCH else "mm" if last == "mm" else "cm"
     return {"size_mm": (b, a), "unit": unit, "size_free": False}
+
+
+def wants_unit(text: str) -> bool:
+    """Whether a text that ends with a size is in inches by its fractions alone, which is to be told."""
+    return "/" in _with_parts(text) and not _UNIT_WORD.search(text)
 
 
 def trailing_size(text: str) -> tuple[str, dict[str, Any]]:

@@ -20,6 +20,7 @@ from autoprep.correction.chart import (
 )
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import Declined, Outline, Photo, PhotoFacts
+from autoprep.files.icc import SPACES
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import float32
 from autoprep.imaging.colour import ciede2000, lab_from_linear, mixed
@@ -117,6 +118,30 @@ def test_a_chart_that_the_border_cuts_is_read_at_every_side(turn: int) -> None:
     photo = Photo(linear, PhotoFacts("raw", linear.shape[1], linear.shape[0]))
     fit = fit_chart(photo, Chart(centres, pitch))
     assert fit.delta_e < 0.5
+
+
+def test_burnt_out_patches_are_no_part_of_the_fit() -> None:
+    """They tell how much a channel holds, not how much light there was."""
+    usual = np.eye(3)
+    whole, burnt = fit_patches(PATCHES * 0.9, usual), fit_patches(np.clip(PATCHES * 1.2, 0, 1), usual)
+    assert (PATCHES * 1.2 > 1).any()
+    assert burnt.delta_e < 0.2
+    assert np.array(burnt.gain) * 1.2 == pytest.approx(np.array(whole.gain) * 0.9, rel=0.02)
+
+
+def test_a_chart_in_a_photo_of_wide_colours_is_read_as_it_is_stored() -> None:
+    """Display P3: its matrix comes once between what the sensor saw and what is published."""
+    to_srgb = np.linalg.inv(SPACES["display-p3"].from_srgb())
+    patches = 0.8 * np.clip(PATCHES, 0, 1) @ np.linalg.inv(to_srgb).T
+    codes = np.kron(
+        (patches * 65535).clip(0, 65535).astype(np.uint16).reshape(4, 6, 3), np.ones((60, 60, 1), np.uint16)
+    )
+    tables = np.tile(np.linspace(0, 1, 65536, dtype=np.float32), (3, 1))
+    centres = np.array([(30.0 + k % 6 * 60, 30.0 + k // 6 * 60) for k in range(24)])
+    photo = Photo(codes, PhotoFacts("png", 360, 240), tables, float32(to_srgb))
+    seen = referred(photo, fit_chart(photo, Chart(centres, 60))).linear()[30::60, 30::60].reshape(-1, 3)
+    labs = [lab_from_linear(np.clip(values, 0, 1)) for values in (seen, PATCHES)]
+    assert ciede2000(*labs).max() < 1
 
 
 def test_the_patches_differ_enough_to_be_told_apart() -> None:

@@ -73,12 +73,17 @@ def test_a_painting_without_a_frame_has_none_inside() -> None:
     assert found is None or found.support < CLEAR
 
 
-def test_lines_that_are_painted_all_across_at_uneven_distances_are_no_frame() -> None:
+@pytest.mark.parametrize(
+    ("across", "along"), [((70, 630), (60, 480)), ((60, 735), (60, 480))], ids=["uneven all around", "deep below"]
+)
+def test_lines_that_are_painted_all_across_at_uneven_distances_are_no_frame(
+    across: tuple[int, ...], along: tuple[int, ...]
+) -> None:
     photo, _ = framed(0, 0)
     panes = picture(800, 620)
-    for x in (70, 630):
+    for x in across:
         panes[:, x : x + 5] = 0.01
-    for y in (60, 480):
+    for y in along:
         panes[y : y + 5] = 0.01
     matrix = homography(rectangle(800, 620), OUTER)
     cv2.warpPerspective(panes, matrix, SIZE, dst=photo, flags=cv2.INTER_AREA, borderMode=cv2.BORDER_TRANSPARENT)

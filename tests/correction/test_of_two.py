@@ -7,7 +7,7 @@ import pytest
 
 from autoprep.correction.outline import finder, gate
 from autoprep.correction.outline.answers import Answer
-from autoprep.correction.outline.side_by_side import is_of_two
+from autoprep.correction.outline.side_by_side import apart, in_reading_order, is_of_two
 from autoprep.domain import Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64
@@ -52,6 +52,46 @@ def test_two_guesses_that_overlap_are_one_work() -> None:
     assert not is_of_two(answer(_AROUND), judged, _SIZE)
     below = np.add(_AROUND, [[0, 0], [0, 0], [0, 200], [0, 200]])
     assert is_of_two(answer(below), [answer(one, 0.5), answer(np.add(other, (0, 160)), 0.5)], _SIZE)
+
+
+def box(left: float, top: float, right: float, bottom: float) -> Answer:
+    return answer(np.array([[left, top], [right, top], [right, bottom], [left, bottom]]))  # type: ignore[no-any-return]
+
+
+@pytest.mark.parametrize(
+    ("right", "likely", "seen"),
+    [(900, 0.03, True), (900, 0.02, False), (1400, 0.1, True), (1400, 0.05, False), (625, 0.9, False)],
+    ids=["as large", "as large and unlikely", "larger", "larger and not likely enough", "small"],
+)
+def test_a_finalist_beside_the_first_is_a_work_where_it_is_likely(right: float, likely: float, seen: bool) -> None:
+    """The more so the larger it is, for the first one that the eye names is the largest."""
+    first, other = box(100, 100, 500, 500), box(600, 100, right, 500)
+    found = apart(first, [first, answer(other.quad, likely)], _SIZE)
+    assert [entry.quad.tolist() for entry in found] == ([other.quad.tolist()] if seen else [])
+
+
+@pytest.mark.parametrize("turned", [-15.0, 0.0, 15.0], ids=["one way", "level", "the other way"])
+@pytest.mark.parametrize(
+    "works",
+    [
+        (box(100, 100, 700, 1100), box(800, 110, 1400, 560), box(800, 620, 1400, 1090)),
+        (box(100, 110, 700, 560), box(100, 620, 700, 1090), box(800, 100, 1400, 1100)),
+        (box(100, 100, 700, 500), box(800, 110, 1400, 510), box(100, 600, 700, 1000), box(800, 610, 1400, 1010)),
+        (
+            box(50, 100, 500, 1100), box(600, 110, 950, 560), box(1050, 110, 1400, 560), box(600, 620, 950, 1090),
+            box(1050, 620, 1400, 1090),
+        ),
+        (box(100, 100, 400, 300), box(500, 80, 900, 600), box(1000, 120, 1400, 420)),
+    ],
+    ids=["a tall one first", "a tall one last", "two rows", "two rows beside a tall one", "one row"],
+)  # fmt: skip
+def test_a_hair_s_turn_of_the_phone_leaves_the_order_of_works(works: tuple[Answer, ...], turned: float) -> None:
+    """Their order makes their numbers, to which notes belong. Those above each other are read from the top, whatever
+    stands beside them; turned: by how much those to the right lie lower, and the lower ones further left, px.
+    """
+    lie = [Answer(work.quad + work.quad[:, ::-1].mean(0) / 700 * (-turned, turned), 0.5) for work in works]
+    found = in_reading_order(lie[::-1])
+    assert [[entry is one for one in lie].index(True) for entry in found] == list(range(len(works)))
 
 
 def test_an_outline_around_two_works_is_a_question() -> None:

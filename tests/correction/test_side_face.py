@@ -71,10 +71,17 @@ def test_two_sides_that_meet_may_show_them() -> None:
     [
         np.add(_QUAD, [[12, 12], [-12, 12], [-12, -12], [12, -12]]),
         np.add(_QUAD, [[0, 12], [0, 12], [0, -12], [0, -12]]),
+        np.add(_QUAD, [[12, 0], [-12, 0], [-12, 0], [12, 0]]),
         np.add(_QUAD, [[0, 0], [0, 0], [0, -60], [0, -60]]),
         _QUAD,
     ],
-    ids=["a border all around", "a border above and below", "a painted ground", "a plain page"],
+    ids=[
+        "a border all around",
+        "a border above and below",
+        "a border left and right",
+        "a painted ground",
+        "a plain page",
+    ],
 )
 def test_what_belongs_to_the_page_stays(inner: Float64) -> None:
     assert _moved(_page(inner)) == pytest.approx(np.zeros((4, 2)))

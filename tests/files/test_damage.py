@@ -235,6 +235,19 @@ def test_zeros_in_what_the_camera_notes_are_no_hole(format_: str, kind: str) -> 
     assert "is empty" in suspicion(codes, b"\0\0\0\3box!" + bytes(9000), kind)  # no container: all is looked at
 
 
+def test_of_an_animated_webp_only_the_picture_that_is_used_counts() -> None:
+    """What a later one leaves as it was is packed as zeros."""
+    sheet = photos.sheet()
+    first, second, out = Image.fromarray(sheet), Image.fromarray(sheet[::-1, ::-1].copy()), io.BytesIO()
+    first.save(out, "WEBP", save_all=True, append_images=[second], duration=100)
+    data = out.getvalue()
+    assert bytes(1024) in data
+    assert read_photo(data).facts.suspect == ""
+    start = data.index(b"ANMF") + 2000
+    hole = data[:start] + bytes(1100) + data[start + 1100 :]
+    assert "is empty" in suspicion(sheet, hole, "webp")
+
+
 def test_a_file_that_is_cut_in_a_picture_below_its_first_one_is_not_whole() -> None:
     """As cameras store it: a small picture first, and below it the large one."""
     out = io.BytesIO()

@@ -134,6 +134,13 @@ def test_of_boxes_that_do_not_agree_none_is_believed() -> None:
     told_as(data + struct.pack(">I4s", 8 + len(other), b"free") + other, SPACES["srgb"], None)
 
 
+def test_a_box_that_says_nothing_does_not_gainsay_another() -> None:
+    """ITU-T H.273: 2 is unspecified, which a box of a depth map may well say."""
+    other = b"colrnclx" + struct.pack(">HHHB", 2, 2, 2, 0)
+    data = of_points("AVIF", 12, 13) + struct.pack(">I4s", 8 + len(other), b"free") + other
+    told_as(data, SPACES["display-p3"], None)
+
+
 def test_in_png_code_points_go_before_a_profile() -> None:
     """PNG, third edition, 4.3: cICP, iCCP, sRGB, gAMA and cHRM, in this order."""
     profile = SPACES["a98-rgb"].profile()

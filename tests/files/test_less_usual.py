@@ -10,7 +10,8 @@ import numpy as np
 import pillow_heif
 import pytest
 import tifffile
-from PIL import Image
+from PIL import ExifTags, Image
+from PIL.PngImagePlugin import PngInfo
 
 from autoprep.errors import Unreadable
 from autoprep.files.reading import read_photo
@@ -152,6 +153,15 @@ def test_a_heic_of_ten_bits_stands_upright() -> None:
     assert np.abs(coded(photo.linear()) - np.rot90(picture(), -1)).max() < 6
 
 
+def test_a_deep_png_with_alpha_keeps_its_colours_over_white() -> None:
+    alpha = np.full((48, 64, 1), 65535, np.uint16)
+    alpha[:20] = 32768
+    stored = np.concatenate([picture()[..., ::-1].astype(np.uint16) * 257, alpha], axis=-1)
+    codes = read_photo(cv2.imencode(".png", stored)[1].tobytes()).codes
+    assert np.array_equal(codes[20:], picture()[20:].astype(np.uint16) * 257)
+    assert np.abs(codes[:20] / 257 - (picture()[:20] + 255.0) / 2).max() < 0.1
+
+
 def test_clear_pixels_of_a_deep_grey_png_lie_on_white() -> None:
     grey = picture()[..., 0].astype(np.uint16) * 257
     grey[10:20] = 4660
@@ -161,6 +171,37 @@ def test_clear_pixels_of_a_deep_grey_png_lie_on_white() -> None:
     codes = read_photo(plain[:33] + chunk + plain[33:]).codes
     assert (codes[10:20] == 65535).all()
     assert np.array_equal(codes[20:, :, 2], grey[20:])
+
+
+_SAID_TURNED = (
+    b'<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">'
+    b'<rdf:Description xmlns:tiff="http://ns.adobe.com/tiff/1.0/" tiff:Orientation="6"/></rdf:RDF></x:xmpmeta>'
+)
+
+
+@pytest.mark.parametrize("format_", ["JPEG", "PNG", "WEBP", "TIFF", "AVIF", "HEIF"])
+@pytest.mark.parametrize("exif", [None, 1, 8], ids=["no Exif", "upright", "turned by Exif"])
+def test_exif_alone_says_how_a_photo_is_turned(format_: str, exif: int | None) -> None:
+    """CSS Images 3, `image-orientation`, goes by it too (from memory). XMP is left by what has turned the pixels."""
+    said, text, out = Image.Exif(), PngInfo(), io.BytesIO()
+    said[ExifTags.Base.Orientation] = exif or 1
+    text.add_itxt("XML:com.adobe.xmp", _SAID_TURNED.decode())
+    packet = _SAID_TURNED.replace(b"6", b"1") if format_ == "HEIF" else _SAID_TURNED  # its writer turns by the packet
+    tags = {700: packet} | ({274: exif} if exif else {})
+    of_its_own: dict[str, dict[str, Any]] = {"PNG": {"pnginfo": text}, "TIFF": {"tiffinfo": tags}}
+    beside = of_its_own.get(format_, {"xmp": packet})
+    if exif and format_ != "TIFF":
+        beside["exif"] = said.tobytes()
+    Image.fromarray(picture()).save(out, format_, **beside)
+    data = out.getvalue().replace(packet, _SAID_TURNED)
+    assert _SAID_TURNED in data
+    assert read_photo(data).full_px == ((48, 64) if exif == 8 else (64, 48))
+
+
+def test_xmp_behind_the_pixels_of_a_png_turns_nothing_either() -> None:
+    plain, body = saved("PNG"), b"iTXtXML:com.adobe.xmp" + bytes(5) + _SAID_TURNED
+    chunk = struct.pack(">I", len(body) - 4) + body + struct.pack(">I", zlib.crc32(body))
+    assert read_photo(plain[:-12] + chunk + plain[-12:]).full_px == (64, 48)
 
 
 @pytest.mark.parametrize(("kind", "value", "turned"), [(5, (6, 1), True), (5, (6, 0), False), (2, b"6\0\0\0", True)])

@@ -648,6 +648,15 @@ def test_camera_raw_is_developed_linear() -> None:
     assert np.abs(photo.linear()[inner] - scene[inner]).max() < 0.01
 
 
+@pytest.mark.parametrize(("photometric", "kind"), [(32803, "raw"), (34892, "raw"), (2, "tiff")])
+def test_a_camera_s_own_numbers_are_raw_without_a_version_too(photometric: int, kind: str) -> None:
+    """DNG 1.4, PhotometricInterpretation: 32803 is a colour-filter picture, 34892 linear (from memory)."""
+    out = io.BytesIO()
+    codes = np.zeros((48, 64) if photometric == 32803 else (48, 64, 3), np.uint16)
+    tifffile.imwrite(out, codes, photometric=photometric, metadata=None)
+    assert sniff(out.getvalue()) == kind
+
+
 def test_camera_raw_keeps_colours_that_srgb_can_not_hold() -> None:
     """A camera with the primaries of Display P3 and hardly any blue: in sRGB its reds and greens lie below 0."""
     to_xyz = np.linalg.inv(D65_TO_D50) @ SPACES["display-p3"].to_xyz_d50()

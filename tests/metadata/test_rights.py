@@ -4,6 +4,7 @@ import hashlib
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import numpy as np
 import pyexiv2
@@ -252,6 +253,31 @@ def test_a_description_is_the_long_form_of_an_alternative_text_alone() -> None:
     maker = Maker(artist="Wren Halloway")
     assert make_statement(maker, WorkFacts(description="A jug."), "2026").extended == ""
     assert make_statement(maker, WorkFacts(description="A jug.", alt_text="Jug"), "2026").extended == "A jug."
+
+
+@pytest.mark.parametrize("offset", ["+01:00", "-03:30"])
+def test_iim_has_the_time_of_both_sides_of_greenwich(offset: str) -> None:
+    """IIM 4.2, 2:60: HHMMSS and the offset as +HHMM or -HHMM, 11 bytes (from memory)."""
+    said = make_statement(MAKER, FACTS, "2026", Shot(f"2026-06-14T10:31:02{offset}"))
+    data = iim.records(said)
+    assert b"\x1c\x02\x37\0\x0820260614" in data
+    assert b"\x1c\x02\x3c\0\x0b103102" + offset.replace(":", "").encode() in data
+
+
+@pytest.mark.parametrize("year", ["c. 2026", "2025–2026"])
+def test_a_span_of_years_is_no_date(year: str) -> None:
+    """XMP, part 1: a date is one of ISO 8601's forms (from memory); IPTC Extension has a property of text beside it."""
+    packet = xmp.packet(make_statement(MAKER, FACTS.model_copy(update={"year": year}), "2026")).decode()
+    assert f"<Iptc4xmpExt:AOCircaDateCreated>{year}</Iptc4xmpExt:AOCircaDateCreated>" in packet
+    assert "AODateCreated" not in packet
+
+
+@pytest.mark.parametrize("sign", ["\x00", "\x1b", "\x7f", "\ud800", "\ufffe", "\uffff"])
+def test_no_sign_of_a_title_makes_the_packet_anything_but_xml(sign: str) -> None:
+    """XML 1.0, production 2, Char (from memory): read by expat, which keeps to it."""
+    root = ElementTree.fromstring(xmp.packet(statement(title=f"Re{sign}eds")))
+    titles = [entry.text for entry in root.iter("{http://www.w3.org/1999/02/22-rdf-syntax-ns#}li")]
+    assert "Reeds" in titles
 
 
 def test_iim_is_of_its_fourth_version() -> None:
