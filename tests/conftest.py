@@ -92,7 +92,7 @@ def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
             _SEEN[key] = work()
         return _SEEN[key]
 
-    def answered(copies: Copies, sight: Any, works: int) -> Any:
+    def answered(copies: Copies, sight: Any, works: Any) -> Any:
         found, beside = once("answers", copies.photo, lambda: answers(copies, sight, works))
         return list(found), list(beside)
 

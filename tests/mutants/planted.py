@@ -199,7 +199,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/correction/outline/others.py", ("tests/correction/test_others.py",),
         ("what stands out beside a work is overlooked", "            found += _others_in(copies, box, found)\n", "            pass\n"),
         ("what the border of a closer look cuts is a work", "if not any(work.cut) and all(", "if all("),
-        ("a stamp beside a work is another work", "large = not known or area(work.quad) > NOT_SMALL * area(known[0].quad)", "large = True"),
+        ("a stamp beside a work is another work", "large = not known or area(work.quad) > least * area(known[0].quad)", "large = True"),
         ("the pages of an open book are two works", "if len(found) > 1 and leave_free([part.quad for part in found]):", "if len(found) > 1:"),
         ("works that are seen as one stay one", "        if len(found) > 1 and leave_free(", "        if False and leave_free("),
         ("every photo is looked at closely", "    if len(found) == 1 and not _lines_through(", "    if False and not _lines_through("),
@@ -949,7 +949,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/finder.py", ("tests/correction/test_ends.py",),
-        ("a page that nobody sees is no work", "if chance < gate.NO_WORK and is_drawn_page(self._copies.at(REFINING_PX)):", "if False:"),
+        ("a page that nobody sees is no work", "(closer or is_drawn_page(self._copies.at(REFINING_PX)))", "closer"),
         ("the whole page stays behind", "return _whole_first(doubted, photo.full_px) if is_drawn_page(copies.at(REFINING_PX)) else doubted, []", "return doubted, []"),
     ),
     *_all(
@@ -2495,4 +2495,12 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a line far above the lower side is a rail", "autoprep/correction/outline/inner.py", "least / _EVEN < bottom < _BELOW * most", "least / _EVEN < bottom", ("tests/correction/test_inner.py",)),
     Mistake("burnt-out patches are fitted", "autoprep/correction/chart.py", "(seen.max(1) < 0.97)", "(seen.max(1) < 9.97)", ("tests/correction/test_chart.py",)),
     Mistake("a chart is read twice through the photo's matrix", "autoprep/correction/chart.py", "device = replace(photo, matrix=None)", "device = photo", ("tests/correction/test_chart.py",)),
+    Mistake("what is free beside a work is not looked at", "autoprep/correction/outline/others.py", "    for box in _free_beside(found, copies.photo.full_px):", "    for box in ():", ("tests/correction/test_others.py",)),
+    Mistake("whatever is on a desk is a work", "autoprep/correction/outline/others.py", "_looked_at(copies, box, 0.0, _SURELY)", "_looked_at(copies, box, 0.0)", ("tests/correction/test_others.py",)),
+    Mistake("a label beside a work is a work", "autoprep/correction/outline/others.py", "_LAP, _SURELY, _SMALLER = 0.14, 0.01, 2.2, 1.5, 0.9, 0.05", "_LAP, _SURELY, _SMALLER = 0.14, 0.01, 2.2, 1.5, 0.9, 0.02", ("tests/correction/test_others.py",)),
+    Mistake("a long band is looked at in one piece", "autoprep/correction/outline/others.py", "round(along / across / _LONGEST)", "round(across / along / _LONGEST)", ("tests/correction/test_others.py",)),
+    Mistake("pieces of a band leave gaps", "autoprep/correction/outline/others.py", "_LONGEST, _LAP,", "_LAP, _LONGEST,", ("tests/correction/test_others.py",)),
+    Mistake("a small work that only a closer look sees is left alone", "autoprep/correction/outline/finder.py", "(closer or is_drawn_page(self._copies.at(REFINING_PX)))", "is_drawn_page(self._copies.at(REFINING_PX))", ("tests/correction/test_others.py",)),
+    Mistake("one work found by a closer look is forgotten", "autoprep/correction/outline/others.py", "        return tuple(found)\n    return", "        return sight.works\n    return", ("tests/correction/test_others.py",)),
+    Mistake("a small work's outline is no choice", "autoprep/correction/outline/finder.py", "doubted = [*small, *(d", "doubted = [*(d", ("tests/correction/test_others.py",)),
 )  # fmt: skip

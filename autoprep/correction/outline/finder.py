@@ -1,5 +1,6 @@
 """The outline finder: propose, rank, refine the best few, judge them, polish the winner on the full-size photo."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -37,7 +38,7 @@ class Survey:
         self._sight = eye.look(photo, self._copies.at(FINDING_PX))
         # Of several works those that a closer look shows as well.
         self._works = () if self._sight is None else all_seen(self._copies, self._sight)
-        self._answers, self._beside = _answers(self._copies, self._sight, len(self._works))
+        self._answers, self._beside = _answers(self._copies, self._sight, self._works)
 
     def outline(self) -> Outline | Declined:
         """The four corners of the work in full-size photo coordinates with a confidence, or why not.
@@ -126,7 +127,8 @@ class Survey:
         if sight is None:
             return 1.0, {}
         chance = gate.work_chance(sight.chance, sight.undecided)
-        if chance < gate.NO_WORK and is_drawn_page(self._copies.at(REFINING_PX)):
+        closer = any(all(work is not first for first in sight.works) for work in self._works)
+        if chance < gate.NO_WORK and (closer or is_drawn_page(self._copies.at(REFINING_PX))):
             chance = gate.NO_WORK  # a question
         return chance, {"chance": sight.chance, "undecided": sight.undecided}
 
@@ -141,10 +143,10 @@ def find_outline(photo: Photo) -> Outline | Declined:
 _JUDGE_ALONE = 0.92
 
 
-def _answers(copies: Copies, sight: eye.Sight | None, works: int) -> tuple[list[Answer], list[Answer]]:
+def _answers(copies: Copies, sight: eye.Sight | None, works: Sequence[eye.Seen]) -> tuple[list[Answer], list[Answer]]:
     """All that the work's outline may be, likeliest first: the eye's if it sees one, then the judge's finalists.
 
-    And those finalists that are a work beside it, as likely as not. works: how many a closer look shows.
+    And those finalists that are a work beside it, as likely as not. works: those that a closer look shows.
     """
     photo = copies.photo
     evidence, scale = finding_copy(photo, copies)
@@ -153,13 +155,15 @@ def _answers(copies: Copies, sight: eye.Sight | None, works: int) -> tuple[list[
         return [replace(entry, confidence=_JUDGE_ALONE * entry.confidence) for entry in finalists], []
     if not sight.works:  # the eye sees no work: whatever the judge says, it is a question
         doubted = [replace(entry, confidence=min(entry.confidence, gate.DOUBTED)) for entry in finalists]
+        small = [_answer_of_eye(photo, copies.lab(REFINING_PX), work, gate.DOUBTED, {}) for work in works]
+        doubted = [*small, *(d for d in doubted if all(_differ(d, entry, photo) for entry in small))]
         return _whole_first(doubted, photo.full_px) if is_drawn_page(copies.at(REFINING_PX)) else doubted, []
     seen = sight.works[0]
     first = _answer_of_eye(photo, copies.lab(REFINING_PX), seen, 0.0, {})
     others = apart(first, finalists, photo.full_px)
     witness = replace(
         _witness(photo, evidence, scale, first, finalists, sight),
-        several=works > 1 or bool(others) or is_of_two(first, finalists, photo.full_px),
+        several=len(works) > 1 or bool(others) or is_of_two(first, finalists, photo.full_px),
     )
     if gate.wants_sides(witness):
         witness = replace(witness, side_least=_least(_weighed_sides(copies, sight, first, seen).scores))
@@ -280,6 +284,10 @@ def _witness(
         all_cut=first.whole,
         some_cut=any(first.cut),
     )
+
+
+def _differ(one: Answer, other: Answer, photo: Photo) -> bool:
+    return overlap_in_photo(one.quad, other.quad, photo.full_px) < SAME
 
 
 def _answer_of_judge(entry: Judged) -> Answer:
