@@ -12,7 +12,7 @@ from autoprep.cli.work import process_all
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.errors import AlreadyRunning, UsageError
 from autoprep.files.storage import write_now
-from autoprep.ledger import Job, Ledger, View
+from autoprep.ledger import MEASURED, Job, Ledger, View
 from autoprep.logs import counted, plain
 from autoprep.service.beside import of_the_work, said_elsewhere, sent_besides
 from autoprep.service.places import Others, plainly_named, reserve
@@ -139,18 +139,21 @@ def _words_with(place: Path, lines: list[str]) -> dict[str, str]:
 
 
 def redo(options: argparse.Namespace) -> int:
-    """Render again from the stored plans, without measuring again."""
+    """Render again from the stored plans; measure again as well where that is asked for."""
     settings = settings_of(options)
+    if options.afresh and options.destination:
+        raise UsageError("a work that is measured again is made again wherever it goes: leave --destination out")
     options.destination = find_destination(settings, options.destination)
     able = _able(settings, options.photo, options.destination)
-    _ask(settings, able, options.destination)
+    _ask(settings, able, options.destination, options.afresh)
     make_folders(settings)
     try:
         failed: dict[str, str] = {}
         records = process_all(settings, show=not options.json, failed=failed)
     except AlreadyRunning:
         are, them = ("is", "it") if len(able) == 1 else ("are", "them")
-        words = f"{counted(len(able), 'photo')} {are} noted; the service that is running will render {them} again."
+        do = "measure" if options.afresh else "render"
+        words = f"{counted(len(able), 'photo')} {are} noted; the service that is running will {do} {them} again."
         print(words, file=sys.stderr if options.json else sys.stdout)
         if options.json:
             print("[]")  # nothing was made here
@@ -160,7 +163,9 @@ def redo(options: argparse.Namespace) -> int:
         print(json.dumps([record.model_dump(mode="json") for record in made], ensure_ascii=False, indent=2))
     else:
         done = sum(_came_out(record, options.destination) for record in made)
-        print(f"Rendered again: {done} of {counted(len(able), 'photo')}.")
+        print(
+            f"{'Measured and made' if options.afresh else 'Rendered'} again: {done} of {counted(len(able), 'photo')}."
+        )
         for line in _only_asked(settings, able, made, options.destination) if options.photo else ():
             print(f"  {line}")
     missed = _missed(settings, able, made, options.destination, failed)
@@ -217,10 +222,14 @@ def _said_of(settings: Settings, job: View) -> WorkFacts:
     return of_the_work(facts_about(settings, job), [said_elsewhere(job.said)])
 
 
-def _ask(settings: Settings, able: list[View], destination: str | None) -> None:
+def _ask(settings: Settings, able: list[View], destination: str | None, afresh: bool) -> None:
     """Leave word of what is to be made again. Raises UsageError where the take that is meant goes nowhere by itself."""
     ledger = Ledger(ledger_path(settings))
     try:
+        if afresh:
+            for job in able:
+                ledger.ask_redo(job.job, [MEASURED])
+            return
         names = {job.job: [destination] if destination else _goes(settings, ledger, job) for job in able}
         if len(able) == 1 and not names[able[0].job]:
             raise UsageError(_goes_nowhere(able[0].shown, _said_of(settings, able[0]).destinations))

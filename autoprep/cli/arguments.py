@@ -130,9 +130,11 @@ def _repairing(commands: Any) -> None:
     rebuild = _add(commands, "again.rebuild", "rebuild", rebuild_text)
     rebuild.add_argument("--anyway", action="store_true", help="also where the ledger is sound; it is kept beside")
     rebuild.add_argument("--copy", action="store_true", help="put the newest daily copy back instead")
-    redo = _json(_add(commands, "again.redo", "redo", "render again from the stored plans, without measuring again"))
+    redo = _json(_add(commands, "again.redo", "redo", "render again from the stored plans"))
     redo.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
     redo.add_argument("--destination", metavar="NAME", help="only this destination")
+    afresh_text = "measure again first, as of a new photo; an outline that you chose stays"
+    redo.add_argument("--afresh", action="store_true", help=afresh_text)
 
 
 def _add(

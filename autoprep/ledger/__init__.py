@@ -9,6 +9,7 @@ from autoprep.ledger.overview import BLOCK, HELD_BACK, Overview
 from autoprep.ledger.rows import (
     GONE,
     LOOK,
+    MEASURED,
     Change,
     Delivered,
     Job,
@@ -28,7 +29,8 @@ from autoprep.ledger.rows import (
 from autoprep.ledger.settled import TROUBLE
 
 __all__ = [
-    "BLOCK", "COPIES", "GONE", "HELD_BACK", "LOOK", "MIGRATIONS", "TROUBLE", "Change", "Delivered", "Job", "Ledger",
+    "BLOCK", "COPIES", "GONE", "HELD_BACK", "LOOK", "MEASURED", "MIGRATIONS", "TROUBLE", "Change", "Delivered", "Job",
+    "Ledger",
     "Line", "Listed", "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View",
     "WorkRow", "dated", "is_lost", "journal_mode", "key_of",
 ]  # fmt: skip

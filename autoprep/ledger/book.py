@@ -382,7 +382,7 @@ class Ledger(Names, Earlier, Moved):
     # --- redo -----------------------------------------------------------------------------------------------
 
     def ask_redo(self, job: str, destinations: list[str]) -> None:
-        """Ask for a finished job's outputs to be rendered again."""
+        """Ask for a finished job's outputs to be rendered again; MEASURED among them: and for it to be measured."""
         with self._transaction() as db:
             for destination in destinations:
                 db.execute("INSERT OR IGNORE INTO redos VALUES (?, ?)", (job, destination))

@@ -11,6 +11,8 @@ from autoprep.domain import JobRecord, OutputRecord, Why, WorkFacts
 
 State = Literal["in place", "withdrawn", "picked up", "held", "failed"]
 
+MEASURED = ""
+"""In the place of a destination: the photo is to be measured again."""
 LOOK = "needs-a-look"
 """The reserved name under which a question's folder is kept among the places."""
 GONE = -1e6

@@ -18,7 +18,7 @@ from autoprep.service.hands import Hands
 from autoprep.service.inbox import Found
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.messages import Failed, Finished, Staged
-from autoprep.service.rule import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
+from autoprep.service.steps import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
 from autoprep.service.workers import Workers
 from autoprep.told.explanations import ABSENT, HOLD, cant_be_read, sent_nowhere
 from autoprep.wishes.tables import Settings
@@ -135,7 +135,7 @@ class Desk:
         """A step that needs no worker. What follows from it is worked out in turn."""
         assert isinstance(step, Withdraw | Restore | Tell | TakeApart | GiveUp)
         known = self._knowledge.known(step.job)
-        if isinstance(step, Tell) and known.redo:
+        if isinstance(step, Tell) and (known.redo or known.afresh):
             unknown = self._knowledge.unknown_redos().get(step.job)
             self._warn(step.job, "redo not possible", _no_such(unknown) if unknown else step.why)
         work = known.view.work

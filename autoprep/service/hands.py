@@ -11,7 +11,7 @@ from autoprep.domain import JobRecord, OutputRecord, WorkFacts, kind_of
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
-from autoprep.ledger import LOOK, Change, Job, Ledger, Rendition, Take
+from autoprep.ledger import LOOK, MEASURED, Change, Job, Ledger, Rendition, Take
 from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.beside import of_the_work, sent_besides
@@ -24,23 +24,9 @@ from autoprep.service.outlines import outline_for, with_refused
 from autoprep.service.places import counted, handed_over, numbered_anew, places_for
 from autoprep.service.questions import clear
 from autoprep.service.results import as_said_now, rows_of, with_renditions, with_times
-from autoprep.service.rule import (
-    GiveUp,
-    Known,
-    Measure,
-    Render,
-    Restore,
-    TakeApart,
-    Tell,
-    Withdraw,
-    is_shown,
-    staying,
-    untrue,
-    used_of,
-    wanted,
-    words_only,
-)
+from autoprep.service.rule import Known, is_shown, staying, untrue, used_of, wanted, words_only
 from autoprep.service.said import hand_words_on, sent_to, usual
+from autoprep.service.steps import GiveUp, Measure, Render, Restore, TakeApart, Tell, Withdraw
 from autoprep.service.takes import merit, why_used
 from autoprep.told.explanations import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
 from autoprep.wishes.notes import reference_shots
@@ -136,7 +122,7 @@ class Hands:
         job = self._ledger.get(order.job)
         assert job is not None
         before = self._ledger.renditions(job.job)
-        asked = set(self._ledger.redos().get(job.job, ()))
+        asked = {*self._ledger.redos().get(job.job, ())} - {MEASURED}
         record = result.record
         replaced = edited(self._ledger, job, record)
         fields = self._fields(job, order, record, replaced, wished=bool(asked)) | self.late.heard(order, job)

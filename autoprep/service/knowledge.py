@@ -8,7 +8,7 @@ from typing import Any
 
 from autoprep import __version__
 from autoprep.domain import Outline, WorkFacts
-from autoprep.ledger import LOOK, Ledger, Line, SeenFile, View
+from autoprep.ledger import LOOK, MEASURED, Ledger, Line, SeenFile, View
 from autoprep.service.arrivals import shown_name
 from autoprep.service.beside import of_the_work, with_complaints, yielding
 from autoprep.service.depends import mended, table_digest
@@ -16,8 +16,9 @@ from autoprep.service.inbox import Found, bytes_of
 from autoprep.service.left import LeftThere, as_they_lie
 from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import EACH_ONE, LOST, NONE, SHOWS_NO_WORK, Questions
-from autoprep.service.rule import Known, Step, steps
+from autoprep.service.rule import Known, steps
 from autoprep.service.said import Said, bare, noted_names, words_left
+from autoprep.service.steps import Step
 from autoprep.service.takes import merit
 from autoprep.wishes.note_files import folded
 from autoprep.wishes.notes import has_note
@@ -90,8 +91,7 @@ class Knowledge:
         if view is None:
             return
         before, line = self._views.get(job), self._lines.get(job)
-        self._views[job] = view
-        self._lines[job] = Line.of(view)
+        self._views[job], self._lines[job] = view, Line.of(view)
         (self._renamed.add if view.was else self._renamed.discard)(job)
         self._note_parts(view)
         self._redos = self._ledger.redos()
@@ -329,14 +329,15 @@ class Knowledge:
             own = yielding(own, [others[other] for other in takes if other in self._here])
         beside = [(self.view(other).shown, told) for other, told in others.items()]
         said = with_complaints(of_the_work(own, tuple(others.values())), beside)
-        made, redo = as_they_lie(self._ledger.renditions(job)), frozenset(self._redos.get(job, ()))
+        made, asked = as_they_lie(self._ledger.renditions(job)), frozenset(self._redos.get(job, ()))
         asks, chosen = view.outcome == "needs a look", self._chosen.get(job)
         lost = asks and (chosen == LOST or LOOK not in self._ledger.places(job))
         no_work = asks and chosen == SHOWS_NO_WORK and not said.says_work
         refused = asks and chosen in (NONE, SHOWS_NO_WORK) and not no_work
         each, answer = (self._each.get(job, ()), self._answers.get(job)) if asks else ((), None)
-        known = Known(view, said, here, made, redo, answer, self.settings.artist.name, lost, refused, each=each)
-        known = replace(known, mended=mended(self.settings, made.values()), no_work=no_work)
+        redo, name, again = asked - {MEASURED}, self.settings.artist.name, mended(self.settings, made.values())
+        known = Known(view, said, here, made, redo, answer, name, lost, refused, each=each, mended=again)
+        known = replace(known, no_work=no_work, afresh=MEASURED in asked)
         known = replace(known, apart=self._is_apart(view)) if view.whole else known
         return replace(known, misplaced=misplaced(self.settings, self._ledger, known)) if said.order else known
 
@@ -396,6 +397,5 @@ class Knowledge:
 
     def unknown_redos(self) -> dict[str, list[str]]:
         """What was asked for again under names of no destination."""
-        known = self.settings.destinations
-        asked = ((job, [name for name in names if name not in known]) for job, names in self._redos.items())
-        return {job: names for job, names in asked if names and job in self._lines}
+        asked = {job: sorted({*names} - {*self.settings.destinations, MEASURED}) for job, names in self._redos.items()}
+        return {job: names for job, names in asked.items() if names and job in self._lines}

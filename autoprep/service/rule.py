@@ -11,10 +11,10 @@ from typing import Any
 from autoprep.domain import Outline, Reason, WorkFacts
 from autoprep.ledger import Rendition, View
 from autoprep.service.beside import sent_besides, still_sent
+from autoprep.service.steps import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
 from autoprep.told.explanations import (
     AWAY,
     HOLD,
-    NO_LONGER_APART,
     NO_PLAN,
     NO_TABLE,
     NOT_SENT,
@@ -53,7 +53,8 @@ class Known:
     right; misplaced: destinations in which the number that the artist gave the work is free, and its file has another;
     each: the works of which the artist has said that each is one by itself; apart: it is a photo, or one of several
     works in a photo that is still taken to show it; mended: destinations that could not be made, and of which the
-    settings are others since; no_work: it is a question, and the artist has answered that it shows no work.
+    settings are others since; no_work: it is a question, and the artist has answered that it shows no work; afresh: it
+    is to be measured again.
     """
 
     view: View
@@ -70,68 +71,7 @@ class Known:
     apart: bool = True
     mended: frozenset[str] = frozenset()
     no_work: bool = False
-
-
-@dataclass(frozen=True)
-class Step:
-    """Something to do for one photo, and why."""
-
-    job: str
-    why: str
-
-
-@dataclass(frozen=True)
-class Measure(Step):
-    """Look at the photo: find the work, plan, and render; outline is given where the artist has chosen it.
-
-    refused: what it was asked about before is none of it.
-    """
-
-    outline: Outline | None = None
-    refused: bool = False
-
-
-@dataclass(frozen=True)
-class Render(Step):
-    """Make these destinations' files from the plan that there is."""
-
-    destinations: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Withdraw(Step):
-    """These destinations' files leave the place where they lie; nothing is deleted."""
-
-    destinations: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Restore(Step):
-    """These destinations' withdrawn files come back as they were."""
-
-    destinations: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Tell(Step):
-    """The record says what is known now; no file of a picture changes."""
-
-
-@dataclass(frozen=True)
-class TakeApart(Step):
-    """Each of the works in the photo is a job of its own from now on; outlines: in reading order."""
-
-    outlines: tuple[Outline, ...] = ()
-
-
-@dataclass(frozen=True)
-class GiveUp(Step):
-    """Its photo is no longer taken to show this work: its files leave their places, and it is on record as none.
-
-    reason: as the record tells it.
-    """
-
-    reason: str = NO_LONGER_APART
+    afresh: bool = False
 
 
 def is_better(newer: float, earlier: float) -> bool:
@@ -274,7 +214,7 @@ def _steps(known: Known, best: str, destinations: Sequence[str], stay: frozenset
         found.append(Restore(view.job, "it is wanted again", back))
     if stale and known.present:
         found.append(Render(view.job, next(iter(stale.values())), tuple(stale)))
-    elif known.redo:
+    elif known.redo or known.afresh:
         found.append(Tell(view.job, _no_redo(known)))
     elif not found and not stay and (_untold(known, best) or untrue(known, best, destinations)):
         # Any other step tells too.
@@ -297,7 +237,8 @@ def _no_redo(known: Known) -> str:
         return "it has no finished pictures"
     if known.said.hold:
         return HOLD
-    return "there is no such destination" if known.present else "the photo is no longer in the inbox"
+    away = known.afresh or not known.present
+    return "the photo is no longer in the inbox" if away else "there is no such destination"
 
 
 def _without(known: Known, best: str, goal: Sequence[str], destinations: Sequence[str]) -> list[Step]:
@@ -318,8 +259,8 @@ def _measured_anew(known: Known) -> Measure | None:
     if known.refused or known.lost:
         why = "none of the choices is right" if known.refused else "the folder of its question is gone"
         return Measure(view.job, why, refused=known.refused)
-    why = _heard_since(view, said)
-    return Measure(view.job, why) if why else None
+    why = "you asked for that" if known.afresh else _heard_since(view, said)
+    return Measure(view.job, why, afresh=known.afresh) if why else None
 
 
 def _heard_since(view: View, said: WorkFacts) -> str:

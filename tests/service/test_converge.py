@@ -6,8 +6,9 @@ import os
 
 import pytest
 
-from autoprep.cli import again
+from autoprep.cli import again, main
 from autoprep.errors import UsageError
+from autoprep.ledger import MEASURED
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -744,3 +745,58 @@ def test_a_name_that_all_works_share_numbers_no_other_files(wren: Studio) -> Non
     wren.put("boats/Skiff.jpg", photo(9))
     wren.run()
     assert {"square/Skiff-2.jpg", "both/Halloway Skiff-2.jpg"} <= set(pictures(wren))
+
+
+def test_a_work_is_measured_again_when_that_is_asked_for(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("Boats.jpg", photo(2))
+    wren.run()
+    wren.made()
+    files, plan = wren.files(), wren.records()["Reeds.jpg"].plan
+    assert main(["redo", "Reeds.jpg", "--afresh", "--config", str(wren.config)]) == 0
+    assert capsys.readouterr().out.startswith("Measured and made again: 1 of 1 photo")
+    assert [(kind, shown) for kind, shown, _ in wren.made()] == [("JobOrder", "Reeds.jpg")]
+    assert (wren.files(), wren.records()["Reeds.jpg"].plan) == (files, plan)
+    wren.run()
+    assert wren.made() == []  # once
+    assert main(["redo", "--afresh", "--config", str(wren.config)]) == 0
+    assert sorted(shown for _, shown, _ in wren.made()) == ["Boats.jpg", "Reeds.jpg"]
+    assert main(["redo", "Reeds.jpg", "--afresh", "--destination", "site", "--config", str(wren.config)]) == 2
+    assert "leave --destination out" in capsys.readouterr().err
+
+
+def test_what_can_not_be_measured_again_is_told_and_stays_as_it_is(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    files = wren.files()
+    (wren.inbox / "Reeds.jpg").rename(wren.inbox.parent / "off.jpg")
+    assert main(["redo", "Reeds.jpg", "--afresh", "--config", str(wren.config)]) == 1
+    assert "its photo is no longer in the inbox; put it back first" in capsys.readouterr().out
+    assert wren.files() == files
+    wren.made()
+    (wren.inbox.parent / "off.jpg").rename(wren.inbox / "Reeds.jpg")
+    wren.run()
+    assert (wren.made(), wren.files()) == ([], files)  # what could not be done is no longer asked for
+
+
+def test_another_take_that_is_measured_again_does_not_come_forward_by_that(wren: Studio) -> None:
+    wren.put("a.jpg", photo(1, sharp=9, take=1))
+    wren.put("b.jpg", photo(1, sharp=3, take=2))
+    wren.run()
+    files = wren.files()
+    wren.redo("b.jpg", MEASURED)
+    wren.run()
+    assert wren.files() == files
+
+
+def test_an_outline_that_was_chosen_stays_where_its_work_is_measured_again(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1, answer="ask"))
+    wren.run()
+    (wren.settings.folders.needs_a_look / "Reeds" / "choice-1.jpg").unlink()
+    before = wren.run()["Reeds.jpg"]
+    wren.redo("Reeds.jpg", MEASURED)
+    record = wren.run()["Reeds.jpg"]
+    assert (record.outcome, record.outline) == ("ready", before.outline)
+    assert record.reasons[0] == "You chose the outline."

@@ -10,7 +10,7 @@ from autoprep.service.depends import mended
 from autoprep.service.hands import Hands
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.results import rows_of
-from autoprep.service.rule import Measure, Render
+from autoprep.service.steps import Measure, Render
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo, pretend

@@ -8,20 +8,8 @@ import pytest
 
 from autoprep.domain import OutputRecord, WorkFacts
 from autoprep.ledger import Rendition, View
-from autoprep.service.rule import (
-    Known,
-    Measure,
-    Render,
-    Restore,
-    Step,
-    Tell,
-    Withdraw,
-    steps,
-    untrue,
-    used,
-    wanted,
-    words_only,
-)
+from autoprep.service.rule import Known, steps, untrue, used, wanted, words_only
+from autoprep.service.steps import Measure, Render, Restore, Step, Tell, Withdraw
 
 DESTINATIONS = ("square", "site", "print")
 
