@@ -18,15 +18,17 @@ from autoprep.correction.outline.copies import Copies
 from autoprep.correction.planning import make_plan
 from autoprep.domain import CorrectionPlan, Photo
 from autoprep.job import story
-from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
 
 # The files that take longest, the longest first: no process is left with a long one alone at the end.
 _LONGEST = (
-    "correction/test_bars.py", "test_job.py", "service/test_watch.py", "service/test_cluster.py",
-    "service/test_week.py", "correction/test_inner.py", "correction/test_references.py", "service/test_everyday.py",
-    "service/test_converge.py", "service/test_questions.py", "test_cli.py", "service/test_pool.py",
-    "correction/test_truth.py", "test_destinations.py", "correction/test_sides.py", "service/test_faults.py",
+    "correction/test_bars.py", "service/test_cluster.py", "service/test_week.py", "service/test_faults.py",
+    "test_job.py", "service/test_watch.py", "files/test_mutations.py", "test_cli.py", "correction/test_inner.py",
+    "faults/test_doses.py", "service/test_pool.py", "correction/test_paper_class.py", "test_repair.py",
+    "correction/test_sides.py", "service/test_converge.py", "test_one_place.py", "correction/test_eye.py",
+    "correction/test_seen_shade.py", "correction/test_truth.py", "service/test_questions.py",
+    "correction/test_shadows.py", "correction/test_references.py", "service/test_everyday.py",
+    "test_destinations.py", "service/test_notify.py",
 )  # fmt: skip
 
 
@@ -127,5 +129,4 @@ def studio_in(place: Path) -> Settings:
         '[master]\nfull_size = true\nformat = "tiff"\nbits = 16\nmark = false\n',
         encoding="utf-8",
     )
-    make_studio(folder)
-    return load(folder / "config" / "autoprep.toml")
+    return make_studio(folder)
