@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import pickle
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
@@ -11,18 +12,23 @@ from typing import Any
 import pytest
 
 from autoprep.cli.studio import make_studio
+from autoprep.correction.kind import Judged
 from autoprep.correction.outline import eye, finder
 from autoprep.correction.outline.copies import Copies
-from autoprep.domain import Photo
-from autoprep.wishes.settings import load
+from autoprep.correction.planning import make_plan
+from autoprep.domain import CorrectionPlan, Photo
+from autoprep.job import story
 from autoprep.wishes.tables import Settings
 
 # The files that take longest, the longest first: no process is left with a long one alone at the end.
 _LONGEST = (
-    "correction/test_bars.py", "test_job.py", "service/test_watch.py", "service/test_cluster.py",
-    "service/test_week.py", "correction/test_inner.py", "correction/test_references.py", "service/test_everyday.py",
-    "service/test_converge.py", "service/test_questions.py", "test_cli.py", "service/test_pool.py",
-    "correction/test_truth.py", "test_destinations.py", "correction/test_sides.py", "service/test_faults.py",
+    "correction/test_bars.py", "service/test_cluster.py", "service/test_week.py", "service/test_faults.py",
+    "test_job.py", "service/test_watch.py", "files/test_mutations.py", "test_cli.py", "correction/test_inner.py",
+    "faults/test_doses.py", "service/test_pool.py", "correction/test_paper_class.py", "test_repair.py",
+    "correction/test_sides.py", "service/test_converge.py", "test_one_place.py", "correction/test_eye.py",
+    "correction/test_seen_shade.py", "correction/test_truth.py", "service/test_questions.py",
+    "correction/test_shadows.py", "correction/test_references.py", "service/test_everyday.py",
+    "test_destinations.py", "service/test_notify.py",
 )  # fmt: skip
 
 
@@ -80,9 +86,10 @@ _SEEN: dict[str, Any] = {}
 def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """What finders see in a photo is worked out once for all tests of a process that show the very same pixels.
 
-    For tests of what comes after: finding takes most of a small photo's job.
+    So is the plan of one with the same outline, wishes and references. For tests of what comes after: finding and
+    planning take most of a small photo's job, and each picture of a question wants a plan of its own.
     """
-    look, answers = eye.look, finder._answers
+    look, answers, plan_of = eye.look, finder._answers, make_plan
 
     def once(kind: str, photo: Photo, work: Callable[[], Any]) -> Any:
         parts = (photo.codes, photo.tables, photo.matrix)
@@ -96,6 +103,12 @@ def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
         found, beside = once("answers", copies.photo, lambda: answers(copies, sight, works))
         return list(found), list(beside)
 
+    def planned(photo: Photo, *given: Any) -> tuple[CorrectionPlan, Judged, dict[str, float]]:
+        said = hashlib.sha256(pickle.dumps((photo.scale_down, given))).hexdigest()
+        plan, judged, measures = once(f"plan {said}", photo, lambda: plan_of(photo, *given))
+        return plan, judged, dict(measures)
+
+    monkeypatch.setattr(story, "make_plan", planned)
     monkeypatch.setattr(eye, "look", lambda photo, copy: once("look", photo, lambda: look(photo, copy)))
     monkeypatch.setattr(finder, "_answers", answered)
 
@@ -116,5 +129,4 @@ def studio_in(place: Path) -> Settings:
         '[master]\nfull_size = true\nformat = "tiff"\nbits = 16\nmark = false\n',
         encoding="utf-8",
     )
-    make_studio(folder)
-    return load(folder / "config" / "autoprep.toml")
+    return make_studio(folder)

@@ -1,6 +1,7 @@
 """Small plain photos for tests that need bytes, not beauty: a drawn sheet on a dark desk under uneven light."""
 
 import io
+from functools import cache, lru_cache
 
 import cv2
 import numpy as np
@@ -17,6 +18,13 @@ SIZE = (1200, 900)
 
 def sheet(seed: int = 0) -> UInt8:
     """(H, W, 3) uint8 sRGB pixels: white paper with a few ink strokes, corners at CORNERS."""
+    return _drawn(seed).copy()
+
+
+@lru_cache(
+    maxsize=16
+)  # most tests take the same few sheets, and to draw one takes longer than much that is tried on it
+def _drawn(seed: int) -> UInt8:
     rng = np.random.default_rng(seed)
     art = np.full((600, 800, 3), 0.85, np.float32)
     for _ in range(14):
@@ -34,6 +42,7 @@ def sheet(seed: int = 0) -> UInt8:
     return quantise8(encode_fast(linear.astype(np.float32)))
 
 
+@cache
 def exif_with_secrets(orientation: int = 1) -> bytes:
     """Camera Exif that holds what must never leave: a position, serial numbers, an owner, maker notes, a thumbnail."""
     thumb = io.BytesIO()
@@ -70,9 +79,20 @@ def exif_with_secrets(orientation: int = 1) -> bytes:
 
 def jpeg(pixels: UInt8 | None = None, *, seed: int = 0, quality: int = 92, **options: object) -> bytes:
     """JPEG bytes of a sheet with camera Exif."""
-    out = io.BytesIO()
     options.setdefault("exif", exif_with_secrets())
-    Image.fromarray(sheet(seed) if pixels is None else pixels).save(out, "JPEG", quality=quality, **options)
+    if pixels is None:
+        return _sheet_as_jpeg(seed, quality, tuple(options.items()))
+    return _encoded(pixels, quality, options)
+
+
+@lru_cache(maxsize=64)
+def _sheet_as_jpeg(seed: int, quality: int, options: tuple[tuple[str, object], ...]) -> bytes:
+    return _encoded(_drawn(seed), quality, dict(options))
+
+
+def _encoded(pixels: UInt8, quality: int, options: dict[str, object]) -> bytes:
+    out = io.BytesIO()
+    Image.fromarray(pixels).save(out, "JPEG", quality=quality, **options)
     return out.getvalue()
 
 

@@ -21,6 +21,8 @@ from tests import photos
 from tests.service.pretend import Studio, photo
 from tests.test_job import done, order_for, with_presets
 
+pytestmark = pytest.mark.usefixtures("looked_at_once")
+
 
 def told(tmp_path: Path, name: str, note: str = "") -> WorkFacts:
     place = tmp_path / name

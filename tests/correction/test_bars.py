@@ -27,7 +27,7 @@ def test_bars_and_a_published_contest() -> None:
 
     Page outlines of ICDAR 2015 (SmartDoc challenge 1): the winner's mean Jaccard index was 0.9716.
     """
-    rows = score(3, 1200, None, first=30020)
+    rows = score(3, 1200, None, first=30020, processes=1)  # the other cores have tests of their own
     assert _missed(rows) == []
     passed = [row.outline.jaccard for row in rows if row.confidence >= 0.9]
     assert len(passed) >= 0.7 * len(rows)

@@ -1,6 +1,7 @@
 """The picture inside a frame: the innermost lines along all four sides, and none where nothing is framed."""
 
 from dataclasses import replace
+from functools import cache
 from typing import cast
 
 import cv2
@@ -33,6 +34,13 @@ def picture(width: int, height: int) -> Float32:
 
 
 def framed(rail: int, mat: int, below: int = 0, lean_px: float = 0.0) -> tuple[Float32, Float64]:
+    """What made_once() made, as the caller's own."""
+    photo, corners = made_once(rail, mat, below, lean_px)
+    return photo.copy(), corners.copy()
+
+
+@cache
+def made_once(rail: int, mat: int, below: int, lean_px: float) -> tuple[Float32, Float64]:
     """A linear photo of a picture in a frame and, where it is wider than nothing, a mat; and the picture's corners.
 
     below: how much wider the mat is at the bottom; lean_px: how far the picture hangs askew in its frame.

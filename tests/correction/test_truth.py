@@ -1,6 +1,7 @@
 """The correction against known truth: simulated photos of the quick seeds, which no tuning used."""
 
 import io
+from functools import cache
 
 import cv2
 import numpy as np
@@ -22,6 +23,15 @@ def shot_and_photo(seed: int, long_px: int = 1600, **changes: object) -> tuple[S
     spec = random_spec(seed, **changes)  # type: ignore[arg-type]
     shot = render(spec, long_px)
     return shot, read_photo(encode_jpeg(shot))
+
+
+@cache
+def plain_sheet() -> tuple[Photo, Outline]:
+    """A photo of a sheet with the outline that is found; it is looked for once."""
+    photo = read_photo(photos.jpeg())
+    outline = find_outline(photo)
+    assert isinstance(outline, Outline)
+    return photo, outline
 
 
 @pytest.mark.slow
@@ -62,17 +72,13 @@ def test_paintings_and_toned_paper_are_never_whitened() -> None:
 
 
 def test_a_plain_sheet_is_found_to_the_pixel() -> None:
-    photo = read_photo(photos.jpeg())
-    outline = find_outline(photo)
-    assert isinstance(outline, Outline)
+    _, outline = plain_sheet()
     assert np.abs(outline.array() - photos.corners()).max() < 1.5
     assert overlap_in_frame(photos.corners(), outline.array()) > 0.995
 
 
 def test_the_artists_word_overrules_the_kind() -> None:
-    photo = read_photo(photos.jpeg())
-    outline = find_outline(photo)
-    assert isinstance(outline, Outline)
+    photo, outline = plain_sheet()
     plan, judged, _ = make_plan(photo, outline, Wishes(kind="painting"))
     assert judged.kind == "painting"
     assert isinstance(plan.light, Declined)
@@ -80,9 +86,7 @@ def test_the_artists_word_overrules_the_kind() -> None:
 
 
 def test_the_papers_tint_is_kept_on_request() -> None:
-    photo = read_photo(photos.jpeg())
-    outline = find_outline(photo)
-    assert isinstance(outline, Outline)
+    photo, outline = plain_sheet()
     plan, _, measures = make_plan(photo, outline, Wishes(paper="keep"))
     assert isinstance(plan.neutral, Declined)
     assert measures["paper_C"] > 3

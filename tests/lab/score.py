@@ -136,13 +136,19 @@ def score(
     photos: int, long_px: int, out: Path | None, kinds: Iterable[str] = KINDS, first: int = REPORT_SEEDS,
     reference: str = "none", rough: bool = False, processes: int = 2,
 ) -> list[Row]:  # fmt: skip
-    """Score `photos` seeds of every kind from `first`; prints the table, and writes JSON and sheets into `out`."""
+    """Score `photos` seeds of every kind from `first`; prints the table, and writes JSON and sheets into `out`.
+
+    processes: so many of their own; one alone is this process itself.
+    """
     kinds = list(kinds)
     # Every kind has seeds of its own: the same seed makes the same desk and the same mistakes.
     seeds = {kind: range(first + k * photos, first + (k + 1) * photos) for k, kind in enumerate(kinds)}
     jobs = [(seed, kind, long_px, out is not None, reference, rough) for kind in kinds for seed in seeds[kind]]
-    with multiprocessing.get_context("spawn").Pool(processes) as pool:
-        done = pool.map(_job, jobs, chunksize=1)
+    if processes > 1:
+        with multiprocessing.get_context("spawn").Pool(processes) as pool:
+            done = pool.map(_job, jobs, chunksize=1)
+    else:
+        done = [_job(job) for job in jobs]
     rows = [row for row, _ in done]
     print_table(rows)
     if out is not None:

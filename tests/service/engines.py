@@ -71,7 +71,9 @@ class WorkerHere:
         self._orders.clear()
 
 
-class _EngineHere(Engine):
+class EngineHere(Engine):
+    """The engine with such a worker."""
+
     def _workers(self) -> Workers:
         return WorkerHere()
 
@@ -84,7 +86,7 @@ def run_once(settings: Settings) -> dict[str, JobRecord]:
     settled = settings.model_copy(update={"service": settings.service.model_copy(update={"settle_s": 0.0})})
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)  # as a worker has it
-    engine = _EngineHere(settled, open_log(settings.folders.records, None), follow=False)
+    engine = EngineHere(settled, open_log(settings.folders.records, None), follow=False)
     try:
         limit = time.monotonic() + 60
         engine.step(0.0)

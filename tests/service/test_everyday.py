@@ -22,7 +22,7 @@ from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
 from tests import photos
-from tests.service.engines import run_once
+from tests.service.engines import EngineHere, run_once
 
 pytestmark = pytest.mark.usefixtures("looked_at_once")
 
@@ -182,7 +182,7 @@ def test_a_full_disk_at_the_very_end_loses_no_job(studio: Settings, monkeypatch:
 def run_some(settings: Settings, count: int) -> dict[str, JobRecord]:
     """Run the engine until so many records are there, at most half a minute."""
     found: dict[str, JobRecord] = {}
-    engine = Engine(
+    engine = EngineHere(
         settings, open_log(settings.folders.records, None), lambda record: found.update({record.photo: record})
     )
     limit = time.monotonic() + 30

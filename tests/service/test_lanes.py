@@ -148,6 +148,7 @@ def test_small_photos_go_on_beside_three_slow_ones(
 
 @pytest.mark.slow
 def test_a_real_worker_is_freed(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    from autoprep.domain import WorkFacts
     from autoprep.service.pool import Pool
     from tests import photos
     from tests.service.test_pool import collect, order, process_of, until_up
@@ -155,12 +156,12 @@ def test_a_real_worker_is_freed(studio: Settings, monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr("autoprep.service.lanes._LONG_S", 0.2)
     pool = Pool(1, memory_mb=4000, job_limit_s=60)
     try:
-        pool.submit("stuck", order(studio, "stuck", photos.jpeg()))
+        pool.submit("stuck", order(studio, "stuck", photos.jpeg(), WorkFacts()))
         until_up(pool, "stuck")
         os.kill(process_of(pool, "stuck"), signal.SIGSTOP)
         time.sleep(0.3)
         assert pool.takes("stuck too")
-        pool.submit("stuck too", order(studio, "stuck too", photos.jpeg()))
+        pool.submit("stuck too", order(studio, "stuck too", photos.jpeg(), WorkFacts()))
         until_up(pool, "stuck too")
         stuck = process_of(pool, "stuck too")
         os.kill(stuck, signal.SIGSTOP)

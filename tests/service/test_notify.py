@@ -88,7 +88,7 @@ def test_without_a_manager_nothing_happens(monkeypatch: pytest.MonkeyPatch) -> N
 
 @pytest.mark.slow
 def test_a_service_that_hangs_falls_silent(studio: Settings, manager: socket.socket) -> None:
-    environment = {**os.environ, "NOTIFY_SOCKET": manager.getsockname(), "WATCHDOG_USEC": "2000000"}
+    environment = {**os.environ, "NOTIFY_SOCKET": manager.getsockname(), "WATCHDOG_USEC": "1000000"}
     command = [sys.executable, "-m", "autoprep", "watch", "--quiet", "--config", str(studio.studio)]
     process = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
@@ -100,7 +100,7 @@ def test_a_service_that_hangs_falls_silent(studio: Settings, manager: socket.soc
         assert "STATUS=All is done; waits for photos" in words
         process.send_signal(signal.SIGSTOP)
         heard(manager)
-        time.sleep(3)
+        time.sleep(1.5)
         assert heard(manager) == []
         process.send_signal(signal.SIGCONT)
         process.send_signal(signal.SIGTERM)

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from autoprep.domain import WorkFacts
 from autoprep.job.orders import JobOrder
 from autoprep.service.messages import Failed, Finished, Staged
 from autoprep.service.pool import Pool
@@ -18,7 +19,11 @@ from tests.service.ends import ends_at_once
 pytestmark = pytest.mark.slow
 
 
-def order(settings: Settings, name: str, data: bytes) -> JobOrder:
+# Where the work lies is said, and that its colours are right: both is tried elsewhere and takes most of a job.
+_SAID = WorkFacts(outline="whole photo", as_shot=True)
+
+
+def order(settings: Settings, name: str, data: bytes, facts: WorkFacts = _SAID) -> JobOrder:
     folder = settings.folders.records / "proof" / name
     return JobOrder(
         job=name,
@@ -29,6 +34,7 @@ def order(settings: Settings, name: str, data: bytes) -> JobOrder:
         places={"square": settings.folders.ready / "square" / f"{name}.jpg"},
         look_folder=settings.folders.needs_a_look / name,
         proof_folder=folder,
+        facts=facts,
     )
 
 
@@ -68,7 +74,7 @@ def until_up(pool: Pool, *jobs: str) -> None:
 
 def test_a_killed_worker_takes_its_own_job_only(studio: Settings, pool: Pool) -> None:
     pool.submit("good", order(studio, "good", photos.jpeg(seed=1)))
-    pool.submit("bad", order(studio, "bad", photos.jpeg(seed=2)))
+    pool.submit("bad", order(studio, "bad", photos.jpeg(seed=2), WorkFacts()))
     until_up(pool, "bad")
     os.kill(process_of(pool, "bad"), signal.SIGKILL)
     ended = collect(pool, 2)
@@ -83,7 +89,7 @@ def test_a_killed_worker_takes_its_own_job_only(studio: Settings, pool: Pool) ->
 def test_a_hanging_worker_is_killed_at_its_deadline(studio: Settings) -> None:
     pool = Pool(1, memory_mb=4000, job_limit_s=1.0)
     try:
-        pool.submit("stuck", order(studio, "stuck", photos.jpeg()))
+        pool.submit("stuck", order(studio, "stuck", photos.jpeg(), WorkFacts()))
         until_up(pool, "stuck")
         stuck = process_of(pool, "stuck")
         os.kill(stuck, signal.SIGSTOP)

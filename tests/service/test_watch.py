@@ -22,14 +22,14 @@ from tests import photos
 pytestmark = pytest.mark.slow
 
 
-def variants(count: int, start: int = 0) -> list[bytes]:
+def variants(count: int, start: int = 0, size: tuple[int, int] = (400, 300)) -> list[bytes]:
     """Different small photos: one sheet, each with its own bytes."""
     with Image.open(io.BytesIO(photos.jpeg())) as image:
-        small = image.resize((400, 300))
+        small = image.resize(size)
     out = []
     for number in range(start, start + count):
         own = small.copy()
-        own.putpixel((number % 400, number // 400), (255, 0, 0))
+        own.putpixel((number % size[0], number // size[0]), (255, 0, 0))
         data = io.BytesIO()
         own.save(data, "JPEG", quality=85, comment=f"photo {number}".encode())
         out.append(data.getvalue())
@@ -95,7 +95,7 @@ def files(settings: Settings, destination: str) -> list[str]:
 def test_every_way_of_arriving(service: Running) -> None:
     """One by one, in a burst of 50, renamed, copied twice, half-written then finished: each exactly once."""
     settings, inbox = service.settings, service.settings.folders.inbox
-    pictures = variants(56)
+    pictures = variants(56, size=(200, 150))  # what they show is nothing to how they come
     originals: dict[str, bytes] = {}
 
     def put(name: str, data: bytes) -> None:

@@ -188,14 +188,14 @@ def wren(in_memory: Path, monkeypatch: pytest.MonkeyPatch) -> Studio:
 
 def standing(wren: Studio) -> dict[str, object]:
     """All that the artist can see: the files, the records, the questions."""
+    known = wren.records()
     records = {
-        shown: record.model_dump(mode="json", exclude={"finished_at", "seconds"})
-        for shown, record in wren.records().items()
+        shown: record.model_dump(mode="json", exclude={"finished_at", "seconds"}) for shown, record in known.items()
     }
     for each in records.values():
         each["dates"] = sorted(each["dates"])  # of which destinations they are known, but not the moments
     on_disk = {}
-    for shown, record in wren.records().items():
+    for shown, record in known.items():
         place = wren.settings.folders.records / "proof" / record.job / "record.json"
         if place.exists():
             on_disk[shown] = place.read_text(encoding="utf-8") == record.model_dump_json(indent=2)

@@ -48,35 +48,44 @@ def brushed(base: Mask, size_px: tuple[int, int], seed: int) -> tuple[Mask, Mask
         colours = cv2.GaussianBlur(base, (0, 0), max(0.5, width * 0.22))
         xs, ys = rng.integers(0, base.shape[1], count), rng.integers(0, base.shape[0], count)
         luck = rng.random(count)
-        for x, y, chance in zip(xs.tolist(), ys.tolist(), luck.tolist(), strict=True):
-            strength = float(edge[y, x])
-            if brush < 0.01 and chance > share * min(1.0, 0.12 + strength / 22):
-                continue
-            angle = float(np.arctan2(slope_x[y, x], -slope_y[y, x])) if strength > 7 else float(drift[y, x])
-            _dab(canvas, relief, (x * scale, y * scale), angle, width * scale, colours[y, x], rng)
+        if brush < 0.01:  # the finest brush follows the edges
+            kept = luck <= share * np.minimum(1.0, 0.12 + edge[ys, xs].astype(np.float64) / 22)
+            xs, ys = xs[kept], ys[kept]
+        along = np.where(edge[ys, xs] > 7, np.arctan2(slope_x[ys, xs], -slope_y[ys, xs]), drift[ys, xs])
+        places = np.stack([xs * scale, ys * scale], axis=1)
+        _dabs(canvas, relief, places, along.astype(np.float64), width * scale, colours[ys, xs], rng)
     return canvas, relief
 
 
-def _dab(
-    canvas: Mask, relief: Mask, at: tuple[float, float], angle: float, width_px: float, colour: Array, rng: Rng
-) -> None:
-    """One stroke: a few bristles side by side, each a little different in colour and height."""
-    c, s = np.cos(angle), np.sin(angle)
-    length, bend = width_px * rng.uniform(1.4, 2.8), rng.normal(0, 0.12)
-    t = np.array([-0.5, 0.0, 0.5])
-    x, y = t * length, bend * length * (4 * t * t - 0.5)
-    shade = rng.normal(0, 5.0) + rng.normal(0, 2.0, 3)
+def _dabs(
+    canvas: Mask, relief: Mask, places: Array, angles: Array, width_px: float, colours: Array, rng: Rng
+) -> None:  # fmt: skip
+    """Strokes (N, 2) px of one brush: a few bristles side by side, each a little different in colour and height.
+
+    What the strokes are is worked out for all at once: one by one that took most of a painting.
+    """
     bristles = 4 if width_px > 6 else 2
+    luck = np.empty((len(places), 6 + 2 * bristles))
+    for own in luck:
+        own[0] = rng.uniform(1.4, 2.8)
+        own[1:] = rng.standard_normal(5 + 2 * bristles)
+    t = np.array([-0.5, 0.0, 0.5])
+    length = width_px * luck[:, 0]
+    x, y = t * length[:, None], (0.12 * luck[:, 1] * length)[:, None] * (4 * t * t - 0.5)
+    off = (np.arange(bristles) - (bristles - 1) / 2) * width_px / bristles
+    x, y = x[:, None], y[:, None] + off[:, None]
+    c, s = np.cos(angles)[:, None, None], np.sin(angles)[:, None, None]
+    at_x, at_y = places[:, 0, None, None], places[:, 1, None, None]
+    lines = np.stack([at_x + c * x - s * y, at_y + s * x + c * y], axis=-1)
+    fixed = np.round(lines * 16).astype(np.int32)
+    shades = colours + (5.0 * luck[:, 2:3] + 2.0 * luck[:, 3:6])
+    tones = np.clip(shades[:, None] + 3.2 * luck[:, 6::2, None], 0, 252).astype(int).tolist()
+    heights = np.clip(128 + 34 * luck[:, 7::2], 20, 236).astype(int).tolist()
     thick = max(1, round(width_px / bristles * 1.25))
-    for k in range(bristles):
-        off = (k - (bristles - 1) / 2) * width_px / bristles
-        px = np.stack([at[0] + c * x - s * (y + off), at[1] + s * x + c * (y + off)], axis=1)
-        fixed = [np.round(px * 16).astype(np.int32)]
-        tone = np.clip(colour + shade + rng.normal(0, 3.2), 0, 252)
-        cv2.polylines(canvas, fixed, False, (int(tone[0]), int(tone[1]), int(tone[2])), thick, cv2.LINE_AA, 4)
-        cv2.polylines(
-            relief, fixed, False, int(np.clip(rng.normal(128, 34), 20, 236)), max(1, thick // 2 + 1), cv2.LINE_AA, 4
-        )
+    for stroke_lines, stroke_tones, stroke_heights in zip(fixed, tones, heights, strict=True):
+        for line, tone, height in zip(stroke_lines, stroke_tones, stroke_heights, strict=True):
+            cv2.polylines(canvas, [line], False, tone, thick, cv2.LINE_AA, 4)
+            cv2.polylines(relief, [line], False, height, max(1, thick // 2 + 1), cv2.LINE_AA, 4)
 
 
 def frame(picture: Array, px_per_mm: float, rng: Rng, seed: int) -> tuple[Array, tuple[float, float, float, float]]:
