@@ -170,7 +170,7 @@ def test_one_work_that_is_not_seen_at_first_is_found_too(monkeypatch: pytest.Mon
 
 
 def test_a_work_that_spans_a_quarter_of_the_photo_is_asked_about() -> None:
-    """Of 16 such photos (seeds 123000-123007, spans of .22 and .25) 9 were left alone as no work, without a word."""
+    """Of 16 such photos (seeds 123000-123007, spans of .22 and .25) 13 were left alone as no work, without a word."""
     shot = render(random_spec(123000, "pencil", fill=0.25, over="none"), 1600)
     size = (shot.pixels.shape[1], shot.pixels.shape[0])
     survey = Survey(read_photo(encode_jpeg(shot, 90)))
