@@ -116,6 +116,7 @@ def test_what_the_eye_sees_is_offered_before_what_only_the_judge_does(monkeypatc
     sheet(picture, left)
     seen = (eye.Seen(right, (False, False, False, False), 0.99),)
     monkeypatch.setattr(eye, "look", lambda photo, small: eye.Sight(seen, 1.0, 0.05, _MAPS))
+    monkeypatch.setattr(eye, "look_closer", lambda *_: None)  # which would show it the other sheet
     survey = Survey(photo_of(picture))
     assert survey.several
     first, second, *_ = survey.outlines(5)
