@@ -133,7 +133,7 @@ def _repairing(commands: Any) -> None:
     redo = _json(_add(commands, "again.redo", "redo", "render again from the stored plans"))
     redo.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
     redo.add_argument("--destination", metavar="NAME", help="only this destination")
-    afresh_text = "measure again first, as of a new photo; an outline that you chose stays"
+    afresh_text = "measure light, colour and paper again first; the edges stay (outline: ask has them found again)"
     redo.add_argument("--afresh", action="store_true", help=afresh_text)
 
 

@@ -29,8 +29,7 @@ def outline_for(step: Measure, job: Job, said: WorkFacts, seen: Outline | None) 
         return step.outline.model_copy(update={"confidence": 1.0}), True
     record = job.record
     same = (said.outline, said.corners_px) == (job.said.outline, job.said.corners_px)
-    kept = job.answered or not step.afresh
-    if same and kept and record is not None and record.plan is not None and record.outline is not None:
+    if same and record is not None and record.plan is not None and record.outline is not None:
         return record.outline, job.answered  # what else is said of the work does not move its edges
     unsaid = said.outline is None and said.corners_px is None
     return (seen, True) if seen is not None and unsaid else (None, False)

@@ -260,7 +260,7 @@ def _measured_anew(known: Known) -> Measure | None:
         why = "none of the choices is right" if known.refused else "the folder of its question is gone"
         return Measure(view.job, why, refused=known.refused)
     why = "you asked for that" if known.afresh else _heard_since(view, said)
-    return Measure(view.job, why, afresh=known.afresh) if why else None
+    return Measure(view.job, why) if why else None
 
 
 def _heard_since(view: View, said: WorkFacts) -> str:

@@ -18,12 +18,11 @@ class Step:
 class Measure(Step):
     """Look at the photo: find the work, plan, and render; outline is given where the artist has chosen it.
 
-    refused: what it was asked about before is none of it; afresh: its edges too, but for those that were chosen.
+    refused: what it was asked about before is none of it.
     """
 
     outline: Outline | None = None
     refused: bool = False
-    afresh: bool = False
 
 
 @dataclass(frozen=True)

@@ -2503,8 +2503,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a small work that only a closer look sees is left alone", "autoprep/correction/outline/finder.py", "(closer or is_drawn_page(self._copies.at(REFINING_PX)))", "is_drawn_page(self._copies.at(REFINING_PX))", ("tests/correction/test_others.py",)),
     Mistake("one work found by a closer look is forgotten", "autoprep/correction/outline/others.py", "        return tuple(found)\n    return", "        return sight.works\n    return", ("tests/correction/test_others.py",)),
     Mistake("a small work's outline is no choice", "autoprep/correction/outline/finder.py", "doubted = [*small, *(d", "doubted = [*(d", ("tests/correction/test_others.py",)),
-    Mistake("what is measured again keeps its edges", "autoprep/service/outlines.py", "kept = job.answered or not step.afresh", "kept = True", ("tests/service/test_converge.py",)),
-    Mistake("what is measured again loses the edges that were chosen", "autoprep/service/outlines.py", "kept = job.answered or not step.afresh", "kept = not step.afresh", ("tests/service/test_converge.py",)),
     Mistake("nobody hears that a work is to be measured again", "autoprep/service/rule.py", '"you asked for that" if known.afresh else _heard_since(view, said)', "_heard_since(view, said)", ("tests/service/test_converge.py",)),
-    Mistake("a take that is measured again comes forward", "autoprep/service/hands.py", "asked = {*self._ledger.redos().get(job.job, ())} - {MEASURED}", "asked = {*self._ledger.redos().get(job.job, ())}", ("tests/service/test_converge.py",)),
 )  # fmt: skip
