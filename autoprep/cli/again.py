@@ -163,9 +163,8 @@ def redo(options: argparse.Namespace) -> int:
         print(json.dumps([record.model_dump(mode="json") for record in made], ensure_ascii=False, indent=2))
     else:
         done = sum(_came_out(record, options.destination) for record in made)
-        print(
-            f"{'Measured and made' if options.afresh else 'Rendered'} again: {done} of {counted(len(able), 'photo')}."
-        )
+        how, count = ("Measured", len(made)) if options.afresh else ("Rendered", done)
+        print(f"{how} again: {count} of {counted(len(able), 'photo')}.")
         for line in _only_asked(settings, able, made, options.destination) if options.photo else ():
             print(f"  {line}")
     missed = _missed(settings, able, made, options.destination, failed)

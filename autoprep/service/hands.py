@@ -96,7 +96,7 @@ class Hands:
     def _measured_for(self, known: Known) -> list[str]:
         """The destinations of a photo that is looked at; one that is on hold learns here why it has none."""
         asked = [name for name, made in known.made.items() if made.asked]
-        names = {*known.said.goes_to(known.view.usual or usual(self.settings)), *asked}
+        names = {*known.said.goes_to(known.view.usual or usual(self.settings)), *asked, *known.redo}
         return [name for name in self.settings.destinations if name in names]
 
     def _clear_orphans(self, known: Known) -> None:
@@ -122,7 +122,8 @@ class Hands:
         job = self._ledger.get(order.job)
         assert job is not None
         before = self._ledger.renditions(job.job)
-        asked = {*self._ledger.redos().get(job.job, ())} - {MEASURED}
+        heard = {*self._ledger.redos().get(job.job, ())}
+        asked = heard - {MEASURED}
         record = result.record
         replaced = edited(self._ledger, job, record)
         fields = self._fields(job, order, record, replaced, wished=bool(asked)) | self.late.heard(order, job)
@@ -159,6 +160,8 @@ class Hands:
         takes = [known, *takes[1:]]
         losers = [self._stood_back(take, best, record, takes) for take in takes[1:]]
         self._write([*(loser for loser in losers if loser is not None), change])  # names are free, then taken
+        if MEASURED in heard and isinstance(order, AgainOrder):  # asked for while files were made from the old plan
+            self._ledger.ask_redo(job.job, [MEASURED])
         return change.record
 
     def _note_vain(self, order: JobOrder, result: JobResult, *, in_vain: bool) -> None:

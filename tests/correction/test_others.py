@@ -7,10 +7,13 @@ import cv2
 import numpy as np
 import pytest
 
+from autoprep.correction.chart import find_chart
 from autoprep.correction.outline import Survey, eye, gate, others
 from autoprep.correction.outline.copies import Copies
+from autoprep.correction.outline.drawn_on import is_drawn_on
+from autoprep.correction.outline.evidence import FINDING_PX
 from autoprep.correction.outline.side_by_side import leave_free
-from autoprep.domain import Declined
+from autoprep.domain import Declined, Photo
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import overlap_in_photo
@@ -111,6 +114,7 @@ def test_what_is_free_beside_a_work_is_looked_at_though_nothing_stands_out(
     monkeypatch: pytest.MonkeyPatch, shown: Float64, chance: float, works: int
 ) -> None:
     looks: list[tuple[float, ...]] = []
+    monkeypatch.setattr(others, "is_drawn_on", lambda *_: True)
     show = closer([shown], looks)
     monkeypatch.setattr(eye, "look_closer", lambda *given: replace(show(*given), chance=chance))
     found = others.all_seen(copies(), sight([LARGE], [LARGE]))
@@ -162,6 +166,31 @@ def test_works_that_are_not_seen_at_first_are_found_by_what_stands_out(monkeypat
     looks: list[tuple[float, ...]] = []
     monkeypatch.setattr(eye, "look_closer", closer([LARGE, SMALL], looks))
     assert len(others.all_seen(copies(), sight([], [LARGE, SMALL]))) == 2
+
+
+def _beside_work(seed: int, kind: str, reference: str) -> Photo:
+    spec = random_spec(seed, kind, fill=0.62, offset=(-0.9, -0.9), over="none", reference=reference)
+    return read_photo(encode_jpeg(render(spec, 1600), 90))
+
+
+def test_a_chart_a_grey_card_and_a_blank_sheet_are_no_works() -> None:
+    """Each would make a question of every photo with a reference beside the work."""
+    photo = _beside_work(300_100, "watercolour", "grey card")
+    found = eye.look(photo, Copies(photo).at(FINDING_PX))
+    assert found is not None
+    boxes = others._free_beside(found.works[:1], photo.full_px)
+    cards = [work for box in boxes for work in others._looked_at(Copies(photo), box, 0.0, others._SURELY)]
+    assert cards  # the eye takes it for a work
+    assert not any(is_drawn_on(Copies(photo), card.quad) for card in cards)
+    photo = _beside_work(300_102, "painting", "chart")
+    chart = find_chart(photo)
+    assert chart is not None
+    corners = chart.centres_px[[0, 5, 23, 18]]
+    around = corners.mean(axis=0) + (corners - corners.mean(axis=0)) * [1.3, 1.4]
+    assert not is_drawn_on(Copies(photo), around)
+    assert is_drawn_on(Copies(photo), around * 0.8)  # not all of it: it is something else
+    photo, quads = several.photo_of(95_004)
+    assert all(is_drawn_on(Copies(photo), np.asarray(quad, np.float64)) for quad in quads)
 
 
 def test_one_work_that_is_not_seen_at_first_is_found_too(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2504,4 +2504,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("one work found by a closer look is forgotten", "autoprep/correction/outline/others.py", "        return tuple(found)\n    return", "        return sight.works\n    return", ("tests/correction/test_others.py",)),
     Mistake("a small work's outline is no choice", "autoprep/correction/outline/finder.py", "doubted = [*small, *(d", "doubted = [*(d", ("tests/correction/test_others.py",)),
     Mistake("nobody hears that a work is to be measured again", "autoprep/service/rule.py", '"you asked for that" if known.afresh else _heard_since(view, said)', "_heard_since(view, said)", ("tests/service/test_converge.py",)),
+    Mistake("a wish to measure again is lost while files are made", "autoprep/service/hands.py", "if MEASURED in heard and isinstance(order, AgainOrder):", "if False:", ("tests/service/test_converge.py",)),
+    Mistake("what is asked for by name is lost in measuring", "autoprep/service/hands.py", "*asked, *known.redo}", "*asked}", ("tests/service/test_converge.py",)),
+    Mistake("a grey card is a work", "autoprep/correction/outline/drawn_on.py", "    if _marked(_squared(copies, quad)) < _LEAST:", "    if False:", ("tests/correction/test_others.py",)),
+    Mistake("a chart is a work", "autoprep/correction/outline/drawn_on.py", "    if chart is None:", "    if True:", ("tests/correction/test_others.py",)),
+    Mistake("a drawing beside a work is blank", "autoprep/correction/outline/drawn_on.py", "_MARK, _LEAST = 96, 0.1, 0.1, 0.03", "_MARK, _LEAST = 96, 0.1, 0.1, 0.3", ("tests/correction/test_others.py",)),
 )  # fmt: skip

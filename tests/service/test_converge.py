@@ -3,12 +3,15 @@
 import csv
 import json
 import os
+from typing import Any
 
 import pytest
 
 from autoprep.cli import again, main
 from autoprep.errors import UsageError
+from autoprep.job.orders import AgainOrder
 from autoprep.ledger import MEASURED
+from autoprep.service.hands import Hands
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -754,7 +757,7 @@ def test_a_work_is_measured_again_when_that_is_asked_for(wren: Studio, capsys: p
     wren.made()
     files, plan = wren.files(), wren.records()["Reeds.jpg"].plan
     assert main(["redo", "Reeds.jpg", "--afresh", "--config", str(wren.config)]) == 0
-    assert capsys.readouterr().out.startswith("Measured and made again: 1 of 1 photo")
+    assert capsys.readouterr().out.startswith("Measured again: 1 of 1 photo")
     assert [(kind, shown) for kind, shown, _ in wren.made()] == [("OutlinedOrder", "Reeds.jpg")]  # the edges stay
     assert (wren.files(), wren.records()["Reeds.jpg"].plan) == (files, plan)
     wren.run()
@@ -781,13 +784,43 @@ def test_what_can_not_be_measured_again_is_told_and_stays_as_it_is(
     assert (wren.made(), wren.files()) == ([], files)  # what could not be done is no longer asked for
 
 
-def test_another_take_that_is_measured_again_does_not_come_forward_by_that(wren: Studio) -> None:
+def test_what_is_asked_for_by_name_comes_with_the_measuring(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    wren.redo("Reeds.jpg", "print", MEASURED)
+    wren.run()
+    assert any(name.startswith("print/") for name in wren.files())
+
+
+def test_a_wish_to_measure_again_that_comes_while_files_are_made_is_not_lost(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    wren.made()
+    deliver = Hands.deliver
+
+    def late(hands: Hands, order: Any, *given: Any) -> Any:
+        if isinstance(order, AgainOrder):
+            hands._ledger.ask_redo(order.job, [MEASURED])
+        return deliver(hands, order, *given)
+
+    monkeypatch.setattr(Hands, "deliver", late)
+    wren.redo("Reeds.jpg", "square")
+    wren.run()
+    assert [kind for kind, *_ in wren.made()] == ["AgainOrder", "OutlinedOrder"]
+
+
+def test_another_take_that_is_measured_again_does_not_come_forward_by_that(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
     wren.put("a.jpg", photo(1, sharp=9, take=1))
     wren.put("b.jpg", photo(1, sharp=3, take=2))
     wren.run()
     files = wren.files()
-    wren.redo("b.jpg", MEASURED)
-    assert wren.run()["b.jpg"].outcome == "alternate"
+    assert main(["redo", "b.jpg", "--afresh", "--config", str(wren.config)]) == 0
+    assert capsys.readouterr().out.startswith("Measured again: 1 of 1 photo")
+    assert wren.records()["b.jpg"].outcome == "alternate"
     assert wren.files() == files
 
 

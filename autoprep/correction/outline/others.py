@@ -14,6 +14,7 @@ import numpy as np
 from autoprep.correction.outline import eye
 from autoprep.correction.outline.contest import REFINING_PX
 from autoprep.correction.outline.copies import Copies
+from autoprep.correction.outline.drawn_on import is_drawn_on
 from autoprep.correction.outline.side_by_side import APART, NOT_SMALL, leave_free
 from autoprep.imaging.arrays import Float32, Float64, UInt8
 from autoprep.imaging.geometry import area, overlap_in_photo
@@ -51,7 +52,9 @@ def all_seen(copies: Copies, sight: eye.Sight) -> tuple[eye.Seen, ...]:
         if len(found) == known:
             break
     for box in _free_beside(found, copies.photo.full_px):
-        found += [work for work in _looked_at(copies, box, 0.0, _SURELY) if _is_another(work, found, copies, _SMALLER)]
+        for work in _looked_at(copies, box, 0.0, _SURELY):
+            if _is_another(work, found, copies, _SMALLER) and is_drawn_on(copies, work.quad):
+                found.append(work)
     if len(found) == 1 and not _lines_through(sight, found[0], copies.photo.full_px):
         return tuple(found)
     return tuple(part for work in found for part in _parts(copies, sight, work))
