@@ -65,7 +65,8 @@ def signs(linear: Float32, paper: Paper, around: Around | None) -> Float64:
     found += [(plain[inside] > over).mean() for over in _PLAINLY]
     rest = logs - light
     found += _marks(rest, luma, inside & (luma > _LIGHT)) + _marks(rest, luma, inside & (luma < _DARK))
-    return np.array(found + _beside(around, level), np.float64)
+    beside = _beside(around, level)
+    return np.array([*found, *beside, *_from(found[1:3], beside[-4:], beside[0] > 0)], np.float64)
 
 
 def _resized(plane: Float32, cols: int, rows: int) -> Float32:
@@ -102,6 +103,11 @@ def _beside(around: Around | None, level: float) -> list[float]:
     ]
 
 
+def _from(paper: list[float], beside: list[float], seen: bool) -> list[float]:
+    """How the paper's colour differs from that of the lightest things around it, and of all: the same in any light."""
+    return [own - other if seen else 0.0 for own, other in zip([*paper, *paper], beside, strict=True)]
+
+
 NAMES = (
     "level", "red to blue", "green", "sheet", "ruled", "lifted", "lighter marks",
     *(f"quantile {q}" for q in (*_DARKEST_SHARES, *_LIGHTEST_SHARES)),
@@ -109,5 +115,6 @@ NAMES = (
     *(f"{which} marks' {what}" for which in ("light", "dark") for what in ("share", "level", "red to blue", "green")),
     "around", *(f"around quantile {q}" for q in _AROUND),
     *(f"{which} around's {what}" for which in ("lightest", "all") for what in ("red to blue", "green")),
+    *(f"{what} from {which} around" for which in ("lightest", "all") for what in ("red to blue", "green")),
 )  # fmt: skip
 """What each number is."""

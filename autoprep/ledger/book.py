@@ -15,6 +15,7 @@ from autoprep.ledger.overview import Overview
 from autoprep.ledger.rows import (
     GONE,
     LOOK,
+    MEASURED,
     RECORD_COLUMNS,
     RENDITION_COLUMNS,
     VIEW_COLUMNS,
@@ -195,7 +196,8 @@ class Ledger(Names, Earlier, Moved):
             stored = json.dumps(value) if column == "usual" else value
             db.execute(f"UPDATE jobs SET {column} = ? WHERE job = ?", (stored, record.job))  # noqa: S608
         db.execute("DELETE FROM coming WHERE job = ? AND destination <> ?", (record.job, LOOK))
-        db.execute("DELETE FROM redos WHERE job = ?", (record.job,))
+        stays = MEASURED if record.plan is not None else None  # until it is measured, or that is said to be impossible
+        db.execute("DELETE FROM redos WHERE job = ? AND destination IS NOT ?", (record.job, stays))
         self._put(db, record.job, change.renditions, (record.finished_at or "") if when is None else when)
         self._take_apart(db, record.job, change.parts)
         name = record.photo.rpartition("/")[2]

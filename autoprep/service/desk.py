@@ -138,6 +138,7 @@ class Desk:
         if isinstance(step, Tell) and (known.redo or known.afresh):
             unknown = self._knowledge.unknown_redos().get(step.job)
             self._warn(step.job, "redo not possible", _no_such(unknown) if unknown else step.why)
+            self._ledger.drop_redo(step.job)
         work = known.view.work
         record = self._hands.take(step, known, self._knowledge.takes(work) if work else [known])
         names = getattr(step, "destinations", ())

@@ -122,8 +122,7 @@ class Hands:
         job = self._ledger.get(order.job)
         assert job is not None
         before = self._ledger.renditions(job.job)
-        heard = {*self._ledger.redos().get(job.job, ())}
-        asked = heard - {MEASURED}
+        asked = {*self._ledger.redos().get(job.job, ())} - {MEASURED}
         record = result.record
         replaced = edited(self._ledger, job, record)
         fields = self._fields(job, order, record, replaced, wished=bool(asked)) | self.late.heard(order, job)
@@ -160,8 +159,8 @@ class Hands:
         takes = [known, *takes[1:]]
         losers = [self._stood_back(take, best, record, takes) for take in takes[1:]]
         self._write([*(loser for loser in losers if loser is not None), change])  # names are free, then taken
-        if MEASURED in heard and isinstance(order, AgainOrder):  # asked for while files were made from the old plan
-            self._ledger.ask_redo(job.job, [MEASURED])
+        if not isinstance(order, AgainOrder):
+            self._ledger.drop_redo(job.job)
         return change.record
 
     def _note_vain(self, order: JobOrder, result: JobResult, *, in_vain: bool) -> None:

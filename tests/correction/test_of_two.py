@@ -94,6 +94,17 @@ def test_a_hair_s_turn_of_the_phone_leaves_the_order_of_works(works: tuple[Answe
     assert [[entry is one for one in lie].index(True) for entry in found] == list(range(len(works)))
 
 
+@pytest.mark.parametrize("degrees", [-14, -8, 8, 14])
+@pytest.mark.parametrize(("rows", "columns"), [(2, 5), (3, 3), (3, 2)])
+def test_rows_of_works_stay_rows_where_the_photo_is_askew(rows: int, columns: int, degrees: float) -> None:
+    cells = [(x * 140.0, y * 140.0) for y in range(rows) for x in range(columns)]
+    turn = np.deg2rad(degrees)
+    askew = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    lie = [Answer((box(x, y, x + 120, y + 120).quad) @ askew + 400, 0.5) for x, y in cells]
+    found = in_reading_order(lie[1::2] + lie[::2])
+    assert [[entry is one for one in lie].index(True) for entry in found] == list(range(len(lie)))
+
+
 def test_an_outline_around_two_works_is_a_question() -> None:
     """A clear eye is believed against the judge, but not where his finalists are two works in what it sees."""
     judged = [answer(column(0.5, 1.0), 0.9), answer(column(0.0, 0.4), 0.27), answer(_AROUND, 0.03)]

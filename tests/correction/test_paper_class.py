@@ -17,6 +17,7 @@ from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32
 from autoprep.wishes.tables import CAMERA_CONTRAST
 from tests.correction.test_sheet import _drawn, _paper, _squared
+from tests.lab.fit_paper import in_other_light
 from tests.lab.scene import encode_jpeg, random_spec, render
 
 
@@ -73,7 +74,7 @@ def test_a_ruling_proves_white_paper_in_the_warmest_light() -> None:
     ("light", "expected"),
     [
         ((0.20, 0.35, 0.22), "toned"),  # no lamp makes white paper green
-        ((0.15, 0.22, 0.42), "toned"),  # nor so blue
+        ((0.08, 0.15, 0.42), "toned"),  # nor so blue
         ((0.30, 0.30, 0.30), "white"),
         ((0.36, 0.29, 0.20), "tinted"),  # a lamp
     ],
@@ -100,6 +101,21 @@ def test_the_same_photo_taken_darker_tells_the_same_but_its_level() -> None:
     assert np.isfinite(signs(page, paper, None)).all()
     sliver = signs(page, paper, Around(beside.pixels, 0.01))
     assert not sliver[NAMES.index("around") :].any()
+
+
+def test_light_of_another_tint_does_to_the_signs_what_the_trees_have_learned_it_does() -> None:
+    page, paper = _page((0.5, 0.45, 0.4))
+    beside = Around(np.random.default_rng(3).uniform(0.02, 0.6, (500, 1)).repeat(3, 1).astype(np.float32), 0.4)
+    gain = np.exp(np.array([0.2, 0.05, -0.2])).astype(np.float32)
+    moved = paper.coefficients.copy()
+    moved[0] += np.log(gain)
+    bluer = signs(page * gain, replace(paper, coefficients=moved), Around(beside.pixels * gain, 0.4))
+    expected = in_other_light(signs(page, paper, beside)[None], 0.4, 0.05)[0]
+    tints = [
+        k for k, name in enumerate(NAMES) if name.endswith(("red to blue", "green", "around")) and name != "around"
+    ]
+    assert len(tints) == 14
+    assert bluer[tints] == pytest.approx(expected[tints], abs=0.01)
 
 
 def _found(seed: int, kind: str) -> tuple[str, str]:

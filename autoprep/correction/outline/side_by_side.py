@@ -1,6 +1,7 @@
 """Works that lie side by side as the finders' answers show them: beside an outline, in it, or as the pages of one."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import groupby
 
 import cv2
@@ -77,12 +78,22 @@ def holds_all(quad: Float64, works: list[Float64]) -> bool:
 def in_reading_order(answers: list[Answer]) -> list[Answer]:
     """Row by row from the top, each from the left; those above each other beside a taller one from the top.
 
-    By cuts between rows, and within a row between columns (the X-Y cut of Nagy and Seth, 1984; from memory): no order
-    of edges decides, which a hair's turn of the phone would change.
+    The photo is turned back first by which the works lie askew. Then by cuts between rows, and within a row between
+    columns (the X-Y cut of Nagy and Seth, 1984; from memory): no order of edges decides, which a hair's turn of the
+    phone would change.
     """
+    along = sum((entry.quad[1] - entry.quad[0] for entry in answers), start=np.zeros(2))
+    turn = np.arctan2(along[1], along[0]) if len(answers) > 1 else 0.0
+    back = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    upright = [replace(entry, quad=entry.quad @ back) for entry in answers]
+    place = {id(turned): entry for turned, entry in zip(upright, answers, strict=True)}
+    return [place[id(entry)] for entry in _cut_up(upright)]
+
+
+def _cut_up(answers: list[Answer]) -> list[Answer]:
     rows = _bands(answers, 1)
     if len(rows) > 1:
-        return [entry for row in rows for entry in in_reading_order(row)]
+        return [entry for row in rows for entry in _cut_up(row)]
     columns = _bands(answers, 0)
     if len(columns) < 2:
         return sorted(answers, key=lambda a: float(a.quad[:, 1].mean()))
@@ -91,7 +102,7 @@ def in_reading_order(answers: list[Answer]) -> list[Answer]:
         parts = list(group)
         apart = alone or len(parts) == len(columns)
         for part in parts if apart else [[entry for column in parts for entry in column]]:
-            found += in_reading_order(part)
+            found += _cut_up(part)
     return found
 
 
