@@ -34,11 +34,12 @@ _SURELY_LIGHTER, _LIGHTER_SHARE, _LIGHTER_ON_RULED, _LIGHT_L = 0.012, 0.007, 0.0
 _REDDEST, _BLUEST, _GREENEST = 1.8, -1.4, 0.3
 _BLACK_L, _BLACK_OUTSHONE = (30.0, 14.0), 1.3
 _TINTED_C = 4.5
-# What the trees say (logit) where nothing is proven. Of 2,444 such sheets of tuning seeds 2400000-2404499, by trees
-# that had not seen the photo, 7 of 1,549 light ones are taken for toned and 105 of 895 toned ones for light (limits
-# by hand on lightness, red to blue, lighter marks and surroundings: 19 and 422); in light of other tints, red to blue
-# off by up to .8 and green by .1, 7 to 12 and 99 to 110. Of 80 real white pages none is, made darker by up to 2 and
-# redder or bluer by .6 as well. Outside of the second, 1 % are wrong.
+# What the trees say (logit) where nothing is proven. Of 2,170 such sheets of tuning seeds 2400000-2404499, by trees
+# that had not seen the photo, 7 of 1,549 light ones are taken for toned and 103 of 621 toned ones for light; in light
+# of other tints, red to blue off by up to .8 and green by .1, 7 to 12 and 97 to 108. (Of all 4,363, with what is
+# proven: 13 of 2,722 and 139 of 1,641; limits by hand on lightness, red to blue, lighter marks and surroundings: 25
+# and 468.) Of 80 real white pages none is, made darker by up to 2 and redder or bluer by .6 as well. Outside of the
+# second, 1 % of what lies below and of what lies above are wrong.
 _TONED_LOGIT, _SURE_LOGITS = 1.5, (-3.0, 3.0)
 
 
