@@ -2,7 +2,8 @@
 
 The tone is carried outward from the bare paper of the sheet by normalised convolution (Knutsson, Westin, CVPR 1993),
 from coarse to fine. The grain is that of a bare piece of the sheet, its phases drawn anew (Galerne, Gousseau, Morel:
-Random Phase Textures, IEEE Transactions on Image Processing 20(1), 2011): nothing drawn or written is repeated.
+Random Phase Textures, IEEE Transactions on Image Processing 20(1), 2011): nothing drawn or written is repeated. A line
+that runs through the piece is no grain: it would come out as streaks.
 """
 
 from typing import cast
@@ -12,7 +13,7 @@ import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8, greatest
 
-_CELLS = 200  # along the longer side of the canvas
+_CELLS, _PARTS = 200, 4  # along the longer side of the canvas; along a cell, in each of which it must be bare
 _BARE = 0.05  # codes 0..1: a cell is bare where it is so close to the paper's tone at its place
 _PAPER = 0.16  # and so close to the paper's tone over all
 _ROUNDS = 2
@@ -26,6 +27,10 @@ _PIECE, _TILE, _BLOCK = (
 _FINE = 8  # pixels: cells in which a piece is looked over for strokes
 _SEED = 20261126  # chosen; the same picture each time
 _LOW_PASS_PX = 12.0  # what is smoother than this is tone, not grain
+# Grain is what lies within so many deviations, and no wave of it stands out so much from the usual one (in the mean of
+# logarithms) of nearly its length and direction: of noise one in 16,000 values and one wave in 8,000 do (normal and
+# Rayleigh distribution).
+_MOST_DEVIATIONS, _MOST_OF_WAVE, _AROUND_WAVES = 4.0, 4.0, 3.0
 
 
 def continue_paper(
@@ -87,14 +92,25 @@ def _tone(canvas: AnyArray, shown: tuple[int, int, int, int], flat: Float32, cov
     whole = (cv2.resize(inside, size, interpolation=cv2.INTER_AREA) >= 254).astype(np.uint8)
     # Not the outermost cells: a line of desk may stand there, and what lies at the very edge repeats itself.
     known = cv2.erode(whole, np.ones((3, 3), np.uint8), borderValue=1) > 0
-    small = cv2.resize(canvas, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-    apart = np.asarray(small / np.float32(np.iinfo(canvas.dtype).max) - flat, np.float32)
+    apart, darkest = _cells(canvas, size, flat)
     bare = known & (greatest(np.abs(apart)) < _PAPER)
     filled = _filled(apart, bare)
     for _ in range(_ROUNDS):  # what lies off the tone around it is drawn on, not bare
-        bare &= greatest(np.abs(apart - cv2.GaussianBlur(filled, (0, 0), 4))) < _BARE
+        around = cv2.GaussianBlur(filled, (0, 0), 4)
+        bare &= (greatest(np.abs(apart - around)) < _BARE) & (greatest(around - darkest) < _BARE)
         filled = _filled(apart, bare)
     return filled
+
+
+def _cells(canvas: AnyArray, size: tuple[int, int], flat: Float32) -> tuple[Float32, Float32]:
+    """(rows, columns, 3) float32, both codes 0..1 from the flat ground: the mean of each cell, and its darkest part.
+
+    Fine writing takes so little of a cell that its mean still passes for paper, if for darker paper.
+    """
+    columns, rows = size
+    fine = cv2.resize(canvas, (columns * _PARTS, rows * _PARTS), interpolation=cv2.INTER_AREA).astype(np.float32)
+    parts = (fine / np.float32(np.iinfo(canvas.dtype).max) - flat).reshape(rows, _PARTS, columns, _PARTS, 3)
+    return parts.mean(axis=(1, 3)), parts.min(axis=(1, 3))
 
 
 def _filled(values: Float32, known: AnyArray) -> Float32:
@@ -126,15 +142,26 @@ def _grain(canvas: AnyArray, shown: tuple[int, int, int, int], flat: Float32, co
     piece = _bare_piece(canvas, shown, flat, cover)
     if piece is None:
         return np.zeros((_TILE, _TILE, 3), np.float32)
-    rest = piece - cv2.GaussianBlur(piece, (0, 0), _LOW_PASS_PX)
     taper = np.sqrt(np.outer(np.hanning(_PIECE), np.hanning(_PIECE)))[..., None]
-    rest = rest * taper
+    rest = _without_lines(piece - cv2.GaussianBlur(piece, (0, 0), _LOW_PASS_PX), taper)
     rest = rest - rest.mean((0, 1))
     noise = np.fft.rfft2(np.random.default_rng(_SEED).normal(0, 1, (_TILE, _TILE)))
     # The sum over the piece of what noise of variance 1 is spread with; its energy is that of the piece, per pixel.
     energy = float((taper**2).sum())
     planes = [np.fft.irfft2(np.fft.rfft2(rest[..., c], (_TILE, _TILE)) * noise, (_TILE, _TILE)) for c in range(3)]
     return np.asarray(np.stack(planes, axis=-1) / np.sqrt(energy), np.float32)
+
+
+def _without_lines(rest: Float32, taper: AnyArray) -> AnyArray:
+    """(n, n, 3) grain, tapered towards its border, without what no grain has: ruled lines, dots, a stroke."""
+    deviation = 1.4826 * np.median(np.abs(rest - np.median(rest, axis=(0, 1))), axis=(0, 1))
+    limit = _MOST_DEVIATIONS * deviation
+    waves = np.fft.fftshift(np.fft.fft2(np.clip(rest, -limit, limit) * taper, axes=(0, 1)), axes=(0, 1))
+    size = was = np.abs(waves) + 1e-12
+    for _ in range(_ROUNDS):
+        usual = np.exp(cv2.GaussianBlur(np.log(size), (0, 0), _AROUND_WAVES))
+        size = np.where(size > _MOST_OF_WAVE * usual, usual, size)
+    return np.fft.ifft2(np.fft.ifftshift(waves * (size / was), axes=(0, 1)), axes=(0, 1)).real
 
 
 def _bare_piece(

@@ -125,6 +125,34 @@ def test_a_line_of_desk_along_the_edge_does_not_go_on() -> None:
     assert canvas[y0:y1, x1 : x1 + 20].reshape(-1, 3).mean(axis=0) == pytest.approx(clean, abs=2)
 
 
+def test_ruled_lines_are_no_grain() -> None:
+    """Of a lined page no piece is free of lines; spread by chance they would be streaks all over the ground."""
+    tone = TONES["white"]
+    canvas = canvas_with(paper(tone, spread=1.2), tone)
+    x0, y0, x1, y1 = SHEET
+    canvas[y0 + 15 : y1 : 40, x0:x1] -= 32
+    continue_paper(canvas, SHEET, flat_of(tone))
+    ground = canvas[10:110].astype(float)[..., 1]
+    grain = ground - cv2.GaussianBlur(ground, (0, 0), 12)
+    assert 0.7 < grain.std() < 1.5  # the paper's is 1.2
+    assert grain.mean(axis=1).std() < 0.35  # 4.8 with the lines
+
+
+def test_fine_writing_darkens_no_margin() -> None:
+    """In the mean of a cell a hairline or two pass for darker paper."""
+    tone = TONES["white"]
+    sheet = paper(tone, spread=1.2)
+    rng = np.random.default_rng(7)
+    for y in range(10, 430, 6):
+        for x in range(306, 612, 5):
+            cv2.line(sheet, (x, y), (x + int(rng.integers(-2, 3)), y + 2), (185, 185, 190), 1)
+    canvas = canvas_with(sheet, tone)
+    clean = canvas[SHEET[1] + 20 : SHEET[3] - 20, SHEET[0] + 4 : SHEET[0] + 50].reshape(-1, 3).mean(axis=0)
+    continue_paper(canvas, SHEET, flat_of(tone))
+    beside = canvas[SHEET[1] + 20 : SHEET[3] - 20, SHEET[2] + 5 : SHEET[2] + 60].reshape(-1, 3).mean(axis=0)
+    assert clean - beside == pytest.approx(np.array([4.0, 4.0, 4.0]), abs=3.0)  # the paper is darker to the right
+
+
 def test_where_no_paper_is_bare_nothing_is_made_up() -> None:
     tone = TONES["white"]
     painted = np.random.default_rng(1).integers(0, 120, (440, 620, 3)).astype(np.uint8)
