@@ -10,18 +10,19 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from autoprep.correction.edges import CLEAR, CORNER, OUTWARD, SAMPLES, Edges, wander
+from autoprep.correction.edges import SAMPLES, Edges, wander
+from autoprep.correction.sheet_corners import FRINGE_PX, Corners, arc, meeting
 from autoprep.domain import Geometry
-from autoprep.imaging.arrays import Float32, Float64
+from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import homography, intersect, line_through, mean_size, project, rectangle
 
 # An edge wanders at least this much (share of the longer side), or three of them by the second, before a sheet counts
 # as torn; then all that wander by the second follow. What is left outside must be at least this share of the frame.
 # (223 photos of tuning seeds 7600-7639: torn edges in sight .0012-.0046, cut ones .0015 at most but for two on cloth.)
 _WANDERS, _ALSO_WANDERS, _LEAST_OUTSIDE = 0.0015, 0.0011, 0.0013
-# So far inside its edge the sheet is cut, in pixels of the copy and of the photo itself: the lens mixes sheet and desk
-# over more, which `rendering.fringe` sees to; further in, paper is lost.
-_FRINGE_PX, _FRINGE_PHOTO_PX = 0.5, 1.0
+# So far inside its edge the sheet is cut, in pixels of the photo itself (and FRINGE_PX of the copy): the lens mixes
+# sheet and desk over more, which `rendering.fringe` sees to; further in, paper is lost.
+_FRINGE_PHOTO_PX = 1.0
 # One place in twenty may seem to lie further out than by this (share of the longer side); peaks of paper are broader.
 _RARE, _BEYOND = 0.05, 0.0025
 _CORNER, _END = 12, 36  # places at the end of a side: so many may lie on desk; those up to there tell where it ends
@@ -44,22 +45,22 @@ def find_silhouette(traced: Edges, photo_px: float = 2.0) -> Silhouette | None:
 
     photo_px: how many pixels of the photo go to one of the picture in which the edges were traced.
     """
-    picture, margin_px, work, long_px = traced.picture, traced.margin_px, traced.work_px, traced.long_px
-    edges = traced.inward
-    fringe_px = max(_FRINGE_PX, _FRINGE_PHOTO_PX / photo_px)
+    work, long_px, edges = traced.work_px, traced.long_px, traced.inward
+    fringe_px = max(FRINGE_PX, _FRINGE_PHOTO_PX / photo_px)
     jags = [0.0 if edge is None else wander(edge) / long_px for edge in edges]
     # A side that is cut, or can't be told from what lies beside it, stays on its line.
     sides = [
         _without_flecks(edge, long_px) + fringe_px if edge is not None and jag >= _ALSO_WANDERS else np.zeros(SAMPLES)
         for edge, jag in zip(edges, jags, strict=True)
     ]
-    radii = [_corner_radius(np.rot90(picture, corner), margin_px, long_px) for corner in range(4)]
+    corners = Corners(traced, fringe_px)
+    radii = corners.radii()
     wanders = max(jags) >= _WANDERS or sum(jag >= _ALSO_WANDERS for jag in jags) >= 3
     torn = wanders and 1 - _area_inside(_polygon(sides, work, [0.0] * 4)) >= _LEAST_OUTSIDE
     if not torn and not any(radii):
         return None
     sides = sides if torn else [np.zeros(SAMPLES)] * 4
-    return Silhouette(_polygon(sides, work, radii), max(jags), _around(sides, work))
+    return Silhouette(_polygon(sides, work, radii, corners if torn else None), max(jags), _around(sides, work))
 
 
 def whole_in_frame(geometry: Geometry, found: Silhouette) -> tuple[Geometry, Float64]:
@@ -126,53 +127,11 @@ def _area_inside(points: Float64) -> float:
     return float(abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2)
 
 
-# A rounded corner: radii as shares of the longer side, and how well what is seen there must go with an arc. Chosen:
-# the corners of notebooks are of 5 to 10 mm on pages of 130 to 300.
-_LEAST_RADIUS, _ARC_FITS, _ARC_CLEAR = 0.006, 0.93, 0.85
-_SHADED = 0.08  # natural log of light by which a shadow differs from the paper beside it
-
-
-def _corner_radius(picture: Float32, margin_px: int, long_px: int) -> float:
-    """Radius in pixels of the upper left corner; 0 where it is sharp, covered, or can't be told from the desk."""
-    reach, beyond = round(CORNER * long_px), max(2, margin_px - round(OUTWARD * long_px))
-    near = picture[: margin_px + reach, : margin_px + reach]
-    outside = np.concatenate([near[:beyond].reshape(-1, 3), near[:, :beyond].reshape(-1, 3)]).mean(axis=0)
-    patch = near[margin_px:, margin_px:]
-    inside = np.median(patch[reach * 2 // 3 :, reach * 2 // 3 :].reshape(-1, 3), axis=0)
-    way = np.log(inside) - np.log(outside)
-    size = float((way**2).sum())
-    if size < CLEAR**2:
-        # A white page on a white desk: in the wedge beside its corner lies its shadow, and that shows.
-        is_sheet = np.abs(np.log(patch / inside)).mean(-1) < _SHADED
-    else:
-        half = float((np.log((inside + outside) / 2 / outside) * way).sum()) / size
-        is_sheet = (np.log(patch / outside) * way).sum(-1) / size > half
-    on_diagonal = np.diagonal(is_sheet)
-    if on_diagonal.size < 2:
-        return 0.0  # of a work of a few pixels no corner is seen
-    first = int((on_diagonal[:-1] & on_diagonal[1:]).argmax())
-    # Where a corner of radius r is rounded, the sheet begins r (1 - 1 / sqrt 2) along each side.
-    radius = first / (1 - np.sqrt(0.5))
-    if not _LEAST_RADIUS * long_px <= radius <= reach:
-        return 0.0
-    square = is_sheet[: int(radius), : int(radius)]
-    ys, xs = np.mgrid[0 : square.shape[0], 0 : square.shape[1]] + 0.5
-    cut = (xs - radius) ** 2 + (ys - radius) ** 2 > radius**2
-    fits = float((square != cut).mean()) >= _ARC_FITS and float((~square[cut]).mean()) >= _ARC_CLEAR
-    return float(radius) if fits else 0.0
-
-
-def _arc(corner: int, radius: float, work: tuple[int, int]) -> Float64:
-    """(N, 2) a rounded corner in the work's frame, clockwise; 0 is the upper left one."""
-    size = np.array(work, np.float64)
-    middle = np.array([(0, 0), (1, 0), (1, 1), (0, 1)])[corner] * (size - 2 * radius) + radius
-    angle = np.pi * (1 + corner / 2 + np.linspace(0, 0.5, 24))
-    around = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    return np.asarray((middle + max(radius - _FRINGE_PX, 0.0) * around) / size, np.float64)
-
-
-def _polygon(sides: list[Float64], work: tuple[int, int], radii: list[float]) -> Float64:
-    """(N, 2) the four edges joined, in the work's frame, clockwise from the top left; radii: of rounded corners."""
+def _polygon(
+    sides: list[Float64], work: tuple[int, int], radii: list[float], corners: Corners | None = None
+) -> Float64:
+    """(N, 2) the four edges joined, in the work's frame, clockwise from the top left; radii: of rounded corners;
+    corners: looks where the sheet ends at the others."""
     width, height = work
     t = (np.arange(SAMPLES) + 0.5) / SAMPLES
     top = np.stack([t, sides[0] / height], axis=1)
@@ -187,13 +146,13 @@ def _polygon(sides: list[Float64], work: tuple[int, int], radii: list[float]) ->
         kept = (t * length > max(radii[k], start)) & ((1 - t) * length > max(radii[(k + 1) % 4], end))
         kept[:2] = kept[-2:] = False
         parts.append(part[kept])
-    corners = []
+    joined = []
     for k, after in enumerate(parts):
         before = parts[k - 1]
         if radii[k]:
-            corners.append(_arc(k, radii[k], work))
-            continue
-        # The corner lies where the two edges, carried on straight, meet: x from the upright one, y from the level one.
-        level, upright = (after[0], before[-1]) if k % 2 == 0 else (before[-1], after[0])
-        corners.append(np.array([[upright[0], level[1]]]))
-    return np.concatenate([piece for pair in zip(corners, parts, strict=True) for piece in pair])
+            joined.append(arc(k, radii[k], work))
+        elif corners is not None:
+            joined.append(corners.between(k, before[-1], after[0]))
+        else:
+            joined.append(np.array([meeting(k, before[-1], after[0])]))
+    return np.concatenate([piece for pair in zip(joined, parts, strict=True) for piece in pair])

@@ -10,6 +10,7 @@ from autoprep.correction import illumination
 from autoprep.correction.edges import SAMPLES, trace
 from autoprep.correction.edges import _edge as edge_of
 from autoprep.correction.planning import Wishes, _focus, make_plan
+from autoprep.correction.sheet_corners import Corners
 from autoprep.correction.silhouette import _polygon, _touching, find_silhouette, whole_in_frame
 from autoprep.correction.squaring import geometry_of, rectify
 from autoprep.domain import Geometry, LightField, Outline, Photo, PhotoFacts
@@ -239,6 +240,47 @@ def test_no_desk_stands_in_the_corner_of_two_torn_edges() -> None:
     assert (within(found.points) & sheet).sum() > 0.985 * sheet.sum()
 
 
+def worn(paint: tuple[float, float, float] | None = None, torn: bool = True) -> tuple[Float32, Bool]:
+    """A sheet that is torn below, or not, its lower right corner worn off, on a warm desk on which its shadow falls; or
+    painted up to where that corner would be."""
+    picture, sheet = framed(torn)
+    ys, xs = np.mgrid[0 : sheet.shape[0], 0 : sheet.shape[1]]
+    right, below = 800 + MARGIN, 600 + MARGIN
+    corner = (right - xs) + (below - ys) < 22
+    desk = np.float32([0.12, 0.07, 0.03])
+    picture[~sheet] *= desk / 0.07
+    if paint is None:
+        shade = np.float32(0.4)
+        picture[corner & sheet] = desk * shade
+        picture[corner & ~sheet] *= shade
+        return picture, sheet & ~corner
+    picture[corner & sheet] = paint
+    return picture, sheet
+
+
+def at_the_corner(mask: Bool) -> int:
+    return int(mask[600 + MARGIN - 24 : 600 + MARGIN, 800 + MARGIN - 24 : 800 + MARGIN].sum())
+
+
+def test_a_worn_corner_of_a_torn_sheet_is_followed() -> None:
+    picture, sheet = worn()
+    found = find_silhouette(trace(picture, MARGIN))
+    assert found is not None
+    assert at_the_corner(within(found.points) & ~sheet) <= 25  # 150 where the two edges are carried on straight
+    assert at_the_corner(~within(found.points) & sheet) <= 60
+
+
+@pytest.mark.parametrize("colour", [(0.02, 0.025, 0.12), (0.02, 0.12, 0.02), (0.15, 0.01, 0.01)])
+def test_paint_at_the_corner_of_a_sheet_is_no_desk(colour: tuple[float, float, float]) -> None:
+    """Between two edges that run straight up to it, the corner is looked at by itself."""
+    before, after = np.array([1.0, 575 / 600]), np.array([775 / 800, 1.0])
+    painted = Corners(trace(worn(colour, torn=False)[0], MARGIN), 0.5).between(2, before, after)
+    assert np.array_equal(painted, [[1.0, 1.0]])
+    desk = Corners(trace(worn(torn=False)[0], MARGIN), 0.5).between(2, before, after)
+    assert len(desk) > 5
+    assert np.abs(((1 - desk) * [800, 600]).sum(axis=1).max() - 22) < 3
+
+
 def test_an_edge_ends_where_the_other_one_cuts_in() -> None:
     """Beyond the left side's edge the upper one seems to come down to where that side is less deeply torn."""
     sides = [np.full(360, 3.0), np.zeros(360), np.zeros(360), np.full(360, 12.0)]
@@ -278,6 +320,26 @@ def test_rounded_corners_are_followed(radius: float, corners: tuple[int, ...]) -
     assert ((mask == 1) & ~sheet).sum() < 0.15 * (~sheet).sum()
     assert ((mask == 0) & sheet).sum() < 0.0012 * sheet.sum()
     assert torn_sides(tuple((float(x), float(y)) for x, y in found.points)) == (False,) * 4
+
+
+def test_corners_that_the_photo_shows_in_part_are_as_round_as_the_others() -> None:
+    """Above the page the photo ends a little below the page's own edge; what is beyond repeats the photo's border."""
+    picture, sheet = rounded(20)
+    picture[: MARGIN + 5] = picture[MARGIN + 5]
+    found = find_silhouette(trace(picture, MARGIN))
+    assert found is not None
+    desk = within(found.points)[MARGIN:-MARGIN, MARGIN:-MARGIN] & ~sheet
+    assert [int(desk[:20, :20].sum()), int(desk[:20, -20:].sum())] == pytest.approx([0, 0], abs=12)  # 80 each in all
+
+
+def test_a_sharp_corner_beside_round_ones_stays_sharp() -> None:
+    """As where the outer corners of a page are rounded, and those at the spine are not."""
+    picture, _ = rounded(20, corners=(1, 2))
+    found = find_silhouette(trace(picture, MARGIN))
+    assert found is not None
+    kept = within(found.points)[MARGIN:-MARGIN, MARGIN:-MARGIN]
+    assert kept[1:20, 1:20].all()
+    assert kept[-20:-1, 1:20].all()
 
 
 def test_a_corner_that_is_bent_or_written_on_is_not_rounded() -> None:
