@@ -4,6 +4,7 @@ import io
 
 import cv2
 import numpy as np
+import piexif
 import pytest
 from PIL import Image
 
@@ -48,6 +49,27 @@ def test_a_photo_that_is_called_one_and_a_flat_scan_that_is_not_are_works() -> N
     photo = np.clip(ferries() + sensed, 0, 255).astype(np.uint8)
     assert not is_screenshot(read_photo(saved(photo, "JPEG", quality=92)), "Screenshot of my page.jpg")
     assert not is_screenshot(read_photo(saved(ferries())), "Tide table.png")
+
+
+def commented(text: bytes, format_: str, make: bytes = b"") -> bytes:
+    """The ferries with a comment in their Exif, as phones write it (from memory)."""
+    exif = {"0th": {piexif.ImageIFD.Make: make} if make else {}, "Exif": {piexif.ExifIFD.UserComment: text}}
+    out = io.BytesIO()
+    Image.fromarray(ferries()).save(out, format_, exif=piexif.dump(exif))
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("format_", ["PNG", "JPEG"])
+@pytest.mark.parametrize("text", [b"ASCII\0\0\0Screenshot", b"UNICODE\0" + "Screenshot".encode("utf-16-be")])
+def test_a_screenshot_that_says_so_needs_no_name(text: bytes, format_: str) -> None:
+    assert is_screenshot(read_photo(commented(text, format_)), "IMG_2051.PNG")
+
+
+def test_no_other_comment_makes_a_screenshot() -> None:
+    for said in (b"ASCII\0\0\0Screenshots of Saltmere", b"Screenshot", b"ASCII\0\0\0"):
+        assert not is_screenshot(read_photo(commented(said, "JPEG")), "IMG_2051.JPG")
+    taken = commented(b"ASCII\0\0\0Screenshot", "JPEG", make=b"Saltmere Optics")
+    assert not is_screenshot(read_photo(taken), "IMG_2051.JPG")
 
 
 def test_what_a_camera_took_is_no_screenshot_whatever_it_is_called() -> None:

@@ -21,6 +21,7 @@ def told_by_camera(facts: PhotoFacts, exif: Image.Exif, data: bytes) -> PhotoFac
         focal_mm35=_focal_mm35(exif),
         exposure=_exposure(exif),
         camera=bool(exif.get(ExifTags.Base.Make) or exif.get(ExifTags.Base.Model)),
+        screen=_is_of_screen(exif),
         device=_device(exif),
         composite=exif.get_ifd(ExifTags.IFD.Exif).get(_COMPOSITE_IMAGE) in _OF_SEVERAL,
         taken_at=taken_at,
@@ -56,6 +57,17 @@ def _exposure(exif: Image.Exif) -> float | None:
 # Exif 2.32, CompositeImage: 2 is a composite, 3 one whose shots were taken together (from memory).
 _COMPOSITE_IMAGE, _OF_SEVERAL = 0xA460, (2, 3)
 _MOST_LETTERS = 80
+
+
+# What phones say there of a picture of their screen (from memory), after eight bytes that name the letters (Exif 2.32).
+_OF_SCREEN, _NAME_OF_LETTERS = b"screenshot", 8
+
+
+def _is_of_screen(exif: Image.Exif) -> bool:
+    said = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.UserComment)
+    if not isinstance(said, bytes):
+        return False
+    return said[_NAME_OF_LETTERS:].replace(b"\0", b"").strip().lower() == _OF_SCREEN
 
 
 def _device(exif: Image.Exif) -> tuple[str, str, str]:

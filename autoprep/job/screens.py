@@ -1,4 +1,4 @@
-"""Screenshots in a synced camera roll: pictures that no camera took, of flat areas, and called so."""
+"""Screenshots in a synced camera roll: pictures that no camera took, and that say so, or are called so and flat."""
 
 import re
 from pathlib import PurePosixPath
@@ -19,11 +19,15 @@ _SAME = 0.9
 
 
 def is_screenshot(photo: Photo, shown: str) -> bool:
-    """Whether a picture is a screenshot: called one, without a camera, and flat nearly all over.
+    """Whether a picture is a screenshot: without a camera, and it says so itself, or is called one and flat all over.
 
     A name alone is not enough, nor is flatness: scans of line drawings have it too.
     """
-    if _CALLED.search(PurePosixPath(shown).name) is None or photo.facts.camera:
+    if photo.facts.camera:
+        return False
+    if photo.facts.screen:
+        return True
+    if _CALLED.search(PurePosixPath(shown).name) is None:
         return False
     rows = photo.codes[::7]
     return float(np.mean((rows[:, 1:] == rows[:, :-1]).all(axis=-1))) > _SAME

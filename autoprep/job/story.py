@@ -26,7 +26,7 @@ from autoprep.job.said_outline import said_outline
 from autoprep.job.screens import is_screenshot
 from autoprep.job.stages import Stages, now, record_of, set_aside
 from autoprep.job.takes import is_late
-from autoprep.job.which_outline import which_outline
+from autoprep.job.which_outline import may_be_view, which_outline
 from autoprep.rendering.render import on_ground
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist
@@ -85,7 +85,7 @@ def _look(order: JobOrder, photo: Photo, stages: Stages) -> JobResult:
     found = which_outline(order, photo, survey, outline, said)
     del survey  # its copies of the photo are not needed any more
     if isinstance(found, Outline):
-        return _finish(order, photo, found, stages)
+        return _finish(order, photo, found, stages, unsaid)
     return ask(order, photo, outline, stages, found, _preview(order, photo))
 
 
@@ -165,7 +165,8 @@ def _preview(order: JobOrder, photo: Photo) -> Preview:
     return picture
 
 
-def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> JobResult:
+def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages, may_be_none: bool = False) -> JobResult:
+    """The work's pictures; or a question, where its size does not go with its outline, or it may be no work at all."""
     with stages.stage("measure") as facts:
         wishes = wishes_of(order.settings, order.facts)
         if order.facts.size_mm is not None:
@@ -180,6 +181,8 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages) -> 
             "paper": plan.paper,
             **{k: v for k, v in measures.items() if k.startswith("paper")},
         }
+    if may_be_none and may_be_view(outline, found.judged.evidence.get("bare_paper_share", 0.0)):
+        return ask(order, photo, outline, stages, Doubt(words.FILLED, (outline,)), _preview(order, photo))
     made = planned(photo, plan)
     record = record_of(
         order,

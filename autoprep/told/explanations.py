@@ -18,12 +18,15 @@ NO_WORK = (
 )
 
 SCREENSHOT = (
-    "It is a screenshot by its name and its flat areas, so nothing was made and nothing is asked. If it shows a work, "
-    "move it into a folder such as “as painting”."
+    "It is a screenshot, as it says itself or by its name and its flat areas, so nothing was made and nothing is "
+    "asked. If it shows a work, move it into a folder such as “as painting”."
+)
+FILLED = (
+    "One picture fills this photo from border to border, with little bare paper: is it a work, or a view, people or "
+    'things? A folder such as “as painting” says so beforehand, and so does [inbox] holds = "works".'
 )
 NO_PHOTO = "it is no photo (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW), so it is left alone"
 
-SAID_NO_WORK = "You said that this photo shows no work; nothing was made of it."
 ONE_OF_SEVERAL = "It is one of several works in its photo, of which you chose each by itself."
 SAID_NO_WORK = (
     "You said that this photo shows no work, so it is left alone. If it shows one after all, move it into a folder "

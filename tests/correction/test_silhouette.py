@@ -15,7 +15,7 @@ from autoprep.correction.silhouette import _polygon, _touching, find_silhouette,
 from autoprep.correction.squaring import geometry_of, rectify
 from autoprep.domain import Geometry, LightField, Outline, Photo, PhotoFacts
 from autoprep.files.reading import read_photo
-from autoprep.imaging.arrays import Bool, Float32, Float64
+from autoprep.imaging.arrays import Bool, Float32, Float64, float32
 from autoprep.imaging.geometry import homography, rectangle
 from autoprep.rendering.layout import Frame, lay_out, torn_sides
 from autoprep.rendering.render import Look, render
@@ -247,7 +247,7 @@ def worn(paint: tuple[float, float, float] | None = None, torn: bool = True) -> 
     ys, xs = np.mgrid[0 : sheet.shape[0], 0 : sheet.shape[1]]
     right, below = 800 + MARGIN, 600 + MARGIN
     corner = (right - xs) + (below - ys) < 22
-    desk = np.float32([0.12, 0.07, 0.03])
+    desk = float32([0.12, 0.07, 0.03])
     picture[~sheet] *= desk / 0.07
     if paint is None:
         shade = np.float32(0.4)
