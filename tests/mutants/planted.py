@@ -2513,4 +2513,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("works that lie askew are turned further", "autoprep/correction/outline/side_by_side.py", "-np.sin(turn)], [np.sin(turn)", "np.sin(turn)], [-np.sin(turn)", ("tests/correction/test_of_two.py",)),
     Mistake("no green is too green for a lamp", "autoprep/correction/paper_class.py", "and abs(green - (red + blue) / 2) < _GREENEST", "", ("tests/correction/test_paper_class.py",)),
     Mistake("no blue is too blue for a lamp", "autoprep/correction/paper_class.py", "_BLUEST < red - blue < _REDDEST", "red - blue < _REDDEST", ("tests/correction/test_paper_class.py",)),
+    Mistake("a photo with two records is counted twice", "autoprep/cli/work.py", "records.update({record.job: record})", 'records.update({f"{record.job} {len(records)}": record})', ("tests/test_progress.py",)),
 )  # fmt: skip
