@@ -2514,4 +2514,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("no green is too green for a lamp", "autoprep/correction/paper_class.py", "and abs(green - (red + blue) / 2) < _GREENEST", "", ("tests/correction/test_paper_class.py",)),
     Mistake("no blue is too blue for a lamp", "autoprep/correction/paper_class.py", "_BLUEST < red - blue < _REDDEST", "red - blue < _REDDEST", ("tests/correction/test_paper_class.py",)),
     Mistake("a photo with two records is counted twice", "autoprep/cli/work.py", "records.update({record.job: record})", 'records.update({f"{record.job} {len(records)}": record})', ("tests/test_progress.py",)),
+    Mistake("a wish in a note becomes the title", "autoprep/wishes/note_files.py", "line == first and asked_for(unlisted(line))", "line != first and asked_for(unlisted(line))", ("tests/test_captions.py",)),
+    Mistake("a wish in a folder's name becomes the title", "autoprep/wishes/captions.py", "    answer = asked_for(folder)\n", '    answer = ""\n', ("tests/test_captions.py",)),
+    Mistake("a title with a word of a wish is none", "autoprep/wishes/asking.py", "not {*words} <= _ASKING", "not {*words} & _ASKING", ("tests/test_captions.py",)),
+    Mistake("a long line of words of wishes is no title", "autoprep/wishes/asking.py", "1 <= len(words) <= _MOST_WORDS", "1 <= len(words)", ("tests/test_captions.py",)),
 )  # fmt: skip
