@@ -2176,7 +2176,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
         ("a mark beside the work reaches beyond it", "        y = min(y, shown[3] - height) if low else max(y, shown[1])\n", ""),
         ("a mark below the work touches the picture's edge", "        x = min(max(x, trim[0] + gap), trim[2] - gap - width)\n", ""),
-        ("a mark's seam is cut off", "room = 0 if placed.in_ground else min(gap, height // 4)", "room = 0"),
+        ("a mark's seam is cut off", "room = 0 if placed.in_ground else min(gap, len(mask) // 4)", "room = 0"),
     ),
     Mistake("one side of the desk tells its tone", "autoprep/rendering/render.py", "free[:] = np.rint(np.mean(tones, axis=0))", "free[:] = np.rint(tones[0])", ("tests/rendering/test_scene.py",)),
     Mistake("a strip is not mirrored before it is compared", "autoprep/rendering/bleed.py", "turned[room : 2 * room][::-1]", "turned[room : 2 * room]", ("tests/rendering/test_bleed.py",)),
@@ -2518,4 +2518,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a wish in a folder's name becomes the title", "autoprep/wishes/captions.py", "    answer = asked_for(folder)\n", '    answer = ""\n', ("tests/test_captions.py",)),
     Mistake("a title with a word of a wish is none", "autoprep/wishes/asking.py", "not {*words} <= _ASKING", "not {*words} & _ASKING", ("tests/test_captions.py",)),
     Mistake("a long line of words of wishes is no title", "autoprep/wishes/asking.py", "1 <= len(words) <= _MOST_WORDS", "1 <= len(words)", ("tests/test_captions.py",)),
+    Mistake("the mark of a narrow work is as small as its shorter side", "autoprep/rendering/mark.py", "(short * long / _LONG) ** 0.5)", "0)", ("tests/rendering/test_mark.py",)),
+    Mistake("the mark of a narrow work finds no room, and is left out", "autoprep/rendering/mark.py", "range(best, least - 1, -1)", "range(best, best - 1, -1)", ("tests/rendering/test_mark.py",)),
 )  # fmt: skip
