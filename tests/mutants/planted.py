@@ -2520,4 +2520,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a long line of words of wishes is no title", "autoprep/wishes/asking.py", "1 <= len(words) <= _MOST_WORDS", "1 <= len(words)", ("tests/test_captions.py",)),
     Mistake("the mark of a narrow work is as small as its shorter side", "autoprep/rendering/mark.py", "(short * long / _LONG) ** 0.5)", "0)", ("tests/rendering/test_mark.py",)),
     Mistake("the mark of a narrow work finds no room, and is left out", "autoprep/rendering/mark.py", "range(best, least - 1, -1)", "range(best, best - 1, -1)", ("tests/rendering/test_mark.py",)),
+    Mistake("a kind that was said is asked for", "autoprep/told/explanations.py", '"kind_said" not in measures', 'True', ("tests/told/test_explanations.py",)),
+    Mistake("nobody remembers that the kind was said", "autoprep/correction/planning.py", '{"kind_said": 1.0}', '{}', ("tests/told/test_explanations.py",)),
 )  # fmt: skip
