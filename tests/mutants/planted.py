@@ -1247,7 +1247,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/rendering/render.py", ("tests/rendering/test_scene.py",),
-        ("beyond the desk all is grey", "        _desk_runs_on(canvas, layout.shown)", "        pass"),
+        ("beyond the desk all is grey", "        _desk_runs_on(canvas, layout.shown, layout.work)", "        pass"),
         ("each side has a tone of its own", "np.rint(np.mean(tones, axis=0))", "np.rint(tones.pop(0))"),
     ),
     *_all(
@@ -2522,4 +2522,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the mark of a narrow work finds no room, and is left out", "autoprep/rendering/mark.py", "range(best, least - 1, -1)", "range(best, best - 1, -1)", ("tests/rendering/test_mark.py",)),
     Mistake("a kind that was said is asked for", "autoprep/told/explanations.py", '"kind_said" not in measures', 'True', ("tests/told/test_explanations.py",)),
     Mistake("nobody remembers that the kind was said", "autoprep/correction/planning.py", '{"kind_said": 1.0}', '{}', ("tests/told/test_explanations.py",)),
+    Mistake("a page at the border is taken for desk", "autoprep/rendering/scene.py", "parts = ((x0, y0, x1, top), ", "return [box]\n    parts = ((x0, y0, x1, top), ", ("tests/rendering/test_scene.py",)),
+    Mistake("the desk beside a page that fills the other sides tells nothing", "autoprep/rendering/scene.py", " or [boxes for _, boxes in seen]", "", ("tests/rendering/test_scene.py",)),
+    Mistake("plain ground is called the desk's tone", "autoprep/rendering/layout.py", " if scene.desk_rims(laid.canvas_px, shown, work) else", " if True else", ("tests/rendering/test_scene.py",)),
 )  # fmt: skip
