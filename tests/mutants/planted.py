@@ -2525,4 +2525,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a page at the border is taken for desk", "autoprep/rendering/scene.py", "parts = ((x0, y0, x1, top), ", "return [box]\n    parts = ((x0, y0, x1, top), ", ("tests/rendering/test_scene.py",)),
     Mistake("the desk beside a page that fills the other sides tells nothing", "autoprep/rendering/scene.py", " or [boxes for _, boxes in seen]", "", ("tests/rendering/test_scene.py",)),
     Mistake("plain ground is called the desk's tone", "autoprep/rendering/layout.py", " if scene.desk_rims(laid.canvas_px, shown, work) else", " if True else", ("tests/rendering/test_scene.py",)),
+    Mistake("the unit of a depth is that of the sides", "autoprep/wishes/sizes.py", "(units[2], units[1], units[0], units[3])", "(units[3], units[2], units[1], units[0])", ("tests/test_words.py",)),
+    Mistake("the only unit, behind a depth, is none of the sides", "autoprep/wishes/sizes.py", "units[0], units[3])", "units[0])", ("tests/test_words.py",)),
 )  # fmt: skip
