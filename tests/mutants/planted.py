@@ -2527,4 +2527,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("plain ground is called the desk's tone", "autoprep/rendering/layout.py", " if scene.desk_rims(laid.canvas_px, shown, work) else", " if True else", ("tests/rendering/test_scene.py",)),
     Mistake("the unit of a depth is that of the sides", "autoprep/wishes/sizes.py", "(units[2], units[1], units[0], units[3])", "(units[3], units[2], units[1], units[0])", ("tests/test_words.py",)),
     Mistake("the only unit, behind a depth, is none of the sides", "autoprep/wishes/sizes.py", "units[0], units[3])", "units[0])", ("tests/test_words.py",)),
+    Mistake("works to be measured again are not counted", "autoprep/ledger/attention.py", "WHERE destination = ? AND state = 'done' ORDER BY number", "WHERE destination = ? AND state = 'queued' ORDER BY number", ("tests/service/test_converge.py",)),
+    Mistake("files to be made again are counted as measured again", "autoprep/ledger/attention.py", "WHERE destination = ? AND state = 'done'", "WHERE destination >= ? AND state = 'done'", ("tests/service/test_converge.py",)),
+    Mistake("the first page counts none that are to be measured again", "autoprep/service/studio.py", ", afresh=len(overview.asked_afresh())", "", ("tests/service/test_converge.py",)),
+    Mistake("a rebuilt ledger forgets in silence what was asked for again", "autoprep/service/rebuild.py", "for job in asked if job in records)", "for job in asked if job not in records)", ("tests/service/test_rebuild.py",)),
+    Mistake("that nobody knows what was asked for again is not told", "autoprep/ledger/asked.py", "        return None\n", "        return {}\n", ("tests/service/test_rebuild.py",)),
 )  # fmt: skip
