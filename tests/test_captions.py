@@ -186,3 +186,38 @@ def test_what_may_be_private_is_no_title_and_no_medium(tmp_path: Path, shown: st
 def test_a_title_that_sounds_so_is_a_title(tmp_path: Path, title: str) -> None:
     facts, told = facts_of(tmp_path, f"{title}, 2026, ink.jpg")
     assert (facts.title, facts.hold, told) == (title, False, ())
+
+
+WISHES = (
+    "art only", "Art only!", "no", "without frame", "only the picture", "crop it", "inside", "no title",
+    "the art, not the frame",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("wish", WISHES[:-1])
+def test_a_wish_in_other_words_is_answered_and_no_title(tmp_path: Path, wish: str) -> None:
+    """A line, or a folder, of nothing but such words would stand in every file as the title."""
+    for facts, told in (read(tmp_path, "IMG_1", f"- {wish}\n"), facts_of(tmp_path, f"{wish}/IMG_2.jpg")):
+        assert facts.title == ""
+        assert len(told) == 1
+        assert f"“{wish}” is not understood, and no title" in told[0]
+        assert f"“title: {wish}”" in told[0]
+
+
+def test_the_answer_to_a_wish_names_the_line_that_says_it(tmp_path: Path) -> None:
+    assert "write “outline: inside frame”, and if" in read(tmp_path, "IMG_1", "art only")[1][0]
+    assert "write “outline: ask”, and if" in read(tmp_path, "IMG_1", "crop it")[1][0]
+    assert "outline" not in read(tmp_path, "IMG_1", "no")[1][0]
+    # A title says nothing of the frame: only the line itself, or the outline, settles it.
+    assert len(read(tmp_path, "IMG_1", "art only\ntitle: Blue Jug")[1]) == 1
+    assert read(tmp_path, "IMG_1", "art only\noutline: inside frame")[1] == ()
+    assert read(tmp_path, "IMG_1", "title: No")[0].title == "No"
+
+
+@pytest.mark.parametrize(
+    "title",
+    ["The Frame Maker", "Inside the Cove", "No Wind", "Only Gulls", "The Edge", "Nothing", "Cut Reeds", WISHES[-1]],
+)
+def test_titles_with_words_of_wishes_stay_titles(tmp_path: Path, title: str) -> None:
+    assert read(tmp_path, "IMG_1", title) == (WorkFacts(title=title, noted=True), ())
+    assert facts_of(tmp_path, f"{title}/IMG_2.jpg") == (WorkFacts(title=title), ())

@@ -6,8 +6,9 @@ from typing import Any
 
 import pytest
 
-from autoprep.cli import work
+from autoprep.cli import main, work
 from autoprep.wishes.tables import Settings
+from tests.service.pretend import Studio, photo
 
 
 class Endless:
@@ -43,3 +44,20 @@ def test_a_backlog_stops_between_two_steps(studio: Settings, monkeypatch: pytest
     assert engine.woken == 1
     assert engine.stopped
     assert signal.getsignal(signal.SIGINT) is before
+
+
+def test_each_photo_is_counted_and_named_once(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of the better take there are two records: as it was measured, and with its files."""
+    wren = Studio(studio, monkeypatch)
+    places = wren.config.with_name("destinations.toml")
+    places.write_text("[small]\nlong_side_px = 300\nmax_kb = 5\n", encoding="utf-8")  # which can't be met
+    wren.put("IMG_1.jpg", photo(1, sharp=4))
+    wren.put("IMG_1.txt", "title: Gulls")  # which holds for the better take, and is asked before it is made
+    wren.put("IMG_2.jpg", photo(1, sharp=9))
+    wren.put("IMG_3.jpg", photo(2))
+    assert main(["once", "--config", str(studio.config_file)]) == 0
+    said = capsys.readouterr().out
+    assert "Done: 1 alternate, 2 ready." in said
+    assert said.count("IMG_2.jpg: small not given out") == 1

@@ -36,6 +36,12 @@ def read(folder: Path, shown: str, note: str | bytes = "") -> tuple[WorkFacts, t
         ("30 x 40 cm", 300, 400, "cm"),
         ("30x40", 300, 400, "cm"),
         ("16 1/2 x 11 3/4 in", 16.5 * INCH, 11.75 * INCH, "in"),
+        ("30 x 40 cm x 1 1/2 in", 300, 400, "cm"),
+        ("30 cm x 40 x 1 1/2 in", 300, 400, "cm"),
+        ("12 x 16 in x 4 cm", 12 * INCH, 16 * INCH, "in"),
+        ("30 x 40 cm x 1 1/2", 300, 400, "cm"),
+        ("12 x 16 x 1 1/2 in", 12 * INCH, 16 * INCH, "in"),
+        ("300 x 400 x 2 mm", 300, 400, "mm"),
         ("16½ × 11¾ inches", 16.5 * INCH, 11.75 * INCH, "in"),
         ('12" x 16"', 12 * INCH, 16 * INCH, "in"),
         ("8½ x 11", 8.5 * INCH, 11 * INCH, "in"),  # nobody halves or quarters centimetres

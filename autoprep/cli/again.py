@@ -94,10 +94,25 @@ def rebuild(options: argparse.Namespace) -> int:
     print(f"The ledger is made anew from the records: {counted(done.photos, 'photo')}, {counted(done.files, 'file')}.")
     if done.put_away is not None:
         print(f"The old one is kept as {done.put_away.name}.")
+    for line in _unasked(done.unasked):
+        print(line)
     for place in done.unreadable:
         print(f"  {plain(place)}: this record can't be read, so its photo will be looked at as if it were new")
     print("Photos without a record are looked at by `watch` or `once`; nothing that is known is made again.")
     return 1 if done.unreadable else 0
+
+
+def _unasked(photos: tuple[str, ...] | None) -> list[str]:
+    """What is said of a `redo` that no record holds; photos: those it was asked for, None where that is not known."""
+    again = "when `watch` or `once` has looked through the inbox, ask once more by `autoprep redo`"
+    if photos is None:
+        return [f"Whether something was still to be made or measured again, as you asked, is not known: {again}."]
+    if not photos:
+        return []
+    return [
+        f"Asked for and not done yet, and not known any more: {counted(len(photos), 'photo')} to be made or measured",
+        f"again; {again} (with --afresh to measure): {', '.join(map(plain, photos))}",
+    ]
 
 
 def say(options: argparse.Namespace) -> int:

@@ -103,8 +103,9 @@ def process_all(
     tried again after a pause, and why; failed: jobs of finished photos of which something new failed, and why.
     Raises KeyboardInterrupt where it was stopped before; what is left is done the next time.
     """
-    records: list[JobRecord] = []
-    engine = Engine(settings, open_log(settings.folders.records, None), records.append, follow=False)
+    records: dict[str, JobRecord] = {}  # of each photo the last: a take that gives way to a better one is told again
+    log = open_log(settings.folders.records, None)
+    engine = Engine(settings, log, lambda record: records.update({record.job: record}), follow=False)
     bar = tqdm(
         total=0,
         unit="photo",
@@ -134,7 +135,7 @@ def process_all(
             if failed is not None:
                 failed.update(engine.failed)
             # A take that was ready may have given way to a better one that came later.
-            kept = [engine.ledger.get(record.job) for record in records]
+            kept = [engine.ledger.get(job) for job in records]
             engine.stop()
     if acts is not None:
         acts.update(engine.acts)
@@ -144,5 +145,5 @@ def process_all(
         print(f"  {name}: this file holds nothing yet; it is left alone until it does")
     return [
         job.record if job is not None and job.record is not None else record
-        for job, record in zip(kept, records, strict=True)
+        for job, record in zip(kept, records.values(), strict=True)
     ]

@@ -252,6 +252,7 @@ def _measures(draft: Draft, plan: CorrectionPlan, finished: Float32) -> dict[str
     measures |= assessment.finished_look(finished)
     if plan.paper in ("white", "tinted"):
         measures["shade_left_percent"] = assessment.shade_left_percent(finished)
+        measures |= {} if draft.wishes.kind is None else {"kind_said": 1.0}  # else saying it may even what is left
     if not isinstance(paper, Declined) and plan.paper != "none":
         measures["bare_paper_percent"] = paper.coverage * 100
         measures |= {f"{k}_as_shot": v for k, v in assessment.paper_levels(linear, paper.mask).items()}

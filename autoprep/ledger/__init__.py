@@ -1,5 +1,6 @@
 """The ledger: every file seen, every photo, work and rendition, in SQLite."""
 
+from autoprep.ledger.asked import asked_in
 from autoprep.ledger.book import Ledger
 from autoprep.ledger.connection import is_lost, journal_mode
 from autoprep.ledger.copies import COPIES
@@ -32,5 +33,5 @@ __all__ = [
     "BLOCK", "COPIES", "GONE", "HELD_BACK", "LOOK", "MEASURED", "MIGRATIONS", "TROUBLE", "Change", "Delivered", "Job",
     "Ledger",
     "Line", "Listed", "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View",
-    "WorkRow", "dated", "is_lost", "journal_mode", "key_of",
+    "WorkRow", "asked_in", "dated", "is_lost", "journal_mode", "key_of",
 ]  # fmt: skip

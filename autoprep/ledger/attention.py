@@ -6,7 +6,7 @@ from collections.abc import Collection
 from pathlib import Path
 
 from autoprep.domain import WorkFacts
-from autoprep.ledger.rows import WorkRow
+from autoprep.ledger.rows import MEASURED, WorkRow
 
 WAITS_EVERYWHERE = "outcome = 'ready' AND held > 0 AND files = 0"
 
@@ -20,6 +20,14 @@ class Attention:
     def tried(self) -> int:
         """Photos that wait for another try after one that failed."""
         return int(self._db.execute("SELECT count(*) FROM jobs WHERE state = 'queued' AND attempts > 0").fetchone()[0])
+
+    def asked_afresh(self) -> list[str]:
+        """Finished photos that wait to be measured again, because that was asked for, oldest first."""
+        rows = self._db.execute(
+            "SELECT shown FROM redos JOIN jobs USING (job) WHERE destination = ? AND state = 'done' ORDER BY number",
+            (MEASURED,),
+        )
+        return [row[0] for row in rows]
 
     def with_problems(self) -> list[tuple[str, str]]:
         """Photos that wait for another reason than their turn, oldest first, and what it is."""

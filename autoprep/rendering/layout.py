@@ -181,11 +181,12 @@ def _on_its_desk(frame: Frame, plan: CorrectionPlan, native: tuple[float, float]
     )
     bare = 1 - width * height / ((laid.trim[2] - laid.trim[0]) * (laid.trim[3] - laid.trim[1]))
     notes = [scene.NOTE, *laid.notes]
+    shown = (x, y, x + width, y + height)
     if bare > _MUCH_BARE:
-        notes.append(
-            f"the photo shows too little of the desk for this shape: {bare:.0%} of the picture is the desk's tone"
-        )
-    return replace(laid, work=work, scene=(x, y, x + width, y + height), notes=tuple(notes))
+        tone = "the desk's tone" if scene.desk_rims(laid.canvas_px, shown, work) else "plain ground"
+        little = "too little of" if tone != "plain ground" else "nothing of"
+        notes.append(f"the photo shows {little} the desk for this shape: {bare:.0%} of the picture is {tone}")
+    return replace(laid, work=work, scene=shown, notes=tuple(notes))
 
 
 _MUCH_BARE = 0.03

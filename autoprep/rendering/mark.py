@@ -23,7 +23,7 @@ CORNERS = ("bottom-right", "bottom-left", "top-right", "top-left")
 
 @dataclass(frozen=True)
 class MarkStyle:
-    """Text, font files, height in percent of the picture's shorter side, opacity 0..1 and corner.
+    """Text, font files, height in percent of the picture's shorter side (see `_heights`), opacity 0..1 and corner.
 
     contrast: how well it can be read at the least; where that takes more opacity, there is more.
     fonts: each letter is written in the first that holds it; picture: a PNG whose shape is used instead of the text,
@@ -147,28 +147,60 @@ def place_and_draw(
     shown is the work's visible box and trim the finished picture's box on the canvas, both (x0, y0, x1, y1);
     the mark stays safe_px inside the trim.
     """
-    short_side = min(trim[2] - trim[0], trim[3] - trim[1])
-    height_px = round(short_side * style.height_percent / 100)
-    mask = text_mask(style, height_px) if style.picture is None else shape_mask(style.picture, height_px)
+    sides = (trim[2] - trim[0], trim[3] - trim[1])
+    gap = max(4, round(min(sides) * 0.015))
     trim = (trim[0] + safe_px, trim[1] + safe_px, trim[2] - safe_px, trim[3] - safe_px)
     shown = (max(shown[0], trim[0]), max(shown[1], trim[1]), min(shown[2], trim[2]), min(shown[3], trim[3]))
-    height, width = mask.shape
-    gap = max(4, round(short_side * 0.015))
-    if width + 2 * gap > trim[2] - trim[0] or height + 2 * gap > trim[3] - trim[1]:
+    found = _place(canvas, shown, trim, style, _heights(sides, style.height_percent), gap)
+    if found is None:
         return None
-    placed = _in_ground(shown, trim, (width, height), gap, style.corner) or _in_work(
-        canvas, shown, (width, height), gap, style.corner
-    )
-    if placed is None:
-        return None
+    placed, mask = found
     # Within the work there may be a seam around the letters; on a ground of one tone none is needed.
-    room = 0 if placed.in_ground else min(gap, height // 4)
+    room = 0 if placed.in_ground else min(gap, len(mask) // 4)
     x0, y0, x1, y1 = placed.box[0] - room, placed.box[1] - room, placed.box[2] + room, placed.box[3] + room
     under = _part(canvas, (x0, y0, x1, y1))
     marked = drawn(under, np.pad(mask, room), style.opacity, style.contrast, coding)
     top = _top(canvas)
     canvas[y0:y1, x0:x1] = marked.codes if top == 1 else np.rint(marked.codes * top)
     return replace(placed, light=marked.light, contrast=round(marked.contrast, 2))
+
+
+# Of a picture longer than this many times its shorter side that side no longer tells how large the picture is seen, and
+# 2 % of it are letters of 7 px. Chosen; up to here the height is that of the shorter side alone.
+_LONG = 2.0
+
+
+def _heights(sides: tuple[int, int], percent: float) -> range:
+    """The heights of the mark in pixels, the best first: so many percent of the shorter side; of a narrow picture, of
+    the geometric mean of that and half the longer one, and where that finds no room less, down to the former."""
+    short, long = sorted(sides)
+    least, best = (round(side * percent / 100) for side in (short, max(short, (short * long / _LONG) ** 0.5)))
+    return range(best, least - 1, -1)
+
+
+def _place(
+    canvas: AnyArray,
+    shown: tuple[int, int, int, int],
+    trim: tuple[int, int, int, int],
+    style: MarkStyle,
+    heights: range,
+    gap: int,
+) -> tuple[Placed, Float32] | None:
+    """Where the mark stands, in the ground if it can at any of the heights, and its (h, w) coverage; None: no room."""
+    masks = [text_mask(style, high) if style.picture is None else shape_mask(style.picture, high) for high in heights]
+    masks = [
+        mask for mask in masks
+        if mask.shape[1] + 2 * gap <= trim[2] - trim[0] and len(mask) + 2 * gap <= trim[3] - trim[1]
+    ]  # fmt: skip
+    for mask in masks:
+        placed = _in_ground(shown, trim, (mask.shape[1], len(mask)), gap, style.corner)
+        if placed is not None:
+            return placed, mask
+    for mask in masks:
+        placed = _in_work(canvas, shown, (mask.shape[1], len(mask)), gap, style.corner)
+        if placed is not None:
+            return placed, mask
+    return None
 
 
 def _top(canvas: AnyArray) -> float:

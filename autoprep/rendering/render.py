@@ -124,7 +124,7 @@ def render(photo: Photo, plan: CorrectionPlan, layout: Layout, look: Look, corre
         canvas[y0 : y0 + len(strip), x0:x1] = strip
         y0 += len(strip)
     if layout.scene is not None:
-        _desk_runs_on(canvas, layout.shown)
+        _desk_runs_on(canvas, layout.shown, layout.work)
     elif look.continued:
         continue_paper(canvas, layout.shown, shown.ground, shown.sheet)
     of_bleed = extend(canvas, layout, torn_sides(plan.silhouette), continued=look.continued and layout.scene is None)
@@ -316,20 +316,13 @@ def _level(photo: Photo, photo_px_per_px: float) -> Level:
     return Level(copy.crop, copy.size_px, (0.5**halvings,) * 2, halvings)
 
 
-_RIM_OF_DESK = 0.03  # of the scene's shorter side: what the tone beyond it is taken from
-
-
-def _desk_runs_on(canvas: AnyArray, shown: tuple[int, int, int, int]) -> None:
-    """Where the photo shows too little desk for the picture's shape, the rest has the mean tone of the desk's rim."""
+def _desk_runs_on(canvas: AnyArray, shown: tuple[int, int, int, int], work: tuple[int, int, int, int]) -> None:
+    """Where the photo shows too little desk for the picture's shape, the rest has the mean tone of the desk's rim;
+    where it shows none, it stays ground."""
+    height, width = canvas.shape[:2]
     x0, y0, x1, y1 = shown
-    rim = max(2, round(_RIM_OF_DESK * min(x1 - x0, y1 - y0)))
-    pairs = (
-        (canvas[:y0], canvas[y0 : y0 + rim, x0:x1]),
-        (canvas[y1:], canvas[y1 - rim : y1, x0:x1]),
-        (canvas[y0:y1, :x0], canvas[y0:y1, x0 : x0 + rim]),
-        (canvas[y0:y1, x1:], canvas[y0:y1, x1 - rim : x1]),
-    )
-    tones = [beside.reshape(-1, 3).mean(axis=0) for free, beside in pairs if free.size]
-    for free, _ in pairs:
-        if free.size:
-            free[:] = np.rint(np.mean(tones, axis=0))
+    rims = scene.desk_rims((width, height), shown, work)
+    sides = [[canvas[b:d, a:c].reshape(-1, 3) for a, b, c, d in boxes] for boxes in rims]
+    tones = [np.concatenate(parts).mean(axis=0) for parts in sides]
+    for free in (canvas[:y0], canvas[y1:], canvas[y0:y1, :x0], canvas[y0:y1, x1:]) if tones else ():
+        free[:] = np.rint(np.mean(tones, axis=0))

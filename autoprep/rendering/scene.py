@@ -16,6 +16,7 @@ from autoprep.imaging.colour import luminance
 from autoprep.imaging.geometry import half, homography, project, rectangle
 
 Box = tuple[float, float, float, float]
+Pixels = tuple[int, int, int, int]
 
 # Bounds of the calming, chosen by eye on the lab's desks: wood stays wood.
 COLOUR_KEPT = 0.72
@@ -143,3 +144,45 @@ def calm(small: Float32, size: tuple[int, int], work: tuple[int, int, int, int])
     most = float(np.log(2) * MOST_STOPS)
     gain = np.exp(np.clip(_EVENING * (middle - local), -most, most)).astype(np.float32)
     return Calm(gain, size, work)
+
+
+# Of the scene's shorter side: how deep the rim is that the tone beyond it is taken from, and how near to the work it
+# comes (there lies its shadow); and how much of a rim must be desk for a tone to be told from it. Chosen.
+_RIM, _OFF_WORK, _LEAST_DESK = 0.03, 0.004, 0.02
+
+
+def desk_rims(canvas_px: tuple[int, int], shown: Pixels, work: tuple[int, int, int, int]) -> list[list[Pixels]]:
+    """Where the tone is taken from of what the photo shows no desk for: for each side a list of boxes, but the work.
+
+    canvas_px: (width, height); shown: the scene's box on it, and the boxes that come back, as (x0, y0, x1, y1); work:
+    (x, y, width, height). Of the sides beyond which the canvas goes on, else of the others; none where no desk is seen.
+    """
+    x0, y0, x1, y1 = shown
+    shorter = min(x1 - x0, y1 - y0)
+    rim, off = max(2, round(_RIM * shorter)), max(2, round(_OFF_WORK * shorter))
+    taken = (work[0] - off, work[1] - off, work[0] + work[2] + off, work[1] + work[3] + off)
+    sides = (
+        (y0 > 0, (x0, y0, x1, y0 + rim)),
+        (y1 < canvas_px[1], (x0, y1 - rim, x1, y1)),
+        (x0 > 0, (x0, y0, x0 + rim, y1)),
+        (x1 < canvas_px[0], (x1 - rim, y0, x1, y1)),
+    )
+    seen = [(goes_on, _without(side, taken)) for goes_on, side in sides if _is_seen(side, _without(side, taken))]
+    return [boxes for goes_on, boxes in seen if goes_on] or [boxes for _, boxes in seen]
+
+
+def _is_seen(side: Pixels, boxes: list[Pixels]) -> bool:
+    return sum(map(_area, boxes)) >= _LEAST_DESK * _area(side)
+
+
+def _area(box: Pixels) -> int:
+    return (box[2] - box[0]) * (box[3] - box[1])
+
+
+def _without(box: Pixels, hole: Pixels) -> list[Pixels]:
+    """The parts of a box that another one leaves free."""
+    x0, y0, x1, y1 = box
+    left, right = (min(max(x, x0), x1) for x in hole[::2])
+    top, bottom = (min(max(y, y0), y1) for y in hole[1::2])
+    parts = ((x0, y0, x1, top), (x0, bottom, x1, y1), (x0, top, left, bottom), (right, top, x1, bottom))
+    return [part for part in parts if part[2] > part[0] and part[3] > part[1]]

@@ -21,7 +21,7 @@ from pydantic import ValidationError
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.errors import LedgerDamaged, UsageError
 from autoprep.files.encoders import ENCODERS
-from autoprep.ledger import GONE, LOOK, Change, Ledger, Rendition, Restored, copies
+from autoprep.ledger import GONE, LOOK, Change, Ledger, Rendition, Restored, asked_in, copies
 from autoprep.service.apart import part_names
 from autoprep.service.depends import plan_digest, told
 from autoprep.service.inbox import is_ignored
@@ -36,12 +36,17 @@ from autoprep.wishes.tables import Settings
 
 @dataclass(frozen=True)
 class Rebuilt:
-    """What came of it: photos and files that are known again, records that can't be read, and where the old one is."""
+    """What came of it: photos and files that are known again, records that can't be read, and where the old one is.
+
+    unasked: photos that were still to be made or measured again, as was asked, which no record holds; None where the
+    old ledger can't tell.
+    """
 
     photos: int
     files: int
     unreadable: tuple[str, ...]
     put_away: Path | None
+    unasked: tuple[str, ...] | None
 
 
 def rebuild(settings: Settings, *, sound_too: bool = False) -> Rebuilt:
@@ -63,10 +68,12 @@ def rebuild(settings: Settings, *, sound_too: bool = False) -> Rebuilt:
         found = list(_restored(settings, records))
         ledger.restore(found)
         ledger.close()
+        asked = asked_in(place)
+        unasked = None if asked is None else tuple(records[job].photo for job in asked if job in records)
         away = _put_away(place)
         part.replace(place)
         files = sum(len(each.change.renditions) for each in found)
-        return Rebuilt(len(found), files, tuple(unreadable), away)
+        return Rebuilt(len(found), files, tuple(unreadable), away, unasked)
     finally:
         lock.close()
 

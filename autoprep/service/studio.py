@@ -66,7 +66,7 @@ class PageWriter:
         front = Front(
             waiting=overview.waiting_for_answers(_MOST_SHOWN), questions=counts.get("needs a look", 0), day=day,
             today=day == today.isoformat(), latest=overview.of_day(day, _MOST_SHOWN), months=overview.blocks(),
-            counts=counts, words=overview.not_understood()[::-1],
+            counts=counts, words=overview.not_understood()[::-1], afresh=len(overview.asked_afresh()),
         )  # fmt: skip
         text = index_html(settings.artist.name, _knowing(place, overview, front.latest), front)
         write_now(place.page_folder / "index.html", text.encode("utf-8", "replace"), "page")

@@ -264,11 +264,20 @@ def _light(plan: CorrectionPlan, measures: dict[str, float]) -> list[str]:
         words.append(f"It crosses the drawing on {crossing:.0f} % of the sheet; the light there is a guess.")
     left = measures.get("shade_left_percent", 0)
     if left > _SHADE_SHOWS:
-        words.append(
-            f"{left:.0f} % of the sheet is still darker than its paper: a shadow, or a grey wash; it was left. "
+        words.append(f"{left:.0f} % of the sheet is still darker than its paper: {_left(plan, measures)}")
+    return words
+
+
+def _left(plan: CorrectionPlan, measures: dict[str, float]) -> str:
+    """What is said of the shade that stays: by which word it may be evened, if that was not said."""
+    if "kind_said" not in measures:
+        return (
+            "a shadow, or a grey wash; it was left. "
             "A line “kind: ink” or “kind: pencil” in a note says that there are no washes on it."
         )
-    return words
+    if plan.kind in ("ink", "pencil"):
+        return "you said that there are no washes on it, so it is a shadow; it could not be evened any further."
+    return "a shadow, or a grey wash; it was left."
 
 
 _SHADE_SHOWS = 2.0  # percent of the sheet

@@ -88,11 +88,12 @@ class Metrics:
 
     def _values(self, overview: Overview, *, up: bool) -> dict[str, float]:
         states, outcomes = overview.states(), overview.outcomes()
+        waiting = states.get("queued", 0) + len(overview.asked_afresh())
         questions, aside, *done = (outcomes.get(name, 0) for name in _ASIDE)
         success = overview.last_success()
         free = shutil.disk_usage(self._settings.folders.records).free
         counted = (
-            float(up), states.get("queued", 0), states.get("running", 0), questions, aside, sum(done),
+            float(up), waiting, states.get("running", 0), questions, aside, sum(done),
             datetime.fromisoformat(success).timestamp() if success else 0.0,
             free // _ROOM_STEP * _ROOM_STEP, round(self._job_s, 3),
         )  # fmt: skip

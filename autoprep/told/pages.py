@@ -29,7 +29,7 @@ class Front:
 
     questions: all that wait, of which waiting holds some; day: that of the records in latest, as 2026-11-26;
     months: month -> block -> photos on that page, the newest month first; words: photos with words that can't be used,
-    the newest first.
+    the newest first; afresh: how many wait to be measured again, as the artist has asked.
     """
 
     waiting: Sequence[JobRecord] = ()
@@ -40,12 +40,14 @@ class Front:
     months: Mapping[str, Mapping[int, int]] = field(default_factory=dict)
     counts: Mapping[str, int] = field(default_factory=dict)
     words: Sequence[WorkRow] = ()
+    afresh: int = 0
 
 
 def index_html(artist: str, place: Place, front: Front) -> str:
     """The first page as text: what waits for an answer, then the newest day, then the way to every month."""
     name = artist or "your pictures"
-    summary = ", ".join(f"{count} {outcome}" for outcome, count in front.counts.items()) or "nothing yet"
+    counts = {**front.counts, "to be measured again": front.afresh} if front.afresh else front.counts
+    summary = ", ".join(f"{count} {outcome}" for outcome, count in counts.items()) or "nothing yet"
     more = front.questions - len(front.waiting)
     rest = f'<p class="quiet">{more} more questions wait; the pages of the months show them.</p>' if more > 0 else ""
     day = "Today" if front.today else _in_words(front.day)

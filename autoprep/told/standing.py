@@ -32,7 +32,8 @@ class Status:
     lie there still though their works are held, or not sent there; no_inbox: why nothing can come in;
     displaced: photos, and the job of another work that lay at the same place, of which there are pictures yet;
     held_back: photos with a destination that waits for a better photo, or for a word on its size, say; there_again:
-    pictures that were away, with their folder, when they were to be taken out of ready/, and lie there again.
+    pictures that were away, with their folder, when they were to be taken out of ready/, and lie there again;
+    asked_afresh: finished photos that wait to be measured again, as the artist has asked.
     """
 
     waiting: int
@@ -59,6 +60,7 @@ class Status:
     displaced: tuple[tuple[str, str], ...] = ()
     held_back: tuple[str, ...] = ()
     there_again: tuple[str, ...] = ()
+    asked_afresh: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
@@ -107,8 +109,10 @@ class Status:
         return [*said, room + short]
 
     def _waits(self) -> list[str]:
-        """What waits for something else than its turn, and for what."""
-        said = [f"Not whole yet: {plain(name)}: {ends_too_early(until)}" for name, until in self.unfinished.items()]
+        """What waits for another reason than that it is new, and for what."""
+        afresh = f"To be measured again, as you asked: {_named(self.asked_afresh, _MOST_NAMED)}"
+        said = [afresh] if self.asked_afresh else []
+        said += [f"Not whole yet: {plain(name)}: {ends_too_early(until)}" for name, until in self.unfinished.items()]
         failing = [f"Tried again later: {plain(name)}: {plain(why)}" for name, why in self.failing.items()]
         said += failing[:_MOST_NAMED]
         if len(failing) > _MOST_NAMED:
@@ -220,6 +224,7 @@ def status_of(
         left_in_place=() if overview is None else _left_in_place(settings, overview, ours=False),
         there_again=() if overview is None else _left_in_place(settings, overview, ours=True),
         held_back=() if overview is None else tuple(overview.held_back()),
+        asked_afresh=() if overview is None else tuple(overview.asked_afresh()),
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),

@@ -6,6 +6,7 @@ from pathlib import PurePosixPath
 from typing import Any, NamedTuple, cast, get_args
 
 from autoprep.domain import Kind, ReferenceShot
+from autoprep.wishes.asking import asked_for
 from autoprep.wishes.lines import AS_INCHES, held_name, instead, is_hold, kind, stands_apart, word
 from autoprep.wishes.sizes import size, trailing_size, wants_unit, year
 
@@ -98,7 +99,11 @@ def _of_plain_words(folder: str, doubts: "list[Doubt]") -> dict[str, Any]:
     if stands_apart(folder):
         doubts.append(Doubt(f"“{folder}” is not understood, and no title; nothing was made of it", ("title",)))
         return {}
-    return {} if is_plain_folder(folder) else {"title": folder}
+    if is_plain_folder(folder):
+        return {}
+    answer = asked_for(folder)
+    doubts += [Doubt(answer, ("title", "outline", "corners_px"))] if answer else []
+    return {} if answer else {"title": folder}
 
 
 def _sent(said: dict[str, Any], how: str, where: str) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from autoprep.logs import as_shown
+from autoprep.wishes.asking import asked_for
 from autoprep.wishes.captions import Doubt, caption, open_doubts
 from autoprep.wishes.lines import (
     KEYS,
@@ -272,6 +273,8 @@ def _from_bare_lines(
         elif holds(line):  # said in words that are not known: better held than given out
             yield line, {"hold": True}
             warnings.append(_held_until(called, line))
+        elif line == first and asked_for(unlisted(line)):
+            doubts.append(Doubt(asked_for(unlisted(line)), ("outline", "corners_px")))
         elif line == first and not stands_apart(line) and len(line) <= _LONGEST_CAPTION:
             found, open_in_it = caption(unlisted(line) if unlisted(line)[:1].isalpha() else line)
             doubts += open_in_it

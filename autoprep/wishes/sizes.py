@@ -59,7 +59,8 @@ def size(text: str) -> dict[str, Any]:
     except ZeroDivisionError:
         return {}
     units = [(found[f"unit_{side}"] or "").lower() for side in ("a", "b", "end", "deep")]
-    last = next((unit for unit in reversed(units) if unit), "in" if "/" in plain else "cm")
+    # One before the depth holds for both sides; that of the depth for all three where it is the only one.
+    last = next((unit for unit in (units[2], units[1], units[0], units[3]) if unit), "in" if "/" in plain else "cm")
     a, b = (side * _UNITS[unit or last] for side, unit in zip((first, second), units[:2], strict=True))
     letters = [(found[f"before_{side}"] or found[f"after_{side}"] or "")[:1].lower() for side in ("a", "b")]
     if letters in (["w", "h"], ["w", ""], ["", "h"]):

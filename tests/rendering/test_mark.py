@@ -12,7 +12,16 @@ from autoprep.files.icc import SPACES
 from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.transfer import code_to_linear, linear_to_code, srgb_to_linear
 from autoprep.rendering.legible import DARK, LIGHT, Coding, Contrast, contrast_ratio
-from autoprep.rendering.mark import CORNERS, CornerChoice, MarkStyle, _runs, missing_glyphs, place_and_draw, text_mask
+from autoprep.rendering.mark import (
+    CORNERS,
+    CornerChoice,
+    MarkStyle,
+    _heights,
+    _runs,
+    missing_glyphs,
+    place_and_draw,
+    text_mask,
+)
 from autoprep.wishes.places import font_path as _font_path
 from tests.test_fonts import made_font
 from tests.test_settings import studio
@@ -331,3 +340,32 @@ def test_its_seam_is_not_cut_off_at_its_box() -> None:
     assert changed[y0:y1, x0:x1].any()
     changed[y0:y1, x0:x1] = False
     assert changed.any()
+
+
+@pytest.mark.parametrize(("width", "height"), [(357, 2000), (2000, 357)])
+def test_on_a_narrow_work_it_can_be_read(width: int, height: int) -> None:
+    """By 2 % of the shorter side it would be 8 px from top to bottom, as small as letters get at all."""
+    style, box = replace(STYLE, height_percent=2.0), (0, 0, width, height)
+    placed = place_and_draw(np.full((height, width, 3), 240, np.uint8), box, box, style)
+    assert placed is not None
+    whole = text_mask(style, 12)  # 2 % of the root of 357 x 1000
+    assert (placed.box[2] - placed.box[0], placed.box[3] - placed.box[1]) == whole.shape[::-1]
+
+
+def test_on_a_narrow_work_it_is_no_wider_than_its_room_and_stays_in_the_ground() -> None:
+    style, box = replace(STYLE, height_percent=2.0), (0, 0, 100, 4000)
+    placed = place_and_draw(np.full((4000, 100, 3), 240, np.uint8), box, box, style)
+    assert placed is not None  # at 28 px it has no room
+    assert 8 < placed.box[2] - placed.box[0] <= 100 - 8
+    shown = (0, 0, 357, 2000 - 20)
+    placed = place_and_draw(np.full((2000, 357, 3), 240, np.uint8), shown, (0, 0, 357, 2000), style)
+    assert placed is not None
+    assert placed.in_ground
+    narrow = place_and_draw(np.full((2000, 357, 3), 240, np.uint8), (0, 0, 357, 1984), (0, 0, 357, 2000), style)
+    assert narrow is not None
+    assert narrow.in_ground  # in smaller letters
+
+
+@pytest.mark.parametrize("sides", [(300, 300), (2000, 1414), (1999, 1000), (1000, 2000)])
+def test_of_other_works_its_height_is_that_of_the_shorter_side(sides: tuple[int, int]) -> None:
+    assert list(_heights(sides, 2.0)) == [round(min(sides) * 0.02)]

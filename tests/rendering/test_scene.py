@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from autoprep.domain import CorrectionPlan, Geometry, Sharpening, Tone
-from autoprep.imaging.arrays import Float32
+from autoprep.imaging.arrays import Float32, UInt8
 from autoprep.imaging.colour import luminance
 from autoprep.rendering import scene
 from autoprep.rendering.layout import Frame, lay_out, least_ppi
@@ -152,6 +152,60 @@ def test_the_calming_lies_where_it_was_measured() -> None:
 def test_a_desk_that_is_lighter_on_one_side_runs_on_in_the_mean_of_both() -> None:
     canvas = np.full((300, 100, 3), 7, np.uint8)
     canvas[100:150], canvas[150:200] = 40, 200
-    _desk_runs_on(canvas, (0, 100, 100, 200))
+    _desk_runs_on(canvas, (0, 100, 100, 200), (40, 130, 20, 40))
     assert (canvas[:100] == 120).all()
     assert (canvas[200:] == 120).all()
+
+
+PAGE, WOOD, GROUND = 240, 60, 231
+
+
+def page_on_wood(work: tuple[int, int, int, int], shown: tuple[int, int, int, int] = (0, 100, 200, 200)) -> UInt8:
+    """(300, 200, 3) a white page, the work, on wood in the shown part; the rest is ground yet."""
+    canvas = np.full((300, 200, 3), GROUND, np.uint8)
+    canvas[shown[1] : shown[3], shown[0] : shown[2]] = WOOD
+    canvas[max(0, work[1]) : work[1] + work[3], max(0, work[0]) : work[0] + work[2]] = PAGE
+    _desk_runs_on(canvas, shown, work)
+    return canvas
+
+
+@pytest.mark.parametrize(
+    ("work", "tone"),
+    [
+        ((0, 100, 180, 100), WOOD),  # desk on the right alone
+        ((-9, 90, 189, 120), WOOD),  # the same, and the page goes on beyond the photo
+        ((0, 120, 200, 80), WOOD),  # above alone
+        ((0, 100, 200, 100), GROUND),  # it fills the photo
+        ((0, 100, 198, 100), GROUND),  # no more than its shadow is seen
+    ],
+)
+def test_the_work_is_no_desk_where_it_stands_at_the_border(work: tuple[int, int, int, int], tone: int) -> None:
+    canvas = page_on_wood(work)
+    assert (canvas[:100] == tone).all()
+    assert (canvas[200:] == tone).all()
+
+
+def test_other_sides_tell_the_tone_where_the_page_fills_those_that_run_on() -> None:
+    rims = scene.desk_rims(
+        (400, 100), (100, 0, 300, 100), (100, 20, 200, 60)
+    )  # desk above and below, free at the sides
+    assert sum((x1 - x0) * (y1 - y0) for boxes in rims for x0, y0, x1, y1 in boxes) == 2 * 3 * (18 + 18)
+    above = scene.desk_rims((200, 300), (0, 100, 200, 200), (0, 140, 200, 20))
+    assert above == [[(0, 100, 200, 103)], [(0, 197, 200, 200)]]
+    beside = scene.desk_rims((200, 300), (0, 100, 200, 300), (0, 102, 120, 198))
+    assert beside == [[(122, 100, 200, 106)]]  # but for the row of shadow
+    others = scene.desk_rims((200, 300), (0, 100, 200, 300), (0, 98, 200, 100))  # which fills the side that runs on
+    assert others == [[(0, 294, 200, 300)], [(0, 200, 6, 300)], [(194, 200, 200, 300)]]
+    assert scene.desk_rims((200, 300), (0, 100, 200, 200), (0, 100, 200, 100)) == []
+
+
+def test_a_page_that_fills_the_photo_stands_on_ground_and_the_record_says_so() -> None:
+    whole = plan([(0, 0), (800, 0), (800, 600), (0, 600)], 4 / 3)
+    layout = lay_out(Frame(size_px=(300, 900), scene=True, max_enlarge=3), whole)
+    assert any(
+        "shows nothing of the desk for this shape" in note and "is plain ground" in note for note in layout.notes
+    )
+    look = Look(ground=(GROUND / 255,) * 3)
+    out = render(photo_of(picture(800, 600)), whole, layout, look, lambda strip, x, y: strip, lambda strip: strip)
+    assert layout.shown[1] > 100
+    assert (out.pixels[: layout.shown[1]] == GROUND).all()

@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+from datetime import date
 from typing import Any
 
 import pytest
@@ -10,8 +11,12 @@ import pytest
 from autoprep.cli import again, main
 from autoprep.errors import UsageError
 from autoprep.job.orders import AgainOrder
-from autoprep.ledger import MEASURED
+from autoprep.ledger import MEASURED, Ledger
+from autoprep.logs import open_log
 from autoprep.service.hands import Hands
+from autoprep.service.studio import PageWriter
+from autoprep.told.metrics import Metrics
+from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -833,3 +838,30 @@ def test_an_outline_that_was_chosen_stays_where_its_work_is_measured_again(wren:
     record = wren.run()["Reeds.jpg"]
     assert (record.outcome, record.outline) == ("ready", before.outline)
     assert record.reasons[0] == "You chose the outline."
+
+
+def test_works_that_wait_to_be_measured_again_are_counted(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    """By `status` and its JSON, on the first page, and for collectors of metrics."""
+    for number, name in enumerate(("Reeds", "Boats", "Thrift")):
+        wren.put(f"{name}.jpg", photo(number))
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    (first,) = [job.job for job in ledger.jobs() if job.shown == "Reeds.jpg"]
+    ledger.ask_redo(first, [MEASURED, "square"])
+    for job in ledger.jobs():
+        if job.job != first:
+            ledger.ask_redo(job.job, ["square"])  # which is made again, and measured not
+    metrics = Metrics(wren.settings, open_log(wren.settings.folders.records, None))
+    assert metrics._values(ledger.overview, up=True)["autoprep_photos_waiting"] == 1
+    page = wren.settings.folders.records / "proof" / "index.html"
+    PageWriter().write(wren.settings, ledger.overview, date.today())
+    assert "3 ready, 1 to be measured again." in page.read_text(encoding="utf-8")
+    ledger.close()
+    main(["status", "--config", str(wren.config)])
+    assert "To be measured again, as you asked: 1 (Reeds.jpg)" in capsys.readouterr().out
+    main(["status", "--json", "--config", str(wren.config)])
+    assert json.loads(capsys.readouterr().out)["asked_afresh"] == ["Reeds.jpg"]
+    wren.run()
+    main(["status", "--config", str(wren.config)])
+    assert "measured again" not in capsys.readouterr().out
+    assert "3 ready. " in page.read_text(encoding="utf-8")

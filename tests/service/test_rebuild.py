@@ -8,7 +8,7 @@ import pytest
 from autoprep.cli import main
 from autoprep.domain import JobRecord
 from autoprep.errors import AlreadyRunning, UsageError
-from autoprep.ledger import Ledger, Rendition
+from autoprep.ledger import MEASURED, Ledger, Rendition
 from autoprep.service.lock import StudioLock
 from autoprep.service.outlook import made_otherwise
 from autoprep.service.rebuild import rebuild
@@ -308,3 +308,23 @@ def test_what_a_system_leaves_among_withdrawn_pictures_is_none(gull: Studio) -> 
     gull.run()
     assert list(gull.files()) == ["site/gull.jpg"]
     assert b"left" not in gull.files()["site/gull.jpg"]
+
+
+def test_what_was_asked_for_again_is_named(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    """No record holds it, and nothing is lost in silence."""
+
+    def said() -> str:
+        assert main(["rebuild", "--anyway", "--config", str(wren.config)]) == 0
+        return capsys.readouterr().out
+
+    wren.redo("held.jpg", MEASURED)
+    wren.redo("thrift.jpg", MEASURED, "square")
+    told = said()
+    assert "Asked for and not done yet, and not known any more: 2 photos to be made or measured" in told
+    assert "(with --afresh to measure): held.jpg, thrift.jpg" in told
+    assert "Asked for" not in said()
+    assert rebuild(wren.settings, sound_too=True).unasked == ()
+    _lost(wren)
+    assert "Whether something was still to be made or measured again, as you asked, is not known" in said()
+    ledger_path(wren.settings).write_bytes(b"no ledger at all" * 300)
+    assert rebuild(wren.settings).unasked is None

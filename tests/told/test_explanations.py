@@ -5,12 +5,15 @@ from typing import Literal
 import numpy as np
 import pytest
 
+from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import (
     CorrectionPlan,
     Declined,
     Geometry,
+    Kind,
     LightField,
     Neutral,
+    Outline,
     Photo,
     PhotoFacts,
     Sharpening,
@@ -18,6 +21,7 @@ from autoprep.domain import (
     Tone,
 )
 from autoprep.told.explanations import advice, reasons
+from tests import photos
 
 
 def plan_of(width: int, height: int) -> CorrectionPlan:
@@ -101,3 +105,36 @@ def test_a_shadow_that_stays_is_told_and_how_to_take_the_photo_without_it(left: 
     photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
     assert ("12 % of the sheet is still darker" in " ".join(reasons(plan, photo, measures))) == (left > 2)
     assert ("A shadow fell on the work" in " ".join(advice(plan, measures))) == (left > 2)
+
+
+@pytest.mark.parametrize(
+    ("kind", "said", "told"),
+    [
+        ("ink", False, "A line “kind: ink”"),
+        ("watercolour", False, "A line “kind: ink”"),
+        (
+            "ink",
+            True,
+            "you said that there are no washes on it, so it is a shadow; it could not be evened any further.",
+        ),
+        ("pencil", True, "it could not be evened any further."),
+        ("watercolour", True, "a shadow, or a grey wash; it was left."),
+    ],
+)
+def test_no_word_is_asked_for_that_was_said(kind: Kind, said: bool, told: str) -> None:
+    light = LightField(rows=1, cols=1, log_light=((0.0, 0.0, 0.0),))
+    plan = plan_of(400, 300).model_copy(update={"light": light, "kind": kind})
+    measures = {"oblique_degrees": 1.0, "light_unevenness_percent": 5.0, "shade_left_percent": 3.0}
+    photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
+    words = " ".join(reasons(plan, photo, measures | ({"kind_said": 1.0} if said else {})))
+    assert "3 % of the sheet is still darker" in words
+    assert told in words
+    assert ("A line “kind: ink”" in words) != said
+
+
+@pytest.mark.parametrize("kind", ["ink", None])
+def test_a_plan_knows_whether_the_kind_was_said(kind: Kind | None) -> None:
+    photo = Photo(photos.sheet(), PhotoFacts("jpeg", *photos.sheet().shape[1::-1]))
+    outline = Outline(corners_px=tuple((x, y) for x, y in photos.corners().tolist()), confidence=0.99)  # type: ignore[arg-type]
+    _, _, measures = make_plan(photo, outline, Wishes(kind=kind))
+    assert ("kind_said" in measures) == (kind is not None)

@@ -74,3 +74,9 @@ def test_an_inbox_that_is_away_is_told(studio: Settings, capsys: pytest.CaptureF
     assert f"Nothing comes in: the inbox {studio.folders.inbox} is not there" in "\n".join(away.lines())
     assert main(["check", "--ahead", "--config", str(studio.config_file)]) == 0
     assert "Nothing comes in" in capsys.readouterr().out  # and not that all is as it should be
+
+
+def test_works_that_are_to_be_measured_again_have_their_line() -> None:
+    status = Status(**{**_CALM.__dict__, "asked_afresh": ("a.jpg", "b.jpg")})
+    assert "To be measured again, as you asked: 2 (a.jpg, b.jpg)" in status.lines()
+    assert not status.needs_attention
