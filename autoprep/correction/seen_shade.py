@@ -35,8 +35,8 @@ _BARE, _BARE_WASHED, _BARE_DRAWN = 0.35, 0.7, 0.25
 _LEAST_OF_BARE = 0.3  # the level of the paper holds such a share of what is seen as lit bare paper
 _NEAR, _ROUNDS, _FEWEST = 0.04, 8, 200
 _SCALES = (1.0, 2.0, 4.0, 8.0, 16.0, 40.0)
-_TURN = 0.6  # so much more, or less, of a channel than of all a hidden lamp takes at the most
-_ENOUGH = 50
+_HIDDEN = (0.35, 2.5)  # what a hidden lamp gives of a channel, in the light of what is left and against all of it
+_ENOUGH, _LEAST_OF_UMBRA = 50, 0.1  # pixels, and the share of what may be paper in the shadow, that its light explains
 _GAP_PX, _BROAD_PX, _RING = 30, 11, 12  # smaller and narrower gaps are filled by what is beside them; places around one
 _NEAR_PX, _FAR_PX = 2, 7
 _DARKEST_AROUND, _LIGHTEST_AROUND = 5, 95  # percentiles
@@ -95,19 +95,28 @@ def _steps(shade: Float32) -> Float32:
 
 
 def _paper_as_seen(ground: Ground, shade: Float32, likely: Bool) -> tuple[Bool, Float64]:
-    """Where the ground is as dark as the shadow that is seen, and has its tint; and what the shadow takes per channel
-    where it takes 1 of the luminance."""
+    """Where the ground is as dark as the shadow that is seen, and has its tint; and (3,) the colour of the light that
+    is hidden there (see _of_depth), none where no such light explains what is seen."""
     step, tint = _steps(shade), np.ones(3)
     as_dark = np.abs(ground.luma - shade) < _WRONG - _WRONG_PER_DEPTH * shade + _WRONG_PER_STEP * step
     known = np.asarray(likely & as_dark)
     for _ in range(2):
         umbra = known & (shade < -_UMBRA)
         if umbra.sum() > _ENOUGH:
-            taken = ground.rest[umbra] / np.minimum(ground.luma[umbra], -0.05)[:, None]
-            tint = np.clip(np.median(taken, axis=0).astype(np.float64), 1 - _TURN, 1 + _TURN)
-        off = _off(ground.rest - shade[..., None] * tint.astype(np.float32))
+            taken = np.expm1(-ground.rest[umbra]) / np.expm1(np.maximum(-ground.luma[umbra], 0.05))[:, None]
+            tint = np.clip(np.median(taken, axis=0).astype(np.float64), *_HIDDEN)
+        off = _off(ground.rest - _of_depth(shade, tint))
         known = likely & as_dark & (off < _OFF_TINT - _OFF_TINT_PER_DEPTH * shade + _OFF_TINT_PER_STEP * step)
+    may_be = likely & as_dark & (shade < -_UMBRA)
+    if may_be.sum() > _ENOUGH and (known & may_be).sum() < _LEAST_OF_UMBRA * may_be.sum():
+        tint = np.zeros(3)  # no light that is hidden makes that of paper: a red hand
     return np.asarray(known), tint
+
+
+def _of_depth(shade: Float32, hidden: Float64) -> Float32:
+    """(h, w, 3) log light that a shadow of that depth leaves, where two lights of constant colours fall on a sheet, in
+    any ratio, and one of them is hidden; hidden: (3,) its colour in the light of the other."""
+    return np.asarray(-np.log1p(np.expm1(-shade)[..., None] * hidden.astype(np.float32)), np.float32)
 
 
 def _off(rest: Float32) -> Float32:
@@ -128,7 +137,7 @@ def _followed(ground: Ground, shade: Float32, likely: Bool, known: Bool, tint: F
 
 
 def _guided(ground: Ground, shade: Float32, known: Bool, tint: Float64) -> Float32:
-    along = shade[..., None] * tint.astype(np.float32)
+    along = _of_depth(shade, tint)
     return carried((ground.rest - along).astype(np.float32), known, _SCALES, (0.15, 0.5), soft_on_small) + along
 
 

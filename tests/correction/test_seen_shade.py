@@ -19,7 +19,7 @@ from autoprep.correction.sheet import Sheet
 from autoprep.correction.squaring import geometry_of
 from autoprep.domain import Declined, Outline
 from autoprep.files.reading import read_photo
-from autoprep.imaging.arrays import Bool, Float32
+from autoprep.imaging.arrays import Bool, Float32, float32
 from tests import photos
 from tests.lab.measures import measure_colour
 from tests.lab.scene import encode_jpeg, random_spec, render
@@ -159,6 +159,28 @@ def test_a_colour_that_no_hidden_light_has_is_not_evened() -> None:
     red = np.where(hand()[..., None], light / COLOUR * np.array([0.9, 0.3, 0.12], np.float32), light)
     found = light_by_sight((picture / light * red).astype(np.float32), sight())
     assert isinstance(found, Declined) or off(found[0], light / COLOUR, middle(hand())) < 0.1
+
+
+def test_where_more_of_a_light_is_hidden_its_colour_counts_for_less() -> None:
+    """Two lights, one hidden by the hand; the other, of another colour, is near, so that of it less falls farther off.
+
+    By the sum of lights: what is left is 1 / (1 + q b), b the hidden one's colour in the light of the other, q how much
+    stronger it is. Its tint grows ever more slowly with the depth.
+    """
+    picture, light = page()
+    open_light = np.where(hand()[..., None], light / COLOUR, light)
+    stronger = np.where(np.arange(SIZE[1]) < 400, 0.5, 4.0)[None, :, None].astype(np.float32)
+    left = 1 / (1 + stronger * float32([0.55, 1.05, 1.9]))
+    shaded = np.where(hand()[..., None], open_light * left, open_light).astype(np.float32)
+    depth = np.where(hand(), np.log(left @ float32([0.2126, 0.7152, 0.0722])), 0).astype(np.float32)
+    small = cv2.resize(depth * np.float32(0.95), (128, 128), interpolation=cv2.INTER_AREA)
+    seen = replace(sight(), shade=np.asarray(small, np.float32))
+    found = light_by_sight((picture / light * shaded).astype(np.float32), seen)
+    assert not isinstance(found, Declined)
+    for part in (slice(0, 390), slice(410, None)):
+        where = np.zeros(SIZE, bool)
+        where[:, part] = middle(hand())[:, part]
+        assert off(found[0], shaded, where) < 0.03
 
 
 def test_a_solid_part_in_the_place_of_a_shadow_stays() -> None:
