@@ -189,8 +189,8 @@ def test_a_title_that_sounds_so_is_a_title(tmp_path: Path, title: str) -> None:
 
 
 WISHES = (
-    "art only", "Art only!", "no", "without frame", "only the picture", "crop it", "inside", "no title",
-    "the art, not the frame",
+    "art only", "Art only!", "no", "without frame", "only the picture", "crop it", "inside", "no title", "Frame",
+    "only the drawing", "the art, not the frame",
 )  # fmt: skip
 
 

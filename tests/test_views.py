@@ -91,6 +91,23 @@ def test_both_answers_are_understood(studio: Settings) -> None:
     assert (after["Kelp.jpg"].outcome, after["Shore.jpg"].outcome) == ("ready", "no work seen")
 
 
+@pytest.mark.parametrize("words", ["price: 240\n", "medium: oil on board\n", "Kelp at low water\n", "art only\n"])
+def test_whatever_is_said_of_works_settles_it_afterwards_too(studio: Settings, words: str) -> None:
+    photo = studio.folders.inbox / "IMG_7.jpg"
+    photo.write_bytes(photos.jpeg(sea()))
+    assert run_once(studio)[photo.name].outcome == "needs a look"
+    photo.with_suffix(".txt").write_text(words, encoding="utf-8")
+    assert run_once(studio)[photo.name].outcome == "ready"
+
+
+def test_a_picture_without_any_level_of_paper_is_a_view(studio: Settings) -> None:
+    y, x = np.mgrid[0 : SIZE[1], 0 : SIZE[0]]
+    waves = 128 + 100 * np.stack([np.sin(x / 31 + y / 57), np.sin(x / 43 - y / 29 + 1), np.sin(y / 37 + 2)], axis=-1)
+    record = done(seen(studio, np.asarray(waves, np.uint8))).record
+    assert "bare_paper_share" not in record.kind_evidence
+    assert record.reasons == (explanations.FILLED,)
+
+
 @pytest.mark.parametrize(
     ("share", "chance", "cut", "view"),
     [

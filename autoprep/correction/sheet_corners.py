@@ -14,7 +14,8 @@ FRINGE_PX = 0.5
 # the corners of notebooks are of 5 to 10 mm on pages of 130 to 300.
 _LEAST_RADIUS, _ARC_FITS, _ARC_CLEAR = 0.006, 0.93, 0.85
 # A page is cut with one tool: where so many corners have so nearly the same radius, one that the photo shows in part
-# has it too, if so much of what would be cut off there is no sheet.
+# has it too, if so much of what would be cut off there is no sheet. (Of one that it shows whole the eye needs no help:
+# the shade of a gutter beside the sharp corner of a spine is no sheet either.)
 _FELLOWS, _ALIKE, _FELLOW_CLEAR = 2, 0.25, 0.6
 _SHADED = 0.08  # natural log of light by which a shadow differs from the paper beside it
 # Where a torn sheet ends at its corner: looked at from so many places on each of the two edges carried on straight.
@@ -28,7 +29,8 @@ class _Near:
     """What is seen at one corner, turned to be the upper left one.
 
     picture: (h, w, 3) from the surroundings to well within the sheet; margin_px: where the sheet begins; inside,
-    outside: (3,) log light of sheet and surroundings; spread: how far the surroundings lie from theirs, in the mean.
+    outside: (3,) log light of sheet and surroundings; spread: how far the surroundings lie from theirs, in the mean;
+    whole: the photo shows all of it.
     """
 
     picture: Float32
@@ -36,6 +38,7 @@ class _Near:
     inside: Float64
     outside: Float64
     spread: float
+    whole: bool
 
     def is_sheet(self) -> Bool:
         """(h, w) of the sheet's own quarter: what is rather like the sheet than like its surroundings."""
@@ -72,7 +75,10 @@ class Corners:
     def __init__(self, traced: Edges, fringe_px: float) -> None:
         """fringe_px: so far inside its edge a torn sheet is cut."""
         self._work, self._long_px, self._fringe_px = traced.work_px, traced.long_px, fringe_px
-        self._near = [_near(np.rot90(traced.picture, k), traced.margin_px, traced.long_px) for k in range(4)]
+        self._near = [
+            _near(np.rot90(traced.picture, k), np.rot90(traced.beyond, k), traced.margin_px, traced.long_px)
+            for k in range(4)
+        ]
 
     def radii(self) -> list[float]:
         """Radius in pixels of each corner; 0 where it is sharp, covered, or can't be told from the desk."""
@@ -82,7 +88,7 @@ class Corners:
         if len(known) < _FELLOWS or max(abs(radius - usual) for radius in known) > _ALIKE * usual:
             return found
         return [
-            radius or (usual if _free(near, usual) >= _FELLOW_CLEAR else 0.0)
+            radius or (usual if not near.whole and _free(near, usual) >= _FELLOW_CLEAR else 0.0)
             for radius, near in zip(found, self._near, strict=True)
         ]
 
@@ -128,14 +134,15 @@ def arc(corner: int, radius: float, work: tuple[int, int]) -> Float64:
     return np.asarray((middle + max(radius - FRINGE_PX, 0.0) * around) / size, np.float64)
 
 
-def _near(picture: Float32, margin_px: int, long_px: int) -> _Near:
+def _near(picture: Float32, beyond_photo: Float32, margin_px: int, long_px: int) -> _Near:
     reach, beyond = round(CORNER * long_px), max(2, margin_px - round(OUTWARD * long_px))
     near = picture[: margin_px + reach, : margin_px + reach]
     around = np.concatenate([near[:beyond].reshape(-1, 3), near[:, :beyond].reshape(-1, 3)])
     within = near[margin_px + reach * 2 // 3 :, margin_px + reach * 2 // 3 :].reshape(-1, 3)
     outside = np.log(around.mean(axis=0))
     spread = float(np.linalg.norm(np.log(around) - outside, axis=-1).mean())
-    return _Near(near, margin_px, np.log(np.median(within, axis=0)), outside, spread)
+    whole = not (beyond_photo[: margin_px + reach, : margin_px + reach] > 0).any()
+    return _Near(near, margin_px, np.log(np.median(within, axis=0)), outside, spread, whole)
 
 
 def _radius(near: _Near, long_px: int) -> float:

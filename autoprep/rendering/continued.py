@@ -14,7 +14,8 @@ import numpy as np
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8, greatest
 
 _CELLS, _PARTS = 200, 4  # along the longer side of the canvas; along a cell, in each of which it must be bare
-_BARE = 0.05  # codes 0..1: a cell is bare where it is so close to the paper's tone at its place
+_BARE = 0.05  # codes 0..1: a cell is bare where it is so close to the paper's tone at its place, and its parts to it
+_CALM = 0.25  # share of the cells that show the paper's grain alone
 _PAPER = 0.16  # and so close to the paper's tone over all
 _ROUNDS = 2
 _REACHES = (27.0, 9.0, 3.0, 1.5)  # cells
@@ -29,8 +30,10 @@ _SEED = 20261126  # chosen; the same picture each time
 _LOW_PASS_PX = 12.0  # what is smoother than this is tone, not grain
 # Grain is what lies within so many deviations, and no wave of it stands out so much from the usual one (in the mean of
 # logarithms) of nearly its length and direction: of noise one in 16,000 values and one wave in 8,000 do (normal and
-# Rayleigh distribution).
+# Rayleigh distribution). It is looked for where so much of the energy lies beyond the first: laid and woven paper has
+# waves of its own, that go through all of it.
 _MOST_DEVIATIONS, _MOST_OF_WAVE, _AROUND_WAVES = 4.0, 4.0, 3.0
+_STANDS_OUT = 0.02
 
 
 def continue_paper(
@@ -92,25 +95,28 @@ def _tone(canvas: AnyArray, shown: tuple[int, int, int, int], flat: Float32, cov
     whole = (cv2.resize(inside, size, interpolation=cv2.INTER_AREA) >= 254).astype(np.uint8)
     # Not the outermost cells: a line of desk may stand there, and what lies at the very edge repeats itself.
     known = cv2.erode(whole, np.ones((3, 3), np.uint8), borderValue=1) > 0
-    apart, darkest = _cells(canvas, size, flat)
+    apart, off = _cells(canvas, size, flat)
     bare = known & (greatest(np.abs(apart)) < _PAPER)
+    if bare.any():  # more than in the calmer cells, whose parts differ by the paper's grain alone
+        bare &= off < _BARE + float(np.quantile(off[bare], _CALM))
     filled = _filled(apart, bare)
     for _ in range(_ROUNDS):  # what lies off the tone around it is drawn on, not bare
-        around = cv2.GaussianBlur(filled, (0, 0), 4)
-        bare &= (greatest(np.abs(apart - around)) < _BARE) & (greatest(around - darkest) < _BARE)
+        bare &= greatest(np.abs(apart - cv2.GaussianBlur(filled, (0, 0), 4))) < _BARE
         filled = _filled(apart, bare)
     return filled
 
 
 def _cells(canvas: AnyArray, size: tuple[int, int], flat: Float32) -> tuple[Float32, Float32]:
-    """(rows, columns, 3) float32, both codes 0..1 from the flat ground: the mean of each cell, and its darkest part.
+    """Codes 0..1: (rows, columns, 3) how far the mean of each cell is from the flat ground, and (rows, columns) how far
+    any part of a cell is from that mean.
 
-    Fine writing takes so little of a cell that its mean still passes for paper, if for darker paper.
+    Fine writing takes so little of a cell that its mean still passes for paper, if for darker (or lighter) paper.
     """
     columns, rows = size
     fine = cv2.resize(canvas, (columns * _PARTS, rows * _PARTS), interpolation=cv2.INTER_AREA).astype(np.float32)
     parts = (fine / np.float32(np.iinfo(canvas.dtype).max) - flat).reshape(rows, _PARTS, columns, _PARTS, 3)
-    return parts.mean(axis=(1, 3)), parts.min(axis=(1, 3))
+    means = parts.mean(axis=(1, 3))
+    return means, greatest(np.maximum(means - parts.min(axis=(1, 3)), parts.max(axis=(1, 3)) - means))
 
 
 def _filled(values: Float32, known: AnyArray) -> Float32:
@@ -156,7 +162,10 @@ def _without_lines(rest: Float32, taper: AnyArray) -> AnyArray:
     """(n, n, 3) grain, tapered towards its border, without what no grain has: ruled lines, dots, a stroke."""
     deviation = 1.4826 * np.median(np.abs(rest - np.median(rest, axis=(0, 1))), axis=(0, 1))
     limit = _MOST_DEVIATIONS * deviation
-    waves = np.fft.fftshift(np.fft.fft2(np.clip(rest, -limit, limit) * taper, axes=(0, 1)), axes=(0, 1))
+    kept = np.clip(rest, -limit, limit)
+    if ((rest - kept) ** 2).sum() <= _STANDS_OUT * (rest**2).sum():
+        return rest * taper
+    waves = np.fft.fftshift(np.fft.fft2(kept * taper, axes=(0, 1)), axes=(0, 1))
     size = was = np.abs(waves) + 1e-12
     for _ in range(_ROUNDS):
         usual = np.exp(cv2.GaussianBlur(np.log(size), (0, 0), _AROUND_WAVES))

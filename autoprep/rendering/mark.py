@@ -168,14 +168,16 @@ def place_and_draw(
 # Of a picture longer than this many times its shorter side that side no longer tells how large the picture is seen, and
 # 2 % of it are letters of 7 px. Chosen; up to here the height is that of the shorter side alone.
 _LONG = 2.0
+_SMALLER, _MOST_TRIES = 0.85, 8  # where it finds no room, so much smaller it is tried next; so often at the most
 
 
-def _heights(sides: tuple[int, int], percent: float) -> range:
+def _heights(sides: tuple[int, int], percent: float) -> list[int]:
     """The heights of the mark in pixels, the best first: so many percent of the shorter side; of a narrow picture, of
     the geometric mean of that and half the longer one, and where that finds no room less, down to the former."""
     short, long = sorted(sides)
     least, best = (round(side * percent / 100) for side in (short, max(short, (short * long / _LONG) ** 0.5)))
-    return range(best, least - 1, -1)
+    fewer = (round(best * _SMALLER**k) for k in range(_MOST_TRIES))
+    return sorted({least, *(height for height in fewer if height > least)}, reverse=True)
 
 
 def _place(
@@ -183,23 +185,26 @@ def _place(
     shown: tuple[int, int, int, int],
     trim: tuple[int, int, int, int],
     style: MarkStyle,
-    heights: range,
+    heights: list[int],
     gap: int,
 ) -> tuple[Placed, Float32] | None:
     """Where the mark stands, in the ground if it can at any of the heights, and its (h, w) coverage; None: no room."""
-    masks = [text_mask(style, high) if style.picture is None else shape_mask(style.picture, high) for high in heights]
-    masks = [
-        mask for mask in masks
-        if mask.shape[1] + 2 * gap <= trim[2] - trim[0] and len(mask) + 2 * gap <= trim[3] - trim[1]
-    ]  # fmt: skip
-    for mask in masks:
-        placed = _in_ground(shown, trim, (mask.shape[1], len(mask)), gap, style.corner)
-        if placed is not None:
-            return placed, mask
-    for mask in masks:
-        placed = _in_work(canvas, shown, (mask.shape[1], len(mask)), gap, style.corner)
-        if placed is not None:
-            return placed, mask
+    room = (trim[2] - trim[0] - 2 * gap, trim[3] - trim[1] - 2 * gap)
+    drawn_at: dict[int, Float32] = {}
+    for in_ground in (True, False) if shown != trim else (False,):
+        for high in heights:
+            if high not in drawn_at:
+                drawn_at[high] = text_mask(style, high) if style.picture is None else shape_mask(style.picture, high)
+            mask = drawn_at[high]
+            size = (mask.shape[1], len(mask))
+            if size[0] > room[0] or size[1] > room[1]:
+                continue
+            if in_ground:
+                placed = _in_ground(shown, trim, size, gap, style.corner)
+            else:
+                placed = _in_work(canvas, shown, size, gap, style.corner)
+            if placed is not None:
+                return placed, mask
     return None
 
 

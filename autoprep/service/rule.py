@@ -271,7 +271,9 @@ def _heard_since(view: View, said: WorkFacts) -> str:
         return f"you said: {_LABELS.get(changed[0], changed[0])}"
     if view.light and view.outcome in ("ready", "alternate"):
         return f"{view.light} tells its light"
-    if view.outcome == "no work seen" and said.says_work and not said.not_a_work:
+    # Who is asked what the photo shows, or where its work ends, need not be asked whether it shows one.
+    unsure = view.outcome == "no work seen" or (view.outcome == "needs a look" and not view.said.says_work)
+    if unsure and said.says_work and not said.not_a_work:
         return "you said that it shows a work"
     return ""
 

@@ -23,7 +23,8 @@ SCREENSHOT = (
 )
 FILLED = (
     "One picture fills this photo from border to border, with little bare paper: is it a work, or a view, people or "
-    'things? A folder such as “as painting” says so beforehand, and so does [inbox] holds = "works".'
+    "things? A folder such as “as painting”, or a note with its medium or price, says so too; and beforehand "
+    '[inbox] holds = "works".'
 )
 NO_PHOTO = "it is no photo (JPEG, HEIC, PNG, TIFF, WebP, AVIF or camera RAW), so it is left alone"
 

@@ -11,10 +11,13 @@ _THINGS = frozenset((
     "art", "artwork", "picture", "frame", "frames", "mat", "mount", "border", "borders", "edge", "edges", "background",
     "desk", "title", "mark", "watermark",
 ))  # fmt: skip
+_ALSO = frozenset(("painting", "drawing", "page", "sheet", "please"))  # with one that asks; alone they may be titles
 _BETWEEN = frozenset(("a", "all", "and", "for", "in", "is", "it", "its", "of", "off", "on", "out", "the", "this", "to"))
 _MOST_WORDS = 4
-_FRAMED = frozenset(("art", "artwork", "frame", "frames", "inside", "mat", "mount", "picture"))
-_CUT = frozenset(("border", "borders", "crop", "cropped", "cut", "desk", "edge", "edges", "trim", "trimmed"))
+_FRAMED = frozenset(("art", "artwork", "drawing", "frame", "frames", "inside", "mat", "mount", "painting", "picture"))
+_CUT = frozenset((
+    "border", "borders", "crop", "cropped", "cut", "desk", "edge", "edges", "page", "sheet", "trim", "trimmed",
+))  # fmt: skip
 
 
 def asked_for(text: str) -> str:
@@ -23,7 +26,7 @@ def asked_for(text: str) -> str:
     It names the line that would say it.
     """
     words = re.findall(r"[^\W_]+", text.lower())
-    if not 1 <= len(words) <= _MOST_WORDS or not {*words} <= _ASKING | _THINGS | _BETWEEN:
+    if not 1 <= len(words) <= _MOST_WORDS or not {*words} <= _ASKING | _THINGS | _ALSO | _BETWEEN:
         return ""
     if not (_ASKING.intersection(words) or (len(words) == 1 and words[0] in _THINGS)):
         return ""  # "The Edge"

@@ -275,6 +275,7 @@ def _from_bare_lines(
             warnings.append(_held_until(called, line))
         elif line == first and asked_for(unlisted(line)):
             doubts.append(Doubt(asked_for(unlisted(line)), ("outline", "corners_px")))
+            yield line, {"noted": True}  # whoever asks for something of a photo says that it shows a work
         elif line == first and not stands_apart(line) and len(line) <= _LONGEST_CAPTION:
             found, open_in_it = caption(unlisted(line) if unlisted(line)[:1].isalpha() else line)
             doubts += open_in_it

@@ -1,6 +1,7 @@
 """Torn edges: found to the pixel, kept on their ground; cut edges stay straight."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -270,7 +271,7 @@ def test_a_worn_corner_of_a_torn_sheet_is_followed() -> None:
     assert at_the_corner(~within(found.points) & sheet) <= 60
 
 
-@pytest.mark.parametrize("colour", [(0.02, 0.025, 0.12), (0.02, 0.12, 0.02), (0.15, 0.01, 0.01)])
+@pytest.mark.parametrize("colour", [(0.02, 0.025, 0.12), (0.02, 0.12, 0.02), (0.15, 0.01, 0.01), (0.4, 0.22, 0.09)])
 def test_paint_at_the_corner_of_a_sheet_is_no_desk(colour: tuple[float, float, float]) -> None:
     """Between two edges that run straight up to it, the corner is looked at by itself."""
     before, after = np.array([1.0, 575 / 600]), np.array([775 / 800, 1.0])
@@ -279,6 +280,18 @@ def test_paint_at_the_corner_of_a_sheet_is_no_desk(colour: tuple[float, float, f
     desk = Corners(trace(worn(torn=False)[0], MARGIN), 0.5).between(2, before, after)
     assert len(desk) > 5
     assert np.abs(((1 - desk) * [800, 600]).sum(axis=1).max() - 22) < 3
+
+
+def test_dust_on_the_desk_is_no_corner_and_the_fringe_is_left_out_there_too() -> None:
+    before, after = np.array([1.0, 575 / 600]), np.array([775 / 800, 1.0])
+    picture, _ = worn(torn=False)
+    dusty = picture.copy()
+    dusty[600 + MARGIN - 18 : 600 + MARGIN : 4, 800 + MARGIN - 18 : 800 + MARGIN : 4] = 0.6
+    traced = trace(picture, MARGIN)
+    plain, dust = (Corners(one, 0.5).between(2, before, after) for one in (traced, replace(traced, picture=dusty)))
+    assert np.abs((dust - plain) * [800, 600]).max() < 2.5
+    further = Corners(traced, 3.5).between(2, before, after)
+    assert np.linalg.norm((further - plain) * [800, 600], axis=1).max() == pytest.approx(3, abs=0.1)
 
 
 def test_an_edge_ends_where_the_other_one_cuts_in() -> None:
@@ -326,7 +339,10 @@ def test_corners_that_the_photo_shows_in_part_are_as_round_as_the_others() -> No
     """Above the page the photo ends a little below the page's own edge; what is beyond repeats the photo's border."""
     picture, sheet = rounded(20)
     picture[: MARGIN + 5] = picture[MARGIN + 5]
-    found = find_silhouette(trace(picture, MARGIN))
+    beyond = np.zeros(picture.shape[:2], np.float32)
+    assert find_silhouette(trace(picture, MARGIN, beyond)) is not None
+    beyond[: MARGIN + 5] = 1
+    found = find_silhouette(trace(picture, MARGIN, beyond))
     assert found is not None
     desk = within(found.points)[MARGIN:-MARGIN, MARGIN:-MARGIN] & ~sheet
     assert [int(desk[:20, :20].sum()), int(desk[:20, -20:].sum())] == pytest.approx([0, 0], abs=12)  # 80 each in all
@@ -335,6 +351,7 @@ def test_corners_that_the_photo_shows_in_part_are_as_round_as_the_others() -> No
 def test_a_sharp_corner_beside_round_ones_stays_sharp() -> None:
     """As where the outer corners of a page are rounded, and those at the spine are not."""
     picture, _ = rounded(20, corners=(1, 2))
+    picture[MARGIN:-MARGIN, MARGIN : MARGIN + 30] *= np.linspace(0.3, 1, 30, dtype=np.float32)[:, None]  # a gutter
     found = find_silhouette(trace(picture, MARGIN))
     assert found is not None
     kept = within(found.points)[MARGIN:-MARGIN, MARGIN:-MARGIN]

@@ -153,6 +153,43 @@ def test_fine_writing_darkens_no_margin() -> None:
     assert clean - beside == pytest.approx(np.array([4.0, 4.0, 4.0]), abs=3.0)  # the paper is darker to the right
 
 
+@pytest.mark.parametrize("deviation", [4.0, 10.0])
+def test_rough_paper_goes_on_no_lighter_than_it_is(deviation: float) -> None:
+    tone = TONES["white"]
+    rng = np.random.default_rng(8)
+    grain = cv2.GaussianBlur(rng.normal(0, 1, (440, 620)), (0, 0), 1.0)[..., None]
+    sheet = np.clip(np.array(tone) - 20 + grain / grain.std() * deviation, 0, 255).astype(np.uint8)
+    canvas = canvas_with(sheet, tone)
+    continue_paper(canvas, SHEET, flat_of(tone))
+    beside = canvas[SHEET[1] + 20 : SHEET[3] - 20, SHEET[2] + 5 : SHEET[2] + 60]
+    assert beside.mean() == pytest.approx(sheet.mean(), abs=1)
+
+
+def test_light_writing_lightens_no_margin() -> None:
+    tone = TONES["kraft"]
+    sheet = paper(tone, spread=1.2)
+    for y in range(10, 430, 6):
+        for x in range(306, 612, 5):
+            cv2.line(sheet, (x, y), (x + 1, y + 2), (221, 182, 149), 1)
+    canvas = canvas_with(sheet, tone)
+    clean = canvas[SHEET[1] + 20 : SHEET[3] - 20, SHEET[0] + 4 : SHEET[0] + 50].reshape(-1, 3).mean(axis=0)
+    continue_paper(canvas, SHEET, flat_of(tone))
+    beside = canvas[SHEET[1] + 20 : SHEET[3] - 20, SHEET[2] + 5 : SHEET[2] + 60].reshape(-1, 3).mean(axis=0)
+    assert clean - beside == pytest.approx(np.array([4.0, 4.0, 4.0]), abs=3.0)  # the paper is darker to the right
+
+
+def test_a_weave_is_the_papers_own() -> None:
+    """Linen, and the lines of laid paper, run through all of the sheet: they are no ruling."""
+    tone = TONES["white"]
+    y, x = np.mgrid[0:440, 0:620]
+    weave = 4 * np.sin(2 * np.pi * x / 6.3) + 4 * np.sin(2 * np.pi * y / 5.7)
+    noise = np.random.default_rng(9).normal(0, 1, (440, 620))
+    canvas = canvas_with(np.clip(np.array(tone) - 12 + (weave + noise)[..., None], 0, 255).astype(np.uint8), tone)
+    own = float(canvas[SHEET[1] + 20 : SHEET[3] - 20, SHEET[0] + 20 : SHEET[2] - 20, 1].std())
+    continue_paper(canvas, SHEET, flat_of(tone))
+    assert canvas[10:110, :, 1].std() == pytest.approx(own, rel=0.25)
+
+
 def test_where_no_paper_is_bare_nothing_is_made_up() -> None:
     tone = TONES["white"]
     painted = np.random.default_rng(1).integers(0, 120, (440, 620, 3)).astype(np.uint8)
