@@ -183,6 +183,25 @@ def test_where_more_of_a_light_is_hidden_its_colour_counts_for_less() -> None:
         assert off(found[0], shaded, where) < 0.03
 
 
+@pytest.mark.parametrize(("share", "evened"), [(0.45, True), (1.5, False)], ids=["light", "paint"])
+def test_a_part_of_a_shadow_may_have_less_of_its_tint_and_not_more(share: float, evened: bool) -> None:
+    """Over the fingers a window lights the shadow too; or they lie on a wash that is as warm as the lamp."""
+    picture, light = page()
+    hidden = float32([0.55, 1.05, 1.9])
+    palm = np.arange(SIZE[1])[None, :, None] > 335
+    left = 1 / (1 + np.float32(1.2) * np.where(palm, hidden, 1 + share * (hidden - 1)))
+    open_light = np.where(hand()[..., None], light / COLOUR, light)
+    shaded = np.where(hand()[..., None], open_light * left, open_light).astype(np.float32)
+    depth = np.where(hand(), np.log(left @ float32([0.2126, 0.7152, 0.0722])), 0).astype(np.float32)
+    small = cv2.resize(depth * np.float32(0.95), (128, 128), interpolation=cv2.INTER_AREA)
+    found = light_by_sight(
+        (picture / light * shaded).astype(np.float32), replace(sight(), shade=small.astype(np.float32))
+    )
+    assert not isinstance(found, Declined)
+    fingers = middle(hand()) & ~palm[..., 0]
+    assert (off(found[0], shaded, fingers) < 0.04) == evened
+
+
 def test_a_solid_part_in_the_place_of_a_shadow_stays() -> None:
     """What could be paper there is far darker than the eye says."""
     picture, light = page()

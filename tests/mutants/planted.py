@@ -2448,6 +2448,8 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/correction/seen_shade.py", ("tests/correction/test_seen_shade.py",),
         ("a shadow takes any colour", "        tint = np.zeros(3)", "        pass"),
         ("washes are paper and drawings are none", "_BARE_WASHED if washes else _BARE_DRAWN", "_BARE_DRAWN if washes else _BARE_WASHED"),
+        ("all of a shadow is of one tint", "known = known | _in_other_light(ground, seen, np.asarray(may_be & ~known), tint)", "pass"),
+        ("a warm wash in a shadow is its light", "if not _LEAST_OF_TINT < share < 1 or", "if not _LEAST_OF_TINT < share < 9 or"),
         ("a tint grows with the depth of a shadow for ever", "-np.log1p(np.expm1(-shade)[..., None] * hidden.astype(np.float32))", "shade[..., None] * hidden.astype(np.float32)"),
         ("a shine is the level of the paper", "level.coverage >= _LEAST_OF_BARE * bare", "True"),
     ),
