@@ -151,23 +151,14 @@ def _radius(near: _Near, long_px: int) -> float:
     if on_diagonal.size < 2:
         return 0.0  # of a work of a few pixels no corner is seen
     first = int((on_diagonal[:-1] & on_diagonal[1:]).argmax())
-    # Where a corner of radius r is rounded, the sheet begins r (1 - 1 / sqrt 2) along each side; a pixel more or less
-    # there is three of the radius.
-    about = first / (1 - np.sqrt(0.5))
-    if not _LEAST_RADIUS * long_px <= about <= reach:
+    # Where a corner of radius r is rounded, the sheet begins r (1 - 1 / sqrt 2) along each side.
+    radius = first / (1 - np.sqrt(0.5))
+    if not _LEAST_RADIUS * long_px <= radius <= reach:
         return 0.0
-    fits = {radius: _fit(is_sheet, radius) for radius in about + np.arange(-2.0, 3.0)}
-    radius = max(fits, key=lambda radius: (fits[radius], -abs(radius - about)))
-    return float(radius) if fits[radius] >= _ARC_FITS else 0.0
-
-
-def _fit(is_sheet: Bool, radius: float) -> float:
-    """How well a corner goes with an arc, as a share of the square around it; 0 where too much of what that cuts off is
-    sheet."""
     square = is_sheet[: int(radius), : int(radius)]
     cut = _cut_off(square, radius)
-    clear = cut.any() and float((~square[cut]).mean()) >= _ARC_CLEAR
-    return float((square != cut).mean()) if clear else 0.0
+    fits = float((square != cut).mean()) >= _ARC_FITS and float((~square[cut]).mean()) >= _ARC_CLEAR
+    return float(radius) if fits else 0.0
 
 
 def _cut_off(square: Bool, radius: float) -> Bool:
