@@ -214,6 +214,13 @@ def test_the_answer_to_a_wish_names_the_line_that_says_it(tmp_path: Path) -> Non
     assert read(tmp_path, "IMG_1", "title: No")[0].title == "No"
 
 
+def test_a_title_settles_what_its_folder_is_called(tmp_path: Path) -> None:
+    (tmp_path / "art only").mkdir()
+    (tmp_path / "art only" / "IMG_2.txt").write_text("title: Reeds\n", encoding="utf-8")
+    facts, told = facts_of(tmp_path, "art only/IMG_2.jpg")
+    assert (facts.title, told) == ("Reeds", ())
+
+
 @pytest.mark.parametrize(
     "title",
     ["The Frame Maker", "Inside the Cove", "No Wind", "Only Gulls", "The Edge", "Nothing", "Cut Reeds", WISHES[-1]],

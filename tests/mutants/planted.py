@@ -2415,6 +2415,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a weak fit pulls the level of a field too", "autoprep/imaging/fields.py", "orders**3", "orders**0", ("tests/imaging/test_fields.py",)),
     Mistake("light writing lightens the ground", "autoprep/rendering/continued.py", "greatest(np.maximum(means - parts.min(axis=(1, 3)), parts.max(axis=(1, 3)) - means))", "greatest(means - parts.min(axis=(1, 3)))", ("tests/rendering/test_continued.py",)),
     Mistake("a weave is a ruling", "autoprep/rendering/continued.py", "<= _STANDS_OUT *", "< -_STANDS_OUT *", ("tests/rendering/test_continued.py",)),
+    Mistake("no title settles a folder's wish", "autoprep/wishes/captions.py", 'Doubt(answer, ("title", "outline", "corners_px"))', "Doubt(answer, ())", ("tests/test_captions.py",)),
     Mistake("dust ends the desk at a corner", "autoprep/correction/sheet_corners.py", "np.flatnonzero(off[:-1] & off[1:])", "np.flatnonzero(off[:-1])", ("tests/correction/test_silhouette.py",)),
     Mistake("paint lighter than the desk is desk", "autoprep/correction/sheet_corners.py", " & (light[..., 0] < near)", "", ("tests/correction/test_silhouette.py",)),
     Mistake("no fringe is left out at a corner", "autoprep/correction/sheet_corners.py", "self._fringe_px / length", "0 / length", ("tests/correction/test_silhouette.py",)),
