@@ -115,6 +115,7 @@ def test_what_is_free_beside_a_work_is_looked_at_though_nothing_stands_out(
 ) -> None:
     looks: list[tuple[float, ...]] = []
     monkeypatch.setattr(others, "is_drawn_on", lambda *_: True)
+    monkeypatch.setattr(others, "_has_corners", lambda *_: True)
     show = closer([shown], looks)
     monkeypatch.setattr(eye, "look_closer", lambda *given: replace(show(*given), chance=chance))
     found = others.all_seen(copies(), sight([LARGE], [LARGE]))
@@ -122,6 +123,24 @@ def test_what_is_free_beside_a_work_is_looked_at_though_nothing_stands_out(
     for left, top, width, height in looks[:3]:  # nothing of the work is in it, and the left side is too narrow
         assert left >= 600 or top >= 700 or top + height <= 200
         assert max(width, height) < 2.3 * 1.5 * min(width, height)
+
+
+@pytest.mark.parametrize(("laid", "looked"), [("card", True), ("ruler", False), (None, False)])
+def test_a_closer_look_at_what_is_free_is_taken_where_edges_meet(
+    monkeypatch: pytest.MonkeyPatch, laid: str | None, looked: bool
+) -> None:
+    """A bare desk, most of what is free, costs no look; a long thing has two sides in view that never meet."""
+    picture = np.full((900, 1200, 3), 150, np.uint8)
+    if laid == "card":
+        cv2.fillPoly(picture, [np.array([[760, 320], [960, 300], [985, 590], [780, 610]])], (215, 220, 222))
+    if laid == "ruler":
+        cv2.fillPoly(picture, [np.array([[700, -20], [760, -20], [860, 920], [800, 920]])], (215, 220, 222))
+    taken: list[tuple[float, ...]] = []
+    monkeypatch.setattr(eye, "look_closer", closer([], taken))
+    photo = read_photo(cv2.imencode(".png", picture)[1].tobytes())
+    work = eye.Seen(rectangle(0, 0, 620, 900), _WHOLE, 1.0)
+    others.all_seen(Copies(photo), eye.Sight((work,), 1.0, 0.05, sight([], []).maps))
+    assert bool(taken) == looked
 
 
 def test_a_long_band_is_looked_at_in_pieces_that_overlap() -> None:

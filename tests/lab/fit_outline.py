@@ -22,7 +22,8 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.linear_model import LogisticRegression
 
 from autoprep.correction.outline.candidates import propose
-from autoprep.correction.outline.contest import contest, finding_copy
+from autoprep.correction.outline.contest import contest
+from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.features import rows
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others
 from autoprep.domain import Photo, PhotoFacts
@@ -61,7 +62,7 @@ def rank_lists(scenes: Iterable[Scene]) -> list[Listed]:
     """Candidates of every scene, described and measured against the truth."""
     lists = []
     for pixels, corners, focal in scenes:
-        evidence, scale = finding_copy(photo_of(pixels, focal))
+        evidence, scale = Copies(photo_of(pixels, focal)).evidence
         candidates = propose(evidence)
         truth = corners * scale
         overlaps = np.array([overlap_in_photo(truth, c.quad, evidence.shape[::-1]) for c in candidates])
@@ -74,7 +75,7 @@ def judge_lists(scenes: Iterable[Scene], ranker: Committee) -> list[Listed]:
     lists = []
     for pixels, corners, focal in scenes:
         photo = photo_of(pixels, focal)
-        evidence, scale = finding_copy(photo)
+        evidence, scale = Copies(photo).evidence
         finalists = contest(photo, evidence, scale, ranker)
         truth = corners * scale
         overlaps = np.array([overlap_in_photo(truth, f.quad, evidence.shape[::-1]) for f in finalists])

@@ -2524,6 +2524,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a line far above the lower side is a rail", "autoprep/correction/outline/inner.py", "least / _EVEN < bottom < _BELOW * most", "least / _EVEN < bottom", ("tests/correction/test_inner.py",)),
     Mistake("burnt-out patches are fitted", "autoprep/correction/chart.py", "(seen.max(1) < 0.97)", "(seen.max(1) < 9.97)", ("tests/correction/test_chart.py",)),
     Mistake("a chart is read twice through the photo's matrix", "autoprep/correction/chart.py", "device = replace(photo, matrix=None)", "device = photo", ("tests/correction/test_chart.py",)),
+    Mistake("a bare desk is looked at closely", "autoprep/correction/outline/others.py", "        if not _has_corners(copies, box):\n            continue\n", "", ("tests/correction/test_others.py",)),
+    Mistake("edges that run side by side meet", "autoprep/correction/outline/lines.py", "return int(np.triu(aslant & near, 1).sum())", "return int(np.triu(near, 1).sum())", ("tests/correction/test_others.py",)),
     Mistake("what is free beside a work is not looked at", "autoprep/correction/outline/others.py", "    for box in _free_beside(found, copies.photo.full_px):", "    for box in ():", ("tests/correction/test_others.py",)),
     Mistake("whatever is on a desk is a work", "autoprep/correction/outline/others.py", "_looked_at(copies, box, 0.0, _SURELY)", "_looked_at(copies, box, 0.0)", ("tests/correction/test_others.py",)),
     Mistake("a label beside a work is a work", "autoprep/correction/outline/others.py", "_LAP, _SURELY, _SMALLER = 0.14, 0.01, 2.2, 1.5, 0.9, 0.05", "_LAP, _SURELY, _SMALLER = 0.14, 0.01, 2.2, 1.5, 0.9, 0.02", ("tests/correction/test_others.py",)),

@@ -8,11 +8,10 @@ import numpy as np
 from autoprep.correction.outline import weights
 from autoprep.correction.outline.candidates import Candidate, propose
 from autoprep.correction.outline.copies import Copies
-from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
+from autoprep.correction.outline.evidence import Evidence
 from autoprep.correction.outline.features import BESIDE_NAMES, NAMES, Described, beside
 from autoprep.correction.outline.refinement import Refined, refine
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others, probability
-from autoprep.correction.perspective import focal_length_px
 from autoprep.domain import Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import is_convex, order_corners, overlap
@@ -62,14 +61,6 @@ def judged(copies: Copies, evidence: Evidence, scale: float) -> list[Judged]:
     scores = judge(beside_the_others(np.array([f.features for f in finalists])))
     order = np.argsort(-scores, kind="stable")
     return [Judged(finalists[k], probability(float(scores[k])), scale) for k in order]
-
-
-def finding_copy(photo: Photo, copies: Copies | None = None) -> tuple[Evidence, float]:
-    """The evidence at finding size, and its scale relative to the full-size photo."""
-    linear = (copies or Copies(photo)).at(FINDING_PX)
-    scale = linear.shape[1] / photo.full_px[0]
-    focal = focal_length_px(photo.full_px, photo.facts.focal_mm35)
-    return gather(linear, focal * scale if focal else None), scale
 
 
 def contest(

@@ -1,10 +1,13 @@
 """Reduced copies of a photo that the parts of the outline finder share."""
 
+from functools import cached_property
 from typing import cast
 
 import cv2
 
 from autoprep.correction.outline.close_up import smooth_lab
+from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
+from autoprep.correction.perspective import focal_length_px
 from autoprep.domain import Photo
 from autoprep.imaging.arrays import Float32
 
@@ -28,6 +31,14 @@ class Copies:
         if long_px not in self._labs:
             self._labs[long_px] = smooth_lab(self.at(long_px))
         return self._labs[long_px]
+
+    @cached_property
+    def evidence(self) -> tuple[Evidence, float]:
+        """The evidence at finding size, and its scale relative to the full-size photo."""
+        linear = self.at(FINDING_PX)
+        scale = linear.shape[1] / self.photo.full_px[0]
+        focal = focal_length_px(self.photo.full_px, self.photo.facts.focal_mm35)
+        return gather(linear, focal * scale if focal else None), scale
 
 
 def _at(photo: Photo, long_px: int) -> Float32:

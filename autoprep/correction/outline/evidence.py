@@ -7,7 +7,7 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.correction.outline.lines import longest_lines
+from autoprep.correction.outline.lines import merge_segments, segments
 from autoprep.imaging.arrays import AnyArray, Float32, Float64, float32
 from autoprep.imaging.colour import lab_fast
 
@@ -41,8 +41,13 @@ class Evidence:
 
     @cached_property
     def lines(self) -> list[Float64]:
-        """(a, b, c) of the straight lines, longest first (see lines.longest_lines)."""
-        return longest_lines(self.lab)
+        """(a, b, c) of the straight lines, a x + b y + c = 0 with a unit normal, longest first."""
+        return [line for _, line in merge_segments(self.segments, self.shape)]
+
+    @cached_property
+    def segments(self) -> Float64:
+        """(N, 4) x0, y0, x1, y1 of straight pieces of edges (see lines.segments)."""
+        return segments(self.lab)
 
     @property
     def magnitude(self) -> Float32:

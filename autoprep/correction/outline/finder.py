@@ -7,7 +7,7 @@ import numpy as np
 
 from autoprep.correction.outline import eye, gate
 from autoprep.correction.outline.answers import Answer, corners_of
-from autoprep.correction.outline.contest import JUDGE_NAMES, REFINING_PX, SAME, Judged, finding_copy, judged
+from autoprep.correction.outline.contest import JUDGE_NAMES, REFINING_PX, SAME, Judged, judged
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.ends import cut_back, let_out
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence
@@ -149,7 +149,7 @@ def _answers(copies: Copies, sight: eye.Sight | None, works: Sequence[eye.Seen])
     And those finalists that are a work beside it, as likely as not. works: those that a closer look shows.
     """
     photo = copies.photo
-    evidence, scale = finding_copy(photo, copies)
+    evidence, scale = copies.evidence
     finalists = [_answer_of_judge(entry) for entry in judged(copies, evidence, scale)]
     if sight is None or not finalists:
         return [replace(entry, confidence=_JUDGE_ALONE * entry.confidence) for entry in finalists], []

@@ -5,10 +5,9 @@ import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
 
-
-def longest_lines(lab: Float32) -> list[Float64]:
-    """(h, w, 3) float32 weighted L*a*b* -> (a, b, c) of lines, a x + b y + c = 0 with a unit normal, longest first."""
-    return [line for _, line in merge_segments(segments(lab), (lab.shape[0], lab.shape[1]))]
+# Two segments may be sides that meet where they lie so far aslant, and their ends so near each other, in lengths of the
+# longer; of a crowd of segments so many, the longest, are looked at.
+_ASLANT_DEG, _NEAR, _MOST = 35.0, 0.6, 200
 
 
 def segments(lab: Float32) -> Float64:
@@ -31,6 +30,20 @@ def segments(lab: Float32) -> Float64:
     joined = np.concatenate(found) if found else np.empty((0, 4))
     length = np.hypot(joined[:, 2] - joined[:, 0], joined[:, 3] - joined[:, 1])
     return np.asarray(joined[length > 0.025 * max(lab.shape[:2])])
+
+
+def corners_in(found: Float64, box: tuple[float, float, float, float]) -> int:
+    """How many pairs of segments whose middles lie in a box (left, top, right, bottom) meet, as two sides do."""
+    middle = (found[:, :2] + found[:, 2:]) / 2
+    kept = found[(middle > box[:2]).all(1) & (middle < box[2:]).all(1)]
+    length = np.hypot(*(kept[:, 2:] - kept[:, :2]).T)
+    kept, length = kept[np.argsort(-length)[:_MOST]], np.sort(length)[::-1][:_MOST]
+    way = (kept[:, 2:] - kept[:, :2]) / np.maximum(length, 1e-6)[:, None]
+    ends = kept.reshape(-1, 2, 2)
+    off = np.linalg.norm(ends[:, None, :, None] - ends[None, :, None, :], axis=-1).min((2, 3))
+    aslant = np.abs(way @ way.T) < np.cos(np.radians(_ASLANT_DEG))
+    near = off < _NEAR * np.maximum(length[:, None], length[None])
+    return int(np.triu(aslant & near, 1).sum())
 
 
 def merge_segments(found: Float64, shape: tuple[int, int]) -> list[tuple[float, Float64]]:
