@@ -21,7 +21,7 @@ from autoprep.imaging.transfer import encode_fast
 SIDE_PX = 320
 """Side of the network's input; photos of any shape are squeezed into the square."""
 _WEIGHTS = "eye.onnx"
-_WEIGHTS_SHA256 = "052e403049dd0505bcee8a554e485c9c2f9f7440fc4c5dd57ae406c4eedd8e08"
+_WEIGHTS_SHA256 = "276fc7507f3fbfba13ee57fa89c64727e5210aafa2ca1045b6eff5513f27b6ef"
 # A mask value between these is undecided.
 _UNDECIDED = (0.1, 0.9)
 
