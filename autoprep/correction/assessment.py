@@ -85,7 +85,7 @@ def glare_percent(linear: Float32, paper: Paper | Declined) -> float:
         expected = np.exp(greatest(paper.log_field(*small.shape[:2])))
         blown &= (greatest(small) > 1.25 * expected).astype(np.uint8)
     solid = cv2.morphologyEx(blown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-    shine = 0.0 if isinstance(paper, Declined) else paper.lifted
+    shine = 0.0 if isinstance(paper, Declined) else paper.shines
     return float(max(solid.mean(), shine) * 100)
 
 

@@ -42,9 +42,9 @@ class Paper:
     mask: (h, w) bool at search size; coefficients: (terms, 3) Legendre coefficients of the natural log of the
     paper's linear RGB over the work; coverage: share of the work that is bare paper; rim: share of the rim that
     is; scatter: standard deviation of log luminance over the mask; lighter: share of the work clearly lighter
-    than the paper; lifted: share of it that shines, lighter than the paper over wide plain areas; shade: (h, w, 3)
-    float32 natural log of what shadows and bends take of the light, if they do; sheet: the work is a sheet that is
-    paper between its strokes (see sheet), whose shade is known already.
+    than the paper; lifted: share of it that is lighter than the paper over wide plain areas; shines: the part of that
+    which has no hard border, as paint has; shade: (h, w, 3) float32 natural log of what shadows and bends take of the
+    light, if they do; sheet: the work is a sheet that is paper between its strokes (see sheet), whose shade is known.
     """
 
     mask: Bool
@@ -54,6 +54,7 @@ class Paper:
     scatter: float
     lighter: float
     lifted: float
+    shines: float
     shade: Float32 | None = None
     sheet: Sheet | None = None
 
@@ -129,6 +130,7 @@ def on_sheet(linear: Float32, sheet: Sheet) -> Paper:
         scatter=float(rest[mask].std()) if mask.any() else 0.0,
         lighter=lighter_marks(linear, sheet.log_light),
         lifted=sheet.lifted,
+        shines=sheet.lifted,
         shade=np.asarray(light - fields.evaluate(smooth, size[1], size[0]), np.float32),
         sheet=sheet,
     )
@@ -269,6 +271,7 @@ def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
         scatter=float(rest[mask].std()),
         lighter=_lighter_marks(search, rest),
         lifted=float((_lifted(search, rest) > _SHINES).mean()),
+        shines=float((_share_around(_without_paint(search, _plainly_lighter(search, rest))) > _SHINES).mean()),
     )
 
 
@@ -294,8 +297,45 @@ _SHINES = 0.35
 
 def _lifted(search: _Search, rest: Float64) -> Float32:
     """(h, w) share of the neighbourhood that is plain and clearly lighter than the paper: 1 inside a wide shine."""
-    plain = (search.smooth & (rest > 0.06)).reshape(search.shape).astype(np.float32)
-    return cast(Float32, cv2.blur(plain, (41, 41)))
+    return _share_around(_plainly_lighter(search, rest))
+
+
+def _plainly_lighter(search: _Search, rest: Float64) -> Bool:
+    return np.asarray((search.smooth & (rest > 0.06)).reshape(search.shape))
+
+
+def _share_around(where: Bool) -> Float32:
+    return cast(Float32, cv2.blur(where.astype(np.float32), (41, 41)))
+
+
+# A shine swells: near its border it has hardly begun. Paint is there at once: of all that a piece is lighter than what
+# lies beside it, this share within so many pixels. On light paper a shine soon runs out of the camera's scale and looks
+# so too: a piece is paint only where it is lighter by so much of what lies beside it.
+_AT_ONCE, _BORDER_PX, _LEAST_PIECE, _FAR_LIGHTER = 0.6, 7, 40, 1.0
+
+
+def _without_paint(search: _Search, lighter: Bool) -> Bool:
+    """Of what is plain and lighter than the paper the pieces that swell as a shine does."""
+    kept, luma = lighter.copy(), np.exp(search.luma).reshape(search.shape)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(lighter.astype(np.uint8), connectivity=4)
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * _BORDER_PX + 1, 2 * _BORDER_PX + 1))
+    for label in range(1, count):
+        left, top, width, height, area = (int(value) for value in stats[label])
+        if area < _LEAST_PIECE:
+            continue
+        far = 2 * _BORDER_PX
+        part = np.s_[max(0, top - far) : top + height + far, max(0, left - far) : left + width + far]
+        piece = np.pad((labels[part] == label).astype(np.uint8), far)
+        inner = piece - cv2.erode(piece, disc)
+        near = cv2.dilate(piece, disc)
+        ring = cv2.dilate(near, disc) - near
+        inside, edge, beside = (luma[part][plane[far:-far, far:-far] > 0] for plane in (piece, inner, ring))
+        if len(beside) and len(edge):
+            ground = float(np.median(beside))
+            rise = float(np.percentile(inside, 90)) - ground
+            if rise > _FAR_LIGHTER * ground and float(np.median(edge)) - ground > _AT_ONCE * rise:
+                kept[part][piece[far:-far, far:-far] > 0] = False
+    return kept
 
 
 def rim_share(mask: Bool) -> float:

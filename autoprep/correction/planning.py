@@ -19,6 +19,7 @@ from autoprep.correction.rim import clear_of_desk
 from autoprep.correction.shade_eye import look_for_shade
 from autoprep.correction.shadows import Shadow
 from autoprep.correction.squaring import Torn, rectify, rimmed, torn_edges
+from autoprep.correction.washed_over import WASHED_OVER, is_washed_over
 from autoprep.domain import (
     ChartFit,
     CorrectionPlan,
@@ -155,7 +156,11 @@ def make_plan(
     work = rectify(photo, geometry)
     work = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, work.linear)})
     sight = look_for_shade(photo, geometry)
-    paper, shadow = find_paper(work.linear, wishes.flat, _washes_said(wishes.kind), sight)
+    washes = _washes_said(wishes.kind)
+    paper, shadow = find_paper(work.linear, wishes.flat, washes, sight)
+    unsaid = washes is not False and wishes.said_paper is None and not wishes.paper_asked
+    if unsaid and not isinstance(paper, Declined) and is_washed_over(paper, photo, geometry):
+        paper = shadow = Declined(reason=WASHED_OVER)
     around = surroundings(photo, geometry)
     judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper)
     draft = Draft(work, geometry, wishes, paper, judged, chart, reference)

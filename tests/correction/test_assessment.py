@@ -8,6 +8,7 @@ import pytest
 
 from autoprep.correction.assessment import finished_look, glare_percent, oblique_degrees, shade_left_percent
 from autoprep.correction.hypotheses import find_paper
+from autoprep.correction.paper import find_level
 from autoprep.correction.planning import _blur_at_full_size, _detailed_places, surroundings
 from autoprep.correction.squaring import rectify
 from autoprep.domain import Declined, Geometry, Photo, PhotoFacts
@@ -155,8 +156,24 @@ def test_glare_is_what_is_burnt_out_or_shines_whichever_is_more() -> None:
     linear = page(0.3) * np.float32(0.6)
     paper, _ = find_paper(linear)
     assert not isinstance(paper, Declined)
-    assert glare_percent(linear, replace(paper, lifted=0.0)) == 0
-    assert glare_percent(linear, replace(paper, lifted=0.07)) == pytest.approx(7.0)
+    assert glare_percent(linear, replace(paper, shines=0.0)) == 0
+    assert glare_percent(linear, replace(paper, shines=0.07)) == pytest.approx(7.0)
     linear[200:400, 200:440] = 1.0  # a tenth of the page
-    assert glare_percent(linear, replace(paper, lifted=0.07)) == pytest.approx(10.0, abs=0.1)
+    assert glare_percent(linear, replace(paper, shines=0.07)) == pytest.approx(10.0, abs=0.1)
     assert glare_percent(linear, Declined(reason="-")) == pytest.approx(10.0, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("soft_px", "white", "shines"), [(1.2, 0.2, False), (30.0, 0.06, True)], ids=["gouache", "shine"]
+)
+def test_white_paint_on_black_paper_is_no_glare(soft_px: float, white: float, shines: bool) -> None:
+    """Gouache on black paper was said to be glare: "turn the lamp", and the print waited for a better photo."""
+    rng = np.random.default_rng(3)
+    laid = np.zeros((800, 600), np.float32)
+    laid[300:500, 180:420] = white
+    laid = np.asarray(cv2.GaussianBlur(laid, (0, 0), soft_px), np.float32)
+    linear = np.asarray(0.03 * (1 + rng.normal(0, 0.03, (800, 600, 1))) + laid[..., None] * np.ones(3), np.float32)
+    paper = find_level(linear)
+    assert not isinstance(paper, Declined)
+    assert paper.lifted > 0.05
+    assert (glare_percent(linear, paper) > 5) == shines

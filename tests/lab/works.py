@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from .flatwork import FlatWork
-from .kinds import coloured, ink, journal, notebook, painting, pencil, toned, watercolour
+from .kinds import coloured, ink, journal, notebook, painting, pencil, toned, washed, watercolour
 
 KINDS = ("pencil", "ink", "journal", "watercolour", "painting", "toned")
 """The kinds that a seed alone chooses among."""
-ALL_KINDS = (*KINDS, "notebook", "coloured")
+ALL_KINDS = (*KINDS, "notebook", "coloured", "washed")
 _BUILDERS: dict[str, Callable[[int, int], FlatWork]] = {
     "pencil": pencil.build,
     "ink": ink.build,
@@ -19,6 +19,7 @@ _BUILDERS: dict[str, Callable[[int, int], FlatWork]] = {
     "toned": toned.build,
     "notebook": notebook.build,
     "coloured": coloured.build,
+    "washed": washed.build,
 }
 
 

@@ -2563,4 +2563,10 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the first page counts none that are to be measured again", "autoprep/service/studio.py", ", afresh=len(overview.asked_afresh())", "", ("tests/service/test_converge.py",)),
     Mistake("a rebuilt ledger forgets in silence what was asked for again", "autoprep/service/rebuild.py", "for job in asked if job in records)", "for job in asked if job not in records)", ("tests/service/test_rebuild.py",)),
     Mistake("that nobody knows what was asked for again is not told", "autoprep/ledger/asked.py", "        return None\n", "        return {}\n", ("tests/service/test_rebuild.py",)),
+    Mistake("a wash over all of a sheet is light", "autoprep/correction/planning.py", "        paper = shadow = Declined(reason=WASHED_OVER)", "        shadow = Declined(reason=WASHED_OVER)", ("tests/correction/test_washed_over.py",)),
+    Mistake("light that colours sheet and desk is a wash", "autoprep/correction/washed_over.py", "return bool(beside < max(_STAYS, _SHARE * changes.max()))", "return True", ("tests/correction/test_washed_over.py",)),
+    Mistake("who says that there is no wash is not heard", "autoprep/correction/planning.py", "unsaid = washes is not False and", "unsaid = True and", ("tests/correction/test_washed_over.py",)),
+    Mistake("a desk seen on three sides tells nothing", "autoprep/correction/washed_over.py", "_LEAST_SPREAD = 128, 16, 8, 0.25", "_LEAST_SPREAD = 128, 16, 36, 0.25", ("tests/correction/test_washed_over.py",)),
+    Mistake("white paint on black paper is glare", "autoprep/correction/paper.py", "_share_around(_without_paint(search, _plainly_lighter(search, rest)))", "_share_around(_plainly_lighter(search, rest))", ("tests/correction/test_assessment.py",)),
+    Mistake("a shine is taken for paint", "autoprep/correction/paper.py", "float(np.median(edge)) - ground > _AT_ONCE * rise", "True", ("tests/correction/test_assessment.py",)),
 )  # fmt: skip

@@ -1,0 +1,82 @@
+"""Whether a colour that changes over a sheet is that of a wash, as what lies around the sheet tells.
+
+A wash that covers a sheet, from blue to pink or to nothing, is as smooth as light: who sees the sheet alone takes its
+colours for those of the light, and evens them away. But light that changes over a sheet changes over the desk beside it
+too. Where the desk is of one colour from side to side, and the bare paper seems not to be, the sheet is painted.
+"""
+
+from typing import cast
+
+import numpy as np
+
+from autoprep.correction.paper import Paper
+from autoprep.correction.squaring import with_surroundings
+from autoprep.domain import Geometry, Photo
+from autoprep.imaging import fields
+from autoprep.imaging.arrays import DARKEST, AnyArray, Float32, Float64
+
+# The sheet, squeezed into a square, with a strip of its desk around, in cells; so many of those, and so far from each
+# other (standard deviation, in sides of the sheet), tell how the desk's colour changes.
+_SIDE_PX, _CELL_PX, _LEAST_CELLS, _LEAST_SPREAD = 128, 16, 8, 0.25
+# By how much, in natural logs of red or blue to green, the colour of what is taken for bare paper changes from side to
+# side, more where a shadow is found, and that of the desk at the most, or which share of the sheet's. (Where two lights
+# change a sheet's colour the desk's changes by .7 to 1.3 times as much, .03 off in the median.)
+_CHANGES, _BESIDE_SHADE, _STAYS, _SHARE = 0.15, 0.3, 0.06, 0.2
+# So much of the sheet is taken for bare paper, or it is no wash that covers it.
+_COVERS = 0.35
+
+WASHED_OVER = (
+    "the colour changes over the whole sheet and not on the desk around it, so it was taken for a wash and left as "
+    "shot; a line “paper: white” in a note says that it is bare paper"
+)
+"""Why no paper is believed there."""
+
+
+def is_washed_over(paper: Paper, photo: Photo, geometry: Geometry) -> bool:
+    """Whether the colour of what is taken for bare paper changes over the sheet, and that of its desk does not."""
+    changes = np.abs(_change_on_sheet(paper)).max(axis=1)
+    # A shadow's own tint may have its share in the smooth light that is found beside it.
+    least = _CHANGES if paper.shade is None else _BESIDE_SHADE
+    if paper.coverage < _COVERS or changes.max() < least:
+        return False
+    beside = np.abs(_change_on_desk(photo, geometry))[changes.argmax()].max()
+    return bool(beside < max(_STAYS, _SHARE * changes.max()))
+
+
+def _change_on_sheet(paper: Paper) -> Float64:
+    """(2, 2) natural log of red and of blue to green, right less left and bottom less top."""
+    colours = _colours(fields.evaluate(paper.coefficients, 24, 24))
+    place = (np.arange(24) + 0.5) / 24 - 0.5
+    weight = place / (place @ place) / 24
+    return np.stack([np.einsum("yxc,x->c", colours, weight), np.einsum("yxc,y->c", colours, weight)])
+
+
+def _change_on_desk(photo: Photo, geometry: Geometry) -> Float64:
+    """The same of the desk in view; infinite along an axis too little of which is seen, or where it has many colours."""
+    shown, beyond = with_surroundings(photo, geometry, (_SIDE_PX, _SIDE_PX), _CELL_PX)
+    colours = _colours(np.log(np.maximum(shown, DARKEST)))
+    count = colours.shape[0] // _CELL_PX
+    ring = [(y, x) for y in range(count) for x in range(count) if not (0 < y < count - 1 and 0 < x < count - 1)]
+    seen, places = [], []
+    for y, x in ring:
+        cell = np.s_[y * _CELL_PX : (y + 1) * _CELL_PX, x * _CELL_PX : (x + 1) * _CELL_PX]
+        if beyond[cell].mean() < 0.5:
+            seen.append(np.median(colours[cell][~beyond[cell]], axis=0))
+            places.append(((x + 0.5) * _CELL_PX / _SIDE_PX, (y + 0.5) * _CELL_PX / _SIDE_PX))
+    if len(seen) < _LEAST_CELLS:
+        return np.full((2, 2), np.inf)
+    return _plane(np.array(places), np.array(seen))
+
+
+def _plane(places: Float64, seen: AnyArray) -> Float64:
+    """(N, 2) places and colours -> (2, 2) by how much each colour changes over a unit of x and of y."""
+    off, terms = places - places.mean(0), np.ones((len(places), 3))
+    terms[:, 1:] = off
+    fitted = np.linalg.lstsq(terms, seen, rcond=None)[0]
+    many = float(np.median(np.abs(seen - terms @ fitted))) > _STAYS
+    known = (off.std(0) >= _LEAST_SPREAD) & (not many)
+    return np.where(known[:, None], fitted[1:], np.inf)
+
+
+def _colours(log_linear: AnyArray) -> Float32:
+    return cast(Float32, log_linear[..., [0, 2]] - log_linear[..., [1]])
