@@ -52,7 +52,7 @@ def _change_on_sheet(paper: Paper) -> Float64:
 
 
 def _change_on_desk(photo: Photo, geometry: Geometry) -> Float64:
-    """The same of the desk in view; infinite along an axis too little of which is seen, or where it has many colours."""
+    """The same of the desk in view; infinite along an axis too little of which is seen, or where it is motley."""
     shown, beyond = with_surroundings(photo, geometry, (_SIDE_PX, _SIDE_PX), _CELL_PX)
     colours = _colours(np.log(np.maximum(shown, DARKEST)))
     count = colours.shape[0] // _CELL_PX
