@@ -213,7 +213,8 @@ def state(record: JobRecord) -> str:
     """How a photo stands, in a sentence."""
     count = len(record.outputs)
     made = f"Finished: {count} picture{'' if count == 1 else 's'}." if count else "Made, and given out nowhere."
-    waits = f" {len(record.not_given_out)} not given out." if record.not_given_out else ""
+    lacking = record.not_given_out.keys() - {out.destination for out in record.outputs}
+    waits = f" {len(lacking)} not given out." if lacking else ""
     sentences = {
         "ready": made + waits,
         "needs a look": _settled_by(record),

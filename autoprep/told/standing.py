@@ -85,7 +85,8 @@ class Status:
             said.append(f"Set aside: {_named(self.photos_set_aside, _MOST_NAMED)}; `autoprep retry` starts them over")
         lost = self.no_such_destination
         if self.not_made:
-            said.append(f"Photos with a destination that could not be made: {_named(self.not_made, _MOST_NAMED)}")
+            named = _named(self.not_made, _MOST_NAMED)
+            said.append(f"Photos with a destination that could not be made: {named}; `autoprep show PHOTO` says why")
         if lost:
             said.append(f"Given out nowhere, for there is no such destination: {_named(lost, _MOST_NAMED)}")
         if self.left_in_place:

@@ -38,7 +38,7 @@ def print_summary(
         if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate", "several works"):
             print(f"  {plain(record.photo)}: {record.outcome}. {plain(record.reasons[0])}")
         for reason, names in _by_reason(not_given_out(record)).items():
-            print(f"  {plain(record.photo)}: {', '.join(names)} not given out: {plain(reason)}")
+            print(f"  {plain(record.photo)}: {', '.join(names)} {_lacking(record, names)}: {plain(reason)}")
         unclear = about_words(record)
         if unclear:
             first, *more = unclear
@@ -68,6 +68,11 @@ def _by_reason(reasons: Mapping[str, str]) -> dict[str, list[str]]:
     for name, reason in reasons.items():
         found.setdefault(reason, []).append(name)
     return found
+
+
+def _lacking(record: JobRecord, names: list[str]) -> str:
+    """What became of these destinations: of some, the file of before is given out yet."""
+    return "not made anew" if {*names} <= {out.destination for out in record.outputs} else "not given out"
 
 
 def warnings_of(settings: Settings) -> list[str]:
@@ -148,7 +153,7 @@ def print_record(record: JobRecord, studio: Path | None = None) -> None:
     for reason in record.reasons:
         print(f"  - {plain(reason)}")
     for reason, names in _by_reason(not_given_out(record)).items():
-        print(f"  not given out: {', '.join(names)}: {plain(reason)}")
+        print(f"  {_lacking(record, names)}: {', '.join(names)}: {plain(reason)}")
     for line in about_words(record):
         print(f"  about your words: {plain(line)}")
     for line in record.advice:

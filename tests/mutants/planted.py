@@ -2563,4 +2563,15 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the first page counts none that are to be measured again", "autoprep/service/studio.py", ", afresh=len(overview.asked_afresh())", "", ("tests/service/test_converge.py",)),
     Mistake("a rebuilt ledger forgets in silence what was asked for again", "autoprep/service/rebuild.py", "for job in asked if job in records)", "for job in asked if job not in records)", ("tests/service/test_rebuild.py",)),
     Mistake("that nobody knows what was asked for again is not told", "autoprep/ledger/asked.py", "        return None\n", "        return {}\n", ("tests/service/test_rebuild.py",)),
+    *_all(
+        "autoprep/service/depends.py", ("tests/service/test_mark_picture.py",),
+        ("a damaged mark is taken for mended", "not shape_of(settings.studio / settings.mark.picture).problem", "True"),
+        ("what stands is not made anew with a mended mark", 'row.state in ("failed", "in place"):', 'row.state == "failed":'),
+    ),
+    Mistake("a damaged mark takes away what was made", "autoprep/service/hands.py", "        rows = with_those_of_before(rows, before)\n", "", ("tests/service/test_mark_picture.py",)),
+    Mistake("what was not made anew for the mark comes back for new", "autoprep/service/hands.py", 'plan = "" if made.why == BY_MARK else made.plan', "plan = made.plan", ("tests/service/test_mark_picture.py",)),
+    Mistake("a rebuilt ledger forgets what the mark stopped", "autoprep/service/rebuild.py", 'why = record.held_kinds.get(output.destination, "") if reason else ""', 'why = ""', ("tests/service/test_mark_picture.py",)),
+    Mistake("a mended mark is not seen while the service works", "autoprep/service/reload.py", " and found[_OF_FILES:] == picture:", ":", ("tests/service/test_mark_picture.py",)),
+    Mistake("half of a mark's picture passes the check", "autoprep/wishes/checks.py", "return not shape_of(place).problem", "return place.is_file()", ("tests/service/test_mark_picture.py",)),
+    Mistake("a mark that can't be read is any fault", "autoprep/job/story.py", "            except MarkUnreadable as problem:\n", "            except ZeroDivisionError as problem:\n", ("tests/test_job.py",)),
 )  # fmt: skip
