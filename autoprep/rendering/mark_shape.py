@@ -18,7 +18,7 @@ from autoprep.imaging.arrays import Float32
 from autoprep.imaging.units import LUMA
 
 _SEEN = 0.03  # coverage from which on a place is ink; below it is the haze of a scan
-_OF_GRAIN = 4.0  # so many times the median deviation along the border is the paper's grain
+_OF_GRAIN = 8.0  # so many times the median deviation along the border no grain of paper differs
 _WHITE = 0.995  # a ground as light as this is white
 _OPAQUE = 0.99
 _DAMAGE = (OSError, ValueError, SyntaxError, EOFError, struct.error, zlib.error, Image.DecompressionBombError)

@@ -6,8 +6,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from autoprep.domain import JobRecord, WorkFacts
+from autoprep.imaging.units import MM_PER_INCH
 from autoprep.ledger import HELD_BACK
 from autoprep.logs import argument, plain
+from autoprep.rendering.mark_shape import NOTHING, shape_of
 from autoprep.told.explanations import about_words, not_given_out
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.fonts import fonts_for
@@ -91,6 +93,7 @@ def warnings_of(settings: Settings) -> list[str]:
     absent = fonts_for(text, font_path(settings))[1]
     if absent:
         notes.append(f"no font on this machine holds {absent}, so there is no mark; name one that does in mark.font")
+    notes += mark_notes(settings)
     notes += [
         f"the {name.replace('_', ' ')} folder does not exist yet"
         for name, place in settings.folders
@@ -109,6 +112,41 @@ def warnings_of(settings: Settings) -> list[str]:
         if preset.checked is not None and preset.checked > today
     ]
     return notes
+
+
+_SLAB = 0.95  # share of a shape's box that is ink: more is a plain rectangle
+_ENLARGED = 1.5  # a picture that is drawn so many times as large as it is looks blurred
+
+
+def mark_notes(settings: Settings) -> list[str]:
+    """What keeps the mark's picture from making a mark that can be seen for what it is."""
+    marked = [preset for preset in settings.destinations.values() if preset.mark]
+    if not settings.mark.picture or not marked:
+        return []
+    name, shape = Path(settings.mark.picture).name, shape_of(settings.studio / settings.mark.picture)
+    if shape == NOTHING:
+        return [f"mark.picture, {name}, shows nothing: it is clear, or of one tone, all over; so there is no mark"]
+    notes, (wide, high) = [], shape.size_px
+    if shape.share > _SLAB:
+        notes.append(f"mark.picture, {name}, is a plain block: no part of it is clear, so the mark is a rectangle")
+    asked = round(settings.mark.height_percent / 100 * max(_shorter_px(preset) for preset in marked))
+    if high and asked > _ENLARGED * high:
+        small = f"the ink of mark.picture, {name}, is {wide} x {high} pixels, and is drawn {asked} high in the largest"
+        notes.append(f"{small} destination, so it is blurred there; give it one of more pixels")
+    return notes
+
+
+_USUAL_RATIO = 1.4  # of long to short side, where a destination tells one alone
+
+
+def _shorter_px(preset: Preset) -> float:
+    """The shorter side of a destination's pictures, about; 0 where each work has its own."""
+    mm = preset.size_mm()
+    if mm is not None:
+        return min(mm) * (preset.ppi or 0) / MM_PER_INCH
+    if preset.width_px and preset.height_px:
+        return min(preset.width_px, preset.height_px)
+    return float(preset.short_side_px or (preset.long_side_px or 0) / _USUAL_RATIO)
 
 
 def preset_words(preset: Preset) -> str:

@@ -2574,4 +2574,18 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a mended mark is not seen while the service works", "autoprep/service/reload.py", " and found[_OF_FILES:] == picture:", ":", ("tests/service/test_mark_picture.py",)),
     Mistake("half of a mark's picture passes the check", "autoprep/wishes/checks.py", "return not shape_of(place).problem", "return place.is_file()", ("tests/service/test_mark_picture.py",)),
     Mistake("a mark that can't be read is any fault", "autoprep/job/story.py", "            except MarkUnreadable as problem:\n", "            except ZeroDivisionError as problem:\n", ("tests/test_job.py",)),
+    *_all(
+        "autoprep/rendering/mark_shape.py", ("tests/rendering/test_mark_shape.py",),
+        ("a mark's clear margin counts as mark", "image.crop((x0, y0, x1, y1))", "image"),
+        ("cream paper is a veil on the mark", "(1.0 if ground > _WHITE else ground)", "1.0"),
+        ("the grain of a mark's paper is ink", "max(_SEEN, grain)", "_SEEN"),
+        ("ink that is lighter than its ground makes no mark", " if ground >= 0.5 else (luma - ground) / (1 - ground)", ""),
+        ("a clear picture is a mark", "    if not len(rows):\n        return Ink(None, ground, 0.0)\n", "    if not len(rows):\n        return Ink(image, ground, 0.0)\n"),
+    ),
+    *_all(
+        "autoprep/told/summary.py", ("tests/told/test_summary.py",),
+        ("a clear mark is not told", "    if shape == NOTHING:\n        return [", "    if False:\n        return ["),
+        ("a block for a mark is not told", "    if shape.share > _SLAB:\n", "    if False:\n"),
+        ("a blurred mark is not told", "asked > _ENLARGED * high", "asked > 99 * high"),
+    ),
 )  # fmt: skip
