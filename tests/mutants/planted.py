@@ -2588,4 +2588,8 @@ PLANTED: tuple[Mistake, ...] = (
         ("a block for a mark is not told", "    if shape.share > _SLAB:\n", "    if False:\n"),
         ("a blurred mark is not told", "asked > _ENLARGED * high", "asked > 99 * high"),
     ),
+    Mistake("status is silent on letters that no font holds", "autoprep/told/standing.py", "        letters=lacking(settings.folders.records),\n", "", ("tests/service/test_lists.py",)),
+    Mistake("the first page is silent on letters that no font holds", "autoprep/service/engine.py", "self._page_due |= self._lists.news", "self._page_due |= False", ("tests/service/test_lists.py",)),
+    Mistake("letters that are gone are told for ever", "autoprep/service/studio.py", '        self._known.pop(f"{folder.name}/{LACKS}", None)\n', "", ("tests/service/test_lists.py",)),
+    Mistake("a library speaks of letters on the console", "autoprep/told/tagging.py", "setLevel(logging.ERROR)", "setLevel(logging.INFO)", ("tests/service/test_lists.py",)),
 )  # fmt: skip
