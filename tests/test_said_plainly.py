@@ -10,6 +10,7 @@ import pytest
 
 from autoprep.cli import main
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
+from autoprep.errors import ConfigError
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Settling, scan
@@ -17,11 +18,12 @@ from autoprep.service.outlook import outlook
 from autoprep.service.takes import why_used
 from autoprep.told.explanations import advice
 from autoprep.told.pages import Place, article
-from autoprep.told.summary import warnings_of
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
+from tests.test_settings import studio as a_studio
 
 
 @pytest.fixture
@@ -207,17 +209,23 @@ def test_settings_are_answered_by_name(wren: Studio, capsys: pytest.CaptureFixtu
 
 
 @pytest.mark.parametrize(
-    ("email", "website", "notes"),
+    ("email", "website", "lines"),
     [
-        ("wren@saltmere.example", "saltmere.example/wren", 0),
-        ("wren", "my site", 2),
-        ("", "https://a.example", 0),
+        ("wren@saltmere.example", "saltmere.example/wren", []),
+        ("wren", "my site", [2, 3]),
+        ("wren@saltmere.example", "nonsense zz", [3]),
+        ("", "https://a.example", []),
+        ("", "", []),
     ],
 )
-def test_addresses_that_are_none_are_remarked_on(studio: Settings, email: str, website: str, notes: int) -> None:
-    artist = studio.artist.model_copy(update={"email": email, "website": website})
-    said = warnings_of(studio.model_copy(update={"artist": artist}))
-    assert len([line for line in said if "address" in line]) == notes
+def test_addresses_that_are_none_are_refused(tmp_path: Path, email: str, website: str, lines: list[int]) -> None:
+    config = a_studio(tmp_path, f"[artist]\nemail = '{email}'\nwebsite = '{website}'\n")
+    if not lines:
+        load(config)
+        return
+    with pytest.raises(ConfigError, match=r"goes into every file, and .* can't be") as caught:
+        load(config)
+    assert [number for number in (2, 3) if f"line {number}:" in str(caught.value)] == lines
 
 
 def test_a_hold_that_is_not_understood_says_that_it_holds(tmp_path: Path) -> None:

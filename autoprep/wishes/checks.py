@@ -22,15 +22,26 @@ from autoprep.wishes.tables import Settings
 _OWN = ("proof", "withdrawn", "words")  # folders of the records
 _METRICS = b"# HELP autoprep_"  # how such a file begins
 _FIELD = re.compile(r"\{[^{}]*\}")
+_ADDRESS = re.compile(r"[^@\s]+@[^@\s]+\.[^@\s]+")
+_SITE = re.compile(r"(https?://)?[^\s/.]+(\.[^\s/.]+)+(/\S*)?")
 _CLUSTER = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.%]+\]|[\w.-]+):\d{1,5}")
 
 
 def texts(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
-    """Templates may hold {artist} and {year} only; a mark's picture and font must be there, and be such."""
+    """Templates may hold {artist} and {year} only; a mark's picture and font must be there, and be such; addresses too must
+    be such.
+    """
     for table, key in (("rights", "notice"), ("rights", "credit"), ("rights", "usage_terms"), ("mark", "text")):
         if not _fits_template(getattr(getattr(settings, table), key)):
             said = f"`{table}.{key}` may hold {{artist}} and {{year}} and no other braces"
             mistakes.add(said, path, line_of(text, (table, key)))
+    for key, form, what in (("email", _ADDRESS, "a mail address"), ("website", _SITE, "the address of a site")):
+        given = getattr(settings.artist, key)
+        if given and not form.fullmatch(given):
+            said = (
+                f"`artist.{key}` goes into every file, and {given!r} can't be {what}; leave it empty if there is none"
+            )
+            mistakes.add(said, path, line_of(text, ("artist", key)))
     for key, place, opens in (
         ("picture", settings.studio / settings.mark.picture, _is_picture),
         ("font", font_path(settings), _opens_as_font),

@@ -1614,7 +1614,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("files of other settings are not told", "destination = ? AND state = 'in place' AND settings NOT IN", "destination = ? AND state = 'in place' AND settings IN"),
     ),
     Mistake("the nearest word shares next to nothing", "autoprep/wishes/mistakes.py", "if 2 * sum(block.size for block in alike) > max(len(word), len(folded)):", "if True:", ("tests/test_note_lines.py",)),
-    Mistake("a site without https is fine", "autoprep/told/summary.py", 'elif artist.website and "://" not in artist.website:', "elif False:", ("tests/test_said_plainly.py",)),
+    Mistake("a site without https is fine", "autoprep/told/summary.py", 'if artist.website and "://" not in artist.website:', "if False:", ("tests/test_said_plainly.py",)),
     *_all(
         "autoprep/wishes/mistakes.py", ("tests/test_settings.py",),
         ("blanks in a table's name are a riddle", "_no_toml(text, at) or f\"this", "f\"this"),
@@ -2592,4 +2592,17 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the first page is silent on letters that no font holds", "autoprep/service/engine.py", "self._page_due |= self._lists.news", "self._page_due |= False", ("tests/service/test_lists.py",)),
     Mistake("letters that are gone are told for ever", "autoprep/service/studio.py", '        self._known.pop(f"{folder.name}/{LACKS}", None)\n', "", ("tests/service/test_lists.py",)),
     Mistake("a library speaks of letters on the console", "autoprep/told/tagging.py", "setLevel(logging.ERROR)", "setLevel(logging.INFO)", ("tests/service/test_lists.py",)),
+    *_all(
+        "autoprep/files/reading.py", ("tests/files/test_less_usual.py",),
+        ("a JPEG that has XMP alone lies on its side", "    if turned > 1:\n", "    if False:\n"),
+        ("XMP turns what was turned since", " if found and all(said == image.size[not wide] for wide, said in sides) else 0", " if found else 0"),
+        ("XMP turns what Exif says is upright", ' or "exif" in image.info or not', " or not"),
+    ),
+    *_all(
+        "autoprep/wishes/mistakes.py", ("tests/test_settings.py",),
+        ("a mistake in a table on one line has no line", "table_line if table_line or len(where) < 3 else line_of(text, where[:-1])", "table_line"),
+        ("a range is told in a validator's words", "_in_range(limits) or said", "said"),
+        ("a range that begins above its bound begins at it", '"gt": "more than {:g}"', '"gt": "{:g} or more"'),
+    ),
+    Mistake("an address that is none goes into every file", "autoprep/wishes/checks.py", "        if given and not form.fullmatch(given):\n", "        if False:\n", ("tests/test_said_plainly.py",)),
 )  # fmt: skip
