@@ -28,8 +28,8 @@ _CLUSTER = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.%]+\]|[\w.-]+):\d{1,5}")
 
 
 def texts(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
-    """Templates may hold {artist} and {year} only; a mark's picture and font must be there, and be such; addresses too must
-    be such.
+    """Templates may hold {artist} and {year} only; a mark's picture and font must be there, and be such; so must
+    addresses.
     """
     for table, key in (("rights", "notice"), ("rights", "credit"), ("rights", "usage_terms"), ("mark", "text")):
         if not _fits_template(getattr(getattr(settings, table), key)):

@@ -2605,4 +2605,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("a range that begins above its bound begins at it", '"gt": "more than {:g}"', '"gt": "{:g} or more"'),
     ),
     Mistake("an address that is none goes into every file", "autoprep/wishes/checks.py", "        if given and not form.fullmatch(given):\n", "        if False:\n", ("tests/test_said_plainly.py",)),
+    *_all(
+        "autoprep/service/outlook.py", ("tests/service/test_reasons.py",),
+        ("a folder with something of the artist's is called empty", "not in known and not any(place.iterdir()):", "not in known:"),
+        ("folders of destinations are called left over", " and place.name.casefold() not in known and", " and"),
+    ),
+    Mistake("an empty folder of no destination is not told", "autoprep/cli/asking.py", ", *empty_folders(settings)]", "]", ("tests/service/test_reasons.py",)),
 )  # fmt: skip
