@@ -8,6 +8,7 @@ AutoprepError
 │   ├── Unreadable       set aside: no reader understands these bytes
 │   ├── TooLarge         set aside: larger than the limits say
 │   └── Unsupported      set aside: not a kind of file that this service reads
+├── MarkUnreadable       the destinations that carry the mark wait until its picture can be read; others are delivered
 ├── CannotMeet           a destination's rules can't be met by this picture; the others are delivered
 ├── DeliveryError        retry: an output could not be written (disk full, folder gone)
 ├── LedgerDamaged        the ledger can't be read: nothing starts; says where its copies lie
@@ -77,6 +78,10 @@ class CannotMeet(AutoprepError):
     def __init__(self, message: str, kind: str = "") -> None:
         super().__init__(message)
         self.kind = kind
+
+
+class MarkUnreadable(AutoprepError):
+    """The picture that the visible mark is made of is away, damaged, or not whole."""
 
 
 class DeliveryError(AutoprepError):

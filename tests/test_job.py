@@ -251,6 +251,16 @@ def test_a_fault_of_one_destination_costs_no_other(studio: Settings, monkeypatch
     assert record.not_given_out == record.failed
 
 
+def test_a_mark_that_can_not_be_read_costs_what_carries_it_and_is_named(studio: Settings) -> None:
+    (studio.studio / "seal.png").write_bytes(broken_png())
+    marked = studio.model_copy(update={"mark": studio.mark.model_copy(update={"picture": "seal.png"})})
+    kept = marked.destinations["master"].model_copy(update={"mark": False})
+    record = done(order_for(with_presets(marked, **{**marked.destinations, "master": kept}), photos.jpeg())).record
+    assert [out.destination for out in record.outputs] == ["master"]
+    assert "the mark's picture seal.png can't be read: it is damaged, or not whole" in record.failed["square"]
+    assert record.held_kinds == {"square": "mark"}
+
+
 @pytest.mark.parametrize(
     ("said", "told"),
     [

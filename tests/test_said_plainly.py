@@ -20,8 +20,10 @@ from autoprep.told.pages import Place, article
 from autoprep.told.summary import warnings_of
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
+from tests.test_settings import studio as a_studio
 
 
 @pytest.fixture
@@ -207,17 +209,19 @@ def test_settings_are_answered_by_name(wren: Studio, capsys: pytest.CaptureFixtu
 
 
 @pytest.mark.parametrize(
-    ("email", "website", "notes"),
+    ("email", "website", "told"),
     [
-        ("wren@saltmere.example", "saltmere.example/wren", 0),
-        ("wren", "my site", 2),
-        ("", "https://a.example", 0),
+        ("wren@saltmere.example", "saltmere.example/wren", []),
+        ("wren", "my site", ["email", "website"]),
+        ("wren@saltmere.example", "nonsense zz", ["website"]),
+        ("", "https://a.example", []),
+        ("", "", []),
     ],
 )
-def test_addresses_that_are_none_are_remarked_on(studio: Settings, email: str, website: str, notes: int) -> None:
-    artist = studio.artist.model_copy(update={"email": email, "website": website})
-    said = warnings_of(studio.model_copy(update={"artist": artist}))
-    assert len([line for line in said if "address" in line]) == notes
+def test_addresses_that_can_be_none_are_told(tmp_path: Path, email: str, website: str, told: list[str]) -> None:
+    settings = load(a_studio(tmp_path, f"[artist]\nemail = '{email}'\nwebsite = '{website}'\n"))
+    said = [note for note in warnings_of(settings) if "goes into every file" in note]
+    assert [note.split()[0] for note in said] == [f"artist.{key}" for key in told]
 
 
 def test_a_hold_that_is_not_understood_says_that_it_holds(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 from autoprep.cli.found import settings_of
 from autoprep.logs import plain
-from autoprep.service.outlook import made_otherwise, outlook
+from autoprep.service.outlook import empty_folders, made_otherwise, outlook
 from autoprep.told.standing import no_inbox
 from autoprep.told.summary import preset_words, warnings_of
 from autoprep.wishes.settings import worker_count
@@ -18,7 +18,7 @@ def check(options: argparse.Namespace) -> int:
     settings = settings_of(options)
     if options.ahead:
         return _ahead(settings, as_json=options.json)
-    warnings = [*warnings_of(settings), *made_otherwise(settings)]
+    warnings = [*warnings_of(settings), *made_otherwise(settings), *empty_folders(settings)]
     if options.json:
         print(
             json.dumps(

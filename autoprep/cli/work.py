@@ -17,7 +17,7 @@ from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.notify import Notifier
 from autoprep.told.metrics import Metrics
-from autoprep.told.summary import print_summary, tried_later
+from autoprep.told.summary import mark_notes, print_summary, tried_later
 from autoprep.wishes.settings import worker_count
 from autoprep.wishes.tables import Settings
 
@@ -35,6 +35,8 @@ def watch(options: argparse.Namespace) -> int:
         else {"workers": worker_count(settings.service)}
     )
     log.info("watching", inbox=str(settings.folders.inbox), **where, pid=os.getpid())
+    for note in mark_notes(settings):
+        log.warning("mark", reason=note)
     with _asked_to_stop(engine) as stopping:
         try:
             engine.step(0.0)

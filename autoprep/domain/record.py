@@ -23,7 +23,7 @@ class OutputRecord(Value):
 
 Why = Literal[
     "", "on hold", "glare", "size not known", "too few pixels", "names the artist", "another take", "not sent",
-    "looked at again", "photo away",
+    "looked at again", "photo away", "mark",
 ]  # fmt: skip
 """Of what kind a reason is for which a destination has no file; empty where it is none of these."""
 
@@ -52,8 +52,9 @@ class JobRecord(Value):
     likeness: what the corrected work looks like, small (see imaging.likeness), by which takes of one work are known;
     older records have another kind, which is read as none; take_of: for an alternate, the job whose take is used;
     held, failed: destinations that wait, and that could not be made, and why; held_kinds: of what kind that is, where
-    it is known (older records have none); choices: for a question, the outlines
-    that it offers; refused: those that the artist has refused before, so that its numbers go on after them;
+    it is known (older records have none); of what could not be made anew the file of before may be among the outputs;
+    choices: for a question, the outlines that it offers; refused: those that the artist has refused before, so that its
+    numbers go on after them;
     offers_none: a picture that says "none of these" lies among the choices; several: the outlines of several works
     that are seen in the photo, in reading order, each of which may be or is finished by itself; part: of the work in
     such a photo, which one it is, from 1; its `photo` is the photo's name with that number; was: what the photo was

@@ -2,6 +2,7 @@
 
 import contextlib
 import io
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import cast
@@ -108,6 +109,7 @@ def _said_of_pages(data: bytes) -> list[str]:
 
 
 def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
+    turned = _turned_by_xmp(image)
     _leave_out_xmp(image)
     warnings = _said_of_pages(data) if kind == "tiff" else []
     # A thumbnail that comes first has what the camera says.
@@ -118,6 +120,9 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
         warnings.append(_SAID_SIDEWAYS)
     if kind in ("heic", "tiff"):
         orientation = 1  # their readers have turned pixels and size already
+    if turned > 1:
+        orientation = turned
+        warnings.append(_SAID_BY_XMP)
     profile = image.info.get("icc_profile")
     codes = _deep_png(data) if kind == "png" else None
     if kind == "heic":
@@ -133,8 +138,32 @@ def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     return _photo(_Stored(codes, model, orientation or 1, profile, heard), data, kind, exif, said, warnings)
 
 
+_TURNED = re.compile(rb"""\btiff:Orientation(?:\s*=\s*["']|>)\s*([1-8])\s*["'<]""")
+_SIDE = re.compile(rb"""\b(?:exif:Pixel([XY])Dimension|tiff:Image(Width|Length))(?:\s*=\s*["']|>)\s*(\d{1,6})\b""")
+
+
+def _turned_by_xmp(image: Image.Image) -> int:
+    """The orientation (1..8) that the XMP of a JPEG without any Exif says; 0 where it says none.
+
+    Not where it gives other sides than the picture has: then it was turned, or cut, since.
+    """
+    packet = image.info.get("xmp", b"")
+    if image.format not in ("JPEG", "MPO") or "exif" in image.info or not isinstance(packet, bytes):
+        return 0
+    sides = [(x == b"X" or name == b"Width", int(number)) for x, name, number in _SIDE.findall(packet)]
+    found = _TURNED.search(packet)
+    return int(found[1]) if found and all(said == image.size[not wide] for wide, said in sides) else 0
+
+
+_SAID_BY_XMP = (
+    "this file has lost what the camera notes (Exif), and its XMP alone says which side is up; it was turned by that. "
+    "If it was upright before, turn it back: “turn: left”, “right” or “upside down”"
+)
+
+
 def _leave_out_xmp(image: Image.Image) -> None:
-    """Exif alone says how a photo is turned; the library takes what XMP says where Exif says nothing.
+    """Of all formats but JPEG, Exif alone says how a photo is turned; the library takes what XMP says where that says
+    nothing.
 
     Programs that turn the pixels and drop Exif leave the packet beside it as it was.
     """

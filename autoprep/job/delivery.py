@@ -27,6 +27,7 @@ from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import RightsStatement, Shot, make_statement, titled_only
 from autoprep.rendering.layout import Frame, Layout, lay_out, margin_around, work_pixels
 from autoprep.rendering.mark import MarkStyle
+from autoprep.rendering.mark_shape import NOTHING, shape_of
 from autoprep.rendering.render import Finish, Look, Rendition, Shown, Strip, as_rows, is_shown_alone, render
 from autoprep.told.explanations import NO_SIZE, too_few_pixels
 from autoprep.wishes.destinations import MOST_PX, Preset
@@ -280,6 +281,8 @@ def mark_style(work: Delivery, preset: Preset) -> tuple[MarkStyle | None, tuple[
     if not preset.mark or (picture is None and unsaid):
         return None, ()
     fonts, absent = ((own,), "") if picture is not None else fonts_for(text, own)
+    if picture is not None and shape_of(picture) == NOTHING:
+        return None, (f"there is no mark: its picture {picture.name} shows nothing",)
     if absent:  # no mark rather than one of empty boxes
         return None, (f"there is no mark: no font on this machine holds {absent}; name one that does in mark.font",)
     opacity = mark.opacity_percent / 100

@@ -11,7 +11,7 @@ from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.references import read_reference
 from autoprep.correction.squaring import measured_ratio
 from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts, kind_of
-from autoprep.errors import CannotMeet, DeliveryError, PhotoError
+from autoprep.errors import CannotMeet, DeliveryError, MarkUnreadable, PhotoError
 from autoprep.files.damage import is_flat
 from autoprep.files.reading import preview_jpeg, read_photo
 from autoprep.files.storage import write_part
@@ -240,8 +240,8 @@ def _render_into(
     result: JobResult, order: JobOrder, photo: Photo, record: JobRecord, made: Planned, stages: Stages
 ) -> None:
     outputs, held = list(record.outputs), {k: v for k, v in record.held.items() if k not in order.places}
-    kinds: dict[str, str] = {k: v for k, v in record.held_kinds.items() if k in held}
     failed = {k: v for k, v in record.failed.items() if k not in order.places}
+    kinds: dict[str, str] = {k: v for k, v in record.held_kinds.items() if k in held or k in failed}
     with stages.stage("as shot"):
         shot = as_shot(order, photo, record, made)
     for name, place in order.places.items():
@@ -255,6 +255,10 @@ def _render_into(
                 output, part = deliver(_delivery(order, made), name, place)
             except CannotMeet as problem:
                 held[name], kinds[name] = str(problem), problem.kind
+                continue
+            except MarkUnreadable as problem:
+                reason = words.mark_unreadable(str(problem))
+                failed[name], kinds[name] = str(reason), reason.kind
                 continue
             except DeliveryError:
                 raise  # the disk, not the destination: all of it is tried again

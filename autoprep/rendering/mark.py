@@ -16,6 +16,7 @@ from PIL import Image, ImageDraw, ImageFont, features
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.units import LUMA
 from autoprep.rendering.legible import SRGB, Coding, Contrast, drawn
+from autoprep.rendering.mark_shape import read_ink
 
 CornerChoice = Literal["auto", "top-left", "top-right", "bottom-left", "bottom-right"]
 CORNERS = ("bottom-right", "bottom-left", "top-right", "top-left")
@@ -26,8 +27,8 @@ class MarkStyle:
     """Text, font files, height in percent of the picture's shorter side (see `_heights`), opacity 0..1 and corner.
 
     contrast: how well it can be read at the least; where that takes more opacity, there is more.
-    fonts: each letter is written in the first that holds it; picture: a PNG whose shape is used instead of the text,
-    in light or dark ink as the place asks.
+    fonts: each letter is written in the first that holds it; picture: one whose shape (`mark_shape`) is used instead of
+    the text, in light or dark ink as the place asks.
     """
 
     text: str
@@ -107,19 +108,6 @@ def _between(text: str, places: list[int], font: Path) -> set[int]:
     }
 
 
-def shape_mask(picture: Path, height_px: int) -> Float32:
-    """(h, w) float32 coverage 0..1 of a PNG: its opacity, or its darkness where it is opaque all over."""
-    with Image.open(picture) as opened:
-        image = opened.convert("RGBA")
-    height = max(8, height_px)
-    width = max(1, round(image.width * height / image.height))
-    small = np.asarray(image.resize((width, height), Image.Resampling.LANCZOS), np.float32) / np.float32(255)
-    alpha = small[..., 3]
-    if alpha.min() < 0.99:
-        return alpha
-    return np.asarray(1 - small[..., :3] @ LUMA[0], np.float32)
-
-
 def missing_glyphs(text: str, font: Path) -> str:
     """The characters of the text that the font does not hold, each once."""
     loaded = ImageFont.truetype(str(font), 24)
@@ -190,11 +178,12 @@ def _place(
 ) -> tuple[Placed, Float32] | None:
     """Where the mark stands, in the ground if it can at any of the heights, and its (h, w) coverage; None: no room."""
     room = (trim[2] - trim[0] - 2 * gap, trim[3] - trim[1] - 2 * gap)
+    ink = None if style.picture is None else read_ink(style.picture)
     drawn_at: dict[int, Float32] = {}
     for in_ground in (True, False) if shown != trim else (False,):
         for high in heights:
             if high not in drawn_at:
-                drawn_at[high] = text_mask(style, high) if style.picture is None else shape_mask(style.picture, high)
+                drawn_at[high] = text_mask(style, high) if ink is None else ink.mask(high)
             mask = drawn_at[high]
             size = (mask.shape[1], len(mask))
             if size[0] > room[0] or size[1] > room[1]:

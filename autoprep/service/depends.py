@@ -5,9 +5,10 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
-from autoprep.domain import CorrectionPlan, WorkFacts
+from autoprep.domain import CorrectionPlan, Why, WorkFacts
 from autoprep.job.orders import RENDERER
 from autoprep.ledger import Rendition
+from autoprep.rendering.mark_shape import shape_of
 from autoprep.service.rule import told_of
 from autoprep.wishes.names import counts, file_stem
 from autoprep.wishes.tables import Settings
@@ -36,13 +37,18 @@ _OF_TABLE = "table "
 _BY_TABLE = ("", "too few pixels", "glare")
 
 
+BY_MARK: Why = "mark"
+"""Why a file could not be made, or made anew, for which the mark's picture could not be read."""
+
+
 def table_digest(settings: Settings, name: str) -> str:
     """A digest of one destination's table alone: what a photo that is not fit for it waits by."""
     return _OF_TABLE + _digest(settings.destinations[name].model_dump(mode="json"))
 
 
 def mended(settings: Settings, made: Iterable[Rendition]) -> frozenset[str]:
-    """The destinations that could not be made, or for which the photo was not fit, by settings that are others now.
+    """The destinations that could not be made, or for which the photo was not fit, by settings that are others now,
+    or by a picture of the mark that can be read now.
 
     Of those that wait only the table counts: with another mark or name a photo has no more pixels, and to try each
     again would read all their photos. What an earlier version left waiting says nothing of its table.
@@ -52,6 +58,8 @@ def mended(settings: Settings, made: Iterable[Rendition]) -> frozenset[str]:
 
 
 def _is_mended(settings: Settings, row: Rendition) -> bool:
+    if row.why == BY_MARK and row.state in ("failed", "in place"):
+        return not settings.mark.picture or not shape_of(settings.studio / settings.mark.picture).problem
     if row.state == "failed":
         return row.settings != settings_digest(settings, row.destination)
     by_table = row.state == "held" and row.why in _BY_TABLE and row.settings.startswith(_OF_TABLE)

@@ -262,7 +262,8 @@ class Engine:
             if due:
                 self._page_due = not self._pages.write(self.settings, self.ledger.overview, date.today(), last=last)
             self._list_due = not self._lists.write(self.settings, self.ledger.overview, last=last)
-            self._not_written = ""
+            self._page_due |= self._lists.news
+            self._lists.news, self._not_written = False, ""
         except (OSError, AutoprepError) as problem:
             self._not_written = str(problem)
             self._complain("proof page not written", reason=str(problem))

@@ -11,11 +11,11 @@ from autoprep.domain import JobRecord, OutputRecord, WorkFacts, kind_of
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
-from autoprep.ledger import LOOK, MEASURED, Change, Job, Ledger, Rendition, Take
+from autoprep.ledger import LOOK, MEASURED, Change, Job, Ledger, Rendition, State, Take
 from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.beside import of_the_work, sent_besides
-from autoprep.service.depends import plan_digest
+from autoprep.service.depends import BY_MARK, plan_digest
 from autoprep.service.grouping import among_takes, displaced, edited, looks_before, without_place, work_of
 from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_all_out, take_out
 from autoprep.service.late_light import LateLight
@@ -23,7 +23,7 @@ from autoprep.service.naming import beside_foreign_files, named, unnumbered
 from autoprep.service.outlines import outline_for, with_refused
 from autoprep.service.places import counted, handed_over, numbered_anew, places_for
 from autoprep.service.questions import clear
-from autoprep.service.results import as_said_now, rows_of, with_renditions, with_times
+from autoprep.service.results import as_said_now, rows_of, with_renditions, with_those_of_before, with_times
 from autoprep.service.rule import Known, is_shown, staying, untrue, used_of, wanted, words_only
 from autoprep.service.said import hand_words_on, sent_to, usual
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, TakeApart, Tell, Withdraw
@@ -147,6 +147,7 @@ class Hands:
         parts = self._without(result.parts, unwanted if shown else {*unwanted, *order.places.values()})
         rows, parts = named(self.settings, self._ledger, job, known, takes[1:], rows, parts)
         rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)
+        rows = with_those_of_before(rows, before)
         self._put_in_place(order, rows, parts, before, handed)
         self._note_freed([*before.items(), *((name, made) for take in takes[1:] for name, made in take.made.items())])
         if record.plan is None:
@@ -296,7 +297,9 @@ class Hands:
                 away = take_out(self.settings, known.view.job, made)
                 left = not away and made.path is not None and os.path.lexists(made.path)
                 said = left_there(why) if left and kind_of(why) in (HOLD.kind, NOT_SENT.kind) else why
-                rows[name] = replace(made, state="withdrawn" if away else "picked up", reason=said, why=kind_of(why))
+                plan = "" if made.why == BY_MARK else made.plan  # it is that of before, and would come back as such
+                state: State = "withdrawn" if away else "picked up"
+                rows[name] = replace(made, state=state, plan=plan, reason=said, why=kind_of(why))
         return rows
 
     def _brought_back(self, known: Known, names: tuple[str, ...], takes: Collection[str]) -> dict[str, Rendition]:

@@ -1,5 +1,6 @@
 """What the service would do next, without doing it."""
 
+import contextlib
 import os
 import time
 from collections.abc import Iterable, Iterator, Mapping
@@ -99,6 +100,25 @@ def made_otherwise(settings: Settings) -> list[str]:
         for name, count in found.items()
         if count
     ]
+
+
+def empty_folders(settings: Settings) -> list[str]:
+    """A line for the folders in ready/ that no destination has and that hold nothing at all, if there are any.
+
+    They stay: that the service made them is likely, and not known.
+    """
+    ready, known = settings.folders.ready, {name.casefold() for name in settings.destinations}
+    found = []
+    with contextlib.suppress(OSError):
+        for place in sorted(ready.iterdir()):
+            with contextlib.suppress(OSError):
+                plain_folder = place.is_dir() and not place.is_symlink() and not place.name.startswith(".")
+                if plain_folder and place.name.casefold() not in known and not any(place.iterdir()):
+                    found.append(as_shown(place.name))
+    if not found:
+        return []
+    whose = "an empty folder" if len(found) == 1 else "empty folders"
+    return [f"{ready}: {whose} of no destination that there is: {', '.join(found)}; delete what you don't want"]
 
 
 def _left_of_table(name: str, places: Iterable[Path]) -> str:

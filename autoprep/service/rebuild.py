@@ -228,7 +228,9 @@ def _renditions(settings: Settings, record: JobRecord) -> Iterator[Rendition]:
     for output in record.outputs:
         seen.add(output.destination)
         words = _words(settings, record, output.destination)
-        yield Rendition(output.destination, "in place", settings.studio / output.path, words, plan, output=output)
+        place, reason = settings.studio / output.path, record.failed.get(output.destination, "")
+        why = record.held_kinds.get(output.destination, "") if reason else ""
+        yield Rendition(output.destination, "in place", place, words, plan, reason=reason, output=output, why=why)
     away = settings.folders.records / "withdrawn" / record.job
     for folder in sorted(away.iterdir()) if away.is_dir() else ():
         file = max(_pictures(folder), key=_changed, default=None)
@@ -246,7 +248,7 @@ def _renditions(settings: Settings, record: JobRecord) -> Iterator[Rendition]:
         for name, reason in reasons.items():
             if name not in seen:
                 seen.add(name)
-                why = record.held_kinds.get(name, "") if state == "held" else ""
+                why = record.held_kinds.get(name, "")
                 words = _words(settings, record, name)
                 yield Rendition(name, state, None, words, plan, reason=reason, why=why)  # type: ignore[arg-type]
 

@@ -8,9 +8,12 @@ from autoprep.errors import ConfigError
 from autoprep.wishes.settings import load, says_nothing, stamp
 from autoprep.wishes.tables import Settings
 
+_OF_FILES = 4  # numbers of a stamp that are those of the files; the others are of the mark's picture
+
 
 class Reload:
-    """Looks whether the settings files have changed. Mistakes are told, and what held before goes on holding.
+    """Looks whether the settings files, or the mark's picture, have changed. Mistakes are told, and what held before
+    goes on holding.
 
     A change counts when the files have been still for the settling time: editors and sync tools empty a file, and write
     it in parts, and what is made meanwhile would have no name and no rights.
@@ -27,7 +30,7 @@ class Reload:
             self._seen, self._since = found, self._clock()
         if found == self._stamp or self._clock() - self._since < self._settings.service.settle_s:
             return None
-        self._stamp = found
+        picture, self._stamp = self._stamp[_OF_FILES:], found
         try:
             fresh = load(self._settings.config_file)
             if self._settings.artist.name and says_nothing(self._settings.config_file):
@@ -38,11 +41,12 @@ class Reload:
         except Exception as problem:  # a mistake of ours in reading them is no reason to stop
             self._log.error("settings not taken over", reason=str(problem), exc_info=True)
             return None
-        if fresh.sha256 == self._settings.sha256:
+        # What failed for the mark's picture alone is tried again when that is another.
+        if fresh.sha256 == self._settings.sha256 and found[_OF_FILES:] == picture:
             return None
         if fresh.folders != self._settings.folders or fresh.service != self._settings.service:
             self._log.warning("settings not taken over", reason="folders and [service] hold after the next start")
             fresh = fresh.model_copy(update={"folders": self._settings.folders, "service": self._settings.service})
-        self._settings = fresh
+        self._settings, self._stamp = fresh, (*found[:_OF_FILES], *stamp(fresh)[_OF_FILES:])
         self._log.info("settings taken over", destinations=len(fresh.destinations))
         return fresh

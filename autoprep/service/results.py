@@ -8,8 +8,8 @@ from typing import Any
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.job.orders import JobOrder
 from autoprep.ledger import Rendition, dated
-from autoprep.service.depends import settings_digest, table_digest, told
-from autoprep.told.explanations import HOLD
+from autoprep.service.depends import BY_MARK, settings_digest, table_digest, told
+from autoprep.told.explanations import BEFORE_STAYS, HOLD
 from autoprep.wishes.tables import Settings
 
 
@@ -42,10 +42,21 @@ def rows_of(
                 settings=digest,
             )  # fmt: skip
         elif name in record.failed:
-            rows[name] = replace(base, state="failed", path=None, reason=record.failed[name])
+            why = record.held_kinds.get(name, "")
+            rows[name] = replace(base, state="failed", path=None, reason=record.failed[name], why=why)
         elif order.facts.hold:  # nothing was tried of a take whose work lends it words
             rows[name] = replace(base, state="held", path=None, reason=HOLD, why=HOLD.kind)
     return rows
+
+
+def with_those_of_before(rows: dict[str, Rendition], before: Mapping[str, Rendition]) -> dict[str, Rendition]:
+    """The same where files of before stay: what fails for the mark's picture alone is made when that is mended."""
+    stay = {
+        name: replace(was, told=row.told, plan=row.plan, asked=row.asked, reason=row.reason + BEFORE_STAYS, why=row.why)
+        for name, row in rows.items()
+        if row.state == "failed" and row.why == BY_MARK and (was := before.get(name)) and was.state == "in place"
+    }
+    return rows | stay
 
 
 def as_said_now(
@@ -81,6 +92,10 @@ def as_said_now(
     return replace(order, facts=facts.model_copy(update=said), places=kept), record, unwanted
 
 
+def _is_of_before(row: Rendition) -> bool:
+    return row.state == "in place" and row.why == BY_MARK
+
+
 def _but(said: Mapping[str, str], lost: Container[str]) -> dict[str, str]:
     return {name: words for name, words in said.items() if name not in lost}
 
@@ -106,9 +121,10 @@ def with_renditions(
     alternate = record.outcome == "alternate"
     waits = [row for row in rows if row.state in ("held", "withdrawn", "picked up")]
     waits = [row for row in waits if not alternate and row.destination not in {o.destination for o in outputs}]
-    failed = {row.destination: row.reason for row in rows if row.state == "failed"}
+    held = {row.destination: str(row.reason) for row in waits}
+    failed = {row.destination: row.reason for row in rows if row.state == "failed" or _is_of_before(row)}
     return record.model_copy(update={
         "outputs": tuple(outputs), "failed": {} if alternate else failed,
-        "held": {row.destination: str(row.reason) for row in waits},
-        "held_kinds": {row.destination: row.why for row in waits if row.why},
+        "held": held,
+        "held_kinds": {row.destination: row.why for row in rows if row.why and row.destination in {*held, *failed}},
     })  # fmt: skip

@@ -306,7 +306,7 @@ def _stale(known: Known, name: str) -> str:
     if made.plan != known.view.plan:
         return "the photo was measured anew"
     if name in known.mended:
-        return "it could not be made, and its settings are others now"
+        return "it could not be made, and what it failed by is mended or changed"
     if name in known.misplaced:
         return "the number that you gave it is free now"
     changed = [word for word, was in made.told.items() if word in TOLD and told_now(known, word) != was]

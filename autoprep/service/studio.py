@@ -18,6 +18,7 @@ from autoprep.metadata.statement import make_statement
 from autoprep.service.keeping import is_ours
 from autoprep.told import lists as listing
 from autoprep.told.gallery import WORKS_PAGE, Shown, work_html, works_html
+from autoprep.told.list_letters import LACKS, LISTS_FILE, lacking, lines_of
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, work_page_name
 from autoprep.told.paper import OWN_FONT, Row, image_list
 from autoprep.wishes.fonts import fonts_for
@@ -67,6 +68,7 @@ class PageWriter:
             waiting=overview.waiting_for_answers(_MOST_SHOWN), questions=counts.get("needs a look", 0), day=day,
             today=day == today.isoformat(), latest=overview.of_day(day, _MOST_SHOWN), months=overview.blocks(),
             counts=counts, words=overview.not_understood()[::-1], afresh=len(overview.asked_afresh()),
+            letters=lacking(settings.folders.records),
         )  # fmt: skip
         text = index_html(settings.artist.name, _knowing(place, overview, front.latest), front)
         write_now(place.page_folder / "index.html", text.encode("utf-8", "replace"), "page")
@@ -123,7 +125,8 @@ _MOST_IN_PDF = 200  # pictures; a longer list is none that a call asks for, and 
 
 
 class ListWriter:
-    """Writes the picture lists of the destinations that ask for one, in their folders, when they are old.
+    """Writes the picture lists of the destinations that ask for one, in their folders, when they are old. news: what is
+    told of their letters is other than it was.
 
     The one with pictures takes longest: the longer it takes, the longer until one is written again.
     """
@@ -132,6 +135,7 @@ class ListWriter:
         self._seen: dict[str, int] = {}
         self._due: set[str] = set()
         self._next_pdf = 0.0
+        self.news = False
 
     def write(self, settings: Settings, overview: Overview, *, last: bool = False) -> bool:
         """Write the lists of which something has changed: a file, words, or what lies in the folder.
@@ -152,7 +156,9 @@ class ListWriter:
                 problems.append(problem)
         if self._due and (last or time.monotonic() >= self._next_pdf):
             problems += self._write_pdfs(settings, overview, ours)
+        before = lacking(settings.folders.records)
         ours.remember()
+        self.news |= lacking(settings.folders.records) != before
         if problems:
             raise problems[0]
         return not self._due
@@ -197,21 +203,27 @@ class ListWriter:
             heading, rows = _rows(settings, name, listed)
             made_of = _print_of(heading, rows)
             if not ours.holds(folder, ".pdf", made_of):  # after a start, say: it takes a while, and nothing is new
-                ours.keep(folder, ".pdf", list_pdf(settings, name, listed), made_of)
+                data, lines = list_pdf(settings, name, listed)
+                ours.keep(folder, ".pdf", data, made_of)
+                ours.tell(folder, lines)
         else:
             ours.keep(folder, ".pdf", None)
         self._seen[name] = _changed_at(folder)
 
 
-def list_pdf(settings: Settings, name: str, listed: Sequence[listing.Entry]) -> bytes:
-    """A destination's list with pictures; of a blind one without a name. It is dated by its newest picture's day."""
+def list_pdf(settings: Settings, name: str, listed: Sequence[listing.Entry]) -> tuple[bytes, list[str]]:
+    """A destination's list with pictures; of a blind one without a name. It is dated by its newest picture's day.
+
+    And a line for each work with letters that no font of this machine holds.
+    """
     heading, rows = _rows(settings, name, listed)
     letters = "".join(sorted({*heading, "…", *(ch for row in rows for ch in _words(row))}))
     newest = datetime.fromtimestamp(max(_changed_at(row.picture) for row in rows) // 10**9, UTC)
     made = newest.replace(hour=0, minute=0, second=0)  # the same whenever the service came to write it
-    fonts, _ = fonts_for(letters, OWN_FONT)
+    fonts, absent = fonts_for(letters, OWN_FONT)
+    works = [(entry.work.title or entry.file, _words(row)) for entry, row in zip(listed, rows, strict=True)]
     author = settings.artist.name if settings.destinations[name].rights == "full" else ""
-    return image_list(heading, rows, author=author, made=made, fonts=fonts)
+    return image_list(heading, rows, author=author, made=made, fonts=fonts), lines_of(name, works, absent)
 
 
 def _rows(settings: Settings, name: str, listed: Sequence[listing.Entry]) -> tuple[str, list[Row]]:
@@ -255,7 +267,7 @@ class _Lists:
     """The lists that the service has written, by their places below ready/, with their hashes: records/lists.json."""
 
     def __init__(self, settings: Settings) -> None:
-        self._file = settings.folders.records / "lists.json"
+        self._file = settings.folders.records / LISTS_FILE
         try:
             known: dict[str, str] = json.loads(self._file.read_text(encoding="utf-8"))
         except (OSError, ValueError):
@@ -280,11 +292,18 @@ class _Lists:
         for key in gone:
             del self._known[key]
         if place is None or data is None:
+            if suffix == ".pdf":
+                self.tell(folder, [])
             return
         if not place.exists() or place.read_bytes() != data:
             write_now(place, data, "list")
         self._known[self._key(place)] = hashlib.sha256(data).hexdigest()
         self._known |= {self._key(place) + _MADE_OF: made_of} if made_of else {}
+
+    def tell(self, folder: Path, lines: list[str]) -> None:
+        """Keep what is told of a destination's list with pictures."""
+        self._known.pop(f"{folder.name}/{LACKS}", None)
+        self._known |= {f"{folder.name}/{LACKS}": json.dumps(lines, ensure_ascii=False)} if lines else {}
 
     def holds(self, folder: Path, suffix: str, made_of: str) -> bool:
         """Whether the list that lies there is made of just that."""

@@ -121,6 +121,15 @@ NOT_SENT = Reason("the work is not sent here (any more)", "not sent")
 NO_TABLE = Reason("there is no such destination any more", "not sent")
 
 
+def mark_unreadable(problem: str) -> Reason:
+    """Why a destination that carries the visible mark has no file, or still that of before."""
+    return Reason(f"it could not be made: {problem}; it is made as soon as that picture is mended", "mark")
+
+
+BEFORE_STAYS = "; the one that was made before stays until then"
+"""How such a reason ends where there is a file of before."""
+
+
 def left_there(why: str) -> Reason:
     """The same reason of a file that the artist has changed: it is theirs, so it was not moved."""
     said = "you had changed the picture there, so it was left where it lies; take it out yourself"

@@ -29,7 +29,8 @@ class Front:
 
     questions: all that wait, of which waiting holds some; day: that of the records in latest, as 2026-11-26;
     months: month -> block -> photos on that page, the newest month first; words: photos with words that can't be used,
-    the newest first; afresh: how many wait to be measured again, as the artist has asked.
+    the newest first; afresh: how many wait to be measured again, as the artist has asked;
+    letters: what is told of letters that no font holds.
     """
 
     waiting: Sequence[JobRecord] = ()
@@ -41,6 +42,7 @@ class Front:
     counts: Mapping[str, int] = field(default_factory=dict)
     words: Sequence[WorkRow] = ()
     afresh: int = 0
+    letters: Sequence[str] = ()
 
 
 def index_html(artist: str, place: Place, front: Front) -> str:
@@ -52,7 +54,7 @@ def index_html(artist: str, place: Place, front: Front) -> str:
     rest = f'<p class="quiet">{more} more questions wait; the pages of the months show them.</p>' if more > 0 else ""
     day = "Today" if front.today else _in_words(front.day)
     body = (
-        _section("Waits for your answer", place, front.waiting) + rest + _words(front.words)
+        _section("Waits for your answer", place, front.waiting) + rest + _words(front.words) + _letters(front.letters)
         + _section(day, place, front.latest)
         + _months(front.months)
     )  # fmt: skip
@@ -97,6 +99,11 @@ def _words(rows: Sequence[WorkRow]) -> str:
     rest = f"<details><summary>{len(items) - _AT_ONCE} more</summary><ul>{older}</ul></details>" if older else ""
     shown = f"<ul>{''.join(items[:_AT_ONCE])}</ul>{rest}"
     return f'<h2 class="part">Your words that are not understood, or do not agree</h2>{shown}' if items else ""
+
+
+def _letters(lines: Sequence[str]) -> str:
+    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f'<h2 class="part">Letters that can\'t be printed</h2><ul>{items}</ul>' if items else ""
 
 
 def _called(row: WorkRow) -> str:
@@ -213,7 +220,8 @@ def state(record: JobRecord) -> str:
     """How a photo stands, in a sentence."""
     count = len(record.outputs)
     made = f"Finished: {count} picture{'' if count == 1 else 's'}." if count else "Made, and given out nowhere."
-    waits = f" {len(record.not_given_out)} not given out." if record.not_given_out else ""
+    lacking = record.not_given_out.keys() - {out.destination for out in record.outputs}
+    waits = f" {len(lacking)} not given out." if lacking else ""
     sentences = {
         "ready": made + waits,
         "needs a look": _settled_by(record),

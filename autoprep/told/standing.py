@@ -12,6 +12,7 @@ from pathlib import Path
 from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
 from autoprep.told.explanations import ABSENT, NO_DESTINATION, ends_too_early, not_used, sent_nowhere
+from autoprep.told.list_letters import lacking
 from autoprep.wishes.tables import Settings
 
 _MOST_NAMED, _MOST_UNCLEAR = 6, 3
@@ -33,7 +34,8 @@ class Status:
     displaced: photos, and the job of another work that lay at the same place, of which there are pictures yet;
     held_back: photos with a destination that waits for a better photo, or for a word on its size, say; there_again:
     pictures that were away, with their folder, when they were to be taken out of ready/, and lie there again;
-    asked_afresh: finished photos that wait to be measured again, as the artist has asked.
+    asked_afresh: finished photos that wait to be measured again, as the artist has asked;
+    letters: what is told of letters in lists that no font holds.
     """
 
     waiting: int
@@ -61,6 +63,7 @@ class Status:
     held_back: tuple[str, ...] = ()
     there_again: tuple[str, ...] = ()
     asked_afresh: tuple[str, ...] = ()
+    letters: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
@@ -85,7 +88,8 @@ class Status:
             said.append(f"Set aside: {_named(self.photos_set_aside, _MOST_NAMED)}; `autoprep retry` starts them over")
         lost = self.no_such_destination
         if self.not_made:
-            said.append(f"Photos with a destination that could not be made: {_named(self.not_made, _MOST_NAMED)}")
+            named = _named(self.not_made, _MOST_NAMED)
+            said.append(f"Photos with a destination that could not be made: {named}; `autoprep show PHOTO` says why")
         if lost:
             said.append(f"Given out nowhere, for there is no such destination: {_named(lost, _MOST_NAMED)}")
         if self.left_in_place:
@@ -102,6 +106,7 @@ class Status:
         if self.unclear:
             words = "Photos with words that are not understood, or do not agree"
             said.append(f"{words}: {_named(self.unclear, _MOST_UNCLEAR)}; `autoprep show PHOTO` says which")
+        said += [f"In a list, {line}" for line in map(plain, self.letters[:_MOST_NAMED])]
         if self.not_photos:
             said.append(f"Files in the inbox that are not photos, and are left alone: {self.not_photos}")
         room = f"Free space: {_size(self.free_mb)}"
@@ -225,6 +230,7 @@ def status_of(
         there_again=() if overview is None else _left_in_place(settings, overview, ours=True),
         held_back=() if overview is None else tuple(overview.held_back()),
         asked_afresh=() if overview is None else tuple(overview.asked_afresh()),
+        letters=lacking(settings.folders.records),
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),

@@ -6,13 +6,15 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from autoprep.domain import JobRecord, WorkFacts
+from autoprep.imaging.units import MM_PER_INCH
 from autoprep.ledger import HELD_BACK
 from autoprep.logs import argument, plain
+from autoprep.rendering.mark_shape import NOTHING, shape_of
 from autoprep.told.explanations import about_words, not_given_out
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.places import font_path
-from autoprep.wishes.tables import Settings
+from autoprep.wishes.tables import Artist, Settings
 
 _ACTS = {"told": "with other words or another name"}
 
@@ -38,7 +40,7 @@ def print_summary(
         if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate", "several works"):
             print(f"  {plain(record.photo)}: {record.outcome}. {plain(record.reasons[0])}")
         for reason, names in _by_reason(not_given_out(record)).items():
-            print(f"  {plain(record.photo)}: {', '.join(names)} not given out: {plain(reason)}")
+            print(f"  {plain(record.photo)}: {', '.join(names)} {_lacking(record, names)}: {plain(reason)}")
         unclear = about_words(record)
         if unclear:
             first, *more = unclear
@@ -70,22 +72,41 @@ def _by_reason(reasons: Mapping[str, str]) -> dict[str, list[str]]:
     return found
 
 
+def _lacking(record: JobRecord, names: list[str]) -> str:
+    """What became of these destinations: of some, the file of before is given out yet."""
+    return "not made anew" if {*names} <= {out.destination for out in record.outputs} else "not given out"
+
+
+_ADDRESS = re.compile(r"[^@\s]+@[^@\s]+\.[^@\s]+")
+_SITE = re.compile(r"(https?://)?[^\s/.]+(\.[^\s/.]+)+(/\S*)?")
+
+
+def _addresses(artist: Artist) -> list[str]:
+    """What is said of addresses that can be none; no mistake that stops a studio, for they passed in earlier versions."""
+    said = [
+        f"artist.{key} goes into every file, and {given!r} can't be {what}"
+        for key, given, form, what in (
+            ("email", artist.email, _ADDRESS, "a mail address"),
+            ("website", artist.website, _SITE, "the address of a site"),
+        )
+        if given and not form.fullmatch(given)
+    ]
+    if _SITE.fullmatch(artist.website) and "://" not in artist.website:
+        said.append("artist.website has no https:// before it, so programs that read it in a file make no link of it")
+    return said
+
+
 def warnings_of(settings: Settings) -> list[str]:
     """What is valid and yet worth a second look."""
     notes = []
     if not settings.artist.name:
         notes.append("artist.name is empty, so files carry no rights and no visible mark")
-    artist = settings.artist
-    if artist.email and not re.fullmatch(r"[^@\s]+@[^@\s]+\.[^@\s]+", artist.email):
-        notes.append(f"artist.email is no address: {artist.email}")
-    if artist.website and not re.fullmatch(r"(https?://)?[^\s/.]+(\.[^\s/.]+)+(/\S*)?", artist.website):
-        notes.append(f"artist.website is no address of a site: {artist.website}")
-    elif artist.website and "://" not in artist.website:
-        notes.append("artist.website has no https:// before it, so programs that read it in a file make no link of it")
+    notes += _addresses(settings.artist)
     text = settings.mark.text.format(artist=settings.artist.name, year="2026")
     absent = fonts_for(text, font_path(settings))[1]
     if absent:
         notes.append(f"no font on this machine holds {absent}, so there is no mark; name one that does in mark.font")
+    notes += mark_notes(settings)
     notes += [
         f"the {name.replace('_', ' ')} folder does not exist yet"
         for name, place in settings.folders
@@ -104,6 +125,41 @@ def warnings_of(settings: Settings) -> list[str]:
         if preset.checked is not None and preset.checked > today
     ]
     return notes
+
+
+_SLAB = 0.95  # share of a shape's box that is ink: more is a plain rectangle
+_ENLARGED = 1.5  # a picture that is drawn so many times as large as it is looks blurred
+
+
+def mark_notes(settings: Settings) -> list[str]:
+    """What keeps the mark's picture from making a mark that can be seen for what it is."""
+    marked = [preset for preset in settings.destinations.values() if preset.mark]
+    if not settings.mark.picture or not marked:
+        return []
+    name, shape = Path(settings.mark.picture).name, shape_of(settings.studio / settings.mark.picture)
+    if shape == NOTHING:
+        return [f"mark.picture, {name}, shows nothing: it is clear, or of one tone, all over; so there is no mark"]
+    notes, (wide, high) = [], shape.size_px
+    if shape.share > _SLAB:
+        notes.append(f"mark.picture, {name}, is a plain block: no part of it is clear, so the mark is a rectangle")
+    asked = round(settings.mark.height_percent / 100 * max(_shorter_px(preset) for preset in marked))
+    if high and asked > _ENLARGED * high:
+        small = f"the ink of mark.picture, {name}, is {wide} x {high} pixels, and is drawn {asked} high in the largest"
+        notes.append(f"{small} destination, so it is blurred there; give it one of more pixels")
+    return notes
+
+
+_USUAL_RATIO = 1.4  # of long to short side, where a destination tells one alone
+
+
+def _shorter_px(preset: Preset) -> float:
+    """The shorter side of a destination's pictures, about; 0 where each work has its own."""
+    mm = preset.size_mm()
+    if mm is not None:
+        return min(mm) * (preset.ppi or 0) / MM_PER_INCH
+    if preset.width_px and preset.height_px:
+        return min(preset.width_px, preset.height_px)
+    return float(preset.short_side_px or (preset.long_side_px or 0) / _USUAL_RATIO)
 
 
 def preset_words(preset: Preset) -> str:
@@ -148,7 +204,7 @@ def print_record(record: JobRecord, studio: Path | None = None) -> None:
     for reason in record.reasons:
         print(f"  - {plain(reason)}")
     for reason, names in _by_reason(not_given_out(record)).items():
-        print(f"  not given out: {', '.join(names)}: {plain(reason)}")
+        print(f"  {_lacking(record, names)}: {', '.join(names)}: {plain(reason)}")
     for line in about_words(record):
         print(f"  about your words: {plain(line)}")
     for line in record.advice:

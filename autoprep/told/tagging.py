@@ -4,6 +4,7 @@ The library puts pictures alone into such a tree, all in one row. What is done h
 module's business only: its tests fail where a new release does it in another way.
 """
 
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -11,6 +12,8 @@ from fpdf import FPDF
 from fpdf.prefs import ViewerPreferences
 from fpdf.structure_tree import StructElem, StructureTreeBuilder
 from fpdf.syntax import PDFObject
+
+logging.getLogger("fpdf").setLevel(logging.ERROR)  # of letters that no font holds, who calls says more than it does
 
 
 class _Tree(StructureTreeBuilder):

@@ -26,13 +26,15 @@ _CLUSTER = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.%]+\]|[\w.-]+):\d{1,5}")
 
 
 def texts(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
-    """Templates may hold {artist} and {year} only; a mark's picture and font must be there, and be such."""
+    """Templates may hold {artist} and {year} only; a mark's picture and font must be there, and be such; so must
+    addresses.
+    """
     for table, key in (("rights", "notice"), ("rights", "credit"), ("rights", "usage_terms"), ("mark", "text")):
         if not _fits_template(getattr(getattr(settings, table), key)):
             said = f"`{table}.{key}` may hold {{artist}} and {{year}} and no other braces"
             mistakes.add(said, path, line_of(text, (table, key)))
     for key, place, opens in (
-        ("picture", settings.studio / settings.mark.picture, _opens_as_picture),
+        ("picture", settings.studio / settings.mark.picture, _is_picture),
         ("font", font_path(settings), _opens_as_font),
     ):
         if not getattr(settings.mark, key):
@@ -41,17 +43,15 @@ def texts(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None
         if not place.is_file():
             mistakes.add(f"there is no {key} file {place}", path, line)
         elif not opens(place):
-            mistakes.add(f"`mark.{key}` is no {key} that can be read: {place}", path, line)
+            half = "; it is damaged, or not whole" if key == "picture" else ""
+            mistakes.add(f"`mark.{key}` is no {key} that can be read: {place}{half}", path, line)
 
 
-def _opens_as_picture(place: Path) -> bool:
-    from PIL import Image  # these two take a while to load, and are seldom needed
+def _is_picture(place: Path) -> bool:
+    """Whether it can be read to its end: half of a picture opens too."""
+    from autoprep.rendering.mark_shape import shape_of  # these two take a while to load, and are seldom needed
 
-    try:
-        with Image.open(place):
-            return True
-    except (OSError, ValueError, Image.DecompressionBombError):
-        return False
+    return not shape_of(place).problem
 
 
 def _opens_as_font(place: Path) -> bool:

@@ -3,9 +3,9 @@
 import difflib
 import re
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, get_args
 
 from anyascii import anyascii
 from pydantic import BaseModel, ValidationError
@@ -91,8 +91,36 @@ def _message(model: type[BaseModel], error: Any, where: tuple[str, ...], at: tup
         near = nearest(where[-1], known)
         there = f"the nearest known one is `{near}`" if near else f"there are {', '.join(known)}"
         return f"unknown key `{name}`; {there}"
-    reason = _PLAIN.get(error["type"]) or str(error["msg"]).removeprefix("Value error, ")
+    limits = _limits(model, where[len(at) :]) if error["type"] in _OF_RANGE else {}
+    said = str(error["msg"]).removeprefix("Value error, ").replace("Input should be", "must be")
+    reason = _PLAIN.get(error["type"]) or _in_range(limits) or said
     return f"`{name}`: {reason}" if where else reason
+
+
+_OF_RANGE = ("greater_than_equal", "less_than_equal", "greater_than", "less_than")
+_BOUNDS = ("ge", "gt", "le", "lt")
+
+
+def _limits(model: type[BaseModel], path: tuple[str, ...]) -> dict[str, float]:
+    """The bounds of a number by how they are called: ge, gt, le, lt."""
+    for part in path[:-1]:
+        annotation = model.model_fields[part].annotation
+        if not (isinstance(annotation, type) and issubclass(annotation, BaseModel)):
+            return {}
+        model = annotation
+    field = model.model_fields[path[-1]]
+    of_types = [each for kind in get_args(field.annotation) for each in getattr(kind, "__metadata__", ())]
+    held = [each for info in (*field.metadata, *of_types) for each in getattr(info, "metadata", [info])]
+    return {name: getattr(each, name) for each in held for name in _BOUNDS if hasattr(each, name)}
+
+
+def _in_range(limits: Mapping[str, float]) -> str:
+    """What a number must be; empty where it has no bounds."""
+    if "ge" in limits and "le" in limits:
+        return f"must be between {limits['ge']:g} and {limits['le']:g}"
+    words = {"ge": "{:g} or more", "gt": "more than {:g}", "le": "{:g} at the most", "lt": "less than {:g}"}
+    said = [words[name].format(limits[name]) for name in _BOUNDS if name in limits]
+    return f"must be {', and '.join(said)}" if said else ""
 
 
 def _in_mm(key: str, value: object, known: Iterable[str]) -> str:
@@ -139,7 +167,7 @@ def nearest(text: str, known: Iterable[str]) -> str:
 
 
 def line_of(text: str, where: tuple[str, ...]) -> int | None:
-    """The line on which a key, or failing that its table, stands."""
+    """The line on which a key, or failing that its table, stands; also of a table that is written on one line."""
     table, key = ".".join(where[:-1]), where[-1] if where else ""
     current, table_line = "", None
     for number, line in enumerate(text.splitlines(), 1):
@@ -150,4 +178,4 @@ def line_of(text: str, where: tuple[str, ...]) -> int | None:
                 table_line = number
         elif current == table and re.match(rf"""\s*["']?{re.escape(key)}["']?\s*=""", line):
             return number
-    return table_line
+    return table_line if table_line or len(where) < 3 else line_of(text, where[:-1])

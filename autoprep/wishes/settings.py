@@ -1,5 +1,6 @@
 """The only reader of the TOML files and the environment: from files to frozen, validated settings."""
 
+import contextlib
 import hashlib
 import os
 import re
@@ -93,14 +94,16 @@ def load(config_file: Path, *, keyless: bool = False) -> Settings:
 
 
 def stamp(settings: Settings) -> tuple[int, ...]:
-    """What changes when one of the settings files is written: times and sizes; zeros for a file that is away."""
+    """What changes when one of the settings files is written, or the mark's picture: times and sizes; zeros for a file
+    that is away. The picture's are the last two; zeros too where there is none.
+    """
     found: list[int] = []
-    for path in (settings.config_file, settings.config_file.with_name(DESTINATIONS_FILE)):
-        try:
-            status = path.stat()
-            found += [status.st_mtime_ns, status.st_size]
-        except OSError:
-            found += [0, 0]
+    picture = settings.studio / settings.mark.picture if settings.mark.picture else None
+    for path in (settings.config_file, settings.config_file.with_name(DESTINATIONS_FILE), picture):
+        status = None
+        with contextlib.suppress(OSError):
+            status = None if path is None else path.stat()
+        found += [0, 0] if status is None else [status.st_mtime_ns, status.st_size]
     return tuple(found)
 
 

@@ -195,7 +195,37 @@ def test_exif_alone_says_how_a_photo_is_turned(format_: str, exif: int | None) -
     Image.fromarray(picture()).save(out, format_, **beside)
     data = out.getvalue().replace(packet, _SAID_TURNED)
     assert _SAID_TURNED in data
-    assert read_photo(data).full_px == ((48, 64) if exif == 8 else (64, 48))
+    by_xmp = format_ == "JPEG" and exif is None  # which `test_xmp_turns_a_jpeg_without_exif` looks at closely
+    assert read_photo(data).full_px == ((48, 64) if exif == 8 or by_xmp else (64, 48))
+
+
+@pytest.mark.parametrize(
+    ("turn", "more", "turned"),
+    [
+        (1, b"", False),
+        (3, b"", False),
+        (6, b"", True),
+        (8, b' tiff:ImageWidth="64" tiff:ImageLength="48"', True),
+        (6, b' exif:PixelXDimension="64" exif:PixelYDimension="48"', True),
+        (
+            6,
+            b' exif:PixelXDimension="48" exif:PixelYDimension="64"',
+            False,
+        ),  # turned since
+    ],
+)
+def test_xmp_turns_a_jpeg_without_exif(turn: int, more: bytes, turned: bool) -> None:
+    out = io.BytesIO()
+    said = b'tiff:Orientation="%d"%s' % (turn, more)
+    pixels = picture()
+    Image.fromarray(pixels).save(out, "JPEG", quality=95, xmp=_SAID_TURNED.replace(b'tiff:Orientation="6"', said))
+    photo = read_photo(out.getvalue())
+    assert photo.full_px == ((48, 64) if turned else (64, 48))
+    assert len(photo.facts.warnings) == (turned or turn == 3)
+    upright = {6: pixels[::-1].swapaxes(0, 1), 8: pixels[:, ::-1].swapaxes(0, 1), 3: pixels[::-1, ::-1]}
+    if photo.facts.warnings:
+        assert np.abs(photo.codes.astype(int) - upright[turn]).mean() < 12
+        assert "XMP alone says which side is up" in photo.facts.warnings[0]
 
 
 def test_xmp_behind_the_pixels_of_a_png_turns_nothing_either() -> None:

@@ -28,6 +28,7 @@ from autoprep.domain import (
     OutputRecord,
     Photo,
     PhotoFacts,
+    Reason,
     Sharpening,
     Tone,
     kind_of,
@@ -35,7 +36,7 @@ from autoprep.domain import (
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import write_part
 from autoprep.imaging.likeness import likeness
-from autoprep.job.delivery import Delivery, statement_for
+from autoprep.job.delivery import Delivery, mark_style, statement_for
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.job.stages import now
 from autoprep.job.story import why_held
@@ -43,8 +44,11 @@ from autoprep.job.takes import is_late
 from autoprep.ledger import Ledger, connection
 from autoprep.ledger.connection import journal_mode
 from autoprep.logs import open_log
+from autoprep.rendering.mark_shape import shape_of
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished
+from autoprep.told.explanations import mark_unreadable
+from autoprep.wishes.destinations import Preset
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
@@ -131,8 +135,8 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
     assert record.plan is not None
     parts, outputs = [], list(record.outputs)
     held = {k: v for k, v in record.held.items() if k not in order.places}
-    kinds = {k: v for k, v in record.held_kinds.items() if k in held}
     failed = {k: v for k, v in record.failed.items() if k not in order.places}
+    kinds = {k: v for k, v in record.held_kinds.items() if k in held or k in failed}
     for name, place in order.places.items():
         preset = order.settings.destinations[name]
         reason = why_held(order, preset, record.measures)
@@ -147,6 +151,10 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
             continue
         made = Planned(Photo(b"", _PHOTO), record.plan)  # type: ignore[arg-type]
         delivery = Delivery(order.job, order.settings, made, order.facts, came=order.came)
+        problem = _mark_problem(delivery, preset)
+        if problem:
+            failed[name], kinds[name] = str(problem), problem.kind
+            continue
         words = {field: value for field, value, _ in statement_for(delivery, preset).fields()}
         text = json.dumps([order.sha256, record.plan.model_dump(mode="json"), words, preset.model_dump(mode="json")])
         data = text.encode()
@@ -157,6 +165,13 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
         ))  # fmt: skip
     update = {"outputs": tuple(outputs), "held": held, "held_kinds": kinds, "failed": failed}
     return JobResult(record.model_copy(update=update), parts)
+
+
+def _mark_problem(delivery: Delivery, preset: Preset) -> Reason | None:
+    """What is wrong with the picture of the mark that it would carry."""
+    style = mark_style(delivery, preset)[0]
+    problem = "" if style is None or style.picture is None else shape_of(style.picture).problem
+    return mark_unreadable(problem) if problem else None
 
 
 class InlinePool(WorkerHere):

@@ -6,7 +6,11 @@ from collections.abc import Callable
 import pytest
 
 from autoprep.cli import main
+from autoprep.ledger import Ledger
 from autoprep.service.studio import ListWriter
+from autoprep.told.paper import OWN_FONT
+from autoprep.told.standing import status_of
+from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
@@ -146,3 +150,32 @@ def test_a_work_that_is_sent_to_a_call_no_more_is_not_missing_there(
     capsys.readouterr()
     main(["works", "--for", "call", "--config", str(wren.config)])
     assert "Red Jug" not in capsys.readouterr().out
+
+
+def test_letters_that_no_font_holds_are_told_until_they_are_gone(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(
+        "autoprep.service.studio.fonts_for", lambda text, _: ((OWN_FONT,), "舟" if "舟" in text else "")
+    )
+    wren.put("Red Jug.txt", "title: 舟 at the quay")
+    wren.run()
+    line = "call: no font on this machine holds 舟 of “舟 at the quay”: empty boxes in image-list.pdf"
+    page = wren.settings.folders.records / "proof" / "index.html"
+    assert f"In a list, {line}" in status(wren)
+    assert line in page.read_text(encoding="utf-8")
+    assert not [said for said in caplog.records if said.name.startswith("fpdf")]  # its own line names no work
+    wren.run()
+    assert f"In a list, {line}" in status(wren)  # the list that lies there is as it was
+    wren.put("Red Jug.txt", "title: Boat at the quay")
+    wren.run()
+    assert not any("no font" in said for said in status(wren))
+    assert "no font" not in page.read_text(encoding="utf-8")
+
+
+def status(wren: Studio) -> list[str]:
+    ledger = Ledger(ledger_path(wren.settings))
+    try:
+        return status_of(wren.settings, ledger.overview).lines()
+    finally:
+        ledger.close()

@@ -88,7 +88,7 @@ def test_the_rule_makes_what_is_mended_and_nothing_else() -> None:
     made = {name: rendition(name, "failed", output=None) for name in ("square", "site")}
     photo_of = replace(known(made=made), mended=frozenset({"site"}))
     (step,) = follow(photo_of)
-    assert step == Render("1", "it could not be made, and its settings are others now", ("site",))
+    assert step == Render("1", "it could not be made, and what it failed by is mended or changed", ("site",))
 
 
 def test_what_was_made_is_on_record_with_the_settings_that_it_was_made_by(wren: Studio) -> None:

@@ -138,3 +138,20 @@ def test_a_photo_is_found_however_its_letters_are_put_together(
     for name in (typed, "Bla\u0308sshuhn"):
         assert main(["show", name, "--config", str(wren.config)]) == 0
     assert "Gull.jpg" in capsys.readouterr().out
+
+
+def test_an_empty_folder_of_no_destination_is_told_and_stays(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    table(wren, f"{TABLES}[Banner]\nlong_side_px = 900\n")
+    ready = wren.settings.folders.ready
+    (ready / "shop").mkdir(parents=True)
+    (ready / "master").rmdir()  # of the table that this studio began with
+    for name in ("kept", ".hidden", *wren.settings.destinations):
+        (ready / name).mkdir(exist_ok=True)
+    (ready / "kept" / "mine.txt").write_text("mine", encoding="utf-8")
+    assert main(["check", "--config", str(wren.config)]) == 0
+    (note,) = (line for line in capsys.readouterr().out.splitlines() if "empty folder" in line)
+    assert note.endswith("ready: an empty folder of no destination that there is: shop; delete what you don't want")
+    assert (ready / "shop").is_dir()
+    (ready / "shop").rmdir()
+    assert main(["check", "--config", str(wren.config)]) == 0
+    assert "empty folder" not in capsys.readouterr().out

@@ -271,7 +271,7 @@ def test_a_week_cut_off_at_every_boundary(wren: Studio, monkeypatch: pytest.Monk
     cut = Cut(monkeypatch)
     # A stand-in, for a real one takes a tenth of a second a thousand times; when it is written is what counts here.
     monkeypatch.setattr(
-        "autoprep.service.studio.list_pdf", lambda _settings, name, listed: repr((name, listed)).encode("utf-8")
+        "autoprep.service.studio.list_pdf", lambda _settings, name, listed: (repr((name, listed)).encode("utf-8"), [])
     )
     for said, event in WEEK:
         keep(wren, in_memory / "before")

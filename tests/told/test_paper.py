@@ -145,7 +145,7 @@ def test_a_blind_list_names_nobody_and_prices_stand_where_they_are_asked_for(stu
         destination="jury", path="ready/jury/01.jpg", width_px=90, height_px=60, bytes=1, sha256="0" * 64
     )
     listed = [Entry(output, facts, 1)]
-    blind, full = (list_pdf(settings, name, listed) for name in ("jury", "shop"))
+    blind, full = (list_pdf(settings, name, listed)[0] for name in ("jury", "shop"))
     reader = PdfReader(io.BytesIO(blind))
     text = reader.pages[0].extract_text()
     assert "Reeds, 2026, ink" in text

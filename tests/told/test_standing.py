@@ -40,7 +40,7 @@ def test_what_somebody_should_look_at_has_its_line() -> None:
     assert status.lines()[2:] == [
         "Questions for you: 3 (in the folder needs-a-look)",
         "Set aside: 1 (a.jpg); `autoprep retry` starts them over",
-        "Photos with a destination that could not be made: 2 (b.jpg, c.jpg)",
+        "Photos with a destination that could not be made: 2 (b.jpg, c.jpg); `autoprep show PHOTO` says why",
         "Free space: 120 MB; work waits until there are 500 MB",
     ]
 
@@ -59,7 +59,10 @@ def test_photos_that_are_sent_to_no_destination_that_there_is_are_named() -> Non
     lost = tuple(f"for submision/{number}.jpg" for number in range(8))
     status = Status(**{**_CALM.__dict__, "not_given_out": 9, "not_made": ("Gull.jpg",), "no_such_destination": lost})
     assert status.needs_attention
-    assert "Photos with a destination that could not be made: 1 (Gull.jpg)" in status.lines()
+    assert (
+        "Photos with a destination that could not be made: 1 (Gull.jpg); `autoprep show PHOTO` says why"
+        in status.lines()
+    )
     (line,) = (line for line in status.lines() if line.startswith("Given out nowhere"))
     assert line.startswith("Given out nowhere, for there is no such destination: 8 (for submision/0.jpg, ")
     assert line.endswith("for submision/5.jpg and 2 more)")

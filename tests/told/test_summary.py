@@ -2,11 +2,14 @@
 
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from autoprep.domain import JobRecord, WorkFacts
+from autoprep.imaging.arrays import UInt8
 from autoprep.told.explanations import HOLD, NO_DESTINATION
-from autoprep.told.summary import print_summary, warnings_of
+from autoprep.told.summary import mark_notes, print_summary, warnings_of
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.tables import Settings
 
@@ -74,3 +77,23 @@ def test_a_fit_without_a_shape_is_told_and_stops_no_studio(studio: Settings) -> 
     shaped = {"shape": Preset(width_px=90, height_px=60, fit="fill"), "plain": Preset(long_side_px=90)}
     notes = warnings_of(studio.model_copy(update={"destinations": {**sized, **shaped}}))
     assert [note.partition(":")[0] for note in notes if "no shape to fill" in note] == ["side", "whole"]
+
+
+def test_a_picture_that_makes_no_mark_is_told(studio: Settings) -> None:
+    def told(codes: UInt8, **of_mark: float) -> str:
+        Image.fromarray(codes).save(studio.studio / "seal.png")
+        mark = studio.mark.model_copy(update={"picture": "seal.png", **of_mark})
+        return " ".join(mark_notes(studio.model_copy(update={"mark": mark, "destinations": {"site": site}})))
+
+    site = Preset(long_side_px=1400)
+    ring = np.zeros((60, 90, 4), np.uint8)
+    ring[5:55, 5:85, 3] = 255
+    ring[15:45, 15:75, 3] = 0
+    assert told(ring) == ""
+    assert told(ring * 0).startswith("mark.picture, seal.png, shows nothing")
+    assert told(ring[:15]).startswith("mark.picture, seal.png, is a plain block")
+    assert "seal.png, is 80 x 50 pixels, and is drawn 80 high" in told(ring, height_percent=8.0)
+    site = Preset(width_mm=105, height_mm=148, ppi=600)
+    assert "is drawn 124 high" in told(ring, height_percent=5.0)
+    site = Preset(long_side_px=1400, mark=False)
+    assert told(ring * 0) == ""

@@ -1,0 +1,148 @@
+"""A picture of the mark that is damaged while the service works, as by a sync tool that has copied half of it."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from autoprep.domain import JobRecord
+from autoprep.errors import ConfigError
+from autoprep.logs import open_log
+from autoprep.service.engine import Engine
+from autoprep.service.rebuild import rebuild
+from autoprep.told.summary import print_record, print_summary
+from autoprep.wishes.settings import load
+from autoprep.wishes.tables import Settings
+from tests.service.pretend import InlinePool, Studio, photo
+from tests.service.test_rebuild import _lost
+
+TABLES = "[square]\nlong_side_px = 300\n\n[master]\nlong_side_px = 500\nmark = false\n"
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    made = Studio(studio, monkeypatch)
+    made.config.with_name("destinations.toml").write_text(TABLES, encoding="utf-8")
+    text = made.config.read_text(encoding="utf-8") + '\n[mark]\npicture = "seal.png"\n'
+    seal(studio).parent.mkdir(exist_ok=True)
+    draw(seal(studio))
+    made.config.write_text(text, encoding="utf-8")
+    return made
+
+
+def seal(settings: Settings) -> Path:
+    return settings.studio / "seal.png"
+
+
+def draw(place: Path) -> None:
+    codes = np.random.default_rng(3).integers(0, 255, (60, 90, 4), np.uint8)
+    codes[..., 3] = 255
+    codes[:10, :20, 3] = 0
+    Image.fromarray(codes).save(place)
+
+
+def halve(place: Path) -> None:
+    whole = place.read_bytes()
+    place.write_bytes(whole[: len(whole) // 2])
+
+
+class Running:
+    """The service, which goes on while its files change."""
+
+    def __init__(self, wren: Studio) -> None:
+        self._wren = wren
+        self.engine = Engine(wren.settings, open_log(wren.settings.folders.records, None))
+
+    def rest(self) -> None:
+        for _ in range(60):
+            self._wren.at_once(self.engine)
+            self.engine.step(0.0)
+        assert self.engine.idle
+
+    def redo(self, shown: str) -> None:
+        job = next(job for job in self.engine.ledger.jobs() if job.shown == shown)
+        self.engine.ledger.ask_redo(job.job, ["square", "master"])
+
+
+def test_half_a_picture_is_told_by_the_check(wren: Studio) -> None:
+    load(wren.config)
+    halve(seal(wren.settings))
+    with pytest.raises(
+        ConfigError, match=r"`mark\.picture` is no picture that can be read: .*seal\.png; it is damaged"
+    ):
+        load(wren.config)
+
+
+def test_what_stands_stays_and_all_goes_on_when_the_picture_is_mended(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    run = Running(wren)
+    run.rest()
+    before = wren.files()
+    assert {*before} == {"square/Reeds.jpg", "master/Reeds.jpg"}
+    wren.made()
+    place, settings = seal(wren.settings), wren.settings
+    halve(place)
+    wren.put("Reeds.txt", "title: Reeds at the weir")
+    wren.put("Gull.jpg", photo(2))
+    run.rest()
+    records = wren_records(run)
+    assert {*wren.files()} == {"square/Reeds.jpg", "master/Reeds.jpg", "master/Gull.jpg"}
+    assert wren.files()["square/Reeds.jpg"] == before["square/Reeds.jpg"]
+    why = "it could not be made: the mark's picture seal.png can't be read: it is damaged, or not whole"
+    assert {name: said.startswith(why) for name, said in records["Reeds.jpg"].failed.items()} == {"square": True}
+    assert records["Reeds.jpg"].failed["square"].endswith("the one that was made before stays until then")
+    assert records["Gull.jpg"].failed["square"].endswith("it is made as soon as that picture is mended")
+    for each in records.values():
+        print_record(each)
+    print_summary(settings, list(records.values()))
+    said = capsys.readouterr().out
+    assert said.count("not made anew: square:") == 1
+    assert said.count("square not made anew:") == 1
+    assert said.count("not given out: square:") == 1
+    wren.made()
+    run.redo("Reeds.jpg")
+    run.rest()
+    assert wren.made() == [("AgainOrder", "Reeds.jpg", ("square", "master"))]  # once, and not again and again
+    assert wren.files()["square/Reeds.jpg"] == before["square/Reeds.jpg"]
+    draw(place)
+    run.rest()
+    assert sorted(wren.made()) == [("AgainOrder", name, ("square",)) for name in ("Gull.jpg", "Reeds.jpg")]
+    assert {*wren.files()} == {"square/Reeds.jpg", "master/Reeds.jpg", "square/Gull.jpg", "master/Gull.jpg"}
+    assert b"Reeds at the weir" in wren.files()["square/Reeds.jpg"]
+    assert all(record.failed == {} == record.held_kinds for record in wren_records(run).values())
+    run.rest()
+    assert wren.made() == []
+    run.engine.stop()
+
+
+def wren_records(run: Running) -> dict[str, JobRecord]:
+    return {job.shown: job.record for job in run.engine.ledger.jobs() if job.record is not None}
+
+
+@pytest.mark.parametrize("how", ["at a start", "held and released", "rebuilt"])
+def test_it_is_not_forgotten_what_is_to_be_made_anew(wren: Studio, how: str) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    run = Running(wren)
+    run.rest()
+    place = seal(wren.settings)
+    halve(place)
+    wren.put("Reeds.txt", "title: Reeds at the weir")
+    run.rest()
+    if how == "held and released":
+        wren.put("Reeds.txt", "title: Reeds at the weir\nhold: yes")
+        run.rest()
+        assert wren.files() == {}
+        wren.put("Reeds.txt", "title: Reeds at the weir")
+        run.rest()
+        assert {*wren.files()} == {"master/Reeds.jpg"}
+    run.engine.stop()
+    draw(place)
+    if how == "rebuilt":
+        _lost(wren)
+        rebuild(wren.settings)
+    wren.run()
+    assert b"Reeds at the weir" in wren.files()["square/Reeds.jpg"]
+    assert InlinePool.made[-1] == ("AgainOrder", "Reeds.jpg", ("square",))
