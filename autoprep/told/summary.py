@@ -82,7 +82,7 @@ _SITE = re.compile(r"(https?://)?[^\s/.]+(\.[^\s/.]+)+(/\S*)?")
 
 
 def _addresses(artist: Artist) -> list[str]:
-    """What is said of addresses that can be none; no mistake that stops a studio, for they passed in earlier versions."""
+    """What is said of addresses that can be none; no mistake that stops a studio: they passed in earlier versions."""
     said = [
         f"artist.{key} goes into every file, and {given!r} can't be {what}"
         for key, given, form, what in (
