@@ -2617,4 +2617,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("folders of destinations are called left over", " and place.name.casefold() not in known and", " and"),
     ),
     Mistake("an empty folder of no destination is not told", "autoprep/cli/asking.py", ", *empty_folders(settings)]", "]", ("tests/service/test_reasons.py",)),
+    Mistake("a thing alone on a desk is left alone", "autoprep/correction/outline/finder.py", "            if alone is not None:\n", "            if False:\n", ("tests/correction/test_lone.py",)),
+    Mistake("one of two things lies alone", "autoprep/correction/outline/lone.py", "max(areas) < _OF_ALL * sum(areas)", "max(areas) < 0.1 * sum(areas)", ("tests/correction/test_lone.py",)),
+    Mistake("a thing of three sides is a picture", "autoprep/correction/outline/lone.py", "max(as_box, as_ellipse) < _FILLS", "False", ("tests/correction/test_lone.py",)),
+    Mistake("the rectangle around a disc lies any way", "autoprep/correction/outline/lone.py", "if as_ellipse > as_box:", "if False:", ("tests/correction/test_lone.py",)),
+    Mistake("the desk around a blank disc counts as drawing", "autoprep/correction/outline/lone.py", "_IN_ELLIPSE = 0.7", "_IN_ELLIPSE = 1.1", ("tests/correction/test_lone.py",)),
+    Mistake("a small card keeps a strip of desk", "autoprep/correction/outline/lone.py", "        corners = _on_edges(copies, corners)", "        pass", ("tests/correction/test_lone.py",)),
 )  # fmt: skip

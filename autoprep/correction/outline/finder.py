@@ -13,6 +13,7 @@ from autoprep.correction.outline.ends import cut_back, let_out
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence
 from autoprep.correction.outline.features import beside
 from autoprep.correction.outline.inner import CLEAR, picture_inside
+from autoprep.correction.outline.lone import lone_thing
 from autoprep.correction.outline.material import fills_photo, is_drawn_page, is_one_sheet, look_inside
 from autoprep.correction.outline.others import all_seen
 from autoprep.correction.outline.refinement import Sides, refine
@@ -38,6 +39,10 @@ class Survey:
         self._sight = eye.look(photo, self._copies.at(FINDING_PX))
         # Of several works those that a closer look shows as well.
         self._works = () if self._sight is None else all_seen(self._copies, self._sight)
+        if self._sight is not None and _sees_none(self._sight, self._works):
+            alone = lone_thing(self._copies)
+            if alone is not None:
+                self._sight, self._works = replace(self._sight, works=()), (eye.Seen(alone, (False,) * 4, 1.0),)
         self._answers, self._beside = _answers(self._copies, self._sight, self._works)
 
     def outline(self) -> Outline | Declined:
@@ -127,10 +132,20 @@ class Survey:
         if sight is None:
             return 1.0, {}
         chance = gate.work_chance(sight.chance, sight.undecided)
-        closer = any(all(work is not first for first in sight.works) for work in self._works)
+        closer = _seen_closer(sight, self._works)
         if chance < gate.NO_WORK and (closer or is_drawn_page(self._copies.at(REFINING_PX))):
             chance = gate.NO_WORK  # a question
         return chance, {"chance": sight.chance, "undecided": sight.undecided}
+
+
+def _seen_closer(sight: eye.Sight, works: Sequence[eye.Seen]) -> bool:
+    """Whether there is a work among these that was not seen at first."""
+    return any(all(work is not first for first in sight.works) for work in works)
+
+
+def _sees_none(sight: eye.Sight, works: Sequence[eye.Seen]) -> bool:
+    """Whether the eye takes a photo to show no work, at first and closer."""
+    return gate.work_chance(sight.chance, sight.undecided) < gate.NO_WORK and not _seen_closer(sight, works)
 
 
 def find_outline(photo: Photo) -> Outline | Declined:
