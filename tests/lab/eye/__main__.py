@@ -1,4 +1,4 @@
-"""`python -m tests.lab.eye train ...` (also `python -m tests.lab train-eye`) and `python -m tests.lab.eye look ...`."""
+"""`python -m tests.lab.eye train ...` (also `python -m tests.lab train-eye`), `... look ...` and `... answer ...`."""
 
 import argparse
 from pathlib import Path
@@ -65,9 +65,20 @@ def main() -> None:
     sheet.add_argument("--count", type=int, default=48)
     sheet.add_argument("--album", type=Path)
     sheet.add_argument("--out", type=Path, required=True)
+    answer = commands.add_parser("answer", help="teach it what is no work, and nothing else (extra: train)")
+    answer.add_argument("--start", type=Path, required=True, help="the eye.onnx whose answer learns on")
+    answer.add_argument("--album", type=Path, required=True, help="folder with everyday photos")
+    answer.add_argument("--out", type=Path, required=True, help="where the new network goes")
+    answer.add_argument("--scenes", type=int, default=3600, help="scenes that keep it in place")
+    answer.add_argument("--share", type=float, default=0.3, help="how much of what was learned is taken")
     given = parser.parse_args()
     if given.command == "train":
         run(given)
+        return
+    if given.command == "answer":
+        from .answer import run as teach
+
+        teach(given)
         return
     if given.album:
         add_folder(given.album)
