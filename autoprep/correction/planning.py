@@ -16,6 +16,7 @@ from autoprep.correction.paper import Paper
 from autoprep.correction.paper_signs import Around
 from autoprep.correction.references import Reference, light_over
 from autoprep.correction.rim import clear_of_desk
+from autoprep.correction.round_edge import round_edge
 from autoprep.correction.shade_eye import look_for_shade
 from autoprep.correction.shadows import Shadow
 from autoprep.correction.squaring import Torn, rectify, rimmed, torn_edges
@@ -187,6 +188,8 @@ def make_plan(
     # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
     torn = None if judged.paper == "none" else torn_edges(rim)
     plan = plan if torn is None else _in_whole_frame(plan, torn)
+    if torn is None and not any(outline.cut) and not outline.whole_photo:
+        plan = plan.model_copy(update={"silhouette": round_edge(photo, geometry)})
     plan = plan.model_copy(update={"inset": clear_of_desk(photo, plan.geometry)})
     return plan, judged, _measures(draft, plan, finished) | _shadow_measures(paper, shadow, plan)
 

@@ -342,3 +342,12 @@ def torn_sides(silhouette: tuple[tuple[float, float], ...] | None) -> tuple[bool
     middles = (y[across & (y < 0.3)], 1 - x[down & (x > 0.7)], 1 - y[across & (y > 0.7)], x[down & (x < 0.3)])
     top, right, bottom, left = (bool(np.abs(part).max(initial=0.0) > 1e-4) for part in middles)
     return top, right, bottom, left
+
+
+def is_round(silhouette: tuple[tuple[float, float], ...]) -> bool:
+    """Whether an edge stays away from all four corners of its frame, as that of a round or oval work does."""
+    x, y = np.array(silhouette).T
+    return bool((np.minimum(x, 1 - x) + np.minimum(y, 1 - y)).min() > _ROUND)
+
+
+_ROUND = 0.2  # a circle comes as near as .29, in shares of both sides together; a torn sheet's corners much nearer

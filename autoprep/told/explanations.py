@@ -6,8 +6,19 @@ from pathlib import PurePosixPath
 
 import numpy as np
 
-from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Photo, Reason, Why, WorkFacts, kind_of
-from autoprep.rendering.layout import torn_sides
+from autoprep.domain import (
+    Corner,
+    CorrectionPlan,
+    Declined,
+    Geometry,
+    JobRecord,
+    Photo,
+    Reason,
+    Why,
+    WorkFacts,
+    kind_of,
+)
+from autoprep.rendering.layout import is_round, torn_sides
 from autoprep.wishes.destinations import GLARE_HOLDS_PERCENT
 
 _LEAST_BEND_TOLD = 0.2  # percent of the longer side: half a millimetre on A4
@@ -240,12 +251,17 @@ def _geometry(plan: CorrectionPlan, measures: dict[str, float]) -> str:
     geometry = plan.geometry
     if geometry.ratio_from == "whole photo":
         return "The photo shows the work and nothing else; nothing was cut."
-    what = "torn edges" if any(torn_sides(plan.silhouette)) else "rounded corners"
-    torn = f" Its {what} are kept: what is outside them is ground." if plan.silhouette is not None else ""
+    torn = "" if plan.silhouette is None else f" {_edges(plan.silhouette)} kept: what is outside is ground."
     return (
         f"Straightened; the camera stood about {measures['oblique_degrees']:.0f}° from square-on. "
         f"Width to height is {geometry.ratio:.3f}, {_RATIO_WORDS[geometry.ratio_from]}.{_bent(geometry)}{torn}"
     )
+
+
+def _edges(silhouette: tuple[Corner, ...]) -> str:
+    if is_round(silhouette):
+        return "Its round edge is"
+    return "Its torn edges are" if any(torn_sides(silhouette)) else "Its rounded corners are"
 
 
 def _bent(geometry: Geometry) -> str:

@@ -2623,4 +2623,11 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the rectangle around a disc lies any way", "autoprep/correction/outline/lone.py", "if as_ellipse > as_box:", "if False:", ("tests/correction/test_lone.py",)),
     Mistake("the desk around a blank disc counts as drawing", "autoprep/correction/outline/lone.py", "_IN_ELLIPSE = 0.7", "_IN_ELLIPSE = 1.1", ("tests/correction/test_lone.py",)),
     Mistake("a small card keeps a strip of desk", "autoprep/correction/outline/lone.py", "        corners = _on_edges(copies, corners)", "        pass", ("tests/correction/test_lone.py",)),
+    Mistake("the desk beside a disc stays", "autoprep/correction/planning.py", '{"silhouette": round_edge(photo, geometry)}', "{}", ("tests/correction/test_round_edge.py",)),
+    Mistake("a disc is cut out of its sheet", "autoprep/correction/round_edge.py", "if not _corners_are_desk(lab):", "if False:", ("tests/correction/test_round_edge.py",)),
+    Mistake("a square is round", "autoprep/correction/round_edge.py", "if on_it[corner].mean() < _SURE or", "if False or", ("tests/correction/test_round_edge.py",)),
+    Mistake("a disc that is cut by hand becomes an oval", "autoprep/correction/round_edge.py", "return oval + calm if float(np.std(calm)) > _UNROUND else oval", "return oval", ("tests/correction/test_round_edge.py",)),
+    Mistake("a disc whose desk is out of view is judged by nothing", "autoprep/correction/round_edge.py", "    if beyond.any():\n", "    if False:\n", ("tests/correction/test_round_edge.py",)),
+    Mistake("a round edge is called torn", "autoprep/rendering/layout.py", ".min() > _ROUND)", ".min() > 1.0)", ("tests/correction/test_round_edge.py",)),
+    Mistake("a torn edge is called round", "autoprep/rendering/layout.py", ".min() > _ROUND)", ".min() > -1.0)", ("tests/correction/test_round_edge.py",)),
 )  # fmt: skip
