@@ -2625,7 +2625,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a small card keeps a strip of desk", "autoprep/correction/outline/lone.py", "        corners = _on_edges(copies, corners)", "        pass", ("tests/correction/test_lone.py",)),
     Mistake("the desk beside a disc stays", "autoprep/correction/planning.py", '{"silhouette": round_edge(photo, geometry)}', "{}", ("tests/correction/test_round_edge.py",)),
     Mistake("a disc is cut out of its sheet", "autoprep/correction/round_edge.py", "if not _corners_are_desk(lab):", "if False:", ("tests/correction/test_round_edge.py",)),
-    Mistake("a square is round", "autoprep/correction/round_edge.py", "if on_it[corner].mean() < _SURE or", "if False or", ("tests/correction/test_round_edge.py",)),
+    Mistake("a square is round", "autoprep/correction/round_edge.py", "if on_it[corner].mean() < _SURE or np.abs(oval - 1).max() > _OFF_CIRCLE:", "if False:", ("tests/correction/test_round_edge.py",)),
     Mistake("a disc that is cut by hand becomes an oval", "autoprep/correction/round_edge.py", "return oval + calm if float(np.std(calm)) > _UNROUND else oval", "return oval", ("tests/correction/test_round_edge.py",)),
     Mistake("a disc whose desk is out of view is judged by nothing", "autoprep/correction/round_edge.py", "    if beyond.any():\n", "    if False:\n", ("tests/correction/test_round_edge.py",)),
     Mistake("a round edge is called torn", "autoprep/rendering/layout.py", ".min() > _ROUND)", ".min() > 1.0)", ("tests/correction/test_round_edge.py",)),
