@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.fold import fold_of
-from autoprep.correction.marks import inside_only, lighter_marks
+from autoprep.correction.marks import inside_only, is_relief, lighter_marks
 from autoprep.correction.sheet import Sheet, smooth_light
 from autoprep.domain import Declined
 from autoprep.imaging import fields
@@ -289,7 +289,9 @@ def _lighter_marks(search: _Search, rest: Float64) -> float:
     blown = (least(search.logs) > np.log(0.88)).reshape(search.shape).astype(np.uint8)
     near = cv2.dilate(cv2.morphologyEx(blown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.ones((61, 61), np.uint8))
     marks = stands_out & (rest > 0.06) & (search.weight > 0) & (near.ravel() == 0)
-    return float(inside_only(marks.reshape(search.shape)).mean())
+    share = float(inside_only(marks.reshape(search.shape)).mean())
+    relief = share > 0 and is_relief((plane - around) / 400, (search.weight > 0).reshape(search.shape))
+    return 0.0 if relief else share
 
 
 _SHINES = 0.35

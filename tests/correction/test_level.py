@@ -1,5 +1,6 @@
 """The level of bare paper, on sheets of any proportion."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -32,3 +33,28 @@ def test_long_strips_of_paper_have_a_rim_of_it(ratio: int, stands: bool) -> None
     assert level.rim > 0.8
     paper, _ = find_paper(linear)
     assert judge(linear, paper).paper == "white"
+
+
+def embossed(lit: float, shaded: float) -> Float32:
+    """A sheet with rings pressed into it, or drawn: how much lighter one side of each is, and how much darker the other."""
+    rng = np.random.default_rng(5)
+    ring = np.zeros((900, 700), np.float32)
+    for radius in range(90, 330, 60):
+        cv2.circle(ring, (350, 450), radius, 1.0, 9, cv2.LINE_AA)
+    soft = np.asarray(cv2.GaussianBlur(ring, (0, 0), 4), np.float32)
+    slope = np.roll(soft, (-4, -4), (0, 1)) - np.roll(soft, (4, 4), (0, 1))
+    relief = lit * np.maximum(slope, 0) + shaded * np.minimum(slope, 0)
+    grain = 1 + rng.normal(0, 0.004, ring.shape)
+    return np.asarray((0.5 * np.exp(relief) * grain)[..., None] * np.ones(3), np.float32)
+
+
+@pytest.mark.parametrize(
+    ("lit", "shaded", "marks"),
+    [(0.3, 0.3, False), (0.3, 0.0, True), (0.3, 1.2, True), (1.2, 1.2, True)],
+    ids=["embossing", "chalk", "chalk and pencil", "chalk as strong as pencil"],
+)
+def test_the_lit_side_of_a_blank_embossing_is_no_chalk(lit: float, shaded: float, marks: bool) -> None:
+    """Of six white embossings five came out grey or beige: marks lighter than the paper prove that it is toned."""
+    paper = find_level(embossed(lit, shaded))
+    assert not isinstance(paper, Declined)
+    assert (paper.lighter > 0.005) == marks
