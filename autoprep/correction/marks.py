@@ -74,7 +74,7 @@ def inside_only(marks: Bool) -> Bool:
 # What stands out of its neighbourhood by so much (natural log), lighter or darker, is a relief where both are as much,
 # in each other's neighbourhood, and faint. (Six blank embossings: as much within .2, .84 and .97 near each other, .23
 # at the most; 40 toned and coloured sheets of seeds 139500-: darks of .25 and more, and fewer of them near lights.)
-_STANDS_OUT, _NEAR_PX, _AS_MUCH, _FAINT, _LIGHT_NEAR, _DARK_NEAR = 0.06, 13, 1.4, 0.25, 0.75, 0.92
+_STANDS_OUT, _NEAR_PX, _AS_MUCH, _FAINT, _LIGHT_NEAR, _DARK_NEAR = 0.06, 13, 1.4, 0.25, 0.75, 0.9
 
 
 def is_relief(off: AnyArray, counts: Bool) -> bool:

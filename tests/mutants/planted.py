@@ -2631,6 +2631,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a round edge is called torn", "autoprep/rendering/layout.py", ".min() > _ROUND)", ".min() > 1.0)", ("tests/correction/test_round_edge.py",)),
     Mistake("a torn edge is called round", "autoprep/rendering/layout.py", ".min() > _ROUND)", ".min() > -1.0)", ("tests/correction/test_round_edge.py",)),
     Mistake("the lit side of an embossing is chalk", "autoprep/correction/paper.py", "return 0.0 if relief else share", "return share", ("tests/correction/test_level.py",)),
-    Mistake("chalk as strong as pencil is a relief", "autoprep/correction/marks.py", "_FAINT, _LIGHT_NEAR, _DARK_NEAR = 0.06, 13, 1.4, 0.25, 0.75, 0.92", "_FAINT, _LIGHT_NEAR, _DARK_NEAR = 0.06, 13, 1.4, 9.0, 0.75, 0.92", ("tests/correction/test_level.py",)),
+    Mistake("chalk as strong as pencil is a relief", "autoprep/correction/marks.py", "_FAINT, _LIGHT_NEAR, _DARK_NEAR = 0.06, 13, 1.4, 0.25, 0.75, 0.9", "_FAINT, _LIGHT_NEAR, _DARK_NEAR = 0.06, 13, 1.4, 9.0, 0.75, 0.9", ("tests/correction/test_level.py",)),
     Mistake("chalk alone is a relief", "autoprep/correction/marks.py", "    if less == 0 or more > _AS_MUCH * less:\n        return False\n", "    if less == 0:\n        return True\n", ("tests/correction/test_level.py",)),
 )  # fmt: skip
