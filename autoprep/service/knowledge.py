@@ -21,7 +21,7 @@ from autoprep.service.said import Said, bare, noted_names, words_left
 from autoprep.service.steps import Step
 from autoprep.service.takes import merit
 from autoprep.wishes.note_files import folded
-from autoprep.wishes.notes import has_note
+from autoprep.wishes.photo_notes import has_note
 from autoprep.wishes.tables import Settings
 
 _BASIS, _AWAY, _ROOT = "basis", "away", "folder of questions"

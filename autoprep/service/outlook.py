@@ -22,7 +22,7 @@ from autoprep.told.explanations import ends_too_early
 from autoprep.wishes.corner_notes import CORNER_NOTE, is_called_for, is_corner_note, is_meant, named_in, saved_as
 from autoprep.wishes.names import part_name
 from autoprep.wishes.note_files import folded, place_of
-from autoprep.wishes.notes import has_note, still_free, without_photo
+from autoprep.wishes.photo_notes import has_note, still_free, without_photo
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 

@@ -17,7 +17,8 @@ from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.lines import by_key
 from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.note_files import folded, is_unread, said_by
-from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since, is_folder_note
+from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since
+from autoprep.wishes.photo_notes import is_folder_note
 from autoprep.wishes.tables import Settings
 
 Notes = Mapping[str, tuple[tuple[str, int, int], ...]]

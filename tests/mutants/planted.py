@@ -160,9 +160,12 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/notes.py", _RENAMED,
-        ("a note speaks for who was called so, though another is", "if not any(place.is_file() for place in _called_alike(place_of(inbox, name))))", ")"),
         ("a left note is silent", "return _facts(_sources(inbox, (shown, *still_free(inbox, was)), words, warnings), warnings)", "return _facts(_sources(inbox, (shown,), words, warnings), warnings)"),
         ("a left note of a work in a photo is silent", "called = [part_name(name, part) for name in names]", "called = [shown]"),
+    ),
+    *_all(
+        "autoprep/wishes/photo_notes.py", _RENAMED,
+        ("a note speaks for who was called so, though another is", "if not any(place.is_file() for place in _called_alike(place_of(inbox, name))))", ")"),
     ),
     *_all(
         "autoprep/ledger/earlier.py", _RENAMED,
@@ -273,7 +276,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("names that all works share number other files", "for group, asks in ((alike, may_ask), *(([name], False) for name in apart)):", "for group, asks in ((plain, may_ask),):"),
     ),
     *_all(
-        "autoprep/wishes/notes.py", ("tests/test_repair.py",),
+        "autoprep/wishes/photo_notes.py", ("tests/test_repair.py",),
         ("a note for a folder counts as left behind", "not is_corner_note(note) and not is_folder_note(note))", "not is_corner_note(note))"),
     ),
     *_all(
@@ -1022,7 +1025,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/notes.py", ("tests/test_words.py", "tests/test_works.py"),
-        ("the folder wins over the note", "_from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)", "_from_sketchbook(inbox, shown), folder_notes, _noted(note), name, folders, corner_notes, _noted(told)"),
+        ("the folder wins over the note", "from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)", "from_sketchbook(inbox, shown), folder_notes, _noted(note), name, folders, corner_notes, _noted(told)"),
         ("what contradicts itself is not told", "            if was != holds:", "            if False:"),
     ),
     *_all(
@@ -2074,7 +2077,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a note of the corner page names no photo whose letters are put together otherwise", "if composed(named) == composed(shown):", "if named == shown:"),
     ),
     *_all(
-        "autoprep/wishes/notes.py", ("tests/test_note_names.py",),
+        "autoprep/wishes/photo_notes.py", ("tests/test_note_names.py",),
         ("each photo reads all notes of its folder", "@lru_cache(maxsize=4096)\n", ""),
         ("a note's paper is that of before it was changed", "        paper = _paper_in(os.path.join(folder, name), when, size)", "        paper = _paper_in(os.path.join(folder, name), 0, 0)"),
         ("a folder's note with a capital is one of a photo", "    return folded(os.path.splitext(name)[0]) == FOLDER_NOTE", "    return os.path.splitext(name)[0] == FOLDER_NOTE"),
@@ -2297,7 +2300,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a boat's hold is one", "and behind and is_hold(behind[-1]):", "and is_hold(said.get('title', '')):"),
     ),
     *_all(
-        "autoprep/wishes/notes.py", ("tests/test_note_lines.py",),
+        "autoprep/wishes/photo_notes.py", ("tests/test_note_lines.py",),
         ("a hold in the second note of a photo is not heard", '({"hold": True} if True in holds else {})', "{}"),
         ("notes that do not agree are not told", "if was[key] != said[key] else []", "if False else []"),
         ("two photos in other capitals share their notes", "for one in as_called(place) if not _is_of_another(one, place)", "for one in as_called(place)"),
