@@ -153,16 +153,17 @@ def _why(problem: str) -> str:
 
 def status(options: argparse.Namespace) -> int:
     """Say what waits, runs, asks and failed, and how much space is left."""
+    from autoprep.service.listed import lists_told  # costs a while, and is needed here alone
+
     settings = settings_of(options)
     ledger = open_ledger(settings)
     try:
-        found = (
-            status_of(settings, None)
-            if ledger is None
-            else status_of(
-                settings, ledger.overview, ledger.kept(TROUBLE), ledger.unfinished(time.time()), ledger.unread()
-            )
-        )
+        lists = lists_told(settings.folders.inbox, ledger)
+        if ledger is None:
+            found = status_of(settings, None, lists=lists)
+        else:
+            unfinished, unread = ledger.unfinished(time.time()), ledger.unread()
+            found = status_of(settings, ledger.overview, ledger.kept(TROUBLE), unfinished, unread, lists)
     finally:
         if ledger is not None:
             ledger.close()

@@ -1,6 +1,7 @@
-"""What the artist says of a work: by a note beside the photo, by the photo's name, by its folders.
+"""What the artist says of a work: by a note beside the photo, by a row of a list, by the photo's name, by its folders.
 
-The note wins over the name, the name over the folders, those over a folder's note; what contradicts itself is told.
+The note wins over the list, the list over the name, the name over the folders, those over a folder's note;
+what contradicts itself is told.
 """
 
 import contextlib
@@ -15,9 +16,10 @@ from autoprep.logs import as_shown
 from autoprep.wishes.captions import Doubt, from_folders, from_name, open_doubts, reference
 from autoprep.wishes.corner_notes import of_corner_notes
 from autoprep.wishes.names import part_name, whole_name
-from autoprep.wishes.note_files import OF_THE_SIZE, in_words, lay_over, place_of, said_by
+from autoprep.wishes.note_files import OF_THE_SIZE, in_words, is_work_list, lay_over, place_of, said_by
 from autoprep.wishes.photo_notes import (
     PICTURES,
+    Given,
     from_folder_notes,
     from_note,
     from_sketchbook,
@@ -118,7 +120,7 @@ def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: li
     corner_notes = _from_corner_notes(inbox, names, warnings, page)
     told = _told(words, warnings)
     warnings += _outdone(
-        notes[0][0] if notes else None,
+        notes[0] if notes else None,
         note,
         (page[0], corner_notes) if page else None,
         (words, told) if words else None,
@@ -127,30 +129,30 @@ def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: li
     warnings += open_doubts(of_folders, name | note | corner_notes | told, "the photo's folder")
     # A name that gives a title and nothing else is no more than the file's name: a note is there to say another.
     spoken = {} if list(name) == ["title"] else name
-    warnings += _contradictions((("folder", folders), ("name", spoken), ("note", note)))
+    warnings += _contradictions((("folder", folders), ("name", spoken), (_whose(notes), note)))
     return from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)
 
 
 def _outdone(
-    own: Path | None,
+    own: Given | None,
     note: dict[str, Any],
     page: tuple[Path, dict[str, Any]] | None,
     command: tuple[Path, dict[str, Any]] | None,
 ) -> list[str]:
     """Where a note says otherwise, and later, than what wins over it: the corner page's note, and the command line."""
     found = []
-    if own is not None and page is not None and _is_newer(own, page[0]):
+    if own is not None and page is not None and _is_newer(own.place, page[0]):
         outlines = [{key: said.get(key) for key in _OUTLINE} for said in (note, page[1])]
         if any(outlines[0].values()) and any(outlines[1].values()) and outlines[0] != outlines[1]:
             file = as_shown(page[0].name)
             found.append(
-                f"the note {as_shown(own.name)} gives another outline than {file}, which the corner page has saved and "
-                f"which holds; to have the note's, delete {file}"
+                f"{own.called} gives another outline than {file}, which the corner page has saved and "
+                f"which holds; to have the {_whose([own])}'s, delete {file}"
             )
-    if own is not None and command is not None and _is_newer(own, command[0]):
+    if own is not None and command is not None and _is_newer(own.place, command[0]):
         found += [
-            f"the photo's note and what you said by the command line do not agree on {in_words(key)}; the command line "
-            f"holds, until it is unsaid with “{key.replace('_', ' ')}:”"
+            f"the photo's {_whose([own])} and what you said by the command line do not agree on {in_words(key)}; the "
+            f"command line holds, until it is unsaid with “{key.replace('_', ' ')}:”"
             for key in note if key not in (*_OUTLINE, "also", "keywords", *OF_THE_SIZE)
             and key in command[1] and note[key] != command[1][key]
         ]  # fmt: skip
@@ -158,6 +160,11 @@ def _outdone(
 
 
 _OUTLINE = ("outline", "corners_px")
+
+
+def _whose(notes: Sequence[Given]) -> str:
+    """What a sentence calls the strongest of a photo's notes, or its row in a list where it has none."""
+    return "list" if notes and is_work_list(notes[0].place.name) else "note"
 
 
 def _is_newer(note: Path, other: Path) -> bool:

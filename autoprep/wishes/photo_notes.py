@@ -5,7 +5,7 @@ import os
 from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path, PurePosixPath
-from typing import Any
+from typing import Any, NamedTuple
 
 from autoprep.logs import as_shown
 from autoprep.wishes.captions import is_plain_folder
@@ -15,13 +15,16 @@ from autoprep.wishes.note_files import (
     OF_THE_SIZE,
     as_called,
     folded,
+    held_unread,
     in_words,
+    is_work_list,
     lay_over,
     place_of,
     said_by,
     said_in,
     text_of,
 )
+from autoprep.wishes.work_lists import Row, lists_in, read_list
 
 PICTURES = (
     ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
@@ -34,33 +37,64 @@ def from_note(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[st
     return together(notes_of(inbox, names, warnings), warnings)
 
 
-_Given = list[tuple[Path, dict[str, Any]]]
-"""Notes, the strongest first, and what each says."""
+class Given(NamedTuple):
+    """A note, or a row of the folder's list: where it stands, what a sentence calls it, and what it says."""
+
+    place: Path
+    called: str
+    said: dict[str, Any]
 
 
-def notes_of(inbox: Path, names: Iterable[str], warnings: list[str]) -> _Given:
-    """All notes of the first of these names that has any."""
-    return next((found for name in names if (found := _read(_note_places(place_of(inbox, name)), warnings))), [])
+def notes_of(inbox: Path, names: Iterable[str], warnings: list[str]) -> list[Given]:
+    """All notes of the first of these names that has any, the strongest first; behind them the rows of its list."""
+    return next((found for name in names if (found := _of_photo(place_of(inbox, name), warnings))), [])
 
 
-def _read(places: Iterable[Path], warnings: list[str]) -> _Given:
-    return [(place, said) for place in places if (said := said_by(place, warnings)) is not None]
+def _of_photo(photo: Path, warnings: list[str]) -> list[Given]:
+    return [*_read(_note_places(photo), warnings), *_rows_of(photo, warnings)]
 
 
-def together(notes: _Given, warnings: list[str]) -> dict[str, Any]:
+def _read(places: Iterable[Path], warnings: list[str]) -> list[Given]:
+    found = ((place, said_by(place, warnings)) for place in places)
+    return [Given(place, f"the note {as_shown(place.name)}", said) for place, said in found if said is not None]
+
+
+def _rows_of(photo: Path, warnings: list[str]) -> list[Given]:
+    """What the rows of the folder's list that name a photo say of it; each is read like a note."""
+    given = []
+    for place in lists_in(photo.parent):
+        called = as_shown(place.name)
+        try:
+            rows = [row for row in read_list(place).rows if row.text and row.is_of(photo.name)]
+        except OSError as problem:
+            given.append(Given(place, f"the list {called}", held_unread(f"the list {called}", problem, warnings)))
+            continue
+        for row in rows if len(rows) < 2 else [row for row in rows if not _names_another(row.photo, photo, rows)]:
+            words = f"row {row.number} of {called}"
+            given.append(Given(place, words, said_in(row.text, place, warnings, words)))
+    return given
+
+
+def _names_another(written: str, photo: Path, rows: list[Row]) -> bool:
+    """Whether a row in other capitals than a photo's own, which is there too, is that of a photo in these capitals."""
+    exact = (photo.name, photo.stem)
+    if written in exact or not any(row.photo in exact for row in rows):
+        return False
+    return any(place.is_file() for place in _called_alike(photo.with_name(written)))
+
+
+def together(notes: list[Given], warnings: list[str]) -> dict[str, Any]:
     """What several notes of one photo, or of one folder, say: where they differ the first holds, and a hold in any."""
     all_of_them: dict[str, Any] = {}
-    for _, said in reversed(notes):
+    for _, _, said in reversed(notes):
         lay_over(all_of_them, said)
-    for (first, was), (other, said) in ((notes[0], each) for each in notes[1:]):
-        both = f"the notes {as_shown(first.name)} and {as_shown(other.name)} do not agree on"
+    for (_, first, was), (_, other, said) in ((notes[0], each) for each in notes[1:]):
+        both = f"{first} and {other} do not agree on"
         for key in was.keys() & said.keys() - {"also", "keywords", "hold", *OF_THE_SIZE}:
             warnings += [f"{both} {in_words(key)}; the first holds"] if was[key] != said[key] else []
-    holds = {said["hold"] for _, said in notes if "hold" in said}
+    holds = {said["hold"] for _, _, said in notes if "hold" in said}
     if len(holds) > 1:
-        warnings.append(
-            f"the notes {', '.join(as_shown(place.name) for place, _ in notes)} do not agree on a hold; it is held"
-        )
+        warnings.append(f"{', '.join(called for _, called, _ in notes)} do not agree on a hold; it is held")
     return all_of_them | ({"hold": True} if True in holds else {})
 
 
@@ -80,7 +114,7 @@ def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
     """Whether a photo of this name has a note, or one of the corner page."""
     if corners:
         return bool(of_corner_notes(inbox, name, []))
-    return bool(_read(_note_places(place_of(inbox, name)), []))
+    return bool(_of_photo(place_of(inbox, name), []))
 
 
 def still_free(inbox: Path, names: Iterable[str]) -> tuple[str, ...]:
@@ -99,7 +133,7 @@ def without_photo(notes: Iterable[str], others: Iterable[str]) -> list[str]:
     their photo, are not among them.
     """
     called = {folded(name) for other in others for name in (other, PurePosixPath(other).stem)}
-    own = (note for note in notes if not is_corner_note(note) and not is_folder_note(note))
+    own = (note for note in notes if not (is_corner_note(note) or is_folder_note(note) or is_work_list(note)))
     return [note for note in own if folded(PurePosixPath(note).stem) not in called]
 
 
