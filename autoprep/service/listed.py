@@ -42,7 +42,12 @@ def _known(ledger: Ledger) -> set[str]:
 
 def _is_one_of(files: list[str], folder: str, known: set[str]) -> Callable[[Row], bool]:
     there = names_of(name for name in files if not is_ignored(name))
-    return lambda row: folded(row.photo) in there or folded(str(PurePosixPath(folder) / row.photo)) in known
+
+    def is_there(row: Row) -> bool:
+        had = "/" not in row.photo and folded(str(PurePosixPath(folder) / row.photo)) in known
+        return had or folded(row.photo) in there
+
+    return is_there
 
 
 def told_of(place: Path, shown: str, is_there: Callable[[Row], bool]) -> Iterator[str]:

@@ -2670,6 +2670,9 @@ PLANTED: tuple[Mistake, ...] = (
         ("photos of rows that are not there are not told", "    if lost:\n", "    if False:\n"),
         ("a row of a photo that was deleted is a mistake", "for name in (*ledger.overview.names(),", "for name in (*(),"),
         ("what is wrong with a list is not told", "yield from (f\"{shown} {fault}\" for fault in found.faults)", "yield from ()"),
+        ("hidden folders are looked through for lists", "sorted(name for name in folders if not is_ignored(name))", "sorted(folders)"),
+        ("a row of a photo that was renamed is a mistake", "for name in (*ledger.overview.names(), *earlier)", "for name in ledger.overview.names()"),
+        ("a row that names a photo of another folder is silent", 'had = "/" not in row.photo and folded', "had = folded"),
         ("a row may name a note", "names_of(name for name in files if not is_ignored(name))", "names_of(files)"),
     ),
     *_all(

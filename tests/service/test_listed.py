@@ -216,6 +216,14 @@ def test_a_list_that_is_damaged_is_told_and_stops_nothing(wren: Studio, capsys: 
     assert [line.partition(":")[0] for line in status(wren, capsys)[1]] == ["works.csv was not used"]
 
 
+def test_what_is_no_photo_is_none_that_a_row_names(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("works.csv", LIST)
+    wren.put("IMG_1.txt", "year: 2026")
+    wren.put(".thumbnails/works.csv", LIST)
+    wren.put("IMG_2.jpg", photo(2))
+    assert status(wren, capsys)[1] == ["works.csv names photos that are not beside it: IMG_1 (row 2), IMG_3 (row 4)"]
+
+
 def test_a_photo_that_was_deleted_or_renamed_is_no_mistake_of_its_row(
     wren: Studio, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -226,6 +234,9 @@ def test_a_photo_that_was_deleted_or_renamed_is_no_mistake_of_its_row(
     (wren.inbox / "trip" / "IMG_2.jpg").rename(wren.inbox / "trip" / "Tern.jpg")
     wren.run()
     assert status(wren, capsys) == (0, [])
+    wren.put("works.csv", "photo,title\ntrip/IMG_3,Boat\n")  # each list speaks of its own folder
+    assert status(wren, capsys)[1] == ["works.csv names a photo that is not beside it: trip/IMG_3 (row 2)"]
+    (wren.inbox / "works.csv").unlink()
     assert ahead(wren) == [
         "trip/works.csv: row 2 speaks of trip/IMG_1.jpg, which is not in the inbox now",
         "trip/works.csv: row 3 speaks of trip/Tern.jpg, which was called trip/IMG_2.jpg",
