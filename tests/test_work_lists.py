@@ -161,6 +161,7 @@ def test_each_column_says_what_its_key_says_in_a_note(tmp_path: Path, cells: str
     ("text", "fault"),
     [
         ("photo,title,gallery,sizes (cm)\nIMG_1,Jug,North,30", "not understood, and not used: “gallery”, “sizes (cm)”"),
+        (f"photo,title,{'long ' * 99}\nIMG_1,Jug", f"and not used: “{'long ' * 11}long…”"),
         ("photo,titel\nIMG_1,Jug", "“titel” was read as “title”"),
         ("photo,title,\nIMG_1,Jug,blue", "words in a column without a heading"),
         ("photo,title\nIMG_1,Jug\n,Tern\n,\n", "names no photo in row 3"),

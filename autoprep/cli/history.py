@@ -16,6 +16,7 @@ from autoprep.errors import UsageError
 from autoprep.ledger import HELD_BACK, TROUBLE, Listed, Overview
 from autoprep.logs import counted, plain
 from autoprep.told.standing import status_of
+from autoprep.told.work_lists import lists_told
 from autoprep.told.works import held_by
 
 _A_PAGE = 50
@@ -153,8 +154,6 @@ def _why(problem: str) -> str:
 
 def status(options: argparse.Namespace) -> int:
     """Say what waits, runs, asks and failed, and how much space is left."""
-    from autoprep.service.listed import lists_told  # costs a while, and is needed here alone
-
     settings = settings_of(options)
     ledger = open_ledger(settings)
     try:

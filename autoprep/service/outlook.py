@@ -17,10 +17,10 @@ from autoprep.service.arrivals import shown_name
 from autoprep.service.depends import settings_digest
 from autoprep.service.inbox import Found, scan
 from autoprep.service.knowledge import Knowledge
-from autoprep.service.listed import lists_told, told_of
 from autoprep.service.said import bare
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
 from autoprep.told.explanations import ends_too_early
+from autoprep.told.work_lists import lists_told, told_of
 from autoprep.wishes.corner_notes import CORNER_NOTE, is_called_for, is_corner_note, is_meant, named_in, saved_as
 from autoprep.wishes.names import part_name
 from autoprep.wishes.note_files import folded, is_work_list, place_of

@@ -208,7 +208,7 @@ def said_in(
         elif not name:
             near = "" if stands_apart(key) else nearest(key, KEYS)
             which = f"; the nearest word is “{near}”" if near else "; nothing was made of that line"
-            warnings.append(f"{called} says “{_short(key)}”, which is not understood{which}")
+            warnings.append(f"{called} says “{short(key)}”, which is not understood{which}")
         else:
             warnings += [f"{called}: {slip(key)}"] if slip(key) else []
             found = read(name, value, called, warnings)
@@ -267,7 +267,7 @@ def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value:
         field = "outline" if what == "corners_px" else what  # which is said by words or by its corners
         meant, text = given.get(field, (means, value))
         if meant != means and field not in (*_ADD_UP, *OF_THE_SIZE):
-            both = f"“{_short(str(text))}” and “{_short(str(value))}”"
+            both = f"“{short(str(text))}” and “{short(str(value))}”"
             told.append(f"{called} gives {in_words(field)} twice, {both}; the last holds")
         given[field] = (means, value)
     return told
@@ -293,15 +293,16 @@ def _from_bare_lines(
             yield line, found
         else:
             warnings.append(
-                f"{called} says “{_short(line)}” without a word and a colon before it; nothing was made of it"
+                f"{called} says “{short(line)}” without a word and a colon before it; nothing was made of it"
             )
 
 
 def _held_until(called: str, line: str) -> str:
-    return f"{called} says “{_short(line)}”; the work is held until it says “hold: yes” or “hold: no”"
+    return f"{called} says “{short(line)}”; the work is held until it says “hold: yes” or “hold: no”"
 
 
-def _short(text: str) -> str:
+def short(text: str) -> str:
+    """The text as a sentence quotes it: no more than 60 letters."""
     return text if len(text) <= 60 else f"{text[:59]}…"
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from autoprep.logs import as_shown
 from autoprep.wishes.lines import KEYS, holds_by, slip, taken
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.note_files import WORK_LIST, as_called, folded, text_of
+from autoprep.wishes.note_files import WORK_LIST, as_called, folded, short, text_of
 
 _LARGEST_LIST = 256 * 1024
 _SEPARATORS = (",", ";", "\t")
@@ -182,7 +182,7 @@ def _is_seen(cell: str) -> bool:
 
 def _with_nearest(title: str) -> str:
     near = nearest(title, KEYS)
-    return f"“{title}” (the nearest word is “{near}”)" if near else f"“{title}”"
+    return f"“{short(title)}”{f' (the nearest word is “{near}”)' if near else ''}"
 
 
 def _numbered(rows: list[int]) -> str:

@@ -6,8 +6,7 @@ from pathlib import Path, PurePosixPath
 
 from autoprep.ledger import Ledger
 from autoprep.logs import as_shown
-from autoprep.service.inbox import is_ignored
-from autoprep.wishes.note_files import folded, is_work_list
+from autoprep.wishes.note_files import NOTE_ENDINGS, folded, is_work_list, short
 from autoprep.wishes.work_lists import Row, names_of, read_list
 
 _MOST_NAMED = 6
@@ -21,7 +20,7 @@ def lists_told(inbox: Path, ledger: Ledger | None) -> tuple[str, ...]:
     known: set[str] = set()
     told: list[str] = []
     for at, folders, files in os.walk(inbox):
-        folders[:] = sorted(name for name in folders if not is_ignored(name))
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(filter(is_work_list, files)):
             if ledger is not None and not known:
                 known = _known(ledger)
@@ -41,7 +40,7 @@ def _known(ledger: Ledger) -> set[str]:
 
 
 def _is_one_of(files: list[str], folder: str, known: set[str]) -> Callable[[Row], bool]:
-    there = names_of(name for name in files if not is_ignored(name))
+    there = names_of(name for name in files if not folded(name).endswith(NOTE_ENDINGS))
 
     def is_there(row: Row) -> bool:
         had = "/" not in row.photo and folded(str(PurePosixPath(folder) / row.photo)) in known
@@ -59,7 +58,7 @@ def told_of(place: Path, shown: str, is_there: Callable[[Row], bool]) -> Iterato
         yield f"{shown} can't be read now ({why}); the works in its folder are held until it can be"
         return
     yield from (f"{shown} {fault}" for fault in found.faults)
-    lost = [f"{as_shown(row.photo)} (row {row.number})" for row in found.rows if not is_there(row)]
+    lost = [f"{as_shown(short(row.photo))} (row {row.number})" for row in found.rows if not is_there(row)]
     if lost:
         more = f" and {len(lost) - _MOST_NAMED} more" if len(lost) > _MOST_NAMED else ""
         named = ", ".join(lost[:_MOST_NAMED]) + more
