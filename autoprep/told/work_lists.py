@@ -6,7 +6,7 @@ from pathlib import Path, PurePosixPath
 
 from autoprep.ledger import Ledger
 from autoprep.logs import as_shown
-from autoprep.wishes.note_files import NOTE_ENDINGS, folded, is_work_list, short
+from autoprep.wishes.note_files import NOTE_ENDINGS, WORK_LIST, folded, is_work_list, short
 from autoprep.wishes.work_lists import Row, names_of, read_list
 
 _MOST_NAMED = 6
@@ -40,7 +40,7 @@ def _known(ledger: Ledger) -> set[str]:
 
 
 def _is_one_of(files: list[str], folder: str, known: set[str]) -> Callable[[Row], bool]:
-    there = names_of(name for name in files if not folded(name).endswith(NOTE_ENDINGS))
+    there = names_of(name for name in files if not folded(name).endswith((*NOTE_ENDINGS, WORK_LIST)))
 
     def is_there(row: Row) -> bool:
         had = "/" not in row.photo and folded(str(PurePosixPath(folder) / row.photo)) in known

@@ -2673,7 +2673,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("hidden folders are looked through for lists", 'sorted(name for name in folders if not name.startswith("."))', "sorted(folders)"),
         ("a row of a photo that was renamed is a mistake", "for name in (*ledger.overview.names(), *earlier)", "for name in ledger.overview.names()"),
         ("a row that names a photo of another folder is silent", 'had = "/" not in row.photo and folded', "had = folded"),
-        ("a row may name a note", "names_of(name for name in files if not folded(name).endswith(NOTE_ENDINGS))", "names_of(files)"),
+        ("a row may name a note", "names_of(name for name in files if not folded(name).endswith((*NOTE_ENDINGS, WORK_LIST)))", "names_of(files)"),
     ),
     *_all(
         "autoprep/service/outlook.py", ("tests/service/test_work_lists.py",),

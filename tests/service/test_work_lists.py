@@ -217,11 +217,12 @@ def test_a_list_that_is_damaged_is_told_and_stops_nothing(wren: Studio, capsys: 
 
 
 def test_what_is_no_photo_is_none_that_a_row_names(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
-    wren.put("works.csv", LIST)
+    wren.put("works.csv", LIST + "works;Mole;;\n")
     wren.put("IMG_1.txt", "year: 2026")
     wren.put(".thumbnails/works.csv", LIST)
     wren.put("IMG_2.jpg", photo(2))
-    assert status(wren, capsys)[1] == ["works.csv names photos that are not beside it: IMG_1 (row 2), IMG_3 (row 4)"]
+    (told,) = status(wren, capsys)[1]
+    assert told == "works.csv names photos that are not beside it: IMG_1 (row 2), IMG_3 (row 4), works (row 5)"
 
 
 def test_a_photo_that_was_deleted_or_renamed_is_no_mistake_of_its_row(
