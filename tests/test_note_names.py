@@ -5,10 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from autoprep.wishes import note_files, notes
+from autoprep.wishes import note_files, photo_notes
 from autoprep.wishes.corner_notes import is_called_for
 from autoprep.wishes.note_files import text_of
-from autoprep.wishes.notes import facts_of, has_note, without_photo
+from autoprep.wishes.notes import facts_of
+from autoprep.wishes.photo_notes import has_note, without_photo
 
 
 def put(inbox: Path, name: str, text: str) -> None:
@@ -81,7 +82,7 @@ def test_the_papers_of_a_folder_are_read_once(tmp_path: Path, monkeypatch: pytes
         read.append(place.name)
         return text_of(place)
 
-    monkeypatch.setattr(notes, "text_of", noted)
+    monkeypatch.setattr(photo_notes, "text_of", noted)
     monkeypatch.setattr(note_files, "text_of", noted)
     assert {facts_of(tmp_path, f"Journal/IMG_{number}.jpg")[0].paper for number in range(20)} == {"toned"}
     places = [name for name in read if (tmp_path / "Journal" / name).is_file()]

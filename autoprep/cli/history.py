@@ -16,6 +16,7 @@ from autoprep.errors import UsageError
 from autoprep.ledger import HELD_BACK, TROUBLE, Listed, Overview
 from autoprep.logs import counted, plain
 from autoprep.told.standing import status_of
+from autoprep.told.work_lists import lists_told
 from autoprep.told.works import held_by
 
 _A_PAGE = 50
@@ -156,13 +157,12 @@ def status(options: argparse.Namespace) -> int:
     settings = settings_of(options)
     ledger = open_ledger(settings)
     try:
-        found = (
-            status_of(settings, None)
-            if ledger is None
-            else status_of(
-                settings, ledger.overview, ledger.kept(TROUBLE), ledger.unfinished(time.time()), ledger.unread()
-            )
-        )
+        lists = lists_told(settings.folders.inbox, ledger)
+        if ledger is None:
+            found = status_of(settings, None, lists=lists)
+        else:
+            unfinished, unread = ledger.unfinished(time.time()), ledger.unread()
+            found = status_of(settings, ledger.overview, ledger.kept(TROUBLE), unfinished, unread, lists)
     finally:
         if ledger is not None:
             ledger.close()

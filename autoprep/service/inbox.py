@@ -23,11 +23,11 @@ from watchdog.events import (
 from watchdog.observers import Observer
 
 from autoprep.ledger import SeenFile
-from autoprep.wishes.note_files import NOTE_ENDINGS
+from autoprep.wishes.note_files import NOTE_ENDINGS, is_work_list
 
 Signature = tuple[int, int, int]
 Note = tuple[str, int, int]
-"""Name, mtime_ns and size of a note."""
+"""Name, mtime_ns and size of a note, or of a list of works."""
 
 # Names that sync tools, cameras and systems use for what is not yet, or never, a photo.
 _IGNORED_ENDINGS = (
@@ -67,7 +67,8 @@ _MACOS_DATALESS = 0x40000000
 def is_ignored(name: str) -> bool:
     """Hidden, temporary and partial names, notes, what systems keep and what phones write beside an edited photo."""
     folded = name.casefold()
-    return folded.startswith((".", "~")) or folded in _IGNORED_NAMES or folded.endswith(_NEVER_PHOTOS)
+    never = folded in _IGNORED_NAMES or folded.endswith(_NEVER_PHOTOS) or is_work_list(name)
+    return never or folded.startswith((".", "~"))
 
 
 def may_be_picture(name: str) -> bool:
@@ -120,7 +121,7 @@ def _notes_of(entries: list[os.DirEntry[bytes]]) -> tuple[Note, ...]:
     found = []
     for entry in entries:
         name = os.fsdecode(entry.name)
-        if name.casefold().endswith(NOTE_ENDINGS) and not name.startswith("."):
+        if (name.casefold().endswith(NOTE_ENDINGS) or is_work_list(name)) and not name.startswith("."):
             with contextlib.suppress(OSError):
                 status = entry.stat(follow_symlinks=False)
                 found.append((name, status.st_mtime_ns, status.st_size))

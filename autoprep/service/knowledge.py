@@ -21,7 +21,7 @@ from autoprep.service.said import Said, bare, noted_names, words_left
 from autoprep.service.steps import Step
 from autoprep.service.takes import merit
 from autoprep.wishes.note_files import folded
-from autoprep.wishes.notes import has_note
+from autoprep.wishes.photo_notes import has_note
 from autoprep.wishes.tables import Settings
 
 _BASIS, _AWAY, _ROOT = "basis", "away", "folder of questions"
@@ -185,7 +185,7 @@ class Knowledge:
         told = [job for left in words_left(self.settings) for job in (left, *self._parts.get(left, ()))]
         if self._noted_then != (notes, self._here.keys()):
             self._noted_then = (dict(notes), frozenset(self._here))
-            self._noted_away = self._noted(noted_names(notes))
+            self._noted_away = self._noted(noted_names(self.settings.folders.inbox, notes))
         spoken = (*told, *self._noted_away)
         self._spoken_of = frozenset(job for job in spoken if job in self._lines and job not in self._here)
 

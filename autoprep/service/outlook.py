@@ -3,8 +3,9 @@
 import contextlib
 import os
 import time
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from types import MappingProxyType
@@ -19,12 +20,14 @@ from autoprep.service.knowledge import Knowledge
 from autoprep.service.said import bare
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
 from autoprep.told.explanations import ends_too_early
+from autoprep.told.work_lists import lists_told, told_of
 from autoprep.wishes.corner_notes import CORNER_NOTE, is_called_for, is_corner_note, is_meant, named_in, saved_as
 from autoprep.wishes.names import part_name
-from autoprep.wishes.note_files import folded, place_of
-from autoprep.wishes.notes import has_note, still_free, without_photo
+from autoprep.wishes.note_files import folded, is_work_list, place_of
+from autoprep.wishes.photo_notes import has_note, still_free, without_photo
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
+from autoprep.wishes.work_lists import Row, names_of
 
 _WORDS = {
     Measure: "looked at", Render: "made", Withdraw: "withdrawn", Restore: "brought back", TakeApart: "taken apart",
@@ -38,6 +41,7 @@ def outlook(settings: Settings) -> Iterator[str]:
     found = scan(settings.folders.inbox, notes)
     if not ledger_path(settings).is_file():
         yield from (f"{shown_name(item.path)}: {_coming(item, 'it is new')}" for item in found)
+        yield from lists_told(settings.folders.inbox, None)
         return
     ledger = Ledger(ledger_path(settings))
     try:
@@ -145,7 +149,8 @@ def _alone(
 ) -> Iterator[str]:
     """A line for each note that lies beside no photo of its name, and for those of the corner page that fit none.
 
-    moved: photos that have another name since they were seen; away: those that are away and that notes speak of.
+    moved: photos that have another name since they were seen; away: those that are away and that notes speak of. The
+    same of the rows of lists, and what is wrong with a list as a whole.
     """
     now = {view.job for view in moved}
     renamed = [*moved, *(view for view in ledger.renamed() if view.job not in now)]
@@ -159,11 +164,31 @@ def _alone(
         corners = [note for note in called if is_corner_note(note) and not _fits(inbox, place / note, names)]
         others = set(names.get(str(place), ())) - set(called)
         for note in (*without_photo(called, others), *corners):
-            lost = next((shown for shown in away if folded(bare(shown)) == folded(bare(str(place / note)))), "")
-            speaks = _spoken_of(inbox, place / note, renamed)
-            if lost and speaks.startswith(_OF_NONE):
-                speaks = f"speaks of {lost}, which is not in the inbox now"
-            yield f"{place / note}: {speaks}"
+            yield f"{place / note}: {_spoken_of_or_lost(inbox, place / note, renamed, away)}"
+        for listed in filter(is_work_list, called):
+            speaks = partial(_spoken_of_or_lost, inbox, renamed=renamed, away=away)
+            yield from _of_list(inbox, place / listed, names_of(others), speaks)
+
+
+def _of_list(inbox: Path, shown: PurePosixPath, others: set[str], speaks: Callable[[PurePosixPath], str]) -> list[str]:
+    """What is told of a list; others: how rows may call the photos beside it; speaks: says of whom a note speaks."""
+    told: dict[str, str] = {}
+
+    def is_there(row: Row) -> bool:
+        words = "" if folded(row.photo) in others else speaks(shown.parent / f"{row.photo.replace('/', '_')}.txt")
+        if words and not words.startswith(_OF_NONE):
+            told[row.photo] = f"{shown}: row {row.number} {words}"
+        return not words or row.photo in told
+
+    return [*told_of(place_of(inbox, str(shown)), str(shown), is_there), *told.values()]
+
+
+def _spoken_of_or_lost(inbox: Path, note: PurePosixPath, renamed: Iterable[View], away: Iterable[str]) -> str:
+    lost = next((shown for shown in away if folded(bare(shown)) == folded(bare(str(note)))), "")
+    speaks = _spoken_of(inbox, note, renamed)
+    if lost and speaks.startswith(_OF_NONE):
+        speaks = f"speaks of {lost}, which is not in the inbox now"
+    return speaks
 
 
 _OF_NONE = "speaks of no photo"

@@ -13,6 +13,7 @@ from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
 from autoprep.told.explanations import ABSENT, NO_DESTINATION, ends_too_early, not_used, sent_nowhere
 from autoprep.told.list_letters import lacking
+from autoprep.wishes.note_files import is_work_list
 from autoprep.wishes.tables import Settings
 
 _MOST_NAMED, _MOST_UNCLEAR = 6, 3
@@ -35,7 +36,7 @@ class Status:
     held_back: photos with a destination that waits for a better photo, or for a word on its size, say; there_again:
     pictures that were away, with their folder, when they were to be taken out of ready/, and lie there again;
     asked_afresh: finished photos that wait to be measured again, as the artist has asked;
-    letters: what is told of letters in lists that no font holds.
+    letters: what is told of letters in lists that no font holds; lists: what is wrong with lists of works in the inbox.
     """
 
     waiting: int
@@ -64,6 +65,7 @@ class Status:
     there_again: tuple[str, ...] = ()
     asked_afresh: tuple[str, ...] = ()
     letters: tuple[str, ...] = ()
+    lists: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
@@ -107,6 +109,7 @@ class Status:
             words = "Photos with words that are not understood, or do not agree"
             said.append(f"{words}: {_named(self.unclear, _MOST_UNCLEAR)}; `autoprep show PHOTO` says which")
         said += [f"In a list, {line}" for line in map(plain, self.letters[:_MOST_NAMED])]
+        said += [f"List of works: {line}" for line in map(plain, self.lists[:_MOST_NAMED])]
         if self.not_photos:
             said.append(f"Files in the inbox that are not photos, and are left alone: {self.not_photos}")
         room = f"Free space: {_size(self.free_mb)}"
@@ -155,7 +158,8 @@ def _sent_nowhere(overview: Overview) -> tuple[str, ...]:
 def _not_photos(settings: Settings, overview: Overview) -> int:
     """How many files that are no photos lie in the inbox now."""
     inbox = os.fsencode(settings.folders.inbox)
-    return sum(os.path.lexists(os.path.join(inbox, path)) for path in overview.passed_over())
+    paths = [path for path in overview.passed_over() if not is_work_list(os.path.basename(os.fsdecode(path)))]
+    return sum(os.path.lexists(os.path.join(inbox, path)) for path in paths)
 
 
 def no_inbox(settings: Settings) -> str:
@@ -193,10 +197,11 @@ def status_of(
     trouble: str = "",
     unfinished: Mapping[str, float] | None = None,
     unread: Mapping[str, str] | None = None,
+    lists: tuple[str, ...] = (),
 ) -> Status:
     """The standing of a studio from its ledger, None where there is none yet; trouble, unfinished: as in Status.
 
-    unread: files that could not be taken in, and why.
+    unread: files that could not be taken in, and why; lists: as in Status.
     """
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
@@ -231,6 +236,7 @@ def status_of(
         held_back=() if overview is None else tuple(overview.held_back()),
         asked_afresh=() if overview is None else tuple(overview.asked_afresh()),
         letters=lacking(settings.folders.records),
+        lists=lists,
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),

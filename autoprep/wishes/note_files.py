@@ -32,6 +32,7 @@ from autoprep.wishes.lines import (
 from autoprep.wishes.mistakes import nearest
 
 NOTE_ENDINGS = (".txt", ".toml", ".md")
+WORK_LIST = "works.csv"  # in any capitals: the list of the works in its folder
 # A folder is steady so long after its last change; the coarsest times that file systems keep are two seconds apart.
 _STEADY_NS, _STEADY_BY_COARSE_NS = 100_000_000, 3_000_000_000
 _LARGEST_NOTE = 64 * 1024
@@ -91,7 +92,7 @@ def _notes_in(folder: str, _changed: int) -> Mapping[str, tuple[str, ...]]:
     with contextlib.suppress(OSError):
         for name in sorted(os.listdir(folder)):
             key = folded(name)
-            if key.endswith(NOTE_ENDINGS):
+            if key.endswith(NOTE_ENDINGS) or key == WORK_LIST:
                 found[key] = (*found.get(key, ()), name)
     return found
 
@@ -104,8 +105,8 @@ def as_called(place: Path) -> tuple[Path, ...]:
     return tuple(place.with_name(name) for name in sorted(called, key=lambda name: name != place.name))
 
 
-def text_of(place: Path) -> str | None:
-    """The text of a note, None where there is none; of a long one the whole lines of its first 64 KiB.
+def text_of(place: Path, most: int = _LARGEST_NOTE) -> str | None:
+    """The text of a note, None where there is none; of a long one the whole lines of its first bytes, 64 KiB or most.
 
     Raises OSError where there is one that can't be read. A link is not followed: it may lead to anything.
     """
@@ -118,16 +119,16 @@ def text_of(place: Path) -> str | None:
     if not stat.S_ISREG(mode):
         return None
     try:
-        data = _beginning_of(place)
+        data = _beginning_of(place, most)
     except FileNotFoundError:
         return None
-    text = _text(data[:_LARGEST_NOTE], cut=len(data) > _LARGEST_NOTE)
-    return text if len(data) <= _LARGEST_NOTE else text[: text.rfind("\n") + 1] or text
+    text = _text(data[:most], cut=len(data) > most)
+    return text if len(data) <= most else text[: text.rfind("\n") + 1] or text
 
 
-def _beginning_of(place: Path) -> bytes:
+def _beginning_of(place: Path, most: int) -> bytes:
     with place.open("rb") as file:
-        return file.read(_LARGEST_NOTE + 1)
+        return file.read(most + 1)
 
 
 def said_by(place: Path, warnings: list[str], called: str = "", *, keep_photo: bool = False) -> dict[str, Any] | None:
@@ -141,9 +142,19 @@ def said_by(place: Path, warnings: list[str], called: str = "", *, keep_photo: b
                 f"{called} is longer than {_LARGEST_NOTE // 1024} KiB; what stands behind that was not read"
             )
     except OSError as problem:
-        warnings.append(f"{called}{_UNREAD}{problem.strerror or problem}); the work is held until it can be")
-        return {"hold": True}
+        return held_unread(called, problem, warnings)
     return None if text is None else said_in(text, place, warnings, called, keep_photo=keep_photo)
+
+
+def held_unread(called: str, problem: OSError, warnings: list[str]) -> dict[str, Any]:
+    """What is taken to be said by what is there and can't be read; that is told."""
+    warnings.append(f"{called}{_UNREAD}{problem.strerror or problem}); the work is held until it can be")
+    return {"hold": True}
+
+
+def is_work_list(name: str) -> bool:
+    """Whether a file is called like a list of the works in its folder."""
+    return folded(name) == WORK_LIST
 
 
 _UNREAD = " can't be read now ("
@@ -197,7 +208,7 @@ def said_in(
         elif not name:
             near = "" if stands_apart(key) else nearest(key, KEYS)
             which = f"; the nearest word is “{near}”" if near else "; nothing was made of that line"
-            warnings.append(f"{called} says “{_short(key)}”, which is not understood{which}")
+            warnings.append(f"{called} says “{short(key)}”, which is not understood{which}")
         else:
             warnings += [f"{called}: {slip(key)}"] if slip(key) else []
             found = read(name, value, called, warnings)
@@ -256,7 +267,7 @@ def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value:
         field = "outline" if what == "corners_px" else what  # which is said by words or by its corners
         meant, text = given.get(field, (means, value))
         if meant != means and field not in (*_ADD_UP, *OF_THE_SIZE):
-            both = f"“{_short(str(text))}” and “{_short(str(value))}”"
+            both = f"“{short(str(text))}” and “{short(str(value))}”"
             told.append(f"{called} gives {in_words(field)} twice, {both}; the last holds")
         given[field] = (means, value)
     return told
@@ -282,15 +293,16 @@ def _from_bare_lines(
             yield line, found
         else:
             warnings.append(
-                f"{called} says “{_short(line)}” without a word and a colon before it; nothing was made of it"
+                f"{called} says “{short(line)}” without a word and a colon before it; nothing was made of it"
             )
 
 
 def _held_until(called: str, line: str) -> str:
-    return f"{called} says “{_short(line)}”; the work is held until it says “hold: yes” or “hold: no”"
+    return f"{called} says “{short(line)}”; the work is held until it says “hold: yes” or “hold: no”"
 
 
-def _short(text: str) -> str:
+def short(text: str) -> str:
+    """The text as a sentence quotes it: no more than 60 letters."""
     return text if len(text) <= 60 else f"{text[:59]}…"
 
 

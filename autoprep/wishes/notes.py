@@ -1,39 +1,35 @@
-"""What the artist says of a work: by a note beside the photo, by the photo's name, by its folders.
+"""What the artist says of a work: by a note beside the photo, by a row of a list, by the photo's name, by its folders.
 
-The note wins over the name, the name over the folders, those over a folder's note; what contradicts itself is told.
+The note wins over the list, the list over the name, the name over the folders, those over a folder's note;
+what contradicts itself is told.
 """
 
 import contextlib
 import os
 from collections.abc import Iterable, Iterator, Sequence
-from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from autoprep.domain import ReferenceShot, WorkFacts
 from autoprep.logs import as_shown
-from autoprep.wishes.captions import Doubt, from_folders, from_name, is_plain_folder, open_doubts, reference
-from autoprep.wishes.corner_notes import is_corner_note, of_corner_notes
+from autoprep.wishes.captions import Doubt, from_folders, from_name, open_doubts, reference
+from autoprep.wishes.corner_notes import of_corner_notes
 from autoprep.wishes.names import part_name, whole_name
-from autoprep.wishes.note_files import (
-    NOTE_ENDINGS,
-    OF_THE_SIZE,
-    as_called,
-    folded,
-    in_words,
-    lay_over,
-    place_of,
-    said_by,
-    said_in,
-    text_of,
+from autoprep.wishes.note_files import OF_THE_SIZE, in_words, is_work_list, lay_over, place_of, said_by
+from autoprep.wishes.photo_notes import (
+    PICTURES,
+    Given,
+    from_folder_notes,
+    from_note,
+    from_sketchbook,
+    has_note,
+    notes_of,
+    still_free,
+    together,
 )
 
-_PICTURES = (
-    ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
-)  # fmt: skip
 _MOST_REFERENCES = 4
-FOLDER_NOTE = "note"  # this note, in any of the endings, speaks of all in its folder
 
 
 def facts_of(
@@ -84,7 +80,7 @@ def facts_of_part(
             f"{PurePosixPath(names[0]).name}; give that photo another name, or say by the command line what is meant"
         )
     called = list(free)
-    own = (_from_note(inbox, called, warnings), _from_corner_notes(inbox, called, warnings), _told(words, warnings))
+    own = (from_note(inbox, called, warnings), _from_corner_notes(inbox, called, warnings), _told(words, warnings))
     return _facts((shared, *own), warnings)
 
 
@@ -93,7 +89,7 @@ def facts_left_behind(inbox: Path, was: Sequence[str], words: Path) -> tuple[Wor
     were left by the command line; and what of that can't be used."""
     warnings: list[str] = []
     names = still_free(inbox, was)
-    return _facts((_noted(_from_note(inbox, names, warnings)), _noted(_told(words, warnings))), warnings)
+    return _facts((_noted(from_note(inbox, names, warnings)), _noted(_told(words, warnings))), warnings)
 
 
 def facts_since(
@@ -102,7 +98,7 @@ def facts_since(
     """The facts of the work in a photo that is away, and what was said that can't be used; None where nothing is said
     of it by a note where its own was, or by the command line. before: what was said of it; the others: as above."""
     warnings: list[str] = []
-    note = _noted(_from_note(inbox, (shown, *still_free(inbox, was)), warnings))
+    note = _noted(from_note(inbox, (shown, *still_free(inbox, was)), warnings))
     shared = {key: value for key, value in _told(of_photo, warnings).items() if key not in (*_OF_ALL_TOGETHER, "title")}
     told = _noted(_told(words, warnings))
     if not (note or shared or told or warnings):
@@ -117,14 +113,14 @@ def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: li
     shown = names[0]
     of_folders: list[Doubt] = []
     folders, (name, doubts) = from_folders(shown, warnings, of_folders), from_name(shown)
-    notes = _notes_of(inbox, names, warnings)
-    note = _together(notes, warnings)
-    folder_notes = _from_folder_notes(inbox, shown, warnings)
+    notes = notes_of(inbox, names, warnings)
+    note = together(notes, warnings)
+    folder_notes = from_folder_notes(inbox, shown, warnings)
     page: list[Path] = []
     corner_notes = _from_corner_notes(inbox, names, warnings, page)
     told = _told(words, warnings)
     warnings += _outdone(
-        notes[0][0] if notes else None,
+        notes[0] if notes else None,
         note,
         (page[0], corner_notes) if page else None,
         (words, told) if words else None,
@@ -133,30 +129,30 @@ def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: li
     warnings += open_doubts(of_folders, name | note | corner_notes | told, "the photo's folder")
     # A name that gives a title and nothing else is no more than the file's name: a note is there to say another.
     spoken = {} if list(name) == ["title"] else name
-    warnings += _contradictions((("folder", folders), ("name", spoken), ("note", note)))
-    return _from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)
+    warnings += _contradictions((("folder", folders), ("name", spoken), (_whose(notes), note)))
+    return from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)
 
 
 def _outdone(
-    own: Path | None,
+    own: Given | None,
     note: dict[str, Any],
     page: tuple[Path, dict[str, Any]] | None,
     command: tuple[Path, dict[str, Any]] | None,
 ) -> list[str]:
     """Where a note says otherwise, and later, than what wins over it: the corner page's note, and the command line."""
     found = []
-    if own is not None and page is not None and _is_newer(own, page[0]):
+    if own is not None and page is not None and _is_newer(own.place, page[0]):
         outlines = [{key: said.get(key) for key in _OUTLINE} for said in (note, page[1])]
         if any(outlines[0].values()) and any(outlines[1].values()) and outlines[0] != outlines[1]:
             file = as_shown(page[0].name)
             found.append(
-                f"the note {as_shown(own.name)} gives another outline than {file}, which the corner page has saved and "
-                f"which holds; to have the note's, delete {file}"
+                f"{own.called} gives another outline than {file}, which the corner page has saved and "
+                f"which holds; to have the {_whose([own])}'s, delete {file}"
             )
-    if own is not None and command is not None and _is_newer(own, command[0]):
+    if own is not None and command is not None and _is_newer(own.place, command[0]):
         found += [
-            f"the photo's note and what you said by the command line do not agree on {in_words(key)}; the command line "
-            f"holds, until it is unsaid with “{key.replace('_', ' ')}:”"
+            f"the photo's {_whose([own])} and what you said by the command line do not agree on {in_words(key)}; the "
+            f"command line holds, until it is unsaid with “{key.replace('_', ' ')}:”"
             for key in note if key not in (*_OUTLINE, "also", "keywords", *OF_THE_SIZE)
             and key in command[1] and note[key] != command[1][key]
         ]  # fmt: skip
@@ -164,6 +160,11 @@ def _outdone(
 
 
 _OUTLINE = ("outline", "corners_px")
+
+
+def _whose(notes: Sequence[Given]) -> str:
+    """What a sentence calls the strongest of a photo's notes, or its row in a list where it has none."""
+    return "list" if notes and is_work_list(notes[0].place.name) else "note"
 
 
 def _is_newer(note: Path, other: Path) -> bool:
@@ -262,61 +263,7 @@ def _references_in(folder: Path) -> Iterator[tuple[Path, ReferenceShot]]:
 
 
 def _is_picture(file: Path) -> bool:
-    return file.suffix.lower() in _PICTURES and file.is_file() and not file.is_symlink()
-
-
-def _from_note(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[str, Any]:
-    """What the note of the first of these names says that has one."""
-    return _together(_notes_of(inbox, names, warnings), warnings)
-
-
-_Given = list[tuple[Path, dict[str, Any]]]
-"""Notes, the strongest first, and what each says."""
-
-
-def _notes_of(inbox: Path, names: Iterable[str], warnings: list[str]) -> _Given:
-    """All notes of the first of these names that has any."""
-    return next((found for name in names if (found := _read(_note_places(place_of(inbox, name)), warnings))), [])
-
-
-def _read(places: Iterable[Path], warnings: list[str]) -> _Given:
-    return [(place, said) for place in places if (said := said_by(place, warnings)) is not None]
-
-
-def _together(notes: _Given, warnings: list[str]) -> dict[str, Any]:
-    """What several notes of one photo, or of one folder, say: where they differ the first holds, and a hold in any."""
-    together: dict[str, Any] = {}
-    for _, said in reversed(notes):
-        lay_over(together, said)
-    for (first, was), (other, said) in ((notes[0], each) for each in notes[1:]):
-        both = f"the notes {as_shown(first.name)} and {as_shown(other.name)} do not agree on"
-        for key in was.keys() & said.keys() - {"also", "keywords", "hold", *OF_THE_SIZE}:
-            warnings += [f"{both} {in_words(key)}; the first holds"] if was[key] != said[key] else []
-    holds = {said["hold"] for _, said in notes if "hold" in said}
-    if len(holds) > 1:
-        warnings.append(
-            f"the notes {', '.join(as_shown(place.name) for place, _ in notes)} do not agree on a hold; it is held"
-        )
-    return together | ({"hold": True} if True in holds else {})
-
-
-def _note_places(photo: Path) -> tuple[Path, ...]:
-    places = (*(photo.with_suffix(end) for end in NOTE_ENDINGS), *(Path(f"{photo}{end}") for end in NOTE_ENDINGS))
-    return tuple(dict.fromkeys(one for place in places for one in as_called(place) if not _is_of_another(one, place)))
-
-
-def _is_of_another(note: Path, place: Path) -> bool:
-    """Whether a note in other capitals than a photo's own, which is there too, is that of a photo in these capitals."""
-    if note.name == place.name or not os.path.lexists(place):
-        return False
-    return any(photo.is_file() for photo in _called_alike(note.with_suffix("")))
-
-
-def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
-    """Whether a photo of this name has a note, or one of the corner page."""
-    if corners:
-        return bool(of_corner_notes(inbox, name, []))
-    return bool(_read(_note_places(place_of(inbox, name)), []))
+    return file.suffix.lower() in PICTURES and file.is_file() and not file.is_symlink()
 
 
 def _from_corner_notes(
@@ -324,72 +271,3 @@ def _from_corner_notes(
 ) -> dict[str, Any]:
     """The same of the notes of the corner page; newest: the newest of them is put there."""
     return next((said for name in names if (said := of_corner_notes(inbox, name, warnings, newest))), {})
-
-
-def still_free(inbox: Path, names: Iterable[str]) -> tuple[str, ...]:
-    """Those of a photo's earlier names that no photo has now: one that has it would be meant by its note."""
-    return tuple(name for name in names if not any(place.is_file() for place in _called_alike(place_of(inbox, name))))
-
-
-def _called_alike(photo: Path) -> tuple[Path, ...]:
-    return (photo, *(photo.with_suffix(end) for known in _PICTURES for end in (known, known.upper())))
-
-
-def without_photo(notes: Iterable[str], others: Iterable[str]) -> list[str]:
-    """Of the notes of one folder those that speak of no photo in it: left behind by one that was renamed, say.
-
-    others: the names of the folder's other files. Notes for the whole folder, and those of the corner page, which name
-    their photo, are not among them.
-    """
-    called = {folded(name) for other in others for name in (other, PurePosixPath(other).stem)}
-    own = (note for note in notes if not is_corner_note(note) and not is_folder_note(note))
-    return [note for note in own if folded(PurePosixPath(note).stem) not in called]
-
-
-def is_folder_note(name: str) -> bool:
-    """Whether a note speaks of all in its folder."""
-    return folded(os.path.splitext(name)[0]) == FOLDER_NOTE
-
-
-def _from_folder_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
-    """What a note that is called `note` says of all in its folder and below; the nearest one wins."""
-    said: dict[str, Any] = {}
-    for folder in reversed(PurePosixPath(shown).parents):
-        lies = place_of(inbox, str(folder))
-        places = [one for end in NOTE_ENDINGS for one in as_called(lies / f"{FOLDER_NOTE}{end}")]
-        said |= _together(_read(reversed(places), warnings), warnings)
-    return said
-
-
-def _from_sketchbook(inbox: Path, shown: str) -> dict[str, Any]:
-    """A sketchbook has one paper: what a note says of the paper of one page holds for all in that folder.
-
-    Only folders that the artist named are sketchbooks; of several notes that speak of the paper the newest holds.
-    """
-    folder = PurePosixPath(shown).parent
-    if is_plain_folder(folder.name):
-        return {}
-    return dict(_paper_of(str(place_of(inbox, str(folder)))))
-
-
-def _paper_of(folder: str) -> tuple[tuple[str, Any], ...]:
-    """What the newest note of a folder that speaks of its paper says. Each is read once for all photos there."""
-    notes: list[tuple[str, int, int]] = []
-    with contextlib.suppress(OSError), os.scandir(folder) as entries:
-        for entry in entries:
-            if entry.name.lower().endswith(NOTE_ENDINGS) and not is_folder_note(entry.name):
-                status = entry.stat(follow_symlinks=False)
-                notes.append((entry.name, status.st_mtime_ns, status.st_size))
-    newest: tuple[int, tuple[tuple[str, Any], ...]] = (0, ())
-    for name, when, size in sorted(notes):
-        paper: tuple[tuple[str, Any], ...] = ()
-        with contextlib.suppress(OSError):
-            paper = _paper_in(os.path.join(folder, name), when, size)
-        newest = (when, paper) if paper and when >= newest[0] else newest
-    return newest[1]
-
-
-@lru_cache(maxsize=4096)
-def _paper_in(note: str, _when: int, _size: int) -> tuple[tuple[str, Any], ...]:
-    said = said_in(text_of(Path(note)) or "", Path(note), [])
-    return tuple((key, said[key]) for key in ("paper", "keep_paper") if key in said)

@@ -101,7 +101,7 @@ def test_a_take_that_is_away_keeps_its_own_complaint_alone(wren: Studio) -> None
 
 
 def test_a_note_that_can_not_be_read_holds_until_it_can(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
-    def denied(place: Path) -> bytes:
+    def denied(place: Path, _most: int) -> bytes:
         raise PermissionError(13, "Permission denied", place)
 
     wren.put("a.jpg", photo(1))

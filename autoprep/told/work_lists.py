@@ -1,0 +1,65 @@
+"""What is wrong with the lists of works in the inbox: told of each as a whole, for it is no photo's fault."""
+
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path, PurePosixPath
+
+from autoprep.ledger import Ledger
+from autoprep.logs import as_shown
+from autoprep.wishes.note_files import NOTE_ENDINGS, WORK_LIST, folded, is_work_list, short
+from autoprep.wishes.work_lists import Row, names_of, read_list
+
+_MOST_NAMED = 6
+
+
+def lists_told(inbox: Path, ledger: Ledger | None) -> tuple[str, ...]:
+    """A line for each thing that is wrong with a list of the inbox.
+
+    A row of a photo that the ledger knows is no mistake, though it was deleted, or renamed, since.
+    """
+    known: set[str] = set()
+    told: list[str] = []
+    for at, folders, files in os.walk(inbox):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        for name in sorted(filter(is_work_list, files)):
+            if ledger is not None and not known:
+                known = _known(ledger)
+            place = PurePosixPath(as_shown(os.path.relpath(at, inbox).replace(os.sep, "/")))
+            told += told_of(Path(at, name), str(place / as_shown(name)), _is_one_of(files, str(place), known))
+    return tuple(told)
+
+
+def _known(ledger: Ledger) -> set[str]:
+    """All names, with folders, that photos and works in them have or had, by which rows may call them."""
+    earlier = [name for view in ledger.renamed() for name in view.was]
+    return {
+        folded(each)
+        for name in (*ledger.overview.names(), *earlier)
+        for each in (name, str(PurePosixPath(name).with_suffix("")))
+    }
+
+
+def _is_one_of(files: list[str], folder: str, known: set[str]) -> Callable[[Row], bool]:
+    there = names_of(name for name in files if not folded(name).endswith((*NOTE_ENDINGS, WORK_LIST)))
+
+    def is_there(row: Row) -> bool:
+        had = "/" not in row.photo and folded(str(PurePosixPath(folder) / row.photo)) in known
+        return had or folded(row.photo) in there
+
+    return is_there
+
+
+def told_of(place: Path, shown: str, is_there: Callable[[Row], bool]) -> Iterator[str]:
+    """What is wrong with a list, and which photos of its rows are not there, each thing in a line."""
+    try:
+        found = read_list(place)
+    except OSError as problem:
+        why = problem.strerror or problem
+        yield f"{shown} can't be read now ({why}); the works in its folder are held until it can be"
+        return
+    yield from (f"{shown} {fault}" for fault in found.faults)
+    lost = [f"{as_shown(short(row.photo))} (row {row.number})" for row in found.rows if not is_there(row)]
+    if lost:
+        more = f" and {len(lost) - _MOST_NAMED} more" if len(lost) > _MOST_NAMED else ""
+        named = ", ".join(lost[:_MOST_NAMED]) + more
+        yield f"{shown} names {'a photo that is' if len(lost) == 1 else 'photos that are'} not beside it: {named}"

@@ -1,0 +1,186 @@
+"""The notes that speak of a photo, and of all in its folder: where they lie, and what they say together."""
+
+import contextlib
+import os
+from collections.abc import Iterable
+from functools import lru_cache
+from pathlib import Path, PurePosixPath
+from typing import Any, NamedTuple
+
+from autoprep.logs import as_shown
+from autoprep.wishes.captions import is_plain_folder
+from autoprep.wishes.corner_notes import is_corner_note, of_corner_notes
+from autoprep.wishes.note_files import (
+    NOTE_ENDINGS,
+    OF_THE_SIZE,
+    as_called,
+    folded,
+    held_unread,
+    in_words,
+    is_work_list,
+    lay_over,
+    place_of,
+    said_by,
+    said_in,
+    text_of,
+)
+from autoprep.wishes.work_lists import Row, lists_in, read_list
+
+PICTURES = (
+    ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
+)  # fmt: skip
+FOLDER_NOTE = "note"  # this note, in any of the endings, speaks of all in its folder
+
+
+def from_note(inbox: Path, names: Iterable[str], warnings: list[str]) -> dict[str, Any]:
+    """What the note of the first of these names says that has one."""
+    return together(notes_of(inbox, names, warnings), warnings)
+
+
+class Given(NamedTuple):
+    """A note, or a row of the folder's list: where it stands, what a sentence calls it, and what it says."""
+
+    place: Path
+    called: str
+    said: dict[str, Any]
+
+
+def notes_of(inbox: Path, names: Iterable[str], warnings: list[str]) -> list[Given]:
+    """All notes of the first of these names that has any, the strongest first; behind them the rows of its list."""
+    return next((found for name in names if (found := _of_photo(place_of(inbox, name), warnings))), [])
+
+
+def _of_photo(photo: Path, warnings: list[str]) -> list[Given]:
+    return [*_read(_note_places(photo), warnings), *_rows_of(photo, warnings)]
+
+
+def _read(places: Iterable[Path], warnings: list[str]) -> list[Given]:
+    found = ((place, said_by(place, warnings)) for place in places)
+    return [Given(place, f"the note {as_shown(place.name)}", said) for place, said in found if said is not None]
+
+
+def _rows_of(photo: Path, warnings: list[str]) -> list[Given]:
+    """What the rows of the folder's list that name a photo say of it; each is read like a note."""
+    given = []
+    for place in lists_in(photo.parent):
+        called = as_shown(place.name)
+        try:
+            rows = [row for row in read_list(place).rows if row.text and row.is_of(photo.name)]
+        except OSError as problem:
+            given.append(Given(place, f"the list {called}", held_unread(f"the list {called}", problem, warnings)))
+            continue
+        for row in rows if len(rows) < 2 else [row for row in rows if not _names_another(row.photo, photo, rows)]:
+            words = f"row {row.number} of {called}"
+            given.append(Given(place, words, said_in(row.text, place, warnings, words)))
+    return given
+
+
+def _names_another(written: str, photo: Path, rows: list[Row]) -> bool:
+    """Whether a row in other capitals than a photo's own, which is there too, is that of a photo in these capitals."""
+    exact = (photo.name, photo.stem)
+    if written in exact or not any(row.photo in exact for row in rows):
+        return False
+    return any(place.is_file() for place in _called_alike(photo.with_name(written)))
+
+
+def together(notes: list[Given], warnings: list[str]) -> dict[str, Any]:
+    """What several notes of one photo, or of one folder, say: where they differ the first holds, and a hold in any."""
+    all_of_them: dict[str, Any] = {}
+    for _, _, said in reversed(notes):
+        lay_over(all_of_them, said)
+    for (_, first, was), (_, other, said) in ((notes[0], each) for each in notes[1:]):
+        both = f"{first} and {other} do not agree on"
+        for key in was.keys() & said.keys() - {"also", "keywords", "hold", *OF_THE_SIZE}:
+            warnings += [f"{both} {in_words(key)}; the first holds"] if was[key] != said[key] else []
+    holds = {said["hold"] for _, _, said in notes if "hold" in said}
+    if len(holds) > 1:
+        warnings.append(f"{', '.join(called for _, called, _ in notes)} do not agree on a hold; it is held")
+    return all_of_them | ({"hold": True} if True in holds else {})
+
+
+def _note_places(photo: Path) -> tuple[Path, ...]:
+    places = (*(photo.with_suffix(end) for end in NOTE_ENDINGS), *(Path(f"{photo}{end}") for end in NOTE_ENDINGS))
+    return tuple(dict.fromkeys(one for place in places for one in as_called(place) if not _is_of_another(one, place)))
+
+
+def _is_of_another(note: Path, place: Path) -> bool:
+    """Whether a note in other capitals than a photo's own, which is there too, is that of a photo in these capitals."""
+    if note.name == place.name or not os.path.lexists(place):
+        return False
+    return any(photo.is_file() for photo in _called_alike(note.with_suffix("")))
+
+
+def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
+    """Whether a photo of this name has a note, or one of the corner page."""
+    if corners:
+        return bool(of_corner_notes(inbox, name, []))
+    return bool(_of_photo(place_of(inbox, name), []))
+
+
+def still_free(inbox: Path, names: Iterable[str]) -> tuple[str, ...]:
+    """Those of a photo's earlier names that no photo has now: one that has it would be meant by its note."""
+    return tuple(name for name in names if not any(place.is_file() for place in _called_alike(place_of(inbox, name))))
+
+
+def _called_alike(photo: Path) -> tuple[Path, ...]:
+    return (photo, *(photo.with_suffix(end) for known in PICTURES for end in (known, known.upper())))
+
+
+def without_photo(notes: Iterable[str], others: Iterable[str]) -> list[str]:
+    """Of the notes of one folder those that speak of no photo in it: left behind by one that was renamed, say.
+
+    others: the names of the folder's other files. Notes for the whole folder, and those of the corner page, which name
+    their photo, are not among them.
+    """
+    called = {folded(name) for other in others for name in (other, PurePosixPath(other).stem)}
+    own = (note for note in notes if not (is_corner_note(note) or is_folder_note(note) or is_work_list(note)))
+    return [note for note in own if folded(PurePosixPath(note).stem) not in called]
+
+
+def is_folder_note(name: str) -> bool:
+    """Whether a note speaks of all in its folder."""
+    return folded(os.path.splitext(name)[0]) == FOLDER_NOTE
+
+
+def from_folder_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str, Any]:
+    """What a note that is called `note` says of all in its folder and below; the nearest one wins."""
+    said: dict[str, Any] = {}
+    for folder in reversed(PurePosixPath(shown).parents):
+        lies = place_of(inbox, str(folder))
+        places = [one for end in NOTE_ENDINGS for one in as_called(lies / f"{FOLDER_NOTE}{end}")]
+        said |= together(_read(reversed(places), warnings), warnings)
+    return said
+
+
+def from_sketchbook(inbox: Path, shown: str) -> dict[str, Any]:
+    """A sketchbook has one paper: what a note says of the paper of one page holds for all in that folder.
+
+    Only folders that the artist named are sketchbooks; of several notes that speak of the paper the newest holds.
+    """
+    folder = PurePosixPath(shown).parent
+    if is_plain_folder(folder.name):
+        return {}
+    return dict(_paper_of(str(place_of(inbox, str(folder)))))
+
+
+def _paper_of(folder: str) -> tuple[tuple[str, Any], ...]:
+    """What the newest note of a folder that speaks of its paper says. Each is read once for all photos there."""
+    notes: list[tuple[str, int, int]] = []
+    with contextlib.suppress(OSError), os.scandir(folder) as entries:
+        for entry in entries:
+            if entry.name.lower().endswith(NOTE_ENDINGS) and not is_folder_note(entry.name):
+                status = entry.stat(follow_symlinks=False)
+                notes.append((entry.name, status.st_mtime_ns, status.st_size))
+    newest: tuple[int, tuple[tuple[str, Any], ...]] = (0, ())
+    for name, when, size in sorted(notes):
+        paper: tuple[tuple[str, Any], ...] = ()
+        with contextlib.suppress(OSError):
+            paper = _paper_in(os.path.join(folder, name), when, size)
+        newest = (when, paper) if paper and when >= newest[0] else newest
+    return newest[1]
+
+
+@lru_cache(maxsize=4096)
+def _paper_in(note: str, _when: int, _size: int) -> tuple[tuple[str, Any], ...]:
+    said = said_in(text_of(Path(note)) or "", Path(note), [])
+    return tuple((key, said[key]) for key in ("paper", "keep_paper") if key in said)

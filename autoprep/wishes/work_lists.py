@@ -1,0 +1,191 @@
+"""One list for many works: a table in a folder that names a photo of it in each row, and says what a note would say.
+
+CSV as RFC 4180 has it, and as programs write it besides: other separators, other letters, a line above the header.
+"""
+
+import csv
+import io
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import islice
+from pathlib import Path
+
+from autoprep.logs import as_shown
+from autoprep.wishes.lines import KEYS, holds_by, slip, taken
+from autoprep.wishes.mistakes import nearest
+from autoprep.wishes.note_files import WORK_LIST, as_called, folded, short, text_of
+
+_LARGEST_LIST = 256 * 1024
+_SEPARATORS = (",", ";", "\t")
+_PHOTO = ("photo", "photograph", "file", "file name", "filename", "picture", "image", "foto")
+_HEADER_WITHIN = 10  # rows: a title may stand above the header
+_MOST_DAMAGED = 100  # each is a start over, so a file that is none must not cost hours
+_MOST_NAMED = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row of a list: its number as programs show it, from 1, the photo that it names, and what it says of that, as
+    the lines of a note."""
+
+    number: int
+    photo: str
+    text: str
+
+    def is_of(self, photo: str) -> bool:
+        """Whether a photo of this name is meant, with its ending or without, in whatever capitals."""
+        return folded(self.photo) in names_of([photo])
+
+
+def names_of(photos: Iterable[str]) -> set[str]:
+    """The names, as they are compared, by which rows may call photos of one folder."""
+    return {folded(each) for photo in photos for name in (photo, as_shown(photo)) for each in (name, Path(name).stem)}
+
+
+@dataclass(frozen=True, slots=True)
+class WorkList:
+    """The rows of a list that name a photo, and what is wrong with the list as a whole, as sentences go on after its
+    name."""
+
+    rows: tuple[Row, ...] = ()
+    faults: tuple[str, ...] = ()
+
+
+def lists_in(folder: Path) -> tuple[Path, ...]:
+    """The lists of a folder; several only where they are called so in other capitals."""
+    return as_called(folder / WORK_LIST)
+
+
+def read_list(place: Path) -> WorkList:
+    """A list as it is now. Raises OSError where there is one that can't be read, or it is a link."""
+    try:
+        status = place.lstat()
+    except OSError:
+        return WorkList()
+    return _read(str(place), status.st_mtime_ns, status.st_size, status.st_ino)
+
+
+@lru_cache(maxsize=64)
+def _read(place: str, _when: int, size: int, _file: int) -> WorkList:
+    """Each is read once for all photos of its folder."""
+    text = text_of(Path(place), _LARGEST_LIST)
+    if text is None:
+        return WorkList()
+    faults = [f"is longer than {_LARGEST_LIST // 1024} KiB; what stands behind that was not read"]
+    found = _understood(text)
+    return WorkList(found.rows, (*(faults if size > _LARGEST_LIST else ()), *found.faults))
+
+
+def _understood(text: str) -> WorkList:
+    """The rows of a list's text, with the separator by which most words of its header are known."""
+    if not text.strip():
+        return WorkList((), ("is empty",))
+    lines = list(io.StringIO(text, newline=""))
+    tables = [_Table(lines, separator) for separator in _SEPARATORS]
+    return max(tables, key=lambda table: table.known).worked_out()
+
+
+class _Table:
+    """A list's lines read with one separator. known: how many words of the header are; 0 where there is no header."""
+
+    def __init__(self, lines: list[str], separator: str) -> None:
+        self._count, self._damaged = 0, list[int]()
+        self._records = list(self._read(lines, separator))
+        head = next((k for k, record in enumerate(self._records[:_HEADER_WITHIN]) if _photo_at(record) >= 0), None)
+        self._head = -1 if head is None else head
+        self._titles = [] if head is None else [" ".join(cell.split()) for cell in self._records[head]]
+        self._photo = _photo_at(self._titles)
+        self._keys = [taken(title) if k != self._photo else "" for k, title in enumerate(self._titles)]
+        self._keys = ["" if key == "photo" else key for key in self._keys]  # a second one names no other photo
+        self.known = sum(map(bool, self._keys)) + (head is not None)
+        self._unnamed: list[int] = []
+        self._too_long: list[int] = []
+        self._untitled = False
+
+    def _read(self, lines: list[str], separator: str) -> Iterator[list[str]]:
+        """The rows. One whose quotes are not closed, or closed too early, is its line alone: it swallows no others."""
+        at = 0
+        while at < len(lines) and len(self._damaged) < _MOST_DAMAGED:
+            reader = csv.reader(islice(lines, at, None), delimiter=separator, strict=True, skipinitialspace=True)
+            before = 0
+            try:
+                for record in reader:
+                    self._count += 1
+                    before = reader.line_num
+                    yield record
+                return
+            except csv.Error:
+                self._count += 1
+                self._damaged.append(self._count)
+                line = lines[at + before].rstrip("\r\n")
+                yield [cell.strip().strip('"') for cell in line.split(separator)]
+                at += before + 1
+
+    def worked_out(self) -> WorkList:
+        """What the rows say, and what is wrong."""
+        if self._head < 0:
+            named = f"no column of it is called “{_PHOTO[0]}”, so nobody knows of which photos its rows speak"
+            return WorkList((), (f"was not used: {named}",))
+        rows = tuple(self._rows())
+        return WorkList(rows, tuple(self._faults()))
+
+    def _rows(self) -> Iterator[Row]:
+        for number, record in enumerate(self._records[self._head + 1 :], self._head + 2):
+            cells = [cell.strip() if _is_seen(cell) else "" for cell in record]
+            photo = " ".join(cells[self._photo].split()) if self._photo < len(cells) else ""
+            if not photo:
+                self._unnamed += [number] if any(cells) else []
+            elif any(cells[len(self._titles) :]):
+                self._too_long.append(number)
+                yield Row(number, photo, "hold: a row that does not fit its header" if "hold" in self._keys else "")
+            else:
+                yield Row(number, photo, "\n".join(self._lines(cells)))
+
+    def _lines(self, cells: list[str]) -> Iterator[str]:
+        """What a row says, as lines of a note; what stands in a column that is not known is heard where it holds."""
+        for k, (title, key, cell) in enumerate(zip(self._titles, self._keys, cells, strict=False)):
+            if cell and key:
+                yield f"{key}: {cell}"
+            elif cell and k != self._photo and holds_by(title, cell):
+                yield f"hold: {' '.join(f'{title} {cell}'.split())}"
+            self._untitled = self._untitled or (bool(cell) and not title)
+
+    def _faults(self) -> Iterator[str]:
+        slips = [slip(title) for title, key in zip(self._titles, self._keys, strict=True) if key and slip(title)]
+        yield from (f"has a column that is no known word: {said}" for said in dict.fromkeys(slips))
+        unknown = [title for k, title in enumerate(self._titles) if title and not self._keys[k] and k != self._photo]
+        if unknown:
+            yield f"has columns that are not understood, and not used: {', '.join(map(_with_nearest, unknown))}"
+        if self._untitled:
+            yield "has words in a column without a heading, which are not used"
+        if self._damaged:
+            yield f"has quotes that do not close where a cell ends, in {_numbered(self._damaged)}; look at these"
+        if len(self._damaged) >= _MOST_DAMAGED:
+            yield "is so damaged that what stands behind these was not read"
+        if self._too_long:
+            held = ", and these works are held until it is put right" if "hold" in self._keys else ""
+            yield f"has more cells in {_numbered(self._too_long)} than in its header; nothing of that was used{held}"
+        if self._unnamed:
+            yield f"names no photo in {_numbered(self._unnamed)}"
+
+
+def _photo_at(record: list[str]) -> int:
+    """Which cell of a header is that of the photos' names; -1 where none is."""
+    words = [" ".join(cell.replace("_", " ").replace("-", " ").split()).casefold().rstrip(":") for cell in record]
+    return next((k for k, word in enumerate(words) if word in _PHOTO), -1)
+
+
+def _is_seen(cell: str) -> bool:
+    return any(letter.isprintable() and not letter.isspace() for letter in cell)
+
+
+def _with_nearest(title: str) -> str:
+    near = nearest(title, KEYS)
+    return f"“{short(title)}”{f' (the nearest word is “{near}”)' if near else ''}"
+
+
+def _numbered(rows: list[int]) -> str:
+    """Rows by their numbers, as a sentence calls them."""
+    more = f" and {len(rows) - _MOST_NAMED} more" if len(rows) > _MOST_NAMED else ""
+    return f"{'row' if len(rows) == 1 else 'rows'} {', '.join(map(str, rows[:_MOST_NAMED]))}{more}"
