@@ -18,7 +18,7 @@ from autoprep.correction.marks import inside_only, is_relief, lighter_marks
 from autoprep.correction.sheet import Sheet, smooth_light
 from autoprep.domain import Declined
 from autoprep.imaging import fields
-from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64, least
+from autoprep.imaging.arrays import DARKEST, AnyArray, Bool, Float32, Float64, least
 from autoprep.imaging.colour import LUMINANCE, lab_from_linear
 from autoprep.imaging.planes import rim_of, slope_of, small_copy, soft
 
@@ -318,26 +318,32 @@ _AT_ONCE, _BORDER_PX, _LEAST_PIECE, _FAR_LIGHTER = 0.6, 7, 40, 1.0
 
 def _without_paint(search: _Search, lighter: Bool) -> Bool:
     """Of what is plain and lighter than the paper the pieces that swell as a shine does."""
-    kept, luma = lighter.copy(), np.exp(search.luma).reshape(search.shape)
+    kept, luma, far = lighter.copy(), np.exp(search.luma).reshape(search.shape), 2 * _BORDER_PX
     count, labels, stats, _ = cv2.connectedComponentsWithStats(lighter.astype(np.uint8), connectivity=4)
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * _BORDER_PX + 1, 2 * _BORDER_PX + 1))
     for label in range(1, count):
         left, top, width, height, area = (int(value) for value in stats[label])
         if area < _LEAST_PIECE:
             continue
-        far = 2 * _BORDER_PX
         part = np.s_[max(0, top - far) : top + height + far, max(0, left - far) : left + width + far]
-        piece = np.pad((labels[part] == label).astype(np.uint8), far)
-        inner = piece - cv2.erode(piece, disc)
-        near = cv2.dilate(piece, disc)
-        ring = cv2.dilate(near, disc) - near
-        inside, edge, beside = (luma[part][plane[far:-far, far:-far] > 0] for plane in (piece, inner, ring))
-        if len(beside) and len(edge):
-            ground = float(np.median(beside))
-            rise = float(np.percentile(inside, 90)) - ground
-            if rise > _FAR_LIGHTER * ground and float(np.median(edge)) - ground > _AT_ONCE * rise:
-                kept[part][piece[far:-far, far:-far] > 0] = False
+        piece = labels[part] == label
+        if _is_there_at_once(piece, luma[part]):
+            kept[part][piece] = False
     return kept
+
+
+def _is_there_at_once(piece: Bool, luma: AnyArray) -> bool:
+    """Whether a piece is far lighter than what lies beside it right from its border on; luma: linear, of that part."""
+    far = 2 * _BORDER_PX
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (far + 1, far + 1))
+    whole = np.pad(piece.astype(np.uint8), far)  # the sheet's own border is one of the piece too
+    near = cv2.dilate(whole, disc)
+    bands = (whole - cv2.erode(whole, disc), cv2.dilate(near, disc) - near)
+    edge, beside = (luma[band[far:-far, far:-far] > 0] for band in bands)
+    if not len(edge) or not len(beside):
+        return False
+    ground = float(np.median(beside))
+    rise = float(np.percentile(luma[piece], 90)) - ground
+    return rise > _FAR_LIGHTER * ground and float(np.median(edge)) - ground > _AT_ONCE * rise
 
 
 def rim_share(mask: Bool) -> float:
