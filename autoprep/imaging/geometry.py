@@ -55,7 +55,7 @@ def rectangle(width: float, height: float) -> Float64:
 
 
 def area(quad: AnyArray) -> float:
-    """Unsigned area of a polygon (N, 2)."""
+    """Unsigned area of a polygon (N, 2); 0 of what has no three corners, as what `clipped` leaves may have none."""
     return abs(_signed_area(np.asarray(quad, np.float64)))
 
 
@@ -127,6 +127,8 @@ def half(points: Float64, depth: Float64) -> Float64:
 
 
 def _signed_area(polygon: AnyArray) -> float:
+    if len(polygon) < 3:
+        return 0.0
     x, y = np.asarray(polygon, np.float64).T
     # Without np.roll, which takes longer than all the rest on so few points.
     return float(x[:-1] @ y[1:] + x[-1] * y[0] - y[:-1] @ x[1:] - y[-1] * x[0]) / 2

@@ -2698,4 +2698,5 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a list from before is counted as no photo", "autoprep/told/standing.py", " if not is_work_list(os.path.basename(os.fsdecode(path)))]", "]", ("tests/service/test_work_lists.py",)),
     Mistake("status does not look at lists of works", "autoprep/told/standing.py", "map(plain, self.lists[:_MOST_NAMED])]", "()]", ("tests/service/test_work_lists.py",)),
+    Mistake("what two works share, where it is nothing, stops the photo", "autoprep/imaging/geometry.py", "    if len(polygon) < 3:\n        return 0.0\n", "", ("tests/reference/test_geometry.py",)),
 )  # fmt: skip

@@ -5,7 +5,7 @@ import pytest
 
 from autoprep.correction.perspective import focal_length_px, proportion, ratio_range
 from autoprep.imaging.arrays import Float64
-from autoprep.imaging.geometry import homography, order_corners, project, rectangle
+from autoprep.imaging.geometry import area, clipped, homography, order_corners, project, rectangle
 from autoprep.imaging.resample import Lens
 from autoprep.rendering.layout import mm_to_px
 from tests.overlap import overlap_in_frame
@@ -106,6 +106,12 @@ def test_jaccard_index_of_a_uniform_offset() -> None:
             [[offset, offset], [1000 - offset, offset], [1000 - offset, 1000 - offset], [offset, 1000 - offset]]
         )
         assert overlap_in_frame(page, inner) == pytest.approx(expected, abs=1e-3)
+
+
+def test_what_two_polygons_share_has_an_area_even_where_they_share_nothing() -> None:
+    one = rectangle(4, 2)
+    shared = {shift: area(clipped(one + np.array([shift, 0]), one)) for shift in (0, 1, 3, 4, 5, 40)}
+    assert shared == pytest.approx({0: 8, 1: 6, 3: 2, 4: 0, 5: 0, 40: 0})
 
 
 def test_homography_maps_corners_exactly_and_order_is_clockwise_from_the_top_left() -> None:
