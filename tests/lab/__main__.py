@@ -17,6 +17,7 @@ from .bars import print_bars
 from .bent import BENT_SEEDS, score_bent
 from .best_take import BEST_SEEDS, score_best
 from .calibrate import calibrate
+from .carried import CARRIED_SEEDS, score_carried
 from .colour import Mask
 from .contact import contact
 from .cut import CUT_SEEDS, score_cut
@@ -79,6 +80,7 @@ _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "contact": lambda given: contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out),
     "several": lambda given: score_several(given.photos, given.first),
     "cut": lambda given: score_cut(given.photos, given.first, given.rough, given.processes),
+    "carried": lambda given: score_carried(given.photos, given.first, given.rough, given.processes),
     "bent": lambda given: score_bent(
         given.photos, given.first, rough=given.rough, flat=given.flat, long_px=given.long_px, processes=given.processes
     ),
@@ -142,6 +144,11 @@ def main() -> None:
     cut.add_argument("--first", type=int, default=CUT_SEEDS)
     cut.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
     cut.add_argument("--processes", type=int, default=2)
+    carried = commands.add_parser("carried", help="what comes of sheets on boards and in sleeves")
+    carried.add_argument("--photos", type=int, default=60)
+    carried.add_argument("--first", type=int, default=CARRIED_SEEDS)
+    carried.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
+    carried.add_argument("--processes", type=int, default=2)
     bent = commands.add_parser("bent", help="what comes of sheets that do not lie flat")
     bent.add_argument("--photos", type=int, default=60)
     bent.add_argument("--first", type=int, default=BENT_SEEDS)

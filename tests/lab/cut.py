@@ -17,7 +17,7 @@ from autoprep.imaging.geometry import overlap_in_photo
 
 from .scene import encode_jpeg, render
 from .score import SURE
-from .spec import cut_spec
+from .spec import SceneSpec, cut_spec
 
 CUT_SEEDS = 21200
 PAPER = ("pencil", "ink", "watercolour", "journal", "notebook", "toned")
@@ -37,10 +37,10 @@ class Cut:
     evidence: dict[str, float]
 
 
-def score_one_cut(seed: int, kind: str, rough: bool) -> Cut:
+def looked_at(spec: SceneSpec) -> Cut:
     """Render one photo and look at it."""
     cv2.setNumThreads(1)
-    shot = render(cut_spec(seed, kind, rough), 1600)
+    shot = render(spec, 1600)
     photo = read_photo(encode_jpeg(shot, shot.spec.jpeg_quality))
     survey = Survey(photo)
     found, likeliest = survey.outlines(5), survey.outline()
@@ -48,11 +48,11 @@ def score_one_cut(seed: int, kind: str, rough: bool) -> Cut:
     # What is passed is the likeliest, and not where several works are seen.
     first = 0.0 if isinstance(likeliest, Declined) else likeliest.confidence
     evidence = dict(found[0].evidence) if found else {}
-    return Cut(seed, kind, shot.spec.desk, overlaps[0], first, max(overlaps), evidence)
+    return Cut(spec.seed, spec.kind, spec.desk, overlaps[0], first, max(overlaps), evidence)
 
 
 def _job(job: tuple[int, str, bool]) -> Cut:
-    return score_one_cut(*job)
+    return looked_at(cut_spec(*job))
 
 
 def score_cut(photos: int, first: int = CUT_SEEDS, rough: bool = False, processes: int = 2) -> list[Cut]:
@@ -60,11 +60,15 @@ def score_cut(photos: int, first: int = CUT_SEEDS, rough: bool = False, processe
     jobs = [(first + k, PAPER[k % len(PAPER)], rough) for k in range(photos)]
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
         rows = pool.map(_job, jobs, chunksize=1)
+    told("pages cut by the photo's border", rows)
+    return rows
+
+
+def told(what: str, rows: list[Cut]) -> None:
+    """Prints how many are right, passed, wrong among those passed, and offered at all, and a line for each miss."""
     passed = [row for row in rows if row.confidence >= SURE]
     wrong = [row for row in passed if row.overlap < _RIGHT]
-    print(
-        f"pages cut by the photo's border {len(rows)}: right {np.mean([r.overlap > _RIGHT for r in rows]):.1%}", end=""
-    )
+    print(f"{what} {len(rows)}: right {np.mean([r.overlap > _RIGHT for r in rows]):.1%}", end="")
     print(f", passed {len(passed) / len(rows):.1%}, wrong among them {len(wrong)}", end="")
     print(f", offered {np.mean([r.offered > _RIGHT for r in rows]):.1%}")
     for row in rows:
@@ -72,4 +76,3 @@ def score_cut(photos: int, first: int = CUT_SEEDS, rough: bool = False, processe
             print(
                 f"  {row.seed} {row.kind} on {row.desk}: {row.overlap:.3f} at {row.confidence:.2f}, {row.offered:.3f}"
             )
-    return rows

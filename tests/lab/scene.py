@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from . import desks, objects, sensor
+from . import carriers, desks, objects, sensor
 from .camera import Camera, Matrix, place, rotation, spread
 from .colour import LUMINANCE, Array, Mask, light_colour, rgb8
 from .exif import encode_jpeg
@@ -168,6 +168,8 @@ class Picture:
             objects.strew(table, self.work.size_mm, int(rng.integers(3, 10)), reach, rng)
         elif spec.desk == "sheets" and rng.random() < 0.4:
             objects.strew(table, self.work.size_mm, int(rng.integers(1, 3)), reach, rng)
+        if spec.carrier != "none":
+            carriers.below(table, self.half_mm, self.desk_turn, spec.carrier, spec.seed)
 
     def _reference(self, table: objects.Table) -> None:
         """A colour chart or a grey card beside the work where the photo is wide, below it where it is tall."""
@@ -287,8 +289,8 @@ class Picture:
         return np.asarray(spec.glare * np.exp(-((u / 1.5) ** 2) - v**2), np.float32)
 
     def lay_over(self, picture: Array) -> None:
-        """A finger, tape or pen over the edge of the work."""
-        if self.spec.over == "none":
+        """A finger, tape or pen over the edge of the work, and what holds it on its board."""
+        if self.spec.over == "none" and self.spec.carrier == "none":
             return
         rng = np.random.default_rng([self.spec.seed, 6])
         w, h = self.half_mm
@@ -305,9 +307,11 @@ class Picture:
             objects.finger(table, at - away * rng.uniform(8, 18), away, rng)
         elif self.spec.over == "pen":
             objects.pencil(table, at, float(rng.uniform(0, np.pi)), rng)
-        else:
+        elif self.spec.over == "tape":
             for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
                 objects.tape_strip(table, np.array([sx * w, sy * h]), -sx * sy * np.pi / 4, rng)
+        if self.spec.carrier != "none":
+            carriers.over(table, self.half_mm, self.spec.carrier, self.spec.seed)
         maps = spread(((self.on_work - low) * ppm - 0.5).astype(np.float32), self.frame_px, self.step)
         assert table.opacity is not None
         seen = cv2.remap(layer, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)  # type: ignore[call-overload]

@@ -50,6 +50,7 @@ class SceneSpec:
     glare_at: tuple[float, float] = (0.3, -0.2)
     reference: str = "none"  # or "chart", "grey card": it lies beside the work, to the right or below
     over: str = "none"  # what lies over the edge of the work
+    carrier: str = "none"  # what carries it, see carriers.py
     exposure_ev: float = 0.7
     keep_highlights: bool = True  # the meter backs off before paper clips
     white_balance: float = 0.85  # share of the mean light's cast that the camera removes
@@ -207,3 +208,12 @@ def bent_spec(seed: int, kind: str, rough: bool = False) -> SceneSpec:
     return (rough_spec if rough else random_spec)(
         seed, kind, None, relief=shape, relief_turn_deg=turn, relief_height=height
     )
+
+
+def carried_spec(seed: int, kind: str, carrier: str, rough: bool = False) -> SceneSpec:
+    """A sheet on a clipboard or a drawing board, or in a clear sleeve, with room around for what carries it."""
+    rng = np.random.default_rng([seed, 5])
+    return (rough_spec if rough else random_spec)(
+        seed, kind, None, carrier=carrier, over="none", fill=float(rng.uniform(0.5, 0.85)),
+        offset=(float(rng.uniform(-0.5, 0.5)), float(rng.uniform(-0.5, 0.5))),
+    )  # fmt: skip

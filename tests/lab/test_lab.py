@@ -13,10 +13,12 @@ import pytest
 from PIL import Image, ImageCms
 
 from .camera import rotation
+from .carriers import CARRIERS
 from .colour import decode_bytes, lab_from_linear
 from .demo import PHOTOS
 from .profile import to_wide, wide_icc
 from .scene import DESKS, SceneSpec, encode_jpeg, random_spec, render
+from .spec import carried_spec
 from .works import KINDS, make_work
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_inbox"
@@ -167,3 +169,16 @@ def test_the_demo_photos_are_complete() -> None:
         assert piexif.GPSIFD.GPSLatitude in exif["GPS"]
     assert profiles == 1
     assert len(orientations) > 1
+
+
+@pytest.mark.parametrize("carrier", CARRIERS)
+def test_what_carries_a_sheet_shows_around_it_and_leaves_the_sheet_as_it_is(carrier: str) -> None:
+    spec = replace(carried_spec(21600, "ink", carrier), desk="wood")
+    bare, carried = (render(each, 600) for each in (replace(spec, carrier="none"), spec))
+    assert (bare.truth.corners_px == carried.truth.corners_px).all()
+    sheet = np.zeros(bare.pixels.shape[:2], np.uint8)
+    cv2.fillConvexPoly(sheet, np.round(bare.truth.corners_px).astype(np.int32), 1)
+    changed = np.abs(bare.pixels.astype(np.int16) - carried.pixels).max(2) > 24
+    inner = cv2.erode(sheet, np.ones((75, 75), np.uint8)) > 0
+    assert changed[sheet == 0].mean() > 0.01
+    assert changed[inner].mean() < 0.03 + 0.2 * (carrier == "sleeve")  # a film throws light back
