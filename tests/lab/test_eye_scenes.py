@@ -5,6 +5,7 @@ import pytest
 
 from autoprep.imaging.arrays import AnyArray, float32
 from tests.lab.eye import SIDE_PX
+from tests.lab.eye.carriers import carry
 from tests.lab.eye.dice import Dice
 from tests.lab.eye.lab_photos import lab_photo
 from tests.lab.eye.scenes import scene, visible
@@ -63,6 +64,18 @@ def test_what_lies_under_the_work_or_touches_it_is_no_work() -> None:
         touching(Dice(seed), stage, SQUARE)
         stage.lay(Dice(1), np.ones((80, 80, 3), np.float32), SQUARE, Sheet(shadow=(0, 0)), work=True, main=True)
         assert [(quad == SQUARE).all() for quad in stage.works()] == [True]
+
+
+def test_what_carries_the_work_is_no_work_and_shows_beside_it() -> None:
+    inside = np.zeros((SIDE_PX, SIDE_PX), bool)
+    inside[58:202, 58:202] = True
+    for seed in range(24):
+        stage = laid()
+        hold = carry(Dice(seed), stage, SQUARE)
+        stage.lay(Dice(1), np.ones((80, 80, 3), np.float32), SQUARE, Sheet(shadow=(0, 0)), work=True, main=True)
+        hold()
+        assert [(quad == SQUARE).all() for quad in stage.works()] == [True]
+        assert (np.abs(stage.picture - 0.5).max(2)[~inside] > 0.02).sum() > 100
 
 
 def test_a_thing_under_the_work_sticks_out_at_some_side() -> None:

@@ -34,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--total-s", type=float, default=1560, help="seconds of training over all pieces")
     parser.add_argument("--piece-s", type=float, default=540, help="seconds that this piece may take")
     parser.add_argument("--rate", type=float, default=4e-3, help="highest learning rate")
-    parser.add_argument("--weights", type=Path, help="folder of an earlier training whose weights this one starts from")
+    parser.add_argument("--weights", type=Path, help="eye.onnx, or an earlier training's folder, to start from")
     parser.add_argument("--workers", type=int, default=15, help="processes that make scenes")
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--pool", type=int, default=60_000, help="scenes kept on the GPU (0.5 MB each)")

@@ -1,11 +1,12 @@
 """Scenes without a work: rooms, desks, streets, people, screens, flat noise, and photos that packages carry."""
 
+import itertools
 from collections.abc import Callable
 
 import cv2
 import numpy as np
 
-from autoprep.imaging.arrays import Float32
+from autoprep.imaging.arrays import AnyArray, Float32
 
 from . import SIDE_PX
 from .album import snippet
@@ -222,6 +223,68 @@ def _picture_on_screen(dice: Dice, made: Float32, y: int, height: int) -> None:
             cv2.rectangle(made, (left, y), (right, low), ink_of(colour(dice)), -1)
 
 
+def _device(dice: Dice) -> Float32:
+    """A lit screen that stands in a room or on a desk: a television, a monitor on its foot, an open laptop."""
+    made = np.ascontiguousarray(_room(dice) if dice.chance(0.4) else _desk(dice))
+    width = dice.between(0.25, 0.8) * SIDE_PX
+    height = width * dice.between(0.5, 0.8)
+    left, top = dice.between(0, 1) * (SIDE_PX - width), dice.between(0, 0.6) * (SIDE_PX - height)
+    lean = dice.normals(0.03, (4, 2)) * SIDE_PX
+    face = np.array([[left, top], [left + width, top], [left + width, top + height], [left, top + height]]) + lean
+    _stand(dice, made, face)
+    cv2.fillPoly(made, [face.astype(np.int32)], ink_of(colour(dice, "dark") * 0.6), cv2.LINE_AA)
+    lit = (face - face.mean(0)) * (1 - dice.between(0.02, 0.09)) + face.mean(0)
+    shown = _screen(dice) if dice.chance(0.4) else _photo(dice)
+    corners = np.float32([[0, 0], [SIDE_PX, 0], [SIDE_PX, SIDE_PX], [0, SIDE_PX]])
+    matrix = cv2.getPerspectiveTransform(corners, lit.astype(np.float32))
+    glass = np.ascontiguousarray(np.clip(shown * dice.between(0.7, 1.3), 0, 1), np.float32)
+    cv2.warpPerspective(glass, matrix, (SIDE_PX, SIDE_PX), made, cv2.INTER_AREA, cv2.BORDER_TRANSPARENT)
+    return made
+
+
+def _stand(dice: Dice, made: Float32, face: AnyArray) -> None:
+    """A foot, or a keyboard with its rows of keys."""
+    low, tone = (face[2] + face[3]) / 2, colour(dice, dice.of(("dark", "grey")))
+    span = float(np.linalg.norm(face[2] - face[3]))
+    if dice.chance(0.5):
+        half, drop = span * dice.between(0.04, 0.2), span * dice.between(0.06, 0.2)
+        neck = low + np.array([[-half * 0.4, -4], [half * 0.4, -4], [half, drop], [-half, drop]])
+        cv2.fillPoly(made, [neck.astype(np.int32)], ink_of(tone), cv2.LINE_AA)
+        return
+    out, deep = span * dice.between(0.5, 0.62), span * dice.between(0.25, 0.5)
+    base = np.array([face[3], face[2], low + np.array([out, deep]), low + np.array([-out, deep])])
+    cv2.fillPoly(made, [base.astype(np.int32)], ink_of(tone), cv2.LINE_AA)
+    keys = np.float32([[0, 0], [1, 0], [1, 1], [0, 1]])
+    matrix = cv2.getPerspectiveTransform(keys, base.astype(np.float32))
+    for y in np.arange(0.1, 0.6, 0.11):
+        for x in np.arange(0.08, 0.9, 0.066):
+            key = np.float32([[x, y], [x + 0.055, y], [x + 0.055, y + 0.09], [x, y + 0.09]])
+            cv2.fillPoly(made, [cv2.perspectiveTransform(key[None], matrix)[0].astype(np.int32)], ink_of(tone * 0.6))
+
+
+def _window(dice: Dice) -> Float32:
+    """A window in a wall: panes full of light between bars, a sill, often curtains."""
+    made = np.ascontiguousarray(flat(SIDE_PX, SIDE_PX, colour(dice, dice.of(("light", "paper", "any")))))
+    left, right = sorted(dice.uniform(0.02, 0.98, 2))
+    top, low = sorted(dice.uniform(0.02, 0.98, 2))
+    right, low = max(right, left + 0.25), max(low, top + 0.25)
+    tone, outside = colour(dice, "light"), _photo(dice) if dice.chance(0.4) else _nature(dice)
+    box = [int(v * SIDE_PX) for v in (left, top, min(right, 1.2), min(low, 1.2))]
+    cv2.rectangle(made, (box[0], box[1]), (box[2], box[3]), ink_of(tone), -1)
+    columns, rows, bar = dice.whole(1, 4), dice.whole(1, 4), dice.whole(3, 14)
+    xs, ys = np.linspace(box[0], box[2], columns + 1).astype(int), np.linspace(box[1], box[3], rows + 1).astype(int)
+    for x0, x1 in itertools.pairwise(xs):
+        for y0, y1 in itertools.pairwise(ys):
+            pane = (slice(y0 + bar, max(y0 + bar, y1 - bar)), slice(x0 + bar, max(x0 + bar, x1 - bar)))
+            made[pane] = np.clip(outside[pane] * 0.6 + 0.5, 0, 1)
+    if dice.chance(0.5):
+        ripple = 1 + 0.15 * np.sin(np.arange(SIDE_PX) / dice.between(2, 9))
+        edge = int(dice.between(0.05, 0.35) * SIDE_PX)
+        cloth = colour(dice) * ripple[:, None]
+        made[:, :edge], made[:, SIDE_PX - edge :] = cloth[:edge], cloth[SIDE_PX - edge :]
+    return made.astype(np.float32)
+
+
 def _nothing(dice: Dice) -> Float32:
     """A finger over the lens, a pocket, the sky: one tone, noise, or black."""
     tone = colour(dice, dice.of(("dark", "any", "dark"))) * (0.2 if dice.chance(0.3) else 1.0)
@@ -235,7 +298,8 @@ def _blurred(dice: Dice) -> Float32:
 
 
 _KINDS: tuple[tuple[float, tuple[Callable[[Dice], Float32], bool]], ...] = (
-    (0.38, (_photo, False)), (0.06, (_two_photos, True)), (0.10, (_desk, True)), (0.09, (_room, True)),
-    (0.07, (_street, True)), (0.07, (_people, True)), (0.08, (_thing, True)), (0.06, (_nature, True)),
-    (0.03, (_screen, False)), (0.03, (_nothing, True)), (0.02, (_blurred, True)),
+    (0.36, (_photo, False)), (0.05, (_device, True)), (0.03, (_window, True)), (0.06, (_two_photos, True)),
+    (0.10, (_desk, True)), (0.09, (_room, True)), (0.07, (_street, True)), (0.07, (_people, True)),
+    (0.08, (_thing, True)), (0.06, (_nature, True)), (0.03, (_screen, False)), (0.03, (_nothing, True)),
+    (0.02, (_blurred, True)),
 )  # fmt: skip

@@ -11,6 +11,7 @@ from autoprep.imaging.arrays import AnyArray, Float32, UInt8
 
 from . import SIDE_PX
 from . import props as p
+from .carriers import Hold, carry
 from .dice import Dice
 from .empties import empty
 from .exposure import lit, photographed
@@ -33,6 +34,8 @@ _BY_LAB = 0.22
 # and where it fills it.
 _STICKING_OUT = (0.34, 0.16)
 _TOUCHING = (0.16, 0.05)
+# How often a board, a clipboard or a clear sleeve carries a sheet or a painting on paper, by how it stands.
+_CARRIED = {"in": 0.2, "sliver": 0.2, "cut": 0.06}
 # Kinds of work, and how they stand in the photo. Paper: half of real photos of pages are cut or fill the photo.
 _KINDS = ((0.55, "paper"), (0.28, "framed"), (0.17, "full"))
 _MODES = {
@@ -94,7 +97,9 @@ def _drawn(dice: Dice) -> Scene:
     quad, book = _place(dice, plan)
     stage = _surroundings(dice, plan, quad)
     _below(dice, plan, stage, quad, book)
+    hold = _carried(dice, plan, stage, quad)
     _lay_work(dice, plan, stage, quad, book)
+    hold()
     _above(dice, plan, stage, quad, book)
     scanned = plan.paper and plan.mode in ("whole", "cut") and dice.chance(0.2)
     made = stage.picture if scanned else lit(dice, stage.picture, on_wall=not plan.paper)
@@ -277,6 +282,11 @@ def _below(dice: Dice, plan: _Plan, stage: Stage, quad: Float32, book: _Book | N
         _pages_below(dice, stage, quad, base, book)
     if dice.chance(_TOUCHING[plan.fills]):
         touching(dice, stage, quad)
+
+
+def _carried(dice: Dice, plan: _Plan, stage: Stage, quad: Float32) -> Hold:
+    share = 0.0 if plan.kind == "framed" else _CARRIED.get(plan.mode, 0.0)
+    return carry(dice, stage, quad) if dice.chance(share if plan.paper else 0.3 * share) else lambda: None
 
 
 def _pages_below(dice: Dice, stage: Stage, quad: Float32, base: Float32, book: _Book | None) -> None:

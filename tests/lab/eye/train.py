@@ -23,6 +23,7 @@ from .dice import Dice
 from .export import export
 from .net import OutlineNet
 from .pool import Pool, block
+from .shipped import load_shipped
 from .views import loss, plain, present, targets, varied
 
 # Sides of the network's input and how often each is used: it must read photos at any of them. Chosen around 320.
@@ -33,6 +34,8 @@ _CHECKPOINT_S = 60.0
 # Steps between two looks at the clock: several cards must look together.
 _STEPS_BETWEEN = 16
 _TEST_SEED, _TEST_SCENES = 77_000_000, 512
+# Scenes that show what each layer's numbers spread by, where a shipped network is taken up again.
+_SHOWN = 256
 
 
 @dataclass
@@ -49,7 +52,8 @@ class _State:
 
 @dataclass(frozen=True)
 class Course:
-    """How a training goes: seconds in all and in this piece, the highest learning rate, and weights to start from."""
+    """How a training goes: seconds in all and in this piece, the highest learning rate, and weights to start from
+    (an exported file, or the folder of an earlier training)."""
 
     total_s: float
     piece_s: float
@@ -156,6 +160,11 @@ def _resumed(out: Path, device: str, start: Path | None) -> _State:
         _load_moments(state.optimiser, torch.load(out / "moments.pt", map_location=device))
         progress = json.loads((out / "progress.json").read_text())
         state.spent_s, state.steps, state.piece = progress["spent_s"], progress["steps"], progress["piece"]
+    elif start is not None and start.suffix == ".onnx":
+        shown = varied(*(torch.from_numpy(part) for part in block(Dice(_TEST_SEED + 1), _SHOWN)), 320)[0]
+        for part in (net, mean):
+            load_shipped(part.cpu(), start, shown)
+            part.to(device).to(memory_format=torch.channels_last)
     elif start is not None:
         for part in (net, mean):
             part.load_state_dict(torch.load(start / "mean.pt", map_location=device))

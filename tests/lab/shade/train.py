@@ -21,9 +21,9 @@ from torch import Tensor
 from autoprep.correction.shade_eye import SIDE_PX
 
 from ..eye.export import export
+from ..eye.shipped import load_shipped
 from .net import ShadeNet
 from .samples import TRUTH_PX, sample
-from .shipped import load_shipped
 from .varied import plain, relative, varied
 
 _BATCH, _RATE, _WARM_STEPS, _MEAN, _CHECKPOINT_S = 96, 3e-3, 200, 0.998, 60.0
