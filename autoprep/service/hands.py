@@ -15,7 +15,7 @@ from autoprep.ledger import LOOK, MEASURED, Change, Job, Ledger, Rendition, Stat
 from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.beside import of_the_work, sent_besides
-from autoprep.service.depends import BY_MARK, plan_digest
+from autoprep.service.depends import plan_digest
 from autoprep.service.grouping import among_takes, displaced, edited, looks_before, without_place, work_of
 from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_all_out, take_out
 from autoprep.service.late_light import LateLight
@@ -28,7 +28,7 @@ from autoprep.service.rule import Known, is_shown, staying, untrue, used_of, wan
 from autoprep.service.said import hand_words_on, sent_to, usual
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, TakeApart, Tell, Withdraw
 from autoprep.service.takes import merit, why_used
-from autoprep.told.explanations import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
+from autoprep.told.explanations import BY_MARK, HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
 from autoprep.wishes.notes import reference_shots
 from autoprep.wishes.tables import Settings
 

@@ -118,6 +118,35 @@ def test_what_stands_stays_and_all_goes_on_when_the_picture_is_mended(
     run.engine.stop()
 
 
+def test_an_earlier_take_stays_until_the_better_one_has_its_mark(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    run = Running(wren)
+    run.rest()
+    before = wren.files()
+    halve(seal(wren.settings))
+    wren.put("Reeds again.jpg", photo(1, sharp=9, take=1))
+    run.rest()
+    assert wren.files()["square/Reeds.jpg"] == before["square/Reeds.jpg"]
+    assert "square" in wren_records(run)["Reeds again.jpg"].failed
+    assert len([name for name in wren.files() if name.startswith("master/")]) == 1
+    wren.made()
+    run.rest()
+    assert wren.made() == []
+    wren.put("Reeds.txt", "hold: yes")
+    run.rest()
+    assert wren.files() == {}  # what is held is no longer given out, in whichever take
+    (wren.inbox / "Reeds.txt").unlink()
+    run.rest()
+    draw(seal(wren.settings))
+    run.rest()
+    records = wren_records(run)
+    assert [records[name].outcome for name in ("Reeds.jpg", "Reeds again.jpg")] == ["alternate", "ready"]
+    sha256 = records["Reeds again.jpg"].sha256.encode()
+    assert [name for name, data in wren.files().items() if sha256 not in data] == []
+    assert sorted(name.partition("/")[0] for name in wren.files()) == ["master", "square"]
+    run.engine.stop()
+
+
 def wren_records(run: Running) -> dict[str, JobRecord]:
     return {job.shown: job.record for job in run.engine.ledger.jobs() if job.record is not None}
 
