@@ -2700,4 +2700,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("status does not look at lists of works", "autoprep/told/standing.py", "map(plain, self.lists[:_MOST_NAMED])]", "()]", ("tests/service/test_work_lists.py",)),
     Mistake("what is told of the last lists waits for the next start", "autoprep/service/engine.py", "for _ in range(2):  # what is told", "for _ in range(1):  # what is told", ("tests/service/test_lists.py",)),
     Mistake("an earlier take goes though the better one lacks its mark", "autoprep/service/rule.py", " or _lacks_mark(better, name)]", "]", ("tests/service/test_mark_picture.py",)),
+    Mistake("nothing starts with half a picture of the mark", "autoprep/cli/found.py", ", unmarked=True)", ")", ("tests/service/test_mark_picture.py",)),
+    Mistake("the check passes half a picture of the mark", "autoprep/cli/asking.py", "    settings = load(find_config(options.config))\n", "    settings = settings_of(options)\n", ("tests/service/test_mark_picture.py",)),
+    Mistake("the log is silent about half a picture of the mark", "autoprep/told/summary.py", "    if shape.problem:\n", "    if False:\n", ("tests/service/test_mark_picture.py",)),
 )  # fmt: skip

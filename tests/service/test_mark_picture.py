@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from autoprep.cli.main import main
 from autoprep.domain import JobRecord
 from autoprep.errors import ConfigError
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.rebuild import rebuild
-from autoprep.told.summary import print_record, print_summary
+from autoprep.told.summary import mark_notes, print_record, print_summary
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import InlinePool, Studio, photo
@@ -72,6 +73,26 @@ def test_half_a_picture_is_told_by_the_check(wren: Studio) -> None:
         ConfigError, match=r"`mark\.picture` is no picture that can be read: .*seal\.png; it is damaged"
     ):
         load(wren.config)
+
+
+def test_the_service_starts_with_half_a_picture_and_makes_what_needs_none(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    halve(seal(wren.settings))
+    wren.put("Reeds.jpg", photo(1))
+    said = ["--config", str(wren.config)]
+    assert main(["once", *said]) == 1
+    assert "the mark's picture seal.png can't be read: it is damaged, or not whole" in capsys.readouterr().out
+    assert {*wren.files()} == {"master/Reeds.jpg"}
+    assert main(["status", *said]) == 1
+    assert "could not be made: 1 (Reeds.jpg)" in capsys.readouterr().out
+    assert main(["check", *said]) == 2  # who asks whether the settings are right is told
+    assert "is no picture that can be read" in capsys.readouterr().err
+    (note,) = mark_notes(load(wren.config, unmarked=True))  # which the log of `watch` has
+    assert note.startswith("the mark's picture seal.png can't be read") and note.endswith("all else is made")
+    draw(seal(wren.settings))
+    assert main(["once", *said]) == 0
+    assert {*wren.files()} == {"master/Reeds.jpg", "square/Reeds.jpg"}
 
 
 def test_what_stands_stays_and_all_goes_on_when_the_picture_is_mended(
