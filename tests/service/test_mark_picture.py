@@ -89,7 +89,8 @@ def test_the_service_starts_with_half_a_picture_and_makes_what_needs_none(
     assert main(["check", *said]) == 2  # who asks whether the settings are right is told
     assert "is no picture that can be read" in capsys.readouterr().err
     (note,) = mark_notes(load(wren.config, unmarked=True))  # which the log of `watch` has
-    assert note.startswith("the mark's picture seal.png can't be read") and note.endswith("all else is made")
+    assert note.startswith("the mark's picture seal.png can't be read")
+    assert note.endswith("all else is made")
     draw(seal(wren.settings))
     assert main(["once", *said]) == 0
     assert {*wren.files()} == {"master/Reeds.jpg", "square/Reeds.jpg"}
