@@ -149,6 +149,8 @@ class Hands:
         rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)
         rows = with_those_of_before(rows, before)
         self._put_in_place(order, rows, parts, before, handed)
+        if record.outcome == "needs a look":  # what it asked before, and asks no longer, is no answer any more
+            clear(order.look_folder, {final.name for _, final in parts})
         self._note_freed([*before.items(), *((name, made) for take in takes[1:] for name, made in take.made.items())])
         if record.plan is None:
             rows = self._taken_out(known, tuple(before), NO_PLAN)
