@@ -116,7 +116,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all("autoprep/ledger/overview.py", _REASONS, ("letters put together in another way are others", 'self._fitting(_composed(wanted), "nfc(shown)", "nfc(said)")', "[]")),
     *_all("autoprep/cli/sheet.py", _PLAINLY, ("a sheet for a destination knows no month", "listed_in(settings, overview, options.destination, month)", "listed_in(settings, overview, options.destination)")),
     *_all("autoprep/service/takes.py", _PLAINLY, ("who came first is praised", "    if merit(used) <= merit(other):\n", "    if False:\n")),
-    *_all("autoprep/service/hands.py", _PLAINLY, ("the take that is not used is praised", "why_used(other, record, away=not known.present)", "why_used(record, other)")),
+    *_all("autoprep/service/takes.py", _PLAINLY, ("the take that is not used is praised", "why_used(used(), record, away=not known.present)", "why_used(record, used())")),
     *_all("autoprep/logs.py", _PLAINLY, ("a photo's name is an option", 'return f"-- {quoted}" if text.startswith("-") else quoted', "return quoted")),
     *_all("autoprep/cli/main.py", _PLAINLY, ("all mistakes stand in one line", "if isinstance(problem, ConfigError) else [str(problem)]", "if False else [str(problem)]")),
     *_all(
@@ -2715,4 +2715,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a sheet that may lie either way is said to lie", "autoprep/wishes/sizes.py", "tried = (*sheets, *_INCH_SHEETS) if free else forms", "tried = forms", ("tests/service/test_put_back.py",)),
     Mistake("a row that is changed in a list above is not heard", "autoprep/service/said.py", " or is_work_list(note[0])\n        ]", "\n        ]", ("tests/service/test_put_back.py",)),
     Mistake("what a question offers no longer stays in its folder", "autoprep/service/hands.py", "        if record.outcome == \"needs a look\":  # what it asked", "        if False:  # what it asked", ("tests/service/test_questions.py",)),
+    Mistake("works that an edited photo shows no longer stay", "autoprep/service/hands.py", "replaces=(*change.replaces, *left))", "replaces=change.replaces)", ("tests/service/test_apart.py",)),
+    Mistake("works of a photo that was edited are not looked at at once", "autoprep/service/hands.py", "{*self._left, *left}", "self._left", ("tests/service/test_apart.py",)),
+    Mistake("another photo of the name takes back the works of before", "autoprep/service/grouping.py", "and is_edited(look, look_of(before.record)):", "and True:", ("tests/service/test_apart.py",)),
+    Mistake("works of a photo of several replace those of all numbers", "autoprep/service/grouping.py", "0 if view is None else view.parts", "99 if view is None else view.parts", ("tests/service/test_apart.py",)),
 )  # fmt: skip
