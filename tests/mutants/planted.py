@@ -2719,4 +2719,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("works of a photo that was edited are not looked at at once", "autoprep/service/hands.py", "{*self._left, *left}", "self._left", ("tests/service/test_apart.py",)),
     Mistake("another photo of the name takes back the works of before", "autoprep/service/grouping.py", "and is_edited(look, look_of(before.record)):", "and True:", ("tests/service/test_apart.py",)),
     Mistake("works of a photo of several replace those of all numbers", "autoprep/service/grouping.py", "0 if view is None else view.parts", "99 if view is None else view.parts", ("tests/service/test_apart.py",)),
+    Mistake("slips in the settings are told in the parser's words", "autoprep/wishes/mistakes.py", "{_slip(text, at, str(problem)) or problem}", "{problem}", ("tests/test_settings.py",)),
 )  # fmt: skip
