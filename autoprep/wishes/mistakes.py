@@ -84,7 +84,7 @@ _VALUES = (
     (r"(?i:true|false)", "true and false have small letters: `{key} = {small}`"),
     (r"(-?\d+),(\d+)", "a number has a point before its decimals: `{key} = {0}.{1}`"),
     (r"(-?\d+(?:\.\d+)?)\s*(?:[A-Za-z]+|%|”)", "a number stands alone, without a unit: `{key} = {0}`"),
-    (r"[^\W\d][^\"'\[\]{{}}]*", "a text stands in quotes: `{key} = \"{value}\"`"),
+    (r"[^\W\d][^\"'\[\]{{}}]*", 'a text stands in quotes: `{key} = "{value}"`'),
     (r"[\"'][^\"']*|[^\"']*[\"']", "a quote of `{key}` is open: it takes one before the text and one behind it"),
 )
 

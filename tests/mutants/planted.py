@@ -1620,7 +1620,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a site without https is fine", "autoprep/told/summary.py", "if _SITE.fullmatch(artist.website) and \"://\" not in artist.website:", "if False:", ("tests/test_said_plainly.py",)),
     *_all(
         "autoprep/wishes/mistakes.py", ("tests/test_settings.py",),
-        ("blanks in a table's name are a riddle", "_no_toml(text, at) or f\"this", "f\"this"),
+        ("blanks in a table's name are a riddle", "_no_toml(text, at) or said", "said"),
         ("any key is the nearest", "        near = nearest(where[-1], known)\n", "        near = known[0]\n"),
     ),
     *_all(
