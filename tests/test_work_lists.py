@@ -75,6 +75,17 @@ def test_a_row_names_its_photo_with_or_without_its_ending(tmp_path: Path, photo:
     assert has_note(tmp_path, photo, corners=False)
 
 
+@pytest.mark.parametrize("row", ["June/IMG_1", "june/img_1.JPG"])
+def test_a_row_names_a_photo_in_a_folder_below(tmp_path: Path, row: str) -> None:
+    put(tmp_path, f"photo,title,year\n{row},Blue Jug,2026\n")
+    assert facts(tmp_path, "June/IMG_1.jpg").title == "Blue Jug"
+    assert {facts(tmp_path, name).year for name in ("IMG_1.jpg", "June/late/IMG_1.jpg", "IMG_1/June.jpg")} == {""}
+    put(tmp_path, "photo,title\nIMG_1,Green Jug\n", "June/works.csv")
+    found, told = facts_of(tmp_path, "June/IMG_1.jpg")
+    assert (found.title, found.year) == ("Green Jug", "2026")  # the nearest list goes before the others
+    assert [line.endswith("do not agree on the title; the first holds") for line in told] == [True]
+
+
 @pytest.mark.parametrize("name", ["works.csv", "Works.CSV", "WORKS.csv"])
 def test_a_list_is_found_in_any_capitals_and_is_no_photos_note(tmp_path: Path, name: str) -> None:
     put(tmp_path, "photo,price\nIMG_1,240\n", f"Saltmere/{name}")
@@ -290,8 +301,11 @@ def test_a_list_that_can_not_be_read_holds_the_works_beside_it(tmp_path: Path) -
     assert (held.hold, held.title) == (True, "")
     why = "it is a link, and links are not followed"
     assert told == (f"the list works.csv can't be read now ({why}); the work is held until it can be",)
-    assert not facts(tmp_path, "other/IMG_2.jpg").hold
+    assert facts_of(tmp_path, "other/IMG_2.jpg")[1] == told  # of which a row may speak too
+    put(tmp_path / "other", "photo,title\nIMG_1,Jug\n", "elsewhere.csv")
+    (tmp_path / "other" / "works.csv").symlink_to(tmp_path / "other" / "elsewhere.csv")
     (tmp_path / "works.csv").unlink()
+    assert not facts(tmp_path, "IMG_2.jpg").hold
     (tmp_path / "works.csv").mkdir()
     assert facts(tmp_path, "IMG_2.jpg") == WorkFacts()
 

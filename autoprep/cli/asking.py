@@ -9,15 +9,15 @@ from autoprep.logs import plain
 from autoprep.service.outlook import empty_folders, made_otherwise, outlook
 from autoprep.told.standing import no_inbox
 from autoprep.told.summary import preset_words, warnings_of
-from autoprep.wishes.settings import worker_count
+from autoprep.wishes.settings import find_config, load, worker_count
 from autoprep.wishes.tables import Settings
 
 
 def check(options: argparse.Namespace) -> int:
     """Validate the settings and show what they come to, or what would be done now."""
-    settings = settings_of(options)
     if options.ahead:
-        return _ahead(settings, as_json=options.json)
+        return _ahead(settings_of(options), as_json=options.json)
+    settings = load(find_config(options.config))
     warnings = [*warnings_of(settings), *made_otherwise(settings), *empty_folders(settings)]
     if options.json:
         print(
@@ -61,7 +61,7 @@ def service_check(options: argparse.Namespace) -> int:
     """Try whether this machine has what the service needs; exit code 1 where something is missing."""
     from autoprep.service.readiness import look_over
 
-    findings = list(look_over(settings_of(options)))
+    findings = list(look_over(load(find_config(options.config))))
     missing = [finding for finding in findings if finding.grade == "missing"]
     if options.json:
         print(json.dumps([asdict(finding) for finding in findings], ensure_ascii=False, indent=2))

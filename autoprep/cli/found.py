@@ -21,8 +21,8 @@ _MOST_NEAR = 3
 
 
 def settings_of(options: argparse.Namespace) -> Settings:
-    """The settings of the studio that is meant."""
-    return load(find_config(options.config))
+    """The settings of the studio that is meant; a damaged picture of the mark stops only what would carry it."""
+    return load(find_config(options.config), unmarked=True)
 
 
 def make_folders(settings: Settings) -> None:

@@ -1,15 +1,25 @@
-"""Earlier names of photos: notes that were left behind under one of them still speak for the photo."""
+"""What came before: earlier names of photos, under which notes still speak for them, and works at a photo's place."""
 
 import json
 import sqlite3
 
 from autoprep.ledger.connection import Connection
+from autoprep.ledger.rows import VIEW_COLUMNS, View, view_of
 
 _MOST = 5  # names of one photo
 
 
 class Earlier(Connection):
     """The part of the ledger that knows what photos were called before. A work in a photo has that one's names."""
+
+    def parts_at(self, path: bytes, after: int) -> list[View]:
+        """The works that were made of photos of several at this place, of higher numbers than this; oldest first."""
+        rows = self._db.execute(
+            f"SELECT {VIEW_COLUMNS} FROM jobs WHERE path = ? AND part > ? AND state = 'done' AND plan <> '' "  # noqa: S608
+            "ORDER BY number",
+            (path, after),
+        )
+        return [view_of(row) for row in rows]
 
     def _renamed(self, db: sqlite3.Connection, job: str, shown: str) -> None:
         """A photo is called so from now on; what it was called is kept, unless another photo has that name by now."""

@@ -5,11 +5,12 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
-from autoprep.domain import CorrectionPlan, Why, WorkFacts
+from autoprep.domain import CorrectionPlan, WorkFacts
 from autoprep.job.orders import RENDERER
 from autoprep.ledger import Rendition
 from autoprep.rendering.mark_shape import shape_of
 from autoprep.service.rule import told_of
+from autoprep.told.explanations import BY_MARK
 from autoprep.wishes.names import counts, file_stem
 from autoprep.wishes.tables import Settings
 
@@ -35,10 +36,6 @@ def settings_digest(settings: Settings, name: str) -> str:
 _OF_TABLE = "table "
 # A destination waits by its own table when a limit can't be kept (which has no kind), and in these cases.
 _BY_TABLE = ("", "too few pixels", "glare")
-
-
-BY_MARK: Why = "mark"
-"""Why a file could not be made, or made anew, for which the mark's picture could not be read."""
 
 
 def table_digest(settings: Settings, name: str) -> str:

@@ -154,13 +154,13 @@ class Desk:
         self._touch(step.job)
 
     def _touch(self, job: str) -> None:
-        """After a step something is new of a photo, works that wait for its number, and those that it lights."""
+        """After a step something is new of a photo, works that wait for its number, and others that it is news for."""
         self._knowledge.touch(job)
         if self._hands.freed:
             self._hands.freed = False
             self._knowledge.numbers_are_free()
-        for served in self._hands.late.news():
-            self._knowledge.touch(served)
+        for other in self._hands.news():
+            self._knowledge.touch(other)
 
     def _warn(self, job: str, event: str, reason: str) -> None:
         self._log.warning(event, job=job, photo=self._knowledge.view(job).shown, reason=reason)

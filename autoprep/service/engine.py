@@ -336,9 +336,10 @@ class Engine:
         if not self._away:  # a ledger that was moved takes no more words; its next start knows what was cut off
             self._desk.give_back()
         self._pool.stop()
-        self._next_page = 0.0
         if not self._away:
-            self._write_page(last=True)
+            for _ in range(2):  # what is told of the lists that are written now stands on the first page too
+                self._next_page = 0.0
+                self._write_page(last=True)
             self._keep_unfinished()
         self._housekeeping.finish(1.0 if self._follow else _COPY_S)
         self.hints.close()

@@ -38,6 +38,24 @@ def edited(ledger: Ledger, job: Job, record: JobRecord) -> list[Take]:
     return [take for take in found if take.work == found[0].work]
 
 
+def shown_no_longer(ledger: Ledger, job: Job, record: JobRecord) -> tuple[str, ...]:
+    """The works in a photo of several that lay at this one's place, and which this edited picture of it shows no more.
+
+    A picture of one work shows none of them; one of several those of its numbers, each of which takes the other's
+    place by itself (see edited).
+    """
+    view = ledger.view(job.whole) if job.part else None
+    look, shown = look_of(record), 0 if view is None else view.parts
+    found = []
+    for part in ledger.parts_at(job.path, shown) if look is not None else ():
+        if part.gone or part.whole in (job.job, job.whole):
+            continue
+        before = ledger.get(part.job)
+        if before is not None and before.record is not None and is_edited(look, look_of(before.record)):
+            found.append(part.job)
+    return tuple(found)
+
+
 def displaced(ledger: Ledger, view: View, record: JobRecord) -> JobRecord:
     """The record with word of another work whose photo lay at this one's place, and whose pictures stay.
 

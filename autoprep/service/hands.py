@@ -12,11 +12,18 @@ from autoprep.errors import DeliveryError
 from autoprep.files.storage import publish, write_now
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import LOOK, MEASURED, Change, Job, Ledger, Rendition, State, Take
-from autoprep.logs import argument
 from autoprep.service.apart import called, given_up, taken_apart
 from autoprep.service.beside import of_the_work, sent_besides
-from autoprep.service.depends import BY_MARK, plan_digest
-from autoprep.service.grouping import among_takes, displaced, edited, looks_before, without_place, work_of
+from autoprep.service.depends import plan_digest
+from autoprep.service.grouping import (
+    among_takes,
+    displaced,
+    edited,
+    looks_before,
+    shown_no_longer,
+    without_place,
+    work_of,
+)
 from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_all_out, take_out
 from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered
@@ -27,13 +34,10 @@ from autoprep.service.results import as_said_now, rows_of, with_renditions, with
 from autoprep.service.rule import Known, is_shown, staying, untrue, used_of, wanted, words_only
 from autoprep.service.said import hand_words_on, sent_to, usual
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, TakeApart, Tell, Withdraw
-from autoprep.service.takes import merit, why_used
-from autoprep.told.explanations import HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
+from autoprep.service.takes import merit, regarded
+from autoprep.told.explanations import BY_MARK, HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
 from autoprep.wishes.notes import reference_shots
 from autoprep.wishes.tables import Settings
-
-_ALTERNATE = "Another take of the same work is used"
-_EDITED = f"{_ALTERNATE}: this photo was edited, and the edited picture has taken its place"
 
 
 class Hands:
@@ -46,6 +50,7 @@ class Hands:
         self.settings, self._ledger = settings, ledger
         self.freed = False
         self.late = LateLight(ledger)
+        self._left: set[str] = set()
         self._vain: dict[str, Any] = {}  # what was made again last, and not used: other words held by then
 
     # --- orders ---------------------------------------------------------------------------------------------
@@ -149,6 +154,8 @@ class Hands:
         rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)
         rows = with_those_of_before(rows, before)
         self._put_in_place(order, rows, parts, before, handed)
+        if record.outcome == "needs a look":  # what it asked before, and asks no longer, is no answer any more
+            clear(order.look_folder, {final.name for _, final in parts})
         self._note_freed([*before.items(), *((name, made) for take in takes[1:] for name, made in take.made.items())])
         if record.plan is None:
             rows = self._taken_out(known, tuple(before), NO_PLAN)
@@ -156,6 +163,8 @@ class Hands:
         change = self._change(known, best, record, rows, fields)
         change = replace(change, lends=record.plan is None and any(t.view.job != job.job for t in takes_of(job.work)))
         change = replace(change, replaces=hand_words_on(self.settings, record, [self._record(t.job) for t in replaced]))
+        left = () if isinstance(order, AgainOrder) else shown_no_longer(self._ledger, job, record)
+        change, self._left = replace(change, replaces=(*change.replaces, *left)), {*self._left, *left}
         change = self.late.told(change, job, self.settings.folders.inbox)
         takes = [known, *takes[1:]]
         losers = [self._stood_back(take, best, record, takes) for take in takes[1:]]
@@ -172,6 +181,11 @@ class Hands:
             raise DeliveryError("it was made twice by words that do not hold for it")
         self._vain.pop(order.job, None)
         self._vain |= {order.job: made} if made else {}
+
+    def news(self) -> set[str]:
+        """The photos, and works in photos, of which what was delivered was news, since this was asked last."""
+        found, self._left = self.late.news() | self._left, set()
+        return found
 
     def clear_questions(self, running: Container[str]) -> None:
         """Questions that are settled leave their folders; a photo that is being looked at may yet become one."""
@@ -352,26 +366,12 @@ class Hands:
             truer = untrue(known, best, tuple(self.settings.destinations))
             now = {name: replace(known.made[name], reason=said, why=said.kind) for name, said in truer.items()}
             rows, known = {**rows, **now}, replace(known, made={**known.made, **now})
-            record = self._regarded(known, best, record, newest)
+            other = newest if newest is not None and newest.job == best else None
+            record = regarded(known, best, record, lambda: other or self._record(best))
             goal = wanted(known, best, tuple(self.settings.destinations))
             record = with_renditions(record, known.made, goal, tuple(self.settings.destinations))
         record = with_times(record, known.made, self._ledger.renditions(record.job))
         return Change(displaced(self._ledger, known.view, record), tuple(rows.values()), fields)
-
-    def _regarded(self, known: Known, best: str, record: JobRecord, newest: JobRecord | None) -> JobRecord:
-        """Ready, or an alternate to the take that is used, with the reason in its first line."""
-        reasons = tuple(reason for reason in record.reasons if not reason.startswith(_ALTERNATE))
-        if is_shown(known, best) or best == record.job:
-            return record.model_copy(update={"outcome": "ready", "take_of": None, "reasons": reasons})
-        if known.view.gone:
-            take_of = best or record.take_of
-            return record.model_copy(
-                update={"outcome": "alternate", "take_of": take_of, "reasons": (_EDITED, *reasons)}
-            )
-        other = newest if newest is not None and newest.job == best else self._record(best)
-        why = why_used(other, record, away=not known.present)
-        said = f"{_ALTERNATE}: {why}. To have this one too: autoprep redo {argument(record.photo)}"
-        return record.model_copy(update={"outcome": "alternate", "take_of": best, "reasons": (said, *reasons)})
 
     def _write(self, changes: list[Change]) -> None:
         """The records' files, then the ledger: all in one transaction."""

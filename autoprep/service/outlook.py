@@ -167,15 +167,18 @@ def _alone(
             yield f"{place / note}: {_spoken_of_or_lost(inbox, place / note, renamed, away)}"
         for listed in filter(is_work_list, called):
             speaks = partial(_spoken_of_or_lost, inbox, renamed=renamed, away=away)
-            yield from _of_list(inbox, place / listed, names_of(others), speaks)
+            below = (shown for shown in (*photos, *ledger.part_names()) if PurePosixPath(shown).is_relative_to(place))
+            beside = names_of(str(PurePosixPath(shown).relative_to(place)) for shown in below)
+            yield from _of_list(inbox, place / listed, beside, speaks)
 
 
 def _of_list(inbox: Path, shown: PurePosixPath, others: set[str], speaks: Callable[[PurePosixPath], str]) -> list[str]:
-    """What is told of a list; others: how rows may call the photos beside it; speaks: says of whom a note speaks."""
+    """What is told of a list; others: how rows may call the photos beside it and below; speaks: says of whom a note
+    speaks."""
     told: dict[str, str] = {}
 
     def is_there(row: Row) -> bool:
-        words = "" if folded(row.photo) in others else speaks(shown.parent / f"{row.photo.replace('/', '_')}.txt")
+        words = "" if folded(row.photo) in others else speaks(shown.parent / f"{row.photo.lstrip('/')}.txt")
         if words and not words.startswith(_OF_NONE):
             told[row.photo] = f"{shown}: row {row.number} {words}"
         return not words or row.photo in told

@@ -4,7 +4,7 @@ import contextlib
 import os
 import time
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Container, Iterator
 from pathlib import Path
 
 from autoprep.job.orders import EACH, LOOSE_FILES, NO_WORK, NONE_OF_THESE, choice_name
@@ -136,11 +136,14 @@ def _answer(question: OpenQuestion) -> int | None:
     return left[0] if len(left) == 1 and (question.choices > 1 or not none_left) else None
 
 
-def clear(folder: Path) -> None:
-    """Remove what a settled question has put into its folder, and the folder if nothing else lies in it."""
+def clear(folder: Path, but: Container[str] = ()) -> None:
+    """Remove what a question has put into its folder, and the folder if nothing else lies in it.
+
+    but: the names of what belongs to the question as it is asked now; for one that is settled nothing does.
+    """
     with contextlib.suppress(OSError):
         for place in folder.iterdir():
-            if place.name in LOOSE_FILES or _is_choice(place.name):
+            if place.name not in but and (place.name in LOOSE_FILES or _is_choice(place.name)):
                 with contextlib.suppress(OSError):
                     place.unlink()
     with contextlib.suppress(OSError):

@@ -8,8 +8,8 @@ from typing import Any
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.job.orders import JobOrder
 from autoprep.ledger import Rendition, dated
-from autoprep.service.depends import BY_MARK, settings_digest, table_digest, told
-from autoprep.told.explanations import BEFORE_STAYS, HOLD
+from autoprep.service.depends import settings_digest, table_digest, told
+from autoprep.told.explanations import BEFORE_STAYS, BY_MARK, HOLD
 from autoprep.wishes.tables import Settings
 
 

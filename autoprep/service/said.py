@@ -20,7 +20,7 @@ from autoprep.wishes.note_files import folded, is_unread, is_work_list, said_by
 from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since
 from autoprep.wishes.photo_notes import is_folder_note
 from autoprep.wishes.tables import Settings
-from autoprep.wishes.work_lists import read_list
+from autoprep.wishes.work_lists import endless, read_list
 
 Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
 """Folder below the inbox -> (name, mtime_ns, size) of its notes."""
@@ -223,7 +223,7 @@ def _names_in(note: Path) -> Iterable[str]:
     if not is_work_list(note.name):
         return (PurePosixPath(as_shown(note.name)).stem,)
     with contextlib.suppress(OSError):
-        return (name for row in read_list(note).rows for name in (row.photo, PurePosixPath(row.photo).stem))
+        return (name for row in read_list(note).rows for name in (row.photo, endless(row.photo)))
     return ()
 
 
@@ -363,6 +363,6 @@ class Said:
         own = self._notes.get(str(place), ())
         above = [
             note for parent in place.parents for note in self._notes.get(str(parent), ())
-            if is_folder_note(note[0]) or is_corner_note(note[0])
+            if is_folder_note(note[0]) or is_corner_note(note[0]) or is_work_list(note[0])
         ]  # fmt: skip
         return hashlib.sha256(repr((own, above)).encode("utf-8", "backslashreplace")).hexdigest()[:16]

@@ -1,10 +1,15 @@
 """Several takes of one work: which of them is the best, and why."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import numpy as np
 
 from autoprep.domain import JobRecord
+from autoprep.logs import argument
+from autoprep.service.rule import Known, is_shown
+
+_ALTERNATE = "Another take of the same work is used"
+_EDITED = f"{_ALTERNATE}: this photo was edited, and the edited picture has taken its place"
 
 # What a take loses by each measure: (name, per unit, from which value on, at most, in words). Fitted by hand on five
 # takes of 60 works (`python -m tests.lab best-take`, tuning seeds 16200-16259). What the correction takes out, such as
@@ -63,3 +68,16 @@ def why_used(used: JobRecord, other: JobRecord, *, away: bool = False) -> str:
     if merit(used) <= merit(other):
         return f"{used.photo} came first, and this one is not clearly better"
     return f"{used.photo} is the better take" + (f": {best}" if gain[best] > 0.005 else "")
+
+
+def regarded(known: Known, best: str, record: JobRecord, used: Callable[[], JobRecord]) -> JobRecord:
+    """Ready, or an alternate to the take that is used, with the reason in its first line; used: that one's record."""
+    reasons = tuple(reason for reason in record.reasons if not reason.startswith(_ALTERNATE))
+    if is_shown(known, best) or best == record.job:
+        return record.model_copy(update={"outcome": "ready", "take_of": None, "reasons": reasons})
+    if known.view.gone:
+        update = {"outcome": "alternate", "take_of": best or record.take_of, "reasons": (_EDITED, *reasons)}
+        return record.model_copy(update=update)
+    why = why_used(used(), record, away=not known.present)
+    said = f"{_ALTERNATE}: {why}. To have this one too: autoprep redo {argument(record.photo)}"
+    return record.model_copy(update={"outcome": "alternate", "take_of": best, "reasons": (said, *reasons)})

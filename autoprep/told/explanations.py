@@ -132,9 +132,13 @@ NOT_SENT = Reason("the work is not sent here (any more)", "not sent")
 NO_TABLE = Reason("there is no such destination any more", "not sent")
 
 
+BY_MARK: Why = "mark"
+"""Why a file could not be made, or made anew, for which the mark's picture could not be read."""
+
+
 def mark_unreadable(problem: str) -> Reason:
     """Why a destination that carries the visible mark has no file, or still that of before."""
-    return Reason(f"it could not be made: {problem}; it is made as soon as that picture is mended", "mark")
+    return Reason(f"it could not be made: {problem}; it is made as soon as that picture is mended", BY_MARK)
 
 
 BEFORE_STAYS = "; the one that was made before stays until then"

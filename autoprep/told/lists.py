@@ -15,6 +15,7 @@ from autoprep.ledger import Delivered
 from autoprep.metadata.statement import physical
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.names import number_in
+from autoprep.wishes.work_lists import FORMULA
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def as_csv(listed: list[Entry], artist: str, prices: bool) -> str:
 
 def harmless(cell: str) -> str:
     """A spreadsheet takes cells that begin with these for formulas."""
-    return f"'{cell}" if cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
+    return f"'{cell}" if cell[:1] in FORMULA else cell
 
 
 def checklist(listed: list[Entry], preset: Preset) -> list[str]:

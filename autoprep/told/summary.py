@@ -137,6 +137,8 @@ def mark_notes(settings: Settings) -> list[str]:
     if not settings.mark.picture or not marked:
         return []
     name, shape = Path(settings.mark.picture).name, shape_of(settings.studio / settings.mark.picture)
+    if shape.problem:
+        return [f"{shape.problem}; what would carry it waits until it is mended, and all else is made"]
     if shape == NOTHING:
         return [f"mark.picture, {name}, shows nothing: it is clear, or of one tone, all over; so there is no mark"]
     notes, (wide, high) = [], shape.size_px

@@ -1,5 +1,6 @@
 """What is wrong with the lists of works in the inbox: told of each as a whole, for it is no photo's fault."""
 
+import contextlib
 import os
 from collections.abc import Callable, Iterator
 from pathlib import Path, PurePosixPath
@@ -7,7 +8,7 @@ from pathlib import Path, PurePosixPath
 from autoprep.ledger import Ledger
 from autoprep.logs import as_shown
 from autoprep.wishes.note_files import NOTE_ENDINGS, WORK_LIST, folded, is_work_list, short
-from autoprep.wishes.work_lists import Row, names_of, read_list
+from autoprep.wishes.work_lists import Row, endless, names_of, read_list
 
 _MOST_NAMED = 6
 
@@ -25,28 +26,37 @@ def lists_told(inbox: Path, ledger: Ledger | None) -> tuple[str, ...]:
             if ledger is not None and not known:
                 known = _known(ledger)
             place = PurePosixPath(as_shown(os.path.relpath(at, inbox).replace(os.sep, "/")))
-            told += told_of(Path(at, name), str(place / as_shown(name)), _is_one_of(files, str(place), known))
+            told += told_of(Path(at, name), str(place / as_shown(name)), _is_one_of(Path(at), str(place), known))
     return tuple(told)
 
 
 def _known(ledger: Ledger) -> set[str]:
     """All names, with folders, that photos and works in them have or had, by which rows may call them."""
     earlier = [name for view in ledger.renamed() for name in view.was]
-    return {
-        folded(each)
-        for name in (*ledger.overview.names(), *earlier)
-        for each in (name, str(PurePosixPath(name).with_suffix("")))
-    }
+    return {folded(each) for name in (*ledger.overview.names(), *earlier) for each in (name, endless(name))}
 
 
-def _is_one_of(files: list[str], folder: str, known: set[str]) -> Callable[[Row], bool]:
-    there = names_of(name for name in files if not folded(name).endswith((*NOTE_ENDINGS, WORK_LIST)))
+def _is_one_of(at: Path, folder: str, known: set[str]) -> Callable[[Row], bool]:
+    """Whether a row names a photo that lies in the list's folder or below, or that the ledger knows there."""
+    there: dict[str, set[str]] = {}
 
     def is_there(row: Row) -> bool:
-        had = "/" not in row.photo and folded(str(PurePosixPath(folder) / row.photo)) in known
-        return had or folded(row.photo) in there
+        place = PurePosixPath(row.photo)
+        if place.is_absolute() or ".." in place.parts:
+            return False
+        below = str(place.parent)
+        if below not in there:
+            there[below] = names_of(_could_be_photos(at / below, "" if below == "." else f"{below}/"))
+        return folded(str(PurePosixPath(folder) / row.photo)) in known or folded(row.photo) in there[below]
 
     return is_there
+
+
+def _could_be_photos(folder: Path, before: str) -> Iterator[str]:
+    """The names of a folder's files that are no notes and no lists, each behind these letters."""
+    with contextlib.suppress(OSError, ValueError):  # a folder that is none, or that no disk can have
+        files = (entry.name for entry in folder.iterdir() if entry.is_file())
+        yield from (f"{before}{name}" for name in files if not folded(name).endswith((*NOTE_ENDINGS, WORK_LIST)))
 
 
 def told_of(place: Path, shown: str, is_there: Callable[[Row], bool]) -> Iterator[str]:
@@ -55,7 +65,7 @@ def told_of(place: Path, shown: str, is_there: Callable[[Row], bool]) -> Iterato
         found = read_list(place)
     except OSError as problem:
         why = problem.strerror or problem
-        yield f"{shown} can't be read now ({why}); the works in its folder are held until it can be"
+        yield f"{shown} can't be read now ({why}); the works in its folder and below are held until it can be"
         return
     yield from (f"{shown} {fault}" for fault in found.faults)
     lost = [f"{as_shown(short(row.photo))} (row {row.number})" for row in found.rows if not is_there(row)]

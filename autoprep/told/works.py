@@ -12,11 +12,10 @@ from autoprep.metadata.statement import physical
 from autoprep.told.explanations import in_a_word, sent_nowhere
 from autoprep.told.lists import Entry, caption, checklist, harmless
 from autoprep.wishes.destinations import Preset
+from autoprep.wishes.sizes import as_said
+from autoprep.wishes.work_lists import OURS
 
-COLUMNS = (
-    "number", "title", "year", "medium", "height", "width", "unit", "kind", "inventory", "price", "photo", "takes",
-    "held", "public since", "went to", "nowhere because", "alternative text",
-)  # fmt: skip
+COLUMNS = tuple(OURS)  # so that the list can be put into the inbox as it is
 
 
 def public_since(row: WorkRow, presets: Mapping[str, Preset]) -> str:
@@ -85,9 +84,11 @@ def fields(row: WorkRow, presets: Mapping[str, Preset]) -> dict[str, str]:
     """A work as one row of text, by COLUMNS."""
     said = row.said
     height, width = said.sides()
+    size = as_said(said.size_mm, said.unit, free=said.size_free) if said.size_mm else ""
     values = (
-        str(row.number), said.title, said.year, said.medium, height, width, said.unit if height else "", row.kind,
-        said.inventory, said.price, row.shown, str(row.takes), "held" if said.hold else "", public_since(row, presets),
+        str(row.number), said.title, said.year, said.medium, height, width, said.unit if height else "", size, row.kind,
+        said.kind or "", said.inventory, said.price, row.shown, str(row.takes), "held" if said.hold else "",
+        public_since(row, presets),
         "; ".join(_went(sent) for sent in row.sent if sent.state == "in place"), why_nowhere(row),
         said.alt_text,
     )  # fmt: skip
@@ -100,12 +101,18 @@ def _went(sent: Sent) -> str:
 
 
 def as_csv(rows: Iterable[WorkRow], presets: Mapping[str, Preset]) -> str:
-    """All works as CSV (RFC 4180)."""
+    """All works as CSV (RFC 4180), which as a list of the inbox says what is said already.
+
+    Of a question nothing is said: that would say that it shows a work.
+    """
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(COLUMNS)
     for row in rows:
-        writer.writerow([harmless(cell) for cell in fields(row, presets).values()])
+        cells = fields(row, presets)
+        silent = row.asks and not row.said.says_work
+        cells |= {name: "" for name, key in OURS.items() if silent and key not in ("", "photo")}
+        writer.writerow([harmless(cell) for cell in cells.values()])
     return out.getvalue()
 
 

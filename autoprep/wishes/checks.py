@@ -25,9 +25,9 @@ _FIELD = re.compile(r"\{[^{}]*\}")
 _CLUSTER = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.%]+\]|[\w.-]+):\d{1,5}")
 
 
-def texts(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None:
+def texts(settings: Settings, path: Path, text: str, mistakes: Mistakes, *, unmarked: bool = False) -> None:
     """Templates may hold {artist} and {year} only; a mark's picture and font must be there, and be such; so must
-    addresses.
+    addresses. unmarked: the picture may be one that can't be read.
     """
     for table, key in (("rights", "notice"), ("rights", "credit"), ("rights", "usage_terms"), ("mark", "text")):
         if not _fits_template(getattr(getattr(settings, table), key)):
@@ -42,7 +42,7 @@ def texts(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> None
         line = line_of(text, ("mark", key))
         if not place.is_file():
             mistakes.add(f"there is no {key} file {place}", path, line)
-        elif not opens(place):
+        elif not (key == "picture" and unmarked) and not opens(place):
             half = "; it is damaged, or not whole" if key == "picture" else ""
             mistakes.add(f"`mark.{key}` is no {key} that can be read: {place}{half}", path, line)
 

@@ -24,7 +24,7 @@ from autoprep.wishes.note_files import (
     said_in,
     text_of,
 )
-from autoprep.wishes.work_lists import Row, lists_in, read_list
+from autoprep.wishes.work_lists import Row, endless, lists_for, read_list
 
 PICTURES = (
     ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
@@ -46,12 +46,12 @@ class Given(NamedTuple):
 
 
 def notes_of(inbox: Path, names: Iterable[str], warnings: list[str]) -> list[Given]:
-    """All notes of the first of these names that has any, the strongest first; behind them the rows of its list."""
-    return next((found for name in names if (found := _of_photo(place_of(inbox, name), warnings))), [])
+    """All notes of the first of these names that has any, the strongest first; behind them the rows of lists."""
+    return next((found for name in names if (found := _of_photo(inbox, place_of(inbox, name), warnings))), [])
 
 
-def _of_photo(photo: Path, warnings: list[str]) -> list[Given]:
-    return [*_read(_note_places(photo), warnings), *_rows_of(photo, warnings)]
+def _of_photo(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:
+    return [*_read(_note_places(photo), warnings), *_rows_of(inbox, photo, warnings)]
 
 
 def _read(places: Iterable[Path], warnings: list[str]) -> list[Given]:
@@ -59,28 +59,33 @@ def _read(places: Iterable[Path], warnings: list[str]) -> list[Given]:
     return [Given(place, f"the note {as_shown(place.name)}", said) for place, said in found if said is not None]
 
 
-def _rows_of(photo: Path, warnings: list[str]) -> list[Given]:
-    """What the rows of the folder's list that name a photo say of it; each is read like a note."""
+def _rows_of(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:
+    """What the rows of lists that name a photo say of it; each is read like a note."""
     given = []
-    for place in lists_in(photo.parent):
+    for place, name in lists_for(inbox, photo):
         called = as_shown(place.name)
         try:
-            rows = [row for row in read_list(place).rows if row.text and row.is_of(photo.name)]
+            rows = [row for row in read_list(place).rows if row.text and row.is_of(name)]
         except OSError as problem:
             given.append(Given(place, f"the list {called}", held_unread(f"the list {called}", problem, warnings)))
             continue
-        for row in rows if len(rows) < 2 else [row for row in rows if not _names_another(row.photo, photo, rows)]:
+        for row in (
+            rows if len(rows) < 2 else [row for row in rows if not _names_another(row.photo, name, place.parent, rows)]
+        ):
             words = f"row {row.number} of {called}"
             given.append(Given(place, words, said_in(row.text, place, warnings, words)))
     return given
 
 
-def _names_another(written: str, photo: Path, rows: list[Row]) -> bool:
-    """Whether a row in other capitals than a photo's own, which is there too, is that of a photo in these capitals."""
-    exact = (photo.name, photo.stem)
+def _names_another(written: str, name: str, folder: Path, rows: list[Row]) -> bool:
+    """Whether a row in other capitals than a photo's own, which is there too, is that of a photo in these capitals.
+
+    folder: the list's own.
+    """
+    exact = (name, endless(name))
     if written in exact or not any(row.photo in exact for row in rows):
         return False
-    return any(place.is_file() for place in _called_alike(photo.with_name(written)))
+    return any(place.is_file() for place in _called_alike(folder / written))
 
 
 def together(notes: list[Given], warnings: list[str]) -> dict[str, Any]:
@@ -114,7 +119,7 @@ def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
     """Whether a photo of this name has a note, or one of the corner page."""
     if corners:
         return bool(of_corner_notes(inbox, name, []))
-    return bool(_of_photo(place_of(inbox, name), []))
+    return bool(_of_photo(inbox, place_of(inbox, name), []))
 
 
 def still_free(inbox: Path, names: Iterable[str]) -> tuple[str, ...]:

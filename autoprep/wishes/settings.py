@@ -43,10 +43,11 @@ def find_config(given: Path | None) -> Path:
     raise ConfigError("this is no studio folder: make one with `autoprep init DIR`, stand in it, or give --config FILE")
 
 
-def load(config_file: Path, *, keyless: bool = False) -> Settings:
+def load(config_file: Path, *, keyless: bool = False, unmarked: bool = False) -> Settings:
     """Read and validate both files. Raises ConfigError that names all mistakes with their lines and nearest names.
 
-    keyless: that the key of content credentials is missing is no mistake.
+    keyless: that the key of content credentials is missing is no mistake; unmarked: nor that the mark's picture is
+    damaged, for only what would carry it waits then.
     """
     mistakes, main_text = Mistakes(), _text(config_file)
     main = mistakes.validated(Main, mistakes.parsed(config_file, main_text), config_file, main_text) or Main()
@@ -82,7 +83,7 @@ def load(config_file: Path, *, keyless: bool = False) -> Settings:
         destinations={name: _at_home(preset, "profile") for name, preset in presets.items()},
         sha256=hashlib.sha256((main_text + "\0" + text).encode()).hexdigest(),
     )
-    checks.texts(settings, config_file, main_text, mistakes)
+    checks.texts(settings, config_file, main_text, mistakes, unmarked=unmarked)
     checks.inbox(settings, config_file, main_text, mistakes)
     checks.metrics(settings, config_file, main_text, mistakes)
     checks.cluster(settings, config_file, main_text, mistakes)

@@ -71,6 +71,16 @@ def size(text: str) -> dict[str, Any]:
     return {"size_mm": (b, a), "unit": unit, "size_free": False}
 
 
+def as_said(size_mm: tuple[float, float], unit: str, *, free: bool) -> str:
+    """A size in words that are read as just that; empty where none are. size_mm: (width, height); free: as in size."""
+    meant = {"size_mm": size_mm, "unit": unit, "size_free": free}
+    width, height = (side / MM_PER_UNIT.get(unit, 10.0) for side in size_mm)
+    sheets = (f"{series.upper()}{number}" for series, heights in _ISO.items() for number in range(len(heights) - 1))
+    forms = (f"{height:{digits}g} x {width:{digits}g} {unit}" for digits in (".6", ".17"))
+    tried = (*sheets, *_INCH_SHEETS) if free else forms
+    return next((text for text in tried if size(text) == meant), "")
+
+
 def wants_unit(text: str) -> bool:
     """Whether a text that ends with a size is in inches by its fractions alone, which is to be told."""
     return "/" in _with_parts(text) and not _UNIT_WORD.search(text)

@@ -1,4 +1,5 @@
-"""One list for many works: a table in a folder that names a photo of it in each row, and says what a note would say.
+"""One list for many works: a table that names a photo of its folder, or of one below ("June/IMG_1"), in each row, and
+says what a note would say. What `works --csv` writes is one.
 
 CSV as RFC 4180 has it, and as programs write it besides: other separators, other letters, a line above the header.
 """
@@ -15,6 +16,18 @@ from autoprep.logs import as_shown
 from autoprep.wishes.lines import KEYS, holds_by, slip, taken
 from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.note_files import WORK_LIST, as_called, folded, short, text_of
+
+OURS = {
+    "number": "", "title": "title", "year": "year", "medium": "medium", "height": "", "width": "", "unit": "",
+    "size": "size", "kind": "", "kind said": "kind", "inventory": "inventory", "price": "price", "photo": "photo",
+    "takes": "", "held": "hold", "public since": "", "went to": "", "nowhere because": "",
+    "alternative text": "alternative text",
+}  # fmt: skip
+"""The columns of the list of all works that `works --csv` writes -> what a row says by each; those without a word only
+tell how a work stands."""
+_KNOWN_BY = {"went to", "nowhere because"}  # columns by which such a list is told from one of the artist's
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+"""How cells begin that programs take for formulas."""
 
 _LARGEST_LIST = 256 * 1024
 _SEPARATORS = (",", ";", "\t")
@@ -34,13 +47,20 @@ class Row:
     text: str
 
     def is_of(self, photo: str) -> bool:
-        """Whether a photo of this name is meant, with its ending or without, in whatever capitals."""
+        """Whether a photo of this name, with its folders below the list's own, is meant: with its ending or without, in
+        whatever capitals."""
         return folded(self.photo) in names_of([photo])
 
 
 def names_of(photos: Iterable[str]) -> set[str]:
-    """The names, as they are compared, by which rows may call photos of one folder."""
-    return {folded(each) for photo in photos for name in (photo, as_shown(photo)) for each in (name, Path(name).stem)}
+    """The names, as they are compared, by which rows may call photos of the list's folder, or of those below it."""
+    return {folded(each) for photo in photos for name in (photo, as_shown(photo)) for each in (name, endless(name))}
+
+
+def endless(name: str) -> str:
+    """A photo's name, with its folders, without its ending."""
+    folder, slash, last = name.rpartition("/")
+    return f"{folder}{slash}{Path(last).stem}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +72,13 @@ class WorkList:
     faults: tuple[str, ...] = ()
 
 
-def lists_in(folder: Path) -> tuple[Path, ...]:
-    """The lists of a folder; several only where they are called so in other capitals."""
-    return as_called(folder / WORK_LIST)
+def lists_for(inbox: Path, photo: Path) -> Iterator[tuple[Path, str]]:
+    """The lists that may speak of a photo, the nearest first, each with what its rows would call it: those of its
+    folder and of the folders above; several in one only where they are called so in other capitals."""
+    for folder in photo.parents:
+        yield from ((place, photo.relative_to(folder).as_posix()) for place in as_called(folder / WORK_LIST))
+        if folder == inbox:
+            return
 
 
 def read_list(place: Path) -> WorkList:
@@ -96,12 +120,16 @@ class _Table:
         self._head = -1 if head is None else head
         self._titles = [] if head is None else [" ".join(cell.split()) for cell in self._records[head]]
         self._photo = _photo_at(self._titles)
-        self._keys = [taken(title) if k != self._photo else "" for k, title in enumerate(self._titles)]
+        self._ours = OURS if _KNOWN_BY.issubset(self._titles) else {}
+        self._keys = [self._key(title) if k != self._photo else "" for k, title in enumerate(self._titles)]
         self._keys = ["" if key == "photo" else key for key in self._keys]  # a second one names no other photo
         self.known = sum(map(bool, self._keys)) + (head is not None)
         self._unnamed: list[int] = []
         self._too_long: list[int] = []
         self._untitled = False
+
+    def _key(self, title: str) -> str:
+        return self._ours[title] if title in self._ours else taken(title)
 
     def _read(self, lines: list[str], separator: str) -> Iterator[list[str]]:
         """The rows. One whose quotes are not closed, or closed too early, is its line alone: it swallows no others."""
@@ -146,15 +174,17 @@ class _Table:
         """What a row says, as lines of a note; what stands in a column that is not known is heard where it holds."""
         for k, (title, key, cell) in enumerate(zip(self._titles, self._keys, cells, strict=False)):
             if cell and key:
-                yield f"{key}: {cell}"
-            elif cell and k != self._photo and holds_by(title, cell):
+                yield f"{key}: {'yes' if key == 'hold' and cell.casefold() == title else _as_written(cell)}"
+            elif cell and k != self._photo and title not in self._ours and holds_by(title, cell):
                 yield f"hold: {' '.join(f'{title} {cell}'.split())}"
             self._untitled = self._untitled or (bool(cell) and not title)
 
     def _faults(self) -> Iterator[str]:
-        slips = [slip(title) for title, key in zip(self._titles, self._keys, strict=True) if key and slip(title)]
+        keyed = [title for title, key in zip(self._titles, self._keys, strict=True) if key and title not in self._ours]
+        slips = [slip(title) for title in keyed if slip(title)]
         yield from (f"has a column that is no known word: {said}" for said in dict.fromkeys(slips))
-        unknown = [title for k, title in enumerate(self._titles) if title and not self._keys[k] and k != self._photo]
+        others = (title for k, title in enumerate(self._titles) if title and not self._keys[k] and k != self._photo)
+        unknown = [title for title in others if title not in self._ours]
         if unknown:
             yield f"has columns that are not understood, and not used: {', '.join(map(_with_nearest, unknown))}"
         if self._untitled:
@@ -168,6 +198,11 @@ class _Table:
             yield f"has more cells in {_numbered(self._too_long)} than in its header; nothing of that was used{held}"
         if self._unnamed:
             yield f"names no photo in {_numbered(self._unnamed)}"
+
+
+def _as_written(cell: str) -> str:
+    """A cell without the sign by which ours keep a program from taking it for a formula."""
+    return cell[1:] if cell[:1] == "'" and cell[1:2] in FORMULA else cell
 
 
 def _photo_at(record: list[str]) -> int:

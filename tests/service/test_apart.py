@@ -2,15 +2,17 @@
 
 import io
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
 from autoprep.cli import main
-from autoprep.domain import JobRecord
+from autoprep.domain import JobRecord, Outline
 from autoprep.imaging.geometry import overlap_in_photo
-from autoprep.ledger import Ledger, OpenQuestion
+from autoprep.job.orders import JobOrder, JobResult
+from autoprep.ledger import Job, Ledger, OpenQuestion
 from autoprep.logs import open_log
 from autoprep.service import grouping, hands
 from autoprep.service.engine import Engine
@@ -22,6 +24,7 @@ from autoprep.wishes.notes import facts_of_part
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests.lab import several
+from tests.service import pretend
 from tests.service.engines import run_once
 from tests.service.pretend import Studio, photo
 from tests.service.test_week import each
@@ -331,3 +334,74 @@ def test_a_photo_of_a_works_name_has_its_note_for_itself(wren: Studio, capsys: p
     (wren.inbox / "Cards-2.txt").unlink()
     wren.run()
     assert main(["show", "Cards-1.jpg", "--config", str(wren.config)]) == 0
+
+
+def of_three(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A photo of three works, made one by one."""
+    asked = pretend._asked
+
+    def three(order: JobOrder, base: JobRecord, outline: Outline, *, several: bool) -> JobResult:
+        result = asked(order, base, outline, several=several)
+        works = (*result.record.several, result.record.several[0])
+        return replace(result, record=result.record.model_copy(update={"several": works}))
+
+    monkeypatch.setattr(pretend, "_asked", three)
+    wren.put("Post.jpg", photo(9, answer="several"))
+    wren.run()
+    each("Post")(wren)
+    wren.run()
+    monkeypatch.setattr(pretend, "_asked", asked)
+    assert {f"Post-{number}.jpg" for number in (1, 2, 3)} <= stems(wren)
+
+
+def of_post(wren: Studio) -> set[str]:
+    return {name for name in stems(wren) if name.startswith("Post")}
+
+
+def test_an_edited_photo_of_fewer_works_takes_back_what_it_shows_no_longer(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    of_three(wren, monkeypatch)
+    others = stems(wren) - of_post(wren)
+    wren.put("Post.jpg", photo(9, answer="several", take=2))
+    wren.run()
+    assert len(of_post(wren)) == 3  # nothing is taken back before it is known what there is in its stead
+    each("Post")(wren)
+    wren.run()
+    assert of_post(wren) == {"Post-1.jpg", "Post-2.jpg"}
+    assert list((wren.settings.folders.records / "withdrawn").rglob("Post-3.jpg"))
+    record = next(job.record for job in all_jobs(wren) if job.shown == "Post-3.jpg" and job.record)
+    assert (record.outcome, "was edited" in record.reasons[0]) == ("alternate", True)
+    wren.made()
+    wren.run()
+    assert wren.made() == []
+    assert others <= stems(wren)
+
+
+def test_an_edited_photo_of_one_work_takes_back_those_of_before(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    of_three(wren, monkeypatch)
+    ready = wren.settings.folders.ready / "square"
+    (ready / "Post-2.jpg").write_bytes(b"retouched")
+    wren.put("Post.jpg", photo(9, take=2))
+    wren.run()
+    assert of_post(wren) == {"Post.jpg", "Post-2.jpg"}  # what the artist has changed stays
+    assert (ready / "Post-2.jpg").read_bytes() == b"retouched"
+    wren.put("Post.jpg", photo(30, take=3))  # edited once more
+    wren.run()
+    assert of_post(wren) == {"Post.jpg", "Post-2.jpg"}
+
+
+def test_another_photo_of_the_name_leaves_the_works_of_before(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    of_three(wren, monkeypatch)
+    monkeypatch.setattr(pretend, "_PHOTO", replace(pretend._PHOTO, taken_at="2026-11-21T15:00:00"))
+    wren.put("Post.jpg", photo(31))
+    wren.run()
+    assert of_post(wren) == {"Post.jpg", "Post-1.jpg", "Post-2.jpg", "Post-3.jpg"}
+
+
+def all_jobs(wren: Studio) -> list[Job]:
+    ledger = Ledger(ledger_path(wren.settings))
+    try:
+        return list(ledger.jobs())
+    finally:
+        ledger.close()

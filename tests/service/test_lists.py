@@ -173,6 +173,19 @@ def test_letters_that_no_font_holds_are_told_until_they_are_gone(
     assert "no font" not in page.read_text(encoding="utf-8")
 
 
+def test_a_list_that_is_written_at_the_very_end_is_told_on_the_first_page_too(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    studio = "autoprep.service.studio"
+    monkeypatch.setattr(f"{studio}.fonts_for", lambda text, _: ((OWN_FONT,), "舟" if "舟" in text else ""))
+    monkeypatch.setattr(f"{studio}._LIST_SHARE", 1e9)  # so slow a list is not written again before the service stops
+    page = wren.settings.folders.records / "proof" / "index.html"
+    for title, told in (("舟 at the quay", True), ("Boat at the quay", False)):
+        wren.put("Red Jug.txt", f"title: {title}")
+        wren.run()
+        assert ("no font on this machine" in page.read_text(encoding="utf-8")) == told
+
+
 def status(wren: Studio) -> list[str]:
     ledger = Ledger(ledger_path(wren.settings))
     try:

@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from autoprep.cli.main import main
 from autoprep.domain import JobRecord
 from autoprep.errors import ConfigError
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.rebuild import rebuild
-from autoprep.told.summary import print_record, print_summary
+from autoprep.told.summary import mark_notes, print_record, print_summary
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import InlinePool, Studio, photo
@@ -74,6 +75,27 @@ def test_half_a_picture_is_told_by_the_check(wren: Studio) -> None:
         load(wren.config)
 
 
+def test_the_service_starts_with_half_a_picture_and_makes_what_needs_none(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    halve(seal(wren.settings))
+    wren.put("Reeds.jpg", photo(1))
+    said = ["--config", str(wren.config)]
+    assert main(["once", *said]) == 1
+    assert "the mark's picture seal.png can't be read: it is damaged, or not whole" in capsys.readouterr().out
+    assert {*wren.files()} == {"master/Reeds.jpg"}
+    assert main(["status", *said]) == 1
+    assert "could not be made: 1 (Reeds.jpg)" in capsys.readouterr().out
+    assert main(["check", *said]) == 2  # who asks whether the settings are right is told
+    assert "is no picture that can be read" in capsys.readouterr().err
+    (note,) = mark_notes(load(wren.config, unmarked=True))  # which the log of `watch` has
+    assert note.startswith("the mark's picture seal.png can't be read")
+    assert note.endswith("all else is made")
+    draw(seal(wren.settings))
+    assert main(["once", *said]) == 0
+    assert {*wren.files()} == {"master/Reeds.jpg", "square/Reeds.jpg"}
+
+
 def test_what_stands_stays_and_all_goes_on_when_the_picture_is_mended(
     wren: Studio, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -115,6 +137,35 @@ def test_what_stands_stays_and_all_goes_on_when_the_picture_is_mended(
     assert all(record.failed == {} == record.held_kinds for record in wren_records(run).values())
     run.rest()
     assert wren.made() == []
+    run.engine.stop()
+
+
+def test_an_earlier_take_stays_until_the_better_one_has_its_mark(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    run = Running(wren)
+    run.rest()
+    before = wren.files()
+    halve(seal(wren.settings))
+    wren.put("Reeds again.jpg", photo(1, sharp=9, take=1))
+    run.rest()
+    assert wren.files()["square/Reeds.jpg"] == before["square/Reeds.jpg"]
+    assert "square" in wren_records(run)["Reeds again.jpg"].failed
+    assert len([name for name in wren.files() if name.startswith("master/")]) == 1
+    wren.made()
+    run.rest()
+    assert wren.made() == []
+    wren.put("Reeds.txt", "hold: yes")
+    run.rest()
+    assert wren.files() == {}  # what is held is no longer given out, in whichever take
+    (wren.inbox / "Reeds.txt").unlink()
+    run.rest()
+    draw(seal(wren.settings))
+    run.rest()
+    records = wren_records(run)
+    assert [records[name].outcome for name in ("Reeds.jpg", "Reeds again.jpg")] == ["alternate", "ready"]
+    sha256 = records["Reeds again.jpg"].sha256.encode()
+    assert [name for name, data in wren.files().items() if sha256 not in data] == []
+    assert sorted(name.partition("/")[0] for name in wren.files()) == ["master", "square"]
     run.engine.stop()
 
 

@@ -244,6 +244,24 @@ def test_a_question_whose_folder_is_deleted_comes_back_as_it_was(wren: Studio, r
     assert left(wren, "Reeds") == before
 
 
+def test_what_a_question_offers_no_longer_leaves_its_folder(wren: Studio) -> None:
+    folder = wren.settings.folders.needs_a_look / "Reeds"
+    (folder / "my own note.txt").write_text("keep", encoding="utf-8")
+    assert "no-work.jpg" in left(wren, "Reeds")
+    wren.put("Reeds.txt", "kind: ink")  # so it is a work, and the photo is asked about again
+    wren.run()
+    assert "no-work.jpg" not in left(wren, "Reeds")
+    assert {"choice-1.jpg", "choice-2.jpg", "none-of-these.jpg", "my own note.txt"} < {*left(wren, "Reeds")}
+    for place in folder.glob("choice-*"):
+        place.unlink()
+    wren.run()
+    assert "choice-3.jpg" in left(wren, "Reeds")
+    for place in folder.glob("choice-*"):
+        place.unlink()
+    wren.run()
+    assert left(wren, "Reeds") == ["my own note.txt", "where.jpg", "why.txt"]  # nothing is left to choose from
+
+
 def test_questions_of_a_place_that_is_away_are_not_asked_again(wren: Studio) -> None:
     root = wren.settings.folders.needs_a_look
     away = root.with_name("away")

@@ -109,6 +109,25 @@ def test_a_card_that_comes_later_leaves_alone_what_it_says_nothing_of(studio: Se
     assert records["Reeds.jpg"] == before
 
 
+def test_a_shot_that_is_not_used_is_looked_at_once_and_never_again(studio: Settings) -> None:
+    """Of a shot that comes later, and in whose stead another one is used all the same."""
+    put(studio, "grey card 2.jpg", jpeg(card()))
+    put(studio, "as painting/Reeds.jpg", painting())
+    before = run_once(studio)["as painting/Reeds.jpg"]
+    put(studio, "grey card.jpg", jpeg(card() * 0.9, "2025:06:14 11:41:12"))
+    records = run_once(studio)
+    assert "the colour of the light" in records["grey card.jpg"].tells
+    after = records["as painting/Reeds.jpg"]
+    assert before.plan is not None
+    assert after.plan is not None
+    assert after.plan.told_by.colour == before.plan.told_by.colour == "grey card 2.jpg"
+    for _ in range(2):
+        put(studio, "as painting/Reeds.txt", b"keywords: sea")  # at other words too
+        assert run_once(studio)["as painting/Reeds.jpg"].plan == after.plan
+    log = (studio.folders.records / "log.jsonl").read_text(encoding="utf-8")
+    assert log.count("grey card.jpg tells its light") == 1
+
+
 def test_what_can_not_serve_changes_nothing(studio: Settings) -> None:
     put(studio, "Reeds.jpg", photos.jpeg())
     before = run_once(studio)["Reeds.jpg"]

@@ -235,13 +235,30 @@ def test_a_photo_that_was_deleted_or_renamed_is_no_mistake_of_its_row(
     (wren.inbox / "trip" / "IMG_2.jpg").rename(wren.inbox / "trip" / "Tern.jpg")
     wren.run()
     assert status(wren, capsys) == (0, [])
-    wren.put("works.csv", "photo,title\ntrip/IMG_3,Boat\n")  # each list speaks of its own folder
-    assert status(wren, capsys)[1] == ["works.csv names a photo that is not beside it: trip/IMG_3 (row 2)"]
+    wren.put("works.csv", "photo,title\ntrip/IMG_3,Boat\nIMG_2,Tern\nother/IMG_3,Mole\n../IMG_1,Jug\n")
+    lost = ["IMG_2 (row 3)", "other/IMG_3 (row 4)", "../IMG_1 (row 5)"]
+    assert status(wren, capsys)[1] == [f"works.csv names photos that are not beside it: {', '.join(lost)}"]
     (wren.inbox / "works.csv").unlink()
     assert ahead(wren) == [
         "trip/works.csv: row 2 speaks of trip/IMG_1.jpg, which is not in the inbox now",
         "trip/works.csv: row 3 speaks of trip/Tern.jpg, which was called trip/IMG_2.jpg",
     ]
+
+
+def test_rows_name_photos_below_the_folder_of_their_list_and_no_others(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren.put("trip/works.csv", "photo,title\nlate/IMG_1,Jug\n../IMG_4,Tern\nlate/IMG_9,Mole\n/IMG_4,Boat\n")
+    three(wren, "trip/late/")
+    wren.put("IMG_4.jpg", photo(4))
+    lost = ["../IMG_4 (row 3)", "late/IMG_9 (row 4)", "/IMG_4 (row 5)"]
+    told = f"trip/works.csv names photos that are not beside it: {', '.join(lost)}"
+    for _ in range(2):
+        assert status(wren, capsys)[1] == [told]
+        assert [line for line in ahead(wren) if "works.csv" in line] == [told]
+        wren.run()
+    assert titles(wren)["trip/late/IMG_1.jpg"] == "Jug"
+    assert titles(wren)["IMG_4.jpg"] == ""
 
 
 def test_a_row_holds_and_releases_a_photo_that_was_deleted(wren: Studio) -> None:
@@ -267,9 +284,9 @@ def test_a_list_that_can_not_be_read_holds_until_it_can(wren: Studio, capsys: py
     (wren.inbox / "works.csv").rename(wren.settings.studio / "works.csv")
     (wren.inbox / "works.csv").symlink_to(wren.settings.studio / "works.csv")
     wren.run()
-    assert list(wren.files()) == ["site/IMG_4.jpg"]
+    assert not wren.files()  # one of its rows may hold a work in a folder below
     why = "it is a link, and links are not followed"
-    told = f"works.csv can't be read now ({why}); the works in its folder are held until it can be"
+    told = f"works.csv can't be read now ({why}); the works in its folder and below are held until it can be"
     assert status(wren, capsys)[1] == [told]
     assert told in ahead(wren)
     (wren.inbox / "works.csv").unlink()

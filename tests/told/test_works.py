@@ -30,7 +30,7 @@ from tests.service.pretend import Studio, photo
 PRESETS = {"site": Preset(long_side_px=900, public=True), "jury": Preset(long_side_px=900)}
 THRIFT = WorkRow(
     7, "00007-a", "00009-b", "Book/IMG_1.jpg", "2026-11-20", "ink",
-    WorkFacts(title="=Thrift <on> a cliff", year="2026", medium="ink", size_mm=(298.45, 419.1), unit="in",
+    WorkFacts(title="=Thrift <on> a cliff", year="2026", medium="ink", size_mm=(11.75 * 25.4, 16.5 * 25.4), unit="in",
               keywords=("sea",)),
     3,
     (
@@ -45,8 +45,9 @@ def test_a_work_is_a_row() -> None:
     rows = list(csv.DictReader(io.StringIO(works.as_csv([THRIFT, GULL], PRESETS))))
     assert rows[0] == {
         "number": "7", "title": "'=Thrift <on> a cliff", "year": "2026", "medium": "ink", "height": "16.5",
-        "width": "11.75", "unit": "in", "kind": "ink", "inventory": "", "price": "", "photo": "Book/IMG_1.jpg",
-        "takes": "3", "held": "", "public since": "2026-11-21", "went to": "site: Thrift.jpg (2026-11-24)",
+        "width": "11.75", "unit": "in", "size": "16.5 x 11.75 in", "kind": "ink", "kind said": "", "inventory": "",
+        "price": "", "photo": "Book/IMG_1.jpg", "takes": "3", "held": "",
+        "public since": "2026-11-21", "went to": "site: Thrift.jpg (2026-11-24)",
         "nowhere because": "", "alternative text": "",
     }  # fmt: skip
     assert (rows[1]["held"], rows[1]["public since"], rows[1]["went to"]) == ("held", "", "")
@@ -127,7 +128,7 @@ def test_a_reason_is_known_by_its_kind_and_not_by_its_words() -> None:
 def test_programs_get_every_file_with_its_days() -> None:
     thrift = json.loads(works.as_json([THRIFT], PRESETS))[0]
     assert thrift["number"] == 7
-    assert (thrift["height_mm"], thrift["width_mm"]) == (419.1, 298.45)
+    assert (thrift["height_mm"], thrift["width_mm"]) == pytest.approx((419.1, 298.45))
     assert [(to["destination"], to["state"], to["file"], to["first"][:10]) for to in thrift["went_to"]] == [
         ("site", "in place", "Thrift.jpg", "2026-11-21"),
         ("jury", "held", None, ""),

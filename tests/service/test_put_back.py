@@ -1,0 +1,116 @@
+"""The list of all works, put into the inbox as it was written: it says what is said, and can be changed."""
+
+import csv
+import io
+from pathlib import Path
+
+import pytest
+
+from autoprep.cli.main import main
+from autoprep.domain import WorkFacts
+from autoprep.ledger import WorkRow
+from autoprep.service.outlook import outlook
+from autoprep.told import works
+from autoprep.wishes.lines import taken
+from autoprep.wishes.sizes import as_said, size
+from autoprep.wishes.tables import Settings
+from autoprep.wishes.work_lists import OURS, read_list
+from tests.service.pretend import Studio, photo
+
+DESTINATIONS = '[site]\nlong_side_px = 500\n[print]\nlong_side_px = 900\nwhen = "asked"\n'
+NOTES = {
+    "IMG_1": "title: Blue Jug\nsize: 16 1/2 x 11 3/4 in\nkind: ink\nprice: 240 €\ninventory: WH-017",
+    "IMG_2": "title: =Tern, and gull\nsize: A5\nyear: c. 1998\nalt: A tern, on a post",
+    "June/IMG_3": "title: -Boat\nsize: 3 1/3 x 5 in\nmedium: ink and wash",
+    "June/IMG_4": "title: Mole\nhold: yes",
+    "June/late/IMG_5": "title: @ low tide\nsize: letter landscape\nfor: print",
+}
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    studio.config_file.with_name("destinations.toml").write_text(DESTINATIONS, encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    for number, (name, note) in enumerate(NOTES.items(), 1):
+        wren.put(f"{name}.jpg", photo(number))
+        wren.put(f"{name}.txt", note)
+    wren.put("Thrift, 2026, ink, 14 x 21 cm.jpg", photo(6))
+    wren.put("Samphire.jpg", photo(7, answer="ask"))
+    wren.run()
+    return wren
+
+
+def written(wren: Studio, capsys: pytest.CaptureFixture[str]) -> str:
+    capsys.readouterr()
+    assert main(["works", "--csv", "--config", str(wren.config)]) == 0
+    return capsys.readouterr().out
+
+
+def test_a_list_that_is_put_back_changes_nothing(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    before = wren.files()
+    said = {shown: record.work for shown, record in wren.records().items()}
+    asked = wren.records()["Samphire.jpg"].finished_at
+    wren.made()
+    wren.put("works.csv", written(wren, capsys))
+    assert not [line for line in outlook(wren.settings) if line.startswith("works.csv")]
+    wren.run()
+    assert wren.made() == []
+    assert wren.files() == before
+    records = wren.records()
+    assert {shown: record.work.model_copy(update={"noted": work.noted})
+            for (shown, record), work in zip(records.items(), said.values(), strict=True)} == said  # fmt: skip
+    assert records["Samphire.jpg"].finished_at == asked  # what is asked is not answered by it
+    assert main(["status", "--config", str(wren.config)]) == 1
+    assert "List of works" not in capsys.readouterr().out
+
+
+def test_it_speaks_alone_where_no_note_does(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    """And whatever stands in it is read as it was said."""
+    said = {shown: record.work for shown, record in wren.records().items()}
+    wren.put("works.csv", written(wren, capsys))
+    for name in NOTES:
+        (wren.inbox / f"{name}.txt").unlink()
+    wren.run()
+    for shown, record in wren.records().items():
+        for field in ("title", "year", "medium", "size_mm", "size_free", "unit", "inventory", "price", "alt_text",
+                      "kind", "hold"):  # fmt: skip
+            assert getattr(record.work, field) == getattr(said[shown], field), (shown, field)
+
+
+def test_a_cell_that_is_changed_there_changes_its_work(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    name = "June/IMG_3"
+    (wren.inbox / f"{name}.txt").unlink()
+    wren.put("works.csv", written(wren, capsys).replace("'-Boat", "Ferry"))
+    wren.run()
+    assert wren.records()[f"{name}.jpg"].work.title == "Ferry"
+    wren.made()
+    wren.put("works.csv", written(wren, capsys).replace("Ferry", "Boat at the weir"))
+    wren.run()
+    assert wren.made() == [("AgainOrder", f"{name}.jpg", ("site",))]
+    assert wren.records()[f"{name}.jpg"].work.title == "Boat at the weir"
+
+
+def test_columns_beside_ours_are_read_as_in_any_list(tmp_path: Path) -> None:
+    place = tmp_path / "works.csv"
+    head = "number,title,kind,photo,held,went to,nowhere because,keywords,gallery"
+    place.write_text(f"{head}\n17,Jug,ink,IMG_1,held,site: Jug.jpg,on hold,sea,North\n", encoding="utf-8")
+    found = read_list(place)
+    assert [row.text for row in found.rows] == ["title: Jug\nhold: yes\nkeywords: sea"]
+    assert found.faults == ("has columns that are not understood, and not used: “gallery”",)
+    place.write_text("photo,number,kind,held\nIMG_1,WH-017,ink,yes\n", encoding="utf-8")  # one of the artist's own
+    assert [row.text for row in read_list(place).rows] == ["number: WH-017\nkind: ink\nhold: yes"]
+
+
+def test_what_our_columns_say_is_known() -> None:
+    assert [key for key in OURS.values() if key and taken(key) != key] == []
+    row = WorkRow(7, "00007-a", "00009-b", "IMG_1.jpg", "2026-11-20", "ink", WorkFacts(title="Jug"), 3, ())
+    assert next(csv.reader(io.StringIO(works.as_csv([row], {})))) == list(OURS)
+
+
+@pytest.mark.parametrize("text", [
+    "30 x 40 cm", "12,5 x 17,5", "16 1/2 x 11 3/4 in", "3 1/3 x 2/3 in", "A5", "B4", "letter", "A5 landscape",
+    "legal portrait", "297 x 210 mm", "1.2 x 0.8 m", "7 x 3.14159265 in",
+])  # fmt: skip
+def test_a_size_is_written_as_it_is_read(text: str) -> None:
+    said = size(text)
+    assert size(as_said(said["size_mm"], said["unit"], free=said["size_free"])) == said
