@@ -21,7 +21,7 @@ from autoprep.imaging.transfer import encode_fast
 SIDE_PX = 320
 """Side of the network's input; photos of any shape are squeezed into the square."""
 _WEIGHTS = "eye.onnx"
-_WEIGHTS_SHA256 = "276fc7507f3fbfba13ee57fa89c64727e5210aafa2ca1045b6eff5513f27b6ef"
+_WEIGHTS_SHA256 = "98db3b383adacbd8240bbc1bb8cbd3e74759c79409b92f7c112b29a4c141aee9"
 # A mask value between these is undecided.
 _UNDECIDED = (0.1, 0.9)
 
