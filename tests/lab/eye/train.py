@@ -35,7 +35,7 @@ _CHECKPOINT_S = 60.0
 _STEPS_BETWEEN = 16
 _TEST_SEED, _TEST_SCENES = 77_000_000, 512
 # Scenes that show what each layer's numbers spread by, where a shipped network is taken up again.
-_SHOWN = 256
+_SHOWN = 96
 
 
 @dataclass
