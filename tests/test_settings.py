@@ -56,6 +56,20 @@ def studio(tmp_path: Path, main: str = "", destinations: str | None = None) -> P
         ("", "[site]\nmark = False  # none\n", ["line 2", "small letters: `mark = false`"]),
         ("", "[site]\nppi = 2,5\n", ["line 2", "a point before its decimals: `ppi = 2.5`"]),
         ("", "[site]\nwidth_mm = 100 mm\n", ["line 2", "alone, without a unit: `width_mm = 100`"]),
+        ("", "[site]\nwidth_mm = 21 cm\n", ["line 2", "`width_mm = 210`"]),
+        ("", "[site]\nwidth_mm = 8 in\n", ["`width_mm = 203.2`"]),
+        ("", "[site]\nmax_kb = 5 MB\n", ["`max_kb = 5000`"]),
+        ("", "[site]\nmax_kb = 5 stops\n", ["a number stands alone, without a unit; this one is in kB"]),
+        ("", "[site]\nmax_kb = 5,000\n", ["`max_kb = 5000`, or `max_kb = 5.000` where it parts"]),
+        ("", '[site]\nkeywords = ["a", "b"\nmark = true\n', ["line 2", "the list that begins here is open"]),
+        ("", '[site]\nkeywords = [\n"a",\nmark = false\n', ["line 2", "the list that begins here is open"]),
+        ("", "[site]\nkeywords = [\n  sea,\n]\n", ["line 3", 'a text in a list stands in quotes: "sea"']),
+        ("", '[site]\nname = """a\nmark = true\n\n', ["line 2", "the text that begins here is open"]),
+        ("", '[site]\nname = """\nC:\\Users\n"""\n', ["not valid TOML: Invalid hex value"]),
+        ("", "[site] # mine\n[b]\n[site] # again\n", ["line 3", "the table [site] stands here for the second"]),
+        ("", "# a\u2028b\n[site]\nformat = jpeg\n", ["line 3", 'a text stands in quotes: `format = "jpeg"`']),
+        ("", "[site]\nformat = jpeg\n\n\n", ["line 2", 'a text stands in quotes: `format = "jpeg"`']),
+        ("", '[site]\nname = "{title}\n\n\n', ["line 2", "a quote of `name` is open"]),
         ("", "[site]\nname = \n", ["line 2", "`name` has no value behind the ="]),
         ("", '[site]\nname = "{title}\n', ["line 2", "a quote of `name` is open"]),
         ("", "[site]\nfor the web\n", ["line 2", "a line is `name = value`; a remark begins with #"]),
@@ -131,6 +145,10 @@ def test_what_is_wrong_is_named(tmp_path: Path, main: str, destinations: str | N
         load(studio(tmp_path, main, destinations))
     for word in words:
         assert word in str(caught.value)
+
+
+def test_a_mark_of_the_byte_order_at_the_start_is_no_mistake(tmp_path: Path) -> None:
+    assert load(studio(tmp_path, "\ufeff# ours\n[artist]\nname = 'Wren'\n")).artist.name == "Wren"
 
 
 def test_all_mistakes_are_told_at_once_each_with_its_line(tmp_path: Path) -> None:

@@ -32,7 +32,7 @@ from autoprep.service.places import counted, handed_over, numbered_anew, places_
 from autoprep.service.questions import clear
 from autoprep.service.results import as_said_now, rows_of, with_renditions, with_those_of_before, with_times
 from autoprep.service.rule import Known, is_shown, staying, untrue, used_of, wanted, words_only
-from autoprep.service.said import hand_words_on, sent_to, usual
+from autoprep.service.said import hand_words_on, hold_handed_on, sent_to, usual
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, TakeApart, Tell, Withdraw
 from autoprep.service.takes import merit, regarded
 from autoprep.told.explanations import BY_MARK, HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
@@ -130,6 +130,9 @@ class Hands:
         asked = {*self._ledger.redos().get(job.job, ())} - {MEASURED}
         record = result.record
         replaced = edited(self._ledger, job, record)
+        left = () if isinstance(order, AgainOrder) else shown_no_longer(self._ledger, job, record)
+        if not job.part and hold_handed_on(self.settings, record, [self._record(each) for each in left]):
+            said = said.model_copy(update={"hold": True})
         fields = self._fields(job, order, record, replaced, wished=bool(asked)) | self.late.heard(order, job)
         view = replace(job, state="done", outcome=record.outcome, **fields)
         others = [without_place(take, replaced) for take in takes_of(view.work) if take.view.job != job.job]
@@ -163,7 +166,6 @@ class Hands:
         change = self._change(known, best, record, rows, fields)
         change = replace(change, lends=record.plan is None and any(t.view.job != job.job for t in takes_of(job.work)))
         change = replace(change, replaces=hand_words_on(self.settings, record, [self._record(t.job) for t in replaced]))
-        left = () if isinstance(order, AgainOrder) else shown_no_longer(self._ledger, job, record)
         change, self._left = replace(change, replaces=(*change.replaces, *left)), {*self._left, *left}
         change = self.late.told(change, job, self.settings.folders.inbox)
         takes = [known, *takes[1:]]

@@ -32,7 +32,7 @@ class Reload:
             return None
         picture, self._stamp = self._stamp[_OF_FILES:], found
         try:
-            fresh = load(self._settings.config_file)
+            fresh = self._read()
             if self._settings.artist.name and says_nothing(self._settings.config_file):
                 raise ConfigError("this file says nothing any more", self._settings.config_file)
         except ConfigError as problem:
@@ -50,3 +50,15 @@ class Reload:
         self._settings, self._stamp = fresh, (*found[:_OF_FILES], *stamp(fresh)[_OF_FILES:])
         self._log.info("settings taken over", destinations=len(fresh.destinations))
         return fresh
+
+    def _read(self) -> Settings:
+        """The settings as they are written. That the mark's picture, the one there was, can't be read is a mistake of
+        them only where nothing else in them is new: what carries no mark goes on as it is said now.
+        """
+        try:
+            return load(self._settings.config_file)
+        except ConfigError:
+            found = load(self._settings.config_file, unmarked=True)
+            if found.mark.picture != self._settings.mark.picture or found.sha256 == self._settings.sha256:
+                raise
+            return found

@@ -176,6 +176,20 @@ def hand_words_on(settings: Settings, edited: JobRecord, earlier: Sequence[JobRe
     return tuple(one.job for one in earlier)
 
 
+def hold_handed_on(settings: Settings, record: JobRecord, before: Iterable[JobRecord]) -> bool:
+    """Whether one of several works that lay in a photo is held, of which it shows one alone now: which, nobody knows.
+
+    That is said of the one then, as by the command line, until something else is.
+    """
+    if not any(one.work.hold for one in before):
+        return False
+    place = words_place(settings, record.job)
+    own = by_key(place.read_text(encoding="utf-8").splitlines()) if place.is_file() else {}
+    if "hold" not in own:
+        write_now(place, "".join(f"{line}\n" for line in (*own.values(), "hold: yes")).encode("utf-8"), record.job)
+    return "hold" not in own
+
+
 def _pixels(record: JobRecord) -> tuple[int, int] | None:
     return None if record.plan is None else record.plan.geometry.photo_px
 

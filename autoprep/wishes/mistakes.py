@@ -11,6 +11,7 @@ from anyascii import anyascii
 from pydantic import BaseModel, ValidationError
 
 from autoprep.errors import ConfigError
+from autoprep.wishes.slips import lines_of, slip
 
 T = TypeVar("T", bound=BaseModel)
 
@@ -37,14 +38,14 @@ class Mistakes:
         try:
             return tomllib.loads(text)
         except tomllib.TOMLDecodeError as problem:
-            curly = [number for number, line in enumerate(text.splitlines(), 1) if _has_curly(line)]
+            curly = [number for number, line in enumerate(lines_of(text), 1) if _has_curly(line)]
             for number in curly:
                 self.add('curly quotes; TOML wants straight ones: "', path, number)
             line = re.search(r"line (\d+)", str(problem))
-            at = int(line[1]) if line else len(text.rstrip().splitlines())  # which the parser calls the end
+            at = int(line[1]) if line else len(lines_of(text))  # which the parser calls the end
             if at not in curly:
-                said = f"this is not valid TOML: {_slip(text, at, str(problem)) or problem}"
-                self.add(_no_toml(text, at) or said, path, at)
+                said, at = slip(text, at, str(problem))
+                self.add(_no_toml(text, at) or f"this is not valid TOML: {said}", path, at)
         except (RecursionError, ValueError):  # what the parser itself chokes on
             self.add("this file holds a number or a nesting that is too large to be meant", path)
         return {}
@@ -67,7 +68,7 @@ _HEADER = re.compile(r"\s*\[([^\]\"'#=]*)\]\s*(#.*)?")
 
 def _no_toml(text: str, at: int | None) -> str:
     """What is wrong with a table's name that TOML does not take; empty where something else is wrong."""
-    lines = text.splitlines()
+    lines = lines_of(text)
     header = _HEADER.fullmatch(lines[at - 1]) if at is not None and at <= len(lines) else None
     name = "" if header is None else header[1].strip()
     if header is None or re.fullmatch(r"[A-Za-z0-9_-]+", name):
@@ -75,38 +76,6 @@ def _no_toml(text: str, at: int | None) -> str:
     plain = re.sub(r"[^a-z0-9_-]+", "-", anyascii(name).lower()).strip("-")
     example = f", such as [{plain}]" if plain else ""
     return f"[{name}]: the name of a table has letters from a to z, digits, - and _, and no blanks{example}"
-
-
-_ASSIGNED = re.compile(r"""\s*([\w.-]+)\s*=\s*("[^"]*"|'[^']*'|[^#]*?)\s*(#.*)?""")
-# Values as people write them that TOML does not take: (what they look like, what to write instead).
-_VALUES = (
-    (r"", "`{key}` has no value behind the ="),
-    (r"(?i:true|false)", "true and false have small letters: `{key} = {small}`"),
-    (r"(-?\d+),(\d+)", "a number has a point before its decimals: `{key} = {0}.{1}`"),
-    (r"(-?\d+(?:\.\d+)?)\s*(?:[A-Za-z]+|%|”)", "a number stands alone, without a unit: `{key} = {0}`"),
-    (r"[^\W\d][^\"'\[\]{{}}]*", 'a text stands in quotes: `{key} = "{value}"`'),
-    (r"[\"'][^\"']*|[^\"']*[\"']", "a quote of `{key}` is open: it takes one before the text and one behind it"),
-)
-
-
-def _slip(text: str, at: int | None, problem: str) -> str:
-    """What is wrong in a line, in plain words, where it is one of the usual slips; empty for others."""
-    lines = text.splitlines()
-    line = lines[at - 1] if at is not None and at <= len(lines) else ""
-    found = _ASSIGNED.fullmatch(line)
-    if problem.startswith("Cannot declare"):
-        return f"the table {line.strip()} stands here for the second time; put both together"
-    if found is None:
-        remark = bool(line.strip()) and not re.search(r"[\[\]=\"']", line)
-        return "a line is `name = value`; a remark begins with #" if remark else ""
-    key, value = found[1], found[2]
-    if problem.startswith("Cannot overwrite"):
-        return f"`{key}` stands here for the second time; keep one of them"
-    for looks, said in _VALUES:
-        like = re.fullmatch(looks, value)
-        if like is not None:
-            return said.format(*like.groups(), key=key, value=value, small=value.lower())
-    return ""
 
 
 def _has_curly(line: str) -> bool:
@@ -203,7 +172,7 @@ def line_of(text: str, where: tuple[str, ...]) -> int | None:
     """The line on which a key, or failing that its table, stands; also of a table that is written on one line."""
     table, key = ".".join(where[:-1]), where[-1] if where else ""
     current, table_line = "", None
-    for number, line in enumerate(text.splitlines(), 1):
+    for number, line in enumerate(lines_of(text), 1):
         header = re.match(r"\s*\[\s*([^\]]+?)\s*\]", line)
         if header:
             current = header[1].replace('"', "").replace("'", "")

@@ -115,7 +115,7 @@ def says_nothing(config_file: Path) -> bool:
 
 def _text(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8")
+        return path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise ConfigError("this file is missing", path) from None
     except UnicodeDecodeError:

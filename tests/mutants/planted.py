@@ -1620,7 +1620,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a site without https is fine", "autoprep/told/summary.py", "if _SITE.fullmatch(artist.website) and \"://\" not in artist.website:", "if False:", ("tests/test_said_plainly.py",)),
     *_all(
         "autoprep/wishes/mistakes.py", ("tests/test_settings.py",),
-        ("blanks in a table's name are a riddle", "_no_toml(text, at) or said", "said"),
+        ("blanks in a table's name are a riddle", '_no_toml(text, at) or f"this', 'f"this'),
         ("any key is the nearest", "        near = nearest(where[-1], known)\n", "        near = known[0]\n"),
     ),
     *_all(
@@ -2720,5 +2720,23 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("works of a photo that was edited are not looked at at once", "autoprep/service/hands.py", "{*self._left, *left}", "self._left", ("tests/service/test_apart.py",)),
     Mistake("another photo of the name takes back the works of before", "autoprep/service/grouping.py", "and is_edited(look, look_of(before.record)):", "and True:", ("tests/service/test_apart.py",)),
     Mistake("works of a photo of several replace those of all numbers", "autoprep/service/grouping.py", "0 if view is None else view.parts", "99 if view is None else view.parts", ("tests/service/test_apart.py",)),
-    Mistake("slips in the settings are told in the parser's words", "autoprep/wishes/mistakes.py", "{_slip(text, at, str(problem)) or problem}", "{problem}", ("tests/test_settings.py",)),
+    Mistake("slips in the settings are told in the parser's words", "autoprep/wishes/mistakes.py", "said, at = slip(text, at, str(problem))", "said = str(problem)", ("tests/test_settings.py",)),
+    Mistake("a hold of a work that is shown no longer is lost", "autoprep/service/hands.py", "            said = said.model_copy(update={\"hold\": True})\n", "            pass\n", ("tests/service/test_apart.py",)),
+    Mistake("works that are not held hold what takes their place", "autoprep/service/said.py", "    if not any(one.work.hold for one in before):\n        return False\n", "", ("tests/service/test_apart.py",)),
+    *_all(
+        "autoprep/service/reload.py", ("tests/service/test_mark_picture.py",),
+        ("no setting is taken over while the mark's picture is damaged", "found.sha256 == self._settings.sha256:\n", "True:\n"),
+        ("another picture that can't be read is taken over", "if found.mark.picture != self._settings.mark.picture or ", "if "),
+    ),
+    *_all(
+        "autoprep/wishes/slips.py", ("tests/test_settings.py",),
+        ("a length in cm is said to be one in mm", "\"cm\": 10.0", "\"cm\": 1.0"),
+        ("thousands are taken for decimals", "if len(comma[2]) == 3:", "if False:"),
+        ("the line behind an open list is blamed", "if cut_off or (what", "if (what"),
+        ("an assignment in an open list is blamed", ' or (what == "list" and _ASSIGNED.fullmatch(line))', ""),
+        ("a text in a list is told as no line", 'if what == "list" else None', "if False else None"),
+        ("the remark behind a table is its name", "line.partition('#')[0].strip()", "line.strip()"),
+        ("signs that end lines elsewhere move the line that is told", 'for line in text.split("\\n")]', "for line in text.splitlines()]"),
+    ),
+    Mistake("a mark of a byte order is a mistake", "autoprep/wishes/settings.py", 'return path.read_text(encoding="utf-8-sig")', 'return path.read_text(encoding="utf-8")', ("tests/test_settings.py",)),
 )  # fmt: skip

@@ -405,3 +405,33 @@ def all_jobs(wren: Studio) -> list[Job]:
         return list(ledger.jobs())
     finally:
         ledger.close()
+
+
+@pytest.mark.parametrize("said", ["note", "command"])
+def test_a_hold_of_one_of_several_works_holds_the_one_that_an_edited_photo_shows(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, said: str
+) -> None:
+    of_three(wren, monkeypatch)
+    if said == "note":
+        wren.put("Post-3.txt", "hold: yes")
+    else:
+        main(["say", "Post-3.jpg", "hold", "--config", str(wren.config)])
+    wren.run()
+    assert of_post(wren) == {"Post-1.jpg", "Post-2.jpg"}
+    wren.put("Post.jpg", photo(9, take=2))
+    wren.run()
+    assert of_post(wren) == set()
+    assert wren.records()["Post.jpg"].work.hold
+    assert not [*wren.settings.folders.records.rglob("Post.jpg")]  # it was not given out for a moment either
+    main(["say", "Post.jpg", "hold: no", "--config", str(wren.config)])
+    wren.run()
+    assert of_post(wren) == {"Post.jpg"}
+
+
+def test_the_one_work_that_an_edited_photo_shows_is_given_out_where_none_was_held(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    of_three(wren, monkeypatch)
+    wren.put("Post.jpg", photo(9, take=2))
+    wren.run()
+    assert of_post(wren) == {"Post.jpg"}

@@ -1,5 +1,6 @@
 """A picture of the mark that is damaged while the service works, as by a sync tool that has copied half of it."""
 
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from autoprep.service.rebuild import rebuild
 from autoprep.told.summary import mark_notes, print_record, print_summary
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
+from tests.service import pretend
 from tests.service.pretend import InlinePool, Studio, photo
 from tests.service.test_rebuild import _lost
 
@@ -197,3 +199,23 @@ def test_it_is_not_forgotten_what_is_to_be_made_anew(wren: Studio, how: str) -> 
     wren.run()
     assert b"Reeds at the weir" in wren.files()["square/Reeds.jpg"]
     assert InlinePool.made[-1] == ("AgainOrder", "Reeds.jpg", ("square",))
+
+
+def test_settings_that_change_while_it_is_damaged_hold_for_what_carries_no_mark(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pretend, "load", partial(load, unmarked=True))
+    run, others = Running(wren), "[site]\nlong_side_px = 500\nmark = false\n"
+    table = wren.config.with_name("destinations.toml")
+    halve(seal(wren.settings))
+    table.write_text(TABLES + others, encoding="utf-8")
+    wren.put("Tern.jpg", photo(2))
+    run.rest()
+    assert {*wren.files()} == {"master/Tern.jpg", "site/Tern.jpg"}
+    seal(wren.settings).with_name("half.png").write_bytes(seal(wren.settings).read_bytes())
+    wren.config.write_text(wren.config.read_text(encoding="utf-8").replace("seal.png", "half.png"), encoding="utf-8")
+    table.write_text(TABLES, encoding="utf-8")
+    wren.put("Gull.jpg", photo(3))
+    run.rest()  # another picture that can't be read is a mistake, and what held before goes on
+    assert {*wren.files()} == {f"{place}/{name}.jpg" for place in ("master", "site") for name in ("Gull", "Tern")}
+    run.engine.stop()
