@@ -39,14 +39,17 @@ def edited(ledger: Ledger, job: Job, record: JobRecord) -> list[Take]:
 
 
 def shown_no_longer(ledger: Ledger, job: Job, record: JobRecord) -> tuple[str, ...]:
-    """The works in a photo of several that lay at this one's place, and which this edited picture of it shows no more.
+    """The works that lay at this one's place, and which this edited picture of their photo shows no more.
 
-    A picture of one work shows none of them; one of several those of its numbers, each of which takes the other's
-    place by itself (see edited).
+    A picture of one work shows none of several; one of several those of its numbers, each of which takes the other's
+    place by itself (see edited), and not the one work that an earlier picture showed.
     """
     view = ledger.view(job.whole) if job.part else None
     look, shown = look_of(record), 0 if view is None else view.parts
-    found = []
+    found = [
+        take.job for take in (ledger.at_its_place(job.whole, job.path) if job.part else ())
+        if is_edited(look, Look(take.likeness, take.ratio, take.taken_at))
+    ]  # fmt: skip
     for part in ledger.parts_at(job.path, shown) if look is not None else ():
         if part.gone or part.whole in (job.job, job.whole):
             continue

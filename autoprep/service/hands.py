@@ -131,7 +131,7 @@ class Hands:
         record = result.record
         replaced = edited(self._ledger, job, record)
         left = () if isinstance(order, AgainOrder) else shown_no_longer(self._ledger, job, record)
-        if not job.part and hold_handed_on(self.settings, record, [self._record(each) for each in left]):
+        if hold_handed_on(self.settings, record, [self._record(each) for each in left]):
             said = said.model_copy(update={"hold": True})
         fields = self._fields(job, order, record, replaced, wished=bool(asked)) | self.late.heard(order, job)
         view = replace(job, state="done", outcome=record.outcome, **fields)

@@ -177,11 +177,12 @@ def hand_words_on(settings: Settings, edited: JobRecord, earlier: Sequence[JobRe
 
 
 def hold_handed_on(settings: Settings, record: JobRecord, before: Iterable[JobRecord]) -> bool:
-    """Whether one of several works that lay in a photo is held, of which it shows one alone now: which, nobody knows.
+    """Whether a work is held that lay in a photo before it was edited, and that it shows no longer as it was.
 
-    That is said of the one then, as by the command line, until something else is.
+    Of several it shows one now, and nobody knows which, or it shows several now and showed one. That is said of what it
+    shows then, as by the command line, until something else is. One of several numbers stands for itself.
     """
-    if not any(one.work.hold for one in before):
+    if not any(one.work.hold and not (record.part and one.part) for one in before):
         return False
     place = words_place(settings, record.job)
     own = by_key(place.read_text(encoding="utf-8").splitlines()) if place.is_file() else {}

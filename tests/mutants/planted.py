@@ -2722,7 +2722,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("works of a photo of several replace those of all numbers", "autoprep/service/grouping.py", "0 if view is None else view.parts", "99 if view is None else view.parts", ("tests/service/test_apart.py",)),
     Mistake("slips in the settings are told in the parser's words", "autoprep/wishes/mistakes.py", "said, at = slip(text, at, str(problem))", "said = str(problem)", ("tests/test_settings.py",)),
     Mistake("a hold of a work that is shown no longer is lost", "autoprep/service/hands.py", "            said = said.model_copy(update={\"hold\": True})\n", "            pass\n", ("tests/service/test_apart.py",)),
-    Mistake("works that are not held hold what takes their place", "autoprep/service/said.py", "    if not any(one.work.hold for one in before):\n        return False\n", "", ("tests/service/test_apart.py",)),
+    Mistake("works that are not held hold what takes their place", "autoprep/service/said.py", "    if not any(one.work.hold and not (record.part and one.part) for one in before):\n        return False\n", "", ("tests/service/test_apart.py",)),
     *_all(
         "autoprep/service/reload.py", ("tests/service/test_mark_picture.py",),
         ("no setting is taken over while the mark's picture is damaged", "found.sha256 == self._settings.sha256:\n", "True:\n"),
@@ -2739,4 +2739,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("signs that end lines elsewhere move the line that is told", 'for line in text.split("\\n")]', "for line in text.splitlines()]"),
     ),
     Mistake("a mark of a byte order is a mistake", "autoprep/wishes/settings.py", 'return path.read_text(encoding="utf-8-sig")', 'return path.read_text(encoding="utf-8")', ("tests/test_settings.py",)),
+    Mistake("the one work of before stays beside the several of an edited photo", "autoprep/service/grouping.py", "(ledger.at_its_place(job.whole, job.path) if job.part else ())", "()", ("tests/service/test_apart.py",)),
+    Mistake("a held work of several holds the others of an edited photo", "autoprep/service/said.py", "one.work.hold and not (record.part and one.part)", "one.work.hold", ("tests/service/test_apart.py",)),
 )  # fmt: skip

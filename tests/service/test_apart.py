@@ -435,3 +435,33 @@ def test_the_one_work_that_an_edited_photo_shows_is_given_out_where_none_was_hel
     wren.put("Post.jpg", photo(9, take=2))
     wren.run()
     assert of_post(wren) == {"Post.jpg"}
+
+
+@pytest.mark.parametrize("held", [False, True])
+def test_an_edited_photo_that_shows_several_works_takes_back_the_one_it_showed(wren: Studio, held: bool) -> None:
+    wren.put("Post.jpg", photo(9))
+    wren.run()
+    if held:
+        main(["say", "Post.jpg", "hold", "--config", str(wren.config)])
+        wren.run()
+    assert of_post(wren) == (set() if held else {"Post.jpg"})
+    wren.put("Post.jpg", photo(9, answer="several", take=2))
+    wren.run()
+    (folder,) = wren.settings.folders.needs_a_look.glob("Post*")
+    each(folder.name)(wren)
+    wren.run()
+    assert of_post(wren) == (set() if held else {"Post-1.jpg", "Post-2.jpg"})
+
+
+def test_a_held_work_that_an_edited_photo_shows_no_longer_holds_none_of_the_others(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    of_three(wren, monkeypatch)
+    wren.put("Post-3.txt", "hold: yes")
+    wren.run()
+    wren.put("Post.jpg", photo(9, answer="several", take=2))
+    wren.run()
+    for folder in [*wren.settings.folders.needs_a_look.glob("Post*")]:
+        each(folder.name)(wren)
+    wren.run()
+    assert of_post(wren) == {"Post-1.jpg", "Post-2.jpg"}
