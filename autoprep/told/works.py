@@ -121,10 +121,13 @@ def as_json(rows: Iterable[WorkRow], presets: Mapping[str, Preset]) -> str:
     return json.dumps([_object(row, presets) for row in rows], ensure_ascii=False, indent=2)
 
 
+_MEMBERS = {"work number": "number", "kind seen": "kind"}  # in JSON nobody takes them for what is said
+
+
 def _object(row: WorkRow, presets: Mapping[str, Preset]) -> dict[str, Any]:
     size = row.said.size_mm
     return {
-        **{name.replace(" ", "_"): value for name, value in fields(row, presets).items()},
+        **{_MEMBERS.get(name, name.replace(" ", "_")): value for name, value in fields(row, presets).items()},
         "number": row.number,
         "takes": row.takes,
         "held": row.said.hold,

@@ -18,14 +18,16 @@ from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.note_files import WORK_LIST, as_called, folded, short, text_of
 
 OURS = {
-    "number": "", "title": "title", "year": "year", "medium": "medium", "height": "", "width": "", "unit": "",
-    "size": "size", "kind": "", "kind said": "kind", "inventory": "inventory", "price": "price", "photo": "photo",
+    "work number": "", "title": "title", "year": "year", "medium": "medium", "height": "", "width": "", "unit": "",
+    "size": "size", "kind seen": "", "kind said": "kind", "inventory": "inventory", "price": "price", "photo": "photo",
     "takes": "", "held": "hold", "public since": "", "went to": "", "nowhere because": "",
     "alternative text": "alternative text",
 }  # fmt: skip
 """The columns of the list of all works that `works --csv` writes -> what a row says by each; those without a word only
 tell how a work stands."""
-_KNOWN_BY = {"went to", "nowhere because"}  # columns by which such a list is told from one of the artist's
+_ONLY_OURS = {"work number", "kind seen", "kind said", "public since", "went to", "nowhere because"}
+"""Any of these tells such a list from one of the artist's: the others of them may have been taken out."""
+_BEFORE = {"number": "", "kind": ""}  # what earlier versions called the columns that only tell so
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """How cells begin that programs take for formulas."""
 
@@ -120,7 +122,7 @@ class _Table:
         self._head = -1 if head is None else head
         self._titles = [] if head is None else [" ".join(cell.split()) for cell in self._records[head]]
         self._photo = _photo_at(self._titles)
-        self._ours = OURS if _KNOWN_BY.issubset(self._titles) else {}
+        self._ours = _ours_among({_plain(title) for title in self._titles})
         self._keys = [self._key(title) if k != self._photo else "" for k, title in enumerate(self._titles)]
         self._keys = ["" if key == "photo" else key for key in self._keys]  # a second one names no other photo
         self.known = sum(map(bool, self._keys)) + (head is not None)
@@ -129,7 +131,10 @@ class _Table:
         self._untitled = False
 
     def _key(self, title: str) -> str:
-        return self._ours[title] if title in self._ours else taken(title)
+        return self._ours[_plain(title)] if self._is_ours(title) else taken(title)
+
+    def _is_ours(self, title: str) -> bool:
+        return _plain(title) in self._ours
 
     def _read(self, lines: list[str], separator: str) -> Iterator[list[str]]:
         """The rows. One whose quotes are not closed, or closed too early, is its line alone: it swallows no others."""
@@ -174,17 +179,17 @@ class _Table:
         """What a row says, as lines of a note; what stands in a column that is not known is heard where it holds."""
         for k, (title, key, cell) in enumerate(zip(self._titles, self._keys, cells, strict=False)):
             if cell and key:
-                yield f"{key}: {'yes' if key == 'hold' and cell.casefold() == title else _as_written(cell)}"
-            elif cell and k != self._photo and title not in self._ours and holds_by(title, cell):
+                yield f"{key}: {'yes' if key == 'hold' and cell.casefold() == _plain(title) else _as_written(cell)}"
+            elif cell and k != self._photo and not self._is_ours(title) and holds_by(title, cell):
                 yield f"hold: {' '.join(f'{title} {cell}'.split())}"
             self._untitled = self._untitled or (bool(cell) and not title)
 
     def _faults(self) -> Iterator[str]:
-        keyed = [title for title, key in zip(self._titles, self._keys, strict=True) if key and title not in self._ours]
+        others = [k for k, title in enumerate(self._titles) if title and k != self._photo and not self._is_ours(title)]
+        keyed = [self._titles[k] for k in others if self._keys[k]]
         slips = [slip(title) for title in keyed if slip(title)]
         yield from (f"has a column that is no known word: {said}" for said in dict.fromkeys(slips))
-        others = (title for k, title in enumerate(self._titles) if title and not self._keys[k] and k != self._photo)
-        unknown = [title for title in others if title not in self._ours]
+        unknown = [self._titles[k] for k in others if not self._keys[k]]
         if unknown:
             yield f"has columns that are not understood, and not used: {', '.join(map(_with_nearest, unknown))}"
         if self._untitled:
@@ -207,8 +212,19 @@ def _as_written(cell: str) -> str:
 
 def _photo_at(record: list[str]) -> int:
     """Which cell of a header is that of the photos' names; -1 where none is."""
-    words = [" ".join(cell.replace("_", " ").replace("-", " ").split()).casefold().rstrip(":") for cell in record]
-    return next((k for k, word in enumerate(words) if word in _PHOTO), -1)
+    return next((k for k, cell in enumerate(record) if _plain(cell) in _PHOTO), -1)
+
+
+def _plain(title: str) -> str:
+    """A column's title as it is compared: programs and people write blanks and capitals otherwise."""
+    return " ".join(title.replace("_", " ").replace("-", " ").split()).casefold().rstrip(":")
+
+
+def _ours_among(titles: set[str]) -> dict[str, str]:
+    """What the columns of a list of ours say by their titles as they are compared; nothing of any other list."""
+    if not titles & _ONLY_OURS:
+        return {}
+    return OURS if titles & {"work number", "kind seen"} else _BEFORE | OURS
 
 
 def _is_seen(cell: str) -> bool:

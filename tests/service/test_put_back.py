@@ -101,6 +101,35 @@ def test_columns_beside_ours_are_read_as_in_any_list(tmp_path: Path) -> None:
     assert [row.text for row in read_list(place).rows] == ["number: WH-017\nkind: ink\nhold: yes"]
 
 
+_TELLING = ("work number", "kind seen", "takes", "public since", "went to", "nowhere because")
+
+
+@pytest.mark.parametrize("left", ["", *_TELLING, "Went_To", "KIND SEEN"])
+def test_columns_that_only_tell_may_be_taken_out(wren: Studio, capsys: pytest.CaptureFixture[str], left: str) -> None:
+    said = {shown: record.work.model_copy(update={"noted": True}) for shown, record in wren.records().items()}
+    rows = list(csv.reader(io.StringIO(written(wren, capsys))))
+    kept = [k for k, name in enumerate(rows[0]) if name not in _TELLING or name == left.lower().replace("_", " ")]
+    rows[0] = [left if name == left.lower().replace("_", " ") else name.title() for name in rows[0]]
+    wren.made()
+    wren.put("works.csv", "\n".join(";".join(f'"{row[k]}"' for k in kept) for row in rows))
+    told = [line for line in outlook(wren.settings) if line.startswith("works.csv")]
+    assert [line for line in told if "not understood, and not used" not in line] == []
+    wren.run()
+    assert wren.made() == []
+    works_now = {shown: record.work.model_copy(update={"noted": True}) for shown, record in wren.records().items()}
+    assert works_now == said
+
+
+@pytest.mark.parametrize("left", ["went to", "nowhere because", "Kind Said", "public_since"])
+def test_a_list_of_before_is_known_by_any_of_its_own_columns(tmp_path: Path, left: str) -> None:
+    """It called what only tells by words that a note gives the artist's own numbers and kinds by."""
+    place = tmp_path / "works.csv"
+    place.write_text(f"Number,title,Kind,photo,Held,{left}\n17,Jug,ink,IMG_1,held,\n", encoding="utf-8")
+    assert [row.text for row in read_list(place).rows] == ["title: Jug\nhold: yes"]
+    place.write_text(f"work number,number,photo,{left}\n17,WH-017,IMG_1,\n", encoding="utf-8")
+    assert [row.text for row in read_list(place).rows] == ["number: WH-017"]  # beside ours it is the artist's
+
+
 def test_what_our_columns_say_is_known() -> None:
     assert [key for key in OURS.values() if key and taken(key) != key] == []
     row = WorkRow(7, "00007-a", "00009-b", "IMG_1.jpg", "2026-11-20", "ink", WorkFacts(title="Jug"), 3, ())
