@@ -46,12 +46,12 @@ class Given(NamedTuple):
 
 
 def notes_of(inbox: Path, names: Iterable[str], warnings: list[str]) -> list[Given]:
-    """All notes of the first of these names that has any, the strongest first; behind them the rows of lists."""
-    return next((found for name in names if (found := _of_photo(inbox, place_of(inbox, name), warnings))), [])
-
-
-def _of_photo(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:
-    return [*_read(_note_places(photo), warnings), *_rows_of(inbox, photo, warnings)]
+    """All notes of the first of these names that has any, the strongest first; behind them the rows of lists that name
+    the photo, by the first of these names that any does: a row adds to a note that was left behind, and mutes none."""
+    photos = [place_of(inbox, name) for name in names]
+    notes = next((found for photo in photos if (found := _read(_note_places(photo), warnings))), [])
+    rows = next((found for photo in photos if (found := _rows_of(inbox, photo, warnings))), [])
+    return [*notes, *rows]
 
 
 def _read(places: Iterable[Path], warnings: list[str]) -> list[Given]:
@@ -115,11 +115,14 @@ def _is_of_another(note: Path, place: Path) -> bool:
     return any(photo.is_file() for photo in _called_alike(note.with_suffix("")))
 
 
-def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
-    """Whether a photo of this name has a note, or one of the corner page."""
+def has_note(inbox: Path, name: str, *, corners: bool, is_row: bool | None = None) -> bool:
+    """Whether a photo of this name has a note, or one of the corner page. is_row: whether a row of a list counts alone,
+    or a note alone; where it is None, either does."""
     if corners:
         return bool(of_corner_notes(inbox, name, []))
-    return bool(_of_photo(inbox, place_of(inbox, name), []))
+    photo = place_of(inbox, name)
+    has_own = is_row is not True and bool(_read(_note_places(photo), []))
+    return has_own or (is_row is not False and bool(_rows_of(inbox, photo, [])))
 
 
 def still_free(inbox: Path, names: Iterable[str]) -> tuple[str, ...]:

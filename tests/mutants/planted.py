@@ -186,7 +186,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/outlook.py", _RENAMED,
         ("a lone corner note is passed over", "not _fits(inbox, place / note, names)", "False"),
-        ("a note of its own does not count", "if has_note(inbox, was, corners=corners):", "if False:"),
+        ("a note of its own does not count", "if has_note(inbox, was, corners=corners, is_row=is_row):", "if False:"),
     ),
     *_all(
         "autoprep/service/knowledge.py", _RENAMED,
@@ -2666,8 +2666,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/photo_notes.py", ("tests/test_work_lists.py",),
-        ("rows say nothing", "*_rows_of(inbox, photo, warnings)]", "]"),
-        ("a list wins over a photo's note", "return [*_read(_note_places(photo), warnings), *_rows_of(inbox, photo, warnings)]", "return [*_rows_of(inbox, photo, warnings), *_read(_note_places(photo), warnings)]"),
+        ("rows say nothing", "    return [*notes, *rows]", "    return notes"),
+        ("a list wins over a photo's note", "    return [*notes, *rows]", "    return [*rows, *notes]"),
         ("a list that can't be read says nothing", """held_unread(f"the list {called}", problem, warnings)))""", "{}))"),
         ("a row is that of a photo in other capitals too", "if not _names_another(row.photo, name, place.parent, rows)]", "if True]"),
         ("rows in other capitals are no photo's but the first's", "    return any(place.is_file() for place in _called_alike(folder / written))", "    return True"),
@@ -2725,4 +2725,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("capitals make our list the artist's own", "autoprep/wishes/work_lists.py", "_ours_among({_plain(title) for title in self._titles})", "_ours_among(set(self._titles))", ("tests/service/test_put_back.py",)),
     Mistake("a number of ours from before is the artist's", "autoprep/wishes/work_lists.py", "_BEFORE = {\"number\": \"\", \"kind\": \"\"}", "_BEFORE = dict[str, str]()", ("tests/service/test_put_back.py",)),
     Mistake("the artist's number beside ours is not heard", "autoprep/wishes/work_lists.py", "return OURS if titles & {\"work number\", \"kind seen\"} else _BEFORE | OURS", "return _BEFORE | OURS", ("tests/service/test_put_back.py",)),
+    Mistake("a row mutes a note of an earlier name", "autoprep/wishes/photo_notes.py", "    notes = next((found for photo in photos if (found := _read(_note_places(photo), warnings))), [])", "    photos = [next((photo for photo in photos if _read(_note_places(photo), []) or _rows_of(inbox, photo, [])), photos[0])]\n    notes = _read(_note_places(photos[0]), warnings)", ("tests/service/test_put_back.py",)),
+    Mistake("a row of the name of now hides of whom a note speaks", "autoprep/service/outlook.py", "corners=corners, is_row=is_row):", "corners=corners):", ("tests/service/test_put_back.py",)),
 )  # fmt: skip

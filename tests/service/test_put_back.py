@@ -90,6 +90,30 @@ def test_a_cell_that_is_changed_there_changes_its_work(wren: Studio, capsys: pyt
     assert wren.records()[f"{name}.jpg"].work.title == "Boat at the weir"
 
 
+@pytest.mark.parametrize("name", ["Jug.jpg", "harbour/IMG_1.jpg"])
+def test_a_row_mutes_no_note_that_was_left_under_an_earlier_name(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    studio.config_file.with_name("destinations.toml").write_text(DESTINATIONS, encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "title: Blue Jug\nalso for: print\nkeywords: sea\nturn: left")
+    wren.run()
+    (wren.inbox / name).parent.mkdir(exist_ok=True)
+    (wren.inbox / "IMG_1.jpg").rename(wren.inbox / name)
+    before = wren.run()[name].work
+    files = wren.files()
+    assert [file.partition("/")[0] for file in files] == ["print", "site"]
+    wren.made()
+    wren.put("works.csv", written(wren, capsys))
+    assert wren.run()[name].work == before
+    assert (wren.made(), wren.files()) == ([], files)
+    assert list(outlook(wren.settings)) == [f"IMG_1.txt: speaks of {name}, which was called IMG_1.jpg"]
+    wren.put("IMG_1.txt", "hold: yes")  # heard as ever
+    wren.run()
+    assert wren.files() == {}
+
+
 def test_columns_beside_ours_are_read_as_in_any_list(tmp_path: Path) -> None:
     place = tmp_path / "works.csv"
     head = "number,title,kind,photo,held,went to,nowhere because,keywords,gallery"
