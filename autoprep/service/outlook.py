@@ -27,7 +27,7 @@ from autoprep.wishes.note_files import folded, is_work_list, place_of
 from autoprep.wishes.photo_notes import has_note, still_free, without_photo
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
-from autoprep.wishes.work_lists import Row, names_of
+from autoprep.wishes.work_lists import Row, as_compared, names_of
 
 _WORDS = {
     Measure: "looked at", Render: "made", Withdraw: "withdrawn", Restore: "brought back", TakeApart: "taken apart",
@@ -178,7 +178,7 @@ def _of_list(inbox: Path, shown: PurePosixPath, others: set[str], speaks: Callab
     told: dict[str, str] = {}
 
     def is_there(row: Row) -> bool:
-        words = "" if folded(row.photo) in others else speaks(shown.parent / f"{row.photo.lstrip('/')}.txt")
+        words = "" if as_compared(row.photo) in others else speaks(shown.parent / f"{row.photo.lstrip('/')}.txt")
         if words and not words.startswith(_OF_NONE):
             told[row.photo] = f"{shown}: row {row.number} {words}"
         return not words or row.photo in told

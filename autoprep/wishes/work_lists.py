@@ -41,8 +41,8 @@ _MOST_NAMED = 6
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A row of a list: its number as programs show it, from 1, the photo that it names, and what it says of that, as
-    the lines of a note."""
+    """A row of a list: its number as programs show it, from 1, the photo that it names, with all its blanks, and what
+    it says of that, as the lines of a note."""
 
     number: int
     photo: str
@@ -51,12 +51,19 @@ class Row:
     def is_of(self, photo: str) -> bool:
         """Whether a photo of this name, with its folders below the list's own, is meant: with its ending or without, in
         whatever capitals."""
-        return folded(self.photo) in names_of([photo])
+        return as_compared(self.photo) in names_of([photo])
 
 
 def names_of(photos: Iterable[str]) -> set[str]:
     """The names, as they are compared, by which rows may call photos of the list's folder, or of those below it."""
-    return {folded(each) for photo in photos for name in (photo, as_shown(photo)) for each in (name, endless(name))}
+    return {
+        as_compared(each) for photo in photos for name in (photo, as_shown(photo)) for each in (name, endless(name))
+    }
+
+
+def as_compared(name: str) -> str:
+    """A photo's name as rows are compared with it: programs add blanks to cells, and leave some out."""
+    return folded("/".join(" ".join(part.split()) for part in name.split("/")))
 
 
 def endless(name: str) -> str:
@@ -166,7 +173,7 @@ class _Table:
     def _rows(self) -> Iterator[Row]:
         for number, record in enumerate(self._records[self._head + 1 :], self._head + 2):
             cells = [cell.strip() if _is_seen(cell) else "" for cell in record]
-            photo = " ".join(cells[self._photo].split()) if self._photo < len(cells) else ""
+            photo = _as_written(record[self._photo]) if self._photo < len(cells) and cells[self._photo] else ""
             if not photo:
                 self._unnamed += [number] if any(cells) else []
             elif any(cells[len(self._titles) :]):

@@ -12,6 +12,7 @@ from autoprep.ledger import WorkRow
 from autoprep.service.outlook import outlook
 from autoprep.told import works
 from autoprep.wishes.lines import taken
+from autoprep.wishes.notes import facts_of
 from autoprep.wishes.sizes import as_said, size
 from autoprep.wishes.tables import Settings
 from autoprep.wishes.work_lists import OURS, read_list
@@ -112,6 +113,58 @@ def test_a_row_mutes_no_note_that_was_left_under_an_earlier_name(
     wren.put("IMG_1.txt", "hold: yes")  # heard as ever
     wren.run()
     assert wren.files() == {}
+
+
+NAMED = (
+    "-1", "@low", "=x", "+jug", "Blue  Jug, ink", "Tern, Mole; ink", "Sea: a study", "June  1/IMG_7 ", " Lead",
+    'A, "Jug"', "It's 5", "'Twas", "hold/IMG_50", "Blue Jug, ink",
+)  # fmt: skip
+
+
+@pytest.fixture
+def named(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    studio.config_file.with_name("destinations.toml").write_text(DESTINATIONS, encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    for number, name in enumerate(NAMED, 1):
+        wren.put(f"{name}.jpg", photo(number))
+    wren.run()
+    return wren
+
+
+def all_held(text: str) -> str:
+    out, rows = io.StringIO(), list(csv.DictReader(io.StringIO(text)))
+    writer = csv.DictWriter(out, rows[0])
+    writer.writeheader()
+    writer.writerows({**row, "held": "yes"} for row in rows)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("gone", [False, True])
+def test_photos_are_known_by_any_name_as_the_list_writes_it(
+    named: Studio, capsys: pytest.CaptureFixture[str], gone: bool
+) -> None:
+    text = written(named, capsys)
+    named.put("works.csv", text)
+    named.made()
+    assert [line for line in outlook(named.settings) if line.startswith("works.csv")] == []
+    named.run()
+    assert named.made() == []
+    for name in NAMED if gone else ():
+        (named.inbox / f"{name}.jpg").unlink()
+    named.run()
+    assert len(named.files()) == len(NAMED) - 1
+    named.put("works.csv", all_held(text))
+    named.run()
+    assert list(named.files()) == []
+    assert main(["status", "--config", str(named.config)]) in (0, 1)
+    assert "List of works" not in capsys.readouterr().out
+
+
+def test_a_row_of_a_name_with_other_blanks_is_of_that_photo_alone(tmp_path: Path) -> None:
+    for name in ("Blue  Jug", "Blue Jug"):
+        (tmp_path / f"{name}.jpg").touch()
+    (tmp_path / "works.csv").write_text("photo,price\nBlue Jug,1\nBlue  Jug,2\n", encoding="utf-8")
+    assert [facts_of(tmp_path, f"{name}.jpg")[0].price for name in ("Blue Jug", "Blue  Jug")] == ["1", "2"]
 
 
 def test_columns_beside_ours_are_read_as_in_any_list(tmp_path: Path) -> None:
