@@ -13,7 +13,7 @@ from autoprep.told.explanations import in_a_word, sent_nowhere
 from autoprep.told.lists import Entry, caption, checklist, harmless
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.sizes import as_said
-from autoprep.wishes.work_lists import OURS
+from autoprep.wishes.work_lists import LARGEST_LIST, OURS, rows_read
 
 COLUMNS = tuple(OURS)  # so that the list can be put into the inbox as it is
 
@@ -114,6 +114,20 @@ def as_csv(rows: Iterable[WorkRow], presets: Mapping[str, Preset]) -> str:
         cells |= {name: "" for name, key in OURS.items() if silent and key not in ("", "photo")}
         writer.writerow([harmless(cell) for cell in cells.values()])
     return out.getvalue()
+
+
+def too_long(text: str, count: int) -> str:
+    """That the list `as_csv` gave is longer than what is read of one in the inbox; empty where it is not.
+
+    count: its rows.
+    """
+    read = rows_read(text)
+    if read >= count:
+        return ""
+    return (
+        f"This list has {count} rows and is longer than the {LARGEST_LIST // 1024} KiB that are read of a list in the "
+        f"inbox: put there as it is, only its first {read} rows are heard. Leave in it only the rows that you change."
+    )
 
 
 def as_json(rows: Iterable[WorkRow], presets: Mapping[str, Preset]) -> str:

@@ -31,7 +31,8 @@ _BEFORE = {"number": "", "kind": ""}  # what earlier versions called the columns
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """How cells begin that programs take for formulas."""
 
-_LARGEST_LIST = 256 * 1024
+LARGEST_LIST = 256 * 1024
+"""So many bytes of a list are read."""
 _SEPARATORS = (",", ";", "\t")
 _PHOTO = ("photo", "photograph", "file", "file name", "filename", "picture", "image", "foto")
 _HEADER_WITHIN = 10  # rows: a title may stand above the header
@@ -102,12 +103,19 @@ def read_list(place: Path) -> WorkList:
 @lru_cache(maxsize=64)
 def _read(place: str, _when: int, size: int, _file: int) -> WorkList:
     """Each is read once for all photos of its folder."""
-    text = text_of(Path(place), _LARGEST_LIST)
+    text = text_of(Path(place), LARGEST_LIST)
     if text is None:
         return WorkList()
-    faults = [f"is longer than {_LARGEST_LIST // 1024} KiB; what stands behind that was not read"]
+    faults = [f"is longer than {LARGEST_LIST // 1024} KiB; what stands behind that was not read"]
     found = _understood(text)
-    return WorkList(found.rows, (*(faults if size > _LARGEST_LIST else ()), *found.faults))
+    return WorkList(found.rows, (*(faults if size > LARGEST_LIST else ()), *found.faults))
+
+
+def rows_read(text: str) -> int:
+    """How many rows of a list of this text are read where it is put into the inbox."""
+    data = text.encode("utf-8")
+    kept = data if len(data) <= LARGEST_LIST else data[: data.rfind(b"\n", 0, LARGEST_LIST) + 1]
+    return len(_understood(kept.decode("utf-8")).rows)
 
 
 def _understood(text: str) -> WorkList:

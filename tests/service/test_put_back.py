@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from autoprep.domain import WorkFacts
 from autoprep.ledger import WorkRow
 from autoprep.service.outlook import outlook
 from autoprep.told import works
+from autoprep.wishes import work_lists
 from autoprep.wishes.lines import taken
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.sizes import as_said, size
@@ -165,6 +167,40 @@ def test_a_row_of_a_name_with_other_blanks_is_of_that_photo_alone(tmp_path: Path
         (tmp_path / f"{name}.jpg").touch()
     (tmp_path / "works.csv").write_text("photo,price\nBlue Jug,1\nBlue  Jug,2\n", encoding="utf-8")
     assert [facts_of(tmp_path, f"{name}.jpg")[0].price for name in ("Blue Jug", "Blue  Jug")] == ["1", "2"]
+
+
+def test_a_list_that_is_not_read_whole_says_so_as_it_is_written(
+    wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = written(wren, capsys)
+    assert main(["works", "--csv", "--config", str(wren.config)]) == 0
+    assert capsys.readouterr().err == ""
+    monkeypatch.setattr(work_lists, "LARGEST_LIST", 600)
+    assert main(["works", "--csv", "--config", str(wren.config)]) == 0
+    out, told = capsys.readouterr()
+    wren.put("works.csv", text)
+    read = read_list(wren.inbox / "works.csv")
+    assert out == text
+    assert 0 < len(read.rows) < len(NOTES) + 2
+    assert told.startswith(f"This list has {len(NOTES) + 2} rows")
+    assert f"only its first {len(read.rows)} rows are heard" in told
+
+
+def test_a_list_of_many_works_is_longer_than_what_is_read() -> None:
+    base = WorkRow(7, "00007-a", "00009-b", "IMG_1.jpg", "2026-11-20", "ink", WorkFacts(title="Sea holly"), 1, ())
+    rows = [replace(base, number=number, shown=f"June/IMG_{number}.jpg") for number in range(5000)]
+    assert "has 5000 rows and is longer than the 256 KiB" in works.too_long(works.as_csv(rows, {}), len(rows))
+    assert works.too_long(works.as_csv(rows[:1000], {}), 1000) == ""
+    assert works.too_long(works.as_csv([], {}), 0) == ""
+
+
+def test_what_the_note_of_a_question_says_is_in_the_list() -> None:
+    row = WorkRow(7, "00007-a", "00009-b", "IMG_1.jpg", "2026-11-20", "ink", WorkFacts(), 0, (), asks=True)
+    cells = [
+        next(csv.DictReader(io.StringIO(works.as_csv([replace(row, said=said)], {}))))["title"]
+        for said in (WorkFacts(title="Samphire", noted=True), WorkFacts(title="Samphire"))
+    ]
+    assert cells == ["Samphire", ""]  # that a photo shows a work is said by a note alone, and by no name
 
 
 def test_columns_beside_ours_are_read_as_in_any_list(tmp_path: Path) -> None:
