@@ -10,10 +10,11 @@ from typing import Any
 from autoprep.ledger import Sent, WorkRow
 from autoprep.metadata.statement import physical
 from autoprep.told.explanations import in_a_word, sent_nowhere
-from autoprep.told.lists import Entry, caption, checklist, harmless
+from autoprep.told.lists import Entry, caption, checklist
 from autoprep.wishes.destinations import Preset
+from autoprep.wishes.lines import quoted
 from autoprep.wishes.sizes import as_said
-from autoprep.wishes.work_lists import LARGEST_LIST, OURS, rows_read
+from autoprep.wishes.work_lists import LARGEST_LIST, OURS, as_cell, rows_read
 
 COLUMNS = tuple(OURS)  # so that the list can be put into the inbox as it is
 
@@ -112,7 +113,9 @@ def as_csv(rows: Iterable[WorkRow], presets: Mapping[str, Preset]) -> str:
         cells = fields(row, presets)
         silent = row.asks and not row.said.says_work
         cells |= {name: "" for name, key in OURS.items() if silent and key not in ("", "photo")}
-        writer.writerow([harmless(cell) for cell in cells.values()])
+        writer.writerow(
+            [as_cell(quoted(cell) if OURS[name] not in ("", "photo") else cell) for name, cell in cells.items()]
+        )
     return out.getvalue()
 
 

@@ -220,9 +220,15 @@ class _Table:
             yield f"names no photo in {_numbered(self._unnamed)}"
 
 
+def as_cell(text: str) -> str:
+    """A text as a cell of ours: behind a sign where a program would take it for a formula, or it looks like such a
+    cell."""
+    return f"'{text}" if text.lstrip("'")[:1] in FORMULA else text
+
+
 def _as_written(cell: str) -> str:
-    """A cell without the sign by which ours keep a program from taking it for a formula."""
-    return cell[1:] if cell[:1] == "'" and cell[1:2] in FORMULA else cell
+    """The text of such a cell."""
+    return cell[1:] if cell[:1] == "'" and cell.lstrip("'")[:1] in FORMULA else cell
 
 
 def _photo_at(record: list[str]) -> int:

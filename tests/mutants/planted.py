@@ -2735,4 +2735,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a list that is too long is written in silence", "autoprep/told/works.py", "    if read >= count:", "    if True:", ("tests/service/test_put_back.py",)),
     Mistake("a list of any length is read whole", "autoprep/wishes/work_lists.py", "data if len(data) <= LARGEST_LIST else data[: data.rfind(b\"\\n\", 0, LARGEST_LIST) + 1]", "data", ("tests/service/test_put_back.py",)),
     Mistake("what is said of a question is left out of the list", "autoprep/told/works.py", "silent = row.asks and not row.said.says_work", "silent = row.asks", ("tests/service/test_put_back.py",)),
+    Mistake("quotes around a title are lost in the list", "autoprep/told/works.py", "quoted(cell) if OURS[name] not in (\"\", \"photo\") else cell", "cell", ("tests/service/test_put_back.py",)),
+    Mistake("a title that looks like a cell of ours loses its sign", "autoprep/wishes/work_lists.py", "return f\"'{text}\" if text.lstrip(\"'\")[:1] in FORMULA else text", "return f\"'{text}\" if text[:1] in FORMULA else text", ("tests/service/test_put_back.py",)),
+    Mistake("two signs before a formula are read as they stand", "autoprep/wishes/work_lists.py", "if cell[:1] == \"'\" and cell.lstrip(\"'\")[:1] in FORMULA", "if cell[:1] == \"'\" and cell[1:2] in FORMULA", ("tests/service/test_put_back.py",)),
+    Mistake("quotes are put around what has none of its own", "autoprep/wishes/lines.py", "if unquoted(text) != text else ()", "", ("tests/told/test_works.py",)),
 )  # fmt: skip

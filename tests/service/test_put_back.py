@@ -17,7 +17,7 @@ from autoprep.wishes.lines import taken
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.sizes import as_said, size
 from autoprep.wishes.tables import Settings
-from autoprep.wishes.work_lists import OURS, read_list
+from autoprep.wishes.work_lists import FORMULA, OURS, read_list
 from tests.service.pretend import Studio, photo
 
 DESTINATIONS = '[site]\nlong_side_px = 500\n[print]\nlong_side_px = 900\nwhen = "asked"\n'
@@ -247,6 +247,24 @@ def test_what_our_columns_say_is_known() -> None:
     assert [key for key in OURS.values() if key and taken(key) != key] == []
     row = WorkRow(7, "00007-a", "00009-b", "IMG_1.jpg", "2026-11-20", "ink", WorkFacts(title="Jug"), 3, ())
     assert next(csv.reader(io.StringIO(works.as_csv([row], {})))) == list(OURS)
+
+
+WORDS = (
+    "“Tern”", '"Tern"', "'Tern'", "'-Boat", "'=Boat", "''+Boat", "'Twas", "“'-Jug'”", "„Möwe“, and “gull”",
+    "‘A’ and ‘B’", '“A "jug"”', "-", "'", "''", "- Boat", "* Boat", "1. Boat", "a; b, c", "title: Boat", 'Jug, 12"',
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("column", ["title", "medium", "alternative text"])
+@pytest.mark.parametrize("words", WORDS)
+def test_quotes_and_signs_around_a_text_survive(tmp_path: Path, words: str, column: str) -> None:
+    field = {"alternative text": "alt_text"}.get(column, column)
+    row = WorkRow(7, "00007-a", "00009-b", "'-IMG_1.jpg", "2026-11-20", "ink", WorkFacts(**{field: words}), 1, ())
+    (tmp_path / "works.csv").write_text(works.as_csv([row], {}), encoding="utf-8")
+    said, told = facts_of(tmp_path, "'-IMG_1.jpg")
+    assert (getattr(said, field), told) == (words, ())
+    cells = next(csv.DictReader(io.StringIO(works.as_csv([row], {}))))
+    assert cells[column][:1] not in FORMULA
 
 
 @pytest.mark.parametrize("text", [
