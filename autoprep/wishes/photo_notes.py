@@ -8,7 +8,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any, NamedTuple
 
 from autoprep.logs import as_shown
-from autoprep.wishes.captions import is_plain_folder
+from autoprep.wishes.captions import from_folders, from_name, is_plain_folder
 from autoprep.wishes.corner_notes import is_corner_note, of_corner_notes
 from autoprep.wishes.note_files import (
     NOTE_ENDINGS,
@@ -17,6 +17,7 @@ from autoprep.wishes.note_files import (
     folded,
     held_unread,
     in_words,
+    is_unread,
     is_work_list,
     lay_over,
     place_of,
@@ -48,10 +49,26 @@ class Given(NamedTuple):
 def notes_of(inbox: Path, names: Iterable[str], warnings: list[str]) -> list[Given]:
     """All notes of the first of these names that has any, the strongest first; behind them the rows of lists that name
     the photo, by the first of these names that any does: a row adds to a note that was left behind, and mutes none."""
-    photos = [place_of(inbox, name) for name in names]
-    notes = next((found for photo in photos if (found := _read(_note_places(photo), warnings))), [])
-    rows = next((found for photo in photos if (found := _rows_of(inbox, photo, warnings))), [])
+    photos = {name: place_of(inbox, name) for name in names}
+    notes = next((found for photo in photos.values() if (found := _read(_note_places(photo), warnings))), [])
+    named = ((name, _rows_of(inbox, photo, warnings)) for name, photo in photos.items())
+    then, rows = next(((name, found) for name, found in named if found), ("", []))
+    if then and not any(said.get("hold") for _, _, said in notes):
+        warnings += _still_held(next(iter(photos)), then, rows, warnings)
     return [*notes, *rows]
+
+
+def _still_held(now: str, then: str, rows: list[Given], warnings: list[str]) -> list[str]:
+    """That a row holds a photo that was taken out of a folder, or a name, that held it: there nobody would look."""
+    held = [row.called for row in rows if row.said.get("hold")]
+    if not held or _is_held_name(now) or not _is_held_name(then) or is_unread(tuple(warnings)):
+        return []
+    return [f"{held[0]} holds the work: it speaks of {then}, as the photo was called before; write “no” there instead"]
+
+
+def _is_held_name(shown: str) -> bool:
+    """Whether a photo of this name is held by it, or by its folders."""
+    return bool(from_folders(shown, [], []).get("hold") or from_name(shown)[0].get("hold"))
 
 
 def _read(places: Iterable[Path], warnings: list[str]) -> list[Given]:

@@ -169,6 +169,41 @@ def test_a_row_of_a_name_with_other_blanks_is_of_that_photo_alone(tmp_path: Path
     assert [facts_of(tmp_path, f"{name}.jpg")[0].price for name in ("Blue Jug", "Blue  Jug")] == ["1", "2"]
 
 
+def test_a_hold_in_the_list_holds_until_it_is_taken_out_there(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    studio.config_file.with_name("destinations.toml").write_text(DESTINATIONS, encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    wren.put("IMG_1.jpg", photo(1))
+    wren.put("IMG_1.txt", "hold: yes")
+    wren.put("hold/IMG_2.jpg", photo(2))
+    wren.run()
+    wren.put("works.csv", written(wren, capsys))
+    assert all(record.work.unclear == () for record in wren.run().values())
+    (wren.inbox / "hold" / "IMG_2.jpg").rename(wren.inbox / "IMG_2.jpg")
+    wren.put("IMG_1.txt", "hold: no")
+    told = {shown: record.work.unclear for shown, record in wren.run().items()}
+    assert wren.files() == {}
+    moved = (
+        "row 3 of works.csv holds the work: it speaks of hold/IMG_2.jpg, as the photo was called before; write “no” "
+        "there instead"
+    )
+    assert told["IMG_2.jpg"] == (moved,)
+    (disagrees,) = told["IMG_1.jpg"]
+    assert disagrees == "the note IMG_1.txt, row 2 of works.csv do not agree on a hold; it is held"
+    main(["show", "IMG_2.jpg", "--config", str(wren.config)])
+    assert "row 3 of works.csv holds the work" in capsys.readouterr().out
+    (wren.inbox / "IMG_2.jpg").rename(wren.inbox / "IMG_2 hold.jpg")
+    assert moved not in wren.run()["IMG_2 hold.jpg"].work.unclear
+    (wren.inbox / "IMG_2 hold.jpg").rename(wren.inbox / "IMG_2.jpg")
+    wren.run()
+    assert main(["say", "IMG_1.jpg", "hold: no", "--config", str(wren.config)]) in (0, 1)
+    wren.put("works.csv", written(wren, capsys).replace(",held,", ",no,"))
+    records = wren.run()
+    assert [file for file in wren.files()] == ["site/IMG_1.jpg", "site/IMG_2.jpg"]
+    assert records["IMG_2.jpg"].work.unclear == ()
+
+
 def test_a_list_that_is_not_read_whole_says_so_as_it_is_written(
     wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
