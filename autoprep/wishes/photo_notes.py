@@ -80,7 +80,7 @@ def _rows_of(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:
     """What the rows of lists that name a photo say of it; each is read like a note."""
     given = []
     for place, name in lists_for(inbox, photo):
-        called = as_shown(place.name)
+        called = as_shown(place.relative_to(inbox).as_posix())  # lists of several folders may speak of one photo
         try:
             rows = [row for row in read_list(place).rows if row.text and row.is_of(name)]
         except OSError as problem:

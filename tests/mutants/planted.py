@@ -2741,4 +2741,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("quotes are put around what has none of its own", "autoprep/wishes/lines.py", "if unquoted(text) != text else ()", "", ("tests/told/test_works.py",)),
     Mistake("a row that holds a photo moved out of hold is silent", "autoprep/wishes/photo_notes.py", "        warnings += _still_held(", "        _still_held(", ("tests/service/test_put_back.py",)),
     Mistake("a photo that is held by its name is told of as moved out", "autoprep/wishes/photo_notes.py", "if not held or _is_held_name(now) or", "if not held or", ("tests/service/test_put_back.py",)),
+    Mistake("lists of several folders are told alike", "autoprep/wishes/photo_notes.py", "as_shown(place.relative_to(inbox).as_posix())", "as_shown(place.name)", ("tests/test_work_lists.py",)),
 )  # fmt: skip
