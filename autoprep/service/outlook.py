@@ -178,7 +178,9 @@ def _of_list(inbox: Path, shown: PurePosixPath, others: set[str], speaks: Callab
     told: dict[str, str] = {}
 
     def is_there(row: Row) -> bool:
-        words = "" if as_compared(row.photo) in others else speaks(shown.parent / f"{row.photo.lstrip('/')}.txt")
+        words = (
+            "" if as_compared(row.photo) in others else speaks(shown.parent / f"{row.photo.strip().lstrip('/')}.txt")
+        )
         if words and not words.startswith(_OF_NONE):
             told[row.photo] = f"{shown}: row {row.number} {words}"
         return not words or row.photo in told

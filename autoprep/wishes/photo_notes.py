@@ -82,7 +82,7 @@ def _rows_of(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:
     for place, name in lists_for(inbox, photo):
         called = as_shown(place.relative_to(inbox).as_posix())  # lists of several folders may speak of one photo
         try:
-            rows = [row for row in read_list(place).rows if row.text and row.is_of(name)]
+            rows = [row for row in read_list(place).of(name) if row.text]
         except OSError as problem:
             given.append(Given(place, f"the list {called}", held_unread(f"the list {called}", problem, warnings)))
             continue

@@ -8,7 +8,7 @@ import csv
 import io
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import islice
 from pathlib import Path
 
@@ -49,11 +49,6 @@ class Row:
     photo: str
     text: str
 
-    def is_of(self, photo: str) -> bool:
-        """Whether a photo of this name, with its folders below the list's own, is meant: with its ending or without, in
-        whatever capitals."""
-        return as_compared(self.photo) in names_of([photo])
-
 
 def names_of(photos: Iterable[str]) -> set[str]:
     """The names, as they are compared, by which rows may call photos of the list's folder, or of those below it."""
@@ -73,13 +68,27 @@ def endless(name: str) -> str:
     return f"{folder}{slash}{Path(last).stem}"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class WorkList:
     """The rows of a list that name a photo, and what is wrong with the list as a whole, as sentences go on after its
     name."""
 
     rows: tuple[Row, ...] = ()
     faults: tuple[str, ...] = ()
+
+    def of(self, photo: str) -> list[Row]:
+        """The rows that mean a photo of this name, with its folders below the list's own: with its ending or without,
+        in whatever capitals."""
+        found = (row for name in names_of([photo]) for row in self._by_name.get(name, ()))
+        return sorted(found, key=lambda row: row.number)
+
+    @cached_property
+    def _by_name(self) -> dict[str, list[Row]]:
+        """A list may have a row for each of thousands of photos, and is asked for each of them."""
+        found: dict[str, list[Row]] = {}
+        for row in self.rows:
+            found.setdefault(as_compared(row.photo), []).append(row)
+        return found
 
 
 def lists_for(inbox: Path, photo: Path) -> Iterator[tuple[Path, str]]:

@@ -297,7 +297,9 @@ WORDS = (
 @pytest.mark.parametrize("words", WORDS)
 def test_quotes_and_signs_around_a_text_survive(tmp_path: Path, words: str, column: str) -> None:
     field = {"alternative text": "alt_text"}.get(column, column)
-    row = WorkRow(7, "00007-a", "00009-b", "'-IMG_1.jpg", "2026-11-20", "ink", WorkFacts(**{field: words}), 1, ())
+    row = WorkRow(
+        7, "00007-a", "00009-b", "'-IMG_1.jpg", "2026-11-20", "ink", WorkFacts.model_validate({field: words}), 1, ()
+    )
     (tmp_path / "works.csv").write_text(works.as_csv([row], {}), encoding="utf-8")
     said, told = facts_of(tmp_path, "'-IMG_1.jpg")
     assert (getattr(said, field), told) == (words, ())
