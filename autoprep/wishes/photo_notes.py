@@ -63,7 +63,7 @@ def _still_held(now: str, then: str, rows: list[Given], warnings: list[str]) -> 
     held = [row.called for row in rows if row.said.get("hold")]
     if not held or _is_held_name(now) or not _is_held_name(then) or is_unread(tuple(warnings)):
         return []
-    return [f"{held[0]} holds the work: it speaks of {then}, as the photo was called before; write “no” there instead"]
+    return [f"{held[0]} says that {then}, as the photo was called before, is held; to end that, write “no” there"]
 
 
 def _is_held_name(shown: str) -> bool:

@@ -186,14 +186,14 @@ def test_a_hold_in_the_list_holds_until_it_is_taken_out_there(
     told = {shown: record.work.unclear for shown, record in wren.run().items()}
     assert wren.files() == {}
     moved = (
-        "row 3 of works.csv holds the work: it speaks of hold/IMG_2.jpg, as the photo was called before; write “no” "
-        "there instead"
+        "row 3 of works.csv says that hold/IMG_2.jpg, as the photo was called before, is held; to end that, write “no” "
+        "there"
     )
     assert told["IMG_2.jpg"] == (moved,)
     (disagrees,) = told["IMG_1.jpg"]
     assert disagrees == "the note IMG_1.txt, row 2 of works.csv do not agree on a hold; it is held"
     main(["show", "IMG_2.jpg", "--config", str(wren.config)])
-    assert "row 3 of works.csv holds the work" in capsys.readouterr().out
+    assert "row 3 of works.csv says that hold/IMG_2.jpg" in capsys.readouterr().out
     (wren.inbox / "IMG_2.jpg").rename(wren.inbox / "IMG_2 hold.jpg")
     assert moved not in wren.run()["IMG_2 hold.jpg"].work.unclear
     (wren.inbox / "IMG_2 hold.jpg").rename(wren.inbox / "IMG_2.jpg")
