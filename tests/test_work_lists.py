@@ -259,7 +259,7 @@ def test_a_note_wins_over_the_list_and_the_list_over_all_else(tmp_path: Path) ->
     put(tmp_path, "price: 3\n", "as ink/Jug, 2024.txt")
     said, told = facts_of(tmp_path, shown)
     assert (said.year, said.kind, said.price) == ("2025", "painting", "3")
-    assert "the note Jug, 2024.txt and row 2 of works.csv do not agree on the price; the first holds" in told
+    assert "the note Jug, 2024.txt and row 2 of as ink/works.csv do not agree on the price; the first holds" in told
 
 
 def test_a_hold_is_heard_in_the_note_and_in_the_list(tmp_path: Path) -> None:
@@ -279,6 +279,16 @@ def test_of_several_rows_of_one_photo_the_first_holds_and_a_hold_in_any(tmp_path
     said, told = facts_of(tmp_path, "IMG_1.jpg")
     assert (said.title, said.hold) == ("Jug", True)
     assert told == ("row 2 of works.csv and row 3 of works.csv do not agree on the title; the first holds",)
+
+
+def test_lists_of_several_folders_are_told_apart(tmp_path: Path) -> None:
+    put(tmp_path, "photo,title,hold\nJune/IMG_1,Pot,yes\n")
+    put(tmp_path, "photo,title,hold\nIMG_1,Cup,no\n", "June/works.csv")
+    both = "row 2 of June/works.csv"
+    assert facts_of(tmp_path, "June/IMG_1.jpg")[1] == (
+        f"{both} and row 2 of works.csv do not agree on the title; the first holds",
+        f"{both}, row 2 of works.csv do not agree on a hold; it is held",
+    )
 
 
 def test_photos_in_other_capitals_have_rows_of_their_own(tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """The command that lists all works, and what a destination still lacks before a deadline."""
 
 import argparse
+import sys
 
 from autoprep.cli.found import find_destination, open_ledger, settings_of
 from autoprep.errors import UsageError
@@ -29,7 +30,10 @@ def list_works(options: argparse.Namespace) -> int:
     if options.json:
         print(works.as_json(rows, presets))
     elif options.csv:
-        print(works.as_csv(rows, presets), end="")
+        text = works.as_csv(rows, presets)
+        print(text, end="")
+        if long := works.too_long(text, len(rows)):
+            print(long, file=sys.stderr)
     else:
         for line in works.lines(rows, presets) or ["No work has come in yet."]:
             print(plain(line))

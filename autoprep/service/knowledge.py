@@ -17,10 +17,9 @@ from autoprep.service.left import LeftThere, as_they_lie
 from autoprep.service.places import counted, misplaced
 from autoprep.service.questions import EACH_ONE, LOST, NONE, SHOWS_NO_WORK, Questions
 from autoprep.service.rule import Known, steps
-from autoprep.service.said import Said, bare, noted_names, words_left
+from autoprep.service.said import Said, bare, noted_as, noted_names, words_left
 from autoprep.service.steps import Step
 from autoprep.service.takes import merit
-from autoprep.wishes.note_files import folded
 from autoprep.wishes.photo_notes import has_note
 from autoprep.wishes.tables import Settings
 
@@ -192,9 +191,9 @@ class Knowledge:
     def _noted(self, orphans: set[str]) -> list[str]:
         """Photos that are away and have one of these names of notes, where no photo that is there has it."""
         if orphans:
-            orphans = orphans - {folded(bare(shown_name(self._lines[job].path))) for job in self._here}
+            orphans = orphans - {noted_as(shown_name(self._lines[job].path)) for job in self._here}
         lines = self._lines.items() if orphans else ()
-        return [job for job, line in lines if job not in self._here and folded(bare(shown_name(line.path))) in orphans]
+        return [job for job, line in lines if job not in self._here and noted_as(shown_name(line.path)) in orphans]
 
     def _copies(self, job: str) -> tuple[str, ...]:
         """Where else than at its own place a photo lies now."""

@@ -27,7 +27,7 @@ from autoprep.wishes.note_files import folded, is_work_list, place_of
 from autoprep.wishes.photo_notes import has_note, still_free, without_photo
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
-from autoprep.wishes.work_lists import Row, names_of
+from autoprep.wishes.work_lists import Row, as_compared, names_of
 
 _WORDS = {
     Measure: "looked at", Render: "made", Withdraw: "withdrawn", Restore: "brought back", TakeApart: "taken apart",
@@ -166,7 +166,7 @@ def _alone(
         for note in (*without_photo(called, others), *corners):
             yield f"{place / note}: {_spoken_of_or_lost(inbox, place / note, renamed, away)}"
         for listed in filter(is_work_list, called):
-            speaks = partial(_spoken_of_or_lost, inbox, renamed=renamed, away=away)
+            speaks = partial(_spoken_of_or_lost, inbox, renamed=renamed, away=away, is_row=True)
             below = (shown for shown in (*photos, *ledger.part_names()) if PurePosixPath(shown).is_relative_to(place))
             beside = names_of(str(PurePosixPath(shown).relative_to(place)) for shown in below)
             yield from _of_list(inbox, place / listed, beside, speaks)
@@ -178,7 +178,9 @@ def _of_list(inbox: Path, shown: PurePosixPath, others: set[str], speaks: Callab
     told: dict[str, str] = {}
 
     def is_there(row: Row) -> bool:
-        words = "" if folded(row.photo) in others else speaks(shown.parent / f"{row.photo.lstrip('/')}.txt")
+        words = (
+            "" if as_compared(row.photo) in others else speaks(shown.parent / f"{row.photo.strip().lstrip('/')}.txt")
+        )
         if words and not words.startswith(_OF_NONE):
             told[row.photo] = f"{shown}: row {row.number} {words}"
         return not words or row.photo in told
@@ -186,9 +188,11 @@ def _of_list(inbox: Path, shown: PurePosixPath, others: set[str], speaks: Callab
     return [*told_of(place_of(inbox, str(shown)), str(shown), is_there), *told.values()]
 
 
-def _spoken_of_or_lost(inbox: Path, note: PurePosixPath, renamed: Iterable[View], away: Iterable[str]) -> str:
+def _spoken_of_or_lost(
+    inbox: Path, note: PurePosixPath, renamed: Iterable[View], away: Iterable[str], *, is_row: bool = False
+) -> str:
     lost = next((shown for shown in away if folded(bare(shown)) == folded(bare(str(note)))), "")
-    speaks = _spoken_of(inbox, note, renamed)
+    speaks = _spoken_of(inbox, note, renamed, is_row)
     if lost and speaks.startswith(_OF_NONE):
         speaks = f"speaks of {lost}, which is not in the inbox now"
     return speaks
@@ -208,8 +212,9 @@ def _fits(inbox: Path, note: PurePosixPath, names: Mapping[str, list[str]]) -> b
     return any(is_meant(inbox, str(note.parent / name), named, beside=True) for name in alike)
 
 
-def _spoken_of(inbox: Path, note: PurePosixPath, renamed: Iterable[View]) -> str:
-    """What a note speaks of that has no photo of its name: one that was called so, or nothing."""
+def _spoken_of(inbox: Path, note: PurePosixPath, renamed: Iterable[View], is_row: bool) -> str:
+    """What a note, or a row as if it were one, speaks of that has no photo of its name: one that was called so, or
+    nothing."""
     corners = is_corner_note(note.name)
     named = named_in(place_of(inbox, str(note))) if corners else ""
     there = bool(named) and os.path.isfile(place_of(inbox, named))  # a line too long for a name is none either
@@ -217,7 +222,7 @@ def _spoken_of(inbox: Path, note: PurePosixPath, renamed: Iterable[View]) -> str
     for view in renamed:
         names = [view.shown, *(part_name(old, view.part) for old in still_free(inbox, view.was))]
         for was, name in pairwise(names):
-            if has_note(inbox, was, corners=corners):
+            if has_note(inbox, was, corners=corners, is_row=is_row):
                 break  # which speaks for it, and none of an earlier name does
             at = PurePosixPath(name)
             beside = at.parent == note.parent and not there

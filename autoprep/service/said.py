@@ -16,11 +16,11 @@ from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.lines import by_key
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.note_files import folded, is_unread, is_work_list, said_by
+from autoprep.wishes.note_files import is_unread, is_work_list, said_by
 from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since
 from autoprep.wishes.photo_notes import is_folder_note
 from autoprep.wishes.tables import Settings
-from autoprep.wishes.work_lists import endless, read_list
+from autoprep.wishes.work_lists import as_compared, endless, read_list
 
 Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
 """Folder below the inbox -> (name, mtime_ns, size) of its notes."""
@@ -222,11 +222,16 @@ def bare(shown: str) -> str:
     return f"{folder}{slash}{PurePosixPath(name).stem}"
 
 
+def noted_as(shown: str) -> str:
+    """A photo's name as it is compared with those of `noted_names`."""
+    return as_compared(bare(shown))
+
+
 def noted_names(inbox: Path, notes: Notes) -> set[str]:
     """The names, with folders and without ending and as they are compared, of the photos that these notes speak of, and
     the rows of these lists."""
     return {
-        folded(f"{'' if folder == '.' else as_shown(folder) + '/'}{name}")
+        as_compared(f"{'' if folder == '.' else as_shown(folder) + '/'}{name}")
         for folder, own in notes.items() for note in own
         if not is_folder_note(note[0]) and not is_corner_note(note[0])
         for name in _names_in(inbox / folder / note[0])
@@ -238,7 +243,7 @@ def _names_in(note: Path) -> Iterable[str]:
     if not is_work_list(note.name):
         return (PurePosixPath(as_shown(note.name)).stem,)
     with contextlib.suppress(OSError):
-        return (name for row in read_list(note).rows for name in (row.photo, endless(row.photo)))
+        return [name for row in read_list(note).rows for name in (row.photo, endless(row.photo))]
     return ()
 
 

@@ -8,7 +8,7 @@ from pathlib import Path, PurePosixPath
 from autoprep.ledger import Ledger
 from autoprep.logs import as_shown
 from autoprep.wishes.note_files import NOTE_ENDINGS, WORK_LIST, folded, is_work_list, short
-from autoprep.wishes.work_lists import Row, endless, names_of, read_list
+from autoprep.wishes.work_lists import Row, as_compared, endless, names_of, read_list
 
 _MOST_NAMED = 6
 
@@ -33,23 +33,23 @@ def lists_told(inbox: Path, ledger: Ledger | None) -> tuple[str, ...]:
 def _known(ledger: Ledger) -> set[str]:
     """All names, with folders, that photos and works in them have or had, by which rows may call them."""
     earlier = [name for view in ledger.renamed() for name in view.was]
-    return {folded(each) for name in (*ledger.overview.names(), *earlier) for each in (name, endless(name))}
+    return {as_compared(each) for name in (*ledger.overview.names(), *earlier) for each in (name, endless(name))}
 
 
 def _is_one_of(at: Path, folder: str, known: set[str]) -> Callable[[Row], bool]:
     """Whether a row names a photo that lies in the list's folder or below, or that the ledger knows there."""
     there: dict[str, set[str]] = {}
 
-    def is_there(row: Row) -> bool:
-        place = PurePosixPath(row.photo)
+    def is_named(photo: str) -> bool:
+        place = PurePosixPath(photo)
         if place.is_absolute() or ".." in place.parts:
             return False
         below = str(place.parent)
         if below not in there:
             there[below] = names_of(_could_be_photos(at / below, "" if below == "." else f"{below}/"))
-        return folded(str(PurePosixPath(folder) / row.photo)) in known or folded(row.photo) in there[below]
+        return as_compared(str(PurePosixPath(folder) / photo)) in known or as_compared(photo) in there[below]
 
-    return is_there
+    return lambda row: is_named(row.photo) or is_named(row.photo.strip())
 
 
 def _could_be_photos(folder: Path, before: str) -> Iterator[str]:
@@ -68,7 +68,7 @@ def told_of(place: Path, shown: str, is_there: Callable[[Row], bool]) -> Iterato
         yield f"{shown} can't be read now ({why}); the works in its folder and below are held until it can be"
         return
     yield from (f"{shown} {fault}" for fault in found.faults)
-    lost = [f"{as_shown(short(row.photo))} (row {row.number})" for row in found.rows if not is_there(row)]
+    lost = [f"{as_shown(short(row.photo.strip()))} (row {row.number})" for row in found.rows if not is_there(row)]
     if lost:
         more = f" and {len(lost) - _MOST_NAMED} more" if len(lost) > _MOST_NAMED else ""
         named = ", ".join(lost[:_MOST_NAMED]) + more

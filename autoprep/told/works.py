@@ -10,10 +10,11 @@ from typing import Any
 from autoprep.ledger import Sent, WorkRow
 from autoprep.metadata.statement import physical
 from autoprep.told.explanations import in_a_word, sent_nowhere
-from autoprep.told.lists import Entry, caption, checklist, harmless
+from autoprep.told.lists import Entry, caption, checklist
 from autoprep.wishes.destinations import Preset
+from autoprep.wishes.lines import quoted
 from autoprep.wishes.sizes import as_said
-from autoprep.wishes.work_lists import OURS
+from autoprep.wishes.work_lists import LARGEST_LIST, OURS, as_cell, rows_read
 
 COLUMNS = tuple(OURS)  # so that the list can be put into the inbox as it is
 
@@ -112,8 +113,24 @@ def as_csv(rows: Iterable[WorkRow], presets: Mapping[str, Preset]) -> str:
         cells = fields(row, presets)
         silent = row.asks and not row.said.says_work
         cells |= {name: "" for name, key in OURS.items() if silent and key not in ("", "photo")}
-        writer.writerow([harmless(cell) for cell in cells.values()])
+        writer.writerow(
+            [as_cell(quoted(cell) if OURS[name] not in ("", "photo") else cell) for name, cell in cells.items()]
+        )
     return out.getvalue()
+
+
+def too_long(text: str, count: int) -> str:
+    """That the list `as_csv` gave is longer than what is read of one in the inbox; empty where it is not.
+
+    count: its rows.
+    """
+    read = rows_read(text)
+    if read >= count:
+        return ""
+    return (
+        f"This list has {count} rows and is longer than the {LARGEST_LIST // 1024} KiB that are read of a list in the "
+        f"inbox: put there as it is, only its first {read} rows are heard. Leave in it only the rows that you change."
+    )
 
 
 def as_json(rows: Iterable[WorkRow], presets: Mapping[str, Preset]) -> str:
@@ -121,10 +138,13 @@ def as_json(rows: Iterable[WorkRow], presets: Mapping[str, Preset]) -> str:
     return json.dumps([_object(row, presets) for row in rows], ensure_ascii=False, indent=2)
 
 
+_MEMBERS = {"work number": "number", "kind seen": "kind"}  # in JSON nobody takes them for what is said
+
+
 def _object(row: WorkRow, presets: Mapping[str, Preset]) -> dict[str, Any]:
     size = row.said.size_mm
     return {
-        **{name.replace(" ", "_"): value for name, value in fields(row, presets).items()},
+        **{_MEMBERS.get(name, name.replace(" ", "_")): value for name, value in fields(row, presets).items()},
         "number": row.number,
         "takes": row.takes,
         "held": row.said.hold,

@@ -238,6 +238,12 @@ def unquoted(text: str) -> str:
     return text
 
 
+def quoted(text: str) -> str:
+    """A text as a line gives it to be read as it is: in one pair of quotes more where it would lose its own."""
+    pairs = (('"', '"'), *_QUOTES) if unquoted(text) != text else ()
+    return next((more for start, end in pairs if unquoted(more := f"{start}{text}{end}") == text), text)
+
+
 def _with_article(word: str) -> str:
     return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
 

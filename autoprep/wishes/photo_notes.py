@@ -8,7 +8,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any, NamedTuple
 
 from autoprep.logs import as_shown
-from autoprep.wishes.captions import is_plain_folder
+from autoprep.wishes.captions import from_folders, from_name, is_plain_folder
 from autoprep.wishes.corner_notes import is_corner_note, of_corner_notes
 from autoprep.wishes.note_files import (
     NOTE_ENDINGS,
@@ -17,6 +17,7 @@ from autoprep.wishes.note_files import (
     folded,
     held_unread,
     in_words,
+    is_unread,
     is_work_list,
     lay_over,
     place_of,
@@ -46,12 +47,28 @@ class Given(NamedTuple):
 
 
 def notes_of(inbox: Path, names: Iterable[str], warnings: list[str]) -> list[Given]:
-    """All notes of the first of these names that has any, the strongest first; behind them the rows of lists."""
-    return next((found for name in names if (found := _of_photo(inbox, place_of(inbox, name), warnings))), [])
+    """All notes of the first of these names that has any, the strongest first; behind them the rows of lists that name
+    the photo, by the first of these names that any does: a row adds to a note that was left behind, and mutes none."""
+    photos = {name: place_of(inbox, name) for name in names}
+    notes = next((found for photo in photos.values() if (found := _read(_note_places(photo), warnings))), [])
+    named = ((name, _rows_of(inbox, photo, warnings)) for name, photo in photos.items())
+    then, rows = next(((name, found) for name, found in named if found), ("", []))
+    if then and not any(said.get("hold") for _, _, said in notes):
+        warnings += _still_held(next(iter(photos)), then, rows, warnings)
+    return [*notes, *rows]
 
 
-def _of_photo(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:
-    return [*_read(_note_places(photo), warnings), *_rows_of(inbox, photo, warnings)]
+def _still_held(now: str, then: str, rows: list[Given], warnings: list[str]) -> list[str]:
+    """That a row holds a photo that was taken out of a folder, or a name, that held it: there nobody would look."""
+    held = [row.called for row in rows if row.said.get("hold")]
+    if not held or _is_held_name(now) or not _is_held_name(then) or is_unread(tuple(warnings)):
+        return []
+    return [f"{held[0]} says that {then}, as the photo was called before, is held; to end that, write “no” there"]
+
+
+def _is_held_name(shown: str) -> bool:
+    """Whether a photo of this name is held by it, or by its folders."""
+    return bool(from_folders(shown, [], []).get("hold") or from_name(shown)[0].get("hold"))
 
 
 def _read(places: Iterable[Path], warnings: list[str]) -> list[Given]:
@@ -63,9 +80,9 @@ def _rows_of(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:
     """What the rows of lists that name a photo say of it; each is read like a note."""
     given = []
     for place, name in lists_for(inbox, photo):
-        called = as_shown(place.name)
+        called = as_shown(place.relative_to(inbox).as_posix())  # lists of several folders may speak of one photo
         try:
-            rows = [row for row in read_list(place).rows if row.text and row.is_of(name)]
+            rows = [row for row in read_list(place).of(name) if row.text]
         except OSError as problem:
             given.append(Given(place, f"the list {called}", held_unread(f"the list {called}", problem, warnings)))
             continue
@@ -115,11 +132,14 @@ def _is_of_another(note: Path, place: Path) -> bool:
     return any(photo.is_file() for photo in _called_alike(note.with_suffix("")))
 
 
-def has_note(inbox: Path, name: str, *, corners: bool) -> bool:
-    """Whether a photo of this name has a note, or one of the corner page."""
+def has_note(inbox: Path, name: str, *, corners: bool, is_row: bool | None = None) -> bool:
+    """Whether a photo of this name has a note, or one of the corner page. is_row: whether a row of a list counts alone,
+    or a note alone; where it is None, either does."""
     if corners:
         return bool(of_corner_notes(inbox, name, []))
-    return bool(_of_photo(inbox, place_of(inbox, name), []))
+    photo = place_of(inbox, name)
+    has_own = is_row is not True and bool(_read(_note_places(photo), []))
+    return has_own or (is_row is not False and bool(_rows_of(inbox, photo, [])))
 
 
 def still_free(inbox: Path, names: Iterable[str]) -> tuple[str, ...]:

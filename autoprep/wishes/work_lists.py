@@ -8,7 +8,7 @@ import csv
 import io
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import islice
 from pathlib import Path
 
@@ -18,18 +18,21 @@ from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.note_files import WORK_LIST, as_called, folded, short, text_of
 
 OURS = {
-    "number": "", "title": "title", "year": "year", "medium": "medium", "height": "", "width": "", "unit": "",
-    "size": "size", "kind": "", "kind said": "kind", "inventory": "inventory", "price": "price", "photo": "photo",
+    "work number": "", "title": "title", "year": "year", "medium": "medium", "height": "", "width": "", "unit": "",
+    "size": "size", "kind seen": "", "kind said": "kind", "inventory": "inventory", "price": "price", "photo": "photo",
     "takes": "", "held": "hold", "public since": "", "went to": "", "nowhere because": "",
     "alternative text": "alternative text",
 }  # fmt: skip
 """The columns of the list of all works that `works --csv` writes -> what a row says by each; those without a word only
 tell how a work stands."""
-_KNOWN_BY = {"went to", "nowhere because"}  # columns by which such a list is told from one of the artist's
+_ONLY_OURS = {"work number", "kind seen", "kind said", "public since", "went to", "nowhere because"}
+"""Any of these tells such a list from one of the artist's: the others of them may have been taken out."""
+_BEFORE = {"number": "", "kind": ""}  # what earlier versions called the columns that only tell so
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """How cells begin that programs take for formulas."""
 
-_LARGEST_LIST = 256 * 1024
+LARGEST_LIST = 256 * 1024
+"""So many bytes of a list are read."""
 _SEPARATORS = (",", ";", "\t")
 _PHOTO = ("photo", "photograph", "file", "file name", "filename", "picture", "image", "foto")
 _HEADER_WITHIN = 10  # rows: a title may stand above the header
@@ -39,22 +42,24 @@ _MOST_NAMED = 6
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A row of a list: its number as programs show it, from 1, the photo that it names, and what it says of that, as
-    the lines of a note."""
+    """A row of a list: its number as programs show it, from 1, the photo that it names, with all its blanks, and what
+    it says of that, as the lines of a note."""
 
     number: int
     photo: str
     text: str
 
-    def is_of(self, photo: str) -> bool:
-        """Whether a photo of this name, with its folders below the list's own, is meant: with its ending or without, in
-        whatever capitals."""
-        return folded(self.photo) in names_of([photo])
-
 
 def names_of(photos: Iterable[str]) -> set[str]:
     """The names, as they are compared, by which rows may call photos of the list's folder, or of those below it."""
-    return {folded(each) for photo in photos for name in (photo, as_shown(photo)) for each in (name, endless(name))}
+    return {
+        as_compared(each) for photo in photos for name in (photo, as_shown(photo)) for each in (name, endless(name))
+    }
+
+
+def as_compared(name: str) -> str:
+    """A photo's name as rows are compared with it: programs add blanks to cells, and leave some out."""
+    return folded("/".join(" ".join(part.split()) for part in name.split("/")))
 
 
 def endless(name: str) -> str:
@@ -63,13 +68,27 @@ def endless(name: str) -> str:
     return f"{folder}{slash}{Path(last).stem}"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class WorkList:
     """The rows of a list that name a photo, and what is wrong with the list as a whole, as sentences go on after its
     name."""
 
     rows: tuple[Row, ...] = ()
     faults: tuple[str, ...] = ()
+
+    def of(self, photo: str) -> list[Row]:
+        """The rows that mean a photo of this name, with its folders below the list's own: with its ending or without,
+        in whatever capitals."""
+        found = (row for name in names_of([photo]) for row in self._by_name.get(name, ()))
+        return sorted(found, key=lambda row: row.number)
+
+    @cached_property
+    def _by_name(self) -> dict[str, list[Row]]:
+        """A list may have a row for each of thousands of photos, and is asked for each of them."""
+        found: dict[str, list[Row]] = {}
+        for row in self.rows:
+            found.setdefault(as_compared(row.photo), []).append(row)
+        return found
 
 
 def lists_for(inbox: Path, photo: Path) -> Iterator[tuple[Path, str]]:
@@ -93,12 +112,19 @@ def read_list(place: Path) -> WorkList:
 @lru_cache(maxsize=64)
 def _read(place: str, _when: int, size: int, _file: int) -> WorkList:
     """Each is read once for all photos of its folder."""
-    text = text_of(Path(place), _LARGEST_LIST)
+    text = text_of(Path(place), LARGEST_LIST)
     if text is None:
         return WorkList()
-    faults = [f"is longer than {_LARGEST_LIST // 1024} KiB; what stands behind that was not read"]
+    faults = [f"is longer than {LARGEST_LIST // 1024} KiB; what stands behind that was not read"]
     found = _understood(text)
-    return WorkList(found.rows, (*(faults if size > _LARGEST_LIST else ()), *found.faults))
+    return WorkList(found.rows, (*(faults if size > LARGEST_LIST else ()), *found.faults))
+
+
+def rows_read(text: str) -> int:
+    """How many rows of a list of this text are read where it is put into the inbox."""
+    data = text.encode("utf-8")
+    kept = data if len(data) <= LARGEST_LIST else data[: data.rfind(b"\n", 0, LARGEST_LIST) + 1]
+    return len(_understood(kept.decode("utf-8")).rows)
 
 
 def _understood(text: str) -> WorkList:
@@ -120,7 +146,7 @@ class _Table:
         self._head = -1 if head is None else head
         self._titles = [] if head is None else [" ".join(cell.split()) for cell in self._records[head]]
         self._photo = _photo_at(self._titles)
-        self._ours = OURS if _KNOWN_BY.issubset(self._titles) else {}
+        self._ours = _ours_among({_plain(title) for title in self._titles})
         self._keys = [self._key(title) if k != self._photo else "" for k, title in enumerate(self._titles)]
         self._keys = ["" if key == "photo" else key for key in self._keys]  # a second one names no other photo
         self.known = sum(map(bool, self._keys)) + (head is not None)
@@ -129,7 +155,10 @@ class _Table:
         self._untitled = False
 
     def _key(self, title: str) -> str:
-        return self._ours[title] if title in self._ours else taken(title)
+        return self._ours[_plain(title)] if self._is_ours(title) else taken(title)
+
+    def _is_ours(self, title: str) -> bool:
+        return _plain(title) in self._ours
 
     def _read(self, lines: list[str], separator: str) -> Iterator[list[str]]:
         """The rows. One whose quotes are not closed, or closed too early, is its line alone: it swallows no others."""
@@ -161,7 +190,7 @@ class _Table:
     def _rows(self) -> Iterator[Row]:
         for number, record in enumerate(self._records[self._head + 1 :], self._head + 2):
             cells = [cell.strip() if _is_seen(cell) else "" for cell in record]
-            photo = " ".join(cells[self._photo].split()) if self._photo < len(cells) else ""
+            photo = _as_written(record[self._photo]) if self._photo < len(cells) and cells[self._photo] else ""
             if not photo:
                 self._unnamed += [number] if any(cells) else []
             elif any(cells[len(self._titles) :]):
@@ -174,17 +203,17 @@ class _Table:
         """What a row says, as lines of a note; what stands in a column that is not known is heard where it holds."""
         for k, (title, key, cell) in enumerate(zip(self._titles, self._keys, cells, strict=False)):
             if cell and key:
-                yield f"{key}: {'yes' if key == 'hold' and cell.casefold() == title else _as_written(cell)}"
-            elif cell and k != self._photo and title not in self._ours and holds_by(title, cell):
+                yield f"{key}: {'yes' if key == 'hold' and cell.casefold() == _plain(title) else _as_written(cell)}"
+            elif cell and k != self._photo and not self._is_ours(title) and holds_by(title, cell):
                 yield f"hold: {' '.join(f'{title} {cell}'.split())}"
             self._untitled = self._untitled or (bool(cell) and not title)
 
     def _faults(self) -> Iterator[str]:
-        keyed = [title for title, key in zip(self._titles, self._keys, strict=True) if key and title not in self._ours]
+        others = [k for k, title in enumerate(self._titles) if title and k != self._photo and not self._is_ours(title)]
+        keyed = [self._titles[k] for k in others if self._keys[k]]
         slips = [slip(title) for title in keyed if slip(title)]
         yield from (f"has a column that is no known word: {said}" for said in dict.fromkeys(slips))
-        others = (title for k, title in enumerate(self._titles) if title and not self._keys[k] and k != self._photo)
-        unknown = [title for title in others if title not in self._ours]
+        unknown = [self._titles[k] for k in others if not self._keys[k]]
         if unknown:
             yield f"has columns that are not understood, and not used: {', '.join(map(_with_nearest, unknown))}"
         if self._untitled:
@@ -200,15 +229,32 @@ class _Table:
             yield f"names no photo in {_numbered(self._unnamed)}"
 
 
+def as_cell(text: str) -> str:
+    """A text as a cell of ours: behind a sign where a program would take it for a formula, or it looks like such a
+    cell."""
+    return f"'{text}" if text.lstrip("'")[:1] in FORMULA else text
+
+
 def _as_written(cell: str) -> str:
-    """A cell without the sign by which ours keep a program from taking it for a formula."""
-    return cell[1:] if cell[:1] == "'" and cell[1:2] in FORMULA else cell
+    """The text of such a cell."""
+    return cell[1:] if cell[:1] == "'" and cell.lstrip("'")[:1] in FORMULA else cell
 
 
 def _photo_at(record: list[str]) -> int:
     """Which cell of a header is that of the photos' names; -1 where none is."""
-    words = [" ".join(cell.replace("_", " ").replace("-", " ").split()).casefold().rstrip(":") for cell in record]
-    return next((k for k, word in enumerate(words) if word in _PHOTO), -1)
+    return next((k for k, cell in enumerate(record) if _plain(cell) in _PHOTO), -1)
+
+
+def _plain(title: str) -> str:
+    """A column's title as it is compared: programs and people write blanks and capitals otherwise."""
+    return " ".join(title.replace("_", " ").replace("-", " ").split()).casefold().rstrip(":")
+
+
+def _ours_among(titles: set[str]) -> dict[str, str]:
+    """What the columns of a list of ours say by their titles as they are compared; nothing of any other list."""
+    if not titles & _ONLY_OURS:
+        return {}
+    return OURS if titles & {"work number", "kind seen"} else _BEFORE | OURS
 
 
 def _is_seen(cell: str) -> bool:

@@ -84,7 +84,8 @@ def _json(studio: Studio) -> str:
     if set(said) != set(rows):
         return f"the lists differ by {set(said) ^ set(rows)}"
     keys = ("title", "year", "medium", "height", "width", "unit", "kind", "price")
-    return "; ".join(f"{p}: {k}" for p, row in rows.items() for k in keys if row[k].lstrip("'") != str(said[p][k]))
+    cells = {photo: {**row, "kind": row["kind seen"]} for photo, row in rows.items()}
+    return "; ".join(f"{p}: {k}" for p, row in cells.items() for k in keys if row[k].lstrip("'") != str(said[p][k]))
 
 
 def _inbox(studio: Studio) -> str:

@@ -44,8 +44,8 @@ GULL = WorkRow(8, "00008-c", "00008-c", "Gull.jpg", "2026-11-21", "painting", Wo
 def test_a_work_is_a_row() -> None:
     rows = list(csv.DictReader(io.StringIO(works.as_csv([THRIFT, GULL], PRESETS))))
     assert rows[0] == {
-        "number": "7", "title": "'=Thrift <on> a cliff", "year": "2026", "medium": "ink", "height": "16.5",
-        "width": "11.75", "unit": "in", "size": "16.5 x 11.75 in", "kind": "ink", "kind said": "", "inventory": "",
+        "work number": "7", "title": "'=Thrift <on> a cliff", "year": "2026", "medium": "ink", "height": "16.5",
+        "width": "11.75", "unit": "in", "size": "16.5 x 11.75 in", "kind seen": "ink", "kind said": "", "inventory": "",
         "price": "", "photo": "Book/IMG_1.jpg", "takes": "3", "held": "",
         "public since": "2026-11-21", "went to": "site: Thrift.jpg (2026-11-24)",
         "nowhere because": "", "alternative text": "",
@@ -127,7 +127,8 @@ def test_a_reason_is_known_by_its_kind_and_not_by_its_words() -> None:
 
 def test_programs_get_every_file_with_its_days() -> None:
     thrift = json.loads(works.as_json([THRIFT], PRESETS))[0]
-    assert thrift["number"] == 7
+    assert (thrift["number"], thrift["kind"]) == (7, "ink")
+    assert not {"work_number", "kind_seen"} & thrift.keys()
     assert (thrift["height_mm"], thrift["width_mm"]) == pytest.approx((419.1, 298.45))
     assert [(to["destination"], to["state"], to["file"], to["first"][:10]) for to in thrift["went_to"]] == [
         ("site", "in place", "Thrift.jpg", "2026-11-21"),
