@@ -2741,7 +2741,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a mark of a byte order is a mistake", "autoprep/wishes/settings.py", 'return path.read_text(encoding="utf-8-sig")', 'return path.read_text(encoding="utf-8")', ("tests/test_settings.py",)),
     Mistake("the one work of before stays beside the several of an edited photo", "autoprep/service/grouping.py", "(ledger.at_its_place(job.whole, job.path) if job.part else ())", "()", ("tests/service/test_apart.py",)),
     Mistake("a held work of several holds the others of an edited photo", "autoprep/service/said.py", "one.work.hold and not (record.part and one.part)", "one.work.hold", ("tests/service/test_apart.py",)),
-    Mistake("slips in the settings are told in the parser's words", "autoprep/wishes/mistakes.py", "{_slip(text, at, str(problem)) or problem}", "{problem}", ("tests/test_settings.py",)),
     Mistake("one column that was taken out makes our list the artist's own", "autoprep/wishes/work_lists.py", "    if not titles & _ONLY_OURS:", "    if not titles >= {\"went to\", \"nowhere because\"}:", ("tests/service/test_put_back.py",)),
     Mistake("capitals make our list the artist's own", "autoprep/wishes/work_lists.py", "_ours_among({_plain(title) for title in self._titles})", "_ours_among(set(self._titles))", ("tests/service/test_put_back.py",)),
     Mistake("a number of ours from before is the artist's", "autoprep/wishes/work_lists.py", "_BEFORE = {\"number\": \"\", \"kind\": \"\"}", "_BEFORE = dict[str, str]()", ("tests/service/test_put_back.py",)),
