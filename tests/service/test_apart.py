@@ -465,3 +465,22 @@ def test_a_held_work_that_an_edited_photo_shows_no_longer_holds_none_of_the_othe
         each(folder.name)(wren)
     wren.run()
     assert of_post(wren) == {"Post-1.jpg", "Post-2.jpg"}
+
+
+def test_a_hold_that_was_ended_does_not_come_back_when_an_edited_photo_shows_several(wren: Studio) -> None:
+    wren.put("Post.jpg", photo(9))
+    wren.run()
+    main(["say", "Post.jpg", "hold", "--config", str(wren.config)])
+    wren.run()
+    wren.put("Post.jpg", photo(9, take=3))
+    wren.run()
+    assert of_post(wren) == set()
+    main(["say", "Post.jpg", "hold: no", "--config", str(wren.config)])
+    wren.run()
+    assert of_post(wren) == {"Post.jpg"}
+    wren.put("Post.jpg", photo(9, answer="several", take=2))
+    wren.run()
+    (folder,) = wren.settings.folders.needs_a_look.glob("Post*")
+    each(folder.name)(wren)
+    wren.run()
+    assert of_post(wren) == {"Post-1.jpg", "Post-2.jpg"}
