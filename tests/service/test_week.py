@@ -256,9 +256,9 @@ def check_sound(wren: Studio, said: str) -> None:
             assert not [name for name, (job, _) in in_place.items() if job == record.job], said
 
 
-# All boundaries (AUTOPREP_DOSE=8) take two minutes; the suite tries each kind once an event, and every eighth of the
+# All boundaries (AUTOPREP_DOSE=12) take minutes; the suite tries each kind once an event, and every twelfth of the
 # others.
-_DOSE = max(1, 8 // int(os.environ.get("AUTOPREP_DOSE", "1")))
+_DOSE = max(1, 12 // int(os.environ.get("AUTOPREP_DOSE", "1")))
 
 
 def tried(boundaries: int, names: list[str]) -> list[int]:
