@@ -20,7 +20,7 @@ _COMMA = re.compile(r"(-?\d+),(\d+)")
 _VALUES = (
     (r"", "`{key}` has no value behind the ="),
     (r"(?i:true|false)", "true and false have small letters: `{key} = {small}`"),
-    (r"[^\W\d][^\"'\[\]{{}}]*", 'a text stands in quotes: `{key} = "{value}"`'),
+    (r"[^\W\d][^\"'\[\]{}]*", 'a text stands in quotes: `{key} = "{value}"`'),
     (r"[\"'][^\"']*|[^\"']*[\"']", "a quote of `{key}` is open: it takes one before the text and one behind it"),
 )
 

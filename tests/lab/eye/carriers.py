@@ -62,9 +62,8 @@ def sleeve(dice: Dice, stage: Stage, quad: Float32) -> Hold:
 def _box(quad: Float32, reach: list[float]) -> Float32:
     """(4, 2) the quad in the work's plane that reaches so far beyond its sides (top, right, bottom, left)."""
     top, right, bottom, left = reach
-    return on_plane(
-        quad, np.array([[-left, -top], [1 + right, -top], [1 + right, 1 + bottom], [-left, 1 + bottom]])
-    )  # fmt: skip
+    low, high = (-left, -top), (1 + right, 1 + bottom)
+    return on_plane(quad, np.array([low, (high[0], low[1]), high, (low[0], high[1])]))
 
 
 def _board(dice: Dice, stage: Stage, quad: Float32, rounded: float) -> None:
