@@ -8,6 +8,7 @@ from pathlib import Path
 from sys import intern
 
 from autoprep.domain import JobRecord
+from autoprep.ledger.asked import Asked
 from autoprep.ledger.earlier import Earlier
 from autoprep.ledger.moved import Moved
 from autoprep.ledger.names import Names, key_of
@@ -36,7 +37,7 @@ from autoprep.ledger.rows import (
 _WITH_RECORD = f"{VIEW_COLUMNS}, (SELECT record FROM records WHERE records.number = jobs.number)"  # noqa: S608
 
 
-class Ledger(Names, Earlier, Moved):
+class Ledger(Names, Earlier, Moved, Asked):
     """The open ledger. One connection; call from one thread. overview: what is asked of all photos together."""
 
     def __init__(self, path: Path, *, anew: bool = False) -> None:
@@ -380,22 +381,3 @@ class Ledger(Names, Earlier, Moved):
     def _jobs(self, clause: str, values: tuple[object, ...]) -> list[Job]:
         rows = self._db.execute(f"SELECT {_WITH_RECORD} FROM jobs {clause}", values)  # noqa: S608
         return [job_of(row) for row in rows]
-
-    # --- redo -----------------------------------------------------------------------------------------------
-
-    def ask_redo(self, job: str, destinations: list[str]) -> None:
-        """Ask for a finished job's outputs to be rendered again; MEASURED among them: and for it to be measured."""
-        with self._transaction() as db:
-            for destination in destinations:
-                db.execute("INSERT OR IGNORE INTO redos VALUES (?, ?)", (job, destination))
-
-    def redos(self) -> dict[str, list[str]]:
-        """Outputs to render again: job -> destinations."""
-        asked: dict[str, list[str]] = {}
-        for job, destination in self._db.execute("SELECT job, destination FROM redos ORDER BY job, destination"):
-            asked.setdefault(job, []).append(destination)
-        return asked
-
-    def drop_redo(self, job: str) -> None:
-        """A redo that can't be done is no longer asked for."""
-        self._db.execute("DELETE FROM redos WHERE job = ?", (job,))
