@@ -40,6 +40,25 @@ def test_a_note_is_read_however_its_name_is_written(tmp_path: Path, shown: str, 
     assert facts_of(tmp_path, shown)[0].released
 
 
+@pytest.mark.parametrize("shown", ["nicht veröffentlichen/Jar.jpg", "Jar, zurückhalten.jpg", "não mostrar/Jar.jpg"])
+def test_a_hold_is_heard_where_letters_and_accents_stand_apart(tmp_path: Path, shown: str) -> None:
+    put(tmp_path, apart(shown), "")
+    facts, told = facts_of(tmp_path, apart(shown))
+    assert (facts.hold, facts.title) == (True, "Jar")
+    assert "asks to hold" in told[0]
+    put(tmp_path, "Blue.txt", apart("bitte nicht veröffentlichen"))
+    assert facts_of(tmp_path, "Blue.jpg")[0].hold
+
+
+def test_words_that_reach_files_have_their_letters_put_together(tmp_path: Path) -> None:
+    put(tmp_path, apart("Möwe, conté, 2026.jpg"), "")
+    put(tmp_path, "Möwe, conté, 2026.txt", "title: Möwe\nalt: " + apart("Eine Möwe"))
+    facts, told = facts_of(tmp_path, apart("Möwe, conté, 2026.jpg"))
+    assert (facts.title, facts.medium, facts.alt_text) == ("Möwe", "conté", "Eine Möwe")
+    assert told == ()  # the name and the note agree
+    assert facts_of(tmp_path, apart("Küste/IMG_1.jpg"))[0].title == "Küste"
+
+
 def test_a_note_of_just_the_photos_name_wins(tmp_path: Path) -> None:
     put(tmp_path, "img_1.txt", "title: Jar")
     assert facts_of(tmp_path, "IMG_1.jpg")[0].title == "Jar"

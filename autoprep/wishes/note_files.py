@@ -7,13 +7,12 @@ import re
 import stat
 import time
 import tomllib
-import unicodedata
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from autoprep.logs import as_shown
+from autoprep.logs import as_shown, composed
 from autoprep.wishes.asking import asked_for
 from autoprep.wishes.captions import Doubt, caption, open_doubts
 from autoprep.wishes.lines import (
@@ -62,11 +61,6 @@ def as_it_lies(shown: str) -> str:
 def _unescaped(found: re.Match[bytes]) -> bytes:
     one, more = found.groups()
     return bytes([int(one, 16)]) if one else chr(int(more, 16)).encode("utf-8")
-
-
-def composed(name: str) -> str:
-    """A name with its letters put together."""
-    return unicodedata.normalize("NFC", name)
 
 
 def folded(name: str) -> str:
@@ -186,7 +180,7 @@ def said_in(
     text: str, place: Path, warnings: list[str], called: str = "", *, keep_photo: bool = False
 ) -> dict[str, Any]:
     """What a note says. A first line without a colon is read like a photo's name."""
-    called = called or f"the note {as_shown(place.name)}"
+    called, text = called or f"the note {as_shown(place.name)}", composed(text)
     lines: list[tuple[str, Any]]
     lines, others = _of_toml(text, called, warnings) if place.suffix.lower() == ".toml" else loose(text)
     said: dict[str, Any] = {}

@@ -2762,4 +2762,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a row that holds a photo moved out of hold is silent", "autoprep/wishes/photo_notes.py", "        warnings += _still_held(", "        _still_held(", ("tests/service/test_put_back.py",)),
     Mistake("a photo that is held by its name is told of as moved out", "autoprep/wishes/photo_notes.py", "if not held or _is_held_name(now) or", "if not held or", ("tests/service/test_put_back.py",)),
     Mistake("lists of several folders are told alike", "autoprep/wishes/photo_notes.py", "as_shown(place.relative_to(inbox).as_posix())", "as_shown(place.name)", ("tests/test_work_lists.py",)),
+    Mistake("a folder whose letters stand apart holds nothing", "autoprep/wishes/captions.py", "PurePosixPath(composed(shown)).parts", "PurePosixPath(shown).parts", ("tests/test_note_names.py",)),
+    Mistake("a name whose letters stand apart is read as it lies", "autoprep/wishes/captions.py", "PurePosixPath(composed(shown)).stem", "PurePosixPath(shown).stem", ("tests/test_note_names.py",)),
+    Mistake("a note whose letters stand apart is read as it lies", "autoprep/wishes/note_files.py", ", composed(text)\n", ", text\n", ("tests/test_note_names.py",)),
+    Mistake("a screenshot is none where its name's letters stand apart", "autoprep/job/screens.py", "_CALLED.search(composed(PurePosixPath(shown).name))", "_CALLED.search(PurePosixPath(shown).name)", ("tests/test_screens.py",)),
 )  # fmt: skip
