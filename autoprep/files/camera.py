@@ -3,8 +3,10 @@
 import contextlib
 import math
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime
+from functools import partial
 from typing import Any
 
 from PIL import ExifTags, Image
@@ -157,6 +159,51 @@ def _from_utc(text: object) -> str:
     said = text.strip() if isinstance(text, str) else ""
     said = "+00:00" if said == "Z" else said
     return said if re.fullmatch(r"[+-]\d\d:\d\d", said) else ""
+
+
+_ENTRY_BYTES = 12  # of a directory of TIFF 6.0: tag, type, count, and the value or where it stands
+
+
+def lost_of_exif(exif: Image.Exif, data: bytes, *, turned: bool) -> str:
+    """What of a photo's date and of which side is up stands in a part of its Exif that is cut off; empty for nothing.
+
+    The library reads what there is and says nothing. data: the Exif as the file has it; turned: which side is up is
+    known without it.
+    """
+    data = re.sub(rb"^(?:Exif\0\0){1,2}", b"", data)
+    if len(data) < _HEAD_BYTES:
+        return ""
+    main, whole = _directory(data, _order(data)(data[4:_HEAD_BYTES]))
+    camera, all_of_it = _directory(data, main[ExifTags.IFD.Exif][1]) if ExifTags.IFD.Exif in main else ({}, whole)
+    clocks = [(main if clock == ExifTags.Base.DateTime else camera).get(clock, (0, 0)) for clock, _ in _CLOCKS]
+    date_gone = not (whole and all_of_it) or any(
+        letters + start > len(data) for letters, start in clocks if letters > 4
+    )
+    side = ExifTags.Base.Orientation
+    lost = ["its date"] if date_gone and _taken(exif)[0] is None else []
+    lost += ["which side is up"] if not turned and side not in exif and (side in main or not whole) else []
+    return " and ".join(lost)
+
+
+_HEAD_BYTES = 8  # of TIFF 6.0: the order of bytes, 42, and where the first directory stands
+
+
+def _order(data: bytes) -> Callable[[bytes], int]:
+    """How numbers of this Exif are read."""
+    return partial(int.from_bytes, byteorder="little" if data[:2] == b"II" else "big")
+
+
+def _directory(data: bytes, start: int) -> tuple[dict[int, tuple[int, int]], bool]:
+    """The tags of a directory of Exif, each with its count and where its value stands; and whether it is all there."""
+    number = _order(data)
+    first = start + 2
+    count = number(data[start:first]) if first <= len(data) else 0
+    end = first + count * _ENTRY_BYTES
+    entries = (data[at : at + _ENTRY_BYTES] for at in range(first, min(end, len(data)), _ENTRY_BYTES))
+    found = {
+        number(entry[:2]): (number(entry[4:8]), number(entry[8:])) for entry in entries if len(entry) == _ENTRY_BYTES
+    }
+    return found, end <= len(data)
 
 
 def raw_facts(data: bytes) -> dict[str, Any]:

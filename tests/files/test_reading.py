@@ -12,6 +12,7 @@ import pytest
 import tifffile
 from PIL import ExifTags, Image, ImageCms
 
+from autoprep.domain import PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.icc import SPACES, read_matrix_profile
@@ -500,6 +501,29 @@ def test_the_library_says_nothing_of_damaged_exif_on_the_terminal(
     facts = read_photo(with_exif(format_, b"II*\0\x08\0\0\0\x01\0" + beyond + bytes(4))).facts
     assert (facts.width_px, facts.height_px) == (64, 48)
     assert not [str(warning.message) for warning in recwarn]
+
+
+def cut_short(format_: str, kept: float) -> PhotoFacts:
+    """What is read of a picture that lies on its side, of whose Exif so much is there: the date stands last."""
+    exif = Image.Exif()
+    exif.update({ExifTags.Base.Make: "Saltmere Optics", ExifTags.Base.Orientation: 6, ExifTags.Base.Software: "x" * 40})
+    exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = _FIRST
+    whole = exif.tobytes().removeprefix(b"Exif\0\0")
+    return read_photo(with_exif(format_, whole[: round(kept * len(whole))])).facts
+
+
+@pytest.mark.parametrize("format_", ["JPEG", "PNG", "WEBP", "HEIF"])
+@pytest.mark.parametrize(
+    ("kept", "lost"),
+    [(0.1, "its date and which side is up"), (0.3, "its date and which side is up"), (0.6, "its date"),
+     (0.95, "its date"), (1.0, "")],
+)  # fmt: skip
+def test_what_is_lost_with_a_part_of_the_exif_is_told(format_: str, kept: float, lost: str) -> None:
+    facts = cut_short(format_, kept)
+    assert format_ == "HEIF" or (facts.width_px == 48) == ("side" not in lost)
+    assert facts.taken_at == (None if lost else "2026-06-14T10:31:02")
+    told = lost.removesuffix(" and which side is up") if format_ == "HEIF" else lost  # its reader turns it
+    assert [warning.split("damaged: ")[1].split(" can't")[0] for warning in facts.warnings] == [told] * bool(told)
 
 
 _FIRST, _SECOND, _LAST = "2026:06:14 10:31:02", "2026:06:15 11:00:00", "2026:06:16 12:00:00"

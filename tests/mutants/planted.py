@@ -1499,7 +1499,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/job/screens.py", ("tests/test_screens.py",),
         ("what is called a screenshot is one", ".all(axis=-1))) > _SAME", ".all(axis=-1))) > 0"),
-        ("what is flat is a screenshot", "    if _CALLED.search(PurePosixPath(shown).name) is None:", "    if False:"),
+        ("what is flat is a screenshot", "    if _CALLED.search(composed(PurePosixPath(shown).name)) is None:", "    if False:"),
     ),
     Mistake("a screenshot can't be a work", "autoprep/job/story.py", "    if unsaid and is_screenshot(", "    if is_screenshot(", ("tests/test_screens.py",)),
     *_all(
@@ -2766,4 +2766,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a name whose letters stand apart is read as it lies", "autoprep/wishes/captions.py", "PurePosixPath(composed(shown)).stem", "PurePosixPath(shown).stem", ("tests/test_note_names.py",)),
     Mistake("a note whose letters stand apart is read as it lies", "autoprep/wishes/note_files.py", ", composed(text)\n", ", text\n", ("tests/test_note_names.py",)),
     Mistake("a screenshot is none where its name's letters stand apart", "autoprep/job/screens.py", "_CALLED.search(composed(PurePosixPath(shown).name))", "_CALLED.search(PurePosixPath(shown).name)", ("tests/test_screens.py",)),
+    Mistake("what is lost with a part of the Exif is silent", "autoprep/files/reading.py", "_SAID_PART_OF_EXIF.format(lost)] if lost", "_SAID_PART_OF_EXIF.format(lost)] if False", ("tests/files/test_reading.py",)),
+    Mistake("a date that is cut off is not missed", "autoprep/files/camera.py", "letters + start > len(data) for", "start > len(data) for", ("tests/files/test_reading.py",)),
+    Mistake("a side that the library has not read is not missed", "autoprep/files/camera.py", "(side in main or not whole)", "(side in main)", ("tests/files/test_reading.py",)),
+    Mistake("a HEIC that its reader has turned is told of as lying", "autoprep/files/camera.py", '["which side is up"] if not turned and ', '["which side is up"] if ', ("tests/files/test_reading.py",)),
 )  # fmt: skip
