@@ -123,20 +123,27 @@ def _taken(exif: Image.Exif) -> tuple[str | None, str]:
     camera = exif.get_ifd(ExifTags.IFD.Exif)
     for clock, offset in _CLOCKS:
         at = _on_calendar((exif if clock == ExifTags.Base.DateTime else camera).get(clock))
-        if at is not None and at.date() not in _NEVER_SET:
+        if at is not None and not _never_set(at):
             return at.isoformat(), _from_utc(camera.get(offset))
     return None, ""
 
 
 # Where clocks begin whose battery was out; 1970 is also what programs write that know no date, in any zone.
 _NEVER_SET = (date(1969, 12, 31), date(1970, 1, 1), date(1980, 1, 1), date(2000, 1, 1))
+_FIRST_PHOTO = 1826  # of those that are kept (from memory)
+
+
+def _never_set(at: datetime) -> bool:
+    return at.date() in _NEVER_SET or at.year < _FIRST_PHOTO
+
+
 _SAID_NEVER_SET = "the camera's clock was not set: it says {}; that is not taken for the date of the photo"
 
 
 def _said_of_clock(exif: Image.Exif) -> tuple[str, ...]:
     """What is told of a photo without a date: that its clock was never set."""
     at = _on_calendar(exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal))
-    return (_SAID_NEVER_SET.format(at.date()),) if at is not None and at.date() in _NEVER_SET else ()
+    return (_SAID_NEVER_SET.format(at.date()),) if at is not None and _never_set(at) else ()
 
 
 # Exif wants "2026:11:20 10:11:12"; scanners leave out the seconds, and others write blanks for zeros, or slashes.
@@ -158,7 +165,7 @@ def _from_utc(text: object) -> str:
     """An offset as "+01:00"; empty where it is none."""
     said = text.strip() if isinstance(text, str) else ""
     said = "+00:00" if said == "Z" else said
-    return said if re.fullmatch(r"[+-]\d\d:\d\d", said) else ""
+    return said if re.fullmatch(r"[+-](?:0\d|1[0-4]):[0-5]\d", said) else ""
 
 
 _ENTRY_BYTES = 12  # of a directory of TIFF 6.0: tag, type, count, and the value or where it stands
