@@ -50,6 +50,26 @@ def test_a_hold_is_heard_where_letters_and_accents_stand_apart(tmp_path: Path, s
     assert facts_of(tmp_path, "Blue.jpg")[0].hold
 
 
+@pytest.mark.parametrize(
+    "shown", ["ｈｏｌｄ/Ｊar.jpg", "Ｊar, ｈｏｌｄ.jpg", "Ｊar　ＨＯＬＤ.jpg", "hold　（２）/Ｊar.jpg"]
+)
+def test_a_hold_in_letters_of_full_width_is_heard(tmp_path: Path, shown: str) -> None:
+    put(tmp_path, shown, "")
+    facts, told = facts_of(tmp_path, shown)
+    assert (facts.hold, facts.title) == (True, "Ｊar")
+    assert len(told) == ("ＨＯＬＤ" in shown)  # the others are called so plainly
+
+
+def test_a_note_in_letters_of_full_width_is_read_and_its_texts_stay(tmp_path: Path) -> None:
+    put(tmp_path, "Jar.txt", "ｔｉｔｌｅ：Ｊａｒ　２\nｔｕｒｎ：ｌｅｆｔ\nｈｏｌｄ：ｙｅｓ")
+    facts, told = facts_of(tmp_path, "Jar.jpg")
+    assert (facts.title, facts.turn, facts.hold, told) == ("Ｊａｒ ２", 270, True, ())
+    put(tmp_path, "Jar.txt", "ｄｏ　ｎｏｔ　ｐｏｓｔ")
+    assert facts_of(tmp_path, "Jar.jpg")[0].hold
+    put(tmp_path, "Jar.txt", "ｈｏｌｄ：ｎｏ")
+    assert facts_of(tmp_path, "Jar.jpg")[0].released
+
+
 def test_words_that_reach_files_have_their_letters_put_together(tmp_path: Path) -> None:
     put(tmp_path, apart("Möwe, conté, 2026.jpg"), "")
     put(tmp_path, "Möwe, conté, 2026.txt", "title: Möwe\nalt: " + apart("Eine Möwe"))
