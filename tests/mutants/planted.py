@@ -2097,7 +2097,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/note_files.py", ("tests/test_said_outline.py",),
-        ("corners of a note hold beside a later outline", "            lay_over(said, found)\n    warnings += open_doubts", "            said |= found\n    warnings += open_doubts"),
+        ("corners of a note hold beside a later outline", "            lay_over(said, found)\n    warnings += [*_in_short(idle, called)", "            said |= found\n    warnings += [*_in_short(idle, called)"),
         ("an outline and corners in one note are no two words", 'field = "outline" if what == "corners_px" else what', "field = what"),
     ),
     Mistake("corners said before hold beside an outline said later", "autoprep/wishes/lines.py", 'return "outline" if means == "corners" else means, value', "return means, value", ("tests/test_said_outline.py",)),
@@ -2781,4 +2781,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a hold in full width behind a name is a part of it", "autoprep/wishes/lines.py", "_HOLD_BEHIND.fullmatch(text.translate(_NARROW))", "_HOLD_BEHIND.fullmatch(text)", ("tests/test_note_names.py",)),
     Mistake("a key in letters of full width is none", "autoprep/wishes/lines.py", '_JOINERS.sub("", key).translate(_NARROW)', '_JOINERS.sub("", key)', ("tests/test_note_names.py",)),
     Mistake("a yes in letters of full width is none", "autoprep/wishes/lines.py", '_JOINERS.sub("", text).translate(_NARROW) if', '_JOINERS.sub("", text) if', ("tests/test_note_names.py",)),
+    Mistake("a diary that is called like a note is told line by line", "autoprep/wishes/note_files.py", "if len(idle) <= _MOST_IDLE + 1:", "if True:", ("tests/test_note_lines.py",)),
+    Mistake("lines beyond the first are not counted", "autoprep/wishes/note_files.py", "more = len(idle) - _MOST_IDLE\n", "more = len(idle)\n", ("tests/test_note_lines.py",)),
 )  # fmt: skip
