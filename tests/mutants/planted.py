@@ -2788,4 +2788,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a file that is no photo is unknown where its letters stand apart", "autoprep/cli/found.py", "(composed(shown_name(path)) for path in", "(shown_name(path) for path in", ("tests/service/test_shown.py",)),
     Mistake("a file that is waited for is unknown where its letters stand apart", "autoprep/cli/found.py", "if asked in map(composed, (name, *_parts(name)))), 0.0)", "if wanted in (name, *_parts(name))), 0.0)", ("tests/service/test_shown.py",)),
     Mistake("a list can't be written where names are in no UTF-8", "autoprep/told/works.py", "as_shown(sent.path.name)  #", "sent.path.name  #", ("tests/told/test_works.py",)),
+    Mistake("a list is written in the letters of the terminal", "autoprep/cli/main.py", '        _in_utf8()\n', '        pass\n', ("tests/service/test_put_back.py",)),
 )  # fmt: skip
