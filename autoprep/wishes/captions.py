@@ -46,7 +46,7 @@ _REFERENCE = re.compile(
     re.IGNORECASE,
 )
 _REFERENCE_SHOTS = cast(tuple[ReferenceShot, ...], get_args(ReferenceShot))
-_TO = re.compile(r"(as|for|also[\s_-]+for)(?:\s*[:_]\s*|\s+|(?<=for)-)(.+)", re.IGNORECASE)
+_TO = re.compile(r"(as|for|(?:also|only)[\s_-]+for)(?:\s*[:_]\s*|\s+|(?<=for)-)(.+)", re.IGNORECASE)
 
 
 def is_camera_name(stem: str) -> bool:
@@ -109,7 +109,7 @@ def _of_plain_words(folder: str, doubts: "list[Doubt]") -> dict[str, Any]:
 
 def _sent(said: dict[str, Any], how: str, where: str) -> dict[str, Any]:
     places = tuple(place.strip() for place in re.split(r"[,;]", where) if place.strip())
-    if how == "for":
+    if not how.startswith("also"):
         return {"destinations": places}
     return {"also": (*said.get("also", ()), *places)}
 

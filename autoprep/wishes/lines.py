@@ -17,11 +17,11 @@ KEYS = {
     "inv": "inventory", "inventory number": "inventory", "number": "inventory", "price": "price",
     "description": "description", "caption": "description", "alt": "alt_text", "alt text": "alt_text",
     "alternative text": "alt_text", "keywords": "keywords", "tags": "keywords", "kind": "kind", "as": "kind",
-    "for": "destinations", "destination": "destinations", "destinations": "destinations", "also for": "also",
-    "also": "also", "hold": "hold", "paper": "paper", "grey card": "grey_card", "gray card": "grey_card",
-    "lighter": "lighter", "darker": "darker", "turn": "turn", "rotate": "turn", "outline": "outline",
-    "edge": "outline", "edges": "outline", "corners": "corners", "not a work": "not_a_work", "as shot": "as_shot",
-    "order": "order", "photo": "photo",
+    "for": "destinations", "destination": "destinations", "destinations": "destinations", "only for": "destinations",
+    "also for": "also", "also": "also", "hold": "hold", "paper": "paper", "grey card": "grey_card",
+    "gray card": "grey_card", "lighter": "lighter", "darker": "darker", "turn": "turn", "rotate": "turn",
+    "outline": "outline", "edge": "outline", "edges": "outline", "corners": "corners", "not a work": "not_a_work",
+    "as shot": "as_shot", "order": "order", "photo": "photo",
 }  # fmt: skip
 """What may stand before a colon -> what it speaks of."""
 

@@ -2789,4 +2789,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a file that is waited for is unknown where its letters stand apart", "autoprep/cli/found.py", "if asked in map(composed, (name, *_parts(name)))), 0.0)", "if wanted in (name, *_parts(name))), 0.0)", ("tests/service/test_shown.py",)),
     Mistake("a list can't be written where names are in no UTF-8", "autoprep/told/works.py", "as_shown(sent.path.name)  #", "sent.path.name  #", ("tests/told/test_works.py",)),
     Mistake("a list is written in the letters of the terminal", "autoprep/cli/main.py", '        _in_utf8()\n', '        pass\n', ("tests/service/test_put_back.py",)),
+    Mistake("a folder that says only for sends nowhere", "autoprep/wishes/captions.py", "(?:also|only)[", "also[", ("tests/test_captions.py",)),
+    Mistake("what is only for a place goes there besides", "autoprep/wishes/captions.py", 'if not how.startswith("also"):', 'if how == "for":', ("tests/test_captions.py",)),
+    Mistake("a line that says only for is not understood", "autoprep/wishes/lines.py", '"only for": "destinations",\n', "\n", ("tests/test_captions.py",)),
 )  # fmt: skip
