@@ -58,6 +58,11 @@ def as_text(text: str) -> str:
     return text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
+def composed(text: str) -> str:
+    """A text with each letter and its accents put together: some computers give names apart, and words are known so."""
+    return unicodedata.normalize("NFC", text)
+
+
 def as_shown(name: str) -> str:
     """A name as the disk or the shell gives it, in the form in which it is shown."""
     return name_of(as_text(name))

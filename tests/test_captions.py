@@ -228,3 +228,17 @@ def test_a_title_settles_what_its_folder_is_called(tmp_path: Path) -> None:
 def test_titles_with_words_of_wishes_stay_titles(tmp_path: Path, title: str) -> None:
     assert read(tmp_path, "IMG_1", title) == (WorkFacts(title=title, noted=True), ())
     assert facts_of(tmp_path, f"{title}/IMG_2.jpg") == (WorkFacts(title=title), ())
+
+
+@pytest.mark.parametrize(
+    "folder", ["only for submission", "Only-for submission", "only_for_submission", "for submission"]
+)
+def test_a_folder_that_says_only_for_sends_there_and_nowhere_else(tmp_path: Path, folder: str) -> None:
+    facts, told = facts_of(tmp_path, f"{folder}/Jar.jpg")
+    assert (facts.destinations, facts.also, facts.title, told) == (("submission",), (), "Jar", ())
+
+
+def test_a_line_that_says_only_for_sends_there_and_nowhere_else(tmp_path: Path) -> None:
+    (tmp_path / "Jar.txt").write_text("only for: submission, site", encoding="utf-8")
+    facts, told = facts_of(tmp_path, "Jar.jpg")
+    assert (facts.destinations, facts.also, told) == (("submission", "site"), (), ())

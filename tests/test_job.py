@@ -14,7 +14,7 @@ import pyexiv2
 import pytest
 import skimage.data
 import tifffile
-from PIL import Image, ImageCms
+from PIL import ExifTags, Image, ImageCms
 
 from autoprep.correction.planned import planned
 from autoprep.correction.planning import Wishes, make_plan
@@ -89,6 +89,21 @@ def test_a_job_makes_everything_and_says_so(studio: Settings) -> None:
     deep = tifffile.imread(studio.folders.ready / "master" / "Blue Jug.tif")
     assert deep.dtype == np.uint16
     assert len(np.unique(deep)) > 5000  # 16 bits that hold more than 8
+
+
+@pytest.mark.parametrize(("came", "year"), [("2024-11-20", "2024"), ("2025-06-13", "2025"), ("", "2025")])
+def test_a_date_after_the_day_on_which_the_photo_came_in_is_told_and_reaches_no_file(
+    studio: Settings, came: str, year: str
+) -> None:
+    settings = with_presets(studio, site=Preset(long_side_px=400))
+    record = done(replace(order_for(settings, photos.jpeg()), came=came)).record
+    with Image.open(settings.folders.ready / "site" / "Blue Jug.jpg") as image:
+        exif = image.getexif()
+    assert f"© {year} Wren Halloway" in exif[ExifTags.Base.Copyright].encode("latin-1").decode()
+    assert (ExifTags.Base.DateTimeOriginal in exif.get_ifd(ExifTags.IFD.Exif)) == (year == "2025")
+    told = [reason for reason in record.reasons if "clock was ahead: it says 2025-06-14" in reason]
+    assert len(told) == (year == "2024")
+    assert record.taken_at == "2025-06-14T10:11:12"  # two shots of one clock are takes all the same
 
 
 FORMATS = {

@@ -202,6 +202,8 @@ def test_all_photos_of_a_name_are_found_and_an_exact_path_is_one(ledger: Ledger)
     assert found("Page 1.jpg") == ["Page 1.jpg"]
     assert found("boats/Page 1.jpg") == ["boats/Page 1.jpg"]
     assert found("elsewhere/Page 1.jpg") == ["boats/Page 1.jpg", "Page 1.jpg"]
+    assert found("boats/Page 1") == ["boats/Page 1.jpg"]
+    assert found("oats/Page 1") == []
     assert found("Page 1") == ["plants/Page 1.heic", "boats/Page 1.jpg", "Page 1.jpg"]
     assert len(found("Reeds")) == 3
 

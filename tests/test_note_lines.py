@@ -119,6 +119,19 @@ def test_keywords_add_up(tmp_path: Path) -> None:
     assert (facts.keywords, warnings) == (("jug", "fruit", "oil"), ())
 
 
+@pytest.mark.parametrize("line", ["Rain at {}", "day {}: rain"])
+def test_of_many_lines_that_are_not_understood_the_first_are_told_and_the_number(tmp_path: Path, line: str) -> None:
+    diary = "\n".join(line.format("".join("abcdefghij"[int(digit)] for digit in str(k))) for k in range(2000))
+    (tmp_path / "Jar.txt").write_text(f"title: Jar\nmedium: ink\n\n{diary}\nplease do not post\n", encoding="utf-8")
+    facts, told = facts_of(tmp_path, "Jar.jpg")
+    assert (facts.title, facts.medium, facts.hold) == ("Jar", "ink", True)
+    assert len(told) == 14
+    assert sum("please do not post" in words for words in told) == 1  # what holds a work is told whatever else is
+    assert "the note Jar.txt has 1988 more lines that are not understood; nothing was made of them" in told
+    (tmp_path / "Jar.txt").write_text("title: Jar\n\n" + "\n".join(diary.splitlines()[:13]), encoding="utf-8")
+    assert len(facts_of(tmp_path, "Jar.jpg")[1]) == 13
+
+
 def test_a_caption_against_a_line_of_the_same_note_is_told(tmp_path: Path) -> None:
     facts, (warning,) = read(tmp_path, "Cormer Lass, 2025\ntitle: Cormer Lass\nyear: 2026\n")
     assert (facts.title, facts.year) == ("Cormer Lass", "2026")

@@ -40,6 +40,45 @@ def test_a_note_is_read_however_its_name_is_written(tmp_path: Path, shown: str, 
     assert facts_of(tmp_path, shown)[0].released
 
 
+@pytest.mark.parametrize("shown", ["nicht veröffentlichen/Jar.jpg", "Jar, zurückhalten.jpg", "não mostrar/Jar.jpg"])
+def test_a_hold_is_heard_where_letters_and_accents_stand_apart(tmp_path: Path, shown: str) -> None:
+    put(tmp_path, apart(shown), "")
+    facts, told = facts_of(tmp_path, apart(shown))
+    assert (facts.hold, facts.title) == (True, "Jar")
+    assert "asks to hold" in told[0]
+    put(tmp_path, "Blue.txt", apart("bitte nicht veröffentlichen"))
+    assert facts_of(tmp_path, "Blue.jpg")[0].hold
+
+
+@pytest.mark.parametrize(
+    "shown", ["ｈｏｌｄ/Ｊar.jpg", "Ｊar, ｈｏｌｄ.jpg", "Ｊar　ＨＯＬＤ.jpg", "hold　（２）/Ｊar.jpg"]
+)
+def test_a_hold_in_letters_of_full_width_is_heard(tmp_path: Path, shown: str) -> None:
+    put(tmp_path, shown, "")
+    facts, told = facts_of(tmp_path, shown)
+    assert (facts.hold, facts.title) == (True, "Ｊar")
+    assert len(told) == ("ＨＯＬＤ" in shown)  # the others are called so plainly
+
+
+def test_a_note_in_letters_of_full_width_is_read_and_its_texts_stay(tmp_path: Path) -> None:
+    put(tmp_path, "Jar.txt", "ｔｉｔｌｅ：Ｊａｒ　２\nｔｕｒｎ：ｌｅｆｔ\nｈｏｌｄ：ｙｅｓ")
+    facts, told = facts_of(tmp_path, "Jar.jpg")
+    assert (facts.title, facts.turn, facts.hold, told) == ("Ｊａｒ ２", 270, True, ())
+    put(tmp_path, "Jar.txt", "ｄｏ　ｎｏｔ　ｐｏｓｔ")
+    assert facts_of(tmp_path, "Jar.jpg")[0].hold
+    put(tmp_path, "Jar.txt", "ｈｏｌｄ：ｎｏ")
+    assert facts_of(tmp_path, "Jar.jpg")[0].released
+
+
+def test_words_that_reach_files_have_their_letters_put_together(tmp_path: Path) -> None:
+    put(tmp_path, apart("Möwe, conté, 2026.jpg"), "")
+    put(tmp_path, "Möwe, conté, 2026.txt", "title: Möwe\nalt: " + apart("Eine Möwe"))
+    facts, told = facts_of(tmp_path, apart("Möwe, conté, 2026.jpg"))
+    assert (facts.title, facts.medium, facts.alt_text) == ("Möwe", "conté", "Eine Möwe")
+    assert told == ()  # the name and the note agree
+    assert facts_of(tmp_path, apart("Küste/IMG_1.jpg"))[0].title == "Küste"
+
+
 def test_a_note_of_just_the_photos_name_wins(tmp_path: Path) -> None:
     put(tmp_path, "img_1.txt", "title: Jar")
     assert facts_of(tmp_path, "IMG_1.jpg")[0].title == "Jar"

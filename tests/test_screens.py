@@ -37,7 +37,7 @@ def saved(codes: UInt8, format_: str = "PNG", **how: int) -> bytes:
 @pytest.mark.parametrize(
     "name",
     ["Screenshot 2026-11-21 at 10.15.png", "Screenshot_20261121-101502.png", "Bildschirmfoto 2026-11-21.png",
-     "Capture d’écran 2026-11-21.png", "Captura de pantalla 3.png"],
+     "Capture d’écran 2026-11-21.png", "Captura de pantalla 3.png", "Ska\u0308rmavbild 3.png"],
 )  # fmt: skip
 def test_a_screenshot_is_one_by_its_name_and_its_flat_areas(name: str) -> None:
     assert is_screenshot(read_photo(saved(ferries())), name)

@@ -419,10 +419,15 @@ def test_any_words_that_leave_with_a_picture_may_name_the_artist() -> None:
 @pytest.mark.parametrize(
     ("said", "taken_at", "expected"),
     [("2025–2026", None, "2026"), ("c. 1998", "2026-11-20T10:00:00", "1998"), ("", "2025-11-20T10:00:00", "2025"),
-     ("", None, "2027")],
+     ("", None, "2027"), ("", "2062-03-04T05:06:07", "2027")],
 )  # fmt: skip
 def test_rights_are_of_the_last_year_that_is_said(said: str, taken_at: str | None, expected: str) -> None:
     assert year_of(WorkFacts(year=said), taken_at, "2027-01-02") == expected
+
+
+def test_a_camera_in_another_zone_is_in_the_new_year_before_this_machine() -> None:
+    assert year_of(WorkFacts(), "2027-01-01T09:10:00", "2026-12-31") == "2027"
+    assert year_of(WorkFacts(), "2027-01-03T09:10:00", "2026-12-31") == "2026"
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 
 from autoprep.errors import ConfigError, UsageError
 from autoprep.ledger import Job, Ledger, is_lost
-from autoprep.logs import as_shown, plain
+from autoprep.logs import as_shown, composed, plain
 from autoprep.told.explanations import NO_PHOTO, ends_too_early
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import find_config, load
@@ -110,23 +110,28 @@ def _why_none(wanted: str, ledger: Ledger) -> str:
     until = _waited_for(wanted, ledger.unfinished(time.time()))
     if until:
         return f"{wanted}: {ends_too_early(until)}"
-    if wanted in map(shown_name, ledger.overview.passed_over()):
+    if composed(wanted) in (composed(shown_name(path)) for path in ledger.overview.passed_over()):
         return f"{wanted}: {NO_PHOTO}"
     return _none(wanted, ledger.overview.names())
 
 
 def _waited_for(wanted: str, unfinished: Mapping[str, float]) -> float:
     """Until when a file that is called so is waited for; 0 where it is not."""
-    return next((until for name, until in unfinished.items() if wanted in (name, *_parts(name))), 0.0)
+    asked = composed(wanted)
+    return next((until for name, until in unfinished.items() if asked in map(composed, (name, *_parts(name)))), 0.0)
 
 
 def _none(wanted: str, names: set[str]) -> str:
-    folded = {key.casefold(): name for name in sorted(names) for key in (name, *_parts(name))}
-    begin = [key for key in folded if wanted and key.startswith(wanted.casefold())]
-    near = [*begin, *difflib.get_close_matches(wanted.casefold(), folded, _MOST_NEAR)]
+    folded = {_folded(key): name for name in sorted(names) for key in (name, *_parts(name))}
+    begin = [key for key in folded if wanted and key.startswith(_folded(wanted))]
+    near = [*begin, *difflib.get_close_matches(_folded(wanted), folded, _MOST_NEAR)]
     listed = ", ".join(f"“{name}”" for name in list(dict.fromkeys(folded[key] for key in near))[:_MOST_NEAR])
     nearest = f"; near to that: {listed}" if near else ""
     return f"no job and no photo is called {wanted!r}{nearest}; `autoprep jobs --all` lists them"
+
+
+def _folded(name: str) -> str:
+    return composed(composed(name).casefold())
 
 
 def _parts(name: str) -> tuple[str, str]:

@@ -18,6 +18,8 @@ def main(arguments: list[str] | None = None) -> int:
     with contextlib.suppress(AttributeError, ValueError, OSError):  # names from the disk need be no text
         sys.stdout.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
     options = parsed(arguments)
+    if any(getattr(options, form, False) for form in ("json", "csv")):
+        _in_utf8()
     try:
         code = int(_function(options.run)(options))
         if sys.stdout is not None:
@@ -40,6 +42,13 @@ def main(arguments: list[str] | None = None) -> int:
             raise
         _hush()
         return _complain(UsageError(f"what was to be said could not be written: {problem.strerror}"), 1)
+
+
+def _in_utf8() -> None:
+    """What goes into a file or to a program is UTF-8, whatever a terminal here is given: it is read back as that."""
+    with contextlib.suppress(AttributeError, ValueError, OSError):
+        if not sys.stdout.isatty():
+            sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]
 
 
 def _busy(problem: Exception) -> bool:

@@ -3,8 +3,10 @@
 import contextlib
 import math
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime
+from functools import partial
 from typing import Any
 
 from PIL import ExifTags, Image
@@ -121,20 +123,27 @@ def _taken(exif: Image.Exif) -> tuple[str | None, str]:
     camera = exif.get_ifd(ExifTags.IFD.Exif)
     for clock, offset in _CLOCKS:
         at = _on_calendar((exif if clock == ExifTags.Base.DateTime else camera).get(clock))
-        if at is not None and at.date() not in _NEVER_SET:
+        if at is not None and not _never_set(at):
             return at.isoformat(), _from_utc(camera.get(offset))
     return None, ""
 
 
 # Where clocks begin whose battery was out; 1970 is also what programs write that know no date, in any zone.
 _NEVER_SET = (date(1969, 12, 31), date(1970, 1, 1), date(1980, 1, 1), date(2000, 1, 1))
+_FIRST_PHOTO = 1826  # of those that are kept (from memory)
+
+
+def _never_set(at: datetime) -> bool:
+    return at.date() in _NEVER_SET or at.year < _FIRST_PHOTO
+
+
 _SAID_NEVER_SET = "the camera's clock was not set: it says {}; that is not taken for the date of the photo"
 
 
 def _said_of_clock(exif: Image.Exif) -> tuple[str, ...]:
     """What is told of a photo without a date: that its clock was never set."""
     at = _on_calendar(exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.DateTimeOriginal))
-    return (_SAID_NEVER_SET.format(at.date()),) if at is not None and at.date() in _NEVER_SET else ()
+    return (_SAID_NEVER_SET.format(at.date()),) if at is not None and _never_set(at) else ()
 
 
 # Exif wants "2026:11:20 10:11:12"; scanners leave out the seconds, and others write blanks for zeros, or slashes.
@@ -156,7 +165,52 @@ def _from_utc(text: object) -> str:
     """An offset as "+01:00"; empty where it is none."""
     said = text.strip() if isinstance(text, str) else ""
     said = "+00:00" if said == "Z" else said
-    return said if re.fullmatch(r"[+-]\d\d:\d\d", said) else ""
+    return said if re.fullmatch(r"[+-](?:0\d|1[0-4]):[0-5]\d", said) else ""
+
+
+_ENTRY_BYTES = 12  # of a directory of TIFF 6.0: tag, type, count, and the value or where it stands
+
+
+def lost_of_exif(exif: Image.Exif, data: bytes, *, turned: bool) -> str:
+    """What of a photo's date and of which side is up stands in a part of its Exif that is cut off; empty for nothing.
+
+    The library reads what there is and says nothing. data: the Exif as the file has it; turned: which side is up is
+    known without it.
+    """
+    data = re.sub(rb"^(?:Exif\0\0){1,2}", b"", data)
+    if len(data) < _HEAD_BYTES:
+        return ""
+    main, whole = _directory(data, _order(data)(data[4:_HEAD_BYTES]))
+    camera, all_of_it = _directory(data, main[ExifTags.IFD.Exif][1]) if ExifTags.IFD.Exif in main else ({}, whole)
+    clocks = [(main if clock == ExifTags.Base.DateTime else camera).get(clock, (0, 0)) for clock, _ in _CLOCKS]
+    date_gone = not (whole and all_of_it) or any(
+        letters + start > len(data) for letters, start in clocks if letters > 4
+    )
+    side = ExifTags.Base.Orientation
+    lost = ["its date"] if date_gone and _taken(exif)[0] is None else []
+    lost += ["which side is up"] if not turned and side not in exif and (side in main or not whole) else []
+    return " and ".join(lost)
+
+
+_HEAD_BYTES = 8  # of TIFF 6.0: the order of bytes, 42, and where the first directory stands
+
+
+def _order(data: bytes) -> Callable[[bytes], int]:
+    """How numbers of this Exif are read."""
+    return partial(int.from_bytes, byteorder="little" if data[:2] == b"II" else "big")
+
+
+def _directory(data: bytes, start: int) -> tuple[dict[int, tuple[int, int]], bool]:
+    """The tags of a directory of Exif, each with its count and where its value stands; and whether it is all there."""
+    number = _order(data)
+    first = start + 2
+    count = number(data[start:first]) if first <= len(data) else 0
+    end = first + count * _ENTRY_BYTES
+    entries = (data[at : at + _ENTRY_BYTES] for at in range(first, min(end, len(data)), _ENTRY_BYTES))
+    found = {
+        number(entry[:2]): (number(entry[4:8]), number(entry[8:])) for entry in entries if len(entry) == _ENTRY_BYTES
+    }
+    return found, end <= len(data)
 
 
 def raw_facts(data: bytes) -> dict[str, Any]:

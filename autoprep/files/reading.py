@@ -15,7 +15,7 @@ from PIL import ExifTags, Image, UnidentifiedImageError
 
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
-from autoprep.files.camera import raw_facts, told_by_camera, whole_number
+from autoprep.files.camera import lost_of_exif, raw_facts, told_by_camera, whole_number
 from autoprep.files.colours import SAID_INKS, WIDE, Model, coloured, guessed, into_wide
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.damage import listened, refuse_damaged, suspicion
@@ -179,6 +179,8 @@ def _exif_of(image: Image.Image, warnings: list[str]) -> Image.Exif:
         Image.Exif().load(image.info.get("exif", b""))  # of a JPEG the library hides that it can't
         exif = image.getexif()
         exif.get_ifd(ExifTags.IFD.Exif)  # it is kept; the file may be closed when it is asked for again
+        lost = lost_of_exif(exif, image.info.get("exif", b""), turned=image.format == "HEIF")
+        warnings += [_SAID_PART_OF_EXIF.format(lost)] if lost else []
         return exif
     except Exception:  # the library raises a dozen different classes
         warnings.append(_SAID_NO_EXIF)
@@ -186,6 +188,7 @@ def _exif_of(image: Image.Image, warnings: list[str]) -> Image.Exif:
 
 
 _SAID_NO_EXIF = "what the camera notes in this file (its date, which side is up) can't be read; the picture can"
+_SAID_PART_OF_EXIF = "a part of what the camera notes in this file is damaged: {} can't be read; the picture can"
 _SAID_SIDEWAYS = "which side of this photo is up is said in a way that can't be read; it is left as it is stored"
 
 

@@ -22,7 +22,7 @@ from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.transfer import encode_fast
 from autoprep.imaging.units import MM_PER_INCH
 from autoprep.job.credentials import MIMES, identity_of, manifest_for, said_of_signer
-from autoprep.job.rights import maker_of, year_of
+from autoprep.job.rights import believed, maker_of, year_of
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import RightsStatement, Shot, make_statement, titled_only
 from autoprep.rendering.layout import Frame, Layout, lay_out, margin_around, work_pixels
@@ -384,6 +384,7 @@ def statement_for(work: Delivery, preset: Preset) -> RightsStatement:
     if preset.rights == "none":
         return titled_only(work.facts) if preset.title else RightsStatement()
     seen = work.photo.facts
-    taken = f"{seen.taken_at}{seen.taken_offset}" if seen.taken_at else ""
+    taken_at = believed(seen.taken_at, work.came)
+    taken = f"{taken_at}{seen.taken_offset}" if taken_at else ""
     shot = Shot(taken, seen.device if preset.camera else ("", "", ""), seen.composite)
     return make_statement(maker_of(work.settings), work.facts, work.year, shot)

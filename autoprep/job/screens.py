@@ -6,6 +6,7 @@ from pathlib import PurePosixPath
 import numpy as np
 
 from autoprep.domain import Photo
+from autoprep.logs import composed
 
 # What phones and computers call them in several languages (common practice, no source).
 _CALLED = re.compile(
@@ -27,7 +28,7 @@ def is_screenshot(photo: Photo, shown: str) -> bool:
         return False
     if photo.facts.screen:
         return True
-    if _CALLED.search(PurePosixPath(shown).name) is None:
+    if _CALLED.search(composed(PurePosixPath(shown).name)) is None:
         return False
     rows = photo.codes[::7]
     return float(np.mean((rows[:, 1:] == rows[:, :-1]).all(axis=-1))) > _SAME

@@ -8,7 +8,7 @@ from autoprep.correction.kind import Judged
 from autoprep.correction.outline import Survey, gate
 from autoprep.correction.planned import Planned, planned
 from autoprep.correction.planning import Wishes, make_plan
-from autoprep.correction.references import read_reference
+from autoprep.correction.references import read_reference, with_warning
 from autoprep.correction.squaring import measured_ratio
 from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts, kind_of
 from autoprep.errors import CannotMeet, DeliveryError, MarkUnreadable, PhotoError
@@ -22,6 +22,7 @@ from autoprep.job.delivery import Delivery, deliver
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
 from autoprep.job.question import Doubt, Preview, ask
 from autoprep.job.reference_shots import Seen, reference_words, tells, usable, with_references
+from autoprep.job.rights import believed
 from autoprep.job.said_outline import said_outline
 from autoprep.job.screens import is_screenshot
 from autoprep.job.stages import Stages, now, record_of, set_aside
@@ -44,6 +45,8 @@ def process(order: JobOrder, report: Report) -> JobResult:
     try:
         with stages.stage("read") as facts:
             photo = read_photo(order.data, int(order.settings.service.max_megapixels * 1e6))
+            if believed(photo.facts.taken_at, order.came) != photo.facts.taken_at:
+                photo = with_warning(photo, words.CLOCK_AHEAD.format((photo.facts.taken_at or "")[:10]))
             facts |= {
                 "format": photo.facts.format,
                 "width_px": photo.full_px[0],

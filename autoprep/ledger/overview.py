@@ -87,9 +87,9 @@ class Overview(Attention):
     def find(self, wanted: str) -> list[Fitting]:
         """The photos that are called so, the newest first: of that job id or path below the inbox, there is only one.
 
-        Else those of that name, of that stem, or of that title, whichever fits any; copies where nothing else does. Of
-        the takes of a work with that title there is one, of those that are given out if any is. Letters may be put
-        together in another way than in the photo's name.
+        Else those of that name, of that name or path without its ending, or of that title, whichever fits any; copies
+        where nothing else does. Of the takes of a work with that title there is one, of those that are given out if any
+        is. Letters may be put together in another way than in the photo's name.
         """
         return self._fitting(wanted, "shown", "said") or self._fitting(_composed(wanted), "nfc(shown)", "nfc(said)")
 
@@ -100,7 +100,7 @@ class Overview(Attention):
             (f"job = ?1 OR {shown} = ?1", wanted),
             (f"substr({shown}, -length(?1) - 1) = '/' || ?1", wanted),
             (f"{shown} = ?1 OR substr({shown}, -length(?1) - 1) = '/' || ?1", name),
-            (f"instr({shown}, ?1 || '.') AND stem_of({shown}) = ?1", wanted),
+            (f"instr({shown}, ?1 || '.') AND substr('/' || bare({shown}), -length(?1) - 1) = '/' || ?1", wanted),
             (f"instr({said}, ?2) AND json_extract(nullif({said}, ''), '$.title') = ?1", wanted),
         )):  # fmt: skip
             rows = self._called(clause, value) if value else []
@@ -109,7 +109,7 @@ class Overview(Attention):
         return []
 
     def _called(self, clause: str, value: str) -> list[Fitting]:
-        self._db.create_function("stem_of", 1, _stem, deterministic=True)
+        self._db.create_function("bare", 1, _without_ending, deterministic=True)
         self._db.create_function("nfc", 1, _composed, deterministic=True)
         rows = self._db.execute(
             "SELECT job, shown, work, outcome, EXISTS (SELECT 1 FROM files WHERE files.path = jobs.path "  # noqa: S608
@@ -363,7 +363,6 @@ def _which(outcome: str | None, month: str) -> tuple[str, tuple[str, ...]]:
     return " AND ".join(clauses), tuple(values)
 
 
-def _stem(shown: str) -> str:
-    name = shown.rpartition("/")[2]
-    stem = name.rpartition(".")[0]
-    return stem or name
+def _without_ending(shown: str) -> str:
+    folders, slash, name = shown.rpartition("/")
+    return folders + slash + (name.rpartition(".")[0] or name)

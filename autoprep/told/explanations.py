@@ -122,6 +122,10 @@ OTHER_TAKE = Reason("another take of the same work is used", "another take")
 NO_SIZE = Reason(
     "the work's size is not known; say it, as in “size: 30 x 40 cm”, and it is printed at that size", "size not known"
 )
+CLOCK_AHEAD = (
+    "the camera's clock was ahead: it says {}, and the photo came in before that; this date is written into no file, "
+    "and the year is that in which it came in, unless a note says another"
+)
 FLAT = "the picture is one flat tone, so nothing is on it; copy the file again"
 NO_PLAN = Reason("the photo was looked at again, and is no finished work now", "looked at again")
 AWAY = Reason(

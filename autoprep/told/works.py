@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from autoprep.ledger import Sent, WorkRow
+from autoprep.logs import as_shown
 from autoprep.metadata.statement import physical
 from autoprep.told.explanations import in_a_word, sent_nowhere
 from autoprep.told.lists import Entry, caption, checklist
@@ -97,7 +98,7 @@ def fields(row: WorkRow, presets: Mapping[str, Preset]) -> dict[str, str]:
 
 
 def _went(sent: Sent) -> str:
-    file = "" if sent.path is None else sent.path.name
+    file = "" if sent.path is None else as_shown(sent.path.name)  # where names are in no UTF-8 here, too
     return f"{sent.destination}: {file}" + (f" ({sent.made[:10]})" if sent.made else "")
 
 

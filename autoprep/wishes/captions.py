@@ -6,6 +6,7 @@ from pathlib import PurePosixPath
 from typing import Any, NamedTuple, cast, get_args
 
 from autoprep.domain import Kind, ReferenceShot
+from autoprep.logs import composed
 from autoprep.wishes.asking import asked_for
 from autoprep.wishes.lines import AS_INCHES, held_name, instead, is_hold, kind, stands_apart, word
 from autoprep.wishes.sizes import size, trailing_size, wants_unit, year
@@ -45,7 +46,7 @@ _REFERENCE = re.compile(
     re.IGNORECASE,
 )
 _REFERENCE_SHOTS = cast(tuple[ReferenceShot, ...], get_args(ReferenceShot))
-_TO = re.compile(r"(as|for|also[\s_-]+for)(?:\s*[:_]\s*|\s+|(?<=for)-)(.+)", re.IGNORECASE)
+_TO = re.compile(r"(as|for|(?:also|only)[\s_-]+for)(?:\s*[:_]\s*|\s+|(?<=for)-)(.+)", re.IGNORECASE)
 
 
 def is_camera_name(stem: str) -> bool:
@@ -68,7 +69,7 @@ def from_folders(shown: str, warnings: list[str], doubts: "list[Doubt] | None" =
     """What a photo's folders say, the outermost first; inner ones win. doubts: filled with what is left open."""
     said: dict[str, Any] = {}
     doubts = [] if doubts is None else doubts
-    for folder in PurePosixPath(shown).parts[:-1]:
+    for folder in PurePosixPath(composed(shown)).parts[:-1]:
         text = " ".join(folder.split())
         spoken = _TO.fullmatch(text)
         if word(text) or size(text):
@@ -108,7 +109,7 @@ def _of_plain_words(folder: str, doubts: "list[Doubt]") -> dict[str, Any]:
 
 def _sent(said: dict[str, Any], how: str, where: str) -> dict[str, Any]:
     places = tuple(place.strip() for place in re.split(r"[,;]", where) if place.strip())
-    if how == "for":
+    if not how.startswith("also"):
         return {"destinations": places}
     return {"also": (*said.get("also", ()), *places)}
 
@@ -131,7 +132,7 @@ def open_doubts(doubts: Iterable[Doubt], said: Container[str], called: str) -> l
 
 def from_name(shown: str) -> tuple[dict[str, Any], list[Doubt]]:
     """`Blue Jug, 2026, watercolour, 30x40cm` or a plain title; nothing from a camera's name."""
-    stem = PurePosixPath(shown).stem
+    stem = PurePosixPath(composed(shown)).stem
     if is_camera_name(stem):
         text = _beside_moment(stem)
         return caption(text) if text else ({}, [])

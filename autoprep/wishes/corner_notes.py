@@ -5,7 +5,8 @@ import re
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from autoprep.wishes.note_files import as_it_lies, composed, folded, in_folder, lay_over, place_of, said_by
+from autoprep.logs import composed
+from autoprep.wishes.note_files import as_it_lies, folded, in_folder, lay_over, place_of, said_by
 
 CORNER_NOTE = ".corners"  # what the corner page adds to the name of the photo for the note that it saves
 # What browsers replace in the names of files that they save, as some system allows none of it.

@@ -17,11 +17,11 @@ KEYS = {
     "inv": "inventory", "inventory number": "inventory", "number": "inventory", "price": "price",
     "description": "description", "caption": "description", "alt": "alt_text", "alt text": "alt_text",
     "alternative text": "alt_text", "keywords": "keywords", "tags": "keywords", "kind": "kind", "as": "kind",
-    "for": "destinations", "destination": "destinations", "destinations": "destinations", "also for": "also",
-    "also": "also", "hold": "hold", "paper": "paper", "grey card": "grey_card", "gray card": "grey_card",
-    "lighter": "lighter", "darker": "darker", "turn": "turn", "rotate": "turn", "outline": "outline",
-    "edge": "outline", "edges": "outline", "corners": "corners", "not a work": "not_a_work", "as shot": "as_shot",
-    "order": "order", "photo": "photo",
+    "for": "destinations", "destination": "destinations", "destinations": "destinations", "only for": "destinations",
+    "also for": "also", "also": "also", "hold": "hold", "paper": "paper", "grey card": "grey_card",
+    "gray card": "grey_card", "lighter": "lighter", "darker": "darker", "turn": "turn", "rotate": "turn",
+    "outline": "outline", "edge": "outline", "edges": "outline", "corners": "corners", "not a work": "not_a_work",
+    "as shot": "as_shot", "order": "order", "photo": "photo",
 }  # fmt: skip
 """What may stand before a colon -> what it speaks of."""
 
@@ -53,6 +53,9 @@ _HOLD_BEHIND = re.compile(r"(.*[^\W_])(?<!\bthe)(?<!\ba)(?<!['’]s)[\W_]+hold\W
 # letters is seen by its work, and belongs to a text (Unicode 23.2, from memory); a known word has none.
 _INVISIBLE = re.compile(r"[\u00ad\u200b\u200e\u200f\u202a-\u202e\u2060-\u2064\ufeff]")
 _JOINERS = re.compile(r"[\u200c\u200d]")
+# Letters, digits and signs of full width, as keyboards of East Asia give them, and what they are elsewhere (Unicode,
+# block FF00; from memory). A known word may be in either; a text stays as it is written.
+_NARROW = {0x3000: " ", **{0xFF01 + k: chr(0x21 + k) for k in range(94)}}
 _LIST_SIGN = re.compile(r"\s*(?:(?:[-–—*•·‣▪◦+>#]+|\[[ xX]?\]|☐|☑)\s*|\(?\d{1,2}[.)]\s+)+(?=\S)")
 # Keys whose slips are not guessed: "names" or "numbers" of a note are as often those of somebody or something else.
 _NEVER_GUESSED = ("name", "number", "photo")
@@ -108,7 +111,7 @@ def unlisted(text: str) -> str:
 
 def _bare(text: str) -> str:
     """A text as known words are looked for in it."""
-    return unlisted(_JOINERS.sub("", text))
+    return unlisted(_JOINERS.sub("", text.translate(_NARROW)))
 
 
 def holds(line: str) -> bool:
@@ -124,7 +127,7 @@ def holds_by(key: str, value: object) -> bool:
 
 def is_hold(text: str) -> bool:
     """Whether a folder, or a part of a name, is plainly called so, also by its number or as a copy: "Hold (1)"."""
-    return bool(_CALLED_HOLD.fullmatch(text.strip()))
+    return bool(_CALLED_HOLD.fullmatch(text.translate(_NARROW).strip()))
 
 
 def held_name(text: str) -> str | None:
@@ -133,8 +136,8 @@ def held_name(text: str) -> str | None:
     text = " ".join(text.replace("_", " ").split())
     if is_hold(text) or holds(text):
         return ""
-    found = _HOLD_BEHIND.fullmatch(text)
-    return found[1] if found else None
+    found = _HOLD_BEHIND.fullmatch(text.translate(_NARROW))
+    return text[: found.end(1)] if found else None
 
 
 def stands_apart(line: str) -> bool:
@@ -196,7 +199,7 @@ def _as_item(line: str) -> str:
 
 
 def _folded(key: str) -> str:
-    return " ".join(_JOINERS.sub("", key).lower().replace("_", " ").replace("-", " ").split())
+    return " ".join(_JOINERS.sub("", key).translate(_NARROW).lower().replace("_", " ").replace("-", " ").split())
 
 
 def _at_colon(line: str) -> tuple[str, str, str]:
@@ -254,7 +257,9 @@ AS_INCHES = "“{}” has no unit; it was read as inches"
 def read(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, Any]:
     """One line of a note as facts; what can't be used is told. called: the note's name in words."""
     text = ", ".join(str(v) for v in value) if isinstance(value, list) else " ".join(str(value).split())
-    text = _JOINERS.sub("", text) if name in _WORDS else text  # hold:yes may end with a sign that nobody sees
+    text = (
+        _JOINERS.sub("", text).translate(_NARROW) if name in _WORDS else text
+    )  # hold:yes may end with a sign that nobody sees
     found = _READERS[name](text) if name in _READERS else {name: text} if text else {}
     if name == "kind" and found and found["kind"] != text.lower():
         warnings.append(f"{called}: {instead(text, found['kind'], get_args(Kind))}")

@@ -7,13 +7,12 @@ import re
 import stat
 import time
 import tomllib
-import unicodedata
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from autoprep.logs import as_shown
+from autoprep.logs import as_shown, composed
 from autoprep.wishes.asking import asked_for
 from autoprep.wishes.captions import Doubt, caption, open_doubts
 from autoprep.wishes.lines import (
@@ -62,11 +61,6 @@ def as_it_lies(shown: str) -> str:
 def _unescaped(found: re.Match[bytes]) -> bytes:
     one, more = found.groups()
     return bytes([int(one, 16)]) if one else chr(int(more, 16)).encode("utf-8")
-
-
-def composed(name: str) -> str:
-    """A name with its letters put together."""
-    return unicodedata.normalize("NFC", name)
 
 
 def folded(name: str) -> str:
@@ -186,13 +180,14 @@ def said_in(
     text: str, place: Path, warnings: list[str], called: str = "", *, keep_photo: bool = False
 ) -> dict[str, Any]:
     """What a note says. A first line without a colon is read like a photo's name."""
-    called = called or f"the note {as_shown(place.name)}"
+    called, text = called or f"the note {as_shown(place.name)}", composed(text)
     lines: list[tuple[str, Any]]
     lines, others = _of_toml(text, called, warnings) if place.suffix.lower() == ".toml" else loose(text)
     said: dict[str, Any] = {}
     given: dict[str, tuple[Any, Any]] = {}
     doubts: list[Doubt] = []
-    for line, found in _from_bare_lines(text, others, called, warnings, doubts):
+    idle: list[str] = []
+    for line, found in _from_bare_lines(text, others, called, (warnings, idle), doubts):
         lay_over(said, found)
         warnings += _said_twice(given, {key: found[key] for key in found if key != "hold"}, line, called)
     keyed: set[str] = set()
@@ -208,7 +203,7 @@ def said_in(
         elif not name:
             near = "" if stands_apart(key) else nearest(key, KEYS)
             which = f"; the nearest word is “{near}”" if near else "; nothing was made of that line"
-            warnings.append(f"{called} says “{short(key)}”, which is not understood{which}")
+            idle.append(f"{called} says “{short(key)}”, which is not understood{which}")
         else:
             warnings += [f"{called}: {slip(key)}"] if slip(key) else []
             found = read(name, value, called, warnings)
@@ -217,7 +212,7 @@ def said_in(
             if name in _ADD_UP:
                 found = {name: tuple(dict.fromkeys((*said.get(name, ()), *found.get(name, ()))))}
             lay_over(said, found)
-    warnings += open_doubts(doubts, keyed, called)
+    warnings += [*_in_short(idle, called), *open_doubts(doubts, keyed, called)]
     _, *behind = re.split("[,;]", said["title"]) if "title" in keyed else ("",)
     if "hold" not in said and behind and is_hold(behind[-1]):
         said["hold"] = True  # as it would in a photo's name
@@ -274,9 +269,13 @@ def _said_twice(given: dict[str, tuple[Any, Any]], found: dict[str, Any], value:
 
 
 def _from_bare_lines(
-    text: str, others: list[str], called: str, warnings: list[str], doubts: list[Doubt]
+    text: str, others: list[str], called: str, told: tuple[list[str], list[str]], doubts: list[Doubt]
 ) -> Iterator[tuple[str, dict[str, Any]]]:
-    """The lines without a colon that say something, each with what it says; the others are answered."""
+    """The lines without a colon that say something, each with what it says; the others are answered.
+
+    told: what is to be told whatever else is, and of lines of which nothing was made.
+    """
+    warnings, idle = told
     first = next((" ".join(line.split()) for line in text.splitlines() if any(map(str.isalnum, line))), "")
     for line in others:
         if word(line):
@@ -292,9 +291,18 @@ def _from_bare_lines(
             doubts += open_in_it
             yield line, found
         else:
-            warnings.append(
-                f"{called} says “{short(line)}” without a word and a colon before it; nothing was made of it"
-            )
+            idle.append(f"{called} says “{short(line)}” without a word and a colon before it; nothing was made of it")
+
+
+_MOST_IDLE = 12  # lines of one note that are answered one by one: a whole diary may be called like a note
+
+
+def _in_short(idle: list[str], called: str) -> list[str]:
+    """What is told of lines of which nothing was made; of many the first, and how many more there are."""
+    if len(idle) <= _MOST_IDLE + 1:
+        return idle
+    more = len(idle) - _MOST_IDLE
+    return [*idle[:_MOST_IDLE], f"{called} has {more} more lines that are not understood; nothing was made of them"]
 
 
 def _held_until(called: str, line: str) -> str:

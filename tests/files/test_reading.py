@@ -12,6 +12,7 @@ import pytest
 import tifffile
 from PIL import ExifTags, Image, ImageCms
 
+from autoprep.domain import PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.icc import SPACES, read_matrix_profile
@@ -460,6 +461,7 @@ def test_a_date_that_no_calendar_has_is_none(said: str, taken: str | None) -> No
         ("1980:01:01 00:12:40", "1980-01-01"),
         ("2000:01:01 00:00:07", "2000-01-01"),
         ("2000:01:02 00:00:07", ""),
+        ("0001:01:01 00:00:00", "0001-01-01"),
     ],
 )
 def test_a_clock_that_was_never_set_tells_no_date_and_that_is_told(said: str, unset: str) -> None:
@@ -502,6 +504,29 @@ def test_the_library_says_nothing_of_damaged_exif_on_the_terminal(
     assert not [str(warning.message) for warning in recwarn]
 
 
+def cut_short(format_: str, kept: float) -> PhotoFacts:
+    """What is read of a picture that lies on its side, of whose Exif so much is there: the date stands last."""
+    exif = Image.Exif()
+    exif.update({ExifTags.Base.Make: "Saltmere Optics", ExifTags.Base.Orientation: 6, ExifTags.Base.Software: "x" * 40})
+    exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = _FIRST
+    whole = exif.tobytes().removeprefix(b"Exif\0\0")
+    return read_photo(with_exif(format_, whole[: round(kept * len(whole))])).facts
+
+
+@pytest.mark.parametrize("format_", ["JPEG", "PNG", "WEBP", "HEIF"])
+@pytest.mark.parametrize(
+    ("kept", "lost"),
+    [(0.1, "its date and which side is up"), (0.3, "its date and which side is up"), (0.6, "its date"),
+     (0.95, "its date"), (1.0, "")],
+)  # fmt: skip
+def test_what_is_lost_with_a_part_of_the_exif_is_told(format_: str, kept: float, lost: str) -> None:
+    facts = cut_short(format_, kept)
+    assert format_ == "HEIF" or (facts.width_px == 48) == ("side" not in lost)
+    assert facts.taken_at == (None if lost else "2026-06-14T10:31:02")
+    told = lost.removesuffix(" and which side is up") if format_ == "HEIF" else lost  # its reader turns it
+    assert [warning.split("damaged: ")[1].split(" can't")[0] for warning in facts.warnings] == [told] * bool(told)
+
+
 _FIRST, _SECOND, _LAST = "2026:06:14 10:31:02", "2026:06:15 11:00:00", "2026:06:16 12:00:00"
 
 
@@ -516,6 +541,9 @@ _FIRST, _SECOND, _LAST = "2026:06:14 10:31:02", "2026:06:15 11:00:00", "2026:06:
         ({0x9010: "-05:00", 0x9011: "+01:00"}, "2026-06-16T12:00:00", "-05:00"),
         ({0x9011: "+01:00"}, "2026-06-16T12:00:00", ""),
         ({0x9010: "+01:00 "}, "2026-06-16T12:00:00", "+01:00"),
+        ({0x9010: "+14:00"}, "2026-06-16T12:00:00", "+14:00"),
+        ({0x9010: "+99:99"}, "2026-06-16T12:00:00", ""),
+        ({0x9010: "+02:75"}, "2026-06-16T12:00:00", ""),
         ({0x9010: "Z"}, "2026-06-16T12:00:00", "+00:00"),
         ({0x9010: "   :  "}, "2026-06-16T12:00:00", ""),
     ],

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -314,3 +315,25 @@ def test_quotes_and_signs_around_a_text_survive(tmp_path: Path, words: str, colu
 def test_a_size_is_written_as_it_is_read(text: str) -> None:
     said = size(text)
     assert size(as_said(said["size_mm"], said["unit"], free=said["size_free"])) == said
+
+
+@pytest.mark.parametrize("code", ["cp1252", "ascii"])
+def test_a_list_is_written_in_utf_8_whatever_this_machine_writes_on_a_terminal(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, code: str
+) -> None:
+    wren.put("IMG_1.txt", "title: “Möwe” чайка")
+    wren.run()
+    before, at = wren.files(), ["--config", str(wren.config)]
+    written = {}
+    for form in ("--csv", "--json"):
+        shell = io.BytesIO()
+        monkeypatch.setattr("sys.stdout", io.TextIOWrapper(shell, encoding=code, newline="\n"))
+        assert main(["works", form, *at]) == 0
+        written[form] = shell.getvalue()
+    assert json.loads(written["--json"])[0]["title"] == "“Möwe” чайка"
+    wren.put("works.csv", written["--csv"])
+    wren.made()
+    assert wren.run()["IMG_1.jpg"].work.title == "“Möwe” чайка"
+    (wren.inbox / "IMG_1.txt").unlink()
+    wren.run()
+    assert wren.files()["site/IMG_1.jpg"] == before["site/IMG_1.jpg"]

@@ -1,8 +1,12 @@
 """What `show` says of a name that no photo has, and of what was said of a work."""
 
+import unicodedata
+
 import pytest
 
 from autoprep.cli import main
+from autoprep.cli.found import _waited_for
+from autoprep.told.explanations import NO_PHOTO
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -23,6 +27,18 @@ def test_names_that_begin_so_are_suggested(wren: Studio, capsys: pytest.CaptureF
     wren.run()
     assert "near to that: “boats/Wend Sands at Dusk" in show(wren, capsys, "wend")[1]
     assert "near to that" not in show(wren, capsys, "Harbour")[1]
+
+
+def test_a_name_is_known_however_its_letters_are_put_together(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    apart = unicodedata.normalize("NFD", "Küste/Möwe.jpg")
+    wren.put(apart, photo(1))
+    wren.put(unicodedata.normalize("NFD", "Küste/Lärm.mp3"), b"no photo")
+    wren.run()
+    for name in ("Küste/Möwe.jpg", "Küste/Möwe", unicodedata.normalize("NFD", "Küste/Möwe"), "Möwe"):
+        assert show(wren, capsys, name)[0].startswith(apart)
+    assert f"near to that: “{apart}”" in show(wren, capsys, "möw")[1]
+    assert NO_PHOTO in show(wren, capsys, "Küste/Lärm.mp3")[1]
+    assert _waited_for("Möwe", {apart: 5.0}) == 5.0
 
 
 def test_what_is_said_of_the_work_is_shown(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:

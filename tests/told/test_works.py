@@ -54,6 +54,15 @@ def test_a_work_is_a_row() -> None:
     assert rows[1]["nowhere because"] == "on hold, as you said"
 
 
+def test_a_list_can_be_written_where_this_machines_names_are_in_no_utf_8() -> None:
+    """A shell that was told so gives Python the bytes of a name that it can't read."""
+    sent = Sent("site", "in place", Path("/x/ready/site/M\udcc3\udcb6we.jpg"), "2026-11-24T10:00:00", "")
+    text = works.as_csv([replace(THRIFT, sent=(sent,))], PRESETS)
+    assert works.too_long(text, 1) == ""
+    (row,) = csv.DictReader(io.StringIO(text))
+    assert row["went to"] == "site: Möwe.jpg (2026-11-24)"
+
+
 def test_no_word_on_a_works_page_is_html(tmp_path: Path) -> None:
     hold = "no destination is called <u>spring"
     said = WorkFacts(
