@@ -99,7 +99,7 @@ def _below_the_inbox(settings: Settings, wanted: str) -> str:
 def _several(wanted: str, shown: list[str], by_id: bool) -> str:
     more = f" and {len(shown) - _MOST_NAMED} more" if len(shown) > _MOST_NAMED else ""
     listed = ", ".join(f"“{name}”" for name in shown[:_MOST_NAMED])
-    how = "by its id" if by_id else "with its folders"
+    how = "by its id" if by_id else "with its folders and ending"
     return f"{wanted!r} fits {len(shown)} photos: {listed}{more}; name one {how}, as it stands here"
 
 

@@ -30,11 +30,16 @@ from autoprep.domain import Photo, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float64, UInt8
 from autoprep.imaging.geometry import overlap_in_photo, rectangle
+from tests.lab.carried import PAPER as CARRIED_PAPER
+from tests.lab.carriers import CARRIERS
 from tests.lab.cut import PAPER
 from tests.lab.scene import random_spec, render, rough_spec
-from tests.lab.spec import SceneSpec, cut_spec
+from tests.lab.spec import SceneSpec, carried_spec, cut_spec
 
 RIGHT = 0.95
+HARD_PAPER = ("pencil", "ink", "toned", "coloured", "watercolour")
+HARD_DESKS = ("sheets", "clutter", "white")
+HARD_WALLS = ("plaster", "clutter", "wood", "plaster", "white")
 
 
 class Scene(NamedTuple):
@@ -210,8 +215,8 @@ def cross_validated(lists: list[Listed], parts: int = 5) -> Float64:
     """(photos, 2): the score of each photo's choice by trees that have not seen the photo, and its overlap."""
     chosen = np.zeros((len(lists), 2))
     for part in range(parts):
-        trees = grow([item for k, item in enumerate(lists) if k % parts != part])
-        for k in range(part, len(lists), parts):
+        trees = grow([item for k, item in enumerate(lists) if _block(k) % parts != part])
+        for k in (k for k in range(len(lists)) if _block(k) % parts == part):
             scores = trees(beside_the_others(lists[k].features))
             best = int(scores.argmax())
             chosen[k] = scores[best], lists[k].overlap[best]
@@ -254,11 +259,25 @@ def _scene(seed: int, store: Path) -> Scene:
 
 
 def _spec(seed: int) -> SceneSpec:
-    """Every fourth photo shows a page that its border cuts; every third is taken in the light of everyday."""
+    """Every fourth photo shows a page that its border cuts, every tenth a sheet that something carries, every tenth one
+    has edges side by side; every third is taken in the light of everyday."""
     rough = seed % 3 == 1
     if _is_cut(seed):
         return cut_spec(seed, PAPER[seed // 4 % len(PAPER)], rough)
-    return (rough_spec if rough else random_spec)(seed)
+    if seed % 10 == 9:
+        kind, carrier = CARRIED_PAPER[seed // 30 % len(CARRIED_PAPER)], CARRIERS[seed // 10 % len(CARRIERS)]
+        return carried_spec(seed, kind, carrier, rough)
+    draw = rough_spec if rough else random_spec
+    if seed % 20 == 4:
+        return draw(seed, HARD_PAPER[seed // 60 % len(HARD_PAPER)], HARD_DESKS[seed // 20 % len(HARD_DESKS)])
+    if seed % 20 == 16:
+        return draw(seed, "painting", HARD_WALLS[seed // 100 % len(HARD_WALLS)])
+    return draw(seed)
+
+
+def _block(seed: int) -> int:
+    """What is divided among halves and parts: so many seeds in a row show everything, so that each part has of all."""
+    return seed // 20
 
 
 def _is_cut(seed: int) -> bool:
@@ -306,10 +325,10 @@ def fit(photos: int, place: Path, keep: Path | None = None, processes: int = 2) 
         store.mkdir(parents=True, exist_ok=True)
         ranked = pool.map(_described, [(i, store) for i in seeds], chunksize=8)
         # A half each for the judge's photos of the other, and all for the weights.
-        parts = [[i for i in seeds if i % 2 != k] for k in (0, 1)] + [seeds]
+        parts = [[i for i in seeds if _block(i) % 2 != k] for k in (0, 1)] + [seeds]
         members = pool.map(_rank_fit, [[ranked[i] for i in chosen] for part in parts for chosen in _members(part)], 1)
         *halves, rank = (members[at : at + 2] for at in (0, 2, 4))
-        judged = pool.map(_judged, [(i, store, halves[i % 2]) for i in seeds], chunksize=8)
+        judged = pool.map(_judged, [(i, store, halves[_block(i) % 2]) for i in seeds], chunksize=8)
         if keep is not None:
             with (keep / "judged.pickle").open("wb") as file:
                 pickle.dump([tuple(item) for item in judged], file)
