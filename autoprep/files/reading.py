@@ -179,7 +179,7 @@ def _exif_of(image: Image.Image, warnings: list[str]) -> Image.Exif:
         Image.Exif().load(image.info.get("exif", b""))  # of a JPEG the library hides that it can't
         exif = image.getexif()
         exif.get_ifd(ExifTags.IFD.Exif)  # it is kept; the file may be closed when it is asked for again
-        lost = lost_of_exif(exif, image.info.get("exif", b""), turned=image.format == "HEIF")
+        lost = lost_of_exif(exif, image.info.get("exif") or b"", turned=image.format == "HEIF")
         warnings += [_SAID_PART_OF_EXIF.format(lost)] if lost else []
         return exif
     except Exception:  # the library raises a dozen different classes

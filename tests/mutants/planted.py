@@ -2793,4 +2793,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what is only for a place goes there besides", "autoprep/wishes/captions.py", 'if not how.startswith("also"):', 'if how == "for":', ("tests/test_captions.py",)),
     Mistake("a line that says only for is not understood", "autoprep/wishes/lines.py", '"only for": "destinations",\n', "\n", ("tests/test_captions.py",)),
     Mistake("halves of what the finder learns from that each lack a kind of photo", "tests/lab/fit_outline.py", "    return seed // 20\n", "    return seed\n", ("tests/lab/test_fits.py",)),
+    Mistake("a HEIC without Exif has damaged Exif", "autoprep/files/reading.py", 'image.info.get("exif") or b""', 'image.info.get("exif", b"")', ("tests/files/test_declared.py",)),
 )  # fmt: skip
