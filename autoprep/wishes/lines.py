@@ -257,9 +257,8 @@ AS_INCHES = "“{}” has no unit; it was read as inches"
 def read(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, Any]:
     """One line of a note as facts; what can't be used is told. called: the note's name in words."""
     text = ", ".join(str(v) for v in value) if isinstance(value, list) else " ".join(str(value).split())
-    text = (
-        _JOINERS.sub("", text).translate(_NARROW) if name in _WORDS else text
-    )  # hold:yes may end with a sign that nobody sees
+    if name in _WORDS:  # hold:yes may end with a sign that nobody sees
+        text = _JOINERS.sub("", text).translate(_NARROW)
     found = _READERS[name](text) if name in _READERS else {name: text} if text else {}
     if name == "kind" and found and found["kind"] != text.lower():
         warnings.append(f"{called}: {instead(text, found['kind'], get_args(Kind))}")
