@@ -2,7 +2,6 @@
 
 import json
 import os
-import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
 from autoprep.ledger.attention import WAITS_EVERYWHERE, Attention
 from autoprep.ledger.rows import GONE, LISTED_COLUMNS, Delivered, Fitting, Listed, Sent, WorkRow
+from autoprep.logs import composed
 
 BLOCK = 100
 """A page of a month holds the photos of so many numbers: it stays the same page whatever else comes in."""
@@ -91,7 +91,7 @@ class Overview(Attention):
         where nothing else does. Of the takes of a work with that title there is one, of those that are given out if any
         is. Letters may be put together in another way than in the photo's name.
         """
-        return self._fitting(wanted, "shown", "said") or self._fitting(_composed(wanted), "nfc(shown)", "nfc(said)")
+        return self._fitting(wanted, "shown", "said") or self._fitting(composed(wanted), "nfc(shown)", "nfc(said)")
 
     def _fitting(self, wanted: str, shown: str, said: str) -> list[Fitting]:
         """The same; shown, said: how the columns are read."""
@@ -110,7 +110,7 @@ class Overview(Attention):
 
     def _called(self, clause: str, value: str) -> list[Fitting]:
         self._db.create_function("bare", 1, _without_ending, deterministic=True)
-        self._db.create_function("nfc", 1, _composed, deterministic=True)
+        self._db.create_function("nfc", 1, composed, deterministic=True)
         rows = self._db.execute(
             "SELECT job, shown, work, outcome, EXISTS (SELECT 1 FROM files WHERE files.path = jobs.path "  # noqa: S608
             "AND files.job IN (jobs.job, jobs.whole)) AND NOT (part > 0 AND outcome IS 'no work seen') "
@@ -309,10 +309,6 @@ class Overview(Attention):
             "SELECT job FROM jobs WHERE finished >= ? AND finished < ? AND finished <> ''", (after, before)
         )
         return [row[0] for row in rows]
-
-
-def _composed(text: str) -> str:
-    return unicodedata.normalize("NFC", text)
 
 
 def _regard(row: Any) -> tuple[bool, int, float]:

@@ -37,6 +37,7 @@ from tests.lab.scene import random_spec, render, rough_spec
 from tests.lab.spec import SceneSpec, carried_spec, cut_spec
 
 RIGHT = 0.95
+# Sheets and paintings where edges lie side by side, and the finders err most.
 HARD_PAPER = ("pencil", "ink", "toned", "coloured", "watercolour")
 HARD_DESKS = ("sheets", "clutter", "white")
 HARD_WALLS = ("plaster", "clutter", "wood", "plaster", "white")
@@ -212,11 +213,14 @@ def boosted(features: Float64, right: AnyArray, trees: int) -> Trees:
 
 
 def cross_validated(lists: list[Listed], parts: int = 5) -> Float64:
-    """(photos, 2): the score of each photo's choice by trees that have not seen the photo, and its overlap."""
+    """(photos, 2): the score of each photo's choice by trees that have not seen the photo, and its overlap.
+
+    lists: of the seeds from 0 on.
+    """
     chosen = np.zeros((len(lists), 2))
     for part in range(parts):
         trees = grow([item for k, item in enumerate(lists) if _block(k) % parts != part])
-        for k in (k for k in range(len(lists)) if _block(k) % parts == part):
+        for k in [seed for seed in range(len(lists)) if _block(seed) % parts == part]:
             scores = trees(beside_the_others(lists[k].features))
             best = int(scores.argmax())
             chosen[k] = scores[best], lists[k].overlap[best]
@@ -259,8 +263,8 @@ def _scene(seed: int, store: Path) -> Scene:
 
 
 def _spec(seed: int) -> SceneSpec:
-    """Every fourth photo shows a page that its border cuts, every tenth a sheet that something carries, every tenth one
-    has edges side by side; every third is taken in the light of everyday."""
+    """Every fourth photo shows a page that its border cuts, every tenth a sheet that something carries, and every
+    twentieth a sheet, every twentieth a painting, where edges lie side by side; every third is in everyday light."""
     rough = seed % 3 == 1
     if _is_cut(seed):
         return cut_spec(seed, PAPER[seed // 4 % len(PAPER)], rough)

@@ -113,7 +113,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a table that went is not named", "            found[name] = NO_TABLE", "            found[name] = now"),
     ),
     *_all("autoprep/service/hands.py", _REASONS, ("a new table takes what is measured again", "known.said.goes_to(known.view.usual or usual(self.settings))", "known.said.goes_to(usual(self.settings))")),
-    *_all("autoprep/ledger/overview.py", _REASONS, ("letters put together in another way are others", 'self._fitting(_composed(wanted), "nfc(shown)", "nfc(said)")', "[]")),
+    *_all("autoprep/ledger/overview.py", _REASONS, ("letters put together in another way are others", 'self._fitting(composed(wanted), "nfc(shown)", "nfc(said)")', "[]")),
     *_all("autoprep/cli/sheet.py", _PLAINLY, ("a sheet for a destination knows no month", "listed_in(settings, overview, options.destination, month)", "listed_in(settings, overview, options.destination)")),
     *_all("autoprep/service/takes.py", _PLAINLY, ("who came first is praised", "    if merit(used) <= merit(other):\n", "    if False:\n")),
     *_all("autoprep/service/takes.py", _PLAINLY, ("the take that is not used is praised", "why_used(used(), record, away=not known.present)", "why_used(record, used())")),
