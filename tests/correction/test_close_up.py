@@ -30,4 +30,4 @@ def test_the_pieces_are_those_of_the_whole(factor: int, line: AnyArray) -> None:
     whole = sample(smooth_lab(photo.reduced(factor).linear()), points)
     # Beyond the photo's border its edge goes on; the smoothing mirrors it, so only what lies within is the same.
     inside = ((points > 1) & (points < np.array([299, 199]))).all(-1)
-    assert np.abs(close.sample(points) - whole)[inside].max() < 0.02
+    assert np.abs(close.sample(points[..., 0], points[..., 1]) - whole)[inside].max() < 0.02

@@ -1122,7 +1122,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/close_up.py", ("tests/correction/test_close_up.py",),
-        ("pieces of a close-up are laid off", "points - [x0, y0]", "points - [x0 + 1, y0]"),
+        ("pieces of a close-up are laid off", "x - x0, y - y0", "x - x0 - 1, y - y0"),
         ("a close-up is cut at its points", "_RIM_PX = 4", "_RIM_PX = 0"),
     ),
     *_all(
@@ -2794,4 +2794,17 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a line that says only for is not understood", "autoprep/wishes/lines.py", '"only for": "destinations",\n', "\n", ("tests/test_captions.py",)),
     Mistake("halves of what the finder learns from that each lack a kind of photo", "tests/lab/fit_outline.py", "    return seed // 20\n", "    return seed\n", ("tests/lab/test_fits.py",)),
     Mistake("a HEIC without Exif has damaged Exif", "autoprep/files/reading.py", 'image.info.get("exif") or b""', 'image.info.get("exif", b"")', ("tests/files/test_declared.py",)),
+    *_all(
+        "autoprep/correction/outline/refinement.py", ("tests/correction/test_refinement.py",),
+        ("a line's points far off count as much", "weight = start * relative + 1e-9", "weight = start"),
+        ("points of a line count alike", "share = weight / weight.sum()", "share = np.full(len(places), 1 / len(places))"),
+        ("a line's direction is doubled", "complex((share * off) @ off)) / 2)", "complex((share * off) @ off)))"),
+        ("a held side is fitted", "_kept(*ends[i]) if held[i] else _side", "_side"),
+        ("a far edge counts as a near one", "score = score * np.exp(-squares / (2 * (2 * prior_px) ** 2))", "score = score"),
+        ("edges are to the pixel", "exact = peak + np.clip(shift, -0.6, 0.6)", "exact = peak + 0.0"),
+        ("an edge's width is all that is near", "_EDGE_PX = 6", "_EDGE_PX = 60"),
+        ("normals are looked at anywhere", "max(2.0, 1.4 / step_px)).clip", "max(2.0, 9.0 / step_px)).clip"),
+        ("a grid half out of the photo is within", "    if _inside(x[ends], y[ends], shape).all():", "    if True:"),
+        ("the quantile rounds down", "np.float32(place - below))", "np.float32(0))"),
+    ),
 )  # fmt: skip

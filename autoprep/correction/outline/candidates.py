@@ -240,12 +240,18 @@ def edge_support(evidence: Evidence, quads: Float64, samples: int = 20) -> Float
 
 def sample(plane: AnyArray, points: AnyArray) -> AnyArray:
     """Bilinear samples of a plane at (M, K, 2) continuous coordinates -> (M, K, ...); the border repeats."""
-    shifted = (np.asarray(points) - 0.5).astype(np.float32)
-    parts = []
-    for start in range(0, len(shifted), 16000):  # the library's remap takes at most 32767 rows
-        part = shifted[start : start + 16000]
-        parts.append(cv2.remap(plane, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
-    return np.concatenate(parts) if parts else np.empty(shifted.shape[:2], np.float32)
+    points = np.asarray(points)
+    # The library's remap takes at most 32767 rows.
+    parts = [points[start : start + 16000] for start in range(0, len(points), 16000)]
+    found = [sample_at(plane, part[..., 0], part[..., 1]) for part in parts]
+    return np.concatenate(found) if found else np.empty(points.shape[:2], np.float32)
+
+
+def sample_at(plane: AnyArray, x: AnyArray, y: AnyArray) -> AnyArray:
+    """Bilinear samples of a plane at (M, K) continuous coordinates, M up to 32767 -> (M, K, ...); the border
+    repeats."""
+    across, down = ((v - 0.5).astype(np.float32) for v in (x, y))
+    return cv2.remap(plane, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
 GENERATORS: dict[str, Callable[[Evidence], Iterator[Float64]]] = {

@@ -5,7 +5,7 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.correction.outline.candidates import sample
+from autoprep.correction.outline.candidates import sample_at
 from autoprep.domain import Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import lab_fast
@@ -32,17 +32,20 @@ class CloseUp:
         self.shape = (photo.size_px[1] // self._factor, photo.size_px[0] // self._factor)
         self.scale = photo.scale / self._factor
 
-    def sample(self, points: Float64) -> Float32:
-        """Bilinear samples at (M, K, 2) continuous coordinates of the reduced photo -> (M, K, 3)."""
-        parts = [points[first : first + _ROWS] for first in range(0, len(points), _ROWS)]
-        return np.concatenate([self._part(part) for part in parts])
+    def sample(self, x: Float64, y: Float64) -> Float32:
+        """Bilinear samples at (M, K) continuous coordinates of the reduced photo -> (M, K, 3)."""
+        parts = [np.s_[first : first + _ROWS] for first in range(0, len(x), _ROWS)]
+        return np.concatenate([self._part(x[part], y[part]) for part in parts])
 
-    def _part(self, points: Float64) -> Float32:
-        ends = np.array(self.shape[::-1])
-        low, high = points.min(axis=(0, 1)) - _RIM_PX, points.max(axis=(0, 1)) + _RIM_PX
-        x0, y0 = (int(v) for v in np.clip(np.floor(low), 0, ends - 1))
-        x1, y1 = (int(v) for v in np.clip(np.ceil(high), [x0 + 1, y0 + 1], ends))
+    def _part(self, x: Float64, y: Float64) -> Float32:
+        (x0, x1), (y0, y1) = (self._reach(v, self.shape[1 - k]) for k, v in enumerate((x, y)))
         linear = self._photo.crop(*(edge * self._factor for edge in (y0, y1, x0, x1)))
         if self._factor > 1:
             linear = np.asarray(cv2.resize(linear, (x1 - x0, y1 - y0), interpolation=cv2.INTER_AREA), np.float32)
-        return np.asarray(sample(smooth_lab(linear), points - [x0, y0]), np.float32)
+        return np.asarray(sample_at(smooth_lab(linear), x - x0, y - y0), np.float32)
+
+    @staticmethod
+    def _reach(values: Float64, length: int) -> tuple[int, int]:
+        """From which pixel to which what is asked for is looked up: one at least."""
+        first = int(np.clip(np.floor(values.min() - _RIM_PX), 0, length - 1))
+        return first, int(np.clip(np.ceil(values.max() + _RIM_PX), first + 1, length))

@@ -62,8 +62,8 @@ def _strip(close: CloseUp, quad: Float64, side: int, widest: int) -> AnyArray | 
     depth = np.arange(widest + _DEEP_PX + 2 * _ROWS)
     places = quad[side] + t[:, None] * (quad[(side + 1) % 4] - quad[side])
     # Place by place: a slanted side is looked up in small pieces.
-    points = places[:, None] + depth[:, None] * _inward(quad, side)
-    band = np.asarray(close.sample(points), np.float64).transpose(1, 0, 2) * _WEIGHT
+    x, y = (np.add.outer(places[:, k], depth * _inward(quad, side)[k]) for k in range(2))
+    band = np.asarray(close.sample(x, y), np.float64).transpose(1, 0, 2) * _WEIGHT
     ends = _clearest(band, t, widest)
     return ends if ends is not None and _is_strip(band, ends[0] + (ends[1] - ends[0]) * t) else None
 
