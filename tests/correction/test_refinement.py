@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from autoprep.correction.outline.refinement import Refined, _quantile, refine, robust_line
-from autoprep.imaging.arrays import Float32, Float64
+from autoprep.imaging.arrays import Float32, Float64, float32
 
 TRUE: Float64 = np.array([[80.3, 60.7], [420.9, 72.2], [408.4, 300.6], [66.8, 287.1]])
 _FINE = 8
@@ -17,7 +17,7 @@ def sheet(blur_px: float = 0.8, quad: Float64 = TRUE, size: tuple[int, int] = (3
     cv2.fillPoly(mask, [np.round(quad * _FINE).astype(np.int32)], 255)
     share = cv2.resize(mask, size[::-1], interpolation=cv2.INTER_AREA).astype(np.float32)[..., None] / 255
     noise = np.random.default_rng(5).normal(0, 0.6, (*size, 3))
-    lab = np.float32([45, 8, 20]) * (1 - share) + np.float32([93, 0, 3]) * share + noise
+    lab = float32([45, 8, 20]) * (1 - share) + float32([93, 0, 3]) * share + noise
     return np.asarray(cv2.GaussianBlur(lab.astype(np.float32), (0, 0), blur_px), np.float32)
 
 
