@@ -18,7 +18,7 @@ from autoprep.correction.marks import inside_only, is_relief, lighter_marks
 from autoprep.correction.sheet import Sheet, smooth_light
 from autoprep.domain import Declined
 from autoprep.imaging import fields
-from autoprep.imaging.arrays import DARKEST, AnyArray, Bool, Float32, Float64, least
+from autoprep.imaging.arrays import DARKEST, AnyArray, Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE, lab_from_linear
 from autoprep.imaging.planes import rim_of, slope_of, small_copy, soft
 
@@ -74,11 +74,11 @@ class Paper:
 
 @dataclass(frozen=True)
 class _Search:
-    """The picture under search, flattened: logs (N, 3), luma (N,), coordinates, smoothness, rim and weights."""
+    """The picture under search, flattened: logs (3, N), luma (N,), coordinates, smoothness, rim and weights."""
 
     shape: tuple[int, int]
-    logs: Float64
-    luma: Float64
+    logs: Float32
+    luma: Float32
     x: Float64
     y: Float64
     smooth: Bool
@@ -149,8 +149,8 @@ def _without_fold(sheet: Sheet) -> Float32:
 def _prepare(linear: Float32) -> _Search:
     small = soft(small_copy(linear, _SEARCH_PX), 0.8)
     height, width = small.shape[:2]
-    logs = np.log(np.maximum(small, DARKEST)).astype(np.float64)
-    luma = np.log(np.maximum(small @ LUMINANCE, DARKEST)).astype(np.float64)
+    logs = np.ascontiguousarray(np.log(np.maximum(small, DARKEST)).reshape(-1, 3).T)
+    luma = np.log(np.maximum(small @ LUMINANCE, DARKEST))
     changes = _smoothness(luma)
     smooth = changes < max(0.022, 1.6 * float(np.percentile(changes, 20)))
     rim, outermost = _rim(luma.shape)
@@ -158,12 +158,12 @@ def _prepare(linear: Float32) -> _Search:
     x, y = fields.grid_coordinates(height, width)
     weight = np.where(rim, _RIM_WEIGHT, 1.0) * inside
     flat = (smooth & inside & (luma > np.log(4 * DARKEST))).ravel()
-    return _Search((height, width), logs.reshape(-1, 3), luma.ravel(), x, y, flat, rim.ravel(), weight.ravel())
+    return _Search((height, width), logs, luma.ravel(), x, y, flat, rim.ravel(), weight.ravel())
 
 
-def _smoothness(luma: Float64) -> Float64:
+def _smoothness(luma: Float32) -> Float64:
     """(h, w) local change of log luminance, per pixel."""
-    return cast(Float64, cv2.blur(slope_of(luma.astype(np.float32)), (3, 3)).astype(np.float64))
+    return cast(Float64, cv2.blur(slope_of(luma), (3, 3)).astype(np.float64))
 
 
 def _rim(shape: tuple[int, ...]) -> tuple[Bool, Bool]:
@@ -185,46 +185,49 @@ def _envelope(search: _Search) -> Float64:
     picks = [order[a + int(0.85 * (b - a))] for a, b in pairwise(starts) if b - a >= 6]
     chosen = np.array(picks if len(picks) >= 8 else usable)
     weight, terms = search.weight[chosen], fields.basis(search.x[chosen], search.y[chosen], 1)
-    coefficients = fields.solve(terms, search.logs[chosen], weight, 1)
+    logs = search.logs[:, chosen].T
+    coefficients = fields.solve(terms, logs, weight, 1)
     for _ in range(12):
-        expected = terms @ coefficients
-        below = search.luma[chosen] - _luma_of(expected)
+        below = search.luma[chosen] - _luma_of((terms @ coefficients).T)
         discount = np.where(below < -0.03, 0.06, 1.0)
-        coefficients = fields.solve(terms, search.logs[chosen], weight * discount, 1)
+        coefficients = fields.solve(terms, logs, weight * discount, 1)
     return coefficients
 
 
-def _luma_of(logs: Float64) -> Float64:
-    return cast(Float64, np.log(np.maximum(np.exp(logs) @ LUMINANCE.astype(np.float64), DARKEST)))
+def _luma_of(logs: AnyArray) -> AnyArray:
+    """(3, N) natural logs of linear RGB -> (N,) those of luminance."""
+    return cast(AnyArray, np.log(np.maximum(LUMINANCE.astype(logs.dtype) @ np.exp(logs), DARKEST)))
 
 
-def _expected(search: _Search, field: Float64) -> Float64:
-    return fields.evaluate(field, *search.shape).reshape(-1, 3).astype(np.float64)
+def _expected(search: _Search, field: Float64) -> Float32:
+    """(3, N) natural logs of what bare paper would show."""
+    return np.ascontiguousarray(fields.evaluate(field, *search.shape).reshape(-1, 3).T)
 
 
 def _members(search: _Search, field: Float64, tolerance: float) -> Bool:
     """The pixels of the lightest substantial level after the field is taken out."""
     expected = _expected(search, field)
-    expected_luma = _luma_of(expected)
-    rest = search.luma - expected_luma
+    rest = search.luma - _luma_of(expected)
     level = _lightest_level(rest[search.smooth], search.weight[search.smooth], tolerance)
-    near = search.smooth & (np.abs(rest - level) < tolerance)
+    near = np.asarray(search.smooth & (np.abs(rest - level) < tolerance))
     at = np.flatnonzero(near)
     if len(at) < 60:
         return near
     some = at[:: max(1, len(at) // _ENOUGH)]
-    off_tint = np.zeros(len(rest))
-    for channel in range(3):  # one by one: along an axis of three everything takes several times as long
-        tint = search.logs[:, channel] - expected[:, channel]
+    off_tint = np.zeros(len(rest), np.float32)
+    for seen, promised in zip(search.logs, expected, strict=True):
+        tint = seen - promised
         tint -= rest
         tint -= np.median(tint[some])
         np.maximum(off_tint, np.abs(tint, out=tint), out=off_tint)
-    return np.asarray(near & (off_tint < max(0.6 * tolerance, 0.022)))
+    return cast(Bool, near & (off_tint < max(0.6 * tolerance, 0.022)))
 
 
-def _lightest_level(rest: Float64, weight: Float64, tolerance: float) -> float:
-    low, high = -1.2, 0.8
-    counts, edges = np.histogram(rest, bins=int((high - low) / _BIN), range=(low, high), weights=weight)
+def _lightest_level(rest: Float32, weight: Float64, tolerance: float) -> float:
+    low, bins = -1.2, 500
+    places = np.floor((rest - low) / _BIN)
+    held = (places >= 0) & (places < bins)
+    counts = np.bincount(places[held].astype(np.intp), weights=weight[held], minlength=bins)
     reach = max(1, round(0.35 * tolerance / _BIN))
     smoothed = np.convolve(counts, np.hanning(2 * reach + 3)[1:-1], mode="same")
     mass = np.convolve(counts, np.ones(2 * reach + 1), mode="same")
@@ -235,7 +238,7 @@ def _lightest_level(rest: Float64, weight: Float64, tolerance: float) -> float:
         return 0.0
     enough = mass[peaks] >= max(_LEVEL_SHARE * weight.sum(), _LEVEL_RATIO * mass[peaks].max())
     best = peaks[enough][-1] if enough.any() else peaks[mass[peaks].argmax()]
-    return float((edges[best] + edges[best + 1]) / 2)
+    return float(low + (best + 0.5) * _BIN)
 
 
 def _degree(search: _Search, mask: Bool, most: int) -> int:
@@ -257,7 +260,7 @@ def _refit(search: _Search, mask: Bool, degree: int) -> Float64:
     cell = (index // width * 16 // height) * 16 + index % width * 16 // width
     counts = np.bincount(cell, minlength=256)
     weight = 1 / np.sqrt(counts[cell])
-    return fields.fit(search.x[index], search.y[index], search.logs[index], weight, degree)
+    return fields.fit(search.x[index], search.y[index], search.logs[:, index].T, weight, degree)
 
 
 def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
@@ -275,7 +278,7 @@ def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
     )
 
 
-def _lighter_marks(search: _Search, rest: Float64) -> float:
+def _lighter_marks(search: _Search, rest: Float32) -> float:
     """Share of the work under marks lighter than the paper: drawn ones, which stand out from their neighbourhood.
 
     Glare is lighter too, but it swells slowly; the median of the neighbourhood takes it out.
@@ -286,7 +289,7 @@ def _lighter_marks(search: _Search, rest: Float64) -> float:
     # Paper between dark lines stands out too where glare lifts all of it; there, plain ground is lifted with it.
     stands_out &= _lifted(search, rest).ravel() < 0.12
     # Where the camera ran out of scale there is glare, and nothing around its core can be told from chalk.
-    blown = (least(search.logs) > np.log(0.88)).reshape(search.shape).astype(np.uint8)
+    blown = (search.logs.min(axis=0) > np.log(0.88)).reshape(search.shape).astype(np.uint8)
     near = cv2.dilate(cv2.morphologyEx(blown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.ones((61, 61), np.uint8))
     marks = stands_out & (rest > 0.06) & (search.weight > 0) & (near.ravel() == 0)
     share = float(inside_only(marks.reshape(search.shape)).mean())
@@ -297,12 +300,12 @@ def _lighter_marks(search: _Search, rest: Float64) -> float:
 _SHINES = 0.35
 
 
-def _lifted(search: _Search, rest: Float64) -> Float32:
+def _lifted(search: _Search, rest: Float32) -> Float32:
     """(h, w) share of the neighbourhood that is plain and clearly lighter than the paper: 1 inside a wide shine."""
     return _share_around(_plainly_lighter(search, rest))
 
 
-def _plainly_lighter(search: _Search, rest: Float64) -> Bool:
+def _plainly_lighter(search: _Search, rest: Float32) -> Bool:
     return np.asarray((search.smooth & (rest > 0.06)).reshape(search.shape))
 
 

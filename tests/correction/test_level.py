@@ -58,3 +58,22 @@ def test_the_lit_side_of_a_blank_embossing_is_no_chalk(lit: float, shaded: float
     paper = find_level(embossed(lit, shaded))
     assert not isinstance(paper, Declined)
     assert (paper.lighter > 0.005) == marks
+
+
+def test_the_level_is_that_of_the_paper_and_of_its_tint() -> None:
+    """A wash no darker than the paper is no paper, and mottled paper is all of it paper."""
+    rng, shape = np.random.default_rng(6), (400, 480)
+    mottle = cv2.GaussianBlur(rng.normal(0, 1, shape), (0, 0), 5)
+    light = np.linspace(-0.9, -0.5, shape[1]) + mottle * (0.012 / mottle.std())
+    linear = np.exp(light)[..., None] * np.array([0.9, 0.9, 0.9])
+    wash = np.s_[150:260, 180:330]
+    linear[wash] *= np.array([0.75, 1.06, 1.2])  # of the same luminance (0.2126, 0.7152, 0.0722), bluish green
+    paper = find_level(linear.astype(np.float32))
+    assert not isinstance(paper, Declined)
+    inner = np.s_[155:255, 185:325]
+    bare = np.ones(shape, bool)
+    bare[140:270, 170:340] = False
+    assert paper.mask[inner].mean() < 0.02
+    assert paper.mask[bare].mean() > 0.95
+    told = paper.log_field(*shape).mean(axis=(0, 1))
+    assert np.abs(told - (-0.7 + np.log(0.9))).max() < 0.01

@@ -2807,4 +2807,17 @@ PLANTED: tuple[Mistake, ...] = (
         ("a grid half out of the photo is within", "    if _inside(x[ends], y[ends], shape).all():", "    if True:"),
         ("the quantile rounds down", "np.float32(place - below))", "np.float32(0))"),
     ),
+    *_all(
+        "autoprep/correction/outline/lines.py", ("tests/correction/test_lines.py",),
+        ("a joined line runs across", "cmath.phase(moment) / 2) * 1j", "cmath.phase(moment) / 2)"),
+        ("all pieces of a line count alike", "moment = complex((weight * off) @ off + (weight * on) @ on)", "moment = complex(off @ off + on @ on)\n    centre = complex(starts.mean() + ends.mean()) / 2"),
+        ("lines near each other are one", "0.006 * max(shape)", "0.06 * max(shape)"),
+        ("the least piece is a line", "0.05 * max(shape)", "0.0"),
+        ("one end on a line joins a piece", "(np.abs(_off(starts, line)) < limit_px) & (", "("),
+    ),
+    *_all(
+        "autoprep/correction/paper.py", ("tests/correction/test_level.py",),
+        ("the level is half a bin off", "low + (best + 0.5) * _BIN", "low + (best + 5.5) * _BIN"),
+        ("paper may have any tint", "near & (off_tint < max(0.6 * tolerance, 0.022))", "near"),
+    ),
 )  # fmt: skip

@@ -1,5 +1,8 @@
 """Straight lines of a small copy of the photo: short segments, and what they join to."""
 
+import cmath
+from typing import cast
+
 import cv2
 import numpy as np
 
@@ -53,28 +56,39 @@ def merge_segments(found: Float64, shape: tuple[int, int]) -> list[tuple[float, 
     length = np.hypot(found[:, 2] - found[:, 0], found[:, 3] - found[:, 1])
     order = np.argsort(-length, kind="stable")
     found, length = found[order], length[order]
-    starts, ends = found[:, :2], found[:, 2:]
+    # Places as complex numbers: one sum gives a line's direction (see `_fit`).
+    starts, ends = found[:, 0] + 1j * found[:, 1], found[:, 2] + 1j * found[:, 3]
     used = np.zeros(len(found), bool)
     merged = []
-    limit_px = 0.006 * max(shape)
-    for index in range(len(found)):
-        if used[index] or length[index] < 0.05 * max(shape):
+    limit_px, least_px = 0.006 * max(shape), 0.05 * max(shape)
+    for index in np.flatnonzero(length >= least_px):
+        if used[index]:
             continue
-        line = _fit(np.stack([starts[index], ends[index]]), length[[index]])
+        line = _fit(starts[[index]], ends[[index]], length[[index]])
+        near = used
         for _ in range(2):
-            near = (np.abs(starts @ line[:2] + line[2]) < limit_px) & (np.abs(ends @ line[:2] + line[2]) < limit_px)
-            near &= ~used
+            near = (np.abs(_off(starts, line)) < limit_px) & (np.abs(_off(ends, line)) < limit_px) & ~used
             if near.any():
-                line = _fit(np.concatenate([starts[near], ends[near]]), np.tile(length[near], 2))
+                line = _fit(starts[near], ends[near], length[near])
         used |= near
-        merged.append((float(length[near].sum()), line))
+        merged.append((float(length[near].sum()), np.array(line)))
     return sorted(merged, key=lambda pair: -pair[0])
 
 
-def _fit(points: AnyArray, weight: AnyArray) -> Float64:
-    weight = np.resize(weight, len(points))
-    centre = np.average(points, axis=0, weights=weight)
-    offset = points - centre
-    _, vectors = np.linalg.eigh((offset * weight[:, None]).T @ offset)
-    normal = vectors[:, 0]
-    return np.array([normal[0], normal[1], -normal @ centre])
+_Line = tuple[float, float, float]
+
+
+def _off(places: AnyArray, line: _Line) -> AnyArray:
+    """How far complex places lie off a line (a, b, c)."""
+    return cast(AnyArray, places.real * line[0] + places.imag * line[1] + line[2])
+
+
+def _fit(starts: AnyArray, ends: AnyArray, weight: Float64) -> _Line:
+    """The line of least squares through both ends of segments: its direction is half the angle of their second
+    moment."""
+    total = 2 * float(weight.sum())
+    centre = complex(weight @ starts + weight @ ends) / total
+    off, on = starts - centre, ends - centre
+    moment = complex((weight * off) @ off + (weight * on) @ on)
+    normal = cmath.rect(1.0, cmath.phase(moment) / 2) * 1j
+    return normal.real, normal.imag, -(normal.real * centre.real + normal.imag * centre.imag)
