@@ -2820,4 +2820,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("the level is half a bin off", "low + (best + 0.5) * _BIN", "low + (best + 5.5) * _BIN"),
         ("paper may have any tint", "near & (off_tint < max(0.6 * tolerance, 0.022))", "near"),
     ),
+    *_all(
+        "autoprep/correction/network.py", ("tests/correction/test_network.py",),
+        ("the slower engine reads the networks", "cv2.dnn.ENGINE_CLASSIC", "cv2.dnn.ENGINE_NEW"),
+        ("a path that can't be opened stops the eye", "with suppress(cv2.error), ", "with "),
+        ("any weights are taken", "    if hashlib.sha256(data).hexdigest() != sha256:", "    if False:"),
+    ),
 )  # fmt: skip
