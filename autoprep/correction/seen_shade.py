@@ -166,7 +166,10 @@ def _followed(ground: Ground, shade: Float32, likely: Bool, known: Bool, tint: F
     light = _guided(ground, shade, known, tint)
     for _ in range(_ROUNDS):
         rest = ground.rest - light
-        known = known | (likely & (np.abs(ground.luma - light @ LUMINANCE) < _NEAR) & (_off(rest) < _OFF_TINT))
+        more = likely & (np.abs(ground.luma - light @ LUMINANCE) < _NEAR) & (_off(rest) < _OFF_TINT) & ~known
+        if not more.any():
+            break  # nothing changes any more
+        known = known | more
         light = _guided(ground, shade, known, tint)
     found = light @ LUMINANCE
     return np.asarray(known), soft(light + (_as_around(ground.luma, found, known) - found)[..., None], 0.7)

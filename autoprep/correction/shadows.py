@@ -88,7 +88,10 @@ def _carried(ground: Ground, shaded: Bool, open_ground: Bool, lit: Bool) -> Shad
     light = _over_gaps(values, known)
     # Ground that lines enclose is not reached; where it shows just what the shadow around it promises, it is paper.
     for _ in range(3):
-        known |= open_ground & ground.seen & (np.abs(ground.luma - light @ LUMINANCE) < _ISLAND)
+        more = open_ground & ground.seen & (np.abs(ground.luma - light @ LUMINANCE) < _ISLAND) & ~known
+        if not more.any():
+            break  # nothing changes any more
+        known |= more
         light = _over_gaps(values, known)
     light = np.minimum(light, 0)
     under = light @ LUMINANCE < -FAINT
