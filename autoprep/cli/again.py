@@ -19,7 +19,8 @@ from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.rule import used
 from autoprep.service.said import facts_about, sent_to, usual, words_place
 from autoprep.told.explanations import not_given_out
-from autoprep.wishes.lines import by_key, holds, loose, word
+from autoprep.wishes.holding import holds
+from autoprep.wishes.lines import by_key, loose, word
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 

@@ -8,7 +8,8 @@ from typing import Any, NamedTuple, cast, get_args
 from autoprep.domain import Kind, ReferenceShot
 from autoprep.logs import composed
 from autoprep.wishes.asking import asked_for
-from autoprep.wishes.lines import AS_INCHES, held_name, instead, is_hold, kind, stands_apart, word
+from autoprep.wishes.holding import held_name, is_hold, stands_apart
+from autoprep.wishes.lines import AS_INCHES, instead, kind, word
 from autoprep.wishes.sizes import size, trailing_size, wants_unit, year
 
 # Names that cameras, phones, scanners, messengers and screenshots give: they are no titles.

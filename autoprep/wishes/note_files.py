@@ -15,19 +15,8 @@ from typing import Any
 from autoprep.logs import as_shown, composed
 from autoprep.wishes.asking import asked_for
 from autoprep.wishes.captions import Doubt, caption, open_doubts
-from autoprep.wishes.lines import (
-    KEYS,
-    holds,
-    holds_by,
-    is_hold,
-    loose,
-    meaning,
-    read,
-    slip,
-    stands_apart,
-    unlisted,
-    word,
-)
+from autoprep.wishes.holding import holds, holds_by, is_hold, stands_apart, unlisted
+from autoprep.wishes.lines import KEYS, loose, meaning, read, slip, word
 from autoprep.wishes.mistakes import nearest
 
 NOTE_ENDINGS = (".txt", ".toml", ".md")
