@@ -163,6 +163,7 @@ def test_folders_are_called_as_people_and_computers_call_them(
         ("note to self/IMG_1.jpg", False), ("private/IMG_1.jpg", True), ("Tide, 2026, private.jpg", True),
         ("Gallery - dont post/IMG_1.jpg", True), ("NOT YET/IMG_1.jpg", True),
         ("Tide (sold, do not post).jpg", True), ("Tide - not for web.jpg", True),
+        ("privat/IMG_1.jpg", True), ("secret/IMG_1.jpg", True), ("do not publish/IMG_1.jpg", True),
     ],
 )  # fmt: skip
 def test_what_may_be_private_is_no_title_and_no_medium(tmp_path: Path, shown: str, hold: bool) -> None:

@@ -60,7 +60,8 @@ def test_keywords_end_with_their_line(tmp_path: Path, line: str) -> None:
     "dont post", "please don’t show this", "not to sell, never publish", "keep this one back please", "Keep it private",
     "nicht veröffentlichen", "Bitte noch nicht zeigen!", "à ne pas publier", "no publicar", "niet delen",
     "non condividere", "private: do not show", "please don't put online", "not ready yet", "Wait!",
-    "🙈 keep this one back", "Hlod", "nicht veroeffentlichen", "zurückhalten"],
+    "privat", "Secret", "geheim!", "streng geheim", "do not publish", "privé", "not to be shown", "private: yes",
+    "Secret:", "geheim: ja", "🙈 keep this one back", "Hlod", "nicht veroeffentlichen", "zurückhalten"],
 )  # fmt: skip
 @pytest.mark.parametrize("before", ["title: Sluice\n", ""])
 def test_a_hold_in_other_words_holds(tmp_path: Path, line: str, before: str) -> None:

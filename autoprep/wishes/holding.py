@@ -4,13 +4,20 @@ import re
 
 # Lines that begin so say what may be done with a work, or speak to nobody but the artist: never a part of a text.
 _APART = re.compile(
-    r"hold\b|please\b|for\b|not\s+for\b|private|confidential|do\s+not\b|don['’]?t\b|note\s+to\b", re.IGNORECASE
+    r"hold\b|please\b|for\b|not\s+for\b|private|confidential|privat\b|geheim|do\s+not\b|don['’]?t\b|note\s+to\b",
+    re.IGNORECASE,
+)
+# That something is private or secret, in the languages whose words are read.
+_PRIVATE = (
+    r"(?:private|privat|privée?|privado|privato|confidential|confidentiel(?:le)?|vertraulich|vertrouwelijk"
+    r"|secret|secrète|secreto|segreto|geheim)"
 )
 _HOLDS = re.compile(
-    r"(?:please\W+)?hold\b|.*\b(?:on|please)\s+hold\b|(?:strictly\s+)?(?:private|confidential|embargo(?:ed)?|wait|hodl|hlod|ohld|not\s+(?:ready\s+)?yet)\W*$"
+    r"(?:please\W+)?hold\b|.*\b(?:on|please)\s+hold\b"
+    rf"|(?:(?:strictly|top|streng)\s+)?(?:{_PRIVATE}|embargo(?:ed)?|wait|hodl|hlod|ohld|not\s+(?:ready\s+)?yet)\W*$"
     r"|.*\bnot\s+for\s+(?:publication|(?:the\s+)?(?:web|internet|public)|online)\b|.*\bkeep\s+(?:(?:this|that|it|them|these|one)\s+)*(?:back|private|secret|offline)\b"
     r"|.*\b(?:do\s+not|don['’]?t)\s+(?:publish|post|share|upload|show|put)\b"
-    r"|.*\b(?:never|must\s+not)\s+(?:be\s+)?(?:publish|post|share|upload)(?:e?d)?\b"
+    r"|.*\b(?:never|must\s+not|not\s+to)\s+(?:be\s+)?(?:publish|post|share|upload)(?:e?d)?\b|.*\bnot\s+to\s+be\s+(?:shown|seen)\b"
     # The same in the other languages whose words are read: "do not publish, post, share, show".
     r"|.*\bnicht\s+(?:ver(?:ö|oe)ffentlichen|posten|teilen|zeigen|hochladen)\b|.*\bzur(?:ü|ue)ck(?:zu)?halten\b"
     r"|.*\bne\s+pas\s+(?:publier|poster|partager|montrer|diffuser)\b"
@@ -19,7 +26,9 @@ _HOLDS = re.compile(
     re.IGNORECASE,
 )
 # Before a colon these are the artist's own remarks: "private: Ida wants it".
-_REMARK = re.compile(r"(?:strictly\s+)?(?:private|confidential)", re.IGNORECASE)
+_REMARK = re.compile(rf"(?:(?:strictly|top|streng)\s+)?{_PRIVATE}", re.IGNORECASE)
+# And these behind it are none.
+_INDEED = re.compile(r"(?:yes|y|true|on|x|1|ja|oui|s[ií]|sim)?\W*", re.IGNORECASE)
 # A folder or a part of a name that is called so, with what computers add to a second one: "01 hold", "Hold (1)".
 _CALLED_HOLD = re.compile(r"(?:\d{1,3}[\W_]+)?(?:on[\s_-]+)?hold[\W_]*(?:(?:\d{1,3}|copy)[\W_]*)?", re.IGNORECASE)
 # Behind a name; a boat has one too.
@@ -62,7 +71,7 @@ def holds(line: str) -> bool:
 
 def holds_by(key: str, value: object) -> bool:
     """Whether a line whose key is not known asks for it: "holds: until May", "private: do not show"."""
-    remark = _REMARK.fullmatch(key.strip())
+    remark = _REMARK.fullmatch(key.strip()) and not _INDEED.fullmatch(" ".join(str(value).split()))
     return holds(str(value)) or (holds(key) and not remark)
 
 

@@ -2785,7 +2785,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("halves of what the finder learns from that each lack a kind of photo", "tests/lab/fit_outline.py", "    return seed // 20\n", "    return seed\n", ("tests/lab/test_fits.py",)),
     Mistake("a HEIC without Exif has damaged Exif", "autoprep/files/reading.py", 'image.info.get("exif") or b""', 'image.info.get("exif", b"")', ("tests/files/test_declared.py",)),
     Mistake('hold in other words gives out', "autoprep/wishes/holding.py", 'return bool(_HOLDS.match(bare(line).lstrip(" “„«‘\\"\'")))', 'return False', ('tests/test_note_lines.py',)),
-    Mistake('private is only a word', "autoprep/wishes/holding.py", '(?:private|confidential|embargo', '(?:embargo', ('tests/test_captions.py', 'tests/test_note_lines.py')),
+    Mistake('private is only a word', "autoprep/wishes/holding.py", '(?:{_PRIVATE}|embargo', '(?:embargo', ('tests/test_captions.py', 'tests/test_note_lines.py')),
     Mistake('a remark holds its work', "autoprep/wishes/holding.py", '(holds(key) and not remark)', 'holds(key)', ('tests/test_captions.py', 'tests/test_note_lines.py')),
     Mistake('no other language asks to hold', "autoprep/wishes/holding.py", '    r"|.*\\bnicht', '    r"|.*\\bnichts', ('tests/test_captions.py', 'tests/test_note_lines.py')),
     Mistake('a copy of a folder hold is a question', "autoprep/wishes/holding.py", '    return bool(_CALLED_HOLD.fullmatch(text.translate(NARROW).strip()))', '    return text.lower() == "hold"', ('tests/test_captions.py', 'tests/test_note_lines.py')),
@@ -2794,4 +2794,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake('signs that nobody sees hide a word', "autoprep/wishes/holding.py", '    seen = INVISIBLE.sub("", text)', '    seen = text', ('tests/test_captions.py', 'tests/test_note_lines.py')),
     Mistake('a text loses what joins and parts its letters', "autoprep/wishes/holding.py", '\\u200b\\u200e\\u200f', '\\u200b-\\u200f', ('tests/test_note_lines.py',)),
     Mistake('a sign that joins hides a hold', "autoprep/wishes/holding.py", 'return unlisted(JOINERS.sub("", text.translate(NARROW)))', 'return unlisted(text)', ('tests/test_note_lines.py',)),
+    Mistake("private: yes is a remark", "autoprep/wishes/holding.py", " and not _INDEED.fullmatch", " and True or not _INDEED.fullmatch", ("tests/test_note_lines.py",)),
+    Mistake("what is secret in another language is given out", "autoprep/wishes/holding.py", "|secret|secrète|secreto|segreto|geheim)", ")", ("tests/test_note_lines.py",)),
 )  # fmt: skip
