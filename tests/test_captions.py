@@ -147,7 +147,9 @@ def test_a_hold_in_other_words_holds_until_a_note_settles_it(tmp_path: Path, sho
         ("hold-1", {"hold": True}), ("Hold (1)", {"hold": True}), ("Thresholds", {"title": "Thresholds"}),
         ("For: site", {"destinations": ("site",)}), ("for_site", {"destinations": ("site",)}),
         ("for-site", {"destinations": ("site",)}), ("for a, b", {"destinations": ("a", "b")}),
-        ("also-for site; b", {"also": ("site", "b")}), ("forget-me-not", {"title": "forget-me-not"}),
+        ("also-for site; b", {"also": ("site", "b")}),
+        ("not for site", {"not_for": ("site",)}), ("Not-for site; b", {"not_for": ("site", "b")}),
+        ("not for site/not for b", {"not_for": ("site", "b")}), ("forget-me-not", {"title": "forget-me-not"}),
         ("as-is", {"title": "as-is"}),
     ],
 )  # fmt: skip

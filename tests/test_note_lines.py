@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from autoprep.domain import WorkFacts
+from autoprep.wishes.lines import by_key
 from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.notes import facts_of
 
@@ -249,3 +250,36 @@ def test_a_note_that_is_a_link_is_not_followed_and_holds(tmp_path: Path) -> None
     facts, warnings = facts_of(tmp_path, "Jug.jpg")
     assert (facts.hold, facts.title) == (True, "Jug")
     assert "it is a link" in warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("note", "places"),
+    [
+        ("not for: site", ("site",)), ("Not-For: Site, print", ("Site", "print")), ("not for site", ("site",)),
+        ("not for: site\nnot for: print", ("site", "print")), ("not for site\nnot for: print", ("site", "print")),
+        ("except for: site", ("site",)), ("title: Jug\nnot for print", ("print",)),
+    ],
+)  # fmt: skip
+def test_a_note_says_where_a_work_does_not_go(tmp_path: Path, note: str, places: tuple[str, ...]) -> None:
+    facts, told = read(tmp_path, f"{note}\n")
+    assert (facts.not_for, facts.hold, told) == (places, False, ())
+    assert not facts.says_work or facts.title
+
+
+def test_a_note_adds_to_what_its_folder_says_of_where_a_work_does_not_go(tmp_path: Path) -> None:
+    place = tmp_path / "not for site" / "IMG_1.txt"
+    place.parent.mkdir()
+    place.write_text("not for print\nnot for shop\n", encoding="utf-8")
+    facts, _ = facts_of(tmp_path, "not for site/IMG_1.jpg")
+    assert facts.not_for == ("site", "print", "shop")
+    assert facts.goes_to(("site", "wall")) == ("wall",)
+
+
+def test_what_is_not_for_sale_is_for_all_places(tmp_path: Path) -> None:
+    facts, told = read(tmp_path, "not for: sale\n")
+    assert (facts.price, facts.not_for, told) == ("not for sale", (), ())
+
+
+def test_places_that_a_work_is_not_for_add_up_on_the_command_line() -> None:
+    assert by_key(["not for: site2", "not for site", "hold"]) == {"not_for": "not for: site2, site", "hold": "hold"}
+    assert by_key(["not for: site", "not for: print", "not for:"]) == {}

@@ -229,7 +229,7 @@ def _goes_to(settings: Settings, ledger: Ledger, job: View, destination: str) ->
     said, made = _said_of(settings, job), ledger.renditions(job.job).get(destination)
     if destination in (*sent_to(settings, said), *said.goes_to(job.usual)):
         return True
-    return made is not None and made.asked
+    return made is not None and made.asked and destination not in said.not_for
 
 
 def _said_of(settings: Settings, job: View) -> WorkFacts:

@@ -2,7 +2,7 @@
 
 import difflib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, get_args
 
 from autoprep.domain import Kind, OutlineWord, PaperWord
@@ -12,6 +12,7 @@ from autoprep.wishes.holding import (
     NARROW,
     QUOTES,
     bare,
+    holds,
     stands_apart,
     unlisted,
     unquoted,
@@ -28,7 +29,8 @@ KEYS = {
     "description": "description", "caption": "description", "alt": "alt_text", "alt text": "alt_text",
     "alternative text": "alt_text", "keywords": "keywords", "tags": "keywords", "kind": "kind", "as": "kind",
     "for": "destinations", "destination": "destinations", "destinations": "destinations", "only for": "destinations",
-    "also for": "also", "also": "also", "hold": "hold", "paper": "paper", "grey card": "grey_card",
+    "also for": "also", "also": "also", "not for": "not_for", "except for": "not_for",
+    "hold": "hold", "paper": "paper", "grey card": "grey_card",
     "gray card": "grey_card", "lighter": "lighter", "darker": "darker", "turn": "turn", "rotate": "turn",
     "outline": "outline", "edge": "outline", "edges": "outline", "corners": "corners", "not a work": "not_a_work",
     "as shot": "as_shot", "order": "order", "photo": "photo",
@@ -49,8 +51,17 @@ def word(text: str) -> dict[str, Any]:
         return {folded.replace(" ", "_"): True}
     if folded in get_args(OutlineWord):
         return {"outline": folded}
+    never = re.fullmatch(r"not[ -]for (?!sale\b)(.+)", folded)
+    if never and not holds(text):
+        return {"not_for": _listed(never[1])}
     turned = re.fullmatch(r"turn(?:ed)? (.+)", folded)
     return _turn(turned[1]) if turned else {}
+
+
+def besides(said: Mapping[str, Any], found: Mapping[str, Any]) -> dict[str, Any]:
+    """The same with all places that the work is not for: each word on that adds to the others."""
+    never = (*said.get("not_for", ()), *found.get("not_for", ()))
+    return {**found, **({"not_for": tuple(dict.fromkeys(never))} if never else {})}
 
 
 def instead(text: str, taken: str, known: tuple[str, ...]) -> str:
@@ -109,14 +120,21 @@ def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
 
 
 def by_key(lines: Iterable[str]) -> dict[str, str]:
-    """Lines that were said one after the other, by what they speak of: of each the last; one without a value unsays."""
+    """Lines that were said one after the other, by what they speak of: of each the last, but all that
+    it is not for; one without a value unsays."""
     said: dict[str, str] = {}
     for line in lines:
         key, value = _key_and_value(line)
-        said.pop(key, None)
+        before = said.pop(key, "")
         if value:
-            said[key] = line.strip()
+            places = dict.fromkeys((*_kept_from(before), *_kept_from(line))) if key == "not_for" else ()
+            said[key] = f"not for: {', '.join(places)}" if places else line.strip()
     return said
+
+
+def _kept_from(line: str) -> tuple[str, ...]:
+    """The places that a line says the work is not for."""
+    return word(line).get("not_for") or _listed(_key_and_value(line)[1]) if line else ()
 
 
 def _key_and_value(line: str) -> tuple[str, str]:
@@ -299,6 +317,7 @@ _READERS: dict[str, Callable[[str], dict[str, Any]]] = {
     "keywords": lambda text: {"keywords": _listed(text)},
     "destinations": lambda text: {"destinations": _listed(text)},
     "also": lambda text: {"also": _listed(text)},
+    "not_for": lambda text: {"price": "not for sale"} if text.lower() == "sale" else {"not_for": _listed(text)},
 }
 
 # The words that a line may give, where they are few: the nearest is offered for one that is not known.

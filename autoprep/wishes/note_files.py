@@ -31,6 +31,7 @@ _NAMES = {
     "hold": "whether it is held",
     "keep_paper": "the paper",
 }
+WHATEVER_ELSE = ("also", "not_for")  # what each source adds to the others
 OF_THE_SIZE = ("unit", "size_free")  # what is said along with a size, and never by itself
 _ESCAPES = re.compile(rb"\\(?:x([01][0-9a-f]|[7-9a-f][0-9a-f])|u(20[0-9a-f]{2}))")
 
@@ -162,7 +163,7 @@ def _text(data: bytes, *, cut: bool = False) -> str:
 
 
 # What several lines of one note say of these is meant together.
-_ADD_UP = ("keywords", "also")
+_ADD_UP = ("keywords", "also", "not_for")
 
 
 def said_in(
@@ -198,7 +199,7 @@ def said_in(
             found = read(name, value, called, warnings)
             keyed |= found.keys()
             warnings += _said_twice(given, found, value, called)
-            if name in _ADD_UP:
+            if name in _ADD_UP and name in found:
                 found = {name: tuple(dict.fromkeys((*said.get(name, ()), *found.get(name, ()))))}
             lay_over(said, found)
     warnings += [*_in_short(idle, called), *open_doubts(doubts, keyed, called)]
@@ -308,10 +309,9 @@ def lay_over(said: dict[str, Any], source: dict[str, Any]) -> None:
     for one, other in (("corners_px", "outline"), ("outline", "corners_px")):
         if one in source and other not in source:
             said.pop(other, None)
-    also = (*said.get("also", ()), *source.get("also", ()))
+    both = {name: (*said.get(name, ()), *source.get(name, ())) for name in WHATEVER_ELSE}
     said |= source
-    if also:
-        said["also"] = tuple(dict.fromkeys(also))
+    said |= {name: tuple(dict.fromkeys(names)) for name, names in both.items() if names}
 
 
 def in_words(key: str) -> str:

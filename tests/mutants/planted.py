@@ -2796,4 +2796,13 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake('a sign that joins hides a hold', "autoprep/wishes/holding.py", 'return unlisted(JOINERS.sub("", text.translate(NARROW)))', 'return unlisted(text)', ('tests/test_note_lines.py',)),
     Mistake("private: yes is a remark", "autoprep/wishes/holding.py", " and not _INDEED.fullmatch", " and True or not _INDEED.fullmatch", ("tests/test_note_lines.py",)),
     Mistake("what is secret in another language is given out", "autoprep/wishes/holding.py", "|secret|secrète|secreto|segreto|geheim)", ")", ("tests/test_note_lines.py",)),
+    Mistake("what a work is not for has it", "autoprep/domain/work.py", "for name in sent if name not in self.not_for)", "for name in sent)", ("tests/test_note_lines.py",)),
+    Mistake("an order outdoes what a work is not for", "autoprep/service/rule.py", "*known.redo}.difference(known.said.not_for)\n    return", "*known.redo}\n    return", ("tests/service/test_not_for.py",)),
+    Mistake("a place that is not known keeps a work from nowhere", "autoprep/service/said.py", " or unknown_never)", ")", ("tests/service/test_not_for.py",)),
+    Mistake("where a copy is not for, its work goes", "autoprep/service/beside.py", '"also": also, "not_for": never}', '"also": also}', ("tests/service/test_not_for.py",)),
+    Mistake("a copy that is not for an unknown place holds nothing", "autoprep/service/said.py", "    hold = said.hold or not all(_meant(settings, word) for word in said.not_for)\n", "    hold = said.hold\n", ("tests/service/test_not_for.py",)),
+    Mistake("of two folders that say what a work is not for the inner is heard", "autoprep/wishes/lines.py", '    never = (*said.get("not_for", ()), *found', '    never = (*found', ("tests/test_captions.py",)),
+    Mistake("of two lines of what a work is not for the last is heard", "autoprep/wishes/note_files.py", 'WHATEVER_ELSE = ("also", "not_for")', 'WHATEVER_ELSE = ("also",)', ("tests/test_note_lines.py", *("tests/service/test_not_for.py",))),
+    Mistake("a second word on what a work is not for undoes the first", "autoprep/wishes/lines.py", '        before = said.pop(key, "")\n', '        before = said.pop(key, "") and ""\n', ("tests/test_note_lines.py",)),
+    Mistake("what is not for sale is for nobody", "autoprep/wishes/lines.py", '{"price": "not for sale"} if text.lower() == "sale" else ', "", ("tests/test_note_lines.py",)),
 )  # fmt: skip
