@@ -206,6 +206,7 @@ def test_a_dash_in_a_title_stays(tmp_path: Path, line: str) -> None:
         ({"Jug.txt": "title: Blue\nhold: no", "Jug.md": "hold: yes"}, "Blue", "do not agree on a hold; it is held"),
         ({"note.txt": "hold: no", "note.md": "year: 2026\nhold: yes"}, "", "do not agree on a hold; it is held"),
         ({"Jug.md": "---\ntitle: Blue\nhold: yes\n---\nLong ago"}, "Blue", "says “Long ago” without a word"),
+        ({"Jug.md": "title: Blue\n" + "description: boats\n" * 4000 + "hold: yes"}, "Blue", "held until it is shorter"),
         ({"Jug.md": "hold: yes\ntitle: Blue\n" + "description: boats\n" * 4000}, "Blue", "is longer than 64 KiB"),
     ],
 )

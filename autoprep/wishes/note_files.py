@@ -24,6 +24,7 @@ WORK_LIST = "works.csv"  # in any capitals: the list of the works in its folder
 # A folder is steady so long after its last change; the coarsest times that file systems keep are two seconds apart.
 _STEADY_NS, _STEADY_BY_COARSE_NS = 100_000_000, 3_000_000_000
 _LARGEST_NOTE = 64 * 1024
+_TOO_LONG = f" is longer than {_LARGEST_NOTE // 1024} KiB; what stands behind that was not read"
 _LONGEST_CAPTION = 200  # letters; a longer first line of a note is no caption
 _NAMES = {
     "size_mm": "the size",
@@ -121,13 +122,15 @@ def said_by(place: Path, warnings: list[str], called: str = "", *, keep_photo: b
     called = called or f"the note {as_shown(place.name)}"
     try:
         text = text_of(place)
-        if text is not None and place.stat().st_size > _LARGEST_NOTE:
-            warnings.append(
-                f"{called} is longer than {_LARGEST_NOTE // 1024} KiB; what stands behind that was not read"
-            )
+        is_long = text is not None and place.stat().st_size > _LARGEST_NOTE
     except OSError as problem:
         return held_unread(called, problem, warnings)
-    return None if text is None else said_in(text, place, warnings, called, keep_photo=keep_photo)
+    said = None if text is None else said_in(text, place, warnings, called, keep_photo=keep_photo)
+    if said is not None and is_long:  # what was not read may ask for a hold
+        held = "" if "hold" in said else "; the work is held until it is shorter, or its beginning says “hold: no”"
+        warnings.append(f"{called}{_TOO_LONG}{held}")
+        said.setdefault("hold", True)
+    return said
 
 
 def held_unread(called: str, problem: OSError, warnings: list[str]) -> dict[str, Any]:
