@@ -196,6 +196,19 @@ def test_what_can_not_be_said_ends_without_a_traceback(wren: Studio, target: str
     assert done.returncode == (1 if "full" in target else 0)
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device of Linux")
+@pytest.mark.parametrize(
+    ("typed", "code", "told"),
+    [("--help > /dev/full", 1, "could not be written"), ("say --help > /dev/full", 1, "could not be written"),
+    ("--version > /dev/full", 1, "could not be written"), ("--help >&-", 0, "commands:"), ("--odd 2> /dev/full", 2, "")],
+)  # fmt: skip
+def test_a_help_that_can_not_be_said_is_an_error(typed: str, code: int, told: str) -> None:
+    line = f"{shlex.quote(sys.executable)} -m autoprep {typed}"
+    done = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False)
+    assert (done.returncode, "Traceback" in done.stderr) == (code, False)
+    assert told in done.stderr
+
+
 def test_settings_are_answered_by_name(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
     text = wren.config.read_text(encoding="utf-8")
     wren.config.write_text(f'[folders]\ninbox = ""\n{text.replace("[folders]", "")}', encoding="utf-8")

@@ -17,10 +17,10 @@ def main(arguments: list[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     with contextlib.suppress(AttributeError, ValueError, OSError):  # names from the disk need be no text
         sys.stdout.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
-    options = parsed(arguments)
-    if any(getattr(options, form, False) for form in ("json", "csv")):
-        _in_utf8()
     try:
+        options = parsed(arguments)
+        if any(getattr(options, form, False) for form in ("json", "csv")):
+            _in_utf8()
         code = int(_function(options.run)(options))
         if sys.stdout is not None:
             sys.stdout.flush()  # here, where what comes of it can be told

@@ -2806,4 +2806,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a second word on what a work is not for undoes the first", "autoprep/wishes/lines.py", '        before = said.pop(key, "")\n', '        before = said.pop(key, "") and ""\n', ("tests/test_note_lines.py",)),
     Mistake("what is not for sale is for nobody", "autoprep/wishes/lines.py", '{"price": "not for sale"} if text.lower() == "sale" else ', "", ("tests/test_note_lines.py",)),
     Mistake("a note that is too long to be read gives out", "autoprep/wishes/note_files.py", '        said.setdefault("hold", True)\n', "", ("tests/test_note_lines.py",)),
+    Mistake("a help that can't be written ends well", "autoprep/cli/arguments.py", "if file is None or file is not sys.stdout:", "if True:", ("tests/test_said_plainly.py",)),
 )  # fmt: skip
