@@ -1,12 +1,14 @@
 """The lines of a note: what goes on with a text, what stands apart, and which slips are read as meant."""
 
+import re
 from pathlib import Path
 
 import pytest
 
 from autoprep.domain import WorkFacts
+from autoprep.errors import ConfigError
 from autoprep.wishes.lines import by_key
-from autoprep.wishes.mistakes import nearest
+from autoprep.wishes.mistakes import Mistakes, nearest
 from autoprep.wishes.notes import facts_of
 
 
@@ -284,3 +286,25 @@ def test_what_is_not_for_sale_is_for_all_places(tmp_path: Path) -> None:
 def test_places_that_a_work_is_not_for_add_up_on_the_command_line() -> None:
     assert by_key(["not for: site2", "not for site", "hold"]) == {"not_for": "not for: site2, site", "hold": "hold"}
     assert by_key(["not for: site", "not for: print", "not for:"]) == {}
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        (r'title = "C:\dir\x"', r"twice, or the text stands in single quotes: `title = 'C:\dir\x'`"),
+        ('title = "C:\\dir\\"', "`title = 'C:\\dir\\'`"),
+        ('title = """a\n\\q"""', "a \\ in a text is written twice (line 2)"),
+        ("date = 2026-02-30", "there is no such day as 2026-02-30"), ("year = 2026-1-5", "`year = 2026-01-05`"),
+        ("date = 25.11.2026", "a date is year, month and day"), ("year = 1999-12-31 10:00", "is no time of day"),
+        ('title = "a\x01"', "a sign that nobody sees"), ('title = "Jug', "a quote of `title` is open"),
+    ],
+)  # fmt: skip
+def test_a_slip_in_a_note_in_toml_is_told_plainly(tmp_path: Path, line: str, told: str) -> None:
+    (tmp_path / "IMG_1.toml").write_text(f"{line}\n", encoding="utf-8")
+    warnings = facts_of(tmp_path, "IMG_1.jpg")[1]
+    assert told in warnings[0]
+    assert not re.search("column|Unescaped|Invalid|Expected", warnings[0])
+    mistakes = Mistakes()
+    mistakes.parsed(tmp_path / "IMG_1.toml", f"{line}\n")
+    with pytest.raises(ConfigError, match=re.escape(told.removesuffix(" (line 2)"))):
+        mistakes.tell()

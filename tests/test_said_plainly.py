@@ -200,7 +200,8 @@ def test_what_can_not_be_said_ends_without_a_traceback(wren: Studio, target: str
 @pytest.mark.parametrize(
     ("typed", "code", "told"),
     [("--help > /dev/full", 1, "could not be written"), ("say --help > /dev/full", 1, "could not be written"),
-    ("--version > /dev/full", 1, "could not be written"), ("--help >&-", 0, "commands:"), ("--odd 2> /dev/full", 2, "")],
+    ("--version > /dev/full", 1, "could not be written"),
+    ("--help >&-", 0, "commands:"), ("--odd 2> /dev/full", 2, "")],
 )  # fmt: skip
 def test_a_help_that_can_not_be_said_is_an_error(typed: str, code: int, told: str) -> None:
     line = f"{shlex.quote(sys.executable)} -m autoprep {typed}"

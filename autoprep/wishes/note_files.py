@@ -18,6 +18,8 @@ from autoprep.wishes.captions import Doubt, caption, open_doubts
 from autoprep.wishes.holding import holds, holds_by, is_hold, stands_apart, unlisted
 from autoprep.wishes.lines import KEYS, loose, meaning, read, slip, word
 from autoprep.wishes.mistakes import nearest
+from autoprep.wishes.slips import line_in
+from autoprep.wishes.slips import slip as toml_slip
 
 NOTE_ENDINGS = (".txt", ".toml", ".md")
 WORK_LIST = "works.csv"  # in any capitals: the list of the works in its folder
@@ -223,12 +225,19 @@ def _of_toml(text: str, called: str, warnings: list[str]) -> tuple[list[tuple[st
         return list(_flat(tomllib.loads(text))), []
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as problem:
         # Nesting without end and numbers of thousands of digits are no syntax errors to the parser.
-        reason = problem if isinstance(problem, tomllib.TOMLDecodeError) else "it holds a number or a nesting too large"
+        slipped = isinstance(problem, tomllib.TOMLDecodeError)
+        reason = _slip_in(text, str(problem)) if slipped else "it holds a number or a nesting too large"
         warnings.append(f"{called} can't be read as TOML, so its lines are read like those of a plain note: {reason}")
     plain = (line for line in text.splitlines() if not line.lstrip().startswith(("#", "[")))
     lines, others = loose("\n".join(_ASSIGNED.sub(r"\1: ", line) for line in plain))
     found = [(key, _LIST_OF.sub("", value) if re.fullmatch(r"\[[^\[]*\]", value) else value) for key, value in lines]
     return [(key, value) for key, value in found if meaning(key) == "hold" or _is_whole(value)], others
+
+
+def _slip_in(text: str, problem: str) -> str:
+    """What is wrong in a note in TOML, and in which line."""
+    said, at = toml_slip(text, line_in(text, problem), problem)
+    return said if said == problem else f"{said} (line {at})"
 
 
 def _is_whole(value: str) -> bool:

@@ -2807,4 +2807,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what is not for sale is for nobody", "autoprep/wishes/lines.py", '{"price": "not for sale"} if text.lower() == "sale" else ', "", ("tests/test_note_lines.py",)),
     Mistake("a note that is too long to be read gives out", "autoprep/wishes/note_files.py", '        said.setdefault("hold", True)\n', "", ("tests/test_note_lines.py",)),
     Mistake("a help that can't be written ends well", "autoprep/cli/arguments.py", "if file is None or file is not sys.stdout:", "if True:", ("tests/test_said_plainly.py",)),
+    Mistake("a backslash in a text is told by the parser", "autoprep/wishes/slips.py", '    if value.startswith(\'"\') and', "    if False and", ("tests/test_note_lines.py",)),
+    Mistake("a date that is none is told by the parser", "autoprep/wishes/slips.py", "    return _of_date(key, value) or", "    return", ("tests/test_note_lines.py",)),
+    Mistake("slips in a note in TOML are told by the parser", "autoprep/wishes/note_files.py", "_slip_in(text, str(problem)) if slipped", "str(problem) if slipped", ("tests/test_note_lines.py",)),
 )  # fmt: skip
