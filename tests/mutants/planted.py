@@ -2810,4 +2810,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a backslash in a text is told by the parser", "autoprep/wishes/slips.py", '    if value.startswith(\'"\') and', "    if False and", ("tests/test_note_lines.py",)),
     Mistake("a date that is none is told by the parser", "autoprep/wishes/slips.py", "    return _of_date(key, value) or", "    return", ("tests/test_note_lines.py",)),
     Mistake("slips in a note in TOML are told by the parser", "autoprep/wishes/note_files.py", "_slip_in(text, str(problem)) if slipped", "str(problem) if slipped", ("tests/test_note_lines.py",)),
+    Mistake("which side is up is lost with all the rest", "autoprep/files/reading.py", "exif, side = Image.Exif(), side_by_its_entry(block)", "exif, side = Image.Exif(), None", ("tests/files/test_reading.py",)),
+    Mistake("a side is read in the other order of bytes", "autoprep/files/camera.py", "side = number(data[at + 8 : at + 8 + _WHOLE[kind]])", 'side = int.from_bytes(data[at + 8 : at + 8 + _WHOLE[kind]], "little")', ("tests/files/test_reading.py",)),
+    Mistake("which side is up is lost where the end of the Exif is", "autoprep/files/reading.py", "not in exif and (side := side_by_its_entry(block)):", "not in exif and (side := None):", ("tests/files/test_reading.py",)),
 )  # fmt: skip
