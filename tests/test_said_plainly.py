@@ -1,5 +1,6 @@
 """What the commands say is so, can be read, and can be typed as it stands."""
 
+import errno
 import shlex
 import sqlite3
 import subprocess
@@ -10,6 +11,7 @@ import pytest
 
 from autoprep.cli import main
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
+from autoprep.errors import in_plain_words
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Settling, scan
@@ -208,6 +210,26 @@ def test_a_help_that_can_not_be_said_is_an_error(typed: str, code: int, told: st
     done = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False)
     assert (done.returncode, "Traceback" in done.stderr) == (code, False)
     assert told in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("problem", "told"),
+    [
+        (PermissionError(errno.EACCES, "Permission denied", "/studio/records/log.jsonl"),
+        "/studio/records/log.jsonl can't be opened or written to (Permission denied); see that"),
+        (sqlite3.OperationalError("attempt to write a readonly database"), "the ledger can't be written to; see that"),
+    ],
+)  # fmt: skip
+def test_records_that_may_not_be_written_are_told_and_end_no_command_with_a_traceback(
+    wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, problem: Exception, told: str
+) -> None:
+    def closed(*_: object) -> None:
+        raise problem
+
+    monkeypatch.setattr("autoprep.cli.work.open_log", closed)
+    assert main(["watch", "--config", str(wren.config)]) == 1
+    assert capsys.readouterr().err.startswith(f"autoprep: {told}")
+    assert in_plain_words(problem).startswith(told)
 
 
 def test_settings_are_answered_by_name(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import BinaryIO
 
-from autoprep.errors import DeliveryError
+from autoprep.errors import DeliveryError, who_may
 
 PART_PREFIX, PART_SUFFIX = ".autoprep-", ".part"
 _RESERVED = {
@@ -66,7 +66,7 @@ def make_part(final: Path, write: Callable[[BinaryIO], object], token: str) -> P
         why = problem.strerror or str(problem)
         if isinstance(problem, FileExistsError | NotADirectoryError):
             why = f"something stands in the place of the folder {final.parent.parent.name}/{final.parent.name}"
-        said = f"{_in_its_folder(final)} can't be written ({why}){_who_may(problem)}"
+        said = f"{_in_its_folder(final)} can't be written ({why}){who_may(problem)}"
         raise DeliveryError(said, full=is_full(problem)) from problem
     return part
 
@@ -76,13 +76,6 @@ def _in_its_folder(file: Path) -> str:
     return f"{file.parent.name}/{file.name}"
 
 
-def _who_may(problem: OSError) -> str:
-    return "; see that this computer's user may write there" if problem.errno in _CLOSED else ""
-
-
-_CLOSED = (errno.EACCES, errno.EPERM, errno.EROFS)
-
-
 def publish(part: Path, final: Path) -> None:
     """Give a synced part its final name and make the name durable. Raises DeliveryError."""
     try:
@@ -90,7 +83,7 @@ def publish(part: Path, final: Path) -> None:
         sync_folder(final.parent)
     except OSError as problem:
         why = problem.strerror or problem
-        said = f"{_in_its_folder(final)} can't be put in place ({why}){_who_may(problem)}"
+        said = f"{_in_its_folder(final)} can't be put in place ({why}){who_may(problem)}"
         raise DeliveryError(said, full=is_full(problem)) from problem
 
 

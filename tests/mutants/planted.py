@@ -2814,5 +2814,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a side is read in the other order of bytes", "autoprep/files/camera.py", "side = number(data[at + 8 : at + 8 + _WHOLE[kind]])", 'side = int.from_bytes(data[at + 8 : at + 8 + _WHOLE[kind]], "little")', ("tests/files/test_reading.py",)),
     Mistake("which side is up is lost where the end of the Exif is", "autoprep/files/reading.py", "not in exif and (side := side_by_its_entry(block)):", "not in exif and (side := None):", ("tests/files/test_reading.py",)),
     Mistake("which folder can't be written is not said", "autoprep/files/storage.py", 'return f"{file.parent.name}/{file.name}"', "return file.name", ("tests/files/test_storage.py",)),
-    Mistake("that a user may not write in a folder is not said", "autoprep/files/storage.py", "_CLOSED = (errno.EACCES, errno.EPERM, errno.EROFS)", "_CLOSED = ()", ("tests/files/test_storage.py",)),
+    Mistake("that a user may not write in a folder is not said", "autoprep/errors.py", "_CLOSED = (errno.EACCES, errno.EPERM, errno.EROFS)", "_CLOSED = ()", ("tests/files/test_storage.py",)),
+    Mistake("a closed folder of records ends a command with a traceback", "autoprep/cli/main.py", "if in_plain_words(problem) != str(problem):", "if False:", ("tests/test_said_plainly.py",)),
+    Mistake("a ledger that can't be written to is told by its library", "autoprep/errors.py", 'if "readonly database" in str(problem):', "if False:", ("tests/test_said_plainly.py",)),
 )  # fmt: skip
