@@ -326,3 +326,18 @@ def test_check_tells_of_files_that_other_settings_made(wren: Studio, capsys: pyt
     wren.put("Gull.txt", "hold: yes")
     wren.run()
     assert "made before the name" not in run(wren, capsys, "check")[1]  # what is withdrawn lies in no folder
+
+
+def test_what_lies_in_the_inbox_and_is_not_read_yet_is_counted(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Photos are read one by one: of hundreds that were dropped at once nearly none was said to wait."""
+    for number in range(3):
+        wren.put(f"June/Gull {number}.jpg", photo(number))
+    wren.put("empty.jpg", b"")
+    assert "In the inbox, not read yet: 3 photos" in run(wren, capsys, "status")[1]
+    wren.run()
+    assert "not read yet" not in run(wren, capsys, "status")[1]
+    wren.put("Tern.jpg", photo(7))
+    assert "In the inbox, not read yet: 1 photo" in run(wren, capsys, "status")[1].splitlines()
+    assert '"not_begun": 1' in run(wren, capsys, "status", "--json")[1]
