@@ -16,6 +16,8 @@ AutoprepError
 └── AlreadyRunning       another service works in this studio
 """
 
+import errno
+import os
 from pathlib import Path
 
 
@@ -104,3 +106,25 @@ class StudioMoved(AutoprepError):
 
 class LedgerDamaged(AutoprepError):
     """The ledger is no database any more, or one with broken pages."""
+
+
+_CLOSED = (errno.EACCES, errno.EPERM, errno.EROFS)
+
+
+def is_closed(problem: Exception) -> bool:
+    """Whether a file or folder may not be used by this computer's user."""
+    return isinstance(problem, OSError) and problem.errno in _CLOSED
+
+
+def who_may(problem: Exception) -> str:
+    """What to see to where something may not be written, to stand behind what is said of it; else empty."""
+    return "; see that this computer's user may write there" if is_closed(problem) else ""
+
+
+def in_plain_words(problem: Exception) -> str:
+    """What is wrong with files or with the ledger. The ledger's library has words of its own for a closed folder."""
+    if "readonly database" in str(problem):
+        return "the ledger can't be written to; see that this computer's user may write in the folder records"
+    if is_closed(problem) and isinstance(problem, OSError) and problem.filename is not None:
+        return f"{os.fsdecode(problem.filename)} can't be opened or written to ({problem.strerror}){who_may(problem)}"
+    return str(problem)

@@ -147,7 +147,9 @@ def test_a_hold_in_other_words_holds_until_a_note_settles_it(tmp_path: Path, sho
         ("hold-1", {"hold": True}), ("Hold (1)", {"hold": True}), ("Thresholds", {"title": "Thresholds"}),
         ("For: site", {"destinations": ("site",)}), ("for_site", {"destinations": ("site",)}),
         ("for-site", {"destinations": ("site",)}), ("for a, b", {"destinations": ("a", "b")}),
-        ("also-for site; b", {"also": ("site", "b")}), ("forget-me-not", {"title": "forget-me-not"}),
+        ("also-for site; b", {"also": ("site", "b")}),
+        ("not for site", {"not_for": ("site",)}), ("Not-for site; b", {"not_for": ("site", "b")}),
+        ("not for site/not for b", {"not_for": ("site", "b")}), ("forget-me-not", {"title": "forget-me-not"}),
         ("as-is", {"title": "as-is"}),
     ],
 )  # fmt: skip
@@ -163,6 +165,7 @@ def test_folders_are_called_as_people_and_computers_call_them(
         ("note to self/IMG_1.jpg", False), ("private/IMG_1.jpg", True), ("Tide, 2026, private.jpg", True),
         ("Gallery - dont post/IMG_1.jpg", True), ("NOT YET/IMG_1.jpg", True),
         ("Tide (sold, do not post).jpg", True), ("Tide - not for web.jpg", True),
+        ("privat/IMG_1.jpg", True), ("secret/IMG_1.jpg", True), ("do not publish/IMG_1.jpg", True),
     ],
 )  # fmt: skip
 def test_what_may_be_private_is_no_title_and_no_medium(tmp_path: Path, shown: str, hold: bool) -> None:

@@ -1,11 +1,14 @@
 """The lines of a note: what goes on with a text, what stands apart, and which slips are read as meant."""
 
+import re
 from pathlib import Path
 
 import pytest
 
 from autoprep.domain import WorkFacts
-from autoprep.wishes.mistakes import nearest
+from autoprep.errors import ConfigError
+from autoprep.wishes.lines import by_key
+from autoprep.wishes.mistakes import Mistakes, nearest
 from autoprep.wishes.notes import facts_of
 
 
@@ -60,7 +63,8 @@ def test_keywords_end_with_their_line(tmp_path: Path, line: str) -> None:
     "dont post", "please don’t show this", "not to sell, never publish", "keep this one back please", "Keep it private",
     "nicht veröffentlichen", "Bitte noch nicht zeigen!", "à ne pas publier", "no publicar", "niet delen",
     "non condividere", "private: do not show", "please don't put online", "not ready yet", "Wait!",
-    "🙈 keep this one back", "Hlod", "nicht veroeffentlichen", "zurückhalten"],
+    "privat", "Secret", "geheim!", "streng geheim", "do not publish", "privé", "not to be shown", "private: yes",
+    "Secret:", "geheim: ja", "🙈 keep this one back", "Hlod", "nicht veroeffentlichen", "zurückhalten"],
 )  # fmt: skip
 @pytest.mark.parametrize("before", ["title: Sluice\n", ""])
 def test_a_hold_in_other_words_holds(tmp_path: Path, line: str, before: str) -> None:
@@ -204,6 +208,7 @@ def test_a_dash_in_a_title_stays(tmp_path: Path, line: str) -> None:
         ({"Jug.txt": "title: Blue\nhold: no", "Jug.md": "hold: yes"}, "Blue", "do not agree on a hold; it is held"),
         ({"note.txt": "hold: no", "note.md": "year: 2026\nhold: yes"}, "", "do not agree on a hold; it is held"),
         ({"Jug.md": "---\ntitle: Blue\nhold: yes\n---\nLong ago"}, "Blue", "says “Long ago” without a word"),
+        ({"Jug.md": "title: Blue\n" + "description: boats\n" * 4000 + "hold: yes"}, "Blue", "held until it is shorter"),
         ({"Jug.md": "hold: yes\ntitle: Blue\n" + "description: boats\n" * 4000}, "Blue", "is longer than 64 KiB"),
     ],
 )
@@ -248,3 +253,58 @@ def test_a_note_that_is_a_link_is_not_followed_and_holds(tmp_path: Path) -> None
     facts, warnings = facts_of(tmp_path, "Jug.jpg")
     assert (facts.hold, facts.title) == (True, "Jug")
     assert "it is a link" in warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("note", "places"),
+    [
+        ("not for: site", ("site",)), ("Not-For: Site, print", ("Site", "print")), ("not for site", ("site",)),
+        ("not for: site\nnot for: print", ("site", "print")), ("not for site\nnot for: print", ("site", "print")),
+        ("except for: site", ("site",)), ("title: Jug\nnot for print", ("print",)),
+    ],
+)  # fmt: skip
+def test_a_note_says_where_a_work_does_not_go(tmp_path: Path, note: str, places: tuple[str, ...]) -> None:
+    facts, told = read(tmp_path, f"{note}\n")
+    assert (facts.not_for, facts.hold, told) == (places, False, ())
+    assert not facts.says_work or facts.title
+
+
+def test_a_note_adds_to_what_its_folder_says_of_where_a_work_does_not_go(tmp_path: Path) -> None:
+    place = tmp_path / "not for site" / "IMG_1.txt"
+    place.parent.mkdir()
+    place.write_text("not for print\nnot for shop\n", encoding="utf-8")
+    facts, _ = facts_of(tmp_path, "not for site/IMG_1.jpg")
+    assert facts.not_for == ("site", "print", "shop")
+    assert facts.goes_to(("site", "wall")) == ("wall",)
+
+
+def test_what_is_not_for_sale_is_for_all_places(tmp_path: Path) -> None:
+    facts, told = read(tmp_path, "not for: sale\n")
+    assert (facts.price, facts.not_for, told) == ("not for sale", (), ())
+
+
+def test_places_that_a_work_is_not_for_add_up_on_the_command_line() -> None:
+    assert by_key(["not for: site2", "not for site", "hold"]) == {"not_for": "not for: site2, site", "hold": "hold"}
+    assert by_key(["not for: site", "not for: print", "not for:"]) == {}
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        (r'title = "C:\dir\x"', r"twice, or the text stands in single quotes: `title = 'C:\dir\x'`"),
+        ('title = "C:\\dir\\"', "`title = 'C:\\dir\\'`"),
+        ('title = """a\n\\q"""', "a \\ in a text is written twice (line 2)"),
+        ("date = 2026-02-30", "there is no such day as 2026-02-30"), ("year = 2026-1-5", "`year = 2026-01-05`"),
+        ("date = 25.11.2026", "a date is year, month and day"), ("year = 1999-12-31 10:00", "is no time of day"),
+        ('title = "a\x01"', "a sign that nobody sees"), ('title = "Jug', "a quote of `title` is open"),
+    ],
+)  # fmt: skip
+def test_a_slip_in_a_note_in_toml_is_told_plainly(tmp_path: Path, line: str, told: str) -> None:
+    (tmp_path / "IMG_1.toml").write_text(f"{line}\n", encoding="utf-8")
+    warnings = facts_of(tmp_path, "IMG_1.jpg")[1]
+    assert told in warnings[0]
+    assert not re.search("column|Unescaped|Invalid|Expected", warnings[0])
+    mistakes = Mistakes()
+    mistakes.parsed(tmp_path / "IMG_1.toml", f"{line}\n")
+    with pytest.raises(ConfigError, match=re.escape(told.removesuffix(" (line 2)"))):
+        mistakes.tell()

@@ -1,5 +1,6 @@
 """What the commands say is so, can be read, and can be typed as it stands."""
 
+import errno
 import shlex
 import sqlite3
 import subprocess
@@ -10,6 +11,7 @@ import pytest
 
 from autoprep.cli import main
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
+from autoprep.errors import in_plain_words
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Settling, scan
@@ -196,6 +198,40 @@ def test_what_can_not_be_said_ends_without_a_traceback(wren: Studio, target: str
     assert done.returncode == (1 if "full" in target else 0)
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device of Linux")
+@pytest.mark.parametrize(
+    ("typed", "code", "told"),
+    [("--help > /dev/full", 1, "could not be written"), ("say --help > /dev/full", 1, "could not be written"),
+    ("--version > /dev/full", 1, "could not be written"),
+    ("--help >&-", 0, "commands:"), ("--odd 2> /dev/full", 2, "")],
+)  # fmt: skip
+def test_a_help_that_can_not_be_said_is_an_error(typed: str, code: int, told: str) -> None:
+    line = f"{shlex.quote(sys.executable)} -m autoprep {typed}"
+    done = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False)
+    assert (done.returncode, "Traceback" in done.stderr) == (code, False)
+    assert told in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("problem", "told"),
+    [
+        (PermissionError(errno.EACCES, "Permission denied", "/studio/records/log.jsonl"),
+        "/studio/records/log.jsonl can't be opened or written to (Permission denied); see that"),
+        (sqlite3.OperationalError("attempt to write a readonly database"), "the ledger can't be written to; see that"),
+    ],
+)  # fmt: skip
+def test_records_that_may_not_be_written_are_told_and_end_no_command_with_a_traceback(
+    wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, problem: Exception, told: str
+) -> None:
+    def closed(*_: object) -> None:
+        raise problem
+
+    monkeypatch.setattr("autoprep.cli.work.open_log", closed)
+    assert main(["watch", "--config", str(wren.config)]) == 1
+    assert capsys.readouterr().err.startswith(f"autoprep: {told}")
+    assert in_plain_words(problem).startswith(told)
+
+
 def test_settings_are_answered_by_name(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
     text = wren.config.read_text(encoding="utf-8")
     wren.config.write_text(f'[folders]\ninbox = ""\n{text.replace("[folders]", "")}', encoding="utf-8")
@@ -290,3 +326,18 @@ def test_check_tells_of_files_that_other_settings_made(wren: Studio, capsys: pyt
     wren.put("Gull.txt", "hold: yes")
     wren.run()
     assert "made before the name" not in run(wren, capsys, "check")[1]  # what is withdrawn lies in no folder
+
+
+def test_what_lies_in_the_inbox_and_is_not_read_yet_is_counted(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Photos are read one by one: of hundreds that were dropped at once nearly none was said to wait."""
+    for number in range(3):
+        wren.put(f"June/Gull {number}.jpg", photo(number))
+    wren.put("empty.jpg", b"")
+    assert "In the inbox, not read yet: 3 photos" in run(wren, capsys, "status")[1]
+    wren.run()
+    assert "not read yet" not in run(wren, capsys, "status")[1]
+    wren.put("Tern.jpg", photo(7))
+    assert "In the inbox, not read yet: 1 photo" in run(wren, capsys, "status")[1].splitlines()
+    assert '"not_begun": 1' in run(wren, capsys, "status", "--json")[1]

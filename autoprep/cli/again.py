@@ -19,7 +19,8 @@ from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.rule import used
 from autoprep.service.said import facts_about, sent_to, usual, words_place
 from autoprep.told.explanations import not_given_out
-from autoprep.wishes.lines import by_key, holds, loose, word
+from autoprep.wishes.holding import holds
+from autoprep.wishes.lines import by_key, loose, word
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 
@@ -228,7 +229,7 @@ def _goes_to(settings: Settings, ledger: Ledger, job: View, destination: str) ->
     said, made = _said_of(settings, job), ledger.renditions(job.job).get(destination)
     if destination in (*sent_to(settings, said), *said.goes_to(job.usual)):
         return True
-    return made is not None and made.asked
+    return made is not None and made.asked and destination not in said.not_for
 
 
 def _said_of(settings: Settings, job: View) -> WorkFacts:

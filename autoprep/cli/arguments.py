@@ -1,6 +1,7 @@
 """What may be typed on the command line: the commands, their words and their options."""
 
 import argparse
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -31,8 +32,18 @@ def _folder(text: str) -> Path:
     return Path(text)
 
 
+class _Parser(argparse.ArgumentParser):
+    """One that does not keep to itself that its help could not be written. Raises OSError."""
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        if file is None or file is not sys.stdout:  # of wrong use the exit code tells
+            super()._print_message(message, file)
+        else:
+            print(message, end="", file=file, flush=True)
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="autoprep",
         description="Turns photos of flat artworks into faithful pictures, ready for where they go.",
         epilog=_EPILOG,

@@ -1,10 +1,12 @@
 """Commands that tell of the photos that came in: they read what they show, however long the history is."""
 
 import argparse
+import contextlib
 import json
+import os
 import re
 import time
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import asdict
 from datetime import date
 from itertools import islice
@@ -13,11 +15,13 @@ from typing import get_args
 from autoprep.cli.found import find_job, open_ledger, settings_of
 from autoprep.domain import Outcome
 from autoprep.errors import UsageError
-from autoprep.ledger import HELD_BACK, TROUBLE, Listed, Overview
-from autoprep.logs import counted, plain
+from autoprep.ledger import HELD_BACK, TROUBLE, Ledger, Listed, Overview
+from autoprep.logs import as_shown, counted, plain
 from autoprep.told.standing import status_of
 from autoprep.told.work_lists import lists_told
 from autoprep.told.works import held_by
+from autoprep.wishes.photo_notes import PICTURES
+from autoprep.wishes.tables import Settings
 
 _A_PAGE = 50
 _FARTHEST = 2**62  # a ledger counts no further
@@ -152,6 +156,27 @@ def _why(problem: str) -> str:
     return f": {plain(problem)}" if problem else ""
 
 
+def _not_begun(settings: Settings, ledger: Ledger | None, told: Container[str]) -> int:
+    """How many photos, by their names, lie in the inbox and are not taken in yet.
+
+    told: those that are told of by their names; they and empty ones are not counted.
+    """
+    root = os.fsencode(settings.folders.inbox)
+    count = 0
+    for folder, folders, names in os.walk(root):
+        folders[:] = [name for name in folders if not name.startswith((b".", b"~"))]
+        for place in (os.path.join(folder, name) for name in names if _is_photo(os.fsdecode(name))):
+            path = os.path.relpath(place, root)
+            with contextlib.suppress(OSError):
+                new = os.lstat(place).st_size and as_shown(os.fsdecode(path)) not in told
+                count += bool(new and (ledger is None or not ledger.is_known(path)))
+    return count
+
+
+def _is_photo(name: str) -> bool:
+    return name.lower().endswith(PICTURES) and not name.startswith((".", "~"))
+
+
 def status(options: argparse.Namespace) -> int:
     """Say what waits, runs, asks and failed, and how much space is left."""
     settings = settings_of(options)
@@ -159,10 +184,11 @@ def status(options: argparse.Namespace) -> int:
     try:
         lists = lists_told(settings.folders.inbox, ledger)
         if ledger is None:
-            found = status_of(settings, None, lists=lists)
+            found = status_of(settings, None, lists=lists, not_begun=_not_begun(settings, None, ()))
         else:
             unfinished, unread = ledger.unfinished(time.time()), ledger.unread()
-            found = status_of(settings, ledger.overview, ledger.kept(TROUBLE), unfinished, unread, lists)
+            left = _not_begun(settings, ledger, (*unfinished, *unread))
+            found = status_of(settings, ledger.overview, ledger.kept(TROUBLE), unfinished, unread, lists, left)
     finally:
         if ledger is not None:
             ledger.close()

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from importlib import import_module
 
 from autoprep.cli.arguments import parsed
-from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, UsageError
+from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, UsageError, in_plain_words
 from autoprep.logs import plain
 
 
@@ -17,10 +17,10 @@ def main(arguments: list[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     with contextlib.suppress(AttributeError, ValueError, OSError):  # names from the disk need be no text
         sys.stdout.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
-    options = parsed(arguments)
-    if any(getattr(options, form, False) for form in ("json", "csv")):
-        _in_utf8()
     try:
+        options = parsed(arguments)
+        if any(getattr(options, form, False) for form in ("json", "csv")):
+            _in_utf8()
         code = int(_function(options.run)(options))
         if sys.stdout is not None:
             sys.stdout.flush()  # here, where what comes of it can be told
@@ -33,15 +33,23 @@ def main(arguments: list[str] | None = None) -> int:
         _hush()
         return 0
     except Exception as problem:
-        if _busy(problem):
-            said = f"the ledger can't be used just now ({problem}); try it again in a moment"
-            return _complain(UsageError(said), 1)
-        if not isinstance(problem, OSError):
+        said = _reason(problem)
+        if not said:
             raise
-        if problem.errno not in (errno.ENOSPC, errno.EBADF, errno.EIO) or problem.filename is not None:
-            raise
-        _hush()
-        return _complain(UsageError(f"what was to be said could not be written: {problem.strerror}"), 1)
+        return _complain(UsageError(said), 1)
+
+
+def _reason(problem: Exception) -> str:
+    """Why a command could do no more, where that is no fault of its own; empty where it may be."""
+    if in_plain_words(problem) != str(problem):
+        return in_plain_words(problem)
+    if _busy(problem):
+        return f"the ledger can't be used just now ({problem}); try it again in a moment"
+    told = isinstance(problem, OSError) and problem.errno in (errno.ENOSPC, errno.EBADF, errno.EIO)
+    if not isinstance(problem, OSError) or not told or problem.filename is not None:
+        return ""
+    _hush()
+    return f"what was to be said could not be written: {problem.strerror}"
 
 
 def _in_utf8() -> None:

@@ -18,10 +18,11 @@ class WorkFacts(Value):
     """What the artist says of a work; empty where nothing is said. size_mm is (width, height).
 
     size_free: the size is that of a paper format, such as "A5", said without a direction: it has none.
-    destinations: where it goes, and only there; also: where it goes besides; order: its place in lists, 0 where none
-    is given; released: it is said in so many words that it is not held; shared: which of these words are said beside
-    other takes of the work; paper: what the work stands on, where the artist says it; keep_paper: whether its own
-    tint stays; lighter: by how many stops, for works whose exposure nothing in the photo tells.
+    destinations: where it goes, and only there; also: where it goes besides; not_for: where it never goes, whatever
+    else sends it there; order: its place in lists, 0 where none is given; released: it is said in so many words
+    that it is not held; shared: which of these words are said beside other takes of the work; paper: what the work
+    stands on, where the artist says it; keep_paper: whether its own tint stays; lighter: by how many stops, for
+    works whose exposure nothing in the photo tells.
     reference: the photo shows no work but something that tells the light of the others; grey_card: a grey card lies
     beside the work; turn: by so many degrees clockwise; outline, corners_px: which edge is the work's, in words or as
     corners in the upright photo; not_a_work: the photo shows none; as_shot: straightened, and nothing else; unclear:
@@ -43,6 +44,7 @@ class WorkFacts(Value):
     kind: Kind | None = None
     destinations: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
+    not_for: tuple[str, ...] = ()
     order: int = 0
     hold: bool = False
     released: bool = False
@@ -62,7 +64,8 @@ class WorkFacts(Value):
 
     def goes_to(self, usual: Iterable[str]) -> tuple[str, ...]:
         """The destinations of the work: those that it was sent to, else the usual ones; and where it goes besides."""
-        return tuple(dict.fromkeys((*(self.destinations or usual), *self.also)))
+        sent = dict.fromkeys((*(self.destinations or usual), *self.also))
+        return tuple(name for name in sent if name not in self.not_for)
 
     @property
     def says_work(self) -> bool:

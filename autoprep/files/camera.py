@@ -177,7 +177,7 @@ def lost_of_exif(exif: Image.Exif, data: bytes, *, turned: bool) -> str:
     The library reads what there is and says nothing. data: the Exif as the file has it; turned: which side is up is
     known without it.
     """
-    data = re.sub(rb"^(?:Exif\0\0){1,2}", b"", data)
+    data = _TIFF_AT.sub(b"", data)
     if len(data) < _HEAD_BYTES:
         return ""
     main, whole = _directory(data, _order(data)(data[4:_HEAD_BYTES]))
@@ -192,6 +192,27 @@ def lost_of_exif(exif: Image.Exif, data: bytes, *, turned: bool) -> str:
     return " and ".join(lost)
 
 
+def side_by_its_entry(data: bytes) -> int | None:
+    """Which side of a photo is up (1..8), by that entry alone of its Exif; None where it is not there, or is damaged.
+
+    Where something beside it is damaged the library may read nothing at all.
+    """
+    data = _TIFF_AT.sub(b"", data)
+    if len(data) < _HEAD_BYTES or data[:2] not in (b"II", b"MM"):
+        return None
+    number = _order(data)
+    first = number(data[4:_HEAD_BYTES]) + 2
+    most = max(number(data[first - 2 : first]), 0)
+    for at in range(first, min(first + most * _ENTRY_BYTES, len(data) - _ENTRY_BYTES + 1), _ENTRY_BYTES):
+        tag, kind, count = number(data[at : at + 2]), number(data[at + 2 : at + 4]), number(data[at + 4 : at + 8])
+        if (tag, count) == (ExifTags.Base.Orientation, 1) and kind in _WHOLE:
+            side = number(data[at + 8 : at + 8 + _WHOLE[kind]])
+            return side if 1 <= side <= 8 else None
+    return None
+
+
+_TIFF_AT = re.compile(rb"^(?:Exif\0\0){1,2}")
+_WHOLE = {3: 2, 4: 4}  # TIFF 6.0: SHORT and LONG, and their bytes
 _HEAD_BYTES = 8  # of TIFF 6.0: the order of bytes, 42, and where the first directory stands
 
 

@@ -15,7 +15,7 @@ from PIL import ExifTags, Image, UnidentifiedImageError
 
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
-from autoprep.files.camera import lost_of_exif, raw_facts, told_by_camera, whole_number
+from autoprep.files.camera import lost_of_exif, raw_facts, side_by_its_entry, told_by_camera, whole_number
 from autoprep.files.colours import SAID_INKS, WIDE, Model, coloured, guessed, into_wide
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.damage import listened, refuse_damaged, suspicion
@@ -175,16 +175,21 @@ def _leave_out_xmp(image: Image.Image) -> None:
 
 def _exif_of(image: Image.Image, warnings: list[str]) -> Image.Exif:
     """What the camera says; nothing where that is damaged, for the picture beside it may be sound."""
+    block = image.info.get("exif") or b""
     try:
         Image.Exif().load(image.info.get("exif", b""))  # of a JPEG the library hides that it can't
         exif = image.getexif()
         exif.get_ifd(ExifTags.IFD.Exif)  # it is kept; the file may be closed when it is asked for again
-        lost = lost_of_exif(exif, image.info.get("exif") or b"", turned=image.format == "HEIF")
+        if ExifTags.Base.Orientation not in exif and (side := side_by_its_entry(block)):
+            exif[ExifTags.Base.Orientation] = side
+        lost = lost_of_exif(exif, block, turned=image.format == "HEIF")
         warnings += [_SAID_PART_OF_EXIF.format(lost)] if lost else []
         return exif
     except Exception:  # the library raises a dozen different classes
-        warnings.append(_SAID_NO_EXIF)
-        return Image.Exif()
+        exif, side = Image.Exif(), side_by_its_entry(block)
+        exif.update({ExifTags.Base.Orientation: side} if side else {})
+        warnings.append(_SAID_PART_OF_EXIF.format("all but which side is up") if side else _SAID_NO_EXIF)
+        return exif
 
 
 _SAID_NO_EXIF = "what the camera notes in this file (its date, which side is up) can't be read; the picture can"

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import BinaryIO
 
-from autoprep.errors import DeliveryError
+from autoprep.errors import DeliveryError, who_may
 
 PART_PREFIX, PART_SUFFIX = ".autoprep-", ".part"
 _RESERVED = {
@@ -66,9 +66,14 @@ def make_part(final: Path, write: Callable[[BinaryIO], object], token: str) -> P
         why = problem.strerror or str(problem)
         if isinstance(problem, FileExistsError | NotADirectoryError):
             why = f"something stands in the place of the folder {final.parent.parent.name}/{final.parent.name}"
-        said = f"{final.name} can't be written ({why})"
+        said = f"{_in_its_folder(final)} can't be written ({why}){who_may(problem)}"
         raise DeliveryError(said, full=is_full(problem)) from problem
     return part
+
+
+def _in_its_folder(file: Path) -> str:
+    """A file as it is called to the artist: of several folders one may be closed."""
+    return f"{file.parent.name}/{file.name}"
 
 
 def publish(part: Path, final: Path) -> None:
@@ -77,7 +82,8 @@ def publish(part: Path, final: Path) -> None:
         part.replace(final)
         sync_folder(final.parent)
     except OSError as problem:
-        said = f"{final.name} can't be put in place ({problem.strerror or problem})"
+        why = problem.strerror or problem
+        said = f"{_in_its_folder(final)} can't be put in place ({why}){who_may(problem)}"
         raise DeliveryError(said, full=is_full(problem)) from problem
 
 

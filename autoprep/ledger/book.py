@@ -51,6 +51,10 @@ class Ledger(Names, Earlier, Moved, Asked):
         rows = self._db.execute("SELECT path, size, mtime_ns, inode, job FROM files")
         return {row[0]: SeenFile((row[1], row[2], row[3]), intern(row[4])) for row in rows}
 
+    def is_known(self, path: bytes) -> bool:
+        """Whether a file of the inbox has been taken in, as it is now or was before."""
+        return self._db.execute("SELECT 1 FROM files WHERE path = ?", (path,)).fetchone() is not None
+
     def remember(self, path: bytes, seen: SeenFile, sha256: str) -> None:
         """This file has been taken in: it is not read again while it stays as it is."""
         with self._transaction() as db:

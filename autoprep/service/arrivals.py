@@ -187,6 +187,7 @@ class Arrivals:
         copy = facts_of_copy(self.settings, shown)
         parts = ["it is on hold"] if copy.hold else []
         parts += [f"it goes to {', '.join(copy.also)} besides"] if copy.also else []
+        parts += [f"it does not go to {', '.join(copy.not_for)}"] if copy.not_for else []
         return f". By where this copy lies {' and '.join(parts)}" if parts else ""
 
     def _lies_there(self, job: Job) -> bool:

@@ -10,7 +10,7 @@ from autoprep.told.explanations import NO_DESTINATION
 # What is said of the work and not of the photo: said beside one take, it holds for the others too.
 OF_THE_WORK = (
     "title", "year", "medium", "inventory", "price", "description", "alt_text", "keywords", "destinations", "also",
-    "order", "hold",
+    "not_for", "order", "hold",
 )  # fmt: skip
 
 
@@ -73,16 +73,17 @@ def with_copies(own: WorkFacts, copies: Mapping[str, WorkFacts]) -> WorkFacts:
     """The same with what the places of a photo's copies say: "copy to" is as near on a phone as "move to".
 
     One that lies on hold holds the work, unless it is said in so many words that it is not held; one that is sent
-    somewhere sends it there besides. Of all else that is said of a copy alone it is told that it is not
-    heard.
+    somewhere sends it there besides; where one is not for, the work does not go. Of all else that is said of a copy
+    alone it is told that it is not heard.
     """
     if not copies:
         return own
     hold = own.hold or (any(copy.hold for copy in copies.values()) and not own.released)
     sent = dict.fromkeys((*own.also, *(name for copy in copies.values() for name in copy.also)))
     also = tuple(name for name in sent if name in own.also or name not in own.destinations)
+    never = tuple(dict.fromkeys((*own.not_for, *(name for copy in copies.values() for name in copy.not_for))))
     told = [(shown, _with_unheard(own, copy)) for shown, copy in copies.items()]
-    return with_complaints(own.model_copy(update={"hold": hold, "also": also}), told)
+    return with_complaints(own.model_copy(update={"hold": hold, "also": also, "not_for": never}), told)
 
 
 def _with_unheard(own: WorkFacts, copy: WorkFacts) -> WorkFacts:

@@ -10,7 +10,7 @@ from multiprocessing.connection import wait
 from typing import Any
 
 from autoprep.domain import JobRecord
-from autoprep.errors import AutoprepError, StudioMoved
+from autoprep.errors import AutoprepError, StudioMoved, in_plain_words
 from autoprep.files.storage import clear_parts
 from autoprep.ledger import TROUBLE, Ledger
 from autoprep.service.arrivals import Arrivals, shown_name
@@ -113,7 +113,7 @@ class Engine:
             self._act()
         except (OSError, sqlite3.OperationalError) as problem:
             # A full disk, a share that went away: what is running is kept, and work goes on by itself when it is back.
-            self._complain("waiting", reason=str(problem))
+            self._complain("waiting", reason=in_plain_words(problem))
             self._stumbled = self._stirred = True
             time.sleep(min(most_s, 0.5))
         pause = 0.0 if self._cut_short else max(0.0, min(most_s, self._next_scan - time.monotonic()))

@@ -101,7 +101,9 @@ class Hands:
     def _measured_for(self, known: Known) -> list[str]:
         """The destinations of a photo that is looked at; one that is on hold learns here why it has none."""
         asked = [name for name, made in known.made.items() if made.asked]
-        names = {*known.said.goes_to(known.view.usual or usual(self.settings)), *asked, *known.redo}
+        names = {*known.said.goes_to(known.view.usual or usual(self.settings)), *asked, *known.redo}.difference(
+            known.said.not_for
+        )
         return [name for name in self.settings.destinations if name in names]
 
     def _clear_orphans(self, known: Known) -> None:

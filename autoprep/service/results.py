@@ -66,7 +66,7 @@ def as_said_now(
 
     With the places of the files that are not given out for that: not for a moment, for what is synced can't be taken
     back. now: what is said of the work now; usual: where it goes if nothing is said; bound: destinations that no word
-    sends it to, or away from.
+    sends it to, and none but “not for” away from.
     """
     facts = order.facts
     if now.hold and not facts.hold:
@@ -75,8 +75,9 @@ def as_said_now(
         held = dict.fromkeys(lost, str(HOLD)) if record.plan is not None else {}
         kept = order.places
     else:
-        said = {"destinations": now.destinations, "also": now.also}
+        said = {"destinations": now.destinations, "also": now.also, "not_for": now.not_for}
         lost = set(order.places).intersection(facts.goes_to(usual)).difference(now.goes_to(usual), bound)
+        lost |= set(order.places).intersection(now.not_for)
         held, kept = {}, {name: place for name, place in order.places.items() if name not in lost}
     if not lost:
         return order, record, set()

@@ -133,7 +133,7 @@ def _sent(known: Known, destinations: Sequence[str]) -> tuple[str, ...]:
     if not view.plan or view.outcome not in ("ready", "alternate") or known.said.hold:
         return ()
     asked = {name for name, made in known.made.items() if made.asked}
-    sent = {*known.said.goes_to(view.usual), *asked, *known.redo}
+    sent = {*known.said.goes_to(view.usual), *asked, *known.redo}.difference(known.said.not_for)
     return tuple(name for name in destinations if name in sent)
 
 
@@ -244,6 +244,8 @@ def _no_redo(known: Known) -> str:
         return "it has no finished pictures"
     if known.said.hold:
         return HOLD
+    if known.redo and known.redo.issubset(known.said.not_for):
+        return "you said that it is not for this destination"
     away = known.afresh or not known.present
     return "the photo is no longer in the inbox" if away else "there is no such destination"
 

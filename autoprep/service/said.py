@@ -56,9 +56,10 @@ def facts_of_copy(settings: Settings, shown: str, of: str = "") -> WorkFacts:
     unclear = tuple(
         line for line in named.unclear if line.startswith(NO_DESTINATION) or (said.hold and "is held until" in line)
     )
-    also = tuple(dict.fromkeys((*named.destinations, *named.also)))
+    also, never = tuple(dict.fromkeys((*named.destinations, *named.also))), named.not_for
     words = _words_of_copy(settings, shown, of, said) if of else {}
-    return WorkFacts(**words, hold=said.hold, also=also, unclear=unclear)
+    hold = said.hold or not all(_meant(settings, word) for word in said.not_for)
+    return WorkFacts(**words, hold=hold, also=also, not_for=never, unclear=unclear)
 
 
 def _words_of_copy(settings: Settings, shown: str, of: str, said: WorkFacts) -> dict[str, Any]:
@@ -102,13 +103,22 @@ def _with_destinations(
 ) -> tuple[WorkFacts, tuple[str, ...]]:
     named, unknown = _destinations(settings, facts.destinations)
     also, unknown_too = _destinations(settings, facts.also)
-    for word in (*unknown, *unknown_too):
+    never, unknown_never = _destinations(settings, facts.not_for)
+    for word in (*unknown, *unknown_too, *unknown_never):
         near, known = nearest(word, settings.destinations), ", ".join(settings.destinations)
         there = f"the nearest is “{near}”, there are {known}" if near else f"there are {known}"
         warnings = (*warnings, f"{NO_DESTINATION} {word}; {there}")
-    # Sent somewhere that is not known: better nothing is given out than everything.
-    lost = bool(facts.destinations and not named)
-    update = {"destinations": named, "also": also, "hold": facts.hold or lost, "unclear": tuple(warnings)}
+    both = ", ".join(name for name in never if name in (*named, *also))
+    warnings = (*warnings, *([f"it is said to be for {both}, and not to be; it does not go there"] if both else ()))
+    # Sent somewhere that is not known, or kept from there: better nothing is given out than everything.
+    lost = bool((facts.destinations and not named) or unknown_never)
+    update = {
+        "destinations": named,
+        "also": also,
+        "not_for": never,
+        "hold": facts.hold or lost,
+        "unclear": tuple(warnings),
+    }
     return facts.model_copy(update=update), warnings
 
 

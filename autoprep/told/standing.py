@@ -36,7 +36,8 @@ class Status:
     held_back: photos with a destination that waits for a better photo, or for a word on its size, say; there_again:
     pictures that were away, with their folder, when they were to be taken out of ready/, and lie there again;
     asked_afresh: finished photos that wait to be measured again, as the artist has asked;
-    letters: what is told of letters in lists that no font holds; lists: what is wrong with lists of works in the inbox.
+    letters: what is told of letters in lists that no font holds; lists: what is wrong with lists of works in the inbox;
+    not_begun: photos in the inbox that are not taken in yet, for photos are read when it is nearly their turn.
     """
 
     waiting: int
@@ -66,6 +67,7 @@ class Status:
     asked_afresh: tuple[str, ...] = ()
     letters: tuple[str, ...] = ()
     lists: tuple[str, ...] = ()
+    not_begun: int = 0
 
     @property
     def needs_attention(self) -> bool:
@@ -80,6 +82,7 @@ class Status:
         said = [f"Finished: {counted(self.finished, 'photo')}{last}"]
         again = f" ({self.tried} of them once more, after a try that failed)" if self.tried else ""
         said.append(f"Waiting: {self.waiting}{again}, being worked on: {self.running}")
+        said += [f"In the inbox, not read yet: {counted(self.not_begun, 'photo')}"] if self.not_begun else []
         said += [f"Nothing comes in: {self.no_inbox}"] if self.no_inbox else []
         said += self._waits()
         if self.trouble:
@@ -198,10 +201,11 @@ def status_of(
     unfinished: Mapping[str, float] | None = None,
     unread: Mapping[str, str] | None = None,
     lists: tuple[str, ...] = (),
+    not_begun: int = 0,
 ) -> Status:
     """The standing of a studio from its ledger, None where there is none yet; trouble, unfinished: as in Status.
 
-    unread: files that could not be taken in, and why; lists: as in Status.
+    unread: files that could not be taken in, and why; lists, not_begun: as in Status.
     """
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
@@ -237,6 +241,7 @@ def status_of(
         asked_afresh=() if overview is None else tuple(overview.asked_afresh()),
         letters=lacking(settings.folders.records),
         lists=lists,
+        not_begun=not_begun,
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),

@@ -8,7 +8,8 @@ from typing import Any, NamedTuple, cast, get_args
 from autoprep.domain import Kind, ReferenceShot
 from autoprep.logs import composed
 from autoprep.wishes.asking import asked_for
-from autoprep.wishes.lines import AS_INCHES, held_name, instead, is_hold, kind, stands_apart, word
+from autoprep.wishes.holding import held_name, is_hold, stands_apart
+from autoprep.wishes.lines import AS_INCHES, besides, instead, kind, word
 from autoprep.wishes.sizes import size, trailing_size, wants_unit, year
 
 # Names that cameras, phones, scanners, messengers and screenshots give: they are no titles.
@@ -73,7 +74,7 @@ def from_folders(shown: str, warnings: list[str], doubts: "list[Doubt] | None" =
         text = " ".join(folder.split())
         spoken = _TO.fullmatch(text)
         if word(text) or size(text):
-            said |= word(text) or size(text)
+            said |= besides(said, word(text) or size(text))
             doubts += _of_unit(text, size(text))
         elif spoken and spoken[1].lower() == "as":
             # A folder that begins like this is meant for the service: it is answered, and never a title.
@@ -301,7 +302,7 @@ def _behind(parts: Iterable[_Part]) -> tuple[list[str], dict[str, Any], list[Dou
         media += [medium] if medium and not like and not state else []
         doubts += _of_unit(part.text, found)
         doubts += [_two(key, part.text) for key in ("year", "size_mm") if key in found.keys() & said.keys()]
-        said |= found
+        said |= besides(said, found)
     return media, said, doubts
 
 

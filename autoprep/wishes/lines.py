@@ -2,10 +2,21 @@
 
 import difflib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, get_args
 
 from autoprep.domain import Kind, OutlineWord, PaperWord
+from autoprep.wishes.holding import (
+    INVISIBLE,
+    JOINERS,
+    NARROW,
+    QUOTES,
+    bare,
+    holds,
+    stands_apart,
+    unlisted,
+    unquoted,
+)
 from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.sizes import size, wants_unit, year
 
@@ -18,7 +29,8 @@ KEYS = {
     "description": "description", "caption": "description", "alt": "alt_text", "alt text": "alt_text",
     "alternative text": "alt_text", "keywords": "keywords", "tags": "keywords", "kind": "kind", "as": "kind",
     "for": "destinations", "destination": "destinations", "destinations": "destinations", "only for": "destinations",
-    "also for": "also", "also": "also", "hold": "hold", "paper": "paper", "grey card": "grey_card",
+    "also for": "also", "also": "also", "not for": "not_for", "except for": "not_for",
+    "hold": "hold", "paper": "paper", "grey card": "grey_card",
     "gray card": "grey_card", "lighter": "lighter", "darker": "darker", "turn": "turn", "rotate": "turn",
     "outline": "outline", "edge": "outline", "edges": "outline", "corners": "corners", "not a work": "not_a_work",
     "as shot": "as_shot", "order": "order", "photo": "photo",
@@ -27,36 +39,6 @@ KEYS = {
 
 # Texts that may run over several lines of a note. Keywords may not: whatever follows them would become public words.
 _LONG = ("description", "alt_text")
-# Lines that begin so say what may be done with a work, or speak to nobody but the artist: never a part of a text.
-_APART = re.compile(
-    r"hold\b|please\b|for\b|not\s+for\b|private|confidential|do\s+not\b|don['’]?t\b|note\s+to\b", re.IGNORECASE
-)
-_HOLDS = re.compile(
-    r"(?:please\W+)?hold\b|.*\b(?:on|please)\s+hold\b|(?:strictly\s+)?(?:private|confidential|embargo(?:ed)?|wait|hodl|hlod|ohld|not\s+(?:ready\s+)?yet)\W*$"
-    r"|.*\bnot\s+for\s+(?:publication|(?:the\s+)?(?:web|internet|public)|online)\b|.*\bkeep\s+(?:(?:this|that|it|them|these|one)\s+)*(?:back|private|secret|offline)\b"
-    r"|.*\b(?:do\s+not|don['’]?t)\s+(?:publish|post|share|upload|show|put)\b"
-    r"|.*\b(?:never|must\s+not)\s+(?:be\s+)?(?:publish|post|share|upload)(?:e?d)?\b"
-    # The same in the other languages whose words are read: "do not publish, post, share, show".
-    r"|.*\bnicht\s+(?:ver(?:ö|oe)ffentlichen|posten|teilen|zeigen|hochladen)\b|.*\bzur(?:ü|ue)ck(?:zu)?halten\b"
-    r"|.*\bne\s+pas\s+(?:publier|poster|partager|montrer|diffuser)\b"
-    r"|.*\bno\s+(?:publicar|compartir|mostrar|subir)\b|.*\bnon\s+(?:pubblicare|condividere|mostrare)\b"
-    r"|.*\bniet\s+(?:publiceren|plaatsen|delen|tonen)\b|.*\bnão\s+(?:publicar|partilhar|mostrar)\b",
-    re.IGNORECASE,
-)
-# Before a colon these are the artist's own remarks: "private: Ida wants it".
-_REMARK = re.compile(r"(?:strictly\s+)?(?:private|confidential)", re.IGNORECASE)
-# A folder or a part of a name that is called so, with what computers add to a second one: "01 hold", "Hold (1)".
-_CALLED_HOLD = re.compile(r"(?:\d{1,3}[\W_]+)?(?:on[\s_-]+)?hold[\W_]*(?:(?:\d{1,3}|copy)[\W_]*)?", re.IGNORECASE)
-# Behind a name; a boat has one too.
-_HOLD_BEHIND = re.compile(r"(.*[^\W_])(?<!\bthe)(?<!\ba)(?<!['’]s)[\W_]+hold\W*", re.IGNORECASE)
-# What stands before an item of a list, and signs that nobody sees: which way to write, no break. What joins or parts
-# letters is seen by its work, and belongs to a text (Unicode 23.2, from memory); a known word has none.
-_INVISIBLE = re.compile(r"[\u00ad\u200b\u200e\u200f\u202a-\u202e\u2060-\u2064\ufeff]")
-_JOINERS = re.compile(r"[\u200c\u200d]")
-# Letters, digits and signs of full width, as keyboards of East Asia give them, and what they are elsewhere (Unicode,
-# block FF00; from memory). A known word may be in either; a text stays as it is written.
-_NARROW = {0x3000: " ", **{0xFF01 + k: chr(0x21 + k) for k in range(94)}}
-_LIST_SIGN = re.compile(r"\s*(?:(?:[-–—*•·‣▪◦+>#]+|\[[ xX]?\]|☐|☑)\s*|\(?\d{1,2}[.)]\s+)+(?=\S)")
 # Keys whose slips are not guessed: "names" or "numbers" of a note are as often those of somebody or something else.
 _NEVER_GUESSED = ("name", "number", "photo")
 _SHORTEST_GUESS = 4
@@ -64,13 +46,22 @@ _SHORTEST_GUESS = 4
 
 def word(text: str) -> dict[str, Any]:
     """Words that say something by themselves, as a folder, a line or a part of a name: `hold`, `turn left`."""
-    folded = " ".join(unquoted(_bare(text)).lower().replace("_", " ").split())
+    folded = " ".join(unquoted(bare(text)).lower().replace("_", " ").split())
     if folded in ("hold", "not a work", "as shot"):
         return {folded.replace(" ", "_"): True}
     if folded in get_args(OutlineWord):
         return {"outline": folded}
+    never = re.fullmatch(r"not[ -]for (?!sale\b)(.+)", folded)
+    if never and not holds(text):
+        return {"not_for": _listed(never[1])}
     turned = re.fullmatch(r"turn(?:ed)? (.+)", folded)
     return _turn(turned[1]) if turned else {}
+
+
+def besides(said: Mapping[str, Any], found: Mapping[str, Any]) -> dict[str, Any]:
+    """The same with all places that the work is not for: each word on that adds to the others."""
+    never = (*said.get("not_for", ()), *found.get("not_for", ()))
+    return {**found, **({"not_for": tuple(dict.fromkeys(never))} if never else {})}
 
 
 def instead(text: str, taken: str, known: tuple[str, ...]) -> str:
@@ -103,48 +94,6 @@ def slip(key: str) -> str:
     return instead(key, taken(key), ()) if taken(key) not in ("", _folded(key)) else ""
 
 
-def unlisted(text: str) -> str:
-    """The text without what makes it an item of a list ("- hold", "1. hold: yes"), and without signs nobody sees."""
-    seen = _INVISIBLE.sub("", text)
-    return seen[found.end() :] if (found := _LIST_SIGN.match(seen)) else seen
-
-
-def _bare(text: str) -> str:
-    """A text as known words are looked for in it."""
-    return unlisted(_JOINERS.sub("", text.translate(_NARROW)))
-
-
-def holds(line: str) -> bool:
-    """Whether a line without a colon asks in some way to hold the work."""
-    return bool(_HOLDS.match(_bare(line).lstrip(" “„«‘\"'")))
-
-
-def holds_by(key: str, value: object) -> bool:
-    """Whether a line whose key is not known asks for it: "holds: until May", "private: do not show"."""
-    remark = _REMARK.fullmatch(key.strip())
-    return holds(str(value)) or (holds(key) and not remark)
-
-
-def is_hold(text: str) -> bool:
-    """Whether a folder, or a part of a name, is plainly called so, also by its number or as a copy: "Hold (1)"."""
-    return bool(_CALLED_HOLD.fullmatch(text.translate(_NARROW).strip()))
-
-
-def held_name(text: str) -> str | None:
-    """What else a folder, or a part of a name, says that asks to hold the work ("Blue Jug hold"); None where it does
-    not ask."""
-    text = " ".join(text.replace("_", " ").split())
-    if is_hold(text) or holds(text):
-        return ""
-    found = _HOLD_BEHIND.fullmatch(text.translate(_NARROW))
-    return text[: found.end(1)] if found else None
-
-
-def stands_apart(line: str) -> bool:
-    """Whether a line is no part of a text or a title, by how it begins: "for submission", "don't show"."""
-    return holds(line) or bool(_APART.match(_bare(line)))
-
-
 def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
     """`key: value` lines in any case, and the lines of a note that no key stands before.
 
@@ -156,7 +105,7 @@ def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
     open_to = ""  # what the last key speaks of, while a line may go on with it
     for line in text.splitlines():
         key, colon, value = _at_colon(_as_item(line))
-        plain = " ".join(_INVISIBLE.sub("", line).split())
+        plain = " ".join(INVISIBLE.sub("", line).split())
         if colon and (meaning(key) or _like_a_key(key, value)):
             open_to = meaning(key) if meaning(key) != "keywords" else ""
             found.append((" ".join(key.split()), unquoted(value)))
@@ -171,14 +120,21 @@ def loose(text: str) -> tuple[list[tuple[str, str]], list[str]]:
 
 
 def by_key(lines: Iterable[str]) -> dict[str, str]:
-    """Lines that were said one after the other, by what they speak of: of each the last; one without a value unsays."""
+    """Lines that were said one after the other, by what they speak of: of each the last, but all that
+    it is not for; one without a value unsays."""
     said: dict[str, str] = {}
     for line in lines:
         key, value = _key_and_value(line)
-        said.pop(key, None)
+        before = said.pop(key, "")
         if value:
-            said[key] = line.strip()
+            places = dict.fromkeys((*_kept_from(before), *_kept_from(line))) if key == "not_for" else ()
+            said[key] = f"not for: {', '.join(places)}" if places else line.strip()
     return said
+
+
+def _kept_from(line: str) -> tuple[str, ...]:
+    """The places that a line says the work is not for."""
+    return word(line).get("not_for") or _listed(_key_and_value(line)[1]) if line else ()
 
 
 def _key_and_value(line: str) -> tuple[str, str]:
@@ -199,7 +155,7 @@ def _as_item(line: str) -> str:
 
 
 def _folded(key: str) -> str:
-    return " ".join(_JOINERS.sub("", key).translate(_NARROW).lower().replace("_", " ").replace("-", " ").split())
+    return " ".join(JOINERS.sub("", key).translate(NARROW).lower().replace("_", " ").replace("-", " ").split())
 
 
 def _at_colon(line: str) -> tuple[str, str, str]:
@@ -229,21 +185,9 @@ def _goes_on(line: str) -> bool:
     return not (word(line) or stands_apart(line))
 
 
-_QUOTES = (("“", "”"), ("„", "“"), ("«", "»"), ("‘", "’"), ('"', '"'), ("'", "'"), ("”", "”"))
-
-
-def unquoted(text: str) -> str:
-    """The text without a pair of quotes around all of it: a sign for inches at its end stays."""
-    text = text.strip()
-    for start, end in _QUOTES:
-        if len(text) >= 2 and text.startswith(start) and text.endswith(end) and start not in text[1:-1]:
-            return text[1:-1].strip()
-    return text
-
-
 def quoted(text: str) -> str:
     """A text as a line gives it to be read as it is: in one pair of quotes more where it would lose its own."""
-    pairs = (('"', '"'), *_QUOTES) if unquoted(text) != text else ()
+    pairs = (('"', '"'), *QUOTES) if unquoted(text) != text else ()
     return next((more for start, end in pairs if unquoted(more := f"{start}{text}{end}") == text), text)
 
 
@@ -258,7 +202,7 @@ def read(name: str, value: Any, called: str, warnings: list[str]) -> dict[str, A
     """One line of a note as facts; what can't be used is told. called: the note's name in words."""
     text = ", ".join(str(v) for v in value) if isinstance(value, list) else " ".join(str(value).split())
     if name in _WORDS:  # hold:yes may end with a sign that nobody sees
-        text = _JOINERS.sub("", text).translate(_NARROW)
+        text = JOINERS.sub("", text).translate(NARROW)
     found = _READERS[name](text) if name in _READERS else {name: text} if text else {}
     if name == "kind" and found and found["kind"] != text.lower():
         warnings.append(f"{called}: {instead(text, found['kind'], get_args(Kind))}")
@@ -373,6 +317,7 @@ _READERS: dict[str, Callable[[str], dict[str, Any]]] = {
     "keywords": lambda text: {"keywords": _listed(text)},
     "destinations": lambda text: {"destinations": _listed(text)},
     "also": lambda text: {"also": _listed(text)},
+    "not_for": lambda text: {"price": "not for sale"} if text.lower() == "sale" else {"not_for": _listed(text)},
 }
 
 # The words that a line may give, where they are few: the nearest is offered for one that is not known.

@@ -11,7 +11,7 @@ from anyascii import anyascii
 from pydantic import BaseModel, ValidationError
 
 from autoprep.errors import ConfigError
-from autoprep.wishes.slips import lines_of, slip
+from autoprep.wishes.slips import line_in, lines_of, slip
 
 T = TypeVar("T", bound=BaseModel)
 
@@ -41,8 +41,7 @@ class Mistakes:
             curly = [number for number, line in enumerate(lines_of(text), 1) if _has_curly(line)]
             for number in curly:
                 self.add('curly quotes; TOML wants straight ones: "', path, number)
-            line = re.search(r"line (\d+)", str(problem))
-            at = int(line[1]) if line else len(lines_of(text))  # which the parser calls the end
+            at = line_in(text, str(problem))
             if at not in curly:
                 said, at = slip(text, at, str(problem))
                 self.add(_no_toml(text, at) or f"this is not valid TOML: {said}", path, at)

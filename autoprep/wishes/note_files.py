@@ -15,26 +15,18 @@ from typing import Any
 from autoprep.logs import as_shown, composed
 from autoprep.wishes.asking import asked_for
 from autoprep.wishes.captions import Doubt, caption, open_doubts
-from autoprep.wishes.lines import (
-    KEYS,
-    holds,
-    holds_by,
-    is_hold,
-    loose,
-    meaning,
-    read,
-    slip,
-    stands_apart,
-    unlisted,
-    word,
-)
+from autoprep.wishes.holding import holds, holds_by, is_hold, stands_apart, unlisted
+from autoprep.wishes.lines import KEYS, loose, meaning, read, slip, word
 from autoprep.wishes.mistakes import nearest
+from autoprep.wishes.slips import line_in
+from autoprep.wishes.slips import slip as toml_slip
 
 NOTE_ENDINGS = (".txt", ".toml", ".md")
 WORK_LIST = "works.csv"  # in any capitals: the list of the works in its folder
 # A folder is steady so long after its last change; the coarsest times that file systems keep are two seconds apart.
 _STEADY_NS, _STEADY_BY_COARSE_NS = 100_000_000, 3_000_000_000
 _LARGEST_NOTE = 64 * 1024
+_TOO_LONG = f" is longer than {_LARGEST_NOTE // 1024} KiB; what stands behind that was not read"
 _LONGEST_CAPTION = 200  # letters; a longer first line of a note is no caption
 _NAMES = {
     "size_mm": "the size",
@@ -42,6 +34,7 @@ _NAMES = {
     "hold": "whether it is held",
     "keep_paper": "the paper",
 }
+WHATEVER_ELSE = ("also", "not_for")  # what each source adds to the others
 OF_THE_SIZE = ("unit", "size_free")  # what is said along with a size, and never by itself
 _ESCAPES = re.compile(rb"\\(?:x([01][0-9a-f]|[7-9a-f][0-9a-f])|u(20[0-9a-f]{2}))")
 
@@ -131,13 +124,15 @@ def said_by(place: Path, warnings: list[str], called: str = "", *, keep_photo: b
     called = called or f"the note {as_shown(place.name)}"
     try:
         text = text_of(place)
-        if text is not None and place.stat().st_size > _LARGEST_NOTE:
-            warnings.append(
-                f"{called} is longer than {_LARGEST_NOTE // 1024} KiB; what stands behind that was not read"
-            )
+        is_long = text is not None and place.stat().st_size > _LARGEST_NOTE
     except OSError as problem:
         return held_unread(called, problem, warnings)
-    return None if text is None else said_in(text, place, warnings, called, keep_photo=keep_photo)
+    said = None if text is None else said_in(text, place, warnings, called, keep_photo=keep_photo)
+    if said is not None and is_long:  # what was not read may ask for a hold
+        held = "" if "hold" in said else "; the work is held until it is shorter, or its beginning says “hold: no”"
+        warnings.append(f"{called}{_TOO_LONG}{held}")
+        said.setdefault("hold", True)
+    return said
 
 
 def held_unread(called: str, problem: OSError, warnings: list[str]) -> dict[str, Any]:
@@ -173,7 +168,7 @@ def _text(data: bytes, *, cut: bool = False) -> str:
 
 
 # What several lines of one note say of these is meant together.
-_ADD_UP = ("keywords", "also")
+_ADD_UP = ("keywords", "also", "not_for")
 
 
 def said_in(
@@ -209,7 +204,7 @@ def said_in(
             found = read(name, value, called, warnings)
             keyed |= found.keys()
             warnings += _said_twice(given, found, value, called)
-            if name in _ADD_UP:
+            if name in _ADD_UP and name in found:
                 found = {name: tuple(dict.fromkeys((*said.get(name, ()), *found.get(name, ()))))}
             lay_over(said, found)
     warnings += [*_in_short(idle, called), *open_doubts(doubts, keyed, called)]
@@ -230,12 +225,19 @@ def _of_toml(text: str, called: str, warnings: list[str]) -> tuple[list[tuple[st
         return list(_flat(tomllib.loads(text))), []
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as problem:
         # Nesting without end and numbers of thousands of digits are no syntax errors to the parser.
-        reason = problem if isinstance(problem, tomllib.TOMLDecodeError) else "it holds a number or a nesting too large"
+        slipped = isinstance(problem, tomllib.TOMLDecodeError)
+        reason = _slip_in(text, str(problem)) if slipped else "it holds a number or a nesting too large"
         warnings.append(f"{called} can't be read as TOML, so its lines are read like those of a plain note: {reason}")
     plain = (line for line in text.splitlines() if not line.lstrip().startswith(("#", "[")))
     lines, others = loose("\n".join(_ASSIGNED.sub(r"\1: ", line) for line in plain))
     found = [(key, _LIST_OF.sub("", value) if re.fullmatch(r"\[[^\[]*\]", value) else value) for key, value in lines]
     return [(key, value) for key, value in found if meaning(key) == "hold" or _is_whole(value)], others
+
+
+def _slip_in(text: str, problem: str) -> str:
+    """What is wrong in a note in TOML, and in which line."""
+    said, at = toml_slip(text, line_in(text, problem), problem)
+    return said if said == problem else f"{said} (line {at})"
 
 
 def _is_whole(value: str) -> bool:
@@ -319,10 +321,9 @@ def lay_over(said: dict[str, Any], source: dict[str, Any]) -> None:
     for one, other in (("corners_px", "outline"), ("outline", "corners_px")):
         if one in source and other not in source:
             said.pop(other, None)
-    also = (*said.get("also", ()), *source.get("also", ()))
+    both = {name: (*said.get(name, ()), *source.get(name, ())) for name in WHATEVER_ELSE}
     said |= source
-    if also:
-        said["also"] = tuple(dict.fromkeys(also))
+    said |= {name: tuple(dict.fromkeys(names)) for name, names in both.items() if names}
 
 
 def in_words(key: str) -> str:

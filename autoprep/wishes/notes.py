@@ -16,7 +16,7 @@ from autoprep.logs import as_shown
 from autoprep.wishes.captions import Doubt, from_folders, from_name, open_doubts, reference
 from autoprep.wishes.corner_notes import of_corner_notes
 from autoprep.wishes.names import part_name, whole_name
-from autoprep.wishes.note_files import OF_THE_SIZE, in_words, is_work_list, lay_over, place_of, said_by
+from autoprep.wishes.note_files import OF_THE_SIZE, WHATEVER_ELSE, in_words, is_work_list, lay_over, place_of, said_by
 from autoprep.wishes.photo_notes import (
     PICTURES,
     Given,
@@ -153,7 +153,7 @@ def _outdone(
         found += [
             f"the photo's {_whose([own])} and what you said by the command line do not agree on {in_words(key)}; the "
             f"command line holds, until it is unsaid with “{key.replace('_', ' ')}:”"
-            for key in note if key not in (*_OUTLINE, "also", "keywords", *OF_THE_SIZE)
+            for key in note if key not in (*_OUTLINE, *WHATEVER_ELSE, "keywords", *OF_THE_SIZE)
             and key in command[1] and note[key] != command[1][key]
         ]  # fmt: skip
     return found
@@ -180,7 +180,7 @@ def _noted(said: dict[str, Any]) -> dict[str, Any]:
 
 
 # What may be said of a photo that shows no work.
-_OF_ANY_PHOTO = frozenset(("hold", "not_a_work", "reference"))
+_OF_ANY_PHOTO = frozenset(("hold", "not_for", "not_a_work", "reference"))
 
 
 def _told(words: Path | None, warnings: list[str]) -> dict[str, Any]:
@@ -204,7 +204,9 @@ def _contradictions(sources: tuple[tuple[str, dict[str, Any]], ...]) -> list[str
     A folder's title is that of a group; a name of its own beside it is none.
     """
     found = []
-    keys = dict.fromkeys(key for _, said in sources for key in said if key not in ("also", "keywords", *OF_THE_SIZE))
+    keys = dict.fromkeys(
+        key for _, said in sources for key in said if key not in (*WHATEVER_ELSE, "keywords", *OF_THE_SIZE)
+    )
     for key in keys:
         given = [(called, said[key]) for called, said in sources if key in said]
         given = [one for one in given if (key, one[0]) != ("title", "folder")]

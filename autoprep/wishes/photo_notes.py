@@ -13,6 +13,7 @@ from autoprep.wishes.corner_notes import is_corner_note, of_corner_notes
 from autoprep.wishes.note_files import (
     NOTE_ENDINGS,
     OF_THE_SIZE,
+    WHATEVER_ELSE,
     as_called,
     folded,
     held_unread,
@@ -112,7 +113,7 @@ def together(notes: list[Given], warnings: list[str]) -> dict[str, Any]:
         lay_over(all_of_them, said)
     for (_, first, was), (_, other, said) in ((notes[0], each) for each in notes[1:]):
         both = f"{first} and {other} do not agree on"
-        for key in was.keys() & said.keys() - {"also", "keywords", "hold", *OF_THE_SIZE}:
+        for key in was.keys() & said.keys() - {*WHATEVER_ELSE, "keywords", "hold", *OF_THE_SIZE}:
             warnings += [f"{both} {in_words(key)}; the first holds"] if was[key] != said[key] else []
     holds = {said["hold"] for _, _, said in notes if "hold" in said}
     if len(holds) > 1:

@@ -1,5 +1,6 @@
 """Usual slips in a settings file that make it no TOML, in plain words."""
 
+import datetime
 import re
 
 _ASSIGNED = re.compile(r"""\s*([\w.-]+)\s*=\s*("[^"]*"|'[^']*'|[^#]*?)\s*(#.*)?""")
@@ -30,6 +31,12 @@ def lines_of(text: str) -> list[str]:
     return [line.removesuffix("\r") for line in text.split("\n")]
 
 
+def line_in(text: str, problem: str) -> int:
+    """The line of which the parser speaks: where it names none, the last."""
+    line = re.search(r"line (\d+)", problem)
+    return int(line[1]) if line else len(lines_of(text))
+
+
 def slip(text: str, at: int, problem: str) -> tuple[str, int]:
     """What is wrong in a TOML text, and in which line; at, problem: what the parser says, and where.
 
@@ -44,17 +51,54 @@ def slip(text: str, at: int, problem: str) -> tuple[str, int]:
         if cut_off or (what == "list" and _ASSIGNED.fullmatch(line)):
             return f"the {what} that begins here is open: it takes {_ENDS[what]} at its end", begun
         bare = re.fullmatch(r"\s*([^\W\d][^\"',=#\[\]]*?)\s*,?\s*(#.*)?", line) if what == "list" else None
-        return (f'a text in a list stands in quotes: "{bare[1]}"' if bare else problem), at
+        said = "a \\ in a text is written twice" if problem.startswith(_BY_BACKSLASH[:3]) else problem
+        return (f'a text in a list stands in quotes: "{bare[1]}"' if bare else said), at
     if problem.startswith("Cannot declare"):
         return f"the table {line.partition('#')[0].strip()} stands here for the second time; put both together", at
     found = _ASSIGNED.fullmatch(line)
-    if found is None:
-        remark = bool(line.strip()) and not re.search(r"[\[\]=\"']", line)
-        return ("a line is `name = value`; a remark begins with #" if remark else problem), at
-    key, value = found[1], found[2]
+    return (_of_bare(line) if found is None else _of_line(found[1], found[2], problem)) or problem, at
+
+
+def _of_bare(line: str) -> str:
+    """What is wrong with a line that sets nothing; empty where that is not known."""
+    remark = bool(line.strip()) and not re.search(r"[\[\]=\"']", line)
+    return "a line is `name = value`; a remark begins with #" if remark else ""
+
+
+def _of_line(key: str, value: str, problem: str) -> str:
+    """What is wrong with a line that sets something; empty where that is not known."""
     if problem.startswith("Cannot overwrite"):
-        return f"`{key}` stands here for the second time; keep one of them", at
-    return _of_value(key, value) or problem, at
+        return f"`{key}` stands here for the second time; keep one of them"
+    if value.startswith('"') and "\\" in value and problem.startswith(_BY_BACKSLASH):
+        bare = value.strip('"')
+        return f"a \\ in a text is written twice, or the text stands in single quotes: `{key} = '{bare}'`"
+    return _of_date(key, value) or _of_value(key, value) or _of_sign(problem)
+
+
+# How the parser begins where a text in double quotes holds a backslash that means nothing to it, or hides its end.
+_BY_BACKSLASH = ("Unescaped", "Invalid hex", "Escaped", "Unterminated string", "Illegal character '\\n'")
+
+
+def _of_date(key: str, value: str) -> str:
+    """What is wrong with what looks like a date; empty for all else, and where nothing is."""
+    if re.match(r"\d{1,2}[-./]\d{1,2}[-./]\d{2,4}(?!\d)", value):
+        return f"`{key}`: a date is year, month and day, such as 2026-11-25"
+    found = re.match(r"(\d{4})[-./](\d{1,2})[-./](\d{1,2})(?!\d)", value)
+    if found is None:
+        return ""
+    year, month, day = (int(part) for part in found.groups())
+    try:
+        meant = datetime.date(year, month, day).isoformat()
+    except ValueError:
+        return f"`{key}`: there is no such day as {found[0]}; a date is year, month and day, such as 2026-11-25"
+    if found[0] != meant:
+        return f"a date has four, two and two digits, with - between: `{key} = {meant}`"
+    return f"`{key}`: {value} is no time of day; one is such as {meant} 10:30:00" if value != meant else ""
+
+
+def _of_sign(problem: str) -> str:
+    unseen = problem.startswith("Illegal character") and "\\n" not in problem
+    return "this line holds a sign that nobody sees; write the line anew" if unseen else ""
 
 
 _ENDS = {"list": "a ]", "text": 'three quotes """'}

@@ -13,7 +13,8 @@ from itertools import islice
 from pathlib import Path
 
 from autoprep.logs import as_shown
-from autoprep.wishes.lines import KEYS, holds_by, slip, taken
+from autoprep.wishes.holding import holds_by
+from autoprep.wishes.lines import KEYS, slip, taken
 from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.note_files import WORK_LIST, as_called, folded, short, text_of
 

@@ -62,6 +62,23 @@ def test_what_can_not_be_written_is_said_in_plain_words(tmp_path: Path) -> None:
         write_part(tmp_path / "in the way" / "a.jpg", b"x", "t")
 
 
+@pytest.mark.parametrize("closed", [errno.EACCES, errno.EROFS])
+def test_a_folder_that_may_not_be_written_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, closed: int
+) -> None:
+    def refused(*_: object, **__: object) -> None:
+        raise OSError(closed, os.strerror(closed))
+
+    part = write_part(tmp_path / "shop" / "a.jpg", b"x", "t")
+    told = rf"^shop/a\.jpg can't be .* \({os.strerror(closed)}\); see that this computer's user may write there$"
+    monkeypatch.setattr(Path, "replace", refused)
+    with pytest.raises(DeliveryError, match=told):
+        publish(part, tmp_path / "shop" / "a.jpg")
+    monkeypatch.setattr(Path, "open", refused)
+    with pytest.raises(DeliveryError, match=told):
+        write_part(tmp_path / "shop" / "a.jpg", b"x", "t")
+
+
 @pytest.mark.parametrize("problem", [OSError(errno.ENOSPC, "No space left on device"), ValueError("no such codes")])
 def test_a_file_that_fails_half_way_does_not_lie_about(tmp_path: Path, problem: Exception) -> None:
     def write(file: BinaryIO) -> None:
