@@ -161,20 +161,23 @@ def _not_begun(settings: Settings, ledger: Ledger | None, told: Container[str]) 
 
     told: those that are told of by their names; they and empty ones are not counted.
     """
-    root = os.fsencode(settings.folders.inbox)
+    root = os.path.join(os.fsencode(settings.folders.inbox), b"")
+    known = ledger.known_paths() if ledger is not None else set[bytes]()
     count = 0
     for folder, folders, names in os.walk(root):
         folders[:] = [name for name in folders if not name.startswith((b".", b"~"))]
-        for place in (os.path.join(folder, name) for name in names if _is_photo(os.fsdecode(name))):
-            path = os.path.relpath(place, root)
+        for place in (os.path.join(folder, name) for name in names if _is_photo(name)):
+            path = place.removeprefix(root)
             with contextlib.suppress(OSError):
-                new = os.lstat(place).st_size and as_shown(os.fsdecode(path)) not in told
-                count += bool(new and (ledger is None or not ledger.is_known(path)))
+                count += path not in known and os.lstat(place).st_size > 0 and as_shown(os.fsdecode(path)) not in told
     return count
 
 
-def _is_photo(name: str) -> bool:
-    return name.lower().endswith(PICTURES) and not name.startswith((".", "~"))
+_PICTURES = tuple(map(str.encode, PICTURES))
+
+
+def _is_photo(name: bytes) -> bool:
+    return name.lower().endswith(_PICTURES) and not name.startswith((b".", b"~"))
 
 
 def status(options: argparse.Namespace) -> int:

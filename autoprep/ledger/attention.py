@@ -64,12 +64,13 @@ class Attention:
         """Photos of the last two weeks that tell no time, and the job of another work that lay where they lie, and of
         which there are pictures.
         """
+        # In this order, and none by its outcome first: only where a work did lie there is a record opened.
         return self._db.execute(
-            "SELECT new.shown, old.job FROM jobs new JOIN records r ON r.number = new.number JOIN jobs old "
-            "ON old.path = new.path AND old.number < new.number AND old.work NOT IN ('', new.work) "
-            "WHERE new.came >= date('now', 'localtime', '-14 days') AND new.outcome = 'ready' AND new.part = 0 "
-            "AND old.part = 0 AND json_extract(r.record, '$.taken_at') IS NULL AND EXISTS (SELECT 1 FROM renditions f "
-            "WHERE f.job = old.job AND f.state = 'in place') ORDER BY new.number, old.number"
+            "SELECT new.shown, old.job FROM jobs new CROSS JOIN jobs old CROSS JOIN records r "
+            "WHERE new.came >= date('now', 'localtime', '-14 days') AND +new.outcome = 'ready' AND new.part = 0 "
+            "AND old.path = new.path AND old.number < new.number AND old.work NOT IN ('', new.work) AND old.part = 0 "
+            "AND r.number = new.number AND json_extract(r.record, '$.taken_at') IS NULL AND EXISTS (SELECT 1 "
+            "FROM renditions f WHERE f.job = old.job AND f.state = 'in place') ORDER BY new.number, old.number"
         ).fetchall()
 
     def with_failures(self) -> list[str]:

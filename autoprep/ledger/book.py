@@ -51,9 +51,9 @@ class Ledger(Names, Earlier, Moved, Asked):
         rows = self._db.execute("SELECT path, size, mtime_ns, inode, job FROM files")
         return {row[0]: SeenFile((row[1], row[2], row[3]), intern(row[4])) for row in rows}
 
-    def is_known(self, path: bytes) -> bool:
-        """Whether a file of the inbox has been taken in, as it is now or was before."""
-        return self._db.execute("SELECT 1 FROM files WHERE path = ?", (path,)).fetchone() is not None
+    def known_paths(self) -> set[bytes]:
+        """All files of the inbox that have been taken in, as they are now or were before."""
+        return {path for (path,) in self._db.execute("SELECT path FROM files")}
 
     def remember(self, path: bytes, seen: SeenFile, sha256: str) -> None:
         """This file has been taken in: it is not read again while it stays as it is."""
