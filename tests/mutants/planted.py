@@ -2852,4 +2852,17 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("photos that are not read yet do not wait", "autoprep/told/standing.py", "        not_begun=not_begun,\n", "", ("tests/test_said_plainly.py",)),
     Mistake("what was read waits in the inbox for ever", "autoprep/cli/history.py", "path not in known and ", "", ("tests/test_said_plainly.py",)),
     Mistake("a status opens every record", "autoprep/ledger/attention.py", "AND +new.outcome = 'ready' AND new.part = 0 \"", "AND +new.outcome = 'ready' AND new.part = 0 AND json_extract((SELECT record FROM records WHERE number = new.number), '$.taken_at') IS NULL \"", ("tests/service/test_history.py",)),
+    *_all(
+        "autoprep/correction/outline/candidates.py", ("tests/correction/test_candidates.py",),
+        ("crossed lines are a sheet", "edges = np.roll(quads, -1, axis=1) - quads", "edges = np.roll(quads, -2, axis=1) - quads"),
+        ("lines far out of the photo are sides", "    quads = quads[inside]\n", ""),
+        ("a side on the border needs one corner there", "(corners & np.roll(corners, -1, axis=-1)).any(axis=0)", "corners.any(axis=0)"),
+        ("any gradient supports a side", "(across > 2 * evidence.noise)", "(across > 0)"),
+        ("no border takes part in a cut page", "some = cut.any(axis=1) & ~cut.all(axis=1)", "some = ~cut.all(axis=1)"),
+        ("the same outline is proposed again", ".max(axis=(1, 2)) < 2.0).any()", ".max(axis=(1, 2)) < 0.0).any()"),
+        ("an edge is dropped where it adds most", "added[0] < best[0]", "added[0] > best[0]"),
+        ("samples lie at the pixels' corners", "((v - 0.5).astype(np.float32) for v in (x, y))", "(v.astype(np.float32) for v in (x, y))"),
+        ("long lists of points are cut", "for start in range(0, len(points), 16000)", "for start in range(0, min(len(points), 16000), 16000)"),
+    ),
+    Mistake("the corner page shows another turn", "autoprep/told/corners.py", "facts.turn == by", "facts.turn != by", ("tests/told/test_pages.py",)),
 )  # fmt: skip

@@ -2,6 +2,9 @@
 
 import re
 from pathlib import Path
+from typing import Any
+
+import pytest
 
 from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts
 from autoprep.files.reading import read_photo
@@ -115,6 +118,17 @@ def test_no_sign_of_a_size_breaks_the_corner_page() -> None:
     facts = WorkFacts(size_mm=(300, 400), unit='"')
     page = corners_html(read_photo(photos.jpeg(), 10**8), "Reeds.jpg", b"", None, facts, "")
     assert ' &quot;" placeholder="30 x 40 cm"' in page
+
+
+@pytest.mark.parametrize(("turn", "chosen"), [(0, "as it is"), (90, "right"), (180, "upside down"), (270, "left")])
+def test_the_corner_page_shows_what_was_said(turn: Any, chosen: str) -> None:
+    facts = WorkFacts(turn=turn, kind="ink")
+    page = corners_html(read_photo(photos.jpeg(), 10**8), "Reeds.jpg", b"", None, facts, "pencil")
+    turns, kinds = (re.search(rf'id="{name}">(.*?)</select>', page) for name in ("turn", "kind"))
+    assert turns is not None
+    assert kinds is not None
+    assert re.findall(r" selected>([^<]*)<", turns[1]) == [chosen]
+    assert re.findall(r" selected>([^<]*)<", kinds[1]) == ["ink"]
 
 
 def test_the_corner_page_asks_for_a_name_that_browsers_keep() -> None:
