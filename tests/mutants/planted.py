@@ -2865,4 +2865,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("long lists of points are cut", "for start in range(0, len(points), 16000)", "for start in range(0, min(len(points), 16000), 16000)"),
     ),
     Mistake("the corner page shows another turn", "autoprep/told/corners.py", "facts.turn == by", "facts.turn != by", ("tests/told/test_pages.py",)),
+    Mistake("what lies where it was put counts as away", "autoprep/service/left.py", 'away = row.state == "picked up"', 'away = row.state != "picked up"', ("tests/service/test_left.py",)),
+    Mistake("a work narrower than its bleed stops the print", "autoprep/rendering/bleed.py", "    if strip.shape != beyond.shape:\n        return False\n", "", ("tests/rendering/test_bleed.py",)),
 )  # fmt: skip

@@ -105,3 +105,12 @@ def test_a_speck_of_dust_beside_an_edge_is_paper_and_a_dot_of_ink_is_not(dot_px:
     canvas = np.full((224, 200, 3), 220, np.uint8)
     canvas[36 : 36 + dot_px, 90 : 90 + dot_px] = 20
     assert _is_bare(canvas, (0, 24, 200, 224), 0, 24) == bare
+
+
+@pytest.mark.parametrize("side", range(4))
+def test_a_work_narrower_than_its_bleed_is_mirrored(side: int) -> None:
+    """There is too little of it to compare with what was made beyond it."""
+    canvas = np.full((70, 70, 3), 240, np.uint8)
+    shown = (30, 30, 40, 40)
+    assert not _is_bare(canvas, shown, side, 20)
+    assert _is_bare(canvas, shown, side, 10)
