@@ -2867,4 +2867,11 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the corner page shows another turn", "autoprep/told/corners.py", "facts.turn == by", "facts.turn != by", ("tests/told/test_pages.py",)),
     Mistake("what lies where it was put counts as away", "autoprep/service/left.py", 'away = row.state == "picked up"', 'away = row.state != "picked up"', ("tests/service/test_left.py",)),
     Mistake("a work narrower than its bleed stops the print", "autoprep/rendering/bleed.py", "    if strip.shape != beyond.shape:\n        return False\n", "", ("tests/rendering/test_bleed.py",)),
+    *_all(
+        "autoprep/job/story.py", ("tests/test_asked_of_correction.py",),
+        ("a word on the paper is read the wrong way round", "chosen.paper if facts.keep_paper is None", "chosen.paper if facts.keep_paper is not None"),
+        ("the settings' sharpening is not asked for", "chosen.sharpening, facts.kind", "1.0, facts.kind"),
+        ("a work's turn is not asked for", "lighter=facts.lighter, turn=facts.turn, as_shot", "lighter=facts.lighter, as_shot"),
+        ("a settings' word on paper is the artist's", "paper_asked=facts.keep_paper is not None", "paper_asked=True"),
+    ),
 )  # fmt: skip
