@@ -1,5 +1,6 @@
 """What a photo's correction is asked for: the settings, and the artist's word on the work, which wins."""
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ TABLE = {
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
     file = tmp_path / "autoprep.toml"
-    lines = (f"{key} = {str(value).lower() if isinstance(value, bool) else value!r}" for key, value in TABLE.items())
+    lines = (f"{key} = {json.dumps(value)}" for key, value in TABLE.items())
     file.write_text('[artist]\nname = "Wren Halloway"\n[correction]\n' + "\n".join(lines), encoding="utf-8")
     file.with_name("destinations.toml").write_text("[site]\nlong_side_px = 900\n", encoding="utf-8")
     return load(file)
