@@ -934,9 +934,10 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/finder.py", ("tests/correction/test_sides.py",),
-        ("a doubtful side is no choice of a question", "[*([settled.likeliest / scale] if entry.confidence < gate.SURE else []), entry.quad]", "[entry.quad]"),
-        ("a doubtful side is offered without a question", "if entry.confidence < gate.SURE else []), entry.quad]:", "if True else []), entry.quad]:"),
-        ("the outline before is no choice", "if entry.confidence < gate.SURE else []), entry.quad]:", "if entry.confidence < gate.SURE else [])]:"),
+        ("a doubtful side is no choice of a question", "*([settled.likeliest / scale] if asked else []), entry.quad]", "entry.quad]"),
+        ("a doubtful side is offered without a question", "    asked = entry.confidence < gate.SURE\n    quads", "    asked = True\n    quads"),
+        ("the outline before is no choice", "if asked else []), entry.quad]", "if asked else [])]"),
+        ("of a question the outline before comes first", "        first, others[0] = others[0], first\n", "        pass\n"),
         ("no side has a last word", "return [*_settled(copies, sight, _let_out(copies, best), seen), *rest], others", "return [_let_out(copies, best), *rest], others"),
     ),
     *_all(

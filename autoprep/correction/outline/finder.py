@@ -244,9 +244,10 @@ def _let_out(copies: Copies, entry: Answer) -> Answer:
 
 
 def _settled(copies: Copies, sight: eye.Sight, entry: Answer, seen: eye.Seen) -> list[Answer]:
-    """The answer with each side on the likeliest edge; where that makes another shape of it, the one before as well.
+    """The answer with each side on an edge that is clearly likelier; where that makes another shape of it, the one
+    before as well.
 
-    Where it is a question in any case, sides that are hardly likelier than others are offered there too.
+    Where it is a question in any case, that with all sides on the likeliest edge, clearly or not, comes first.
     """
     if entry.whole:
         return [entry]
@@ -255,10 +256,23 @@ def _settled(copies: Copies, sight: eye.Sight, entry: Answer, seen: eye.Seen) ->
     evidence = {
         **entry.evidence, "sides_moved": float(sum(settled.moved)), "side_least": _least(settled.scores),
     }  # fmt: skip
-    found = [replace(entry, quad=settled.quad / scale, evidence=evidence)]
-    for quad in [*([settled.likeliest / scale] if entry.confidence < gate.SURE else []), entry.quad]:
-        if all(overlap_in_photo(quad, other.quad, copies.photo.full_px) < SAME for other in found):
-            found.append(replace(entry, quad=quad, confidence=min(entry.confidence, 1 - entry.confidence)))
+    asked = entry.confidence < gate.SURE
+    quads = [settled.quad / scale, *([settled.likeliest / scale] if asked else []), entry.quad]
+    first, *others = _of_other_shapes(quads, copies.photo.full_px)
+    if asked and overlap_in_photo(first, settled.likeliest / scale, copies.photo.full_px) < SAME:
+        first, others[0] = others[0], first
+    left = min(entry.confidence, 1 - entry.confidence)
+    return [
+        replace(entry, quad=first, evidence=evidence), *(replace(entry, quad=quad, confidence=left) for quad in others)
+    ]  # fmt: skip
+
+
+def _of_other_shapes(quads: Sequence[Float64], size: tuple[int, int]) -> list[Float64]:
+    """Those of the outlines that are not much the same as one before."""
+    found: list[Float64] = []
+    for quad in quads:
+        if all(overlap_in_photo(quad, other, size) < SAME for other in found):
+            found.append(quad)
     return found
 
 
