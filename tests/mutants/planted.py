@@ -2865,4 +2865,10 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a closed ledger is not told by the status", "autoprep/told/standing.py", "        no_records=_no_records(settings),\n", "", ("tests/service/test_failing.py",)),
     Mistake("a closed ledger is no reason to look", "autoprep/told/standing.py", "or self.no_inbox or self.no_records)", "or self.no_inbox)", ("tests/service/test_failing.py",)),
     Mistake("a closed folder of the ledger is not told", "autoprep/told/standing.py", "for path in (place, place.parent) if", "for path in (place,) if", ("tests/service/test_failing.py",)),
+    Mistake("a run that is stopped says nothing", "autoprep/cli/work.py", "    if show:\n        print(f\"Stopped.", "    if False:\n        print(f\"Stopped.", ("tests/test_progress.py",)),
+    Mistake("a destination leads out of the studio without a word", "autoprep/told/summary.py", "        if place.is_symlink()\n", "        if False\n", ("tests/told/test_summary.py",)),
+    Mistake("a JPEG that no reader knows is called damaged", "autoprep/files/reading.py", "if coded else how\n", "if False else how\n", ("tests/files/test_less_usual.py",)),
+    Mistake("the depth of a JPEG is not told", "autoprep/files/coded.py", 'bits" if data[at + 4] != 8 else ""', 'bits" if False else ""', ("tests/files/test_less_usual.py",)),
+    Mistake("a run that can't go on ends well", "autoprep/cli/work.py", "or later or _LEFT in acts else", "or later else", ("tests/test_progress.py",)),
+    Mistake("where a run can't go on nothing was waiting", "autoprep/cli/work.py", "acts[_LEFT] = engine.pending", "acts[_LEFT] = 0", ("tests/test_progress.py",)),
 )  # fmt: skip
