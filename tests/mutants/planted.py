@@ -2871,4 +2871,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the depth of a JPEG is not told", "autoprep/files/coded.py", 'bits" if data[at + 4] != 8 else ""', 'bits" if False else ""', ("tests/files/test_less_usual.py",)),
     Mistake("a run that can't go on ends well", "autoprep/cli/work.py", "or later or _LEFT in acts else", "or later else", ("tests/test_progress.py",)),
     Mistake("where a run can't go on nothing was waiting", "autoprep/cli/work.py", "acts[_LEFT] = engine.pending", "acts[_LEFT] = 0", ("tests/test_progress.py",)),
+    Mistake("a work's days are those of Greenwich", "autoprep/told/works.py", "at if at.tzinfo is None else at.astimezone()", "at", ("tests/told/test_works.py",)),
 )  # fmt: skip
