@@ -87,13 +87,16 @@ class MarkUnreadable(AutoprepError):
 
 
 class DeliveryError(AutoprepError):
-    """An output could not be written; the job is tried again later. full: for want of room, which is no fault of it."""
+    """An output could not be written; the job is tried again later.
+
+    full: for want of room, which is no fault of it; closed: its folder may not be written to, or is none.
+    """
 
     retry = True
 
-    def __init__(self, message: str, *, full: bool = False) -> None:
+    def __init__(self, message: str, *, full: bool = False, closed: bool = False) -> None:
         super().__init__(message)
-        self.full = full
+        self.full, self.closed = full, closed
 
 
 class AlreadyRunning(AutoprepError):
@@ -121,10 +124,13 @@ def who_may(problem: Exception) -> str:
     return "; see that this computer's user may write there" if is_closed(problem) else ""
 
 
+NO_LEDGER = "the ledger can't be written to; see that this computer's user may write in the folder records"
+
+
 def in_plain_words(problem: Exception) -> str:
     """What is wrong with files or with the ledger. The ledger's library has words of its own for a closed folder."""
     if "readonly database" in str(problem):
-        return "the ledger can't be written to; see that this computer's user may write in the folder records"
+        return NO_LEDGER
     if is_closed(problem) and isinstance(problem, OSError) and problem.filename is not None:
         return f"{os.fsdecode(problem.filename)} can't be opened or written to ({problem.strerror}){who_may(problem)}"
     return str(problem)

@@ -266,6 +266,19 @@ def test_a_fault_of_one_destination_costs_no_other(studio: Settings, monkeypatch
     assert record.not_given_out == record.failed
 
 
+def test_a_closed_folder_costs_no_other_destination(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    some = with_presets(studio, square=Preset(long_side_px=90), site=Preset(long_side_px=90))
+    (studio.folders.ready / "square").rmdir()
+    (studio.folders.ready / "square").write_bytes(b"a file of the artist's")  # root may write into any folder
+    record = done(order_for(some, photos.jpeg())).record
+    assert [output.destination for output in record.outputs] == ["site"]
+    assert record.failed["square"].startswith("it could not be made: square/Blue Jug.jpg can't be written (")
+    assert record.held_kinds == {"square": "closed folder"}
+    monkeypatch.setattr("autoprep.job.story.answers", lambda _ready: False)
+    with pytest.raises(DeliveryError):  # where none can be written to, all of it is tried again
+        done(order_for(some, photos.jpeg()))
+
+
 def test_a_mark_that_can_not_be_read_costs_what_carries_it_and_is_named(studio: Settings) -> None:
     (studio.studio / "seal.png").write_bytes(broken_png())
     marked = studio.model_copy(update={"mark": studio.mark.model_copy(update={"picture": "seal.png"})})

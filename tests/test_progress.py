@@ -2,6 +2,7 @@
 
 import os
 import signal
+from collections import Counter
 from typing import Any
 
 import pytest
@@ -14,9 +15,10 @@ from tests.service.pretend import Studio, photo
 class Endless:
     """An engine that is never done; the third step brings the wish to stop."""
 
-    hollow, stuck, pending = (), False, 5
+    hollow, pending = (), 5
 
-    def __init__(self, *_args: Any, **_facts: Any) -> None:
+    def __init__(self, *_args: Any, stuck: str = "", **_facts: Any) -> None:
+        self.stuck, self.later, self.acts = stuck, dict[str, str](), Counter[str]()
         self.hints, self.ledger, self.steps, self.stopped, self.woken = self, self, 0, False, 0
 
     @property
@@ -44,6 +46,27 @@ def test_a_backlog_stops_between_two_steps(studio: Settings, monkeypatch: pytest
     assert engine.woken == 1
     assert engine.stopped
     assert signal.getsignal(signal.SIGINT) is before
+
+
+def test_who_stops_a_run_is_told_that_the_rest_is_done_the_next_time(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(work, "Engine", lambda *_args, **_facts: Endless())
+    assert main(["once", "--config", str(studio.config_file)]) == 130
+    assert "Stopped. 0 photos done; what is left is done the next time.\n" in capsys.readouterr().err
+    assert main(["once", "--json", "--config", str(studio.config_file)]) == 130
+    assert capsys.readouterr().err == ""
+
+
+def test_a_run_that_can_not_go_on_says_what_still_waits(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    full = "There is not enough free space to go on"
+    monkeypatch.setattr(work, "Engine", lambda *_args, **_facts: Endless(stuck=full))
+    assert main(["once", "--config", str(studio.config_file)]) == 1
+    said = capsys.readouterr()
+    assert f"{full}. Nothing is lost; run this again later." in said.err
+    assert "Done: 5 still waiting." in said.out
 
 
 def test_each_photo_is_counted_and_named_once(

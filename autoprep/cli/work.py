@@ -13,7 +13,7 @@ from tqdm import tqdm
 
 from autoprep.cli.found import make_folders, settings_of
 from autoprep.domain import JobRecord
-from autoprep.logs import open_log
+from autoprep.logs import counted, open_log
 from autoprep.service.engine import Engine
 from autoprep.service.notify import Notifier
 from autoprep.told.metrics import Metrics
@@ -74,6 +74,15 @@ def _asked_to_stop(engine: Engine) -> Iterator[list[int]]:
             signal.signal(number, handler)
 
 
+def _stopped(done: int, show: bool) -> KeyboardInterrupt:
+    if show:
+        print(f"Stopped. {counted(done, 'photo')} done; what is left is done the next time.", file=sys.stderr)
+    return KeyboardInterrupt()
+
+
+_LEFT = "still waiting"  # as the last line calls photos where nothing could be begun any more
+
+
 def once(options: argparse.Namespace) -> int:
     """Process everything that waits in the inbox, then stop."""
     settings = settings_of(options)
@@ -88,7 +97,7 @@ def once(options: argparse.Namespace) -> int:
     else:
         print_summary(settings, records, acts, later)
     wanting = any(record.outcome in ("set aside", "needs a look") or record.failed for record in records)
-    return 1 if wanting or later else 0
+    return 1 if wanting or later or _LEFT in acts else 0
 
 
 def process_all(
@@ -101,7 +110,8 @@ def process_all(
 ) -> list[JobRecord]:
     """Run the engine until nothing waits; a progress bar on the terminal.
 
-    acts: is told what was done besides for photos that needed no worker (see Engine.acts); later: which photos are
+    acts: is told what was done besides for photos that needed no worker (see Engine.acts), and of how many nothing
+    could be begun; later: which photos are
     tried again after a pause, and why; failed: jobs of finished photos of which something new failed, and why.
     Raises KeyboardInterrupt where it was stopped before; what is left is done the next time.
     """
@@ -123,6 +133,8 @@ def process_all(
                 engine.step(0.5)
                 if engine.stuck:
                     print(f"{engine.stuck}. Nothing is lost; run this again later.", file=sys.stderr)
+                    if acts is not None:
+                        acts[_LEFT] = engine.pending
                     break
                 bar.total = max(bar.total or 0, len(records) + engine.pending)
                 bar.update(len(records) - bar.n)
@@ -142,7 +154,7 @@ def process_all(
     if acts is not None:
         acts.update(engine.acts)
     if stopping:
-        raise KeyboardInterrupt
+        raise _stopped(len(records), show)
     for name in hollow if show else ():
         print(f"  {name}: this file holds nothing yet; it is left alone until it does")
     return [

@@ -23,7 +23,7 @@ class OutputRecord(Value):
 
 Why = Literal[
     "", "on hold", "glare", "size not known", "too few pixels", "names the artist", "another take", "not sent",
-    "looked at again", "photo away", "mark",
+    "looked at again", "photo away", "mark", "closed folder",
 ]  # fmt: skip
 """Of what kind a reason is for which a destination has no file; empty where it is none of these."""
 

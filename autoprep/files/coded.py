@@ -1,5 +1,7 @@
 """Which bytes of a WebP, HEIC or AVIF are packed pixels: what the camera writes beside them may hold long zeros.
 
+And how a JPEG is coded.
+
 Chunks of WebP by its container specification (RFC 9649), boxes by ISO/IEC 14496-12: items, their types in `iinf`, their
 places in `iloc` (from memory).
 """
@@ -20,6 +22,28 @@ def coded_parts(data: bytes, kind: str) -> list[bytes]:
             return _of_webp(data) or [data]
         return _without_notes(data) or [data]
     return [data]
+
+
+def jpeg_kind(data: bytes) -> str:
+    """What is less usual in how a JPEG is coded, in words; empty where nothing is, or its frame is not found.
+
+    Frames by their markers, ITU-T T.81, table B.1: readers know those of 8 bits that are sequential or progressive.
+    """
+    at = 2
+    while at + 5 <= len(data) and data[at] == 0xFF:
+        marker = data[at + 1]
+        if marker in _FRAMES:
+            bits = f"{data[at + 4]} bits" if data[at + 4] != 8 else ""
+            return ", ".join(filter(None, (_FRAMES[marker], bits)))
+        at += 1 if marker == 0xFF else 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    return ""
+
+
+_FRAMES = {
+    0xC0: "", 0xC1: "", 0xC2: "", 0xC3: "lossless", 0xC5: "in layers", 0xC6: "in layers", 0xC7: "lossless",
+    0xC9: "arithmetic coding", 0xCA: "arithmetic coding", 0xCB: "lossless", 0xCD: "in layers", 0xCE: "in layers",
+    0xCF: "lossless",
+}  # fmt: skip
 
 
 def _of_webp(data: bytes) -> list[bytes]:

@@ -16,6 +16,7 @@ from PIL import ExifTags, Image, UnidentifiedImageError
 from autoprep.domain import Photo, PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.camera import lost_of_exif, raw_facts, side_by_its_entry, told_by_camera, whole_number
+from autoprep.files.coded import jpeg_kind
 from autoprep.files.colours import SAID_INKS, WIDE, Model, coloured, guessed, into_wide
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.damage import listened, refuse_damaged, suspicion
@@ -69,6 +70,8 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
 
 def _why_not(data: bytes, kind: str, problem: Exception) -> str:
     how = why_not(data) if kind == "tiff" and isinstance(problem, UnidentifiedImageError) else ""
+    coded = jpeg_kind(data) if kind == "jpeg" else ""
+    how = f"a JPEG of this kind ({coded}) can't be read; save it as a usual JPEG, or a TIFF" if coded else how
     return how or "the picture can't be decoded; the file is damaged, so copy it again"
 
 

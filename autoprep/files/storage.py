@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import BinaryIO
 
-from autoprep.errors import DeliveryError, who_may
+from autoprep.errors import DeliveryError, is_closed, who_may
 
 PART_PREFIX, PART_SUFFIX = ".autoprep-", ".part"
 _RESERVED = {
@@ -64,10 +64,11 @@ def make_part(final: Path, write: Callable[[BinaryIO], object], token: str) -> P
         if not isinstance(problem, OSError):
             raise
         why = problem.strerror or str(problem)
-        if isinstance(problem, FileExistsError | NotADirectoryError):
+        in_the_way = isinstance(problem, FileExistsError | NotADirectoryError)
+        if in_the_way:
             why = f"something stands in the place of the folder {final.parent.parent.name}/{final.parent.name}"
         said = f"{_in_its_folder(final)} can't be written ({why}){who_may(problem)}"
-        raise DeliveryError(said, full=is_full(problem)) from problem
+        raise DeliveryError(said, full=is_full(problem), closed=in_the_way or is_closed(problem)) from problem
     return part
 
 

@@ -14,7 +14,7 @@ from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo,
 from autoprep.errors import CannotMeet, DeliveryError, MarkUnreadable, PhotoError
 from autoprep.files.damage import is_flat
 from autoprep.files.reading import preview_jpeg, read_photo
-from autoprep.files.storage import write_part
+from autoprep.files.storage import answers, write_part
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.likeness import likeness
 from autoprep.job.comparison import as_shot, write_proof
@@ -263,8 +263,12 @@ def _render_into(
                 reason = words.mark_unreadable(str(problem))
                 failed[name], kinds[name] = str(reason), reason.kind
                 continue
-            except DeliveryError:
-                raise  # the disk, not the destination: all of it is tried again
+            except DeliveryError as problem:
+                if not (problem.closed and answers(order.settings.folders.ready)):
+                    raise  # the disk, not the destination: all of it is tried again
+                reason = words.folder_closed(str(problem))
+                failed[name], kinds[name] = str(reason), reason.kind
+                continue
             except Exception as problem:
                 # One destination's fault costs no other; it is named, and a redo of it tries again.
                 failed[name] = f"it could not be made: {problem}"

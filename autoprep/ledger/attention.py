@@ -77,6 +77,14 @@ class Attention:
         """Photos with a destination that could not be made, oldest first."""
         return [row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE failed > 0 ORDER BY number")]
 
+    def failed_by(self, why: str) -> list[tuple[str, str]]:
+        """(job, destination) of what could not be made, or made anew, for a reason of this kind."""
+        return self._db.execute(
+            "SELECT job, destination FROM jobs JOIN renditions r USING (job) "
+            "WHERE failed > 0 AND r.state IN ('failed', 'in place') AND r.why = ? ORDER BY number, destination",
+            (why,),
+        ).fetchall()
+
     def held_back(self) -> list[str]:
         """Photos with a destination that waits for a better photo, or for a word of the artist, oldest first."""
         rows = self._db.execute(

@@ -6,11 +6,12 @@ from collections.abc import Iterable
 from typing import Any
 
 from autoprep.domain import CorrectionPlan, WorkFacts
+from autoprep.files.storage import answers
 from autoprep.job.orders import RENDERER
 from autoprep.ledger import Rendition
 from autoprep.rendering.mark_shape import shape_of
 from autoprep.service.rule import told_of
-from autoprep.told.explanations import BY_MARK
+from autoprep.told.explanations import BY_FOLDER, BY_MARK
 from autoprep.wishes.names import counts, file_stem
 from autoprep.wishes.tables import Settings
 
@@ -45,7 +46,7 @@ def table_digest(settings: Settings, name: str) -> str:
 
 def mended(settings: Settings, made: Iterable[Rendition]) -> frozenset[str]:
     """The destinations that could not be made, or for which the photo was not fit, by settings that are others now,
-    or by a picture of the mark that can be read now.
+    or by a picture of the mark that can be read now, or a folder that can be written to.
 
     Of those that wait only the table counts: with another mark or name a photo has no more pixels, and to try each
     again would read all their photos. What an earlier version left waiting says nothing of its table.
@@ -57,6 +58,8 @@ def mended(settings: Settings, made: Iterable[Rendition]) -> frozenset[str]:
 def _is_mended(settings: Settings, row: Rendition) -> bool:
     if row.why == BY_MARK and row.state in ("failed", "in place"):
         return not settings.mark.picture or not shape_of(settings.studio / settings.mark.picture).problem
+    if row.why == BY_FOLDER and row.state in ("failed", "in place"):
+        return answers(settings.folders.ready / row.destination)
     if row.state == "failed":
         return row.settings != settings_digest(settings, row.destination)
     by_table = row.state == "held" and row.why in _BY_TABLE and row.settings.startswith(_OF_TABLE)

@@ -9,7 +9,7 @@ from functools import partial
 from typing import Any
 
 from autoprep.domain import JobRecord
-from autoprep.errors import DeliveryError
+from autoprep.errors import DeliveryError, in_plain_words
 from autoprep.files.storage import answers, is_full
 from autoprep.job.orders import JobOrder
 from autoprep.job.stages import set_aside
@@ -227,7 +227,7 @@ class Desk:
         except sqlite3.OperationalError:
             raise
         except Exception as problem:
-            self.fault = str(problem) or type(problem).__name__
+            self.fault = in_plain_words(problem) or type(problem).__name__
             if is_full(problem):
                 if not self.full:  # else it is told already
                     self._log.warning("waiting for space", photo=shown, reason=str(problem))

@@ -35,7 +35,7 @@ from autoprep.service.rule import Known, is_shown, staying, untrue, used_of, wan
 from autoprep.service.said import hand_words_on, hold_handed_on, sent_to, usual
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, TakeApart, Tell, Withdraw
 from autoprep.service.takes import merit, regarded
-from autoprep.told.explanations import BY_MARK, HOLD, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
+from autoprep.told.explanations import HOLD, MADE_LATER, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
 from autoprep.wishes.notes import reference_shots
 from autoprep.wishes.tables import Settings
 
@@ -281,15 +281,20 @@ class Hands:
         if isinstance(step, TakeApart | GiveUp):
             return self._apart(step, known, takes)
         best, job = used_of(takes, tuple(self.settings.destinations)), known.view.job
-        rows: dict[str, Rendition] = {}
-        if isinstance(step, Withdraw):
-            rows = self._taken_out(known, step.destinations, step.why)
-        elif isinstance(step, Restore):
+        rows, closed = dict[str, Rendition](), None
+        for name in step.destinations if isinstance(step, Withdraw) else ():
+            try:
+                rows |= self._taken_out(known, (name,), step.why)
+            except OSError as problem:  # one closed folder keeps nothing in the others
+                closed = problem
+        if isinstance(step, Restore):
             rows = self._brought_back(known, step.destinations, [take.view.job for take in takes])
         self._note_freed(rows.items())
         known = replace(known, made={**known.made, **rows})
         change = self._change(known, best, self._record(job), rows, {})
         self._write([change])
+        if closed is not None:
+            raise closed
         return change.record
 
     def _apart(self, step: TakeApart | GiveUp, known: Known, takes: Sequence[Known]) -> JobRecord:
@@ -315,7 +320,7 @@ class Hands:
                 away = take_out(self.settings, known.view.job, made)
                 left = not away and made.path is not None and os.path.lexists(made.path)
                 said = left_there(why) if left and kind_of(why) in (HOLD.kind, NOT_SENT.kind) else why
-                plan = "" if made.why == BY_MARK else made.plan  # it is that of before, and would come back as such
+                plan = "" if made.why in MADE_LATER else made.plan  # it is that of before, and would come back as such
                 state: State = "withdrawn" if away else "picked up"
                 rows[name] = replace(made, state=state, plan=plan, reason=said, why=kind_of(why))
         return rows

@@ -167,7 +167,7 @@ class Knowledge:
                 here[job] = (*here.get(job, ()), item.path)
         for whole in self._parts.keys() & here.keys():
             here |= dict.fromkeys(self._parts[whole], here[whole])
-        self._new.update(self._left.news() & self._lines.keys())
+        self._new.update(self._left.news(self.settings) & self._lines.keys())
         self._new.update(job for job in here if job not in self._was_here)
         self._here, self._was_here = here, here.keys()
         names = {bare(shown_name(path)) for path in there} if self._renamed else ()

@@ -1,27 +1,36 @@
 """Files that could not be taken out of their places, because a share was away, say, and that lie there again.
 
 A file that is not there when it is to be withdrawn counts as picked up. Where just that one lies there later, it was
-away, as its whole folder was: absence is not deletion, on this side either.
+away, as its whole folder was: absence is not deletion, on this side either. Nor could files be put into a folder that
+was closed; as soon as it is open, those are made that it stopped.
 """
 
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
+from autoprep.files.storage import answers
 from autoprep.ledger import Ledger, Rendition
 from autoprep.service.keeping import is_ours
-from autoprep.told.explanations import HOLD, NOT_SENT
+from autoprep.told.explanations import BY_FOLDER, HOLD, NOT_SENT
+from autoprep.wishes.tables import Settings
 
 
 class LeftThere:
-    """Says of which photos such files lie there; each is told once for as long as it lies there unchanged."""
+    """Says of which photos such files lie there; each is told once for as long as it lies there unchanged. And of which
+    some can be made now, for the folder that they belong in is open."""
 
     def __init__(self, ledger: Ledger) -> None:
         self._ledger = ledger
         self._seen: dict[Path, int] = {}
 
-    def news(self) -> set[str]:
-        """The jobs of those that lie there since this was asked last."""
+    def news(self, settings: Settings) -> set[str]:
+        """The jobs of those that lie there since this was asked last, and of those that can be made now."""
+        stopped = self._ledger.overview.failed_by(BY_FOLDER)
+        opened = {name for name in {name for _, name in stopped} if answers(settings.folders.ready / name)}
+        return self._again() | {job for job, name in stopped if name in opened}
+
+    def _again(self) -> set[str]:
         there: dict[Path, int] = {}
         found = set()
         for job, place, _ in self._ledger.overview.to_be_withdrawn():

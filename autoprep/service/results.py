@@ -9,7 +9,7 @@ from autoprep.domain import JobRecord, WorkFacts
 from autoprep.job.orders import JobOrder
 from autoprep.ledger import Rendition, dated
 from autoprep.service.depends import settings_digest, table_digest, told
-from autoprep.told.explanations import BEFORE_STAYS, BY_MARK, HOLD
+from autoprep.told.explanations import BEFORE_STAYS, HOLD, MADE_LATER
 from autoprep.wishes.tables import Settings
 
 
@@ -50,11 +50,11 @@ def rows_of(
 
 
 def with_those_of_before(rows: dict[str, Rendition], before: Mapping[str, Rendition]) -> dict[str, Rendition]:
-    """The same where files of before stay: what fails for the mark's picture alone is made when that is mended."""
+    """The same where files of before stay: what fails for the mark's picture, or a closed folder, is made later."""
     stay = {
         name: replace(was, told=row.told, plan=row.plan, asked=row.asked, reason=row.reason + BEFORE_STAYS, why=row.why)
         for name, row in rows.items()
-        if row.state == "failed" and row.why == BY_MARK and (was := before.get(name)) and was.state == "in place"
+        if row.state == "failed" and row.why in MADE_LATER and (was := before.get(name)) and was.state == "in place"
     }
     return rows | stay
 
@@ -94,7 +94,7 @@ def as_said_now(
 
 
 def _is_of_before(row: Rendition) -> bool:
-    return row.state == "in place" and row.why == BY_MARK
+    return row.state == "in place" and row.why in MADE_LATER
 
 
 def _but(said: Mapping[str, str], lost: Container[str]) -> dict[str, str]:

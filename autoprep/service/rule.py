@@ -14,8 +14,8 @@ from autoprep.service.beside import sent_besides, still_sent
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
 from autoprep.told.explanations import (
     AWAY,
-    BY_MARK,
     HOLD,
+    MADE_LATER,
     NO_PLAN,
     NO_TABLE,
     NOT_SENT,
@@ -182,21 +182,21 @@ def steps(work: Sequence[Known], destinations: Sequence[str]) -> list[Step]:
 def staying(known: Known, work: Iterable[Known], destinations: Sequence[str]) -> frozenset[str]:
     """Where the files of a take that is no longer the best stay in place: until those of the better take are there.
 
-    They stay too where these can't be made yet, because its photo is away, or the mark's picture can't be read.
+    They stay too where these can't be made yet: its photo is away, a folder closed, or the mark's picture damaged.
     """
     work = list(work)
     best = used_of(work, destinations)
     better = next((take for take in work if take.view.job == best), None)
     if better is None or is_shown(known, best):
         return frozenset()
-    coming = [name for name in wanted(better, best, destinations) if _stale(better, name) or _lacks_mark(better, name)]
+    coming = [name for name in wanted(better, best, destinations) if _stale(better, name) or _comes_later(better, name)]
     return frozenset(name for name in coming if name in _sent(known, destinations))
 
 
-def _lacks_mark(known: Known, name: str) -> bool:
-    """Whether there is no file because the mark's picture can't be read: it is made by itself when that is mended."""
+def _comes_later(known: Known, name: str) -> bool:
+    """Whether there is no file because of the mark's picture, or a closed folder: it is made when that is mended."""
     made = known.made.get(name)
-    return made is not None and made.state == "failed" and made.why == BY_MARK
+    return made is not None and made.state == "failed" and made.why in MADE_LATER
 
 
 def _steps(known: Known, best: str, destinations: Sequence[str], stay: frozenset[str]) -> list[Step]:

@@ -145,6 +145,17 @@ def mark_unreadable(problem: str) -> Reason:
     return Reason(f"it could not be made: {problem}; it is made as soon as that picture is mended", BY_MARK)
 
 
+BY_FOLDER: Why = "closed folder"
+"""Why a file could not be made, or made anew, whose folder of ready/ could not be written to."""
+MADE_LATER = (BY_MARK, BY_FOLDER)
+"""The reasons by which the file of before stays, and a new one is made by itself as soon as they are over."""
+
+
+def folder_closed(problem: str) -> Reason:
+    """Why a destination has no file, or still that of before, though others of the photo were made."""
+    return Reason(f"it could not be made: {problem}; it is made as soon as that folder can be written to", BY_FOLDER)
+
+
 BEFORE_STAYS = "; the one that was made before stays until then"
 """How such a reason ends where there is a file of before."""
 

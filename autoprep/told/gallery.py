@@ -11,7 +11,7 @@ from autoprep.ledger import BLOCK, WorkRow
 from autoprep.metadata.statement import physical
 from autoprep.told.pages import Place, advice, file_rows, measures, page_name, pictures, unclear, work_page_name
 from autoprep.told.web import page
-from autoprep.told.works import notes, public_since, why_nowhere
+from autoprep.told.works import day_of, notes, public_since, why_nowhere
 from autoprep.wishes.destinations import Preset
 
 WORKS_PAGE = "works.html"
@@ -37,7 +37,7 @@ def work_html(place: Place, presets: Mapping[str, Preset], shown: Shown) -> str:
         ("came in", row.came), ("public since", since), ("rights written into the files", "; ".join(shown.rights)),
     ]  # fmt: skip
     rows = "".join(f"<tr><td>{escape(name)}</td><td>{escape(value)}</td></tr>" for name, value in facts if value)
-    when = {sent.destination: sent.made[:10] for sent in row.sent}
+    when = {sent.destination: day_of(sent.made) for sent in row.sent}
     detail = used.pages.get("details", "")
     closer = (
         f'<h2 class="part">Closer</h2><img class="alone" src="{quote(detail)}" alt="the corners of the finished work '

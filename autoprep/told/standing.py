@@ -9,11 +9,13 @@ from datetime import datetime
 from itertools import chain
 from pathlib import Path
 
+from autoprep.errors import NO_LEDGER
 from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
-from autoprep.told.explanations import ABSENT, NO_DESTINATION, ends_too_early, not_used, sent_nowhere
+from autoprep.told.explanations import ABSENT, BY_FOLDER, NO_DESTINATION, ends_too_early, not_used, sent_nowhere
 from autoprep.told.list_letters import lacking
 from autoprep.wishes.note_files import is_work_list
+from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 
 _MOST_NAMED, _MOST_UNCLEAR = 6, 3
@@ -37,7 +39,9 @@ class Status:
     pictures that were away, with their folder, when they were to be taken out of ready/, and lie there again;
     asked_afresh: finished photos that wait to be measured again, as the artist has asked;
     letters: what is told of letters in lists that no font holds; lists: what is wrong with lists of works in the inbox;
-    not_begun: photos in the inbox that are not taken in yet, for photos are read when it is nearly their turn.
+    not_begun: photos in the inbox that are not taken in yet, for photos are read when it is nearly their turn;
+    closed: destinations whose folder can't be written to, though pictures wait for it; no_records: why the ledger
+    can't be written to.
     """
 
     waiting: int
@@ -68,13 +72,15 @@ class Status:
     letters: tuple[str, ...] = ()
     lists: tuple[str, ...] = ()
     not_begun: int = 0
+    closed: tuple[str, ...] = ()
+    no_records: str = ""
 
     @property
     def needs_attention(self) -> bool:
         """Whether somebody should look: questions, photos set aside, what failed, no room, no inbox, or no workers."""
         short = self.free_mb < self.needed_mb
         asks = self.questions or self.set_aside or self.not_given_out or self.left_in_place or self.there_again
-        return bool(asks or self.failing or short or self.trouble or self.no_inbox)
+        return bool(asks or self.failing or short or self.trouble or self.no_inbox or self.no_records)
 
     def lines(self) -> list[str]:
         """The same in words."""
@@ -84,6 +90,7 @@ class Status:
         said.append(f"Waiting: {self.waiting}{again}, being worked on: {self.running}")
         said += [f"In the inbox, not read yet: {counted(self.not_begun, 'photo')}"] if self.not_begun else []
         said += [f"Nothing comes in: {self.no_inbox}"] if self.no_inbox else []
+        said += [f"Nothing can be done: {self.no_records}"] if self.no_records else []
         said += self._waits()
         if self.trouble:
             said.append(f"Nothing is worked on: {self.trouble}")
@@ -131,6 +138,8 @@ class Status:
             said.append(f"Tried again later: {more} more; `autoprep status --json` names all")
         if self.absent:
             said.append(f"Waiting for their photos, which are not in the inbox: {_named(self.absent, _MOST_NAMED)}")
+        if self.closed:
+            said.append(f"Can't be written to, so pictures wait for it: {', '.join(f'ready/{n}' for n in self.closed)}")
         if self.held_back:
             words = "Photos with a picture that waits for a better photo or a word of yours"
             said.append(f"{words}: {_named(self.held_back, _MOST_NAMED)}; `autoprep show PHOTO` says for what")
@@ -176,6 +185,19 @@ def no_inbox(settings: Settings) -> str:
     except OSError as problem:
         return f"the inbox {inbox} can't be read ({problem.strerror})"
     return ""
+
+
+def _no_records(settings: Settings) -> str:
+    """Why nothing can be put on record by who asks, and so by a service of the same user; empty where it can."""
+    place = ledger_path(settings)
+    there = [path for path in (place, place.parent) if path.exists()]
+    return "" if all(os.access(path, os.W_OK) for path in there) else NO_LEDGER
+
+
+def _closed(settings: Settings, overview: Overview) -> tuple[str, ...]:
+    """Destinations that pictures wait for because their folders can't be written to."""
+    names = dict.fromkeys(name for _, name in overview.failed_by(BY_FOLDER))
+    return tuple(name for name in settings.destinations if name in names)
 
 
 def _left_in_place(settings: Settings, overview: Overview, *, ours: bool) -> tuple[str, ...]:
@@ -242,6 +264,8 @@ def status_of(
         letters=lacking(settings.folders.records),
         lists=lists,
         not_begun=not_begun,
+        closed=() if overview is None else _closed(settings, overview),
+        no_records=_no_records(settings),
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),

@@ -112,6 +112,11 @@ def warnings_of(settings: Settings) -> list[str]:
         for name, place in settings.folders
         if not place.is_dir()
     ]
+    notes += [
+        f"{name}: its folder {place} is a link, so its pictures lie in {place.resolve()}"
+        for name, place in ((name, settings.folders.ready / name) for name in settings.destinations)
+        if place.is_symlink()
+    ]
     # No mistake that stops a studio: it was valid in earlier versions, and did nothing.
     notes += [
         f'{name}: fit = "fill" does nothing here, for there is no shape to fill; that is a width and a height'

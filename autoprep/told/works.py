@@ -5,6 +5,7 @@ import io
 import json
 import os
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from typing import Any
 
 from autoprep.ledger import Sent, WorkRow
@@ -20,13 +21,21 @@ from autoprep.wishes.work_lists import LARGEST_LIST, OURS, as_cell, rows_read
 COLUMNS = tuple(OURS)  # so that the list can be put into the inbox as it is
 
 
+def day_of(moment: str) -> str:
+    """The day of a moment as the record has it, by the clock of this machine, as photos come in: 2026-11-26."""
+    if not moment:
+        return ""
+    at = datetime.fromisoformat(moment)
+    return (at if at.tzinfo is None else at.astimezone()).date().isoformat()
+
+
 def public_since(row: WorkRow, presets: Mapping[str, Preset]) -> str:
     """The day on which a picture of the work first lay in a public destination, as 2026-11-26; empty where none did.
 
     Of files that an earlier version made the day is not known.
     """
     public = {name for name, preset in presets.items() if preset.public}
-    return min((sent.first[:10] for sent in row.sent if sent.first and sent.destination in public), default="")
+    return min((day_of(sent.first) for sent in row.sent if sent.first and sent.destination in public), default="")
 
 
 def why_nowhere(row: WorkRow) -> str:
@@ -99,7 +108,7 @@ def fields(row: WorkRow, presets: Mapping[str, Preset]) -> dict[str, str]:
 
 def _went(sent: Sent) -> str:
     file = "" if sent.path is None else as_shown(sent.path.name)  # where names are in no UTF-8 here, too
-    return f"{sent.destination}: {file}" + (f" ({sent.made[:10]})" if sent.made else "")
+    return f"{sent.destination}: {file}" + (f" ({day_of(sent.made)})" if sent.made else "")
 
 
 def as_csv(rows: Iterable[WorkRow], presets: Mapping[str, Preset]) -> str:

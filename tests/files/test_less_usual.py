@@ -262,3 +262,32 @@ def test_a_hole_in_floating_point_numbers_is_black() -> None:
     with np.errstate(invalid="raise"):
         codes = read_photo(tiff(stored, photometric="rgb")).codes
     assert (codes[7, 9] == 0).all()
+
+
+@pytest.mark.parametrize(
+    ("marker", "bits", "said"),
+    [
+        (0xC3, 8, "lossless"),
+        (0xC0, 12, "12 bits"),
+        (0xC5, 12, "in layers, 12 bits"),
+        (0xC0, 0, "0 bits"),
+    ],
+)
+def test_a_jpeg_that_no_reader_knows_is_not_called_damaged(marker: int, bits: int, said: str) -> None:
+    out = io.BytesIO()
+    Image.fromarray(np.arange(48 * 64 * 3, dtype=np.uint8).reshape(48, 64, 3)).save(out, "JPEG")
+    data = bytearray(out.getvalue())
+    at = data.index(b"\xff\xc0")
+    data[at + 1], data[at + 4] = marker, bits
+    with pytest.raises(Unreadable, match=rf"^a JPEG of this kind \({said}\) can't be read; save it as a usual JPEG"):
+        read_photo(bytes(data))
+
+
+def test_a_usual_jpeg_that_can_not_be_decoded_is_damaged() -> None:
+    out = io.BytesIO()
+    Image.fromarray(np.arange(48 * 64 * 3, dtype=np.uint8).reshape(48, 64, 3)).save(out, "JPEG")
+    data = bytearray(out.getvalue())
+    at = data.index(b"\xff\xc0")
+    data[at + 9] = 9  # of how many colours
+    with pytest.raises(Unreadable, match="the file is damaged, so copy it again"):
+        read_photo(bytes(data))

@@ -75,8 +75,9 @@ def test_a_folder_that_may_not_be_written_is_named(
     with pytest.raises(DeliveryError, match=told):
         publish(part, tmp_path / "shop" / "a.jpg")
     monkeypatch.setattr(Path, "open", refused)
-    with pytest.raises(DeliveryError, match=told):
+    with pytest.raises(DeliveryError, match=told) as raised:
         write_part(tmp_path / "shop" / "a.jpg", b"x", "t")
+    assert raised.value.closed
 
 
 @pytest.mark.parametrize("problem", [OSError(errno.ENOSPC, "No space left on device"), ValueError("no such codes")])
@@ -88,4 +89,5 @@ def test_a_file_that_fails_half_way_does_not_lie_about(tmp_path: Path, problem: 
     with pytest.raises(DeliveryError if isinstance(problem, OSError) else ValueError) as raised:
         make_part(tmp_path / "a.tif", write, "token")
     assert getattr(raised.value, "full", False) is isinstance(problem, OSError)
+    assert not getattr(raised.value, "closed", False)
     assert not list(tmp_path.iterdir())

@@ -34,7 +34,7 @@ from autoprep.domain import (
     kind_of,
 )
 from autoprep.errors import DeliveryError
-from autoprep.files.storage import write_part
+from autoprep.files.storage import answers, write_part
 from autoprep.imaging.likeness import likeness
 from autoprep.job.delivery import Delivery, mark_style, statement_for
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
@@ -47,7 +47,7 @@ from autoprep.logs import open_log
 from autoprep.rendering.mark_shape import shape_of
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished
-from autoprep.told.explanations import mark_unreadable
+from autoprep.told.explanations import folder_closed, mark_unreadable
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
@@ -158,7 +158,14 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
         words = {field: value for field, value, _ in statement_for(delivery, preset).fields()}
         text = json.dumps([order.sha256, record.plan.model_dump(mode="json"), words, preset.model_dump(mode="json")])
         data = text.encode()
-        parts.append((write_part(place, data, order.job), place))
+        try:
+            part = write_part(place, data, order.job)
+        except DeliveryError as closed:
+            if not (closed.closed and answers(order.settings.folders.ready)):
+                raise
+            failed[name], kinds[name] = str(folder_closed(str(closed))), folder_closed("").kind
+            continue
+        parts.append((part, place))
         outputs.append(OutputRecord(
             destination=name, path=str(place.relative_to(order.settings.studio)), width_px=9, height_px=6,
             bytes=len(data), sha256=hashlib.sha256(data).hexdigest(),

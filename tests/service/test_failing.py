@@ -11,11 +11,12 @@ from autoprep.cli import main
 from autoprep.domain import WorkFacts
 from autoprep.errors import DeliveryError
 from autoprep.ledger import Ledger
+from autoprep.service import keeping
 from autoprep.service.places import Others, reserve
 from autoprep.told.standing import Status
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
-from tests.service.pretend import Studio, photo
+from tests.service.pretend import InlinePool, Studio, photo
 from tests.service.test_unfinished import stepped, watching
 
 Said = Callable[..., tuple[int, str]]
@@ -201,16 +202,115 @@ def test_a_running_service_hears_that_a_pause_is_ended(wren: Studio, monkeypatch
     engine.stop()
 
 
-def test_a_file_in_the_place_of_a_destinations_folder_is_told_by_status(wren: Studio, said: Said) -> None:
-    folder = wren.settings.folders.ready / "square"
-    folder.rmdir()
+def closed(wren: Studio, name: str = "square") -> Path:
+    """A folder of ready/ that can't be written to: root may write anywhere, so a file stands in its place."""
+    folder = wren.settings.folders.ready / name
+    if folder.is_dir():
+        folder.rename(folder.with_name("away"))
     folder.write_bytes(b"a file of the artist's")
+    return folder
+
+
+def opened(folder: Path) -> None:
+    folder.unlink()
+    if folder.with_name("away").is_dir():
+        folder.with_name("away").rename(folder)
+
+
+def test_a_closed_folder_is_told_and_holds_up_no_other(wren: Studio, said: Said) -> None:
+    wren.config.with_name("destinations.toml").write_text(
+        "[square]\nlong_side_px = 300\n\n[master]\nlong_side_px = 500\n", encoding="utf-8"
+    )
+    folder = closed(wren)
+    wren.put("Gull.jpg", photo(1))
+    record = wren.run()["Gull.jpg"]
+    assert {*wren.files()} == {"square", "master/Gull.jpg"}
+    assert record.failed["square"].endswith("it is made as soon as that folder can be written to")
+    code, told = said("status")
+    assert (code, "Can't be written to, so pictures wait for it: ready/square" in told) == (1, True)
+    wren.run()
+    assert InlinePool.made == [("JobOrder", "Gull.jpg", ("square", "master"))]  # it is not tried while it is closed
+    opened(folder)
+    assert wren.run()["Gull.jpg"].failed == {}
+    assert {*wren.files()} == {"square/Gull.jpg", "master/Gull.jpg"}
+    code, told = said("status")
+    assert (code, "written to" in told) == (0, False)
+
+
+def test_the_file_of_before_stays_in_a_closed_folder_until_it_is_open(wren: Studio) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    before = wren.files()["square/Gull.jpg"]
+    engine = watching(wren)
+    stepped(wren, engine)
+    folder = closed(wren)
+    wren.put("Gull.txt", "title: Herring gull\n")
+    stepped(wren, engine)
+    record = wren.records()["Gull.jpg"]
+    assert record.failed["square"].endswith("the one that was made before stays until then")
+    opened(folder)
+    assert wren.files()["square/Gull.jpg"] == before
+    engine._stirred = True  # a look through all files, as in each ten: no event tells that a folder is open
+    stepped(wren, engine)
+    engine.stop()
+    assert wren.records()["Gull.jpg"].failed == {}
+    assert b"Herring gull" in wren.files()["square/Gull.jpg"]
+
+
+def test_where_no_folder_of_ready_can_be_written_to_all_waits(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tests.service.pretend.answers", lambda _folder: False)
+    closed(wren)
     wren.put("Gull.jpg", photo(1))
     wren.run()
     code, told = said("status")
     assert code == 1
     (line,) = (line for line in told.splitlines() if line.startswith("Tried again later: Gull.jpg: "))
     assert "ready/square" in line.replace(os.sep, "/")
+
+
+def test_a_hold_empties_all_folders_but_the_closed_one(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wren.config.with_name("destinations.toml").write_text(
+        "[square]\nlong_side_px = 300\n\n[master]\nlong_side_px = 500\n", encoding="utf-8"
+    )
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    wren.put("Gull.txt", "hold\n")
+    real = keeping._move
+
+    def moved(source: Path, target: Path) -> None:
+        if source.parent.name == "square":
+            raise PermissionError(13, "Permission denied", str(source))
+        real(source, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(keeping, "_move", moved)
+        wren.run()
+    assert {*wren.files()} == {"square/Gull.jpg"}
+    code, told = said("status")
+    assert (code, "Gull.jpg can't be opened or written to (Permission denied); see that" in told) == (1, True)
+    wren.wait_over()
+    wren.run()
+    assert wren.files() == {}
+    assert said("status")[0] == 0
+
+
+def test_a_ledger_that_can_not_be_written_to_is_told_by_status(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    assert said("status")[0] == 0
+    real = os.access  # root may write anywhere, so it is pretended
+    shut = {ledger_path(wren.settings)}
+    monkeypatch.setattr(os, "access", lambda path, mode: path not in shut and real(path, mode))
+    code, told = said("status")
+    assert (code, "Nothing can be done: the ledger can't be written to; see that" in told) == (1, True)
+    shut = {ledger_path(wren.settings).parent}
+    assert said("status")[0] == 1
 
 
 def test_of_many_that_fail_the_first_are_told() -> None:

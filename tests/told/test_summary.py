@@ -1,6 +1,7 @@
 """What a run says at its end: a line for each thing that wants a look."""
 
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -77,6 +78,16 @@ def test_a_fit_without_a_shape_is_told_and_stops_no_studio(studio: Settings) -> 
     shaped = {"shape": Preset(width_px=90, height_px=60, fit="fill"), "plain": Preset(long_side_px=90)}
     notes = warnings_of(studio.model_copy(update={"destinations": {**sized, **shaped}}))
     assert [note.partition(":")[0] for note in notes if "no shape to fill" in note] == ["side", "whole"]
+
+
+def test_a_destination_that_leads_out_of_the_studio_is_told(studio: Settings, tmp_path: Path) -> None:
+    assert not [note for note in warnings_of(studio) if "is a link" in note]
+    (tmp_path / "elsewhere").mkdir()
+    folder = studio.folders.ready / "square"
+    folder.rmdir()
+    folder.symlink_to(tmp_path / "elsewhere")
+    (note,) = (note for note in warnings_of(studio) if "is a link" in note)
+    assert note == f"square: its folder {folder} is a link, so its pictures lie in {(tmp_path / 'elsewhere').resolve()}"
 
 
 def test_a_picture_that_makes_no_mark_is_told(studio: Settings) -> None:

@@ -7,6 +7,7 @@ import re
 import shutil
 import sqlite3
 import subprocess
+import time
 from dataclasses import replace
 from html import escape, unescape
 from pathlib import Path
@@ -39,6 +40,26 @@ THRIFT = WorkRow(
     ),
 )  # fmt: skip
 GULL = WorkRow(8, "00008-c", "00008-c", "Gull.jpg", "2026-11-21", "painting", WorkFacts(title="Gull", hold=True), 1)
+
+
+def test_days_are_those_of_the_place_as_on_the_day_on_which_a_photo_came_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    """East of Greenwich the first of a month begins while the record, in UTC, still has the last of the one before."""
+    site = Sent(
+        "site", "in place", Path("/x/ready/site/a.jpg"), "2026-11-30T23:30:00+00:00", "2026-11-30T22:30:00+00:00"
+    )
+    unknown = Sent("site", "in place", Path("/x/ready/site/a.jpg"), "", "")
+    with monkeypatch.context() as patch:
+        patch.setenv("TZ", "UTC-1")
+        time.tzset()
+        (row,) = csv.DictReader(io.StringIO(works.as_csv([replace(THRIFT, sent=(site,))], PRESETS)))
+        days = [
+            works.day_of(moment) for moment in ("2026-11-30T23:00:00+00:00", "2026-11-30T23:30:00", "2026-11-30", "")
+        ]
+    time.tzset()
+    assert (row["public since"], row["went to"]) == ("2026-11-30", "site: a.jpg (2026-12-01)")
+    assert days == ["2026-12-01", "2026-11-30", "2026-11-30", ""]
+    (row,) = csv.DictReader(io.StringIO(works.as_csv([replace(THRIFT, sent=(unknown,))], PRESETS)))
+    assert (row["public since"], row["went to"]) == ("", "site: a.jpg")
 
 
 def test_a_work_is_a_row() -> None:
