@@ -51,11 +51,10 @@ def settle(lab: Float32, maps: Float32, quad: Float64, eye: Float64, cut: Sides)
     (4, 2) corners of the outline and of the eye's own, in pixels of lab; cut: the sides that are the photo's border.
     """
     moved, scores, likeliest = np.zeros(4, bool), np.full(4, np.nan), quad
-    for turn in range(_ROUNDS):
+    for _ in range(_ROUNDS):
         view = squared(lab, maps, quad)
         chosen, free, scores = _weighed(view, eye, cut)
-        if not turn:
-            likeliest = _fitted(lab, quad, corners_of(view, free), [bool(ends.any()) for ends in free])
+        likeliest = _fitted(lab, quad, corners_of(view, free), [bool(ends.any()) for ends in free])
         sides = [bool(ends.any()) for ends in chosen]
         if not any(sides):
             break
