@@ -2896,4 +2896,12 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("where a run can't go on nothing was waiting", "autoprep/cli/work.py", "acts[_LEFT] = engine.pending", "acts[_LEFT] = 0", ("tests/test_progress.py",)),
     Mistake("a work's days are those of Greenwich", "autoprep/told/works.py", "at if at.tzinfo is None else at.astimezone()", "at", ("tests/told/test_works.py",)),
     Mistake("what stands in a folder that was closed is not made anew", "autoprep/service/depends.py", 'row.why == BY_FOLDER and row.state in ("failed", "in place"):', 'row.why == BY_FOLDER and row.state == "failed":', ("tests/service/test_failing.py",)),
+    *_all(
+        "autoprep/job/reference_shots.py", ("tests/test_joined_references.py",),
+        ("the last chart holds", "if told.chart is None and found.chart is not None:", "if found.chart is not None:"),
+        ("a second chart comes without its exposure", 'update={"chart": found.chart, "exposure": found.exposure}', 'update={"chart": found.chart}'),
+        ("the last light holds", '"light": told.light or found.light', '"light": found.light or told.light'),
+    ),
+    Mistake("a file that was put off is put off when it changes", "autoprep/service/inbox.py", "                self._not_before.pop(item.path, None)\n", "", ("tests/service/test_arrivals.py",)),
+    Mistake("a file that changes is called refused", "autoprep/service/inbox.py", "                self._refused.pop(item.path, None)\n", "", ("tests/service/test_arrivals.py",)),
 )  # fmt: skip

@@ -72,3 +72,24 @@ def test_a_file_that_is_reserved_and_not_fetched_is_never_taken_in() -> None:
     assert settling.look(found, {}) == []
     now[0] += GIVE_UP_WAITING_S
     assert [item.path for item in settling.look(found, {})] == [b"empty.jpg"]
+
+
+def test_a_file_that_was_put_off_is_offered_at_once_where_it_changes() -> None:
+    now = [0.0]
+    settling = Settling(2.0, lambda: now[0])
+    lying, changed = ([Found(b"a.jpg", (size, 1, 1), plain=True, filled=True)] for size in (9, 12))
+    settling.look(lying, {})
+    now[0] += 3
+    assert settling.look(lying, {}) == lying
+    settling.later(b"a.jpg", 100.0, "it can't be opened")
+    assert settling.look(lying, {}) == []
+    assert settling.refused({}) == {b"a.jpg": "it can't be opened"}
+    assert settling.look(changed, {}) == []
+    assert settling.refused({}) == {}
+    now[0] += 3
+    assert settling.look(changed, {}) == changed
+    settling.later(b"a.jpg", 100.0)
+    now[0] += 99
+    assert settling.look(changed, {}) == []
+    now[0] += 1
+    assert settling.look(changed, {}) == changed
