@@ -2904,4 +2904,5 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a file that was put off is put off when it changes", "autoprep/service/inbox.py", "                self._not_before.pop(item.path, None)\n", "", ("tests/service/test_arrivals.py",)),
     Mistake("a file that changes is called refused", "autoprep/service/inbox.py", "                self._refused.pop(item.path, None)\n", "", ("tests/service/test_arrivals.py",)),
+    Mistake("every alternate of older records was edited", "autoprep/service/rebuild.py", 'for job, record in records.items() if record.outcome == "ready"}\n    planned', 'for job, record in records.items() if record.outcome != "ready"}\n    planned', ("tests/service/test_edited_words.py",)),
 )  # fmt: skip

@@ -5,6 +5,7 @@ import pytest
 from autoprep.cli.main import main
 from autoprep.domain import CorrectionPlan, Geometry, JobRecord
 from autoprep.ledger import Ledger
+from autoprep.service.rebuild import _edited
 from autoprep.service.said import hand_words_on
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
@@ -83,3 +84,19 @@ def test_words_go_over_to_the_edited_picture(
     assert {place.name: place.read_text(encoding="utf-8") for place in folder.iterdir()} == (
         {} if after is None else {"2.txt": after}
     )
+
+
+def test_by_older_records_an_alternate_was_edited_where_it_lies_in_the_used_takes_place() -> None:
+    def record(job: str, photo: str, outcome: str) -> JobRecord:
+        return JobRecord.model_construct(job=job, photo=photo, outcome=outcome, gone=False)
+
+    records = {
+        "1": record("1", "a.jpg", "alternate"),
+        "2": record("2", "a.jpg", "ready"),
+        "3": record("3", "b.jpg", "alternate"),
+        "4": record("4", "c.jpg", "alternate"),
+        "5": record("5", "c.jpg", "ready"),
+        "6": record("6", "d.jpg", "needs a look").model_copy(update={"gone": True}),
+    }
+    works = {"1": "w", "2": "w", "3": "w", "4": "other", "5": "w", "6": "w"}
+    assert _edited(records, works) == {"1", "6"}
