@@ -224,7 +224,8 @@ def _members(search: _Search, field: Float64, tolerance: float) -> Bool:
 
 
 def _lightest_level(rest: Float32, weight: Float64, tolerance: float) -> float:
-    low, bins = -1.2, 500
+    low, high = -1.2, 0.8
+    bins = round((high - low) / _BIN)
     places = np.floor((rest - low) / _BIN)
     held = (places >= 0) & (places < bins)
     counts = np.bincount(places[held].astype(np.intp), weights=weight[held], minlength=bins)

@@ -3,6 +3,7 @@
 Coordinates are continuous: the pixel (row, col) has its centre at (col + 0.5, row + 0.5).
 """
 
+import cmath
 from typing import cast
 
 import cv2
@@ -77,6 +78,16 @@ def is_convex(quad: AnyArray) -> bool:
     after = edges[_AFTER]
     cross = edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0]
     return bool((cross > 1e-9).all() or (cross < -1e-9).all())
+
+
+def middle_and_way(places: AnyArray, share: Float64) -> tuple[complex, complex]:
+    """(N,) complex places x + iy and their weights, 1 in all -> the middle, and the way, of length 1, of most spread.
+
+    One sum gives the way: half the angle of the second moment.
+    """
+    middle = complex(share @ places)
+    off = places - middle
+    return middle, cmath.rect(1.0, cmath.phase(complex((share * off) @ off)) / 2)
 
 
 def intersect(one: AnyArray, two: AnyArray) -> Float64:

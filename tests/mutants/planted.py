@@ -934,10 +934,10 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/finder.py", ("tests/correction/test_sides.py",),
-        ("a doubtful side is no choice of a question", "*([settled.likeliest / scale] if asked else []), entry.quad]", "entry.quad]"),
-        ("a doubtful side is offered without a question", "    asked = entry.confidence < gate.SURE\n    quads", "    asked = True\n    quads"),
-        ("the outline before is no choice", "if asked else []), entry.quad]", "if asked else [])]"),
-        ("of a question the outline before comes first", "        first, others[0] = others[0], first\n", "        pass\n"),
+        ("a doubtful side is no choice of a question", "*([likeliest] if asked else []), moved, entry.quad]", "moved, entry.quad]"),
+        ("a doubtful side is offered without a question", "asked = entry.confidence < gate.SURE and overlap", "asked = overlap"),
+        ("the outline before is no choice", "if asked else []), moved, entry.quad]", "if asked else []), moved]"),
+        ("of a question the outline before comes first", "[*([likeliest] if asked else []), moved, entry.quad]", "[moved, *([likeliest] if asked else []), entry.quad]"),
         ("no side has a last word", "return [*_settled(copies, sight, _let_out(copies, best), seen), *rest], others", "return [_let_out(copies, best), *rest], others"),
     ),
     *_all(
@@ -2788,8 +2788,8 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/outline/refinement.py", ("tests/correction/test_refinement.py",),
         ("a line's points far off count as much", "weight = start * relative + 1e-9", "weight = start"),
-        ("points of a line count alike", "share = weight / weight.sum()", "share = np.full(len(places), 1 / len(places))"),
-        ("a line's direction is doubled", "complex((share * off) @ off)) / 2)", "complex((share * off) @ off)))"),
+        ("points of a line count alike", "middle_and_way(places, weight / weight.sum())", "middle_and_way(places, np.full(len(places), 1 / len(places)))"),
+
         ("a held side is fitted", "_kept(*ends[i]) if held[i] else _side", "_side"),
         ("a far edge counts as a near one", "score = score * np.exp(-squares / (2 * (2 * prior_px) ** 2))", "score = score"),
         ("edges are to the pixel", "exact = peak + np.clip(shift, -0.6, 0.6)", "exact = peak + 0.0"),
@@ -2800,8 +2800,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/lines.py", ("tests/correction/test_lines.py",),
-        ("a joined line runs across", "cmath.phase(moment) / 2) * 1j", "cmath.phase(moment) / 2)"),
-        ("all pieces of a line count alike", "moment = complex((weight * off) @ off + (weight * on) @ on)", "moment = complex(off @ off + on @ on)\n    centre = complex(starts.mean() + ends.mean()) / 2"),
+        ("a joined line runs across", "normal = along * 1j", "normal = along"),
+        ("all pieces of a line count alike", "np.tile(weight / (2 * weight.sum()), 2)", "np.full(2 * len(weight), 0.5 / len(weight))"),
         ("lines near each other are one", "0.006 * max(shape)", "0.06 * max(shape)"),
         ("the least piece is a line", "0.05 * max(shape)", "0.0"),
         ("one end on a line joins a piece", "(np.abs(_off(starts, line)) < limit_px) & (", "("),
@@ -2905,4 +2905,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a file that was put off is put off when it changes", "autoprep/service/inbox.py", "                self._not_before.pop(item.path, None)\n", "", ("tests/service/test_arrivals.py",)),
     Mistake("a file that changes is called refused", "autoprep/service/inbox.py", "                self._refused.pop(item.path, None)\n", "", ("tests/service/test_arrivals.py",)),
     Mistake("every alternate of older records was edited", "autoprep/service/rebuild.py", 'for job, record in records.items() if record.outcome == "ready"}\n    planned', 'for job, record in records.items() if record.outcome != "ready"}\n    planned', ("tests/service/test_edited_words.py",)),
+    Mistake("a line's direction is doubled", "autoprep/imaging/geometry.py", "complex((share * off) @ off)) / 2)", "complex((share * off) @ off)))", ("tests/correction/test_refinement.py",)),
 )  # fmt: skip

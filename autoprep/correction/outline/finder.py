@@ -256,11 +256,9 @@ def _settled(copies: Copies, sight: eye.Sight, entry: Answer, seen: eye.Seen) ->
     evidence = {
         **entry.evidence, "sides_moved": float(sum(settled.moved)), "side_least": _least(settled.scores),
     }  # fmt: skip
-    asked = entry.confidence < gate.SURE
-    quads = [settled.quad / scale, *([settled.likeliest / scale] if asked else []), entry.quad]
-    first, *others = _of_other_shapes(quads, copies.photo.full_px)
-    if asked and overlap_in_photo(first, settled.likeliest / scale, copies.photo.full_px) < SAME:
-        first, others[0] = others[0], first
+    size, moved, likeliest = copies.photo.full_px, settled.quad / scale, settled.likeliest / scale
+    asked = entry.confidence < gate.SURE and overlap_in_photo(moved, likeliest, size) < SAME
+    first, *others = _of_other_shapes([*([likeliest] if asked else []), moved, entry.quad], size)
     left = min(entry.confidence, 1 - entry.confidence)
     return [
         replace(entry, quad=first, evidence=evidence), *(replace(entry, quad=quad, confidence=left) for quad in others)

@@ -1,12 +1,12 @@
 """Straight lines of a small copy of the photo: short segments, and what they join to."""
 
-import cmath
 from typing import cast
 
 import cv2
 import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
+from autoprep.imaging.geometry import middle_and_way
 
 # Two segments may be sides that meet where they lie so far aslant, and their ends so near each other, in lengths of the
 # longer; of a crowd of segments so many, the longest, are looked at.
@@ -56,7 +56,7 @@ def merge_segments(found: Float64, shape: tuple[int, int]) -> list[tuple[float, 
     length = np.hypot(found[:, 2] - found[:, 0], found[:, 3] - found[:, 1])
     order = np.argsort(-length, kind="stable")
     found, length = found[order], length[order]
-    # Places as complex numbers: one sum gives a line's direction (see `_fit`).
+    # Places as complex numbers, for the fit (see `middle_and_way`).
     starts, ends = found[:, 0] + 1j * found[:, 1], found[:, 2] + 1j * found[:, 3]
     used = np.zeros(len(found), bool)
     merged = []
@@ -65,7 +65,6 @@ def merge_segments(found: Float64, shape: tuple[int, int]) -> list[tuple[float, 
         if used[index]:
             continue
         line = _fit(starts[[index]], ends[[index]], length[[index]])
-        near = used
         for _ in range(2):
             near = (np.abs(_off(starts, line)) < limit_px) & (np.abs(_off(ends, line)) < limit_px) & ~used
             if near.any():
@@ -84,11 +83,7 @@ def _off(places: AnyArray, line: _Line) -> AnyArray:
 
 
 def _fit(starts: AnyArray, ends: AnyArray, weight: Float64) -> _Line:
-    """The line of least squares through both ends of segments: its direction is half the angle of their second
-    moment."""
-    total = 2 * float(weight.sum())
-    centre = complex(weight @ starts + weight @ ends) / total
-    off, on = starts - centre, ends - centre
-    moment = complex((weight * off) @ off + (weight * on) @ on)
-    normal = cmath.rect(1.0, cmath.phase(moment) / 2) * 1j
+    """The line of least squares through both ends of segments."""
+    centre, along = middle_and_way(np.concatenate([starts, ends]), np.tile(weight / (2 * weight.sum()), 2))
+    normal = along * 1j
     return normal.real, normal.imag, -(normal.real * centre.real + normal.imag * centre.imag)

@@ -1,6 +1,5 @@
 """Line fits on edge profiles along the normals of each side: from a rough quad to sub-pixel corners."""
 
-import cmath
 from dataclasses import dataclass
 from typing import Protocol, cast
 
@@ -9,7 +8,7 @@ import numpy as np
 
 from autoprep.correction.outline.candidates import sample_at
 from autoprep.imaging.arrays import AnyArray, Bool, Float32, Float64, float32
-from autoprep.imaging.geometry import intersect, line_through
+from autoprep.imaging.geometry import intersect, line_through, middle_and_way
 
 _WEIGHT = float32([1.0, 1.6, 1.6])
 
@@ -236,17 +235,13 @@ def _greatest_near(gradient: Float32, ridge: Float64, reach: float) -> AnyArray:
 
 def robust_line(points: Float64, weight: Float64) -> tuple[Float64, Float64, float]:
     """Iteratively reweighted line through (N, 2) points: (a, b, c), relative weights, median residual in px."""
-    # As complex numbers, so that one sum gives the direction of most spread: half the angle of the second moment.
     places = points[:, 0] + 1j * points[:, 1]
     start, middle = weight, len(places) // 2
     relative, residual = np.ones(len(places)), 0.0
     centre, along = 0j, 1 + 0j
     for _ in range(6):
-        share = weight / weight.sum()
-        centre = complex(share @ places)
-        off = places - centre
-        along = cmath.rect(1.0, cmath.phase(complex((share * off) @ off)) / 2)
-        distance = np.abs((off * along.conjugate()).imag)
+        centre, along = middle_and_way(places, weight / weight.sum())
+        distance = np.abs(((places - centre) * along.conjugate()).imag)
         residual = float(np.partition(distance, middle)[middle])
         scale = max(0.12, 1.4826 * residual)
         relative = 1 / np.maximum(1, (distance / (1.5 * scale)) ** 2)
