@@ -4,7 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.outline.refinement import Refined, _quantile, refine, robust_line
+from autoprep.correction.outline.refinement import Refined, _Plane, refine, refinements
+from autoprep.correction.outline.side_fits import _quantile, fit_sides
 from autoprep.imaging.arrays import Float32, Float64, float32
 
 TRUE: Float64 = np.array([[80.3, 60.7], [420.9, 72.2], [408.4, 300.6], [66.8, 287.1]])
@@ -97,40 +98,26 @@ def test_no_edge_at_all_gives_no_support() -> None:
     assert refine(np.full((360, 500, 3), 60, np.float32), TRUE).support.max() == 0
 
 
-@pytest.mark.parametrize("angle", [0.0, 37.0, 90.0, 179.0])
-def test_a_line_is_the_librarys_where_all_points_speak(angle: float) -> None:
-    """Reference: cv2.fitLine with DIST_L2, the plain least squares of the distances across the line."""
-    rng = np.random.default_rng(3)
-    way = np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle))])
-    points = 200 + np.linspace(-90, 90, 150)[:, None] * way
-    line, weight, residual = robust_line(points, np.ones(150))
-    dx, dy, x, y = cv2.fitLine(points.astype(np.float32), cv2.DIST_L2, 0, 0.001, 0.001).ravel()
-    assert abs(abs(line[:2] @ np.array([-dy, dx])) - 1) < 1e-6
-    assert abs(line[:2] @ np.array([x, y]) + line[2]) < 1e-3
-    assert abs(np.hypot(*line[:2]) - 1) < 1e-12
-    assert weight.min() == 1
-    assert residual < 1e-9
-    noisy = points + rng.normal(0, 0.5, points.shape)
-    line, _, residual = robust_line(noisy, np.ones(150))
-    assert float(np.abs(points @ line[:2] + line[2]).max()) < 0.2
-    # The middle of |N(0, 1)| is .6745 (tables of the normal distribution).
-    assert residual == pytest.approx(0.5 * 0.6745, rel=0.25)
+def test_each_round_brings_a_rough_outline_nearer() -> None:
+    rough = TRUE + np.array([[6.0, 5], [6, -5], [-6, 5], [5, 6]])
+    rounds = list(refinements(sheet(), rough, reach=0.04))
+    assert [off(found) for found in rounds] == sorted((off(found) for found in rounds), reverse=True)
+    assert len(rounds) == 3
+    assert np.array_equal(rounds[0].quad, rough)
+    assert np.array_equal(rounds[-1].quad, refine(sheet(), rough, reach=0.04).quad)
 
 
-def test_points_off_the_line_hardly_count() -> None:
-    points = np.column_stack([np.linspace(0, 300, 100), np.full(100, 50.0)])
-    other = np.arange(100) % 5 == 2
-    points[other] += (0.0, 12.0)
-    line, weight, _ = robust_line(points, np.ones(100))
-    assert float(np.abs(points[~other] @ line[:2] + line[2]).max()) < 0.05
-    assert weight[~other].min() > 0.9
-    assert weight[other].max() < 0.01
-
-
-def test_weights_decide_between_two_lines() -> None:
-    points = np.column_stack([np.tile(np.linspace(0, 300, 60), 2), np.repeat([50.0, 58.0], 60)])
-    line, _, _ = robust_line(points, np.repeat([1.0, 9.0], 60))
-    assert abs(line[:2] @ np.array([150.0, 58.0]) + line[2]) < 1
+def test_a_side_alone_is_what_it_is_among_others() -> None:
+    """All sides are fitted in one pass; none may learn anything of another."""
+    ends = np.stack([TRUE, np.roll(TRUE, -1, axis=0)], axis=1) + 1.5
+    together = fit_sides(_Plane(sheet()), ends, 6.0, 3.0)
+    for k, side in enumerate(together):
+        (alone,) = fit_sides(_Plane(sheet()), ends[[k]], 6.0, 3.0)
+        assert side is not None
+        assert alone is not None
+        assert np.allclose(side.line, alone.line, atol=1e-9)
+        assert np.allclose(side.points, alone.points, atol=1e-6)
+        assert (side.support, side.width_px) == pytest.approx((alone.support, alone.width_px), rel=1e-6)
 
 
 @pytest.mark.parametrize("count", [1, 2, 7, 4096])

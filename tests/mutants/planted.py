@@ -2786,17 +2786,33 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("halves of what the finder learns from that each lack a kind of photo", "tests/lab/fit_outline.py", "    return seed // 20\n", "    return seed\n", ("tests/lab/test_fits.py",)),
     Mistake("a HEIC without Exif has damaged Exif", "autoprep/files/reading.py", 'image.info.get("exif") or b""', 'image.info.get("exif", b"")', ("tests/files/test_declared.py",)),
     *_all(
+        "autoprep/correction/outline/contest.py", ("tests/correction/test_contest.py",),
+        ("who is far from all is not refined when there is room", "(len(entries) >= _FINALISTS and nearest < _SURELY_OTHER)", "nearest < _SURELY_OTHER"),
+        ("who may come to another is not refined", "_SURELY_SAME, _SURELY_OTHER = 0.99, 0.9", "_SURELY_SAME, _SURELY_OTHER = 0.99, 0.999"),
+        ("all are refined to the end", "if nearest > _SURELY_SAME or", "if False and"),
+    ),
+    *_all(
+        "autoprep/imaging/line_fits.py", ("tests/imaging/test_line_fits.py",),
+        ("a line's points far off count as much", "weight = start * relative + 1e-9 * there", "weight = start"),
+        ("points of a line count alike", "weight / weight.sum(-1, keepdims=True))", "there / there.sum(-1, keepdims=True))"),
+        ("lines of fewer points take others' for their own", "np.inf)", "0.0)"),
+        ("weights of lines are not heard", "    if weights is not None:", "    if False:"),
+    ),
+    *_all(
         "autoprep/correction/outline/refinement.py", ("tests/correction/test_refinement.py",),
-        ("a line's points far off count as much", "weight = start * relative + 1e-9", "weight = start"),
-        ("points of a line count alike", "middle_and_way(places, weight / weight.sum())", "middle_and_way(places, np.full(len(places), 1 / len(places)))"),
-
-        ("a held side is fitted", "_kept(*ends[i]) if held[i] else _side", "_side"),
+        ("a held side is fitted", "    free = [i for i in range(4) if not held[i]]", "    free = [0, 1, 2, 3]"),
+        ("an outline is refined by halves", "    *_, last = refinements(", "    _, last, *_ = refinements("),
+    ),
+    *_all(
+        "autoprep/correction/outline/side_fits.py", ("tests/correction/test_refinement.py",),
         ("a far edge counts as a near one", "score = score * np.exp(-squares / (2 * (2 * prior_px) ** 2))", "score = score"),
-        ("edges are to the pixel", "exact = peak + np.clip(shift, -0.6, 0.6)", "exact = peak + 0.0"),
+        ("edges are to the pixel", "share = (peak + np.clip(shift, -0.6, 0.6)) / last", "share = (peak + 0.0) / last"),
         ("an edge's width is all that is near", "_EDGE_PX = 6", "_EDGE_PX = 60"),
         ("normals are looked at anywhere", "max(2.0, 1.4 / step_px)).clip", "max(2.0, 9.0 / step_px)).clip"),
         ("a grid half out of the photo is within", "    if _inside(x[ends], y[ends], shape).all():", "    if True:"),
-        ("the quantile rounds down", "np.float32(place - below))", "np.float32(0))"),
+        ("the quantile rounds down", "* (place - below))", "* 0)"),
+        ("sides run into each other", "    for side in rows:\n        values[side] = cv2.blur(surface.sample(x[side], y[side])", "    for side in [slice(None)]:\n        values[side] = cv2.blur(surface.sample(x[side], y[side])"),
+        ("all sides have the first one's floor", "zip(strips.rows, floors, strict=True)]\n    points", "zip(strips.rows, floors[:1] * 4, strict=False)]\n    points"),
     ),
     *_all(
         "autoprep/correction/outline/lines.py", ("tests/correction/test_lines.py",),
@@ -2905,5 +2921,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a file that was put off is put off when it changes", "autoprep/service/inbox.py", "                self._not_before.pop(item.path, None)\n", "", ("tests/service/test_arrivals.py",)),
     Mistake("a file that changes is called refused", "autoprep/service/inbox.py", "                self._refused.pop(item.path, None)\n", "", ("tests/service/test_arrivals.py",)),
     Mistake("every alternate of older records was edited", "autoprep/service/rebuild.py", 'for job, record in records.items() if record.outcome == "ready"}\n    planned', 'for job, record in records.items() if record.outcome != "ready"}\n    planned', ("tests/service/test_edited_words.py",)),
-    Mistake("a line's direction is doubled", "autoprep/imaging/geometry.py", "complex((share * off) @ off)) / 2)", "complex((share * off) @ off)))", ("tests/correction/test_refinement.py",)),
+    Mistake("a line's direction is doubled", "autoprep/imaging/geometry.py", "np.exp(0.5j * np.angle(", "np.exp(1j * np.angle(", ("tests/imaging/test_line_fits.py",)),
 )  # fmt: skip

@@ -1,5 +1,6 @@
 """The photo in smoothed L*a*b*, worked out only around the points that are asked for."""
 
+import math
 from typing import cast
 
 import cv2
@@ -47,5 +48,5 @@ class CloseUp:
     @staticmethod
     def _reach(values: Float64, length: int) -> tuple[int, int]:
         """From which pixel to which what is asked for is looked up: one at least."""
-        first = int(np.clip(np.floor(values.min() - _RIM_PX), 0, length - 1))
-        return first, int(np.clip(np.ceil(values.max() + _RIM_PX), first + 1, length))
+        first = min(max(math.floor(values.min() - _RIM_PX), 0), length - 1)
+        return first, min(max(math.ceil(values.max() + _RIM_PX), first + 1), length)

@@ -10,7 +10,7 @@ from autoprep.correction.outline.candidates import Candidate, propose
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.evidence import Evidence
 from autoprep.correction.outline.features import BESIDE_NAMES, NAMES, Described, beside
-from autoprep.correction.outline.refinement import Refined, refine
+from autoprep.correction.outline.refinement import Refined, refinements
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others, probability
 from autoprep.domain import Photo
 from autoprep.imaging.arrays import Float32, Float64
@@ -20,6 +20,9 @@ from autoprep.imaging.geometry import is_convex, order_corners, overlap
 REFINING_PX = 1200
 # So many candidates are refined, and so many different shapes come before the judge; what overlaps more is one shape.
 _TRIED, _FINALISTS, SAME = 16, 8, 0.985
+# What overlaps an entry so much, or so little, while it is refined ends as the same, or as another. (Of 541 candidates
+# of 37 photos 108 overlap one so much after the first round, 103 so little before it; none of them ends otherwise.)
+_SURELY_SAME, _SURELY_OTHER = 0.99, 0.9
 
 JUDGE_NAMES = (
     *NAMES, "rank_score", "rank_gap", "fit_support_min", "fit_support_mean", "fit_residual", "moved", "votes",
@@ -103,7 +106,7 @@ def _entries(lab: Float32, candidates: list[Candidate], scores: Float64, width: 
     entries: list[_Entry] = []
     for index in shortlist(candidates, scores):
         candidate = candidates[index]
-        fit = _refine(lab, candidate, enlarge)
+        fit = _refined(lab, candidate, enlarge, entries)
         quad = order_corners(fit.quad / enlarge) if fit is not None else candidate.quad
         same = next((entry for entry in entries if overlap(entry.shape.quad, quad) > SAME), None)
         if same is not None:
@@ -127,11 +130,15 @@ def shortlist(candidates: list[Candidate], scores: Float64, count: int = _TRIED)
     return chosen if whole in chosen else [*chosen, whole]
 
 
-def _refine(lab: Float32, candidate: Candidate, enlarge: float) -> Refined | None:
+def _refined(lab: Float32, candidate: Candidate, enlarge: float, entries: list[_Entry]) -> Refined | None:
+    """The candidate refined, no further than it takes to tell what becomes of it."""
     if candidate.source == "whole":
         return None
-    refined = refine(lab, candidate.quad * enlarge)
-    return refined if is_convex(refined.quad) else None
+    for fit in refinements(lab, candidate.quad * enlarge):
+        nearest = max((overlap(entry.shape.quad, fit.quad / enlarge) for entry in entries), default=0.0)
+        if nearest > _SURELY_SAME or (len(entries) >= _FINALISTS and nearest < _SURELY_OTHER):
+            break
+    return fit if is_convex(fit.quad) else None
 
 
 def _judge_extras(entry: _Entry, entries: list[_Entry], diagonal: float) -> Float64:

@@ -85,5 +85,5 @@ def _off(places: AnyArray, line: _Line) -> AnyArray:
 def _fit(starts: AnyArray, ends: AnyArray, weight: Float64) -> _Line:
     """The line of least squares through both ends of segments."""
     centre, along = middle_and_way(np.concatenate([starts, ends]), np.tile(weight / (2 * weight.sum()), 2))
-    normal = along * 1j
-    return normal.real, normal.imag, -(normal.real * centre.real + normal.imag * centre.imag)
+    normal, at = complex(along) * 1j, complex(centre)
+    return normal.real, normal.imag, -(normal.real * at.real + normal.imag * at.imag)

@@ -1,15 +1,14 @@
 """From a mask to four-sided shapes: connected parts, four robust lines each, and which sides are the photo's border."""
 
 from dataclasses import dataclass
-from typing import cast
 
 import cv2
 import numpy as np
 
 from autoprep.correction.outline.candidates import MIN_AREA, quad_around, sample
-from autoprep.correction.outline.refinement import robust_line
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.geometry import area, intersect, is_convex, line_through, order_corners
+from autoprep.imaging.line_fits import robust_lines
 
 # The mask is enlarged so much before its border is followed: a quarter of a mask pixel is .16 % of the photo.
 _UP = 4
@@ -65,7 +64,7 @@ def _fitted(quad: Float64, points: Float64, size: int) -> Float64:
     border = np.array([[1, 0, -low], [1, 0, -high], [0, 1, -low], [0, 1, -high]], np.float64)
     for reach in (10, 6, 4, 3):
         near = _own_points(quad, points, reach * _UP)
-        lines = [_side_line(quad, k, near[k], points, on_border, border[which]) for k in range(4)]
+        lines = _side_lines(quad, near, points, on_border, border[which])
         moved = np.array([intersect(lines[k - 1], lines[k]) for k in range(4)])
         if np.abs(moved).max() > 4 * size * _UP or area(moved) < 20 or not is_convex(moved):
             break
@@ -86,16 +85,21 @@ def _own_points(quad: Float64, points: Float64, reach_px: float) -> AnyArray:
     return np.asarray(own & (t > 0.06) & (t < 0.94) & (away < reach_px))
 
 
-def _side_line(quad: Float64, k: int, near: AnyArray, points: Float64, on_border: AnyArray, border: Float64) -> Float64:
-    """A line through the points off the photo's border, or the border itself where nearly all lie on it."""
-    free = near & ~on_border
-    if free.sum() >= max(8, 0.35 * near.sum()):
-        return robust_line(points[free], np.ones(int(free.sum())))[0]
-    held = near & on_border
-    if held.sum() >= 8:
-        lines, counts = np.unique(border[held], axis=0, return_counts=True)
-        return cast(Float64, lines[counts.argmax()])
-    return line_through(quad[k], quad[(k + 1) % 4])
+def _side_lines(quad: Float64, near: AnyArray, points: Float64, on_border: AnyArray, border: Float64) -> list[Float64]:
+    """For each side a line through its points off the photo's border, or the border itself where nearly all lie on it.
+
+    near: (4, N) which points belong to it; border: (N, 3) which part of the photo's border is the nearest to each.
+    """
+    free, held = near & ~on_border, near & on_border
+    fitted = [k for k in range(4) if free[k].sum() >= max(8, 0.35 * near[k].sum())]
+    lines = [line_through(quad[k], quad[(k + 1) % 4]) for k in range(4)]
+    for k, line in zip(fitted, robust_lines([points[free[k]] for k in fitted]), strict=True):
+        lines[k] = line.line
+    for k in range(4):
+        if k not in fitted and held[k].sum() >= 8:
+            parts, counts = np.unique(border[held[k]], axis=0, return_counts=True)
+            lines[k] = parts[counts.argmax()]
+    return lines
 
 
 def _cut_sides(unit: Float64, size: int) -> tuple[bool, bool, bool, bool]:
