@@ -2812,7 +2812,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a grid half out of the photo is within", "    if _inside(x[ends], y[ends], shape).all():", "    if True:"),
         ("the quantile rounds down", "* (place - below))", "* 0)"),
         ("sides run into each other", "    for side in rows:\n        values[side] = cv2.blur(surface.sample(x[side], y[side])", "    for side in [slice(None)]:\n        values[side] = cv2.blur(surface.sample(x[side], y[side])"),
-        ("all sides have the first one's floor", "zip(strips.rows, floors, strict=True)]\n    points", "zip(strips.rows, floors[:1] * 4, strict=False)]\n    points"),
+        ("all sides have the first one's floor", "good[k], floors[k], lines[k])", "good[k], floors[0], lines[k])"),
     ),
     *_all(
         "autoprep/correction/outline/lines.py", ("tests/correction/test_lines.py",),
