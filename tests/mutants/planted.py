@@ -2816,7 +2816,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/lines.py", ("tests/correction/test_lines.py",),
-        ("a joined line runs across", "normal = along * 1j", "normal = along"),
+        ("a joined line runs across", "complex(along) * 1j, complex(centre)", "complex(along), complex(centre)"),
         ("all pieces of a line count alike", "np.tile(weight / (2 * weight.sum()), 2)", "np.full(2 * len(weight), 0.5 / len(weight))"),
         ("lines near each other are one", "0.006 * max(shape)", "0.06 * max(shape)"),
         ("the least piece is a line", "0.05 * max(shape)", "0.0"),
