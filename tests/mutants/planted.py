@@ -2906,4 +2906,10 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a file that changes is called refused", "autoprep/service/inbox.py", "                self._refused.pop(item.path, None)\n", "", ("tests/service/test_arrivals.py",)),
     Mistake("every alternate of older records was edited", "autoprep/service/rebuild.py", 'for job, record in records.items() if record.outcome == "ready"}\n    planned', 'for job, record in records.items() if record.outcome != "ready"}\n    planned', ("tests/service/test_edited_words.py",)),
     Mistake("a line's direction is doubled", "autoprep/imaging/geometry.py", "complex((share * off) @ off)) / 2)", "complex((share * off) @ off)))", ("tests/correction/test_refinement.py",)),
+    *_all(
+        "autoprep/service/cluster.py", ("tests/service/test_link.py",),
+        ("a closed folder holds up all that a cluster made", "name is None or not problem.closed or not", "True or not"),
+        ("where ready/ is closed a cluster's photo waits for one folder", "not problem.closed or not answers(order.settings.folders.ready)", "not problem.closed"),
+        ("a closed folder's file counts as made", "if output.destination != name),", "),"),
+    ),
 )  # fmt: skip
