@@ -2635,7 +2635,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("capitals of a row count", "found.setdefault(as_compared(row.photo), [])", "found.setdefault(row.photo, [])"),
         ("an empty cell speaks", 'cell.strip() if _is_seen(cell) else ""', "cell.strip()"),
         ("a list may be as long as it likes", "text_of(Path(place), LARGEST_LIST)", "text_of(Path(place), 10**9)"),
-        ("a list that is too long is not told", "(*(faults if size > LARGEST_LIST else ()), *found.faults)", "found.faults"),
+        ("a list that is too long is not told", "WorkList(found.rows, (unread, *found.faults), unread)", "WorkList(found.rows, found.faults, unread)"),
+        ("what was not read of a list asks for no hold", "(unread, *found.faults), unread)", "(unread, *found.faults))"),
+        ("what was not read of a damaged list asks for no hold", '_DAMAGED if len(self._damaged) >= _MOST_DAMAGED else ""', '""'),
+        ("a list is read no farther than a note of hundreds of rows", "LARGEST_LIST = 4 * 1024 * 1024", "LARGEST_LIST = 256 * 1024"),
         ("open quotes swallow the rows below", "strict=True, skipinitialspace=True", "strict=False, skipinitialspace=True"),
         ("a damaged row ends its list", "                at += before + 1", "                return"),
         ("a damaged row is dropped", """yield [cell.strip().strip('"') for cell in line.split(separator)]""", "yield []"),
@@ -2912,4 +2915,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("where ready/ is closed a cluster's photo waits for one folder", "not problem.closed or not answers(order.settings.folders.ready)", "not problem.closed"),
         ("a closed folder's file counts as made", "if output.destination != name),", "),"),
     ),
+    Mistake("a row that says no is held by what was not read", "autoprep/wishes/photo_notes.py", 'not any("hold" in row.said for row in given[before:])', "True", ("tests/test_work_lists.py",)),
+    Mistake("what a list that was not read whole holds is not told of it", "autoprep/told/work_lists.py", "{held if fault == found.unread else ''}", "", ("tests/test_work_lists.py",)),
 )  # fmt: skip
