@@ -2917,4 +2917,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a row that says no is held by what was not read", "autoprep/wishes/photo_notes.py", 'not any("hold" in row.said for row in given[before:])', "True", ("tests/test_work_lists.py",)),
     Mistake("what a list that was not read whole holds is not told of it", "autoprep/told/work_lists.py", "{held if fault == found.unread else ''}", "", ("tests/test_work_lists.py",)),
+    Mistake("a TIFF packed as WebP is called damaged", "autoprep/files/deep.py", " or int(page.compression) == _WEBP", "", ("tests/files/test_less_usual.py",)),
+    Mistake("that a file holds several pictures is not told", "autoprep/files/reading.py", 'only one of them is used."] if count > 1', 'only one of them is used."] if False', ("tests/files/test_less_usual.py",)),
+    Mistake("a phone's depth behind a JPEG is told as a picture", "autoprep/files/reading.py", 'count = 1 if kind == "jpeg" else int(', "count = int(", ("tests/files/test_less_usual.py",)),
 )  # fmt: skip
