@@ -266,7 +266,7 @@ def test_what_was_not_read_of_a_list_may_ask_for_a_hold(
         said, told = facts_of(tmp_path, name)
         assert (said.hold, said.title, len(told)) == (True, title, 1)
         assert told[0].startswith("the list works.csv is ")
-        assert "the work is held until that is put right, or its row says “hold: no”" in told[0]
+        assert "the work is held until that is put right, or its row says no to it" in told[0]
     assert not facts(tmp_path, "IMG_2.jpg").hold
     assert facts(tmp_path, "IMG_4.jpg").hold
     assert any("works of its folder and below are held" in line for line in told_of(place, "works.csv", lambda _: True))

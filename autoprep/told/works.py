@@ -138,8 +138,8 @@ def too_long(text: str, count: int) -> str:
     if read >= count:
         return ""
     return (
-        f"This list has {count} rows and is longer than the {largest()} that are read of a list in the inbox: put there "
-        f"as it is, only its first {read} rows are heard, and all works without a “no” to a hold are held. Leave in it "
+        f"This list has {count} rows and is longer than the {largest()} that are read of a list in the inbox: put "
+        f"there as it is, only its first {read} rows are heard, and all works without a “no” to a hold are held. Leave in it "
         "only the rows that you change."
     )
 

@@ -99,7 +99,7 @@ def _rows_of(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:
     return given
 
 
-_UNTIL_READ = "; a row there may ask for a hold, so the work is held until that is put right, or its row says “hold: no”"
+_UNTIL_READ = "; a row there may ask for a hold, so the work is held until that is put right, or its row says no to it"
 
 
 def _names_another(written: str, name: str, folder: Path, rows: list[Row]) -> bool:
