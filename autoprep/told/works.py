@@ -139,8 +139,8 @@ def too_long(text: str, count: int) -> str:
         return ""
     return (
         f"This list has {count} rows and is longer than the {largest()} that are read of a list in the inbox: put "
-        f"there as it is, only its first {read} rows are heard, and all works without a “no” to a hold are held. Leave in "
-        "it only the rows that you change."
+        f"there as it is, only its first {read} rows are heard, and all works without a “no” to a hold are held. Leave "
+        "in it only the rows that you change."
     )
 
 
