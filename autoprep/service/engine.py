@@ -241,10 +241,9 @@ class Engine:
                 self._desk.begin(able)
             elif not self._ready:
                 break
-            if self._ready and self._pool.free:
-                if self._take(next(iter(self._ready))):
-                    self._page_due |= self._desk.work_out()
-                    waiting = self._desk.waiting()
+            if self._ready and self._pool.free and self._take(next(iter(self._ready))):
+                self._page_due |= self._desk.work_out()
+                waiting = self._desk.waiting()
 
     def _take_moved(self) -> None:
         """A file of the size of one that is known is that photo under another name, as a rule, or a copy of it: what
