@@ -2679,7 +2679,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/told/work_lists.py", ("tests/service/test_work_lists.py",),
         ("photos of rows that are not there are not told", "    if lost:\n", "    if False:\n"),
         ("a row of a photo that was deleted is a mistake", "for name in (*ledger.overview.names(),", "for name in (*(),"),
-        ("what is wrong with a list is not told", "yield from (f\"{shown} {fault}\" for fault in found.faults)", "yield from ()"),
+        ("what is wrong with a list is not told", "for fault in found.faults)", "for fault in ())"),
         ("hidden folders are looked through for lists", 'sorted(name for name in folders if not name.startswith("."))', "sorted(folders)"),
         ("a row of a photo that was renamed is a mistake", "for name in (*ledger.overview.names(), *earlier)", "for name in ledger.overview.names()"),
         ("a row that names a photo beside its folder is silent", 'if place.is_absolute() or ".." in place.parts:', "if False:"),
