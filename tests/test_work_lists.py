@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from autoprep.domain import WorkFacts
+from autoprep.told.work_lists import told_of
 from autoprep.wishes import work_lists
 from autoprep.wishes.note_files import said_in, text_of
 from autoprep.wishes.notes import facts_of
@@ -238,12 +239,39 @@ def test_what_asks_for_a_hold_in_a_column_that_is_not_known_holds(tmp_path: Path
 
 
 def test_a_long_list_is_read_as_far_as_it_may_be(tmp_path: Path) -> None:
-    row = "IMG_%05d,Jug\n"
-    place = put(tmp_path, "photo,title\n" + "".join(row % number for number in range(30_000)))
+    row = "IMG_%06d,Jug\n"
+    place = put(tmp_path, "photo,title\n" + "".join(row % number for number in range(300_000)))
     found = read_list(place)
-    assert "is longer than 256 KiB" in found.faults[0]
-    assert len(found.rows) == (256 * 1024 - len("photo,title\n")) // len(row % 0)
+    assert "is longer than 4 MiB" in found.faults[0]
+    assert len(found.rows) == (4 * 1024 * 1024 - len("photo,title\n")) // len(row % 0)
     assert {row.text for row in found.rows} == {"title: Jug"}
+
+
+def test_the_rows_of_thousands_of_works_are_all_read(tmp_path: Path) -> None:
+    rows = "".join(f'IMG_{number:05d},"Sea holly, north shore",yes\n' for number in range(20_000))
+    place = put(tmp_path, "photo,title,hold\n" + rows)
+    assert place.stat().st_size > 600_000
+    assert read_list(place).faults == ()
+    assert facts(tmp_path, "IMG_19999.jpg").hold
+
+
+@pytest.mark.parametrize("rows", ["IMG_9,Jug,\n" * 60, 'IMG_9,"Jug,\n' * 101])
+def test_what_was_not_read_of_a_list_may_ask_for_a_hold(
+    tmp_path: Path, rows: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(work_lists, "LARGEST_LIST", 600 if '"' not in rows else 10_000)
+    beginning = "photo,title,hold\nIMG_1,Tern,\nIMG_2,Gull,no\nIMG_4,Boat,yes\n"
+    place = put(tmp_path, f"{beginning}{rows}IMG_3,Jug,yes\n")
+    for name, title in (("IMG_1.jpg", "Tern"), ("IMG_3.jpg", "")):
+        said, told = facts_of(tmp_path, name)
+        assert (said.hold, said.title, len(told)) == (True, title, 1)
+        assert told[0].startswith("the list works.csv is ")
+        assert "the work is held until that is put right, or its row says no to it" in told[0]
+    assert not facts(tmp_path, "IMG_2.jpg").hold
+    assert facts(tmp_path, "IMG_4.jpg").hold
+    assert any("works of its folder and below are held" in line for line in told_of(place, "works.csv", lambda _: True))
+    place.write_text(f"{beginning}IMG_3,Jug,\n", encoding="utf-8")
+    assert not facts(tmp_path, "IMG_3.jpg").hold
 
 
 def test_a_note_wins_over_the_list_and_the_list_over_all_else(tmp_path: Path) -> None:

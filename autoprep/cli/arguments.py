@@ -127,10 +127,10 @@ def _on_photos(commands: Any) -> None:
     retry.add_argument("photo", nargs="?", metavar="PHOTO", help="only this photo or job (default: all)")
     show = _json(_add(commands, "history.show", "show", "tell one photo's story in plain words"))
     show.add_argument("photo", metavar="PHOTO", help="the photo's name, or a job")
-    say_text = "say something about a photo's work, as a note would; empty words unsay it"
+    say_text = "say something about a photo's work, as a note would; without a line all of it is unsaid"
     say = _add(commands, "again.say", "say", say_text, words="line")
     say.add_argument("photo", metavar="PHOTO", help="the photo's name, or a job")
-    lines = "such as 'turn: left', 'kind: painting', 'outline: ask'"
+    lines = "such as 'turn: left', 'kind: painting', 'outline: ask'; 'turn:' alone takes back what was said of it"
     say.add_argument("line", nargs="*", type=as_text, default=[], metavar="LINE", help=lines)
 
 

@@ -28,6 +28,7 @@ _PLANAR = 2  # TIFF 6.0, PlanarConfiguration
 _ORIENTATION, _ICC_PROFILE = 274, 34675
 _INK_SET, _CMYK = 332, 1  # TIFF 6.0, section 16
 _NOT_COMPRESSED = 1
+_WEBP = 50001  # Compression; the other library opens it, and finds only then that its TIFF reader was built without
 _MOST_SAMPLES = 6  # a pixel: colours, alpha and what scanners add (infrared)
 _MOST_BYTES = 8  # a pixel of the largest picture that is read: four channels of 16 bits
 _MOST_IN_TILE = 1 << 20  # pixels of a tile that may stand beyond a small picture
@@ -133,11 +134,11 @@ def _opens(data: bytes) -> bool:
 
 
 def _is_ours(page: Any) -> bool:
-    """Whether the other library opens a picture, but would have 8 bits of more, or stop at its alpha."""
+    """Whether the other library opens a picture, but would have 8 bits of more, or stop at its alpha or packing."""
     alpha = [int(extra) for extra in page.extrasamples if int(extra) in _ALPHA]
     grey, planar = int(page.photometric) in (_WHITE_IS_ZERO, _BLACK_IS_ZERO), int(page.planarconfig) == _PLANAR
     stops = (_ASSOCIATED in alpha and (grey or planar)) or (bool(alpha) and grey and planar)
-    return int(page.bitspersample) > 8 or stops
+    return int(page.bitspersample) > 8 or stops or int(page.compression) == _WEBP
 
 
 def _colours(kind: int) -> int:

@@ -111,10 +111,16 @@ def _said_of_pages(data: bytes) -> list[str]:
     return [f"This file has {count} pages; only the first of them is used."] if count > 1 else []
 
 
+def _said_of_frames(image: Image.Image, kind: str) -> list[str]:
+    """Of a JPEG nothing: what phones put behind it is no picture of its own, but its depth or its light."""
+    count = 1 if kind == "jpeg" else int(getattr(image, "n_frames", 1))
+    return [f"This file holds {count} pictures, one after the other; only one of them is used."] if count > 1 else []
+
+
 def _from_image(image: Image.Image, data: bytes, kind: str) -> Photo:
     turned = _turned_by_xmp(image)
     _leave_out_xmp(image)
-    warnings = _said_of_pages(data) if kind == "tiff" else []
+    warnings = _said_of_pages(data) if kind == "tiff" else _said_of_frames(image, kind)
     # A thumbnail that comes first has what the camera says.
     exif = _exif_of_tiff(data) if kind == "tiff" and image.tell() else _exif_of(image, warnings)
     said = declared(data, kind, exif, image.info.get("nclx_profile"))

@@ -10,15 +10,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import count
 from multiprocessing import Pipe
+from pathlib import Path
 from time import monotonic
 from typing import Any
 
+from autoprep.domain import JobRecord, Reason
 from autoprep.errors import DeliveryError
-from autoprep.files.storage import write_part
+from autoprep.files.storage import answers, write_part
 from autoprep.job.orders import JobOrder, JobResult
 from autoprep.service.link import Link, News, Overview
 from autoprep.service.messages import Failed, Finished, Garbled, Staged
 from autoprep.service.parcels import Answer, Refused, unpacked_answer
+from autoprep.told.explanations import folder_closed
 from autoprep.wishes.places import cluster_tls_paths
 from autoprep.wishes.tables import Settings
 
@@ -171,17 +174,37 @@ class Cluster:
 
 
 def _kept(answer: Answer, order: JobOrder) -> Finished | Failed:
-    """The end of a job, its files written beside their final places as a local worker leaves them."""
+    """The end of a job, its files written beside their final places as a local worker leaves them; a closed folder of
+    ready/ costs what belongs in it alone, as there.
+    """
     end = answer.end
     if isinstance(end, Failed):
         return end
-    written = []
+    record, written = end.result.record, list[tuple[Path, Path]]()
+    destinations = {place: name for name, place in order.places.items()}
     try:
         for _, final in end.result.parts:
-            written.append((write_part(final, answer.files[final], order.job), final))
+            try:
+                written.append((write_part(final, answer.files[final], order.job), final))
+            except DeliveryError as problem:
+                name = destinations.get(final)
+                if name is None or not problem.closed or not answers(order.settings.folders.ready):
+                    raise
+                record = _without(record, name, folder_closed(str(problem)))
     except DeliveryError as problem:
         for part, _ in written:
             with contextlib.suppress(OSError):
                 os.unlink(part)
         return Failed(order.job, str(problem), retry=True, full=problem.full)
-    return Finished(end.job, JobResult(end.result.record, written))
+    return Finished(end.job, JobResult(record, written))
+
+
+def _without(record: JobRecord, name: str, reason: Reason) -> JobRecord:
+    """The record of a job that could not leave its file for one destination here."""
+    return record.model_copy(
+        update={
+            "outputs": tuple(output for output in record.outputs if output.destination != name),
+            "failed": {**record.failed, name: str(reason)},
+            "held_kinds": {**record.held_kinds, name: reason.kind},
+        }
+    )

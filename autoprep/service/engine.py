@@ -136,6 +136,7 @@ class Engine:
         self._tell_trouble()
         if time.monotonic() >= self._next_scan:
             self._look()
+        self._take_moved()
         room = self._desk.room(self._complain)
         self._page_due |= self._desk.work_out()  # what is withdrawn needs no room, and must not wait for it
         if room:
@@ -240,14 +241,27 @@ class Engine:
                 self._desk.begin(able)
             elif not self._ready:
                 break
-            if self._ready and self._pool.free:
-                item = self._ready.pop(next(iter(self._ready)))
-                wait_s = self._desk.guarded(shown_name(item.path), partial(self._arrivals.take, item))
-                if wait_s:
-                    self._settling.later(item.path, wait_s, self._desk.fault)
-                    continue
+            if self._ready and self._pool.free and self._take(next(iter(self._ready))):
                 self._page_due |= self._desk.work_out()
                 waiting = self._desk.waiting()
+
+    def _take_moved(self) -> None:
+        """A file of the size of one that is known is that photo under another name, as a rule, or a copy of it: what
+        its new place says, a hold above all, needs no worker and no room, and must not wait behind all that are new.
+        """
+        sizes = {seen.signature[0] for seen in self._arrivals.known.values() if seen.job} if self._ready else set()
+        limit = time.monotonic() + _AT_ONCE_S
+        for path in [path for path, item in self._ready.items() if item.signature[0] in sizes]:
+            if time.monotonic() < limit:
+                self._take(path)
+
+    def _take(self, path: bytes) -> bool:
+        """Take one file in; False where it is put off."""
+        item = self._ready.pop(path)
+        wait_s = self._desk.guarded(shown_name(item.path), partial(self._arrivals.take, item))
+        if wait_s:
+            self._settling.later(item.path, wait_s, self._desk.fault)
+        return not wait_s
 
     def _finished(self, record: JobRecord) -> None:
         self._page_due = self._stirred = True

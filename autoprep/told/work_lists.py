@@ -67,7 +67,8 @@ def told_of(place: Path, shown: str, is_there: Callable[[Row], bool]) -> Iterato
         why = problem.strerror or problem
         yield f"{shown} can't be read now ({why}); the works in its folder and below are held until it can be"
         return
-    yield from (f"{shown} {fault}" for fault in found.faults)
+    held = "; works of its folder and below are held until that is put right, but those whose rows say “no” to a hold"
+    yield from (f"{shown} {fault}{held if fault == found.unread else ''}" for fault in found.faults)
     lost = [f"{as_shown(short(row.photo.strip()))} (row {row.number})" for row in found.rows if not is_there(row)]
     if lost:
         more = f" and {len(lost) - _MOST_NAMED} more" if len(lost) > _MOST_NAMED else ""

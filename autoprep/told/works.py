@@ -16,7 +16,7 @@ from autoprep.told.lists import Entry, caption, checklist
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.lines import quoted
 from autoprep.wishes.sizes import as_said
-from autoprep.wishes.work_lists import LARGEST_LIST, OURS, as_cell, rows_read
+from autoprep.wishes.work_lists import OURS, as_cell, largest, rows_read
 
 COLUMNS = tuple(OURS)  # so that the list can be put into the inbox as it is
 
@@ -138,8 +138,9 @@ def too_long(text: str, count: int) -> str:
     if read >= count:
         return ""
     return (
-        f"This list has {count} rows and is longer than the {LARGEST_LIST // 1024} KiB that are read of a list in the "
-        f"inbox: put there as it is, only its first {read} rows are heard. Leave in it only the rows that you change."
+        f"This list has {count} rows and is longer than the {largest()} that are read of a list in the inbox: put "
+        f"there as it is, only its first {read} rows are heard, and all works without a “no” to a hold are held. Leave "
+        "in it only the rows that you change."
     )
 
 

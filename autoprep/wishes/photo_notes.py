@@ -83,16 +83,23 @@ def _rows_of(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:
     for place, name in lists_for(inbox, photo):
         called = as_shown(place.relative_to(inbox).as_posix())  # lists of several folders may speak of one photo
         try:
-            rows = [row for row in read_list(place).of(name) if row.text]
+            found = read_list(place)
         except OSError as problem:
             given.append(Given(place, f"the list {called}", held_unread(f"the list {called}", problem, warnings)))
             continue
+        rows, before = [row for row in found.of(name) if row.text], len(given)
         for row in (
             rows if len(rows) < 2 else [row for row in rows if not _names_another(row.photo, name, place.parent, rows)]
         ):
             words = f"row {row.number} of {called}"
             given.append(Given(place, words, said_in(row.text, place, warnings, words)))
+        if found.unread and not any("hold" in row.said for row in given[before:]):
+            warnings.append(f"the list {called} {found.unread}{_UNTIL_READ}")
+            given.append(Given(place, f"the list {called}", {"hold": True}))
     return given
+
+
+_UNTIL_READ = "; a row there may ask for a hold, so the work is held until that is put right, or its row says no to it"
 
 
 def _names_another(written: str, name: str, folder: Path, rows: list[Row]) -> bool:

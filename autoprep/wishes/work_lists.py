@@ -32,12 +32,13 @@ _BEFORE = {"number": "", "kind": ""}  # what earlier versions called the columns
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """How cells begin that programs take for formulas."""
 
-LARGEST_LIST = 256 * 1024
-"""So many bytes of a list are read."""
+LARGEST_LIST = 4 * 1024 * 1024
+"""So many bytes of a list are read: some 30,000 rows."""
 _SEPARATORS = (",", ";", "\t")
 _PHOTO = ("photo", "photograph", "file", "file name", "filename", "picture", "image", "foto")
 _HEADER_WITHIN = 10  # rows: a title may stand above the header
 _MOST_DAMAGED = 100  # each is a start over, so a file that is none must not cost hours
+_DAMAGED = "is so damaged that what stands behind these was not read"
 _MOST_NAMED = 6
 
 
@@ -72,10 +73,11 @@ def endless(name: str) -> str:
 @dataclass(frozen=True)
 class WorkList:
     """The rows of a list that name a photo, and what is wrong with the list as a whole, as sentences go on after its
-    name."""
+    name. unread: why there may be rows that were not read, and may ask for a hold; one of the faults, or empty."""
 
     rows: tuple[Row, ...] = ()
     faults: tuple[str, ...] = ()
+    unread: str = ""
 
     def of(self, photo: str) -> list[Row]:
         """The rows that mean a photo of this name, with its folders below the list's own: with its ending or without,
@@ -116,9 +118,16 @@ def _read(place: str, _when: int, size: int, _file: int) -> WorkList:
     text = text_of(Path(place), LARGEST_LIST)
     if text is None:
         return WorkList()
-    faults = [f"is longer than {LARGEST_LIST // 1024} KiB; what stands behind that was not read"]
     found = _understood(text)
-    return WorkList(found.rows, (*(faults if size > LARGEST_LIST else ()), *found.faults))
+    if size <= LARGEST_LIST:
+        return found
+    unread = f"is longer than {largest()}; what stands behind that was not read"
+    return WorkList(found.rows, (unread, *found.faults), unread)
+
+
+def largest() -> str:
+    """How much of a list is read, in words."""
+    return f"{LARGEST_LIST // 1024**2} MiB" if LARGEST_LIST >= 1024**2 else f"{LARGEST_LIST // 1024} KiB"
 
 
 def rows_read(text: str) -> int:
@@ -186,7 +195,7 @@ class _Table:
             named = f"no column of it is called “{_PHOTO[0]}”, so nobody knows of which photos its rows speak"
             return WorkList((), (f"was not used: {named}",))
         rows = tuple(self._rows())
-        return WorkList(rows, tuple(self._faults()))
+        return WorkList(rows, tuple(self._faults()), _DAMAGED if len(self._damaged) >= _MOST_DAMAGED else "")
 
     def _rows(self) -> Iterator[Row]:
         for number, record in enumerate(self._records[self._head + 1 :], self._head + 2):
@@ -222,7 +231,7 @@ class _Table:
         if self._damaged:
             yield f"has quotes that do not close where a cell ends, in {_numbered(self._damaged)}; look at these"
         if len(self._damaged) >= _MOST_DAMAGED:
-            yield "is so damaged that what stands behind these was not read"
+            yield _DAMAGED
         if self._too_long:
             held = ", and these works are held until it is put right" if "hold" in self._keys else ""
             yield f"has more cells in {_numbered(self._too_long)} than in its header; nothing of that was used{held}"

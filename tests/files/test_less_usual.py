@@ -123,6 +123,36 @@ def test_a_packing_that_one_library_knows_is_enough_and_one_that_none_knows_is_n
         read_photo(bytes(unknown))
 
 
+@pytest.mark.parametrize("channels", [3, 4])
+def test_a_tiff_packed_as_webp_is_read(channels: int) -> None:
+    out = io.BytesIO()
+    codes = np.dstack([picture(), np.full(picture().shape[:2], 255, np.uint8)])[..., :channels]
+    more: dict[str, Any] = {"extrasamples": ["unassalpha"]} if channels == 4 else {}
+    tifffile.imwrite(
+        out, codes, photometric="rgb", compression="webp", compressionargs={"lossless": True, "level": 100}, **more
+    )
+    assert np.abs((read_photo(out.getvalue()).codes // 257).astype(int) - picture()).max() <= 1
+
+
+@pytest.mark.parametrize("format_", ["WEBP", "PNG", "HEIF", "AVIF"])
+def test_of_a_file_with_several_pictures_it_is_told_that_one_is_used(format_: str) -> None:
+    pillow_heif.register_heif_opener()
+    pages = [Image.fromarray(picture()), Image.fromarray(picture()[::-1].copy()), Image.fromarray(255 - picture())]
+    one, three = io.BytesIO(), io.BytesIO()
+    pages[0].save(one, format_, quality=95)
+    pages[0].save(three, format_, quality=95, save_all=True, append_images=pages[1:])
+    first, photo = read_photo(one.getvalue()), read_photo(three.getvalue())
+    assert first.facts.warnings == ()
+    assert photo.facts.warnings == ("This file holds 3 pictures, one after the other; only one of them is used.",)
+    assert np.abs(photo.codes.astype(int) - first.codes).mean() < 3
+
+
+def test_what_a_phone_puts_behind_a_jpeg_is_not_told() -> None:
+    out = io.BytesIO()
+    Image.fromarray(picture()).save(out, "MPO", save_all=True, append_images=[Image.fromarray(picture()[::2, ::2])])
+    assert read_photo(out.getvalue()).facts.warnings == ()
+
+
 @pytest.mark.parametrize("mode", ["RGB;16", "RGBA;16", "L;16"])
 def test_a_heic_of_ten_bits_keeps_them(mode: str) -> None:
     ramp = np.tile(np.linspace(20000, 24000, 640).astype(np.uint16), (480, 1))

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 import autoprep
-from autoprep.errors import ConfigError
+from autoprep.errors import ConfigError, DeliveryError
 from autoprep.job.orders import JobOrder
 from autoprep.logs import open_log
 from autoprep.service.cluster import Cluster
@@ -116,7 +116,6 @@ def test_a_garbled_answer_has_failed_for_good(cluster: Cluster, order: JobOrder)
 def test_no_room_here_is_no_failed_try(
     cluster: Cluster, order: JobOrder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from autoprep.errors import DeliveryError
     from autoprep.files.storage import write_part
 
     data = packed_answer(done(order, tmp_path / "w"), tmp_path / "w")
@@ -133,6 +132,42 @@ def test_no_room_here_is_no_failed_try(
     assert isinstance(failed, Failed)
     assert failed.full
     assert list(order.places["square"].parent.iterdir()) == []  # what was written takes no room
+
+
+def test_what_stands_in_a_folders_place_costs_what_belongs_in_it_alone(
+    cluster: Cluster, order: JobOrder, tmp_path: Path
+) -> None:
+    data = packed_answer(done(order, tmp_path / "w"), tmp_path / "w")
+    square = order.places["square"].parent
+    square.parent.mkdir(parents=True, exist_ok=True)
+    if square.is_dir():
+        square.rmdir()
+    square.write_text("mine")
+    cluster.submit(order.job, order)
+    link_of(cluster).came = [News(order.job, 1, data)]
+    finished = list(cluster.collect())[-1]
+    assert isinstance(finished, Finished)
+    record = finished.result.record
+    assert (record.outputs, record.held_kinds) == ((), {"square": "closed folder"})
+    assert "something stands in the place of the folder ready/square" in record.failed["square"]
+    assert [final.name for _, final in finished.result.parts] == ["after.jpg"]
+
+
+def test_where_nothing_of_ready_can_be_written_to_all_of_the_photo_waits(
+    cluster: Cluster, order: JobOrder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    data = packed_answer(done(order, tmp_path / "w"), tmp_path / "w")
+
+    def closed(final: Path, _content: bytes, _token: str) -> Path:
+        raise DeliveryError(f"{final.name} can't be written", closed=True)
+
+    monkeypatch.setattr("autoprep.service.cluster.write_part", closed)
+    monkeypatch.setattr("autoprep.service.cluster.answers", lambda _folder: False)
+    cluster.submit(order.job, order)
+    link_of(cluster).came = [News(order.job, 1, data)]
+    failed = list(cluster.collect())[-1]
+    assert isinstance(failed, Failed)
+    assert (failed.reason, failed.retry) == ("a.jpg can't be written", True)
 
 
 def test_a_refusal_is_told_and_the_order_offered_again(cluster: Cluster, order: JobOrder, clock: Clock) -> None:

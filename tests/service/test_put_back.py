@@ -222,14 +222,14 @@ def test_a_list_that_is_not_read_whole_says_so_as_it_is_written(
     assert out == text
     assert 0 < len(read.rows) < len(NOTES) + 2
     assert told.startswith(f"This list has {len(NOTES) + 2} rows")
-    assert f"only its first {len(read.rows)} rows are heard" in told
+    assert f"only its first {len(read.rows)} rows are heard, and all works without a “no” to a hold are held" in told
 
 
 def test_a_list_of_many_works_is_longer_than_what_is_read() -> None:
     base = WorkRow(7, "00007-a", "00009-b", "IMG_1.jpg", "2026-11-20", "ink", WorkFacts(title="Sea holly"), 1, ())
-    rows = [replace(base, number=number, shown=f"June/IMG_{number}.jpg") for number in range(5000)]
-    assert "has 5000 rows and is longer than the 256 KiB" in works.too_long(works.as_csv(rows, {}), len(rows))
-    assert works.too_long(works.as_csv(rows[:1000], {}), 1000) == ""
+    rows = [replace(base, number=number, shown=f"June/IMG_{number}.jpg") for number in range(80_000)]
+    assert "has 80000 rows and is longer than the 4 MiB" in works.too_long(works.as_csv(rows, {}), len(rows))
+    assert works.too_long(works.as_csv(rows[:20_000], {}), 20_000) == ""
     assert works.too_long(works.as_csv([], {}), 0) == ""
 
 

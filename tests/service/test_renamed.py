@@ -5,10 +5,13 @@ import os
 import pytest
 
 from autoprep.domain import JobRecord
+from autoprep.logs import open_log
+from autoprep.service.desk import Desk
+from autoprep.service.engine import Engine
 from autoprep.service.outlook import outlook
 from autoprep.service.rebuild import rebuild
 from autoprep.wishes.tables import Settings
-from tests.service.pretend import Studio, photo
+from tests.service.pretend import InlinePool, Studio, photo
 from tests.service.test_week import each, swap
 
 
@@ -304,3 +307,31 @@ def test_a_corner_note_that_names_what_can_be_no_file_is_answered(wren: Studio) 
     wren.run()
     (line,) = ahead(wren)
     assert line.startswith("Long.corners.txt: speaks of no photo, because none is called long")
+
+
+@pytest.mark.parametrize("full", [False, True])
+@pytest.mark.parametrize("copied", [False, True])
+def test_what_is_moved_to_hold_waits_for_no_worker_and_no_room(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, copied: bool, full: bool
+) -> None:
+    """While hundreds of photos are worked on, no worker is free for long."""
+    data = photo(1)
+    wren.put("IMG_1.jpg", data)
+    wren.run()
+    assert wren.files()
+    for number in range(2, 9):
+        wren.put(f"IMG_{number}.jpg", photo(number) + b"\0" * number)
+    wren.put("hold/IMG_1.jpg", data)
+    if not copied:
+        (wren.inbox / "IMG_1.jpg").unlink()
+    if full:
+        monkeypatch.setattr(Desk, "room", lambda *_: False)
+    else:
+        monkeypatch.setattr(InlinePool, "free", 0)
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    for _ in range(4):
+        wren.at_once(engine)
+        engine.step(0.0)
+    assert wren.files() == {}
+    assert wren.made()[1:] == []
+    wren.cut_off(engine)
