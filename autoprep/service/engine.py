@@ -136,11 +136,12 @@ class Engine:
         self._tell_trouble()
         if time.monotonic() >= self._next_scan:
             self._look()
-        self._take_moved()
         room = self._desk.room(self._complain)
         self._page_due |= self._desk.work_out()  # what is withdrawn needs no room, and must not wait for it
         if room:
             self._begin()
+        if not (room and self._pool.free):
+            self._take_held()
         self._keep_unfinished()
         self._write_page()
 
@@ -242,26 +243,28 @@ class Engine:
             elif not self._ready:
                 break
             if self._ready and self._pool.free and self._take(next(iter(self._ready))):
-                self._page_due |= self._desk.work_out()
                 waiting = self._desk.waiting()
 
-    def _take_moved(self) -> None:
-        """A file of the size of one that is known is that photo under another name, as a rule, or a copy of it: what
-        its new place says, a hold above all, needs no worker and no room, and must not wait behind all that are new.
+    def _take_held(self) -> None:
+        """Take in the photos that are known and were moved, or copied, to where they are on hold: what is given out of
+        them must not stay so until all that is new is made.
         """
         sizes = {seen.signature[0] for seen in self._arrivals.known.values() if seen.job} if self._ready else set()
         limit = time.monotonic() + _AT_ONCE_S
+        # The same photo has the same size: of few others its words are asked for.
         for path in [path for path, item in self._ready.items() if item.signature[0] in sizes]:
-            if time.monotonic() < limit:
+            if time.monotonic() < limit and self._arrivals.is_on_hold(path):
                 self._take(path)
 
     def _take(self, path: bytes) -> bool:
-        """Take one file in; False where it is put off."""
+        """Take one file in, and do what follows from it before the next. False where it is put off."""
         item = self._ready.pop(path)
         wait_s = self._desk.guarded(shown_name(item.path), partial(self._arrivals.take, item))
         if wait_s:
             self._settling.later(item.path, wait_s, self._desk.fault)
-        return not wait_s
+            return False
+        self._page_due |= self._desk.work_out()
+        return True
 
     def _finished(self, record: JobRecord) -> None:
         self._page_due = self._stirred = True

@@ -2936,6 +2936,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a TIFF packed as WebP is called damaged", "autoprep/files/deep.py", " or int(page.compression) == _WEBP", "", ("tests/files/test_less_usual.py",)),
     Mistake("that a file holds several pictures is not told", "autoprep/files/reading.py", 'only one of them is used."] if count > 1', 'only one of them is used."] if False', ("tests/files/test_less_usual.py",)),
     Mistake("a phone's depth behind a JPEG is told as a picture", "autoprep/files/reading.py", 'count = 1 if kind == "jpeg" else int(', "count = int(", ("tests/files/test_less_usual.py",)),
-    Mistake("what is moved to hold waits behind all that is new", "autoprep/service/engine.py", "        self._take_moved()\n        room", "        room", ("tests/service/test_renamed.py",)),
-    Mistake("what is moved to hold waits for room", "autoprep/service/engine.py", "        self._take_moved()\n        room = self._desk.room(self._complain)\n", "        room = self._desk.room(self._complain)\n        self._take_moved() if room else None\n", ("tests/service/test_renamed.py",)),
+    Mistake("what is moved to hold waits behind all that is new", "autoprep/service/engine.py", "            self._take_held()\n", "            pass\n", ("tests/service/test_renamed.py",)),
+    Mistake("what is moved to hold waits for room", "autoprep/service/engine.py", "if not (room and self._pool.free):", "if room and not self._pool.free:", ("tests/service/test_renamed.py",)),
 )  # fmt: skip
