@@ -11,7 +11,7 @@ from autoprep.correction.outline.contest import JUDGE_NAMES, REFINING_PX, SAME, 
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.ends import cut_back, let_out
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence
-from autoprep.correction.outline.features import beside
+from autoprep.correction.outline.features import inner_line_min
 from autoprep.correction.outline.inner import CLEAR, picture_inside
 from autoprep.correction.outline.lone import lone_thing
 from autoprep.correction.outline.material import fills_photo, is_drawn_page, is_one_sheet, look_inside
@@ -300,7 +300,7 @@ def _witness(
 ) -> gate.Witness:
     size = photo.full_px
     best = judged[0]
-    rail = beside(evidence, first.quad[None] * scale)[0, 0] > gate.RAIL
+    rail = inner_line_min(evidence, first.quad[None] * scale)[0] > gate.RAIL
     return gate.Witness(
         agreement=overlap_in_photo(best.quad, first.quad, size),
         support=max(overlap_in_photo(entry.quad, first.quad, size) for entry in judged),
