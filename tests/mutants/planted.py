@@ -2938,4 +2938,19 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a phone's depth behind a JPEG is told as a picture", "autoprep/files/reading.py", 'count = 1 if kind == "jpeg" else int(', "count = int(", ("tests/files/test_less_usual.py",)),
     Mistake("what is moved to hold waits behind all that is new", "autoprep/service/engine.py", "        self._take_moved()\n        room", "        room", ("tests/service/test_renamed.py",)),
     Mistake("what is moved to hold waits for room", "autoprep/service/engine.py", "        self._take_moved()\n        room = self._desk.room(self._complain)\n", "        room = self._desk.room(self._complain)\n        self._take_moved() if room else None\n", ("tests/service/test_renamed.py",)),
+    *_all(
+        "autoprep/service/naming.py", ("tests/service/test_older_records.py",),
+        ("pictures made since a backup are made twice", "    if lie:\n", "    if False:\n"),
+        ("an unknown picture of a held work is not told", "found[name] = replace(row, reason=another_there(row.reason, plain.name))", "found[name] = row"),
+    ),
+    *_all(
+        "autoprep/service/places.py", ("tests/service/test_older_records.py",),
+        ("numbered pictures made since a backup are made twice", "numbers = {number for other in fits if", "numbers = {number for other in fits[:0] if"),
+        ("of pictures with a number at their end only the first is known again", "(\"\",), (f\"-{number}\" for number in range(2, MOST_NUMBERS)))\n", "(\"\",), ())\n"),
+    ),
+    *_all(
+        "autoprep/service/hands.py", ("tests/service/test_older_records.py",),
+        ("an unknown picture is not told as its work is looked at", "        rows = with_unknown_files(self.settings, self._ledger, known, rows)\n", ""),
+        ("an unknown picture is not told as its work is withdrawn", "return with_unknown_files(self.settings, self._ledger, known, rows)", "return rows"),
+    ),
 )  # fmt: skip
