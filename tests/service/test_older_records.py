@@ -1,9 +1,12 @@
 """Records that were put back from a backup, over finished pictures that were made since."""
 
+import json
 import shutil
 
 import pytest
 
+from autoprep.logs import open_log
+from autoprep.service.engine import Engine
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -82,3 +85,46 @@ def test_a_picture_that_no_record_knows_is_told_where_its_work_is_not_given_out(
     assert {"site/IMG_2.jpg", "site/IMG_3.jpg"} <= wren.files().keys()
     wren.put("IMG_3.txt", "")
     assert wren.run()["IMG_3.jpg"].held == {}
+
+
+@pytest.mark.parametrize("lost", ["index.html", ""])
+def test_pages_that_are_deleted_are_written_again(wren: Studio, lost: str) -> None:
+    proof = wren.settings.folders.records / "proof"
+    wren.put("letter.jpg", b"no photo")
+    wren.put("copy.jpg", photo(1))
+    wren.put("Samphire.jpg", photo(4, answer="ask"))
+    wren.run()
+
+    def lying() -> dict[str, bytes]:
+        return {str(path.relative_to(proof)): path.read_bytes() for path in sorted(proof.rglob("*")) if path.is_file()}
+
+    before = lying()
+    assert sum(name.endswith(".html") for name in before) >= 6
+    for page in proof.glob("*.html") if lost else ():
+        page.unlink()
+    if not lost:
+        shutil.rmtree(proof)
+    wren.made()
+    wren.run()
+    assert lying().keys() == before.keys()
+    for name, data in lying().items() if not lost else ():
+        if name.endswith(".json"):
+            now, was = (json.loads(text) for text in (data, before[name]))
+            assert [now[key] for key in ("outcome", "outputs", "dates")] == [
+                was[key] for key in ("outcome", "outputs", "dates")
+            ]
+    assert wren.made() == []
+    for page in (proof / "index.html", proof / "works.html"):
+        page.unlink()
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    for _ in range(20):
+        Studio.at_once(engine)
+        engine.step(0.0)
+    assert lying().keys() == before.keys()
+    shutil.rmtree(proof)  # while it runs
+    for _ in range(20):
+        Studio.at_once(engine)
+        engine.step(0.0)
+    engine.stop()
+    assert lying().keys() == before.keys()
+    assert wren.made() == []
