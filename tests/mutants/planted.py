@@ -2961,4 +2961,5 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("records that are to be written again wait for the next start", "autoprep/service/engine.py", "            self._page_due = True\n            self._desk.all_anew()\n", "            self._page_due = True\n", ("tests/service/test_older_records.py",)),
     Mistake("photos that show no work get a page of one", "autoprep/ledger/overview.py", "\"work <> ''\")", "\"1\")", ("tests/service/test_older_records.py",)),
+    Mistake("a limit on memory beyond what the system counts ends each worker", "autoprep/service/worker.py", "min(limits.memory_mb * 1024 * 1024, sys.maxsize)", "limits.memory_mb * 1024 * 1024", ("tests/service/test_worker_bounds.py",)),
 )  # fmt: skip
