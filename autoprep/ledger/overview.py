@@ -296,9 +296,9 @@ class Overview(Attention):
     def make_due(self, jobs: list[str]) -> None:
         """The pages that show these photos, or their works, are to be written again."""
         self._db.execute("BEGIN IMMEDIATE")
-        for shows in (f"'page', substr(came, 1, 7), number / {BLOCK}", "'work', work, 0"):
+        for shows, some in ((f"'page', substr(came, 1, 7), number / {BLOCK}", "1"), ("'work', work, 0", "work <> ''")):
             self._db.executemany(
-                f"INSERT OR IGNORE INTO due SELECT {shows} FROM jobs WHERE job = ?",  # noqa: S608
+                f"INSERT OR IGNORE INTO due SELECT {shows} FROM jobs WHERE job = ? AND {some}",  # noqa: S608
                 [(job,) for job in jobs],
             )
         self._db.execute("COMMIT")

@@ -55,6 +55,12 @@ class Settled(Connection):
         """Nothing is known to be settled any more."""
         self._db.execute("UPDATE jobs SET settled = '' WHERE settled <> ''")
 
+    def write_again(self, jobs: list[str]) -> None:
+        """The records of these photos, as far as they have one, are to be written to disk again."""
+        with self._transaction() as db:
+            rows = [(job,) for job in jobs]
+            db.executemany("UPDATE jobs SET unwritten = 1, settled = '' WHERE job = ? AND state = 'done'", rows)
+
     def set_merit(self, job: str, merit: float) -> None:
         """What a take is worth; where that says whether it was edited, its record is to say it too."""
         told = "unwritten = unwritten OR ?1 <= ?3 OR coalesce(merit, 0) <= ?3"

@@ -180,6 +180,9 @@ class Engine:
             self._away = True
             raise
         self._page_due |= self._housekeeping.once_a_day(self.settings, date.today())
+        if self._housekeeping.lost_pages(self.settings):
+            self._page_due = True
+            self._desk.all_anew()
         if self._follow:
             self._take_over(self._reload.fresh())
             if not self.hints.arm():

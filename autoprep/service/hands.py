@@ -26,7 +26,7 @@ from autoprep.service.grouping import (
 )
 from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_all_out, take_out
 from autoprep.service.late_light import LateLight
-from autoprep.service.naming import beside_foreign_files, named, unnumbered
+from autoprep.service.naming import beside_foreign_files, named, unnumbered, with_unknown_files
 from autoprep.service.outlines import outline_for, with_refused
 from autoprep.service.places import counted, handed_over, numbered_anew, places_for
 from autoprep.service.questions import clear
@@ -158,6 +158,7 @@ class Hands:
         rows, parts = named(self.settings, self._ledger, job, known, takes[1:], rows, parts)
         rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)
         rows = with_those_of_before(rows, before)
+        rows = with_unknown_files(self.settings, self._ledger, known, rows)
         self._put_in_place(order, rows, parts, before, handed)
         if record.outcome == "needs a look":  # what it asked before, and asks no longer, is no answer any more
             clear(order.look_folder, {final.name for _, final in parts})
@@ -323,7 +324,7 @@ class Hands:
                 plan = "" if made.why in MADE_LATER else made.plan  # it is that of before, and would come back as such
                 state: State = "withdrawn" if away else "picked up"
                 rows[name] = replace(made, state=state, plan=plan, reason=said, why=kind_of(why))
-        return rows
+        return with_unknown_files(self.settings, self._ledger, known, rows)
 
     def _brought_back(self, known: Known, names: tuple[str, ...], takes: Collection[str]) -> dict[str, Rendition]:
         rows = {}

@@ -1,5 +1,6 @@
 """What the service does once a day for itself: a copy of the ledger, and no more of what is kept than is of use."""
 
+import os
 import sqlite3
 import threading
 import time
@@ -24,6 +25,7 @@ class Housekeeping:
     def __init__(self, ledger: Ledger, log: Any, clock: Callable[[], float] = time.monotonic) -> None:
         self._ledger, self._log, self._clock = ledger, log, clock
         self._day, self._again, self._packing = "", -1e9, threading.Thread()
+        self._gone = False  # the first page
 
     def once_a_day(self, settings: Settings, today: date) -> bool:
         """Do what is due; whether another day has begun. What can't be done now is told, and tried again later."""
@@ -38,6 +40,17 @@ class Housekeeping:
             self._failed(problem)
             return False
         return True
+
+    def lost_pages(self, settings: Settings) -> bool:
+        """Whether the first page is gone, since this was asked last: somebody has cleared records/proof. Then all pages
+        are to be written again, and the records that went with them, from which a lost ledger is made again.
+        """
+        proof = settings.folders.records / "proof"
+        was, self._gone = self._gone, not os.path.lexists(proof / "index.html")
+        jobs = self._ledger.lines() if self._gone and not was else ()
+        self._ledger.write_again([job for job in jobs if not os.path.lexists(proof / job / "record.json")])
+        self._ledger.overview.make_due(list(jobs))
+        return bool(jobs)
 
     def _copy(self, folder: Path, day: str) -> None:
         """Keep a copy of the ledger as it is now, unless there is one of today. The oldest beyond a week go."""

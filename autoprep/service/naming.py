@@ -1,5 +1,6 @@
 """The names under which finished files are published: numbers are given then, and no file of the artist's is met."""
 
+import contextlib
 import os
 from collections.abc import Mapping
 from dataclasses import replace
@@ -7,8 +8,9 @@ from pathlib import Path
 
 from autoprep.ledger import Job, Ledger, Rendition
 from autoprep.service.keeping import at_place, beside, is_alike, is_ours, next_free, under_another_name
-from autoprep.service.places import counted, misplaced, places_for, plain_place
+from autoprep.service.places import counted, misplaced, other_names, places_for, plain_place
 from autoprep.service.rule import Known
+from autoprep.told.explanations import HOLD, NOT_SENT, another_there
 from autoprep.wishes.tables import Settings
 
 
@@ -50,14 +52,63 @@ def named(
     moved = {ordered[name]: place for name, place in places.items() if place != ordered[name]}
     for name, row in rows.items():
         if row.path in moved and row.output is not None:
-            place = moved[row.path]
-            rows = {
-                **rows,
-                name: replace(row, path=place, output=at_place(row.output, place, settings.studio)),
-            }
+            rows = {**rows, name: _at(settings, row, moved[row.path])}
+    parts = [(part, moved.get(final, final)) for part, final in parts]
+    rows, parts = _where_they_lie(settings, ledger, known, rows, parts)
     told = {name: row for name, row in rows.items() if name not in known.made}
     rows = {**rows, **{name: _explained(settings, ledger, known, row) for name, row in told.items()}}
-    return rows, [(part, moved.get(final, final)) for part, final in parts]
+    return rows, parts
+
+
+def _at(settings: Settings, row: Rendition, place: Path) -> Rendition:
+    """The same in another place."""
+    assert row.output is not None
+    return replace(row, path=place, output=at_place(row.output, place, settings.studio))
+
+
+def _where_they_lie(
+    settings: Settings, ledger: Ledger, known: Known, rows: dict[str, Rendition], parts: list[tuple[Path, Path]]
+) -> tuple[dict[str, Rendition], list[tuple[Path, Path]]]:
+    """The same under names at which just these files lie already, and these names kept."""
+    lie = {row.path: place for row in rows.values() if (place := _lies_already(settings, ledger, known, row))}
+    if lie:
+        rows = {name: _at(settings, row, lie[row.path]) if row.path in lie else row for name, row in rows.items()}
+        found = {name: row.path for name, row in rows.items() if row.path in lie.values() and row.path is not None}
+        ledger.reserve(known.view.job, found)
+    return rows, [(part, lie.get(final, final)) for part, final in parts]
+
+
+def _lies_already(settings: Settings, ledger: Ledger, known: Known, row: Rendition) -> Path | None:
+    """Where just this file lies under an earlier name of its work that no record has; None where it does not.
+
+    So it is where older records were put back over pictures that were made since. Made beside it, it would be given
+    out twice, and a hold would reach one of the two.
+    """
+    old = known.made.get(row.destination)
+    if row.path is None or row.output is None or (old is not None and old.state == "in place"):
+        return None
+    for place in other_names(settings, row.destination, known, row.path, row.output.bytes):
+        with contextlib.suppress(OSError):  # what can't be read is the artist's
+            if not ledger.is_taken(place) and is_ours(place, row.output.sha256):
+                return place
+    return None
+
+
+def with_unknown_files(
+    settings: Settings, ledger: Ledger, known: Known, rows: Mapping[str, Rendition]
+) -> dict[str, Rendition]:
+    """The same with the word that a file of the work's name lies there, where the work is on hold or not sent there.
+
+    Nobody's records know it (older ones were put back, or the artist laid it there), so no hold reaches it.
+    """
+    found = dict(rows)
+    for name, row in rows.items():
+        if row.state in ("in place", "failed") or row.why not in (HOLD.kind, NOT_SENT.kind):
+            continue
+        plain = plain_place(settings, name, known) if name in settings.destinations else None
+        if plain is not None and not counted(settings, name) and os.path.lexists(plain) and not ledger.is_taken(plain):
+            found[name] = replace(row, reason=another_there(row.reason, plain.name))
+    return found
 
 
 def _explained(settings: Settings, ledger: Ledger, known: Known, row: Rendition) -> Rendition:

@@ -4,7 +4,7 @@ import os
 import re
 from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import chain
+from itertools import chain, takewhile
 from pathlib import Path, PurePosixPath
 
 from autoprep.domain import WorkFacts
@@ -245,8 +245,34 @@ def plain_place(settings: Settings, name: str, known: Known) -> Path:
     return _called(settings, name, known).place()
 
 
+def other_names(settings: Settings, name: str, known: Known, place: Path, size: int) -> list[Path]:
+    """Files of so many bytes under the names that a work's file would have had in place of this one: other numbers."""
+    if name not in settings.destinations:
+        return []
+    called = _called(settings, name, known)
+    if counted(settings, name):
+        # Only few are of just that size: the folder may hold all the files of years.
+        fits = [other for other in called.files() if _size(other) == size]
+        numbers = {number for other in fits if (number := called.number_of(other.stem)) is not None}
+        places: Iterable[Path] = map(called.place, sorted(numbers - {called.number_of(place.stem)}))
+    else:
+        endings = chain(("",), (f"-{number}" for number in range(2, MOST_NUMBERS)))
+        places = takewhile(
+            lambda other: other != place and _exists(other), (called.place(ending=ending) for ending in endings)
+        )
+    return [other for other in places if _size(other) == size]
+
+
 def _called(settings: Settings, name: str, known: Known) -> Called:
     return Called(settings, name, known.view.shown, known.said)
+
+
+def _size(place: Path) -> int:
+    """In bytes; -1 where nothing lies there, or it can't be asked."""
+    try:
+        return place.lstat().st_size
+    except OSError:
+        return -1
 
 
 def _exists(place: Path) -> bool:

@@ -80,5 +80,5 @@ def _confine(limits: Limits) -> None:
 
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
         if sys.platform.startswith("linux"):
-            size = limits.memory_mb * 1024 * 1024
+            size = min(limits.memory_mb * 1024 * 1024, sys.maxsize)  # more than the system counts: no limit is meant
             resource.setrlimit(resource.RLIMIT_AS, (size, size))

@@ -166,6 +166,12 @@ def left_there(why: str) -> Reason:
     return Reason(f"{why}; {said}", kind_of(why))
 
 
+def another_there(why: str, file: str) -> Reason:
+    """The same reason where a file that the records do not know has the work's name there; file: what it is called."""
+    said = f"{file} lies there, which this studio's records do not know, so it was left; take it out if it is this work"
+    return Reason(f"{why}; {said}", kind_of(why))
+
+
 def sent_nowhere(said: WorkFacts) -> str:
     """What is answered where a work is held because it was sent to no destination that there is; else empty."""
     found = (line for line in said.unclear if line.startswith(NO_DESTINATION))

@@ -1351,7 +1351,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("who only reads the ledger waits", "autoprep/ledger/connection.py", "if self._version() < len(MIGRATIONS):", "if True:", ("tests/service/test_moved.py",)),
     Mistake("usual destinations win in the one rule", "autoprep/domain/work.py", "(*(self.destinations or usual), *self.also)", "(*(usual or self.destinations), *self.also)", _RULE),
-    Mistake("a work's page shows what was cleared away", "autoprep/ledger/overview.py", ", \"'work', work, 0\"):", ",):", ("tests/service/test_history.py",)),
+    Mistake("a work's page shows what was cleared away", "autoprep/ledger/overview.py", ", (\"'work', work, 0\", \"work <> ''\")):", ",):", ("tests/service/test_history.py",)),
     Mistake("the list shows what was cleared away", "autoprep/told/gallery.py", "if (place.page_folder / picture).exists():", "if True:", ("tests/told/test_works.py",)),
     Mistake("a question is forgotten before a date", "autoprep/told/works.py", 'if row.asks and preset.when == "always"', "if False", ("tests/told/test_works.py",)),
     Mistake("a link in a photo's place is followed", "autoprep/service/inbox.py", 'getattr(os, "O_NOFOLLOW", 0)', "0", ("tests/service/test_small_rules.py",)),
@@ -2938,4 +2938,28 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a phone's depth behind a JPEG is told as a picture", "autoprep/files/reading.py", 'count = 1 if kind == "jpeg" else int(', "count = int(", ("tests/files/test_less_usual.py",)),
     Mistake("what is moved to hold waits behind all that is new", "autoprep/service/engine.py", "            self._take_held()\n", "            pass\n", ("tests/service/test_renamed.py",)),
     Mistake("what is moved to hold waits for room", "autoprep/service/engine.py", "if not (room and self._pool.free):", "if room and not self._pool.free:", ("tests/service/test_renamed.py",)),
+    *_all(
+        "autoprep/service/naming.py", ("tests/service/test_older_records.py",),
+        ("pictures made since a backup are made twice", "    if lie:\n", "    if False:\n"),
+        ("an unknown picture of a held work is not told", "found[name] = replace(row, reason=another_there(row.reason, plain.name))", "found[name] = row"),
+    ),
+    *_all(
+        "autoprep/service/places.py", ("tests/service/test_older_records.py",),
+        ("numbered pictures made since a backup are made twice", "numbers = {number for other in fits if", "numbers = {number for other in fits[:0] if"),
+        ("of pictures with a number at their end only the first is known again", "(\"\",), (f\"-{number}\" for number in range(2, MOST_NUMBERS)))\n", "(\"\",), ())\n"),
+    ),
+    *_all(
+        "autoprep/service/hands.py", ("tests/service/test_older_records.py",),
+        ("an unknown picture is not told as its work is looked at", "        rows = with_unknown_files(self.settings, self._ledger, known, rows)\n", ""),
+        ("an unknown picture is not told as its work is withdrawn", "return with_unknown_files(self.settings, self._ledger, known, rows)", "return rows"),
+    ),
+    *_all(
+        "autoprep/service/housekeeping.py", ("tests/service/test_older_records.py",),
+        ("pages that were deleted stay away", "        self._ledger.overview.make_due(list(jobs))\n", ""),
+        ("records that were deleted stay away", "        self._ledger.write_again([", "        list(["),
+        ("pages that were deleted while it runs stay away", "self._ledger.lines() if self._gone and not was else ()", "self._ledger.lines() if self._gone and self._day == '' else ()"),
+    ),
+    Mistake("records that are to be written again wait for the next start", "autoprep/service/engine.py", "            self._page_due = True\n            self._desk.all_anew()\n", "            self._page_due = True\n", ("tests/service/test_older_records.py",)),
+    Mistake("photos that show no work get a page of one", "autoprep/ledger/overview.py", "\"work <> ''\")", "\"1\")", ("tests/service/test_older_records.py",)),
+    Mistake("a limit on memory beyond what the system counts ends each worker", "autoprep/service/worker.py", "min(limits.memory_mb * 1024 * 1024, sys.maxsize)", "limits.memory_mb * 1024 * 1024", ("tests/service/test_worker_bounds.py",)),
 )  # fmt: skip

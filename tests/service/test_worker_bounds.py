@@ -45,3 +45,10 @@ def test_a_worker_of_a_service_that_has_ended_ends(bounds: dict[str, object]) ->
     with pytest.raises(SystemExit):
         _confine(Limits(memory_mb=300, parent=os.getppid() + 1))
     assert f"limit {resource.RLIMIT_AS}" not in bounds
+
+
+@pytest.mark.skipif(not _LINUX, reason="no limit elsewhere")
+@pytest.mark.parametrize("memory_mb", [2 * 10**13, 10**22])
+def test_a_limit_beyond_what_the_system_counts_is_none(bounds: dict[str, object], memory_mb: int) -> None:
+    _confine(Limits(memory_mb=memory_mb, parent=os.getppid()))
+    assert bounds[f"limit {resource.RLIMIT_AS}"] == (sys.maxsize,) * 2
