@@ -1,12 +1,15 @@
 """Which candidates come before the judge, and how far each of them is refined for that."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 
 from autoprep.correction.outline import contest as module
+from autoprep.correction.outline import refinement
 from autoprep.correction.outline.contest import Finalist, contest
 from autoprep.correction.outline.copies import Copies
-from autoprep.correction.outline.refinement import refinements
+from autoprep.correction.outline.side_fits import Side, fit_sides
 from autoprep.files.reading import read_photo
 from tests.lab.scene import encode_jpeg, random_spec, render
 
@@ -24,12 +27,11 @@ def finalists(copies: Copies) -> list[Finalist]:
 def test_who_is_refined_no_further_would_have_ended_the_same(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     copies, rounds = photographed(seed), []
 
-    def counted(*given: object) -> object:
-        for found in refinements(*given):  # type: ignore[arg-type]
-            rounds.append(found)
-            yield found
+    def counted(*given: Any) -> list[Side | None]:
+        rounds.append(1)
+        return fit_sides(*given)
 
-    monkeypatch.setattr(module, "refinements", counted)
+    monkeypatch.setattr(refinement, "fit_sides", counted)
     short, count = finalists(copies), len(rounds)
     monkeypatch.setattr(module, "_SURELY_SAME", 2.0)
     monkeypatch.setattr(module, "_SURELY_OTHER", -1.0)

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.outline.refinement import Refined, _Plane, refine, refinements
+from autoprep.correction.outline.refinement import Refined, _Plane, refine
 from autoprep.correction.outline.side_fits import _quantile, fit_sides
 from autoprep.imaging.arrays import Float32, Float64, float32
 
@@ -98,13 +98,22 @@ def test_no_edge_at_all_gives_no_support() -> None:
     assert refine(np.full((360, 500, 3), 60, np.float32), TRUE).support.max() == 0
 
 
-def test_each_round_brings_a_rough_outline_nearer() -> None:
+def test_each_round_brings_a_rough_outline_nearer_until_it_is_enough() -> None:
     rough = TRUE + np.array([[6.0, 5], [6, -5], [-6, 5], [5, 6]])
-    rounds = list(refinements(sheet(), rough, reach=0.04))
-    assert [off(found) for found in rounds] == sorted((off(found) for found in rounds), reverse=True)
-    assert len(rounds) == 3
-    assert np.array_equal(rounds[0].quad, rough)
-    assert np.array_equal(rounds[-1].quad, refine(sheet(), rough, reach=0.04).quad)
+    asked: list[Float64] = []
+
+    def never(quad: Float64) -> bool:
+        asked.append(quad)
+        return False
+
+    found = refine(sheet(), rough, reach=0.04, is_enough=never)
+    away = [float(np.linalg.norm(quad - TRUE, axis=1).max()) for quad in (*asked, found.quad)]
+    assert np.array_equal(asked[0], rough)
+    assert away == sorted(away, reverse=True)
+    assert len(away) == 3
+    once = refine(sheet(), rough, reach=0.04, is_enough=lambda quad: not np.array_equal(quad, rough))
+    assert np.array_equal(once.quad, asked[1])
+    assert np.array_equal(refine(sheet(), rough, is_enough=lambda _: True).quad, rough)
 
 
 def test_a_side_alone_is_what_it_is_among_others() -> None:

@@ -2792,7 +2792,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/correction/outline/contest.py", ("tests/correction/test_contest.py",),
         ("who is far from all is not refined when there is room", "(len(entries) >= _FINALISTS and nearest < _SURELY_OTHER)", "nearest < _SURELY_OTHER"),
         ("who may come to another is not refined", "_SURELY_SAME, _SURELY_OTHER = 0.99, 0.9", "_SURELY_SAME, _SURELY_OTHER = 0.99, 0.999"),
-        ("all are refined to the end", "if nearest > _SURELY_SAME or", "if False and"),
+        ("all are refined to the end", "return nearest > _SURELY_SAME or", "return False and"),
     ),
     *_all(
         "autoprep/imaging/line_fits.py", ("tests/imaging/test_line_fits.py",),
@@ -2804,7 +2804,8 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/outline/refinement.py", ("tests/correction/test_refinement.py",),
         ("a held side is fitted", "    free = [i for i in range(4) if not held[i]]", "    free = [0, 1, 2, 3]"),
-        ("an outline is refined by halves", "    *_, last = refinements(", "    _, last, *_ = refinements("),
+        ("an outline is refined by halves", "    for turn in range(rounds):", "    for turn in range(rounds - 1):"),
+        ("what is enough is refined on", "if is_enough is not None and is_enough(quad):", "if is_enough is not None and is_enough(quad) and turn:"),
     ),
     *_all(
         "autoprep/correction/outline/side_fits.py", ("tests/correction/test_refinement.py",),

@@ -10,7 +10,7 @@ from autoprep.correction.outline.candidates import Candidate, propose
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.evidence import Evidence
 from autoprep.correction.outline.features import BESIDE_NAMES, NAMES, Described, beside
-from autoprep.correction.outline.refinement import Refined, refinements
+from autoprep.correction.outline.refinement import Refined, refine
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others, probability
 from autoprep.domain import Photo
 from autoprep.imaging.arrays import Float32, Float64
@@ -134,10 +134,12 @@ def _refined(lab: Float32, candidate: Candidate, enlarge: float, entries: list[_
     """The candidate refined, no further than it takes to tell what becomes of it."""
     if candidate.source == "whole":
         return None
-    for fit in refinements(lab, candidate.quad * enlarge):
-        nearest = max((overlap(entry.shape.quad, fit.quad / enlarge) for entry in entries), default=0.0)
-        if nearest > _SURELY_SAME or (len(entries) >= _FINALISTS and nearest < _SURELY_OTHER):
-            break
+
+    def is_decided(quad: Float64) -> bool:
+        nearest = max((overlap(entry.shape.quad, quad / enlarge) for entry in entries), default=0.0)
+        return nearest > _SURELY_SAME or (len(entries) >= _FINALISTS and nearest < _SURELY_OTHER)
+
+    fit = refine(lab, candidate.quad * enlarge, is_enough=is_decided)
     return fit if is_convex(fit.quad) else None
 
 

@@ -1,6 +1,6 @@
 """From a rough quad to sub-pixel corners: a line is fitted to the edge near each side, and the lines are crossed."""
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import cast
 
@@ -47,6 +47,7 @@ def refine(
     rounds: int = 2,
     prior: float = 0.006,
     held: Sides = _NONE,
+    is_enough: Callable[[Float64], bool] | None = None,
 ) -> Refined:
     """Fit a line to the strongest coherent edge near each side, and cross the lines.
 
@@ -54,32 +55,21 @@ def refine(
     are shares of the diagonal: how far to look, and how far an edge may stand from the rough side before it must be
     stronger to win.
     held: sides that stay where they are, because the photo's border cuts the work there.
+    is_enough: asked of the quad before each round; where it says so, that is the result.
     """
-    *_, last = refinements(lab, quad, reach, rounds, prior, held)
-    return last
-
-
-def refinements(
-    lab: Float32 | Surface,
-    quad: Float64,
-    reach: float = 0.012,
-    rounds: int = 2,
-    prior: float = 0.006,
-    held: Sides = _NONE,
-) -> Iterator[Refined]:
-    """What `refine` has at first and after each of its rounds, each nearer to the edges; the last is its result."""
     surface = _Plane(lab) if isinstance(lab, np.ndarray) else lab
     found = _unrefined(np.asarray(quad, np.float64))
-    yield found
     for turn in range(rounds):
         quad = found.quad
+        if is_enough is not None and is_enough(quad):
+            break
         diagonal = float(np.linalg.norm(quad[0] - quad[2]) + np.linalg.norm(quad[1] - quad[3])) / 2
         reach_px = max(3.0, reach * diagonal * 0.5**turn)
         prior_px = max(1.5, prior * diagonal * 0.6**turn)
         sides = _sides(surface, quad, reach_px, prior_px, held)
         moved = np.array([intersect(sides[i - 1].line, sides[i].line) for i in range(4)])
         if not np.isfinite(moved).all() or np.linalg.norm(moved - quad, axis=1).max() > 3 * reach_px:
-            return
+            break
         found = Refined(
             moved,
             np.array([side.support for side in sides]),
@@ -87,7 +77,7 @@ def refinements(
             float(np.mean([side.residual_px for side in sides])),
             np.array([side.width_px for side in sides]),
         )
-        yield found
+    return found
 
 
 def _unrefined(quad: Float64) -> Refined:
