@@ -2941,6 +2941,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what is moved to hold waits for room", "autoprep/service/engine.py", "if not (room and self._pool.free):", "if room and not self._pool.free:", ("tests/service/test_renamed.py",)),
     *_all(
         "autoprep/service/naming.py", ("tests/service/test_older_records.py",),
+        ("a picture of another photo's name is taken over", "if not ledger.is_taken(place) and is_ours(place, row", "if is_ours(place, row"),
         ("pictures made since a backup are made twice", "    if lie:\n", "    if False:\n"),
         ("an unknown picture of a held work is not told", "found[name] = replace(row, reason=another_there(row.reason, plain.name))", "found[name] = row"),
     ),

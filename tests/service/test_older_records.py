@@ -5,8 +5,10 @@ import shutil
 
 import pytest
 
+from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
+from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -66,6 +68,16 @@ def test_a_picture_that_is_another_one_stays_the_artists(wren: Studio) -> None:
     files = wren.files()
     assert files["site/IMG_2.jpg"] == theirs
     assert {"site/IMG_2-2.jpg", "site/IMG_3.jpg"} <= files.keys()
+
+
+def test_a_picture_whose_name_is_kept_for_another_photo_is_that_ones(wren: Studio) -> None:
+    put_back(wren)
+    ledger = Ledger(ledger_path(wren.settings))
+    (other,) = (job.job for job in ledger.jobs())
+    ledger.reserve(other, {"site": wren.settings.folders.ready / "site" / "IMG_2.jpg"})
+    ledger.close()
+    wren.run()
+    assert "site/IMG_2-2.jpg" in wren.files()
 
 
 @pytest.mark.parametrize("word", ["hold: yes", "not for: site"])
