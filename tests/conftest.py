@@ -16,8 +16,9 @@ from autoprep.correction.kind import Judged
 from autoprep.correction.outline import eye, finder
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.planning import make_plan
-from autoprep.domain import CorrectionPlan, Photo
+from autoprep.domain import CorrectionPlan
 from autoprep.job import story
+from autoprep.pixels import Photo
 from autoprep.wishes.tables import Settings
 
 # The files that take longest, the longest first: no process is left with a long one alone at the end.

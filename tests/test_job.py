@@ -19,7 +19,6 @@ from PIL import ExifTags, Image, ImageCms
 from autoprep.correction.planned import planned
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import Outline, WorkFacts
-from autoprep.domain import photo as domain
 from autoprep.errors import DeliveryError
 from autoprep.files.conversion import convert
 from autoprep.files.encoders import ENCODERS
@@ -33,6 +32,8 @@ from autoprep.job import delivery
 from autoprep.job.delivery import Delivery, deliver, mark_style
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult
 from autoprep.job.story import known_size, process, why_held
+from autoprep.pixels import photo as pixels
+from autoprep.pixels import quad_of
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.tables import Settings
 from tests import photos
@@ -78,7 +79,7 @@ def test_a_job_makes_everything_and_says_so(studio: Settings) -> None:
     record = done(order_for(studio, photos.jpeg())).record
     assert record.outcome == "ready"
     assert record.outline is not None
-    assert np.abs(record.outline.array() - photos.corners()).max() < 1.5
+    assert np.abs(quad_of(record.outline) - photos.corners()).max() < 1.5
     assert record.kind in ("ink", "pencil")
     assert {out.destination for out in record.outputs} == {"square", "master"}
     assert {"ratio_width_to_height", "blur_px", "bare_paper_percent", "paper_L", "paper_C"} <= record.measures.keys()
@@ -572,7 +573,7 @@ def test_what_is_only_measured_on_is_let_go_before_pictures_are_made(
     kept: list[int] = []
 
     def counted(*given: Any) -> Any:
-        kept.append(len(domain._REDUCED))
+        kept.append(len(pixels._REDUCED))
         return deliver(*given)
 
     monkeypatch.setattr("autoprep.job.story.deliver", counted)

@@ -23,6 +23,7 @@ from autoprep.job.orders import JobOrder, OutlinedOrder
 from autoprep.job.story import process
 from autoprep.ledger import Ledger, migrations
 from autoprep.metadata import statement as rights
+from autoprep.pixels import quad_of
 from autoprep.wishes.schema import destinations_schema
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
@@ -83,7 +84,7 @@ def test_an_outline_generator_is_a_line(monkeypatch: pytest.MonkeyPatch) -> None
     photo = read_photo(photos.jpeg())
     found = find_outline(photo)
     assert isinstance(found, Outline)
-    assert np.abs(found.array() - photos.corners()).max() < 3
+    assert np.abs(quad_of(found) - photos.corners()).max() < 3
     assert {f"is_{name}" for name in ("edges", "background", "colour", "lines")} <= set(features.NAMES)
 
 

@@ -9,6 +9,7 @@ import skimage
 from autoprep.correction.outline import find_outline
 from autoprep.domain import Declined
 from autoprep.files.reading import read_photo
+from autoprep.pixels import quad_of
 from tests.overlap import overlap_in_frame
 
 SKIMAGE = Path(skimage.__file__).parent / "data"
@@ -33,4 +34,4 @@ def test_right_or_a_question(path: Path, corners: list[tuple[float, float]] | No
         return  # a question
     width, height = photo.full_px
     truth = np.array(corners or [(0, 0), (width, 0), (width, height), (0, height)], float)
-    assert overlap_in_frame(truth, outline.array()) > 0.95
+    assert overlap_in_frame(truth, quad_of(outline)) > 0.95

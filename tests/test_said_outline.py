@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from autoprep.cli.again import _words_with
-from autoprep.domain import Declined, Outline, Photo, PhotoFacts, WorkFacts
+from autoprep.domain import Declined, Outline, PhotoFacts, WorkFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.job.said_outline import said_outline
+from autoprep.pixels import Photo
 from autoprep.wishes.notes import facts_of
 
 _Points = tuple[tuple[float, float], tuple[float, float], tuple[float, float], tuple[float, float]]

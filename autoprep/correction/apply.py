@@ -9,6 +9,7 @@ import numpy as np
 from autoprep.domain import CorrectionPlan, Declined, LightField, Tone
 from autoprep.imaging.arrays import AnyArray, Float32, least
 from autoprep.imaging.colour import luminance
+from autoprep.pixels import light_nodes
 
 # The gain map is computed at every so many pixels and interpolated: the light bends slowly. Of small pictures at more,
 # so that two of its nodes stand for each of the light's, which has borders of shadows in it.
@@ -115,7 +116,7 @@ def light_at(light: LightField, places: AnyArray) -> Float32:
     Beyond the outermost nodes it goes on straight for as much as two of them.
     """
     at = (np.asarray(places) * [light.cols, light.rows] - 0.5 + 2).astype(np.float32)
-    grid = _extended(light.array())
+    grid = _extended(light_nodes(light))
     return cast(Float32, cv2.remap(grid, at[..., 0], at[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE))
 
 

@@ -12,6 +12,7 @@ from autoprep.imaging.arrays import Bool, Float32, greatest, least
 from autoprep.imaging.colour import lab_fast, lightness_of, luminance
 from autoprep.imaging.planes import rim_of, small_copy
 from autoprep.imaging.transfer import encode_fast
+from autoprep.pixels import lens_of, quad_of
 
 
 def blur_px(linear: Float32) -> float | None:
@@ -94,7 +95,7 @@ def oblique_degrees(geometry: Geometry) -> float:
     if geometry.ratio_from == "whole photo":
         return 0.0
     focal = geometry.focal_px or usual_focal_px(geometry.photo_px)
-    return tilt_degrees(geometry.lens().ideal(geometry.array()), geometry.photo_px, focal)
+    return tilt_degrees(lens_of(geometry).ideal(quad_of(geometry)), geometry.photo_px, focal)
 
 
 def paper_levels(corrected: Float32, mask: Bool) -> dict[str, float]:

@@ -5,8 +5,8 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from autoprep.domain import Photo
 from autoprep.imaging.arrays import Float32, Float64, float32
+from autoprep.pixels import Photo
 
 
 def without_contrast(photo: Photo, steepness: float) -> Photo:

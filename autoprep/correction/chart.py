@@ -6,10 +6,11 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.domain import CHART_RANGE, ChartFit, Photo
+from autoprep.domain import CHART_RANGE, ChartFit
 from autoprep.imaging.arrays import AnyArray, Float32, Float64, UInt8, float32, greatest
 from autoprep.imaging.colour import ciede2000, lab_from_linear, with_roots
 from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.pixels import Photo
 
 # Linear sRGB of the 24 patches, row by row, dark skin first, black last: the published xyY (D50, charts made after
 # November 2014) as the package colour-science 0.4 carries them, adapted to D65 with Bradford's matrix. Cyan lies

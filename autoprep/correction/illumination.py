@@ -9,6 +9,7 @@ from autoprep.domain import Declined, LightField
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.colour import LUMINANCE
 from autoprep.imaging.geometry import homography, project, rectangle
+from autoprep.pixels import light_nodes, packed_light
 
 # Grid nodes along the longer side: a field of order 4 bends far less than 20; a sheet's own light, that is known in 120
 # cells, needs more, and the border of a hard shadow, a millimetre or two, still more.
@@ -32,19 +33,19 @@ def light_field(paper: Paper | Declined, paper_class: PaperClass, ratio: float) 
     field = paper.log_field(rows, cols).astype(np.float64)
     reference = np.log(paper.mean_linear())
     relative = field - reference
-    return LightField.of(relative)
+    return packed_light(relative)
 
 
 def in_frame(light: LightField, around: Float64) -> LightField:
     """The same light on the grid of another frame, whose (4, 2) corners are `around` in that of the light, 0..1."""
     across, down = ((np.arange(count) + 0.5) / count for count in (light.cols, light.rows))
     places = np.stack(np.meshgrid(across, down), axis=-1)
-    return LightField.of(light_at(light, project(homography(rectangle(1.0, 1.0), around), places)))
+    return packed_light(light_at(light, project(homography(rectangle(1.0, 1.0), around), places)))
 
 
 def unevenness_percent(field: LightField | Declined) -> float | None:
     """(max - min) / mean of the light's luminance over the work, in percent; None when declined."""
     if isinstance(field, Declined):
         return None
-    light = np.exp(field.array().astype(np.float64)) @ LUMINANCE.astype(np.float64)
+    light = np.exp(light_nodes(field).astype(np.float64)) @ LUMINANCE.astype(np.float64)
     return float((light.max() - light.min()) / light.mean() * 100)

@@ -9,9 +9,10 @@ from autoprep.correction.chart import referred
 from autoprep.correction.planning import corrected
 from autoprep.correction.sharpening import for_size, sharpen
 from autoprep.correction.squaring import MEASURING_PIXELS, rectify
-from autoprep.domain import CorrectionPlan, Photo
+from autoprep.domain import CorrectionPlan
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.transfer import encode_fast
+from autoprep.pixels import Photo
 
 
 @dataclass(frozen=True)

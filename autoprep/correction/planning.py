@@ -31,15 +31,14 @@ from autoprep.domain import (
     Neutral,
     Outline,
     PaperWord,
-    Photo,
     Sharpening,
     ToldBy,
     Tone,
-    Work,
 )
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import luminance
 from autoprep.imaging.geometry import homography, project, rectangle
+from autoprep.pixels import Photo, Work, in_photo, quad_of
 
 
 @dataclass(frozen=True)
@@ -117,7 +116,7 @@ def _blur_at_full_size(photo: Photo, geometry: Geometry, work: Float32) -> float
     """Blur in full-size photo pixels, on the five most detailed of 8 x 8 probes; 1 where nothing has an edge."""
     width, height = photo.size_px
     blurs = []
-    for place in geometry.in_photo(np.array(_detailed_places(work))) * photo.scales:
+    for place in in_photo(geometry, np.array(_detailed_places(work))) * photo.scales:
         x, y = (int(c) - _PROBE_PX // 2 for c in place)
         x0, y0 = max(0, min(x, width - _PROBE_PX)), max(0, min(y, height - _PROBE_PX))
         found = assessment.blur_px(photo.crop(y0, min(y0 + _PROBE_PX, height), x0, min(x0 + _PROBE_PX, width)))
@@ -212,7 +211,7 @@ def surroundings(photo: Photo, geometry: Geometry) -> Around:
     """What the photo shows around a work."""
     level = photo.reduced(max(1, max(photo.size_px) // 400))
     around = np.ones((level.size_px[1], level.size_px[0]), np.uint8)
-    corners = np.round(geometry.array() * level.scales).astype(np.int32)
+    corners = np.round(quad_of(geometry) * level.scales).astype(np.int32)
     cv2.fillConvexPoly(around, corners, 0)
     cv2.polylines(around, [corners], True, 0, 5)
     return Around(level.linear()[around > 0], float(around.mean()))

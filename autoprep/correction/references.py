@@ -11,22 +11,12 @@ import cv2
 import numpy as np
 
 from autoprep.correction.chart import find_chart, fit_chart
-from autoprep.domain import (
-    ChartFit,
-    Declined,
-    Geometry,
-    LightField,
-    Outline,
-    Photo,
-    ReferenceShot,
-    ToldBy,
-    Triple,
-    Value,
-)
+from autoprep.domain import ChartFit, Declined, Geometry, LightField, Outline, ReferenceShot, ToldBy, Triple, Value
 from autoprep.imaging import fields
 from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64, UInt8, greatest
 from autoprep.imaging.colour import LUMINANCE, lab_fast, luminance
 from autoprep.imaging.planes import slope_of
+from autoprep.pixels import Photo, in_photo, light_nodes, packed_light, quad_of
 
 _LONG_PX = 240
 _PLAIN = 0.035  # spread of log luminance about a smooth field: cards and boards stay below 0.02 with phone noise
@@ -104,7 +94,7 @@ def _plain(photo: Photo) -> tuple[LightField, Float64] | Declined:
     rows, cols = (_FRAME_NODES, max(4, round(_FRAME_NODES * width / height)))
     field = fields.evaluate(coefficients, rows, cols).astype(np.float64)
     mean = field.mean(axis=(0, 1))
-    return LightField.of(field - mean), np.exp(mean)
+    return packed_light(field - mean), np.exp(mean)
 
 
 def _neutralising(colour: Float64) -> Triple | None:
@@ -147,13 +137,13 @@ def light_over(reference: Reference, geometry: Geometry, nodes: int = _FRAME_NOD
         )
     rows, cols = (nodes, max(4, round(nodes * geometry.ratio)))
     x, y = np.meshgrid((np.arange(cols) + 0.5) / cols, (np.arange(rows) + 0.5) / rows)
-    at = geometry.in_photo(np.stack([x, y], axis=-1)) / np.array(geometry.photo_px)
+    at = in_photo(geometry, np.stack([x, y], axis=-1)) / np.array(geometry.photo_px)
     frame = reference.light
     maps = (at * np.array([frame.cols, frame.rows]) - 0.5).astype(np.float32)
-    seen = cv2.remap(frame.array(), maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
+    seen = cv2.remap(light_nodes(frame), maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)  # type: ignore[call-overload]
     field = np.asarray(seen, np.float64)
     field -= np.log(np.exp(field) @ LUMINANCE.astype(np.float64)).mean()
-    return LightField.of(field)
+    return packed_light(field)
 
 
 _CARD_PX = 700
@@ -174,7 +164,7 @@ def grey_card_beside(photo: Photo, outline: Outline, name: str) -> Reference | N
     linear = cast(Float32, cv2.GaussianBlur(level.linear(), (0, 0), 1.0))
     luma = np.log(np.maximum(linear @ LUMINANCE, DARKEST)).astype(np.float32)
     plain = cast(UInt8, (_steepness(lab_fast(linear)) < _CARD_STEEP).astype(np.uint8))
-    cv2.fillConvexPoly(plain, np.round(outline.array() * level.scales).astype(np.int32), 0)
+    cv2.fillConvexPoly(plain, np.round(quad_of(outline) * level.scales).astype(np.int32), 0)
     plain = cast(UInt8, cv2.morphologyEx(plain, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8)))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(plain, connectivity=4)
     best: tuple[int, Float64] | None = None

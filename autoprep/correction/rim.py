@@ -8,11 +8,12 @@ in. The pictures of the work repeat what lies there, so that no line of desk sta
 import cv2
 import numpy as np
 
-from autoprep.domain import Geometry, Photo
+from autoprep.domain import Geometry
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import lab_fast
 from autoprep.imaging.geometry import area, homography, rectangle
 from autoprep.imaging.resample import Level, Warp, warp_rows
+from autoprep.pixels import Photo, bow_of, lens_of, quad_of
 
 Inset = tuple[float, float, float, float]
 """Top, right, bottom, left, as shares of the work's longer side."""
@@ -35,8 +36,8 @@ _SAME, _TIMES = 1.6, 2.0
 
 def clear_of_desk(photo: Photo, geometry: Geometry) -> Inset:
     """How far in each side's desk reaches, LEAST where none is seen or where painting reaches the edge."""
-    lens = geometry.lens()
-    height = float(np.sqrt(area(lens.ideal(geometry.array())) / geometry.ratio))
+    lens = lens_of(geometry)
+    height = float(np.sqrt(area(lens.ideal(quad_of(geometry))) / geometry.ratio))
     size = (max(40, round(height * geometry.ratio)), max(40, round(height)))
     if geometry.ratio_from == "whole photo" or max(size) < _FEWEST_PX:
         return (LEAST,) * 4
@@ -44,8 +45,8 @@ def clear_of_desk(photo: Photo, geometry: Geometry) -> Inset:
     for side in range(4):
         length, breadth = size[side % 2], size[1 - side % 2]
         on_top = geometry.turned(-side)
-        matrix = homography(rectangle(length, breadth), lens.ideal(on_top.array()))
-        band = _band(photo, Warp(matrix, lens, bow=on_top.bow((0, 0, length, breadth))), length, max(size))
+        matrix = homography(rectangle(length, breadth), lens.ideal(quad_of(on_top)))
+        band = _band(photo, Warp(matrix, lens, bow=bow_of(on_top, (0, 0, length, breadth))), length, max(size))
         insets.append(round(_depth(band) / max(size), 5))
     top, right, bottom, left = (min(max(inset, LEAST), _MOST_SMEARED) for inset in insets)
     return top, right, bottom, left

@@ -6,9 +6,10 @@ import cv2
 import numpy as np
 
 from autoprep.correction.squaring import with_surroundings
-from autoprep.domain import Corner, Geometry, Photo
+from autoprep.domain import Corner, Geometry
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.colour import lab_fast
+from autoprep.pixels import Photo
 
 # The rectangle is squeezed into a square of so many pixels, with a margin of its desk: an oval is a circle there.
 _SIDE_PX, _MARGIN_PX, _ANGLES = 384, 40, 360

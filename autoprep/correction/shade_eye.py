@@ -15,10 +15,11 @@ import numpy as np
 from autoprep.correction.fallen import BEYOND, DESK, WORK, as_fallen
 from autoprep.correction.network import network
 from autoprep.correction.squaring import with_surroundings
-from autoprep.domain import Geometry, Photo
+from autoprep.domain import Geometry
 from autoprep.imaging.arrays import Float32, UInt8
 from autoprep.imaging.colour import LUMINANCE
 from autoprep.imaging.transfer import encode_fast
+from autoprep.pixels import Photo
 
 SIDE_PX, MARGIN_PX = 320, 32
 """Side of the network's input, and the width of the desk in it: works of any shape are squeezed into the square."""

@@ -15,6 +15,7 @@ from autoprep.correction.sheet_corners import FRINGE_PX, Corners, arc, meeting
 from autoprep.domain import Geometry
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import homography, intersect, line_through, mean_size, project, rectangle
+from autoprep.pixels import in_photo
 
 # An edge wanders at least this much (share of the longer side), or three of them by the second, before a sheet counts
 # as torn; then all that wander by the second follow. What is left outside must be at least this share of the frame.
@@ -69,7 +70,7 @@ def whole_in_frame(geometry: Geometry, found: Silhouette) -> tuple[Geometry, Flo
     The outline's line runs through the middle of a torn edge: what of the paper lies beyond it would be cut off where a
     picture ends at the work. A size that the artist has said is that of the whole sheet, so its proportion stays.
     """
-    corners = geometry.in_photo(found.around)
+    corners = in_photo(geometry, found.around)
     across, down = mean_size(found.around * [geometry.ratio, 1.0])
     told = geometry.ratio_from == "known size"
     frame = geometry.model_copy(

@@ -11,10 +11,11 @@ from autoprep.correction.bend import LEAST_BENDS, bent_sides
 from autoprep.correction.edges import MARGIN, Edges, looked_at, trace
 from autoprep.correction.perspective import focal_length_px, proportion, ratio_range
 from autoprep.correction.silhouette import find_silhouette, whole_in_frame
-from autoprep.domain import Corner, Geometry, Outline, Photo, Work
+from autoprep.domain import Corner, Geometry, Outline
 from autoprep.imaging.arrays import Bool, Float32, Float64
 from autoprep.imaging.geometry import area, homography, rectangle
 from autoprep.imaging.resample import Level, Span, Warp, strips, warp_rows
+from autoprep.pixels import Photo, Work, bow_of, followed, in_photo, lens_of, quad_of
 
 # The rectified measuring copy: about one megapixel.
 MEASURING_PIXELS = 1_000_000
@@ -30,7 +31,7 @@ def geometry_of(photo: Photo, outline: Outline, size_mm: tuple[float, float] | N
         ratio = size[0] / size[1]
         found = Geometry(photo_px=size, corners_px=outline.corners_px, ratio=ratio, ratio_from="whole photo")
     else:
-        told = proportion(outline.array(), size, focal_length_px(size, photo.facts.focal_mm35), size_mm)
+        told = proportion(quad_of(outline), size, focal_length_px(size, photo.facts.focal_mm35), size_mm)
         found = Geometry(
             photo_px=size,
             corners_px=outline.corners_px,
@@ -47,7 +48,7 @@ def measured_ratio(photo: Photo, outline: Outline) -> tuple[float, tuple[float, 
     if outline.whole_photo:
         return ratio, (ratio, ratio)
     focal_px = focal_length_px(photo.full_px, photo.facts.focal_mm35)
-    return ratio, ratio_range(outline.array(), photo.full_px, focal_px)
+    return ratio, ratio_range(quad_of(outline), photo.full_px, focal_px)
 
 
 def rectify(photo: Photo, geometry: Geometry, pixels: int = MEASURING_PIXELS) -> Work:
@@ -69,7 +70,7 @@ def let_go(photo: Photo) -> None:
 
 
 def _measuring_size(photo: Photo, geometry: Geometry, pixels: int) -> tuple[int, int]:
-    covered = area(geometry.lens().ideal(geometry.array())) * photo.scale**2
+    covered = area(lens_of(geometry).ideal(quad_of(geometry))) * photo.scale**2
     height = float(np.sqrt(min(pixels, covered) / geometry.ratio))
     return max(24, round(height * geometry.ratio)), max(24, round(height))
 
@@ -87,10 +88,10 @@ def _warped(
     It is taken from the smallest copy that has `least` pixels for each of it. parts: rows and columns that alone are
     taken; all else is 0.
     """
-    lens = geometry.lens()
+    lens = lens_of(geometry)
     whole = (size[0] + 2 * margin_px, size[1] + 2 * margin_px)
-    matrix = homography(rectangle(*size) + margin_px, lens.ideal(geometry.array()))
-    warp = Warp(matrix, lens, bow=geometry.bow((margin_px, margin_px, *size)))
+    matrix = homography(rectangle(*size) + margin_px, lens.ideal(quad_of(geometry)))
+    warp = Warp(matrix, lens, bow=bow_of(geometry, (margin_px, margin_px, *size)))
     factor = 1
     while warp.scale(*whole) * photo.scale / (factor * 2) >= least:
         factor *= 2
@@ -129,7 +130,7 @@ def rimmed(photo: Photo, outline: Outline, size_mm: tuple[float, float] | None =
         sides = None if rim.traced is None else bent_sides(rim.traced, cut, least)
         if sides is None:
             break
-        bent = rim.geometry.followed(sides)
+        bent = followed(rim.geometry, sides)
         corners = outline.model_copy(update={"corners_px": bent.turned(-quarters).corners_px})
         true = geometry_of(photo, corners, size_mm, turn)  # its proportion too follows from where the corners are now
         rim = _traced(photo, true.model_copy(update={"sides": bent.sides}))
@@ -159,7 +160,7 @@ def _beyond(geometry: Geometry, size: tuple[int, int], margin_px: int) -> Float3
     width, height = (length + 2 * margin_px for length in size)
     x, y = (np.linspace(0, length, length // _COARSE + 2) for length in (width, height))
     places = (np.stack(np.meshgrid(x, y), axis=-1) - margin_px) / size
-    into, most = geometry.in_photo(places), np.array(geometry.photo_px)
+    into, most = in_photo(geometry, places), np.array(geometry.photo_px)
     out = np.maximum(-into, into - most).max(axis=-1).astype(np.float32)
     if float(out.max()) <= 0:
         return np.zeros((height, width), np.float32)

@@ -11,9 +11,10 @@ import numpy as np
 
 from autoprep.correction.paper import Paper
 from autoprep.correction.squaring import with_surroundings
-from autoprep.domain import Geometry, Photo
+from autoprep.domain import Geometry
 from autoprep.imaging import fields
 from autoprep.imaging.arrays import DARKEST, AnyArray, Float32, Float64
+from autoprep.pixels import Photo
 
 # The sheet, squeezed into a square, with a strip of its desk around, in cells; so many of those, and so far from each
 # other (standard deviation, in sides of the sheet), tell how the desk's colour changes.

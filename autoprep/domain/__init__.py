@@ -1,12 +1,13 @@
-"""The frozen values that travel between the parts: photo, outline, plan, rendition, record.
+"""The frozen values that travel between the parts: facts of a photo, outline, plan, rendition, record.
 
-Everything that ends up in a job record is a pydantic model and round-trips through JSON; what holds pixels is
-a plain frozen dataclass.
+Everything that ends up in a job record is a pydantic model and round-trips through JSON. Nothing here needs arrays:
+what holds pixels, and what a plan comes to on them, stands in autoprep.pixels. A command that only asks starts without.
 """
 
-from autoprep.domain.photo import Photo, PhotoFacts, Work
+from autoprep.domain.facts import PhotoFacts
 from autoprep.domain.plan import (
     CHART_RANGE,
+    STRAIGHT,
     ChartFit,
     CorrectionPlan,
     Geometry,
@@ -35,8 +36,8 @@ from autoprep.domain.values import (
 from autoprep.domain.work import NAME_FIELDS, WorkFacts
 
 __all__ = [
-    "CHART_RANGE", "NAME_FIELDS", "ChartFit", "Confidence", "Corner", "Corners", "CorrectionPlan", "Declined",
-    "Geometry", "JobRecord", "Kind", "LightField", "Neutral", "Outcome", "Outline", "OutlineWord", "OutputRecord",
-    "PaperWord", "Photo", "PhotoFacts", "Reason", "ReferenceShot", "Sharpening", "Side", "ToldBy", "Tone", "Triple",
-    "Value", "Why", "Work", "WorkFacts", "kind_of",
+    "CHART_RANGE", "NAME_FIELDS", "STRAIGHT", "ChartFit", "Confidence", "Corner", "Corners", "CorrectionPlan",
+    "Declined", "Geometry", "JobRecord", "Kind", "LightField", "Neutral", "Outcome", "Outline", "OutlineWord",
+    "OutputRecord", "PaperWord", "PhotoFacts", "Reason", "ReferenceShot", "Sharpening", "Side", "ToldBy", "Tone",
+    "Triple", "Value", "Why", "WorkFacts", "kind_of",
 ]  # fmt: skip

@@ -1,17 +1,10 @@
 """Where a work lies in its photo, and what is done to it: the outline, and the correction plan with its parts."""
 
-import base64
-import zlib
 from typing import Annotated, Literal
 
-import numpy as np
 from pydantic import Field
 
 from autoprep.domain.values import Confidence, Corner, Corners, Declined, Kind, Triple, Value
-from autoprep.imaging.arrays import AnyArray, Float32, Float64
-from autoprep.imaging.bow import PLACES, Bow
-from autoprep.imaging.geometry import homography, rectangle
-from autoprep.imaging.resample import Lens, Warp
 
 
 class Outline(Value):
@@ -26,13 +19,9 @@ class Outline(Value):
     cut: tuple[bool, bool, bool, bool] = (False, False, False, False)
     evidence: dict[str, float] = Field(default_factory=dict)
 
-    def array(self) -> Float64:
-        """(4, 2) float64 corners: top-left, top-right, bottom-right, bottom-left."""
-        return np.array(self.corners_px, np.float64)
-
 
 Side = tuple[float, float, float, float, float]
-_STRAIGHT: Side = (0.0, 0.0, 0.0, 0.0, 0.0)
+STRAIGHT: Side = (0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 class Geometry(Value):
@@ -54,20 +43,6 @@ class Geometry(Value):
     focal_px: float | None = None
     sides: tuple[Side, Side, Side, Side] | None = None
 
-    def array(self) -> Float64:
-        """(4, 2) float64 corners in photo pixels."""
-        return np.array(self.corners_px, np.float64)
-
-    def lens(self) -> Lens:
-        """The photo's lens as a map."""
-        return Lens(self.photo_px[0], self.photo_px[1], self.lens_k1)
-
-    def in_photo(self, points: AnyArray) -> Float64:
-        """(..., 2) places of the work, 0..1 across and down -> photo pixels."""
-        lens = self.lens()
-        matrix = homography(rectangle(1.0, 1.0), lens.ideal(self.array()))
-        return Warp(matrix, lens, bow=self.bow((0.0, 0.0, 1.0, 1.0))).source(points)
-
     def turned(self, quarters: int) -> "Geometry":
         """The same work turned clockwise: what was its lower left corner becomes its upper left one."""
         found = self
@@ -80,23 +55,6 @@ class Geometry(Value):
             found = found.model_copy(update={"corners_px": corners, "ratio": 1 / found.ratio, "sides": sides})
         return found
 
-    def followed(self, inward: tuple[Side, Side, Side, Side]) -> "Geometry":
-        """The same work whose edges run inward by so much more: its corners are where the sides end then."""
-        before = self.sides or (_STRAIGHT,) * 4
-        added = np.array(before) + np.array(inward)
-        bent = self.model_copy(update={"sides": tuple(map(tuple, added.tolist()))})
-        corners = tuple(map(tuple, bent.in_photo(rectangle(1.0, 1.0)).tolist()))
-        ends = added[:, :1] + (added[:, -1:] - added[:, :1]) * np.linspace(0, 1, PLACES)
-        sides = tuple(map(tuple, (added - ends).round(6).tolist()))
-        return self.model_copy(update={"corners_px": corners, "sides": sides})
-
-    def bow(self, frame: tuple[float, float, float, float]) -> Bow | None:
-        """The bent sides of the work where it lies at (x0, y0, width, height); None where they are straight."""
-        if self.sides is None:
-            return None
-        of_height, of_width = max(self.ratio, 1.0), max(1 / self.ratio, 1.0)
-        return Bow(np.array(self.sides) * np.array([[of_height], [of_width], [of_height], [of_width]]), frame)
-
 
 def _backwards(side: Side) -> Side:
     first, second, third, fourth, last = side
@@ -104,7 +62,6 @@ def _backwards(side: Side) -> Side:
 
 
 _MOST_NODES = 4096
-_PACKED_FROM, _PER_UNIT = 2000, 10_000
 
 
 class LightField(Value):
@@ -118,32 +75,6 @@ class LightField(Value):
     cols: Annotated[int, Field(ge=1, le=_MOST_NODES)]
     log_light: tuple[Triple, ...] = ()
     packed: str = ""
-
-    @classmethod
-    def of(cls, values: Float32 | Float64) -> "LightField":
-        """A light from (rows, cols, 3) natural logs, between -3 and 3; finer ones are packed."""
-        rows, cols = values.shape[:2]
-        if rows * cols <= _PACKED_FROM:
-            nodes = tuple(
-                (round(float(r), 4), round(float(g), 4), round(float(b), 4)) for r, g, b in values.reshape(-1, 3)
-            )
-            return cls(rows=rows, cols=cols, log_light=nodes)
-        scaled: Float64 = np.round(np.clip(np.asarray(values, np.float64), -3, 3) * _PER_UNIT)
-        whole = scaled.astype(np.int16)
-        # A difference that does not fit goes round, and back again in the sum.
-        steps = np.concatenate([whole[:, :1], whole[:, 1:] - whole[:, :-1]], axis=1)
-        return cls(
-            rows=rows, cols=cols, packed=base64.b64encode(zlib.compress(steps.astype("<i2").tobytes(), 6)).decode()
-        )
-
-    def array(self) -> Float32:
-        """(rows, cols, 3) float32 natural-log relative light; ValueError where it has not so many nodes."""
-        if not self.packed:
-            return np.array(self.log_light, np.float32).reshape(self.rows, self.cols, 3)
-        count = self.rows * self.cols * 3
-        data = zlib.decompressobj().decompress(base64.b64decode(self.packed), 2 * count + 1)
-        steps = np.frombuffer(data, "<i2").reshape(self.rows, self.cols, 3)
-        return np.asarray(np.cumsum(steps, axis=1, dtype=np.int16) / _PER_UNIT, np.float32)
 
 
 class Neutral(Value):

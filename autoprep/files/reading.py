@@ -13,7 +13,7 @@ import numpy as np
 import pillow_heif
 from PIL import ExifTags, Image, UnidentifiedImageError
 
-from autoprep.domain import Photo, PhotoFacts
+from autoprep.domain import PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.camera import lost_of_exif, raw_facts, side_by_its_entry, told_by_camera, whole_number
 from autoprep.files.coded import jpeg_kind
@@ -26,6 +26,7 @@ from autoprep.files.icc import SPACES
 from autoprep.files.tiff import pages
 from autoprep.imaging.arrays import AnyArray, Float32, UInt16
 from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.pixels import Photo
 
 _PILLOW_FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF", "AVIF")
 pillow_heif.register_heif_opener()

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from autoprep.correction.planned import Planned
 from autoprep.correction.squaring import let_go, rectify
-from autoprep.domain import JobRecord, Photo
+from autoprep.domain import JobRecord
 from autoprep.files.encoders import Carried, How, encode
 from autoprep.files.icc import SPACES
 from autoprep.files.reading import preview_jpeg
@@ -14,6 +14,7 @@ from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.job.details import details
 from autoprep.job.orders import CORNERS, JobOrder, JobResult
 from autoprep.job.question import CORNER_PX
+from autoprep.pixels import Photo
 from autoprep.rendering.render import on_ground
 from autoprep.told.corners import corners_html
 

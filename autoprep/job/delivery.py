@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from autoprep.correction.planned import Planned
-from autoprep.domain import CorrectionPlan, OutputRecord, Photo, WorkFacts
+from autoprep.domain import CorrectionPlan, OutputRecord, WorkFacts
 from autoprep.errors import CannotMeet
 from autoprep.files.conversion import convert
 from autoprep.files.credentials import signed
@@ -25,6 +25,7 @@ from autoprep.job.credentials import MIMES, identity_of, manifest_for, said_of_s
 from autoprep.job.rights import believed, maker_of, year_of
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import RightsStatement, Shot, make_statement, titled_only
+from autoprep.pixels import Photo
 from autoprep.rendering.layout import Frame, Layout, lay_out, margin_around, work_pixels
 from autoprep.rendering.mark import MarkStyle
 from autoprep.rendering.mark_shape import NOTHING, shape_of

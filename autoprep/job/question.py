@@ -4,13 +4,14 @@ import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from autoprep.domain import Declined, JobRecord, Outline, Photo
+from autoprep.domain import Declined, JobRecord, Outline
 from autoprep.files.reading import preview_jpeg
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.geometry import overlap_in_photo
 from autoprep.job.orders import CORNERS, EACH, NO_WORK, NONE_OF_THESE, WHERE, WHY, JobOrder, JobResult, choice_name
 from autoprep.job.stages import Stages, now, record_of
+from autoprep.pixels import Photo, quad_of
 from autoprep.told.corners import corners_html
 from autoprep.told.pictures import each_by_itself, finished, no_work, none_of_these, where
 
@@ -59,7 +60,7 @@ def apart(choices: Sequence[Outline], size: tuple[int, int], refused: Sequence[O
     """Of near twins the likelier, and none that is a twin of a refused one."""
     kept: list[Outline] = []
     for choice in choices:
-        if all(overlap_in_photo(choice.array(), other.array(), size) < _TWINS for other in (*refused, *kept)):
+        if all(overlap_in_photo(quad_of(choice), quad_of(other), size) < _TWINS for other in (*refused, *kept)):
             kept.append(choice)
     return tuple(kept)
 

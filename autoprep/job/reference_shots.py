@@ -15,11 +15,12 @@ from autoprep.correction.references import (
     read_reference,
     with_warning,
 )
-from autoprep.domain import ChartFit, Declined, Outline, Photo, ReferenceShot, ToldBy
+from autoprep.domain import ChartFit, Declined, Outline, ReferenceShot, ToldBy
 from autoprep.errors import PhotoError
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import float32
 from autoprep.imaging.colour import mixed
+from autoprep.pixels import Photo
 
 # Daylight turns within a few hours; a reference from another time is none.
 _WITHIN = timedelta(hours=3)

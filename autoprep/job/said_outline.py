@@ -5,9 +5,10 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.domain import Corners, Declined, Outline, Photo, WorkFacts
+from autoprep.domain import Corners, Declined, Outline, WorkFacts
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import area, clipped, homography, is_convex, order_corners, rectangle, side_lengths
+from autoprep.pixels import Photo
 
 # Corners may lie so far outside the photo, in shares of its long side: a page that its border cuts. What of it lies
 # inside and takes less of the photo than the second, or is a strip of fewer pixels than the third (of a small photo: of

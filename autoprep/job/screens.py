@@ -5,8 +5,8 @@ from pathlib import PurePosixPath
 
 import numpy as np
 
-from autoprep.domain import Photo
 from autoprep.logs import composed
+from autoprep.pixels import Photo
 
 # What phones and computers call them in several languages (common practice, no source).
 _CALLED = re.compile(

@@ -6,8 +6,9 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
 
-from autoprep.domain import JobRecord, Outcome, Photo
+from autoprep.domain import JobRecord, Outcome
 from autoprep.job.orders import JobOrder, Report
+from autoprep.pixels import Photo
 
 
 class Stages:

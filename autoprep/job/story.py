@@ -10,7 +10,7 @@ from autoprep.correction.planned import Planned, planned
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.references import read_reference, with_warning
 from autoprep.correction.squaring import measured_ratio
-from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Photo, ReferenceShot, WorkFacts, kind_of
+from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, ReferenceShot, WorkFacts, kind_of
 from autoprep.errors import CannotMeet, DeliveryError, MarkUnreadable, PhotoError
 from autoprep.files.damage import is_flat
 from autoprep.files.reading import preview_jpeg, read_photo
@@ -28,6 +28,7 @@ from autoprep.job.screens import is_screenshot
 from autoprep.job.stages import Stages, now, record_of, set_aside
 from autoprep.job.takes import is_late
 from autoprep.job.which_outline import may_be_view, which_outline
+from autoprep.pixels import Photo
 from autoprep.rendering.render import on_ground
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist

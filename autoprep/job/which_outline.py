@@ -1,10 +1,11 @@
 """Which outline a new photo goes on with, or what is asked about it."""
 
 from autoprep.correction.outline import Survey, gate
-from autoprep.domain import Declined, Outline, Photo
+from autoprep.domain import Declined, Outline
 from autoprep.job.orders import JobOrder
 from autoprep.job.question import MANY, MOST_CHOICES, Doubt, about_edge, after_refusal
 from autoprep.job.said_outline import whole_photo
+from autoprep.pixels import Photo
 from autoprep.told import explanations as words
 
 # Where a photo is filled from border to border, nothing but its paper tells a work from a view: bare paper on this

@@ -10,6 +10,7 @@ from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import area, homography, rectangle
 from autoprep.imaging.resample import Warp
 from autoprep.imaging.units import MM_PER_INCH
+from autoprep.pixels import bow_of, lens_of, quad_of
 from autoprep.rendering import scene
 
 
@@ -92,7 +93,7 @@ class Layout:
 
 def work_pixels(plan: CorrectionPlan) -> tuple[float, float]:
     """The work's own size in photo pixels: as many as its outline covers, in its true proportion."""
-    covered = area(plan.geometry.lens().ideal(plan.geometry.array()))
+    covered = area(lens_of(plan.geometry).ideal(quad_of(plan.geometry)))
     height = float(np.sqrt(covered / plan.geometry.ratio))
     return height * plan.geometry.ratio, height
 
@@ -313,8 +314,8 @@ def _limited(frame: Frame, wanted: float) -> tuple[float, str]:
 def warp_for(layout: Layout, plan: CorrectionPlan) -> Warp:
     """From pixels of the shown part, counted from its upper left corner, to photo pixels."""
     x, y, width, height = layout.work
-    lens = plan.geometry.lens()
-    matrix: Float64 = homography(rectangle(width, height), lens.ideal(plan.geometry.array()))
+    lens = lens_of(plan.geometry)
+    matrix: Float64 = homography(rectangle(width, height), lens.ideal(quad_of(plan.geometry)))
     x0, y0, _, _ = layout.shown
     matrix = matrix @ np.array([[1, 0, x0 - x], [0, 1, y0 - y], [0, 0, 1.0]])
     if layout.scene is not None or plan.geometry.ratio_from == "whole photo":
@@ -327,7 +328,7 @@ def warp_for(layout: Layout, plan: CorrectionPlan) -> Warp:
     )  # fmt: skip
     at_x, at_y = x - x0, y - y0
     within = (at_x + left, at_y + top, at_x + width - right, at_y + height - bottom)
-    return Warp(matrix, lens, within, plan.geometry.bow((at_x, at_y, width, height)))
+    return Warp(matrix, lens, within, bow_of(plan.geometry, (at_x, at_y, width, height)))
 
 
 _FAR = 1e6  # pixels: no limit

@@ -8,7 +8,7 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.domain import CorrectionPlan, Photo
+from autoprep.domain import CorrectionPlan
 from autoprep.imaging.arrays import AnyArray, Float32, Rows, UInt8, float32, greatest, least
 from autoprep.imaging.coverage import coverage
 from autoprep.imaging.resample import Level, Warp, strips, warp_rows
@@ -21,6 +21,7 @@ from autoprep.imaging.transfer import (
     quantise16,
     srgb_to_linear,
 )
+from autoprep.pixels import Photo
 from autoprep.rendering import scene
 from autoprep.rendering.bleed import extend
 from autoprep.rendering.continued import continue_paper

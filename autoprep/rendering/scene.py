@@ -14,6 +14,7 @@ from autoprep.domain import CorrectionPlan
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import luminance
 from autoprep.imaging.geometry import half, homography, project, rectangle
+from autoprep.pixels import lens_of, quad_of
 
 Box = tuple[float, float, float, float]
 Pixels = tuple[int, int, int, int]
@@ -35,9 +36,9 @@ def around(plan: CorrectionPlan, size: tuple[float, float]) -> Box:
 
     size is the (width, height) of the whole work; the box holds all of it even where it touches the photo's border.
     """
-    lens = plan.geometry.lens()
+    lens = lens_of(plan.geometry)
     width, height = plan.geometry.photo_px
-    back = homography(lens.ideal(plan.geometry.array()), rectangle(*size))
+    back = homography(lens.ideal(quad_of(plan.geometry)), rectangle(*size))
     border = project(back, _in_sight(lens.ideal(rectangle(width, height) * (1 - 2 / width) + 1), back, size))
     sides = np.array([0.0, 0.0, *size])
     step = 0.01 * max(size)

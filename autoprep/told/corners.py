@@ -5,7 +5,8 @@ from html import escape
 from pathlib import PurePosixPath
 from typing import get_args
 
-from autoprep.domain import Kind, Outline, Photo, WorkFacts
+from autoprep.domain import Kind, Outline, WorkFacts
+from autoprep.pixels import Photo
 from autoprep.told.web import page
 from autoprep.wishes.corner_notes import CORNER_NOTE, saved_as
 

@@ -6,18 +6,8 @@ from pathlib import PurePosixPath
 
 import numpy as np
 
-from autoprep.domain import (
-    Corner,
-    CorrectionPlan,
-    Declined,
-    Geometry,
-    JobRecord,
-    Photo,
-    Reason,
-    Why,
-    WorkFacts,
-    kind_of,
-)
+from autoprep.domain import Corner, CorrectionPlan, Declined, Geometry, JobRecord, Reason, Why, WorkFacts, kind_of
+from autoprep.pixels import Photo, quad_of
 from autoprep.rendering.layout import is_round, torn_sides
 from autoprep.wishes.destinations import GLARE_HOLDS_PERCENT
 
@@ -269,7 +259,7 @@ def advice(plan: CorrectionPlan, measures: dict[str, float]) -> tuple[str, ...]:
 
 def _filled(geometry: Geometry) -> float:
     """How much of the photo the work takes up across or down, whichever is more: that side keeps one from nearer."""
-    return float((np.ptp(geometry.array(), axis=0) / geometry.photo_px).max())
+    return float((np.ptp(quad_of(geometry), axis=0) / geometry.photo_px).max())
 
 
 def _geometry(plan: CorrectionPlan, measures: dict[str, float]) -> str:

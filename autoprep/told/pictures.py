@@ -7,9 +7,10 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from autoprep.domain import Outline, Photo
+from autoprep.domain import Outline
 from autoprep.imaging.arrays import Float32, Float64, UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.pixels import Photo, quad_of
 
 _LONG_PX = 1280  # readable at phone width
 _CLOSE_PX = 300  # side of a corner's enlargement
@@ -29,12 +30,12 @@ def where(photo: Photo, outlines: Sequence[Outline], first: int = 1) -> bytes:
     code, scale = _shown(photo, _LONG_PX)
     for number in range(len(outlines), 0, -1):
         tone = _TONES[(number - 1) % len(_TONES)]
-        quad = outlines[number - 1].array() * scale
+        quad = quad_of(outlines[number - 1]) * scale
         _brackets(code, quad, tone, list(_LETTERS) if number == 1 else [""] * 4)
         # Along the upper side, each further on: the numbers of outlines that nearly meet stand beside each other.
         _label(code, quad[0] + (quad[1] - quad[0]) * (0.2 + 0.15 * number), str(number + first - 1), tone)
     if outlines and not outlines[0].whole_photo:
-        code = np.vstack([code, _corners(photo, outlines[0].array(), code.shape[1])])
+        code = np.vstack([code, _corners(photo, quad_of(outlines[0]), code.shape[1])])
     return _jpeg(code)
 
 

@@ -20,6 +20,7 @@ from autoprep.files.icc import SPACES
 from autoprep.imaging.arrays import AnyArray, Float64
 from autoprep.imaging.geometry import homography, rectangle
 from autoprep.job.delivery import frame_of
+from autoprep.pixels import quad_of
 from autoprep.rendering.layout import lay_out
 from autoprep.wishes.destinations import Preset
 
@@ -60,7 +61,7 @@ def plain(preset: Preset, plan: CorrectionPlan, pixels: AnyArray, compression: s
     carried = Carried(SPACES[preset.colour].profile())
     how = How(preset.quality, preset.progressive, compression or preset.compression)
     return Plain(
-        homography(plan.geometry.array(), corners),
+        homography(quad_of(plan.geometry), corners),
         layout.canvas_px,
         lambda: encode(pixels, preset.format, carried, how),
     )

@@ -11,10 +11,11 @@ from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.paper import find_level
 from autoprep.correction.planning import _blur_at_full_size, _detailed_places, surroundings
 from autoprep.correction.squaring import rectify
-from autoprep.domain import Declined, Geometry, Photo, PhotoFacts
+from autoprep.domain import Declined, Geometry, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import lab_fast, lightness_of, luminance
+from autoprep.pixels import Photo, in_photo
 
 
 def page(noise: float, strokes: int = 40) -> Float32:
@@ -63,7 +64,7 @@ def test_blur_is_probed_where_the_detail_is_on_a_slant_photo() -> None:
     width, height = geometry.photo_px
     codes = np.full((height, width, 3), 200, np.uint8)
     u, v = 0.5 / 8, 2.5 / 8  # the middle of a cell of the grid that detail is counted in
-    x, y = (round(float(value)) for value in geometry.in_photo(np.array([u, v])))
+    x, y = (round(float(value)) for value in in_photo(geometry, np.array([u, v])))
     codes[y - 70 : y + 70 : 8, x - 90 : x + 90] = 40
     codes[y - 70 : y + 70 : 8] = cv2.GaussianBlur(codes[y - 70 : y + 70 : 8], (1, 1), 0)
     soft = cv2.GaussianBlur(codes, (0, 0), 3.0)

@@ -10,11 +10,12 @@ from autoprep.correction.bend import LEAST_BENDS, bent_sides
 from autoprep.correction.edges import trace
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.squaring import geometry_of, rimmed
-from autoprep.domain import Outline, Photo, PhotoFacts, Side
+from autoprep.domain import Outline, PhotoFacts, Side
 from autoprep.files.icc import srgb_tables
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Bool, Float32, Float64, UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.pixels import Photo, in_photo
 from autoprep.rendering.layout import Frame, lay_out
 from autoprep.rendering.render import Look, render
 from autoprep.told.explanations import reasons
@@ -170,7 +171,7 @@ def test_a_turned_work_follows_the_same_edge(turn: int) -> None:
     photo = photo_of(sheet({0: arch}))
     rim = rimmed(photo, outline_of().model_copy(update={"cut": (False, True, True, True)}), turn=turn)
     upright = rim.geometry.turned(-turn // 90)
-    middle = upright.in_photo(np.array([[0.5, 0.0], [0.5, 1.0]])) - _MARGIN
+    middle = in_photo(upright, np.array([[0.5, 0.0], [0.5, 1.0]])) - _MARGIN
     assert middle[:, 1] == pytest.approx([-9, _HIGH], abs=1.5)
 
 

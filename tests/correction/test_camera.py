@@ -7,9 +7,10 @@ import pytest
 
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.squaring import geometry_of, rectify
-from autoprep.domain import Outline, Photo, PhotoFacts
+from autoprep.domain import Outline, PhotoFacts
 from autoprep.files.reading import read_photo
 from autoprep.imaging.transfer import linear_to_srgb
+from autoprep.pixels import Photo
 from tests import photos
 
 

@@ -19,11 +19,12 @@ from autoprep.correction.chart import (
     seen_through_chart,
 )
 from autoprep.correction.planning import Wishes, make_plan
-from autoprep.domain import Declined, Outline, Photo, PhotoFacts
+from autoprep.domain import Declined, Outline, PhotoFacts
 from autoprep.files.icc import SPACES
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import float32
 from autoprep.imaging.colour import ciede2000, lab_from_linear, mixed
+from autoprep.pixels import Photo
 from tests import photos
 from tests.lab.measures import measure_colour
 from tests.lab.scene import Shot, encode_jpeg, random_spec, render

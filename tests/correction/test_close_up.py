@@ -5,9 +5,10 @@ import pytest
 
 from autoprep.correction.outline.candidates import sample
 from autoprep.correction.outline.close_up import CloseUp, smooth_lab
-from autoprep.domain import Photo, PhotoFacts
+from autoprep.domain import PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import AnyArray
+from autoprep.pixels import Photo
 
 
 def grid(start: tuple[float, float], end: tuple[float, float], reach: float) -> AnyArray:

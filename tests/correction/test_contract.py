@@ -21,16 +21,15 @@ from autoprep.domain import (
     LightField,
     Neutral,
     Outline,
-    Photo,
     PhotoFacts,
     Sharpening,
     Tone,
-    Work,
 )
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8, float32
 from autoprep.imaging.colour import LUMINANCE, lab_from_linear
 from autoprep.imaging.geometry import rectangle
+from autoprep.pixels import Photo, Work, packed_light, quad_of
 
 
 def _noise(height: int, width: int, low: float, high: float) -> Float32:
@@ -110,7 +109,7 @@ def test_the_finder_survives_pictures_of_nothing(shape: tuple[int, int], level: 
     codes: UInt8 = np.full((*shape, 3), level, np.uint8)
     found = find_outline(Photo(codes, PhotoFacts("png", shape[1], shape[0]), srgb_tables(256)))
     if isinstance(found, Outline):
-        assert np.isfinite(found.array()).all()
+        assert np.isfinite(quad_of(found)).all()
         assert 0 <= found.confidence <= 1
 
 
@@ -256,7 +255,7 @@ def test_the_shoulder_bends_what_is_over_the_knee_and_nothing_else() -> None:
 
 
 def test_a_high_strip_is_corrected_as_its_rows_are_one_by_one() -> None:
-    light = LightField.of(np.repeat(np.linspace(-0.4, 0.3, 12), 3).reshape(4, 3, 3))
+    light = packed_light(np.repeat(np.linspace(-0.4, 0.3, 12), 3).reshape(4, 3, 3))
     width, height = 1600, 190
     plan = plan_of(draft_of(np.full((60, 80, 3), 0.5, np.float32))).model_copy(
         update={

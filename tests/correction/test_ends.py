@@ -12,11 +12,12 @@ from autoprep.correction.outline.candidates import from_border
 from autoprep.correction.outline.ends import cut_back, let_out
 from autoprep.correction.outline.evidence import gather
 from autoprep.correction.sheet import Sheet, find_sheet
-from autoprep.domain import Photo, PhotoFacts
+from autoprep.domain import PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import overlap_in_photo, rectangle
 from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.pixels import Photo
 
 _SIZE = (1000, 720)
 _ALL_CUT = (True, True, True, True)

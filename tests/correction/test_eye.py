@@ -9,11 +9,12 @@ import pytest
 from autoprep.correction.outline import Survey, eye, find_outline, finder, gate, masks
 from autoprep.correction.outline.refinement import Sides
 from autoprep.correction.outline.sides import Settled, settle
-from autoprep.domain import Outline, Photo, PhotoFacts
+from autoprep.domain import Outline, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, Float64, UInt8
 from autoprep.imaging.geometry import clipped, overlap_in_photo, rectangle, widened
+from autoprep.pixels import Photo, quad_of
 from tests import photos
 from tests.lab import several
 
@@ -68,8 +69,8 @@ def test_a_side_beyond_the_photo_is_cut_and_stays_on_its_border() -> None:
     found = find_outline(photo_of(picture))
     assert isinstance(found, Outline)
     assert found.cut == (False, True, False, False)
-    assert found.array()[1:3, 0] == pytest.approx([1200, 1200], abs=0.02)
-    assert overlap_in_photo(found.array(), quad, (1200, 900)) > 0.98
+    assert quad_of(found)[1:3, 0] == pytest.approx([1200, 1200], abs=0.02)
+    assert overlap_in_photo(quad_of(found), quad, (1200, 900)) > 0.98
 
 
 def test_without_the_weights_the_service_works_and_asks_more(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -104,7 +105,7 @@ def test_two_sheets_come_out_in_reading_order() -> None:
     works = Survey(photo_of(picture)).works()
     assert len(works) == 2
     for found, quad in zip(works, (left, right), strict=True):
-        assert overlap_in_photo(found.array(), quad, (1200, 900)) > 0.95
+        assert overlap_in_photo(quad_of(found), quad, (1200, 900)) > 0.95
 
 
 def test_what_the_eye_sees_is_offered_before_what_only_the_judge_does(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -120,8 +121,8 @@ def test_what_the_eye_sees_is_offered_before_what_only_the_judge_does(monkeypatc
     survey = Survey(photo_of(picture))
     assert survey.several
     first, second, *_ = survey.outlines(5)
-    assert overlap_in_photo(first.array(), right, (1200, 900)) > 0.95
-    assert overlap_in_photo(second.array(), left, (1200, 900)) > 0.95
+    assert overlap_in_photo(quad_of(first), right, (1200, 900)) > 0.95
+    assert overlap_in_photo(quad_of(second), left, (1200, 900)) > 0.95
     asked = survey.outline()
     assert isinstance(asked, Outline)
     assert asked.confidence < gate.SURE
@@ -138,7 +139,7 @@ def test_two_pages_of_an_open_book_are_offered_as_one_spread_first(monkeypatch: 
     monkeypatch.setattr(eye, "look", lambda photo, small: eye.Sight(seen, 1.0, 0.05, _MAPS))
     survey = Survey(photo)
     assert survey.several  # a question in any case
-    alike = overlap_in_photo(survey.outlines(5)[0].array(), photos.corners(), photo.full_px)
+    alike = overlap_in_photo(quad_of(survey.outlines(5)[0]), photos.corners(), photo.full_px)
     assert (alike > 0.95) == (gap == 0.0)
 
 

@@ -10,13 +10,14 @@ import pytest
 
 from autoprep.correction.outline import Survey, gate
 from autoprep.correction.outline.inner import CLEAR, picture_inside
-from autoprep.domain import Corners, Outline, Photo, PhotoFacts, WorkFacts
+from autoprep.domain import Corners, Outline, PhotoFacts, WorkFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import homography, overlap, rectangle
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.job.question import Doubt
 from autoprep.job.which_outline import which_outline
+from autoprep.pixels import Photo, quad_of
 from autoprep.wishes.tables import Settings
 from tests.lab.frames import score_one_frame
 from tests.test_job import order_for
@@ -139,7 +140,7 @@ def leaving_out(settings: Settings) -> Settings:
 
 def is_inside(found: Outline | Doubt) -> bool:
     true = framed(40, 60)[1]
-    return isinstance(found, Outline) and overlap(found.array(), true) > 0.98
+    return isinstance(found, Outline) and overlap(quad_of(found), true) > 0.98
 
 
 def test_a_frame_stays_unless_it_is_left_out_by_word_or_setting(studio: Settings) -> None:

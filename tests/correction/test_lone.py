@@ -7,10 +7,11 @@ import pytest
 from autoprep.correction.outline import Survey, gate
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.lone import lone_thing
-from autoprep.domain import Declined, Photo
+from autoprep.domain import Declined
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.geometry import overlap_in_photo
+from autoprep.pixels import Photo, quad_of
 from tests.lab.scene import encode_jpeg, random_spec, render
 
 _SIZE = (1200, 900)
@@ -93,4 +94,4 @@ def test_a_small_card_on_a_bare_desk_is_asked_about() -> None:
     outline = survey.outline()
     assert not isinstance(outline, Declined)
     assert outline.confidence < gate.SURE
-    assert overlap_in_photo(outline.array(), np.asarray(shot.truth.corners_px), size) > 0.9
+    assert overlap_in_photo(quad_of(outline), np.asarray(shot.truth.corners_px), size) > 0.9

@@ -11,9 +11,10 @@ from autoprep.correction.bend import LEAST_BENDS, bent_sides
 from autoprep.correction.edges import Edges, looked_at, trace
 from autoprep.correction.silhouette import Silhouette, find_silhouette
 from autoprep.correction.squaring import geometry_of, with_surroundings
-from autoprep.domain import Outline, Photo, PhotoFacts, Side
+from autoprep.domain import Outline, PhotoFacts, Side
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Bool, Float32
+from autoprep.pixels import Photo
 from tests.correction import test_bend as bends
 from tests.correction import test_silhouette as tears
 

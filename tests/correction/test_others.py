@@ -13,10 +13,11 @@ from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.drawn_on import is_drawn_on
 from autoprep.correction.outline.evidence import FINDING_PX
 from autoprep.correction.outline.side_by_side import leave_free
-from autoprep.domain import Declined, Photo
+from autoprep.domain import Declined
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import overlap_in_photo
+from autoprep.pixels import Photo, quad_of
 from tests import photos
 from tests.lab import several
 from tests.lab.scene import encode_jpeg, random_spec, render
@@ -228,9 +229,9 @@ def test_a_work_that_spans_a_quarter_of_the_photo_is_asked_about() -> None:
     found = survey.outline()
     assert not isinstance(found, Declined)
     assert found.confidence < gate.SURE
-    assert overlap_in_photo(found.array(), np.asarray(shot.truth.corners_px), size) > 0.97
+    assert overlap_in_photo(quad_of(found), np.asarray(shot.truth.corners_px), size) > 0.97
     best = survey.outlines(4)
-    assert [overlap_in_photo(other.array(), found.array(), size) < 0.985 for other in best[1:]]
+    assert [overlap_in_photo(quad_of(other), quad_of(found), size) < 0.985 for other in best[1:]]
 
 
 def test_without_the_weights_nothing_is_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -263,4 +264,4 @@ def test_all_works_are_seen(seed: int) -> None:
     works = survey.works()
     assert len(works) == len(quads)
     for quad in quads:
-        assert max(overlap_in_photo(work.array(), quad, photo.full_px) for work in works) > 0.95
+        assert max(overlap_in_photo(quad_of(work), quad, photo.full_px) for work in works) > 0.95

@@ -6,8 +6,9 @@ import pytest
 from autoprep.correction import planned as module
 from autoprep.correction.planned import planned
 from autoprep.correction.sharpening import for_size, sharpen
-from autoprep.domain import CorrectionPlan, Declined, Geometry, LightField, Photo, PhotoFacts, Sharpening, Tone
+from autoprep.domain import CorrectionPlan, Declined, Geometry, LightField, PhotoFacts, Sharpening, Tone
 from autoprep.imaging.arrays import Float32
+from autoprep.pixels import Photo, light_nodes, packed_light
 
 
 @pytest.mark.parametrize("reduced", [1, 2])
@@ -35,19 +36,19 @@ def test_a_reduced_picture_is_sharpened_as_a_delivery_of_that_size(
 def test_a_fine_light_is_packed_and_comes_back_to_a_ten_thousandth() -> None:
     rng = np.random.default_rng(4)
     values = rng.uniform(-2.9, 2.9, (60, 80, 3)).astype(np.float32)
-    packed = LightField.of(values)
+    packed = packed_light(values)
     assert packed.log_light == ()
     again = LightField.model_validate_json(packed.model_dump_json())
-    assert again.array() == pytest.approx(values, abs=0.6e-4)
-    small = LightField.of(values[:5, :6])
+    assert light_nodes(again) == pytest.approx(values, abs=0.6e-4)
+    small = packed_light(values[:5, :6])
     assert not small.packed
-    assert small.array() == pytest.approx(values[:5, :6], abs=0.6e-4)
+    assert light_nodes(small) == pytest.approx(values[:5, :6], abs=0.6e-4)
     with pytest.raises(ValueError, match="reshape"):
-        LightField(rows=61, cols=80, packed=packed.packed).array()
+        light_nodes(LightField(rows=61, cols=80, packed=packed.packed))
 
 
 def test_a_smooth_light_of_many_nodes_takes_less_room_than_one_of_a_quarter_did() -> None:
     """A record holds it: one with a shadow must not be larger than before there were so many nodes."""
     y, x = np.mgrid[0:120, 0:160] / 160
     light = np.where((np.hypot(x - 0.5, y - 0.4) < 0.2)[..., None], -0.8, 0.1 * x[..., None] + np.zeros(3))
-    assert len(LightField.of(light).model_dump_json()) < 100_000
+    assert len(packed_light(light).model_dump_json()) < 100_000

@@ -8,11 +8,12 @@ import pytest
 
 from autoprep.correction.chart import PATCHES, bent, referred
 from autoprep.correction.references import Reference, at_exposure, grey_card_beside, light_over, read_reference
-from autoprep.domain import ChartFit, Declined, Geometry, LightField, Outline, Photo, PhotoFacts, ReferenceShot
+from autoprep.domain import ChartFit, Declined, Geometry, LightField, Outline, PhotoFacts, ReferenceShot
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, float32
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.job.reference_shots import seen_with
+from autoprep.pixels import Photo, light_nodes
 from tests import photos
 from tests.lab.flatwork import FlatWork
 from tests.lab.scene import encode_jpeg, random_spec, render
@@ -56,7 +57,7 @@ def test_a_board_tells_the_light_over_the_frame_and_not_its_colour() -> None:
     geometry = Geometry(photo_px=(800, 600), corners_px=corners, ratio=360 / 500, ratio_from="corners")
     field = light_over(told, geometry)
     assert isinstance(field, LightField)
-    light = np.exp(field.array()[..., 1])
+    light = np.exp(light_nodes(field)[..., 1])
     expected = falling_light()[50:550, 40:400, 1]
     assert light[:, 0].mean() / light[:, -1].mean() == pytest.approx(
         expected[:, :18].mean() / expected[:, -18:].mean(), rel=0.02
@@ -81,7 +82,9 @@ def test_a_boards_light_is_taken_where_a_bent_sheet_lies() -> None:
     none, bowed = (0.0,) * 5, (0.05, 0.08, 0.1, 0.08, 0.05)
     bent = straight.model_copy(update={"sides": (none, bowed, none, none)})
     fields = [light_over(told, geometry) for geometry in (straight, bent)]
-    across = [np.log(np.exp(field.array()[..., 1]).mean(axis=0)) for field in fields if isinstance(field, LightField)]
+    across = [
+        np.log(np.exp(light_nodes(field)[..., 1]).mean(axis=0)) for field in fields if isinstance(field, LightField)
+    ]
     assert len(across) == 2
     fall = [one[0] - one[-1] for one in across]
     # The right side runs some 40 of 400 px further in, and the light falls evenly.

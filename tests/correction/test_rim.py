@@ -6,11 +6,12 @@ import pytest
 
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.rim import LEAST, clear_of_desk
-from autoprep.domain import Geometry, Outline, Photo, PhotoFacts
+from autoprep.domain import Geometry, Outline, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import AnyArray, UInt8
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.imaging.transfer import srgb_to_linear
+from autoprep.pixels import Photo
 from autoprep.rendering.layout import Frame, lay_out
 from autoprep.rendering.render import Look, render
 

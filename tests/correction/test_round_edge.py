@@ -5,9 +5,10 @@ import numpy as np
 import pytest
 
 from autoprep.correction.planning import Wishes, make_plan
-from autoprep.domain import Corner, Outline, Photo
+from autoprep.domain import Corner, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, UInt8
+from autoprep.pixels import Photo
 from autoprep.rendering.layout import is_round, torn_sides
 from autoprep.told.explanations import reasons
 

@@ -7,9 +7,10 @@ import pytest
 from autoprep.correction.outline import find_outline
 from autoprep.correction.outline.close_up import CloseUp
 from autoprep.correction.outline.side_face import without_side_faces
-from autoprep.domain import Outline, Photo, PhotoFacts
+from autoprep.domain import Outline, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float64, UInt8
+from autoprep.pixels import Photo, quad_of
 
 _UNCUT = (False, False, False, False)
 _QUAD = np.array([[200.0, 150], [1400, 150], [1400, 1050], [200, 1050]])
@@ -58,7 +59,7 @@ def test_the_finder_leaves_them_out() -> None:
     """It had the outer edge: 1051."""
     found = find_outline(_photo(_page(np.add(_QUAD, [[0, 0], [0, 0], [0, -8], [0, -8]]), (205, 201, 192))))
     assert isinstance(found, Outline)
-    assert found.array()[2:, 1] == pytest.approx([1043, 1043], abs=1.5)
+    assert quad_of(found)[2:, 1] == pytest.approx([1043, 1043], abs=1.5)
 
 
 def test_two_sides_that_meet_may_show_them() -> None:

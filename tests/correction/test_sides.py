@@ -14,10 +14,11 @@ from autoprep.correction.outline.refinement import Sides
 from autoprep.correction.outline.rivals import NAMES, Rivals, corners_of, depths, rivals, squared
 from autoprep.correction.outline.sides import Settled, settle
 from autoprep.correction.planning import Wishes, make_plan
-from autoprep.domain import Outline, Photo
+from autoprep.domain import Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import is_convex, order_corners, overlap_in_photo, rectangle
+from autoprep.pixels import Photo, quad_of
 from tests import photos
 from tests.lab.measures import measure_outline
 from tests.lab.scene import Shot, encode_jpeg, random_spec, render, rough_spec
@@ -160,8 +161,8 @@ def test_a_sheet_below_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     assert isinstance(found, Outline)
     assert isinstance(before, Outline)
     truth = shot.truth.corners_px
-    assert overlap_in_photo(before.array(), truth, photo.full_px) < 0.985
-    assert overlap_in_photo(found.array(), truth, photo.full_px) > 0.99
+    assert overlap_in_photo(quad_of(before), truth, photo.full_px) < 0.985
+    assert overlap_in_photo(quad_of(found), truth, photo.full_px) > 0.99
 
 
 @pytest.mark.parametrize(

@@ -14,10 +14,11 @@ from autoprep.correction.planning import Wishes, _focus, make_plan
 from autoprep.correction.sheet_corners import Corners
 from autoprep.correction.silhouette import _polygon, _touching, find_silhouette, whole_in_frame
 from autoprep.correction.squaring import geometry_of, rectify
-from autoprep.domain import Geometry, LightField, Outline, Photo, PhotoFacts
+from autoprep.domain import Geometry, LightField, Outline, PhotoFacts
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Bool, Float32, Float64, float32
 from autoprep.imaging.geometry import homography, rectangle
+from autoprep.pixels import Photo, in_photo, light_nodes, packed_light, quad_of
 from autoprep.rendering.layout import Frame, lay_out, torn_sides
 from autoprep.rendering.render import Look, render
 from tests.lab.scene import encode_jpeg, random_spec
@@ -189,21 +190,21 @@ def test_light_and_focus_of_a_torn_sheet_stay_where_they_were_measured(
     cv2.circle(picture, (260, 420), 40, (0.05, 0.05, 0.05), 3)
     nodes = 160
     measured = falls((np.arange(nodes) + 0.5) / nodes)[:, None, None] * np.ones((1, nodes, 3))
-    monkeypatch.setattr(illumination, "light_field", lambda *_: LightField.of(measured))
+    monkeypatch.setattr(illumination, "light_field", lambda *_: packed_light(measured))
     x, y = (float(MARGIN + side) for side in (800, 600))
     outline = Outline(corners_px=((MARGIN, MARGIN), (x, MARGIN), (x, y), (MARGIN, y)), confidence=1.0)
     photo = Photo(picture, PhotoFacts("raw", picture.shape[1], picture.shape[0]))
     plan, _, _ = make_plan(photo, outline, Wishes())
     assert plan.silhouette is not None
     assert isinstance(plan.light, LightField)
-    assert np.abs(plan.geometry.array() - outline.array()).max() > 6  # otherwise it would lie right by itself
+    assert np.abs(quad_of(plan.geometry) - quad_of(outline)).max() > 6  # otherwise it would lie right by itself
     places = (np.stack(np.meshgrid(np.arange(nodes), np.arange(nodes)), axis=-1) + 0.5) / nodes
-    down = (plan.geometry.in_photo(places)[..., 1] - MARGIN) / 600
+    down = (in_photo(plan.geometry, places)[..., 1] - MARGIN) / 600
     clear = (np.abs(down - 0.55) > 1.5 / nodes) & (down < 1)
-    assert np.abs(plan.light.array()[..., 1] - falls(down))[clear].max() < 0.003
+    assert np.abs(light_nodes(plan.light)[..., 1] - falls(down))[clear].max() < 0.003
     own = geometry_of(photo, outline)
-    seen_at = own.in_photo(np.array(_focus(rectify(photo, own).linear)))
-    assert plan.geometry.in_photo(np.array(plan.focus)) == pytest.approx(seen_at, abs=0.7)
+    seen_at = in_photo(own, np.array(_focus(rectify(photo, own).linear)))
+    assert in_photo(plan.geometry, np.array(plan.focus)) == pytest.approx(seen_at, abs=0.7)
 
 
 def test_a_slant_of_the_outline_against_a_torn_edge_is_taken_out() -> None:
@@ -397,7 +398,7 @@ def test_the_desk_is_gone_from_a_torn_sheet_of_the_lab() -> None:
     height, width = out.pixels.shape[:2]
     sheet = shot.truth.work.alpha
     into_photo = homography(rectangle(sheet.shape[1], sheet.shape[0]), np.array(shot.truth.corners_px))
-    into_frame = homography(plan.geometry.array(), rectangle(width, height))
+    into_frame = homography(quad_of(plan.geometry), rectangle(width, height))
     alpha = cv2.warpPerspective(sheet, into_frame @ into_photo, (width, height), flags=cv2.INTER_AREA)
     ground = out.pixels[..., 1].astype(int) - out.pixels[..., 0] > 60
     outside, inside = alpha < 0.05, alpha > 0.95

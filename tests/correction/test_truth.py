@@ -11,9 +11,10 @@ from PIL import Image
 from autoprep.correction.outline import find_outline
 from autoprep.correction.planning import Wishes, corrected, make_plan
 from autoprep.correction.squaring import rectify
-from autoprep.domain import Declined, Outline, Photo
+from autoprep.domain import Declined, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.colour import ciede2000, lab_from_linear
+from autoprep.pixels import Photo, quad_of
 from tests import photos
 from tests.lab.scene import Shot, encode_jpeg, random_spec, render
 from tests.overlap import overlap_in_frame
@@ -73,8 +74,8 @@ def test_paintings_and_toned_paper_are_never_whitened() -> None:
 
 def test_a_plain_sheet_is_found_to_the_pixel() -> None:
     _, outline = plain_sheet()
-    assert np.abs(outline.array() - photos.corners()).max() < 1.5
-    assert overlap_in_frame(photos.corners(), outline.array()) > 0.995
+    assert np.abs(quad_of(outline) - photos.corners()).max() < 1.5
+    assert overlap_in_frame(photos.corners(), quad_of(outline)) > 0.995
 
 
 def test_the_artists_word_overrules_the_kind() -> None:

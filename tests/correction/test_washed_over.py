@@ -9,10 +9,11 @@ import pytest
 from autoprep.correction.outline.answers import corners_of
 from autoprep.correction.planning import Wishes, corrected, make_plan
 from autoprep.correction.squaring import rectify
-from autoprep.domain import CorrectionPlan, Outline, Photo
+from autoprep.domain import CorrectionPlan, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast
+from autoprep.pixels import Photo
 from autoprep.told.explanations import reasons
 from tests.lab.scene import encode_jpeg, random_spec, render, rough_spec
 

@@ -11,7 +11,7 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms
 
-from autoprep.domain import Photo, PhotoFacts
+from autoprep.domain import PhotoFacts
 from autoprep.errors import Unreadable
 from autoprep.files.conversion import Converted, convert, total_ink
 from autoprep.files.encoders import Carried, encode
@@ -19,6 +19,7 @@ from autoprep.files.icc import SPACES, RgbSpace, colour_model, read_matrix_profi
 from autoprep.imaging.arrays import AnyArray, UInt8
 from autoprep.imaging.colour import ciede2000, lab_from_linear, luminance_of_lightness
 from autoprep.imaging.transfer import linear_to_code, linear_to_srgb, srgb_to_linear
+from autoprep.pixels import Photo
 from autoprep.rendering.layout import Frame, lay_out
 from autoprep.rendering.render import Look, render
 from autoprep.wishes.tables import Settings

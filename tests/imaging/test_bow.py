@@ -7,6 +7,7 @@ from autoprep.domain import Geometry, Side
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.bow import PLACES, Bow, curve
 from autoprep.imaging.resample import Lens, Warp
+from autoprep.pixels import bow_of, followed, in_photo
 
 _AT = np.linspace(0, 1, PLACES)
 _ARCH: Side = tuple((0.04 * _AT * (1 - _AT)).tolist())
@@ -83,7 +84,7 @@ def test_a_turned_work_has_the_same_edge(ratio: float, quarters: int) -> None:
     before = places
     for _ in range(quarters % 4):  # where a place of the turned work was before
         before = np.stack([before[:, 1], 1 - before[:, 0]], axis=1)
-    assert other.in_photo(places) == pytest.approx(one.in_photo(before), abs=1e-6)
+    assert in_photo(other, places) == pytest.approx(in_photo(one, before), abs=1e-6)
 
 
 @pytest.mark.parametrize(("wide", "high"), [(600.0, 400.0), (400.0, 600.0)])
@@ -92,7 +93,7 @@ def test_places_are_shares_of_the_longer_side(wide: float, high: float) -> None:
     sides = ((0.0, 0.0, 0.01, 0.0, 0.0),) * 4
     flat = Geometry(photo_px=(700, 700), corners_px=corners, ratio=wide / high, ratio_from="corners", sides=sides)
     middles = np.array([[0.5, 0.0], [1.0, 0.5], [0.5, 1.0], [0.0, 0.5]])
-    assert flat.in_photo(middles) == pytest.approx(
+    assert in_photo(flat, middles) == pytest.approx(
         np.array([[wide / 2, 6], [wide - 6, high / 2], [wide / 2, high - 6], [6, high / 2]])
     )
 
@@ -102,12 +103,12 @@ def test_sides_are_followed_to_where_they_end() -> None:
     level in the photo, stands where it stood. Along itself it may slide by less than a pixel."""
     straight = geometry()
     ends = (0.004, 0.008, 0.009, 0.007, 0.002)
-    followed = straight.followed((ends, _SLANT, _STRAIGHT, ends))
-    assert followed.sides is not None
-    assert all(side[0] == side[-1] == 0 for side in followed.sides)
+    further = followed(straight, (ends, _SLANT, _STRAIGHT, ends))
+    assert further.sides is not None
+    assert all(side[0] == side[-1] == 0 for side in further.sides)
     asked = straight.model_copy(update={"sides": (ends, _SLANT, _STRAIGHT, ends)})
     along = np.stack([np.linspace(0, 1, 30), np.zeros(30)], axis=1)
-    off, before = (np.abs(one.in_photo(along) - asked.in_photo(along)).max(axis=0) for one in (followed, straight))
+    off, before = (np.abs(in_photo(one, along) - in_photo(asked, along)).max(axis=0) for one in (further, straight))
     assert off[0] < 0.6
     assert off[1] < 0.05
     assert before[1] > 3
@@ -115,4 +116,4 @@ def test_sides_are_followed_to_where_they_end() -> None:
 
 def test_a_record_without_bent_sides_is_read() -> None:
     kept = geometry().model_dump_json(exclude={"sides"})
-    assert Geometry.model_validate_json(kept).bow((0, 0, 1, 1)) is None
+    assert bow_of(Geometry.model_validate_json(kept), (0, 0, 1, 1)) is None

@@ -7,10 +7,11 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.domain import Photo, PhotoFacts
+from autoprep.domain import PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.halving import Halved
+from autoprep.pixels import Photo
 
 
 class Noise:

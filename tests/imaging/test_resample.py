@@ -4,11 +4,12 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.domain import Photo, PhotoFacts
+from autoprep.domain import PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import float32
 from autoprep.imaging.geometry import homography, project, rectangle
 from autoprep.imaging.resample import Lens, Level, Warp, strips, warp_rows
+from autoprep.pixels import Photo
 
 
 @pytest.mark.parametrize("k1", [0.0, -0.03])

@@ -11,6 +11,7 @@ from autoprep.correction.outline import find_outline
 from autoprep.domain import Declined
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64, UInt8
+from autoprep.pixels import quad_of
 from tests.overlap import overlap_in_frame
 
 from .scene import encode_jpeg, random_spec, render
@@ -26,7 +27,7 @@ def _one(seed: int) -> tuple[float, float]:
     found = find_outline(read_photo(encode_jpeg(shot, spec.jpeg_quality)))
     if isinstance(found, Declined):
         return 0.0, 0.0
-    return found.confidence, overlap_in_frame(shot.truth.corners_px, found.array())
+    return found.confidence, overlap_in_frame(shot.truth.corners_px, quad_of(found))
 
 
 def calibrate(photos: int, out: Path | None, processes: int = 2) -> Float64:

@@ -14,6 +14,7 @@ from autoprep.correction.outline.finder import Survey
 from autoprep.domain import Declined
 from autoprep.files.reading import read_photo
 from autoprep.imaging.geometry import overlap_in_photo
+from autoprep.pixels import quad_of
 
 from .scene import encode_jpeg, render
 from .score import SURE
@@ -44,7 +45,7 @@ def looked_at(spec: SceneSpec) -> Cut:
     photo = read_photo(encode_jpeg(shot, shot.spec.jpeg_quality))
     survey = Survey(photo)
     found, likeliest = survey.outlines(5), survey.outline()
-    overlaps = [overlap_in_photo(o.array(), shot.truth.corners_px, photo.full_px) for o in found] or [0.0]
+    overlaps = [overlap_in_photo(quad_of(o), shot.truth.corners_px, photo.full_px) for o in found] or [0.0]
     # What is passed is the likeliest, and not where several works are seen.
     first = 0.0 if isinstance(likeliest, Declined) else likeliest.confidence
     evidence = dict(found[0].evidence) if found else {}

@@ -26,10 +26,11 @@ from autoprep.correction.outline.contest import contest
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.features import rows
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others
-from autoprep.domain import Photo, PhotoFacts
+from autoprep.domain import PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float64, UInt8
 from autoprep.imaging.geometry import overlap_in_photo, rectangle
+from autoprep.pixels import Photo
 from tests.lab.carried import PAPER as CARRIED_PAPER
 from tests.lab.carriers import CARRIERS
 from tests.lab.cut import PAPER

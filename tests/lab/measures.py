@@ -11,11 +11,12 @@ import numpy as np
 
 from autoprep.correction.planning import corrected
 from autoprep.correction.squaring import rectify
-from autoprep.domain import CorrectionPlan, Geometry, Outline, Photo
+from autoprep.domain import CorrectionPlan, Geometry, Outline
 from autoprep.imaging.arrays import AnyArray, Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE, ciede2000, lab_fast, luminance_of_lightness
 from autoprep.imaging.geometry import homography, line_through, project, rectangle
 from autoprep.imaging.transfer import encode_fast, quantise8
+from autoprep.pixels import Photo, bow_of, in_photo, lens_of, quad_of
 from autoprep.rendering.layout import torn_sides
 from tests.overlap import overlap_in_frame
 
@@ -68,12 +69,12 @@ def measure_outline(shot: Shot, outline: Outline, geometry: Geometry, ends: Ends
     sheet ends where its paper does, which on a torn side is further in than its size.
     """
     truth, ends = shot.truth, ends or Ends(lines_of_frame(), lines_of_frame())
-    mm = on_work(shot, geometry.in_photo(rectangle(1.0, 1.0)))
+    mm = on_work(shot, in_photo(geometry, rectangle(1.0, 1.0)))
     corner = np.linalg.norm(mm - corners_mm(truth.size_mm)[:, :2], axis=1).max() / np.hypot(*truth.size_mm) * 100
     # One in twenty points may lie on a tooth of a torn side, or on a rounded stretch.
     low = np.percentile(_outward(shot, geometry, ends.kept), 5)
     high = np.percentile(_outward(shot, geometry, ends.shown), 95)
-    jaccard = overlap_in_frame(truth.corners_px, outline.array())
+    jaccard = overlap_in_frame(truth.corners_px, quad_of(outline))
     return OutlineMeasures(jaccard, float(corner), float(max(0.0, -low)), float(max(0.0, high)))
 
 
@@ -81,7 +82,7 @@ def _outward(shot: Shot, geometry: Geometry, ends: Float64) -> Float64:
     """(100,) how far outside of the true paper places at the sides lie, in pixels of a work of 2000."""
     beyond = []
     for k, places in enumerate(ends):
-        points = geometry.in_photo(places)
+        points = in_photo(geometry, places)
         at = on_work(shot, points)
         outward = at[:, 1 - k % 2] * (-1 if k in (0, 3) else 1) - _true_edge(shot, k, at[:, k % 2])
         # What lies beyond the photo's border can't be lost.
@@ -171,10 +172,10 @@ def straightness_percent(shot: Shot, geometry: Geometry) -> float:
 
 def _on_frame(geometry: Geometry, px: Float64) -> Float64:
     """(N, 2) photo pixels -> places of the work, 0..1: the inverse of `Geometry.in_photo`, by fixed point."""
-    lens = geometry.lens()
-    back = homography(lens.ideal(geometry.array()), rectangle(1.0, 1.0))
+    lens = lens_of(geometry)
+    back = homography(lens.ideal(quad_of(geometry)), rectangle(1.0, 1.0))
     flat = project(back, lens.ideal(px))
-    bow = geometry.bow((0.0, 0.0, 1.0, 1.0))
+    bow = bow_of(geometry, (0.0, 0.0, 1.0, 1.0))
     if bow is None:
         return flat
     straight = flat

@@ -18,11 +18,12 @@ from autoprep.correction.camera import without_contrast
 from autoprep.correction.outline import find_outline
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.references import read_reference
-from autoprep.domain import Declined, Outline, Photo, ReferenceShot
+from autoprep.domain import Declined, Outline, ReferenceShot
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.job.reference_shots import Seen, seen_with, usable, with_references
+from autoprep.pixels import Photo
 from autoprep.wishes.tables import CAMERA_CONTRAST
 
 from .flatwork import blank_board

@@ -14,9 +14,10 @@ import numpy as np
 from PIL import Image as PILImage
 
 from autoprep.correction.outline import Survey
-from autoprep.domain import Declined, Photo
+from autoprep.domain import Declined
 from autoprep.files.reading import read_photo
 from autoprep.imaging.geometry import homography, overlap_in_photo
+from autoprep.pixels import Photo, quad_of
 
 from .camera import Matrix, spread
 from .colour import Array, Mask
@@ -148,7 +149,7 @@ def _one(seed: int) -> tuple[int, bool, bool, bool]:
     survey = Survey(photo)
     found, best = survey.works(), survey.outline()
     size = photo.full_px
-    seen = [max((overlap_in_photo(w.array(), quad, size) for w in found), default=0.0) > _RIGHT for quad in quads]
+    seen = [max((overlap_in_photo(quad_of(w), quad, size) for w in found), default=0.0) > _RIGHT for quad in quads]
     passed = not isinstance(best, Declined) and best.confidence >= SURE
     return len(quads), all(seen) and len(found) == len(quads), not passed, passed
 

@@ -1133,13 +1133,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("every strip makes its tiles anew", "_KEPT_ROWS = 4", "_KEPT_ROWS = 1"),
     ),
     *_all(
-        "autoprep/domain/photo.py", ("tests/imaging/test_halving.py", "tests/imaging/test_resample.py"),
+        "autoprep/pixels/photo.py", ("tests/imaging/test_halving.py", "tests/imaging/test_resample.py"),
         ("one channel's table does for all", "if (tables == tables[0]).all():", "if True:"),
         ("half of a large photo lies in memory whole", "kept[times] = half if large else Photo", "kept[times] = Photo"),
         ("what is kept of a photo keeps the photo", "Halved(replace(self) if times == 1", "Halved(self if times == 1"),
     ),
     *_all(
-        "autoprep/domain/photo.py", ("tests/imaging",),
+        "autoprep/pixels/photo.py", ("tests/imaging",),
         ("a shared copy takes the place of the asked one", "self.reduced(first)._resized(self._small(factor))", "self.reduced(first)"),
     ),
     *_all(
@@ -1154,7 +1154,10 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/domain/plan.py", ("tests/test_repair.py", *_BENDS),
         ("works turn the other way", "for _ in range(quarters % 4):", "for _ in range(-quarters % 4):"),
         ("a turned work bends the wrong way along", "sides = (_backwards(left), top, _backwards(right), bottom)", "sides = (left, top, right, bottom)"),
-        ("corners stay where the sides no longer end", 'return self.model_copy(update={"corners_px": corners, "sides": sides})', 'return self.model_copy(update={"sides": sides})'),
+    ),
+    *_all(
+        "autoprep/pixels/placed.py", _BENDS,
+        ("corners stay where the sides no longer end", 'return geometry.model_copy(update={"corners_px": corners, "sides": sides})', 'return self.model_copy(update={"sides": sides})'),
         ("a bend is of the wrong size across", "np.array([[of_height], [of_width], [of_height], [of_width]])", "np.array([[of_width], [of_height], [of_width], [of_height]])"),
     ),
     *_all(
@@ -1172,12 +1175,12 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/rendering/layout.py", _BENDS,
-        ("pictures do not follow the sides", "return Warp(matrix, lens, within, plan.geometry.bow((at_x, at_y, width, height)))", "return Warp(matrix, lens, within)"),
+        ("pictures do not follow the sides", "return Warp(matrix, lens, within, bow_of(plan.geometry, (at_x, at_y, width, height)))", "return Warp(matrix, lens, within)"),
     ),
     *_all(
         "autoprep/correction/squaring.py", _BENDS,
         ("what is cut is not turned with the work", "outline.cut[(k - quarters) % 4]", "outline.cut[k]"),
-        ("a bend is measured and not seen", "lens, bow=geometry.bow((margin_px, margin_px, *size)))", "lens)"),
+        ("a bend is measured and not seen", "lens, bow=bow_of(geometry, (margin_px, margin_px, *size)))", "lens)"),
     ),
     *_all(
         "autoprep/correction/sharpening.py", ("tests/rendering/test_sampling.py",),
@@ -1358,11 +1361,11 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a pipe in a photo's place is waited for", "autoprep/service/inbox.py", 'getattr(os, "O_NONBLOCK", 0)', "0", ("tests/service/test_small_rules.py",)),
     Mistake("a photo that changes while it is read is taken", "autoprep/service/inbox.py", "return None if read is None or read.signature != item.signature else read", "return read", ("tests/service/test_arrivals.py", "tests/service/test_small_rules.py", "tests/service/test_everyday.py")),
     *_all("autoprep/service/hands.py", _NAMES, ("a worse take is published", "unwanted if shown else {*unwanted, *order.places.values()}", "unwanted")),
-    Mistake("blur is probed beside the detail", "autoprep/correction/planning.py", "geometry.in_photo(np.array(_detailed_places(work)))", "(np.array(_detailed_places(work)) * np.ptp(geometry.array(), axis=0) + geometry.array().min(axis=0))", ("tests/correction/test_assessment.py",)),
+    Mistake("blur is probed beside the detail", "autoprep/correction/planning.py", "in_photo(geometry, np.array(_detailed_places(work)))", "(np.array(_detailed_places(work)) * np.ptp(quad_of(geometry), axis=0) + quad_of(geometry).min(axis=0))", ("tests/correction/test_assessment.py",)),
     Mistake("a slant depends on the work's proportion", "autoprep/correction/perspective.py", "np.array([1 / focal_px, 1 / focal_px, 1.0])", "np.array([1 / focal_px, 2 / focal_px, 1.0])", ("tests/correction/test_assessment.py",)),
-    Mistake("a copy is reduced by one factor both ways", "autoprep/domain/photo.py", "scale_down=height / self.facts.height_px", "scale_down=None", ("tests/imaging/test_resample.py",)),
+    Mistake("a copy is reduced by one factor both ways", "autoprep/pixels/photo.py", "scale_down=height / self.facts.height_px", "scale_down=None", ("tests/imaging/test_resample.py",)),
     Mistake("small pictures have a coarse light", "autoprep/correction/apply.py", "    step = max(step, 1)\n", "    step = _MOST_STEP_PX\n", ("tests/correction/test_contract.py",)),
-    Mistake("a board's light forgets that the sheet bends", "autoprep/correction/references.py", "at = geometry.in_photo(", "at = geometry.model_copy(update={'sides': None}).in_photo(", ("tests/correction/test_references.py",)),
+    Mistake("a board's light forgets that the sheet bends", "autoprep/correction/references.py", "at = in_photo(geometry, ", "at = in_photo(geometry.model_copy(update={'sides': None}), ", ("tests/correction/test_references.py",)),
     Mistake("a smaller file is the same picture", "autoprep/files/fitting.py", "        current = make(scale)\n", "        current = current\n", ("tests/files/test_fitting.py",)),
     Mistake("a smaller picture is laid out by the shorter side", "autoprep/job/delivery.py", "long_side_px=side, short_side_px=None)", "long_side_px=None, short_side_px=side)", ("tests/test_job.py",)),
     Mistake("glare takes the inverse colour of the light", "autoprep/correction/apply.py", "        if self.tinted:\n", "        if False:\n", ("tests/correction/test_contract.py",)),
@@ -2369,7 +2372,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("without weights there is an error", "    if net is None:\n        return None\n    view", "    view"),
     ),
     *_all(
-        "autoprep/domain/plan.py", ("tests/correction/test_planned.py",),
+        "autoprep/pixels/placed.py", ("tests/correction/test_planned.py",),
         ("a packed light starts at nothing in each row", "[whole[:, :1], whole[:, 1:] - whole[:, :-1]]", "[0 * whole[:, :1], whole[:, 1:] - whole[:, :-1]]"),
         ("every light is written node by node", "if rows * cols <= _PACKED_FROM:", "if True:"),
     ),

@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 
 from autoprep.correction.sharpening import sharpen
-from autoprep.domain import CorrectionPlan, Declined, Geometry, Photo, PhotoFacts, Sharpening, Tone, WorkFacts
+from autoprep.domain import CorrectionPlan, Declined, Geometry, PhotoFacts, Sharpening, Tone, WorkFacts
 from autoprep.files.icc import SPACES, srgb_tables
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.imaging.transfer import linear_to_code, srgb_to_linear
 from autoprep.job.delivery import frame_of
+from autoprep.pixels import Photo
 from autoprep.rendering.layout import Frame, lay_out, work_pixels
 from autoprep.rendering.legible import contrast_ratio
 from autoprep.rendering.mark import MarkStyle, missing_glyphs, place_and_draw

@@ -7,13 +7,14 @@ import pytest
 from PIL import Image
 
 from autoprep.correction.sharpening import for_size, sharpen, sharpening
-from autoprep.domain import Photo, PhotoFacts
+from autoprep.domain import PhotoFacts
 from autoprep.imaging import resample
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import homography, rectangle
 from autoprep.imaging.lowpass import cubic_response, halving_response, lowpass
 from autoprep.imaging.resample import Lens, Level, Warp, warp_rows
 from autoprep.imaging.transfer import encode_fast
+from autoprep.pixels import Photo
 from autoprep.rendering.render import _level
 
 _WIDE, _HIGH = 1600, 360

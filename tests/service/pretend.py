@@ -26,7 +26,6 @@ from autoprep.domain import (
     JobRecord,
     Outline,
     OutputRecord,
-    Photo,
     PhotoFacts,
     Reason,
     Sharpening,
@@ -44,6 +43,7 @@ from autoprep.job.takes import is_late
 from autoprep.ledger import Ledger, connection
 from autoprep.ledger.connection import journal_mode
 from autoprep.logs import open_log
+from autoprep.pixels import Photo
 from autoprep.rendering.mark_shape import shape_of
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished

@@ -14,6 +14,7 @@ from autoprep.imaging.geometry import overlap_in_photo
 from autoprep.job.orders import JobOrder, JobResult
 from autoprep.ledger import Job, Ledger, OpenQuestion
 from autoprep.logs import open_log
+from autoprep.pixels import quad_of
 from autoprep.service import grouping, hands
 from autoprep.service.engine import Engine
 from autoprep.service.outlook import outlook
@@ -75,13 +76,13 @@ def test_real_works_come_out_one_by_one_in_reading_order(studio: Settings) -> No
         assert record.part == number
         assert record.outline is not None
         assert record.outline == question.several[number - 1].model_copy(update={"confidence": 1.0})
-        assert max(overlap_in_photo(record.outline.array(), quad, size) for quad in quads) > 0.95
+        assert max(overlap_in_photo(quad_of(record.outline), quad, size) for quad in quads) > 0.95
         assert (studio.folders.ready / "square" / f"Cards-{number}.jpg").is_file()
         assert record.reasons[0].startswith("It is one of several works")
     first, second = (records[f"Cards-{number}.jpg"].outline for number in (1, 2))
     assert first is not None
     assert second is not None
-    assert first.array().mean(0)[0] < second.array().mean(0)[0]
+    assert quad_of(first).mean(0)[0] < quad_of(second).mean(0)[0]
     assert not folder.exists()
     assert "Cards-1, Cards-2" in records["Cards.jpg"].reasons[0]
 

@@ -9,6 +9,7 @@ import pytest
 from autoprep.domain import JobRecord
 from autoprep.imaging.geometry import overlap_in_photo
 from autoprep.ledger import LOOK, Ledger, OpenQuestion
+from autoprep.pixels import quad_of
 from autoprep.service.hands import Hands
 from autoprep.service.outlook import outlook
 from autoprep.service.questions import EACH_ONE, LOST, NONE, SHOWS_NO_WORK, Questions
@@ -66,7 +67,7 @@ def test_another_choice_gives_another_picture(careful: Settings) -> None:
     assert record.outcome == "ready"
     assert record.outline is not None
     assert record.plan is not None
-    assert record.outline.whole_photo or record.outline.array() != pytest.approx(photos.CORNERS, abs=6)
+    assert record.outline.whole_photo or quad_of(record.outline) != pytest.approx(photos.CORNERS, abs=6)
 
 
 def test_several_left_is_no_answer(careful: Settings) -> None:
@@ -91,7 +92,7 @@ def test_none_of_these_brings_others_once_then_the_photo_rests_until_its_corners
     # No number comes twice: what is deleted on the phone late can't be taken for an answer to the second question.
     assert numbers == list(range(len(first.choices) + 1, len(first.choices) + len(second.choices) + 1))
     for one in second.choices:
-        assert all(overlap_in_photo(one.array(), other.array(), photos.SIZE) < 0.97 for other in first.choices)
+        assert all(overlap_in_photo(quad_of(one), quad_of(other), photos.SIZE) < 0.97 for other in first.choices)
     for picture in folder.glob("choice-*.jpg"):
         picture.unlink()
     third = run(careful)

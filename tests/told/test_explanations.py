@@ -14,12 +14,12 @@ from autoprep.domain import (
     LightField,
     Neutral,
     Outline,
-    Photo,
     PhotoFacts,
     Sharpening,
     ToldBy,
     Tone,
 )
+from autoprep.pixels import Photo
 from autoprep.told.explanations import advice, reasons
 from tests import photos
 

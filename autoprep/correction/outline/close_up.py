@@ -7,9 +7,9 @@ import cv2
 import numpy as np
 
 from autoprep.correction.outline.candidates import sample_at
-from autoprep.domain import Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import lab_fast
+from autoprep.pixels import Photo
 
 _SMOOTH_PX = 0.8
 _RIM_PX = 4  # as far as the smoothing and the interpolation look

@@ -12,9 +12,9 @@ from autoprep.correction.outline.evidence import Evidence
 from autoprep.correction.outline.features import BESIDE_NAMES, NAMES, Described, beside
 from autoprep.correction.outline.refinement import Refined, refine
 from autoprep.correction.outline.scorer import Committee, Trees, beside_the_others, probability
-from autoprep.domain import Photo
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import is_convex, order_corners, overlap
+from autoprep.pixels import Photo
 
 # Refinement happens at up to this long side.
 REFINING_PX = 1200

@@ -8,8 +8,8 @@ import cv2
 from autoprep.correction.outline.close_up import smooth_lab
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence, gather
 from autoprep.correction.perspective import focal_length_px
-from autoprep.domain import Photo
 from autoprep.imaging.arrays import Float32
+from autoprep.pixels import Photo
 
 
 class Copies:

@@ -13,10 +13,10 @@ import numpy as np
 
 from autoprep.correction.network import network
 from autoprep.correction.outline.masks import Shape, shapes
-from autoprep.domain import Photo
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.geometry import overlap_in_photo
 from autoprep.imaging.transfer import encode_fast
+from autoprep.pixels import Photo
 
 SIDE_PX = 320
 """Side of the network's input; photos of any shape are squeezed into the square."""

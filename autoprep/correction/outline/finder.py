@@ -19,7 +19,7 @@ from autoprep.correction.outline.others import all_seen
 from autoprep.correction.outline.refinement import Sides, refine
 from autoprep.correction.outline.side_by_side import OTHER, apart, holds_all, in_reading_order, is_of_two
 from autoprep.correction.outline.sides import Settled, settle
-from autoprep.domain import Declined, Outline, Photo
+from autoprep.domain import Declined, Outline
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import (
     is_convex,
@@ -27,6 +27,7 @@ from autoprep.imaging.geometry import (
     overlap_in_photo,
     rectangle,
 )
+from autoprep.pixels import Photo, quad_of
 
 
 class Survey:
@@ -68,21 +69,21 @@ class Survey:
             entry.outline(self._copies) for k, entry in enumerate(self._answers) if k < most - len(works) or entry.whole
         ]
         size = self._photo.full_px
-        new = [o for o in others if all(overlap_in_photo(o.array(), w.array(), size) < SAME for w in works)]
-        pages = [work.array() for work in works if self._is_seen(work)]
-        spread = [o for o in new if holds_all(o.array(), pages)]
+        new = [o for o in others if all(overlap_in_photo(quad_of(o), quad_of(w), size) < SAME for w in works)]
+        pages = [quad_of(work) for work in works if self._is_seen(work)]
+        spread = [o for o in new if holds_all(quad_of(o), pages)]
         return [*spread, *works, *(o for o in new if o not in spread)]
 
     def _is_seen(self, work: Outline) -> bool:
         """Whether the eye itself sees a work there."""
-        return any(overlap_in_photo(work.array(), one.quad, self._photo.full_px) > _ITS_OWN for one in self._works)
+        return any(overlap_in_photo(quad_of(work), one.quad, self._photo.full_px) > _ITS_OWN for one in self._works)
 
     def picture_inside(self, outer: Outline) -> Outline | None:
         """What a frame, a mat or a drawn border leaves free inside an outline, or None where there is none.
 
         Its confidence is the service's own where the lines along all four sides are clear, and a doubt where not.
         """
-        copy, quad = _in_copy(self._copies, outer.array())
+        copy, quad = _in_copy(self._copies, quad_of(outer))
         found = picture_inside(copy, quad)
         if found is None:
             return None
@@ -96,7 +97,7 @@ class Survey:
         """Whether a frame may lie in an outline: one on a plain sheet is drawn, and what the photo cuts has none."""
         if any(outer.cut):
             return False
-        copy, quad = _in_copy(self._copies, outer.array())
+        copy, quad = _in_copy(self._copies, quad_of(outer))
         inside = look_inside(copy, quad, outer.cut)
         return inside is None or inside.explained < gate.PLAIN_SHEET
 

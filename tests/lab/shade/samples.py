@@ -13,6 +13,7 @@ from autoprep.domain import Geometry, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, Float64, UInt8
 from autoprep.imaging.colour import LUMINANCE
+from autoprep.pixels import in_photo
 from autoprep.wishes.tables import CAMERA_CONTRAST
 
 from ..light import SHADOWS
@@ -72,12 +73,12 @@ def _spec(seed: int, rng: np.random.Generator) -> SceneSpec:
 
 
 def _truth(shot: Shot, geometry: Geometry, where: UInt8) -> "tuple[np.typing.NDArray[np.float16], UInt8]":
-    mm = on_work(shot, geometry.in_photo(_places()))
+    mm = on_work(shot, in_photo(geometry, _places()))
     light = light_of(shot.spec, shot.truth.size_mm)
     free = replace(light, caster=replace(light.caster, kind="none"))
     left = (light.at(mm) @ LUMINANCE) / np.maximum(free.at(mm) @ LUMINANCE, 1e-6)
     shade = np.maximum(np.log(np.maximum(left, 1e-6)), _DEEPEST)
-    fine = on_work(shot, geometry.in_photo(_places(2)))
+    fine = on_work(shot, in_photo(geometry, _places(2)))
     bare = _looked_up(shot, fine) * (where == WORK)
     small = cv2.resize(bare.astype(np.float32), (TRUTH_PX, TRUTH_PX), interpolation=cv2.INTER_AREA)
     return shade.astype(np.float16), np.round(small * 255).astype(np.uint8)
