@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from autoprep.files import icc
+from autoprep.files.spaces import RgbSpace
 from autoprep.imaging.arrays import AnyArray
 from autoprep.imaging.colour import lab_from_linear
 
@@ -44,14 +45,14 @@ def table_profile(model: bytes, to_srgb: Callable[[AnyArray], AnyArray], grid: i
 STRAIGHT = b"curv\0\0\0\0" + struct.pack(">I", 0)
 
 
-def matrix_profile(space: icc.RgbSpace, curve: bytes = STRAIGHT, *more: tuple[bytes, bytes]) -> bytes:
+def matrix_profile(space: RgbSpace, curve: bytes = STRAIGHT, *more: tuple[bytes, bytes]) -> bytes:
     """An RGB profile with the primaries of a space, this curve, and tags more."""
     columns = zip((b"rXYZ", b"gXYZ", b"bXYZ"), space.to_xyz_d50().T, strict=True)
     tags = [(name, b"XYZ \0\0\0\0" + icc._fixed([float(v) for v in column])) for name, column in columns]
     return _built(b"RGB ", b"XYZ ", *tags, *((name, curve) for name in (b"rTRC", b"gTRC", b"bTRC")), *more)
 
 
-def matrix_and_tables(matrix_of: icc.RgbSpace, tables_of: icc.RgbSpace) -> bytes:
+def matrix_and_tables(matrix_of: RgbSpace, tables_of: RgbSpace) -> bytes:
     """An RGB profile in XYZ whose matrix and curves (power 1) say one space, and whose A2B0 says another one."""
     codes = np.array(list(itertools.product((0.0, 1.0), repeat=3)))
     xyz = codes @ tables_of.to_xyz_d50().T

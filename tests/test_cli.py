@@ -339,8 +339,8 @@ def test_a_list_that_can_not_be_is_told(
     ("command", "unused"),
     [
         (["--help"], ["pydantic", "numpy", "structlog", "sqlite3"]),
-        (["status"], ["autoprep.service", "autoprep.job.story", "structlog", "watchdog"]),
-        (["jobs"], ["autoprep.service", "autoprep.job.story", "structlog", "watchdog"]),
+        (["status"], ["numpy", "cv2", "PIL", "autoprep.service", "autoprep.job.story", "structlog", "watchdog"]),
+        (["jobs"], ["numpy", "cv2", "PIL", "autoprep.service", "autoprep.job.story", "structlog", "watchdog"]),
         (["check", "--ahead"], ["autoprep.correction", "autoprep.rendering.render"]),
     ],
 )

@@ -12,7 +12,7 @@ import tifffile
 from PIL import Image, ImageCms
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
-from autoprep.files.icc import SPACES
+from autoprep.files.spaces import SPACES
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.tables import Settings
 from tests.lab.contact import all_outputs, studio_of_wren

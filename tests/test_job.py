@@ -21,9 +21,9 @@ from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import Outline, WorkFacts
 from autoprep.errors import DeliveryError
 from autoprep.files.conversion import convert
-from autoprep.files.encoders import ENCODERS
-from autoprep.files.icc import SPACES
+from autoprep.files.formats import ENCODERS
 from autoprep.files.reading import read_photo
+from autoprep.files.spaces import SPACES
 from autoprep.files.storage import make_part, write_part
 from autoprep.imaging.arrays import AnyArray
 from autoprep.imaging.geometry import rectangle

@@ -17,8 +17,9 @@ from PIL import ExifTags, Image, ImageFile
 from autoprep.correction.planned import planned
 from autoprep.domain import CorrectionPlan, Declined, Geometry, PhotoFacts, Sharpening, Tone, WorkFacts
 from autoprep.files.encoders import Carried, encode
-from autoprep.files.icc import SPACES, srgb_tables
+from autoprep.files.icc import srgb_tables
 from autoprep.files.reading import read_photo
+from autoprep.files.spaces import SPACES
 from autoprep.imaging.arrays import UInt8
 from autoprep.job.delivery import Delivery, deliver
 from autoprep.pixels import Photo

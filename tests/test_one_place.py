@@ -16,7 +16,7 @@ from autoprep.correction import planning
 from autoprep.correction.outline import candidates, features, find_outline
 from autoprep.correction.planned import planned
 from autoprep.domain import Corners, Outline, Tone
-from autoprep.files import encoders, icc
+from autoprep.files import encoders, formats, spaces
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float64
 from autoprep.job.orders import JobOrder, OutlinedOrder
@@ -40,7 +40,7 @@ OUTLINE = Outline(corners_px=cast(Corners, tuple(map(tuple, photos.corners().tol
 def made(settings: Settings, name: str) -> bytes:
     """The one file of a destination, of a photo whose outline is known (finding it is tried elsewhere)."""
     order = order_for(settings, photos.jpeg())
-    place = settings.folders.ready / name / f"Blue Jug{encoders.ENCODERS[settings.destinations[name].format].suffix}"
+    place = settings.folders.ready / name / f"Blue Jug{formats.ENCODERS[settings.destinations[name].format].suffix}"
     told = {key.name: getattr(order, key.name) for key in fields(JobOrder)}
     result = done(OutlinedOrder(**{**told, "places": {name: place}}, outline=OUTLINE, chosen=True))
     assert result.record.outcome == "ready", result.record.reasons
@@ -94,8 +94,8 @@ def test_a_format_is_a_row(studio: Settings, monkeypatch: pytest.MonkeyPatch) ->
         Image.fromarray(pixels).save(out, "BMP")
         return out.getvalue()
 
-    row = encoders.Encoder(bitmap, ".bmp")
-    monkeypatch.setitem(encoders.ENCODERS, "bitmap", row)
+    row = formats.Encoder(bitmap, ".bmp")
+    monkeypatch.setitem(formats.ENCODERS, "bitmap", row)
     settings = with_table(studio, '[old]\nlong_side_px = 300\nformat = "bitmap"\n')
     with Image.open(io.BytesIO(made(settings, "old"))) as image:
         assert (image.format, max(image.size)) == ("BMP", 300)
@@ -107,12 +107,12 @@ def test_a_format_is_a_row(studio: Settings, monkeypatch: pytest.MonkeyPatch) ->
 def test_what_a_format_can_hold_is_in_its_row(studio: Settings) -> None:
     """The schema names all formats and spaces; what a row does not say is refused, what it says is written."""
     schema = json.loads(destinations_schema())["additionalProperties"]["properties"]
-    assert schema["format"]["enum"] == [*encoders.ENCODERS]
-    assert schema["colour"]["enum"] == [*icc.SPACES]
+    assert schema["format"]["enum"] == [*formats.ENCODERS]
+    assert schema["colour"]["enum"] == [*spaces.SPACES]
     deep = np.full((8, 8, 3), 40_000, np.uint16)
     inks = np.full((8, 8, 4), 90, np.uint8)
-    carried = encoders.Carried(icc=icc.SPACES["srgb"].profile())
-    for name, row in encoders.ENCODERS.items():
+    carried = encoders.Carried(icc=spaces.SPACES["srgb"].profile())
+    for name, row in formats.ENCODERS.items():
         for pixels, able in ((deep, row.deep), (inks, row.inks)):
             if able:
                 assert encoders.encode(pixels, name, carried)
@@ -123,8 +123,8 @@ def test_what_a_format_can_hold_is_in_its_row(studio: Settings) -> None:
 
 def test_a_colour_space_is_a_row(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
     """A space with the primaries of ITU-R BT.2020, and a curve of its own."""
-    space = icc.RgbSpace("Wide", ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)), 2.4)
-    monkeypatch.setitem(icc.SPACES, "wide", space)
+    space = spaces.RgbSpace("Wide", ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046)), 2.4)
+    monkeypatch.setitem(spaces.SPACES, "wide", space)
     settings = with_table(studio, '[wall]\nlong_side_px = 300\nformat = "png"\ncolour = "wide"\n')
     with Image.open(io.BytesIO(made(settings, "wall"))) as image:
         profile = ImageCms.ImageCmsProfile(io.BytesIO(image.info["icc_profile"]))

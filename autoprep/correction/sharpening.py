@@ -7,7 +7,7 @@ import numpy as np
 
 from autoprep.domain import Sharpening
 from autoprep.imaging.arrays import Float32
-from autoprep.imaging.units import LUMA
+from autoprep.imaging.colour import LUMA
 
 # Mild by rule: with these figures the peak of the modulation transfer stays below 1.1 (tests/reference).
 _RADIUS_PX, _MOST, _LEAST = 0.8, 0.55, 0.25

@@ -18,6 +18,8 @@ from autoprep.domain.plan import (
     Side,
     ToldBy,
     Tone,
+    is_round,
+    torn_sides,
 )
 from autoprep.domain.record import JobRecord, OutputRecord, Reason, Why, kind_of
 from autoprep.domain.values import (
@@ -39,5 +41,5 @@ __all__ = [
     "CHART_RANGE", "NAME_FIELDS", "STRAIGHT", "ChartFit", "Confidence", "Corner", "Corners", "CorrectionPlan",
     "Declined", "Geometry", "JobRecord", "Kind", "LightField", "Neutral", "Outcome", "Outline", "OutlineWord",
     "OutputRecord", "PaperWord", "PhotoFacts", "Reason", "ReferenceShot", "Sharpening", "Side", "ToldBy", "Tone",
-    "Triple", "Value", "Why", "WorkFacts", "kind_of",
+    "Triple", "Value", "Why", "WorkFacts", "is_round", "kind_of", "torn_sides",
 ]  # fmt: skip

@@ -158,3 +158,24 @@ class CorrectionPlan(Value):
     silhouette: tuple[Corner, ...] | None = None
     inset: tuple[float, float, float, float] = (0.0008, 0.0008, 0.0008, 0.0008)
     paper_guessed: bool = False
+
+
+def torn_sides(silhouette: tuple[Corner, ...] | None) -> tuple[bool, bool, bool, bool]:
+    """Which sides (top, right, bottom, left) have an edge of their own: those whose points leave the frame's line."""
+    points = silhouette or ()
+    # Rounded corners are no torn side.
+    across, down = [p for p in points if 0.1 < p[0] < 0.9], [p for p in points if 0.1 < p[1] < 0.9]
+    depths = (
+        [y for _, y in across if y < 0.3], [1 - x for x, _ in down if x > 0.7],
+        [1 - y for _, y in across if y > 0.7], [x for x, _ in down if x < 0.3],
+    )  # fmt: skip
+    top, right, bottom, left = (any(abs(depth) > 1e-4 for depth in side) for side in depths)
+    return top, right, bottom, left
+
+
+_ROUND = 0.2  # a circle comes as near as .29, in shares of both sides together; a torn sheet's corners much nearer
+
+
+def is_round(silhouette: tuple[Corner, ...]) -> bool:
+    """Whether an edge stays away from all four corners of its frame, as that of a round or oval work does."""
+    return min(min(x, 1 - x) + min(y, 1 - y) for x, y in silhouette) > _ROUND

@@ -8,7 +8,9 @@ import numpy as np
 from autoprep.errors import Unreadable
 from autoprep.files.conversion import through
 from autoprep.files.declared import Declared
-from autoprep.files.icc import MAX_PROFILE_BYTES, SPACES, read_grey_profile, read_matrix_profile, srgb_tables
+from autoprep.files.icc import read_grey_profile, read_matrix_profile, srgb_tables
+from autoprep.files.profiles import MAX_PROFILE_BYTES
+from autoprep.files.spaces import SPACES
 from autoprep.imaging.arrays import AnyArray, Float32, UInt16
 
 Model = Literal["rgb", "grey", "srgb", "guess", "wide"]

@@ -11,7 +11,8 @@ import imagecodecs
 import numpy as np
 
 from autoprep.errors import Unreadable
-from autoprep.files.icc import colour_model, read_matrix_profile
+from autoprep.files.icc import read_matrix_profile
+from autoprep.files.profiles import colour_model
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.colour import ciede2000, lab_fast, mixed
 

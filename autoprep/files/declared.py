@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 from PIL import ExifTags, Image
 
-from autoprep.files.icc import SPACES, RgbSpace
-from autoprep.imaging.transfer import Gamma
+from autoprep.files.spaces import SPACES, RgbSpace
+from autoprep.imaging.units import Gamma
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 import io
 import struct
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import BinaryIO
@@ -13,7 +13,8 @@ import numpy as np
 import tifffile
 from PIL import Image, ImageFile, PngImagePlugin
 
-from autoprep.files import tiff
+from autoprep.files import tiff as strips
+from autoprep.files.formats import ENCODERS
 from autoprep.imaging.arrays import AnyArray, Rows, greatest
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.imaging.transfer import srgb_to_linear
@@ -56,7 +57,8 @@ def encode(pixels: AnyArray, format_: str, carried: Carried, how: How | None = N
     return row.encode(pixels, carried, how or How())
 
 
-def _jpeg(pixels: AnyArray, carried: Carried, how: How) -> bytes:
+def jpeg(pixels: AnyArray, carried: Carried, how: How) -> bytes:
+    """(H, W), (H, W, 3) or (H, W, 4) uint8 as JPEG."""
     out = io.BytesIO()
     options = _options(carried)
     if carried.ppi and _is_nearly_whole(carried.ppi):
@@ -115,7 +117,8 @@ def _options(carried: Carried) -> dict[str, object]:
 _LINES_LOST, _BYTES_COUNT_BELOW = 6.0, 90
 
 
-def _webp(pixels: AnyArray, carried: Carried, how: How) -> bytes:
+def webp(pixels: AnyArray, carried: Carried, how: How) -> bytes:
+    """(H, W, 3) uint8 as WebP, without loss where its lossy kind would cost a line."""
     options = _options(carried)
     out = io.BytesIO()
     Image.fromarray(pixels).save(out, "WEBP", quality=how.quality, method=5, **options)
@@ -137,13 +140,15 @@ def _worst_difference(pixels: AnyArray, data: bytes) -> float:
     return float(ciede2000(one, two).mean())
 
 
-def _avif(pixels: AnyArray, carried: Carried, how: How) -> bytes:
+def avif(pixels: AnyArray, carried: Carried, how: How) -> bytes:
+    """(H, W, 3) uint8 as AVIF."""
     out = io.BytesIO()
     Image.fromarray(pixels).save(out, "AVIF", quality=how.quality, subsampling="4:4:4", **_options(carried))
     return out.getvalue()
 
 
-def _png(pixels: AnyArray, carried: Carried, _how: How) -> bytes:
+def png(pixels: AnyArray, carried: Carried, _how: How) -> bytes:
+    """(H, W, 3) uint8 or uint16 as PNG."""
     # The library drops XMP for PNG without a word; an iTXt chunk of this keyword is its place.
     if pixels.dtype == np.uint16:
         return _png16(pixels, carried)
@@ -180,13 +185,15 @@ def _png16(pixels: AnyArray, carried: Carried) -> bytes:
     )
 
 
-def _tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
+def tiff(pixels: AnyArray, carried: Carried, how: How) -> bytes:
+    """(H, W), (H, W, 3) or (H, W, 4), uint8 or uint16, as TIFF."""
     out = io.BytesIO()
-    _write_tiff(out, Rows(pixels.shape, pixels.dtype, [pixels]), carried, how)
+    write_tiff(out, Rows(pixels.shape, pixels.dtype, [pixels]), carried, how)
     return out.getvalue()
 
 
-def _write_tiff(file: BinaryIO, rows: Rows, carried: Carried, how: How) -> None:
+def write_tiff(file: BinaryIO, rows: Rows, carried: Carried, how: How) -> None:
+    """TIFF into a file that can be read and sought in, while its rows are made."""
     extra: list[tuple[int, int, int, object, bool]] = []
     extra += [(tag, 2, 0, text.encode("utf-8", "replace"), True) for tag, text in carried.texts]
     if carried.xmp:
@@ -197,17 +204,17 @@ def _write_tiff(file: BinaryIO, rows: Rows, carried: Carried, how: How) -> None:
         extra.append((33723, 4, len(longs), longs, True))
     density = (carried.ppi, carried.ppi) if carried.ppi else None
     if carried.exif:
-        extra.append((tiff.STANDS_IN, 4, 1, 0, True))
+        extra.append((strips.STANDS_IN, 4, 1, 0, True))
     packed = how.compression != "none"
     tifffile.imwrite(
         file,
-        tiff.coded_strips(rows, how.compression),
+        strips.coded_strips(rows, how.compression),
         shape=rows.shape,
         dtype=rows.dtype,
         photometric="minisblack" if len(rows.shape) == 2 else "separated" if rows.shape[2] == 4 else "rgb",
         compression={"deflate": "zlib", "lzw": "lzw", "none": None}[how.compression],
         predictor=packed,
-        rowsperstrip=tiff.rows_per_strip(rows) if packed else None,
+        rowsperstrip=strips.rows_per_strip(rows) if packed else None,
         iccprofile=carried.icc,
         resolution=density,
         resolutionunit="INCH" if density else None,
@@ -217,48 +224,4 @@ def _write_tiff(file: BinaryIO, rows: Rows, carried: Carried, how: How) -> None:
         byteorder=">",
     )
     if carried.exif:
-        tiff.add_camera_directory(file, carried.exif)
-
-
-@dataclass(frozen=True)
-class Encoder:
-    """A format: its function, the ending of its files, and what it can hold.
-
-    deep: 16 bits a channel; inks: grey and CMYK, so that a profile of the lab's own can be met; lossy: its quality can
-    be turned down for a cap on bytes; oriented: Exif may tell the orientation; marked_inks: a mark can be
-    drawn in CMYK; iim: it carries IIM beside XMP; mime: its name where content credentials can be put inside; most_px:
-    of a side; write: the same as encode for a picture that is made while it is written, into a file that can be read
-    and sought in.
-    """
-
-    encode: Callable[[AnyArray, Carried, How], bytes]
-    suffix: str
-    deep: bool = False
-    inks: bool = False
-    lossy: bool = False
-    oriented: bool = True
-    marked_inks: bool = False
-    iim: bool = False
-    mime: str = ""
-    most_px: int = 65535
-    write: Callable[[BinaryIO, Rows, Carried, How], None] | None = None
-
-
-ENCODERS = {
-    "jpeg": Encoder(_jpeg, ".jpg", inks=True, lossy=True, iim=True, mime="image/jpeg"),
-    "webp": Encoder(_webp, ".webp", lossy=True, mime="image/webp", most_px=16383),  # RFC 9649: 14 bits
-    # AVIF turns pictures by its own boxes, and its writer mangles Exif blocks that hold an orientation.
-    # 32768 is what its readers open.
-    "avif": Encoder(_avif, ".avif", lossy=True, oriented=False, mime="image/avif", most_px=32768),
-    "png": Encoder(_png, ".png", deep=True, mime="image/png"),
-    "tiff": Encoder(
-        _tiff, ".tif", deep=True, inks=True, marked_inks=True, iim=True, mime="image/tiff", write=_write_tiff
-    ),
-}
-"""One row for each format: its name in the settings, and all that the rest of the code asks of it."""
-
-
-def able(ability: str) -> str:
-    """The names of the formats with an ability, as words: "tiff and png"."""
-    names = sorted(name for name, row in ENCODERS.items() if getattr(row, ability))
-    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+        strips.add_camera_directory(file, carried.exif)

@@ -7,13 +7,12 @@ from typing import cast
 import numpy as np
 
 from autoprep.errors import Unreadable
+from autoprep.files.profiles import tags_of
+from autoprep.files.spaces import SPACES, RgbSpace
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import D65_TO_D50, XYZ_D50_TO_SRGB
-from autoprep.imaging.transfer import CIE_KAPPA, Gamma, code_to_linear, srgb_to_linear
+from autoprep.imaging.transfer import CIE_KAPPA, code_to_linear, srgb_to_linear
 
-# Larger profiles are damaged or hostile; real RGB camera profiles stay below 1 MB. Limit chosen.
-MAX_PROFILE_BYTES = 4 * 1024 * 1024
-_MOST_NAMED_BYTES = 255 * 65519  # of one that the artist names: as much as a JPEG can carry (ICC.1:2022, B.4)
 _D50 = (0.9642, 1.0, 0.8249)  # ICC.1 7.2.16: PCS illuminant
 
 
@@ -41,7 +40,7 @@ def read_matrix_profile(data: bytes) -> MatrixProfile | None:
 
     Tables go before a matrix (ICC.1:2022, 8.10). Raises Unreadable when the bytes are no usable profile.
     """
-    tags = _tags(data)
+    tags = tags_of(data)
     if data[16:20] != b"RGB " or data[20:24] != b"XYZ " or b"rXYZ" not in tags:
         return None
     if b"A2B0" in tags:
@@ -63,7 +62,7 @@ def read_grey_profile(data: bytes) -> MatrixProfile | None:
     Its curve leads from codes to light where its connection space is XYZ (ICC.1:2022, 8.4.3 and F.2); in Lab it would
     lead to lightness. Raises Unreadable when the bytes are no usable profile.
     """
-    tags = _tags(data)
+    tags = tags_of(data)
     if data[16:20] != b"GRAY" or data[20:24] != b"XYZ " or b"kTRC" not in tags:
         return None
     try:
@@ -71,35 +70,6 @@ def read_grey_profile(data: bytes) -> MatrixProfile | None:
     except (struct.error, ValueError, IndexError, ArithmeticError) as problem:
         raise Unreadable(f"the colour profile is damaged ({problem})") from problem
     return MatrixProfile(_name(tags), np.eye(3, dtype=np.float32), (curve, curve, curve))
-
-
-def colour_model(data: bytes) -> str:
-    """ "RGB", "GRAY" or "CMYK": what pictures with this profile are made of. Raises Unreadable for anything else."""
-    _tags(data, _MOST_NAMED_BYTES)
-    model, kind = data[16:20].decode("ascii", "replace").strip(), data[12:16]
-    if model not in ("RGB", "GRAY", "CMYK"):
-        raise Unreadable(f"it describes {model or 'nothing'}, not RGB, grey or CMYK")
-    if kind not in (b"prtr", b"mntr", b"spac"):
-        raise Unreadable("it is a profile for scanners or for links between devices, not for pictures to go to")
-    return model
-
-
-def _tags(data: bytes, most: int = MAX_PROFILE_BYTES) -> dict[bytes, bytes]:
-    if len(data) > most:
-        raise Unreadable(f"the colour profile has {len(data) / 1e6:.1f} MB; {most / 1e6:.1f} MB are the most")
-    if len(data) < 132 or data[36:40] != b"acsp":
-        raise Unreadable("the colour profile is damaged (no ICC header)")
-    count = struct.unpack(">I", data[128:132])[0]
-    if count > 200:
-        raise Unreadable("the colour profile is damaged (tag table)")
-    tags = {}
-    for at in range(132, 132 + 12 * count, 12):
-        entry = data[at : at + 12]
-        if len(entry) < 12:
-            raise Unreadable("the colour profile is damaged (tag table)")
-        name, offset, size = struct.unpack(">4sII", entry)
-        tags[name] = data[offset : offset + size]
-    return tags
 
 
 def _s15(data: bytes, at: int, count: int) -> list[float]:
@@ -183,53 +153,28 @@ def _name(tags: dict[bytes, bytes]) -> str:
 _WHITE_D65: Float64 = np.array([0.3127 / 0.3290, 1.0, (1 - 0.3127 - 0.3290) / 0.3290])
 
 
-@dataclass(frozen=True)
-class RgbSpace:
-    """A well-known RGB space: its name, the chromaticities of its primaries, and its curve tag."""
-
-    name: str
-    primaries: tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
-    gamma: Gamma
-    white_d50: bool = False  # its own white is D50, else D65
-
-    def to_xyz_d50(self) -> Float64:
-        """(3, 3) linear RGB -> XYZ relative to D50, Bradford-adapted where the space's own white is D65."""
-        columns = np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in self.primaries]).T
-        if self.white_d50:
-            return cast(Float64, columns * np.linalg.solve(columns, D65_TO_D50 @ _WHITE_D65))
-        return cast(Float64, D65_TO_D50 @ (columns * np.linalg.solve(columns, _WHITE_D65)))
-
-    def from_srgb(self) -> Float32:
-        """(3, 3) float32 linear sRGB -> linear RGB of this space."""
-        return (np.linalg.inv(self.to_xyz_d50()) @ SPACES["srgb"].to_xyz_d50()).astype(np.float32)
-
-    def to_srgb(self) -> Float32:
-        """(3, 3) float32 linear RGB of this space -> linear sRGB."""
-        return np.linalg.inv(self.from_srgb()).astype(np.float32)
-
-    def tables(self, levels: int) -> Float32:
-        """(3, levels) float32 linear light of every integer code."""
-        curve = code_to_linear(np.arange(levels) / (levels - 1), self.gamma).astype(np.float32)
-        return np.repeat(curve[None], 3, axis=0)
-
-    def profile(self) -> bytes:
-        """An ICC version 4.3 display profile of this space; the same bytes on every call."""
-        return _build(self)
+def to_xyz_d50(space: RgbSpace) -> Float64:
+    """(3, 3) linear RGB -> XYZ relative to D50, Bradford-adapted where the space's own white is D65."""
+    columns = np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in space.primaries]).T
+    if space.white_d50:
+        return cast(Float64, columns * np.linalg.solve(columns, D65_TO_D50 @ _WHITE_D65))
+    return cast(Float64, D65_TO_D50 @ (columns * np.linalg.solve(columns, _WHITE_D65)))
 
 
-# Primaries: IEC 61966-2-1 (sRGB); SMPTE EG 432-1 (P3, with the sRGB curve and D65); CSS Color 4, section 10.6
-# (a98-rgb: the wide-gamut space that print labs ask for, gamma 563/256) and 10.7 (ProPhoto, ISO 22028-2: all surface
-# colours, for 16 bits; with the pure curve of 1.8 that its profiles have as a rule, from memory); European Color
-# Initiative, eciRGB v2 (2007; its figures as colour-science tables them: codes are L*, its white is D50).
-SPACES = {
-    "srgb": RgbSpace("sRGB", ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)), None),
-    "display-p3": RgbSpace("Display P3", ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)), None),
-    "a98-rgb": RgbSpace("a98-rgb (wide gamut)", ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)), 563 / 256),
-    "eci-rgb": RgbSpace("eciRGB v2", ((0.67, 0.33), (0.21, 0.71), (0.14, 0.08)), "L*", white_d50=True),
-    "prophoto": RgbSpace(
-        "ProPhoto RGB", ((0.734699, 0.265301), (0.159597, 0.840403), (0.036598, 0.000105)), 1.8, white_d50=True
-    ),
-}
+def from_srgb(space: RgbSpace) -> Float32:
+    """(3, 3) float32 linear sRGB -> linear RGB of this space."""
+    return (np.linalg.inv(to_xyz_d50(space)) @ to_xyz_d50(SPACES["srgb"])).astype(np.float32)
+
+
+def to_srgb(space: RgbSpace) -> Float32:
+    """(3, 3) float32 linear RGB of this space -> linear sRGB."""
+    return np.linalg.inv(from_srgb(space)).astype(np.float32)
+
+
+def tables_of(space: RgbSpace, levels: int) -> Float32:
+    """(3, levels) float32 linear light of every integer code."""
+    curve = code_to_linear(np.arange(levels) / (levels - 1), space.gamma).astype(np.float32)
+    return np.repeat(curve[None], 3, axis=0)
 
 
 def _fixed(values: list[float]) -> bytes:
@@ -241,7 +186,8 @@ def _text(text: str) -> bytes:
     return b"mluc\0\0\0\0" + struct.pack(">II2s2sII", 1, 12, b"en", b"US", len(encoded), 28) + encoded
 
 
-def _build(space: RgbSpace) -> bytes:
+def build(space: RgbSpace) -> bytes:
+    """An ICC version 4.3 display profile of this space; the same bytes on every call."""
     if space.gamma is None:
         curve = b"para\0\0\0\0" + struct.pack(">HH", 3, 0)
         curve += _fixed([2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045])
@@ -252,7 +198,7 @@ def _build(space: RgbSpace) -> bytes:
         curve += _fixed([3.0, 1 / 1.16, 0.16 / 1.16, 100 / CIE_KAPPA, 0.08])
     else:
         curve = b"para\0\0\0\0" + struct.pack(">HH", 0, 0) + _fixed([space.gamma])
-    columns = space.to_xyz_d50().T
+    columns = to_xyz_d50(space).T
     adapted = np.eye(3) if space.white_d50 else D65_TO_D50
     tags: list[tuple[bytes, bytes]] = [
         (b"desc", _text(space.name)),

@@ -22,7 +22,7 @@ from autoprep.files.containers import is_whole, sniff
 from autoprep.files.damage import listened, refuse_damaged, suspicion
 from autoprep.files.declared import Declared, declared, png_chunks
 from autoprep.files.deep import Deep, picture_number, read_deep, why_not
-from autoprep.files.icc import SPACES
+from autoprep.files.spaces import SPACES
 from autoprep.files.tiff import pages
 from autoprep.imaging.arrays import AnyArray, Float32, UInt16
 from autoprep.imaging.transfer import encode_fast, quantise8

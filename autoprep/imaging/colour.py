@@ -26,6 +26,9 @@ D65_TO_D50: Float64 = np.array(
 )
 SRGB_TO_XYZ_D50: Float64 = D65_TO_D50 @ SRGB_TO_XYZ
 XYZ_D50_TO_SRGB: Float64 = np.linalg.inv(SRGB_TO_XYZ_D50).astype(np.float64)
+LUMA: Float32 = np.array([[0.2126, 0.7152, 0.0722]], np.float32)
+"""(1, 3) weights of the codes' luma (ITU-R BT.709)."""
+
 LUMINANCE: Float32 = SRGB_TO_XYZ[1].astype(np.float32)
 
 _WHITE_D65: Float64 = SRGB_TO_XYZ.sum(axis=1)

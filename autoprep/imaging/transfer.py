@@ -1,12 +1,13 @@
 """The sRGB transfer function (IEC 61966-2-1), other curves that codes may have, and fast tables for them."""
 
 from functools import lru_cache
-from typing import Literal, cast
+from typing import cast
 
 import cv2
 import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float32, Float64, UInt8, UInt16
+from autoprep.imaging.units import Gamma
 
 # IEC 61966-2-1: 0.04045, 12.92, 0.055, 1.055, 2.4; 0.0031308 for the inverse.
 _CODE_KNEE = 0.04045
@@ -26,9 +27,6 @@ def linear_to_srgb(linear: AnyArray) -> Float64:
         np.where(linear <= _LINEAR_KNEE, linear * 12.92, 1.055 * np.maximum(linear, 1e-12) ** (1 / 2.4) - 0.055)
     )
 
-
-Gamma = float | Literal["L*"] | None
-"""The curve of a space: a pure power, CIE lightness (codes are L* / 100), or None for the sRGB curve."""
 
 CIE_EPSILON, CIE_KAPPA = 216 / 24389, 24389 / 27  # CIE 15
 

@@ -1,6 +1,6 @@
-"""Lengths, and the weights of luma: once for all."""
+"""Lengths, and how the curve of a colour space is named: without arrays, for whoever only reads settings."""
 
-from autoprep.imaging.arrays import Float32, float32
+from typing import Literal
 
 MM_PER_INCH = 25.4
 """Millimetres in an inch, exactly (international yard and pound agreement, 1959)."""
@@ -8,5 +8,5 @@ MM_PER_INCH = 25.4
 MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH}
 """Millimetres in each unit that a work's size may be given in."""
 
-LUMA: Float32 = float32([[0.2126, 0.7152, 0.0722]])
-"""(1, 3) weights of the codes' luma (ITU-R BT.709)."""
+Gamma = float | Literal["L*"] | None
+"""The curve of a space: a pure power, CIE lightness (codes are L* / 100), or None for the sRGB curve."""

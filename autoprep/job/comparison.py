@@ -6,8 +6,8 @@ from autoprep.correction.planned import Planned
 from autoprep.correction.squaring import let_go, rectify
 from autoprep.domain import JobRecord
 from autoprep.files.encoders import Carried, How, encode
-from autoprep.files.icc import SPACES
 from autoprep.files.reading import preview_jpeg
+from autoprep.files.spaces import SPACES
 from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8

@@ -13,10 +13,11 @@ from autoprep.domain import CorrectionPlan, OutputRecord, WorkFacts
 from autoprep.errors import CannotMeet
 from autoprep.files.conversion import convert
 from autoprep.files.credentials import signed
-from autoprep.files.encoders import ENCODERS, Carried, How, encode
+from autoprep.files.encoders import Carried, How, encode
 from autoprep.files.fitting import Fitted, Limits, fit_bytes
-from autoprep.files.icc import SPACES, RgbSpace
+from autoprep.files.formats import ENCODERS
 from autoprep.files.ingredients import Brought, brought
+from autoprep.files.spaces import SPACES, RgbSpace
 from autoprep.files.storage import make_part, write_part
 from autoprep.imaging.arrays import AnyArray, Float32, float32
 from autoprep.imaging.transfer import encode_fast

@@ -198,7 +198,7 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages, may
         kind_evidence=found.judged.evidence,
         plan=plan,
         measures=measures,
-        reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo, measures), *_unheard(order.facts, plan)),
+        reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo.facts, measures), *_unheard(order.facts, plan)),
         advice=words.advice(plan, measures),
     )
     if is_late(record, order.before):

@@ -5,7 +5,7 @@ from typing import Literal
 
 import numpy as np
 
-from autoprep.domain import CorrectionPlan
+from autoprep.domain import CorrectionPlan, torn_sides
 from autoprep.imaging.arrays import Float64
 from autoprep.imaging.geometry import area, homography, rectangle
 from autoprep.imaging.resample import Warp
@@ -332,23 +332,3 @@ def warp_for(layout: Layout, plan: CorrectionPlan) -> Warp:
 
 
 _FAR = 1e6  # pixels: no limit
-
-
-def torn_sides(silhouette: tuple[tuple[float, float], ...] | None) -> tuple[bool, bool, bool, bool]:
-    """Which sides (top, right, bottom, left) have an edge of their own: those whose points leave the frame's line."""
-    if silhouette is None:
-        return (False, False, False, False)
-    x, y = np.array(silhouette).T
-    across, down = (x > 0.1) & (x < 0.9), (y > 0.1) & (y < 0.9)  # rounded corners are no torn side
-    middles = (y[across & (y < 0.3)], 1 - x[down & (x > 0.7)], 1 - y[across & (y > 0.7)], x[down & (x < 0.3)])
-    top, right, bottom, left = (bool(np.abs(part).max(initial=0.0) > 1e-4) for part in middles)
-    return top, right, bottom, left
-
-
-def is_round(silhouette: tuple[tuple[float, float], ...]) -> bool:
-    """Whether an edge stays away from all four corners of its frame, as that of a round or oval work does."""
-    x, y = np.array(silhouette).T
-    return bool((np.minimum(x, 1 - x) + np.minimum(y, 1 - y)).min() > _ROUND)
-
-
-_ROUND = 0.2  # a circle comes as near as .29, in shares of both sides together; a torn sheet's corners much nearer

@@ -13,8 +13,9 @@ import cv2
 import numpy as np
 
 from autoprep.imaging.arrays import Float32
-from autoprep.imaging.transfer import Gamma, code_to_linear, linear_to_code, srgb_to_linear
-from autoprep.imaging.units import LUMA
+from autoprep.imaging.colour import LUMA
+from autoprep.imaging.transfer import code_to_linear, linear_to_code, srgb_to_linear
+from autoprep.imaging.units import Gamma
 
 Contrast = Literal["quiet", "readable"]
 LEAST: dict[Contrast, float] = {"quiet": 1.8, "readable": 3.0}

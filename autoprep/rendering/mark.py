@@ -14,7 +14,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont, features
 
 from autoprep.imaging.arrays import AnyArray, Float32
-from autoprep.imaging.units import LUMA
+from autoprep.imaging.colour import LUMA
 from autoprep.rendering.legible import SRGB, Coding, Contrast, drawn
 from autoprep.rendering.mark_shape import read_ink
 

@@ -15,7 +15,7 @@ from PIL import Image
 
 from autoprep.errors import MarkUnreadable
 from autoprep.imaging.arrays import Float32
-from autoprep.imaging.units import LUMA
+from autoprep.imaging.colour import LUMA
 
 _SEEN = 0.03  # coverage from which on a place is ink; below it is the haze of a scan
 _OF_GRAIN = 8.0  # so many times the median deviation along the border no grain of paper differs

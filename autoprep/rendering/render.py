@@ -8,12 +8,11 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.domain import CorrectionPlan
+from autoprep.domain import CorrectionPlan, torn_sides
 from autoprep.imaging.arrays import AnyArray, Float32, Rows, UInt8, float32, greatest, least
 from autoprep.imaging.coverage import coverage
 from autoprep.imaging.resample import Level, Warp, strips, warp_rows
 from autoprep.imaging.transfer import (
-    Gamma,
     encode_fast,
     linear_to_code,
     looked_up,
@@ -21,12 +20,13 @@ from autoprep.imaging.transfer import (
     quantise16,
     srgb_to_linear,
 )
+from autoprep.imaging.units import Gamma
 from autoprep.pixels import Photo
 from autoprep.rendering import scene
 from autoprep.rendering.bleed import extend
 from autoprep.rendering.continued import continue_paper
 from autoprep.rendering.fringe import depth_px, repeat_inside
-from autoprep.rendering.layout import Layout, torn_sides, warp_for
+from autoprep.rendering.layout import Layout, warp_for
 from autoprep.rendering.legible import Coding
 from autoprep.rendering.mark import MarkStyle, Placed, place_and_draw
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from autoprep.domain import WorkFacts
-from autoprep.files.encoders import ENCODERS
+from autoprep.files.formats import ENCODERS
 from autoprep.wishes.names import file_stem, number_in, opening, shortened
 from autoprep.wishes.tables import Settings
 

@@ -20,7 +20,7 @@ from pydantic import ValidationError
 
 from autoprep.domain import JobRecord, OutputRecord
 from autoprep.errors import LedgerDamaged, UsageError
-from autoprep.files.encoders import ENCODERS
+from autoprep.files.formats import ENCODERS
 from autoprep.ledger import GONE, LOOK, Change, Ledger, Rendition, Restored, asked_in, copies
 from autoprep.service.apart import part_names
 from autoprep.service.depends import plan_digest, told

@@ -1,14 +1,24 @@
 """What a job says to the artist: what was done and why, and what would make the next photo better."""
 
+import math
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import PurePosixPath
 
-import numpy as np
-
-from autoprep.domain import Corner, CorrectionPlan, Declined, Geometry, JobRecord, Reason, Why, WorkFacts, kind_of
-from autoprep.pixels import Photo, quad_of
-from autoprep.rendering.layout import is_round, torn_sides
+from autoprep.domain import (
+    Corner,
+    CorrectionPlan,
+    Declined,
+    Geometry,
+    JobRecord,
+    PhotoFacts,
+    Reason,
+    Why,
+    WorkFacts,
+    is_round,
+    kind_of,
+    torn_sides,
+)
 from autoprep.wishes.destinations import GLARE_HOLDS_PERCENT
 
 _LEAST_BEND_TOLD = 0.2  # percent of the longer side: half a millimetre on A4
@@ -218,14 +228,14 @@ _RATIO_WORDS = {
 }
 
 
-def reasons(plan: CorrectionPlan, photo: Photo, measures: dict[str, float]) -> tuple[str, ...]:
+def reasons(plan: CorrectionPlan, facts: PhotoFacts, measures: dict[str, float]) -> tuple[str, ...]:
     """What was done and why, in plain words."""
     return (
         _geometry(plan, measures),
         *_light(plan, measures),
         *_colour(plan),
         *_damage(measures),
-        *photo.facts.warnings,
+        *facts.warnings,
     )
 
 
@@ -259,7 +269,9 @@ def advice(plan: CorrectionPlan, measures: dict[str, float]) -> tuple[str, ...]:
 
 def _filled(geometry: Geometry) -> float:
     """How much of the photo the work takes up across or down, whichever is more: that side keeps one from nearer."""
-    return float((np.ptp(quad_of(geometry), axis=0) / geometry.photo_px).max())
+    across, down = zip(*geometry.corners_px, strict=True)
+    width, height = geometry.photo_px
+    return max((max(across) - min(across)) / width, (max(down) - min(down)) / height)
 
 
 def _geometry(plan: CorrectionPlan, measures: dict[str, float]) -> str:
@@ -359,11 +371,11 @@ def _colour(plan: CorrectionPlan) -> list[str]:
     if plan.contrast > 0:
         said.append(f"{plan.contrast * 100:.0f} % of contrast in the middle tones, which cameras add, was taken back.")
     if plan.paper in ("none", "toned") and plan.tone.gain != 1:
-        stops = np.log2(plan.tone.gain)
+        stops = math.log2(plan.tone.gain)
         said.append(f"You asked for {abs(stops):.1f} stops {'lighter' if stops > 0 else 'darker'}.")
     elif plan.tone.gain > 1.02:
         to = "clean white" if _is_whitened(plan) else "the lightness of paper; its tint stays"
-        said.append(f"The paper came out grey; it was lifted {np.log2(plan.tone.gain):.1f} stops to {to}.")
+        said.append(f"The paper came out grey; it was lifted {math.log2(plan.tone.gain):.1f} stops to {to}.")
     return said
 
 

@@ -11,8 +11,8 @@ from string import Formatter
 from autoprep.domain import WorkFacts
 from autoprep.errors import Unreadable
 from autoprep.files.credentials import available
-from autoprep.files.encoders import ENCODERS
-from autoprep.files.icc import colour_model
+from autoprep.files.formats import ENCODERS
+from autoprep.files.profiles import colour_model
 from autoprep.wishes.blind import names_artist
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.mistakes import Mistakes, line_of

@@ -9,8 +9,8 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from autoprep.domain import NAME_FIELDS
-from autoprep.files.encoders import ENCODERS, able
-from autoprep.files.icc import SPACES
+from autoprep.files.formats import ENCODERS, able
+from autoprep.files.spaces import SPACES
 from autoprep.imaging.units import MM_PER_INCH
 
 MOST_PX = 30_000

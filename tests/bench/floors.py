@@ -16,7 +16,7 @@ from PIL import Image
 
 from autoprep.domain import CorrectionPlan
 from autoprep.files.encoders import Carried, How, encode
-from autoprep.files.icc import SPACES
+from autoprep.files.spaces import SPACES
 from autoprep.imaging.arrays import AnyArray, Float64
 from autoprep.imaging.geometry import homography, rectangle
 from autoprep.job.delivery import frame_of

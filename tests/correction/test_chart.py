@@ -20,8 +20,8 @@ from autoprep.correction.chart import (
 )
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import Declined, Outline, PhotoFacts
-from autoprep.files.icc import SPACES
 from autoprep.files.reading import read_photo
+from autoprep.files.spaces import SPACES
 from autoprep.imaging.arrays import float32
 from autoprep.imaging.colour import ciede2000, lab_from_linear, mixed
 from autoprep.pixels import Photo

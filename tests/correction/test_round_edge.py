@@ -5,11 +5,10 @@ import numpy as np
 import pytest
 
 from autoprep.correction.planning import Wishes, make_plan
-from autoprep.domain import Corner, Outline
+from autoprep.domain import Corner, Outline, is_round, torn_sides
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, UInt8
 from autoprep.pixels import Photo
-from autoprep.rendering.layout import is_round, torn_sides
 from autoprep.told.explanations import reasons
 
 _LEFT, _TOP, _RIGHT, _LOW = 300.0, 150.0, 900.0, 750.0
@@ -60,7 +59,7 @@ def test_a_disc_keeps_its_edge_and_it_is_told() -> None:
     assert plan.silhouette is not None
     assert is_round(plan.silhouette)
     assert torn_sides(plan.silhouette) == (True,) * 4  # no bleed grows from its sides
-    said = reasons(plan, shot, measures)[0]
+    said = reasons(plan, shot.facts, measures)[0]
     assert "Its round edge is kept: what is outside is ground." in said
 
 

@@ -14,12 +14,12 @@ from autoprep.correction.planning import Wishes, _focus, make_plan
 from autoprep.correction.sheet_corners import Corners
 from autoprep.correction.silhouette import _polygon, _touching, find_silhouette, whole_in_frame
 from autoprep.correction.squaring import geometry_of, rectify
-from autoprep.domain import Geometry, LightField, Outline, PhotoFacts
+from autoprep.domain import Geometry, LightField, Outline, PhotoFacts, torn_sides
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Bool, Float32, Float64, float32
 from autoprep.imaging.geometry import homography, rectangle
 from autoprep.pixels import Photo, in_photo, light_nodes, packed_light, quad_of
-from autoprep.rendering.layout import Frame, lay_out, torn_sides
+from autoprep.rendering.layout import Frame, lay_out
 from autoprep.rendering.render import Look, render
 from tests.lab.scene import encode_jpeg, random_spec
 from tests.lab.scene import render as photograph

@@ -60,7 +60,7 @@ def test_a_wash_over_all_of_a_sheet_stays_and_is_told() -> None:
     upper, lower = ends(shot, plan)
     assert upper * 255 == pytest.approx(_BLUE, abs=9)
     assert lower * 255 == pytest.approx(_BARE, abs=9)
-    said = " ".join(reasons(plan, shot, {"oblique_degrees": 0.0}))
+    said = " ".join(reasons(plan, shot.facts, {"oblique_degrees": 0.0}))
     assert "taken for a wash and left as shot" in said
     assert "“paper: white”" in said
 

@@ -15,7 +15,9 @@ from autoprep.domain import PhotoFacts
 from autoprep.errors import Unreadable
 from autoprep.files.conversion import Converted, convert, total_ink
 from autoprep.files.encoders import Carried, encode
-from autoprep.files.icc import SPACES, RgbSpace, colour_model, read_matrix_profile, srgb_tables
+from autoprep.files.icc import read_matrix_profile, srgb_tables
+from autoprep.files.profiles import colour_model
+from autoprep.files.spaces import SPACES, RgbSpace
 from autoprep.imaging.arrays import AnyArray, UInt8
 from autoprep.imaging.colour import ciede2000, lab_from_linear, luminance_of_lightness
 from autoprep.imaging.transfer import linear_to_code, linear_to_srgb, srgb_to_linear

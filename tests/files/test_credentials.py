@@ -15,7 +15,8 @@ from autoprep.cli.main import main
 from autoprep.domain import JobRecord
 from autoprep.errors import CannotMeet, ConfigError
 from autoprep.files.credentials import MARKER, Identity, make_identity, signed
-from autoprep.files.encoders import ENCODERS, How, encode
+from autoprep.files.encoders import How, encode
+from autoprep.files.formats import ENCODERS
 from autoprep.files.reading import read_photo
 from autoprep.wishes.places import credentials_paths
 from autoprep.wishes.settings import load

@@ -11,11 +11,12 @@ import piexif
 import pytest
 from PIL import Image
 
-from autoprep.files.icc import SPACES, RgbSpace
 from autoprep.files.reading import read_photo
+from autoprep.files.spaces import SPACES, RgbSpace
 from autoprep.imaging.arrays import AnyArray
 from autoprep.imaging.colour import ciede2000, lab_from_linear
-from autoprep.imaging.transfer import Gamma, code_to_linear, linear_to_code
+from autoprep.imaging.transfer import code_to_linear, linear_to_code
+from autoprep.imaging.units import Gamma
 
 RED = (200, 60, 40)
 

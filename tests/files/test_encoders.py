@@ -8,8 +8,9 @@ import pytest
 import tifffile
 from PIL import Image
 
-from autoprep.files.encoders import ENCODERS, Carried, How, encode
-from autoprep.files.icc import SPACES
+from autoprep.files.encoders import Carried, How, encode
+from autoprep.files.formats import ENCODERS
+from autoprep.files.spaces import SPACES
 from autoprep.imaging.arrays import Rows, UInt8
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.imaging.transfer import srgb_to_linear

@@ -15,8 +15,9 @@ from autoprep.files.containers import is_whole, sniff
 from autoprep.files.declared import Declared, declared
 from autoprep.files.deep import _sixteen
 from autoprep.files.encoders import Carried, How, encode
-from autoprep.files.icc import SPACES, colour_model
+from autoprep.files.profiles import colour_model
 from autoprep.files.reading import _over_white
+from autoprep.files.spaces import SPACES
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from PIL import Image
 from autoprep.errors import CannotMeet
 from autoprep.files.encoders import Carried, How, encode
 from autoprep.files.fitting import Limits, fit_bytes
-from autoprep.files.icc import SPACES
+from autoprep.files.spaces import SPACES
 from autoprep.imaging.arrays import AnyArray, UInt8
 
 PICTURE: UInt8 = np.random.default_rng(4).integers(0, 255, (300, 400, 3)).astype(np.uint8)

@@ -8,8 +8,10 @@ import pytest
 from PIL import Image
 
 from autoprep.errors import Unreadable
-from autoprep.files.icc import SPACES, colour_model, read_grey_profile, read_matrix_profile
+from autoprep.files.icc import read_grey_profile, read_matrix_profile
+from autoprep.files.profiles import colour_model
 from autoprep.files.reading import read_photo
+from autoprep.files.spaces import SPACES
 from tests.files.test_reading import coded, picture, saved
 from tests.profiles import grey_profile, matrix_and_tables, matrix_profile
 

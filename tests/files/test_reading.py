@@ -15,8 +15,9 @@ from PIL import ExifTags, Image, ImageCms
 from autoprep.domain import PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
 from autoprep.files.containers import is_whole, sniff
-from autoprep.files.icc import SPACES, read_matrix_profile
+from autoprep.files.icc import read_matrix_profile
 from autoprep.files.reading import read_photo
+from autoprep.files.spaces import SPACES
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.colour import D65_TO_D50, SRGB_TO_XYZ, ciede2000, lab_from_linear
 from autoprep.imaging.transfer import linear_to_srgb, srgb_to_linear

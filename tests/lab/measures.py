@@ -11,13 +11,12 @@ import numpy as np
 
 from autoprep.correction.planning import corrected
 from autoprep.correction.squaring import rectify
-from autoprep.domain import CorrectionPlan, Geometry, Outline
+from autoprep.domain import CorrectionPlan, Geometry, Outline, torn_sides
 from autoprep.imaging.arrays import AnyArray, Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE, ciede2000, lab_fast, luminance_of_lightness
 from autoprep.imaging.geometry import homography, line_through, project, rectangle
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.pixels import Photo, bow_of, in_photo, lens_of, quad_of
-from autoprep.rendering.layout import torn_sides
 from tests.overlap import overlap_in_frame
 
 from .scene import Shot, corners_mm

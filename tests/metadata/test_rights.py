@@ -11,8 +11,9 @@ import pyexiv2
 import pytest
 
 from autoprep.domain import WorkFacts
-from autoprep.files.encoders import ENCODERS, Carried, How, encode
-from autoprep.files.icc import SPACES
+from autoprep.files.encoders import Carried, How, encode
+from autoprep.files.formats import ENCODERS
+from autoprep.files.spaces import SPACES
 from autoprep.imaging.arrays import AnyArray
 from autoprep.metadata import exif, iim, xmp
 from autoprep.metadata.statement import PLUS_VOCABULARY, Maker, RightsStatement, Shot, make_statement

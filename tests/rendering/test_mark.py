@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image, features
 
-from autoprep.files.icc import SPACES
+from autoprep.files.spaces import SPACES
 from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.transfer import code_to_linear, linear_to_code, srgb_to_linear
 from autoprep.rendering.legible import DARK, LIGHT, Coding, Contrast, contrast_ratio

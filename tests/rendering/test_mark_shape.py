@@ -9,7 +9,7 @@ from PIL import Image
 
 from autoprep.errors import MarkUnreadable
 from autoprep.imaging.arrays import Float32, UInt8
-from autoprep.imaging.units import LUMA
+from autoprep.imaging.colour import LUMA
 from autoprep.rendering.mark_shape import NOTHING, read_ink, shape_of
 
 CREAM, DARK = (244, 240, 230), (30, 28, 26)

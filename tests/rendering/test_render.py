@@ -9,7 +9,8 @@ import pytest
 
 from autoprep.correction.sharpening import sharpen
 from autoprep.domain import CorrectionPlan, Declined, Geometry, PhotoFacts, Sharpening, Tone, WorkFacts
-from autoprep.files.icc import SPACES, srgb_tables
+from autoprep.files.icc import srgb_tables
+from autoprep.files.spaces import SPACES
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8
 from autoprep.imaging.colour import ciede2000, lab_from_linear
 from autoprep.imaging.transfer import linear_to_code, srgb_to_linear

@@ -202,7 +202,7 @@ def test_the_light_over_the_frame_is_told_by_a_board_whatever_lies_beside_the_wo
     wishes = Wishes(kind="painting")
     plan, _, measures = make_plan(seen.photo, outline, wishes, seen.chart, seen.reference, seen.absolute)
     assert not isinstance(plan.light, Declined)
-    said = " ".join(reasons(plan, photo, measures))
+    said = " ".join(reasons(plan, photo.facts, measures))
     assert "was evened as blank board.jpg tells it" in said
     assert ("lies beside the work" in said) == (beside == "chart")
     assert ("taken from the grey card beside the work;" in said) == (beside == "grey card")

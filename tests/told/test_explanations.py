@@ -58,7 +58,7 @@ def test_paper_whose_tint_is_kept_is_not_said_to_be_white(kept: bool) -> None:
     neutral = Declined(reason="the paper's tint is kept, as you asked") if kept else Neutral(source="paper")
     plan = plan_of(400, 300).model_copy(update={"neutral": neutral, "tone": Tone(gain=2.0), "paper": "tinted"})
     photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
-    said = " ".join(reasons(plan, photo, {"oblique_degrees": 1.0}))
+    said = " ".join(reasons(plan, photo.facts, {"oblique_degrees": 1.0}))
     assert "lifted 1.0 stops" in said
     assert ("clean white" in said) != kept
     assert ("its tint stays" in said) == kept
@@ -70,7 +70,7 @@ def test_paper_that_keeps_its_tint_beside_a_grey_card_is_told_so(paper: str, kep
     changes = {"neutral": Neutral(source="grey reference"), "told_by": ToldBy(colour="card.jpg"), "paper": paper}
     plan = plan_of(400, 300).model_copy(update={**changes, "tone": Tone(gain=2.0)})
     photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
-    said = " ".join(reasons(plan, photo, {"oblique_degrees": 1.0}))
+    said = " ".join(reasons(plan, photo.facts, {"oblique_degrees": 1.0}))
     assert "The colour of the light was taken from card.jpg" in said
     assert ("the paper keeps its own tint" in said) == ("to the lightness of paper; its tint stays" in said) == kept
     assert "clean white" not in said
@@ -91,7 +91,7 @@ def test_a_guess_about_the_paper_is_told_with_the_line_that_settles_it(
     neutral = Declined(reason="toned") if source == "none" else Neutral(source=source)
     plan = plan_of(400, 300).model_copy(update={"neutral": neutral, "paper": paper, "paper_guessed": guessed})
     photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
-    told = " ".join(reasons(plan, photo, {"oblique_degrees": 1.0}))
+    told = " ".join(reasons(plan, photo.facts, {"oblique_degrees": 1.0}))
     assert told.count("that is a guess") == int(guessed)
     assert word in told
 
@@ -103,7 +103,7 @@ def test_a_shadow_that_stays_is_told_and_how_to_take_the_photo_without_it(left: 
     measures = {"oblique_degrees": 1.0, "light_unevenness_percent": 5.0, "shade_left_percent": left, "blur_px": 1.0,
                 "clipped_percent": 0.0}  # fmt: skip
     photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
-    assert ("12 % of the sheet is still darker" in " ".join(reasons(plan, photo, measures))) == (left > 2)
+    assert ("12 % of the sheet is still darker" in " ".join(reasons(plan, photo.facts, measures))) == (left > 2)
     assert ("A shadow fell on the work" in " ".join(advice(plan, measures))) == (left > 2)
 
 
@@ -126,7 +126,7 @@ def test_no_word_is_asked_for_that_was_said(kind: Kind, said: bool, told: str) -
     plan = plan_of(400, 300).model_copy(update={"light": light, "kind": kind})
     measures = {"oblique_degrees": 1.0, "light_unevenness_percent": 5.0, "shade_left_percent": 3.0}
     photo = Photo(np.zeros((3, 4, 3), np.uint8), PhotoFacts("jpeg", 4, 3))
-    words = " ".join(reasons(plan, photo, measures | ({"kind_said": 1.0} if said else {})))
+    words = " ".join(reasons(plan, photo.facts, measures | ({"kind_said": 1.0} if said else {})))
     assert "3 % of the sheet is still darker" in words
     assert told in words
     assert ("A line “kind: ink”" in words) != said

@@ -15,7 +15,7 @@ from pypdf import PdfReader
 from autoprep.cli.main import main
 from autoprep.domain import OutputRecord, WorkFacts
 from autoprep.files.encoders import Carried, encode
-from autoprep.files.icc import SPACES
+from autoprep.files.spaces import SPACES
 from autoprep.service.studio import _print_of, list_pdf
 from autoprep.told.lists import Entry
 from autoprep.told.paper import Cell, Row, image_list, sheet
