@@ -5,6 +5,7 @@ import shutil
 
 import pytest
 
+from autoprep.cli.main import main
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
@@ -140,3 +141,68 @@ def test_pages_that_are_deleted_are_written_again(wren: Studio, lost: str) -> No
     engine.stop()
     assert lying().keys() == before.keys()
     assert wren.made() == []
+
+
+NAMES = ("{photo}", "{nn} {photo}", "{title} {nn}", "{nn} {last} {title}")
+
+
+@pytest.mark.parametrize("word", ["hold: yes", "not for: site"])
+@pytest.mark.parametrize("name", NAMES)
+def test_a_picture_that_was_retouched_is_told_on_hold_though_another_was_made_beside_it(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], name: str, word: str
+) -> None:
+    table = f'[site]\nlong_side_px = 500\nname = "{name}"\n'
+    studio.config_file.with_name("destinations.toml").write_text(table, encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    status = ["status", "--config", str(wren.config)]
+    wren.put("Tern.jpg", photo(2))
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    first = next(place for place in (wren.settings.folders.ready / "site").iterdir() if "Gull" in place.name)
+    first.write_bytes(b"retouched")
+    wren.put("Gull.txt", "year: 2025")
+    wren.run()
+    again = first.with_stem(f"{first.stem}-2")
+    assert again.exists()
+    again.write_bytes(b"retouched as well")
+    wren.put("Gull.txt", "year: 2026")
+    wren.run()
+    assert first.with_stem(f"{first.stem}-2-2").exists()
+    assert main(status) == 0
+    wren.put("Gull.txt", f"year: 2026\n{word}")
+    record = wren.run()["Gull.jpg"]
+    left = [again.name, first.name]
+    assert sorted(place.name for place in first.parent.iterdir() if "Gull" in place.name) == left
+    assert [name for name in left if f"; {name} lies there, which" in record.held["site"]] == left
+    capsys.readouterr()
+    assert main(status) == 1
+    assert f"held, or not sent there: 2 (site/{left[0]}, site/{left[1]}); take them out" in capsys.readouterr().out
+    first.unlink()
+    again.unlink()
+    assert main(status) == 0
+
+
+def test_of_names_that_are_cut_and_of_other_works_each_is_told_apart(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tables = (
+        '[site]\nlong_side_px = 500\nname = "{nn} {title}"\nname_max = 12\n'
+        '[all]\nlong_side_px = 400\nname = "{nn} {last}"\n'
+    )
+    studio.config_file.with_name("destinations.toml").write_text(tables, encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    wren.put("Sea holly, north shore.jpg", photo(1))
+    wren.run()
+    site = wren.settings.folders.ready / "site"
+    (lies,) = (place.stem for place in site.iterdir())
+    assert lies == "01 Sea holly"
+    theirs = ["07 Sea holly", "123 Sea holl", "05 Sea hol-2"]
+    for stem in (*theirs, "02 Sea", "Sea holly", "03 Sea hollyhock", "x7 Sea holly", "05 Sea ho-2"):
+        (site / f"{stem}.jpg").write_bytes(b"the artist's")
+    (site.parent / "all" / "07 Halloway.jpg").write_bytes(b"the artist's")
+    wren.put("Sea holly, north shore.txt", "hold: yes")
+    (record,) = wren.run().values()
+    told = [stem for stem in theirs if f"; {stem}.jpg lies there, which" in record.held["site"]]
+    assert told == theirs
+    assert record.held["site"].count("lies there") == len(theirs)
+    assert "lies there" not in record.held["all"]
