@@ -2974,4 +2974,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("status is silent of a retouched picture of a held work", "autoprep/told/standing.py", "        if self.unknown_there:\n", "        if self.unknown_there and False:\n", ("tests/service/test_older_records.py",)),
     Mistake("a retouched picture of a held work asks for nobody's attention", "autoprep/told/standing.py", "self.there_again or self.unknown_there", "self.there_again", ("tests/service/test_older_records.py",)),
     Mistake("status names pictures that are gone", "autoprep/told/standing.py", "for file in lies.get(name, ()) if is_told_there(reason, file)", "for file in lies.get(name, ())", ("tests/service/test_older_records.py",)),
+    Mistake("a list that is taken away is taken away twice", "autoprep/service/studio.py", "names = {_file_of(key): None for key in self._known if self._is_of(key, folder, suffix)}", "names = [_file_of(key) for key in self._known if self._is_of(key, folder, suffix)]", ("tests/service/test_lists.py",)),
 )  # fmt: skip
