@@ -158,11 +158,28 @@ def test_an_empty_file_and_a_file_in_the_way_hold_nothing_up(
     code, out, _ = run(capsys, "once", *at)
     assert code == 0
     assert "empty.jpg: this file holds nothing yet" in out
-    shutil.rmtree(studio.folders.ready / "square")
-    (studio.folders.ready / "square").write_text("in the way")
+    square = studio.folders.ready / "square"
+    shutil.rmtree(square)
+    square.write_text("in the way")
     code, _, err = run(capsys, "once", *at)
-    assert code == 2
-    assert "a file of that name stands in its place" in err
+    assert code == 0
+    assert "square can't be made: a file of that name stands in its place; pictures that belong there wait" in err
+    shutil.rmtree(studio.folders.ready / "master", ignore_errors=True)
+    (studio.folders.ready / "master").symlink_to(studio.studio / "share", target_is_directory=True)
+    (studio.folders.inbox / "a.jpg").write_bytes(photos.jpeg(photos.sheet()))
+    code, _, err = run(capsys, "once", *at)
+    assert code == 1  # what belongs there waits
+    assert f"master can't be made: what it links to, {studio.studio / 'share'}, is not there; pictures that" in err
+    code, out, _ = run(capsys, "status", *at)
+    assert (code, "so pictures wait for it: ready/square, ready/master\n" in out) == (1, True)
+    square.unlink()
+    (studio.studio / "share").mkdir()
+    assert run(capsys, "once", *at)[0] == 0
+    assert len([*square.iterdir()]) == len([*(studio.studio / "share").iterdir()]) == 1
+    shutil.rmtree(studio.folders.ready)
+    studio.folders.ready.write_text("in the way")
+    code, _, err = run(capsys, "once", *at)
+    assert (code, err.endswith("ready can't be made: a file of that name stands in its place\n")) == (2, True)
 
 
 def test_status_says_what_needs_a_look_and_retry_starts_it_over(

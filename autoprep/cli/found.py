@@ -3,6 +3,7 @@
 import argparse
 import contextlib
 import difflib
+import os
 import sys
 import time
 from collections.abc import Mapping
@@ -26,15 +27,33 @@ def settings_of(options: argparse.Namespace) -> Settings:
 
 
 def make_folders(settings: Settings) -> None:
-    """Make the folders of a studio that are missing. Raises ConfigError."""
+    """Make the folders of a studio that are missing. Raises ConfigError.
+
+    One of a destination that can't be made (a share that it links to is away, say) is told, and holds up no other:
+    what belongs there waits, as where it is closed later.
+    """
     folders = settings.folders
-    wanted = [folders.inbox, folders.needs_a_look, folders.records]
-    for place in [*wanted, *(folders.ready / name for name in settings.destinations)]:
-        try:
-            place.mkdir(parents=True, exist_ok=True)
-        except OSError as problem:
-            reason = "a file of that name stands in its place" if place.is_file() else problem.strerror
-            raise ConfigError(f"the folder {place} can't be made: {reason}") from problem
+    for place in (folders.inbox, folders.needs_a_look, folders.records, folders.ready):
+        why = _not_made(place)
+        if why:
+            raise ConfigError(why)
+    for place in (folders.ready / name for name in settings.destinations):
+        why = _not_made(place)
+        if why:
+            print(f"autoprep: {why}; pictures that belong there wait, all others are made", file=sys.stderr)
+
+
+def _not_made(place: Path) -> str:
+    """Make a folder; why it can't be made, empty where it is there."""
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        reason = problem.strerror
+        if isinstance(problem, FileExistsError):
+            away = f"what it links to, {os.readlink(place)}, is not there" if place.is_symlink() else ""
+            reason = away or "a file of that name stands in its place"
+        return f"the folder {place} can't be made: {reason}"
+    return ""
 
 
 def open_ledger(settings: Settings) -> Ledger | None:
