@@ -1,6 +1,7 @@
 """The commands as a person types them."""
 
 import json
+import shlex
 import shutil
 import subprocess
 import sys
@@ -33,6 +34,7 @@ def test_init_lays_out_a_studio_and_overwrites_nothing(tmp_path: Path, capsys: p
     code, out, _ = run(capsys, "init", str(folder))
     assert code == 0
     assert "inbox" in out
+    assert shlex.split(out.splitlines()[-1])[-4:] == ["autoprep", "watch", "--config", str(folder)]
     for name in ("inbox", "needs-a-look", "records", "ready/square", "ready/print-a4", "config/autoprep.toml"):
         assert (folder / name).exists(), name
     config = folder / "config" / "autoprep.toml"

@@ -2975,4 +2975,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a retouched picture of a held work asks for nobody's attention", "autoprep/told/standing.py", "self.there_again or self.unknown_there", "self.there_again", ("tests/service/test_older_records.py",)),
     Mistake("status names pictures that are gone", "autoprep/told/standing.py", "for file in lies.get(name, ()) if is_told_there(reason, file)", "for file in lies.get(name, ())", ("tests/service/test_older_records.py",)),
     Mistake("a list that is taken away is taken away twice", "autoprep/service/studio.py", "names = {_file_of(key): None for key in self._known if self._is_of(key, folder, suffix)}", "names = [_file_of(key) for key in self._known if self._is_of(key, folder, suffix)]", ("tests/service/test_lists.py",)),
+    Mistake("what could not be made of a held work asks for attention", "autoprep/service/results.py", 'row if goal or row.state != "failed" else replace(', "row if True else replace(", ("tests/service/test_failing.py",)),
+    Mistake("a work that is sent nowhere counts as held by what failed", "autoprep/service/results.py", "now = HOLD if record.work.hold else NOT_SENT", "now = HOLD", ("tests/service/test_failing.py",)),
+    Mistake("a destination's folder that can't be made stops the start", "autoprep/cli/found.py", "            print(f\"autoprep: {why}; pictures", "            raise ConfigError(why)\n            print(f\"autoprep: {why}; pictures", ("tests/test_cli.py",)),
+    Mistake("init gives a line that a shell cuts at blanks", "autoprep/cli/studio.py", "{argument(str(settings.studio))}", "{settings.studio}", ("tests/test_cli.py",)),
 )  # fmt: skip
