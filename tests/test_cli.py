@@ -151,6 +151,22 @@ def test_help_reads_well(capsys: pytest.CaptureFixture[str]) -> None:
         assert "exit codes" in " ".join(capsys.readouterr().out.split())
 
 
+def test_a_folder_of_ready_that_cant_be_made_stops_no_start(
+    studio: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folders = studio.folders
+    (folders.ready / "square").rmdir()
+    (folders.ready / "square").symlink_to(studio.studio / "share", target_is_directory=True)
+    (folders.ready / "master").rmdir()
+    code, out, err = run(capsys, "once", "--config", str(studio.config_file))
+    assert (code, "nothing was waiting" in out, (folders.ready / "master").is_dir()) == (0, True, True)
+    assert f"square can't be made: what it links to, {studio.studio / 'share'}, is not there; pictures that" in err
+    shutil.rmtree(folders.ready)
+    folders.ready.write_text("in the way")
+    code, _, err = run(capsys, "once", "--config", str(studio.config_file))
+    assert (code, err.endswith("ready can't be made: a file of that name stands in its place\n")) == (2, True)
+
+
 @pytest.mark.slow
 def test_an_empty_file_and_a_file_in_the_way_hold_nothing_up(
     studio: Settings, capsys: pytest.CaptureFixture[str]
@@ -178,10 +194,6 @@ def test_an_empty_file_and_a_file_in_the_way_hold_nothing_up(
     (studio.studio / "share").mkdir()
     assert run(capsys, "once", *at)[0] == 0
     assert len([*square.iterdir()]) == len([*(studio.studio / "share").iterdir()]) == 1
-    shutil.rmtree(studio.folders.ready)
-    studio.folders.ready.write_text("in the way")
-    code, _, err = run(capsys, "once", *at)
-    assert (code, err.endswith("ready can't be made: a file of that name stands in its place\n")) == (2, True)
 
 
 def test_status_says_what_needs_a_look_and_retry_starts_it_over(
