@@ -107,8 +107,9 @@ def with_unknown_files(
         if row.state in ("in place", "failed") or row.why not in (HOLD.kind, NOT_SENT.kind):
             continue
         told = row.path if row.state == "picked up" else None  # one that was changed: the reason says so already
-        called = files_called_so(settings, name, known)
-        unknown = sorted(place.name for place in called if place != told and not ledger.is_taken(place))
+        called = [place for place in files_called_so(settings, name, known) if not ledger.is_taken(place)]
+        stayed = [place for place in ledger.stayed(known.view.job, name) if os.path.lexists(place)]
+        unknown = sorted({place.name for place in (*called, *stayed) if place != told})
         if unknown:
             found[name] = replace(row, reason=others_there(row.reason, unknown))
     return found

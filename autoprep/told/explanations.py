@@ -166,11 +166,11 @@ def left_there(why: str) -> Reason:
     return Reason(f"{why}; {said}", kind_of(why))
 
 
-OTHERS_THERE = "which this studio's records do not know, so it was left; take it out if it is this work"
+OTHERS_THERE = "which is not as this studio made it, so it was left; take it out if it is this work"
 
 
 def others_there(why: str, files: Sequence[str]) -> Reason:
-    """The same reason where files that the records do not know have the work's name there; files: their names."""
+    """The same reason where files that no record knows have the work's name there, or the artist's stayed; by name."""
     said = "; ".join(f"{file} lies there, {OTHERS_THERE}" for file in files)
     return Reason(f"{why}; {said}", kind_of(why))
 

@@ -143,7 +143,7 @@ class Status:
             words = "In ready/ again, though their works are held, or not sent there"
             said.append(f"{words}: {_named(self.there_again, _MOST_NAMED)}; `watch` or `once` takes them out")
         if self.unknown_there:
-            words = "Not known here, so left in ready/, but called like works that are held, or not sent there"
+            words = "Not as they were made, so left in ready/, though their works seem to be held, or not sent there"
             said.append(f"{words}: {_named(self.unknown_there, _MOST_NAMED)}; take them out if they show these")
         return said
 

@@ -544,7 +544,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/hands.py", _RULE,
-        ("the old name stays beside the new one", "take_all_out(self.settings, order.job, left[False])\n", "pass\n"),
+        ("the old name stays beside the new one", "take_all_out(self.settings, self._ledger, order.job, left[False])\n", "pass\n"),
         ("an alternate asked for is not kept", '{"chosen": True} if job.outcome == "alternate"', '{} if job.outcome == "alternate"'),
     ),
     *_all(
@@ -2330,7 +2330,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a work's own file in other capitals is another's", "or key_of(place) in self.alike:", "or False:"),
         ("what was retouched has no name in other capitals", "if made.path is not None and _is_untouched(made)}", "if made.path is not None}"),
     ),
-    Mistake("a file is published beside one in other capitals", "autoprep/service/hands.py", "        take_all_out(self.settings, order.job, left[True])\n", "        left[False].extend(left[True])\n", ("tests/service/test_capitals.py",)),
+    Mistake("a file is published beside one in other capitals", "autoprep/service/hands.py", "        take_all_out(self.settings, self._ledger, order.job, left[True])\n", "        left[False].extend(left[True])\n", ("tests/service/test_capitals.py",)),
     Mistake("what is held goes before what is published", "autoprep/service/keeping.py", 'is_alike(old.path, row.path) and row.state == "in place"', "is_alike(old.path, row.path)", ("tests/service/test_capitals.py",)),
     *_all(
         "autoprep/service/said.py", ("tests/service/test_unclear.py",),
@@ -2979,4 +2979,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a work that is sent nowhere counts as held by what failed", "autoprep/service/results.py", "now = HOLD if record.work.hold else NOT_SENT", "now = HOLD", ("tests/service/test_failing.py",)),
     Mistake("a destination's folder that can't be made stops the start", "autoprep/cli/found.py", "            print(f\"autoprep: {why}; pictures", "            raise ConfigError(why)\n            print(f\"autoprep: {why}; pictures", ("tests/test_cli.py",)),
     Mistake("init gives a line that a shell cuts at blanks", "autoprep/cli/studio.py", "{argument(str(settings.studio))}", "{settings.studio}", ("tests/test_cli.py",)),
+    Mistake("a retouched picture under an earlier name is forgotten", "autoprep/service/keeping.py", "            ledger.keep_stayed(job, rendition)\n", "            pass\n", ("tests/service/test_older_records.py",)),
+    Mistake("a retouched picture of a worse take is forgotten", "autoprep/service/hands.py", "                    self._ledger.keep_stayed(known.view.job, made)\n", "                    pass\n", ("tests/service/test_older_records.py",)),
+    Mistake("a retouched picture is forgotten with the studio's place", "autoprep/ledger/moved.py", '("renditions", "coming", "stayed")', '("renditions", "coming")', ("tests/service/test_older_records.py",)),
+    Mistake("of the work's takes only the one on hold tells of retouched pictures", "autoprep/ledger/names.py", "OR (our.work <> '' AND one.work = our.work))", "OR 0)", ("tests/service/test_older_records.py",)),
 )  # fmt: skip

@@ -10,6 +10,7 @@ from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -91,7 +92,7 @@ def test_a_picture_that_no_record_knows_is_told_where_its_work_is_not_given_out(
     wren.put("IMG_3.txt", word)
     records = wren.run()
     told = {shown: record.held.get("site", "") for shown, record in records.items()}
-    assert {shown for shown, words in told.items() if "which this studio's records do not know" in words} == (
+    assert {shown for shown, words in told.items() if "which is not as this studio made it" in words} == (
         {"IMG_2.jpg", "IMG_3.jpg"} if "hold" in word else {"IMG_3.jpg"}
     )
     assert "; IMG_3.jpg lies there, which" in told["IMG_3.jpg"]
@@ -206,3 +207,47 @@ def test_of_names_that_are_cut_and_of_other_works_each_is_told_apart(
     assert told == theirs
     assert record.held["site"].count("lies there") == len(theirs)
     assert "lies there" not in record.held["all"]
+
+
+@pytest.mark.parametrize("moved", [False, True])
+def test_a_picture_that_was_retouched_is_told_on_hold_after_its_work_got_another_name(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], moved: bool
+) -> None:
+    studio.config_file.with_name("destinations.toml").write_text("[site]\nlong_side_px = 500\n", encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    (wren.settings.folders.ready / "site" / "Gull.jpg").write_bytes(b"retouched")
+    (wren.inbox / "Gull.jpg").rename(wren.inbox / "Tern.jpg")
+    wren.run()
+    assert {*wren.files()} == {"site/Gull.jpg", "site/Tern.jpg"}
+    if moved:
+        there = studio.studio.with_name("Moved")
+        shutil.move(studio.studio, there)
+        wren = Studio(load(there / "config" / "autoprep.toml"), monkeypatch)
+    wren.put("Tern.txt", "hold: yes")
+    record = wren.run()["Tern.jpg"]
+    assert {*wren.files()} == {"site/Gull.jpg"}
+    assert "; Gull.jpg lies there, which" in record.held["site"]
+    status = ["status", "--config", str(wren.config)]
+    assert main(status) == 1
+    assert "held, or not sent there: 1 (site/Gull.jpg); take them out" in capsys.readouterr().out
+    (wren.settings.folders.ready / "site" / "Gull.jpg").unlink()
+    assert main(status) == 0
+
+
+def test_a_retouched_picture_of_a_worse_take_is_told_when_the_work_is_held(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    studio.config_file.with_name("destinations.toml").write_text("[site]\nlong_side_px = 500\n", encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    (wren.settings.folders.ready / "site" / "IMG_1.jpg").write_bytes(b"retouched")
+    wren.put("IMG_2.jpg", photo(1, sharp=9))
+    wren.run()
+    assert len(wren.files()) == 2
+    wren.put("IMG_2.txt", "hold: yes")
+    records = wren.run()
+    assert {*wren.files()} == {"site/IMG_1.jpg"}
+    assert "; IMG_1.jpg lies there, which" in records["IMG_2.jpg"].held["site"]
