@@ -2146,7 +2146,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a copy is the photo before the edited one is known", "and not (other in self._lines and self._is_open(other))", ""),
     ),
     Mistake("a photo that is put back beside its copy is a copy", "autoprep/service/arrivals.py", "        if gone or put_back or (", "        if gone or (", ("tests/service/test_edited.py",)),
-    Mistake("a photo that is renamed gets the name of its copy", "autoprep/service/knowledge.py", "if job and not self._is_away(job, item, paths, fresh):", "if job:", ("tests/service/test_hold_told.py",)),
+    Mistake("a photo that is renamed gets the name of its copy", "autoprep/service/knowledge.py", "if job and not self._unread.may_be(self._lines[job].path, item):", "if job:", ("tests/service/test_hold_told.py",)),
     Mistake("words of a copy are lost in silence", "autoprep/service/beside.py", "if getattr(copy, name) and getattr(copy, name) != getattr(own, name)]", "if False]", ("tests/service/test_hold_told.py",)),
     Mistake("what a sync tool adds to a name is a title", "autoprep/service/said.py", '        words["title"] = ""', "        pass", ("tests/service/test_hold_told.py",)),
     *_all(
@@ -2983,4 +2983,12 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a retouched picture of a worse take is forgotten", "autoprep/service/hands.py", "                    self._ledger.keep_stayed(known.view.job, made)\n", "                    pass\n", ("tests/service/test_older_records.py",)),
     Mistake("a retouched picture is forgotten with the studio's place", "autoprep/ledger/moved.py", '("renditions", "coming", "stayed")', '("renditions", "coming")', ("tests/service/test_older_records.py",)),
     Mistake("of the work's takes only the one on hold tells of retouched pictures", "autoprep/ledger/names.py", "OR (our.work <> '' AND one.work = our.work))", "OR 0)", ("tests/service/test_older_records.py",)),
+    *_all(
+        "autoprep/service/unread.py", ("tests/service/test_hold_told.py", "tests/service/test_unread.py"),
+        ("what a copy holds comes back until that is read", "\"hold\": said.hold or (held and copy.hold),", "\"hold\": said.hold,"),
+        ("what a copy keeps from a place comes back until that is read", "(*said.not_for, *kept)", "(*said.not_for,)"),
+        ("a file that is no copy holds for good", "            if self._is_read(item) or item not in", "            if item not in"),
+        ("a file that is gone holds for good", "if self._is_read(item) or item not in self._of_size.get(item.signature[0], ())", "if self._is_read(item)"),
+        ("a file that is read by now holds", "if item.path not in places and not self._is_read(item):", "if item.path not in places:"),
+    ),
 )  # fmt: skip
