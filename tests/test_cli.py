@@ -151,6 +151,25 @@ def test_help_reads_well(capsys: pytest.CaptureFixture[str]) -> None:
         assert "exit codes" in " ".join(capsys.readouterr().out.split())
 
 
+def test_a_photo_whose_turn_has_not_come_is_not_called_unknown(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren, config = Studio(studio, monkeypatch), str(studio.config_file)
+    place = wren.put("June/Gull.jpg", photo(1))
+    for first in (True, False):
+        for name in ("June/Gull.jpg", str(place)):
+            code, _, err = run(capsys, "say", name, "hold", "--config", config)
+            assert (code, "lies in the inbox and is not read yet" in err, "a note beside it" in err) == (2, True, True)
+        code, _, err = run(capsys, "say", "../config/autoprep.toml", "hold", "--config", config)
+        assert (code, "lies in the inbox" in err) == (2, False)
+        if first:
+            place.unlink()
+            wren.run()
+            wren.put("June/Gull.jpg", photo(1))
+    wren.run()
+    assert run(capsys, "say", "June/Gull.jpg", "hold", "--config", config)[0] == 0
+
+
 def test_a_folder_of_ready_that_cant_be_made_stops_no_start(
     studio: Settings, capsys: pytest.CaptureFixture[str]
 ) -> None:

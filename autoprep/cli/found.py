@@ -81,7 +81,8 @@ def find_job(settings: Settings, wanted: str) -> Job:
     """
     ledger = open_ledger(settings)
     if ledger is None:
-        raise UsageError(f"no photo has come in yet, so none is called {wanted!r}")
+        why = _not_begun(settings, wanted)
+        raise UsageError(why or f"no photo has come in yet, so none is called {wanted!r}")
     try:
         fits = ledger.overview.find(_below_the_inbox(settings, wanted))
         if len(fits) > 1:
@@ -89,7 +90,7 @@ def find_job(settings: Settings, wanted: str) -> Job:
             raise UsageError(_several(wanted, [fit.job if one_name else fit.shown for fit in fits], one_name))
         job = ledger.get(fits[0].job) if fits else None
         if job is None:
-            raise UsageError(_why_none(wanted, ledger))
+            raise UsageError(_why_none(settings, wanted, ledger))
     finally:
         ledger.close()
     return job
@@ -122,7 +123,19 @@ def _several(wanted: str, shown: list[str], by_id: bool) -> str:
     return f"{wanted!r} fits {len(shown)} photos: {listed}{more}; name one {how}, as it stands here"
 
 
-def _why_none(wanted: str, ledger: Ledger) -> str:
+def _not_begun(settings: Settings, wanted: str) -> str:
+    """What is said of a photo that lies in the inbox, and whose turn has not come; empty where none is called so."""
+    with contextlib.suppress(OSError, ValueError):
+        place = settings.folders.inbox / _below_the_inbox(settings, wanted)
+        if wanted and place.resolve().is_relative_to(settings.folders.inbox.resolve()) and place.is_file():
+            return (
+                f"{wanted} lies in the inbox and is not read yet: `watch` or `once` reads it when its turn comes. What "
+                "a note beside it says (“hold”, for example) counts at once"
+            )
+    return ""
+
+
+def _why_none(settings: Settings, wanted: str, ledger: Ledger) -> str:
     """What is said of a name that no photo has."""
     from autoprep.service.arrivals import shown_name  # costs a while, and is needed here alone
 
@@ -131,6 +144,9 @@ def _why_none(wanted: str, ledger: Ledger) -> str:
         return f"{wanted}: {ends_too_early(until)}"
     if composed(wanted) in (composed(shown_name(path)) for path in ledger.overview.passed_over()):
         return f"{wanted}: {NO_PHOTO}"
+    why = _not_begun(settings, wanted)
+    if why:
+        return why
     return _none(wanted, ledger.overview.names())
 
 

@@ -2991,4 +2991,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("a file that is gone holds for good", "if self._is_read(item) or item not in self._of_size.get(item.signature[0], ())", "if self._is_read(item)"),
         ("a file that is read by now holds", "if item.path not in places and not self._is_read(item):", "if item.path not in places:"),
     ),
+    Mistake("a photo whose turn has not come is called unknown", "autoprep/cli/found.py", "    why = _not_begun(settings, wanted)\n    if why:\n", "    why = _not_begun(settings, wanted)\n    if False:\n", ("tests/test_cli.py",)),
+    Mistake("in a new studio a photo whose turn has not come is called unknown", "autoprep/cli/found.py", "raise UsageError(why or f\"no photo", "raise UsageError(f\"no photo", ("tests/test_cli.py",)),
 )  # fmt: skip
