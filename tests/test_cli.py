@@ -1,6 +1,7 @@
 """The commands as a person types them."""
 
 import json
+import shlex
 import shutil
 import subprocess
 import sys
@@ -33,6 +34,7 @@ def test_init_lays_out_a_studio_and_overwrites_nothing(tmp_path: Path, capsys: p
     code, out, _ = run(capsys, "init", str(folder))
     assert code == 0
     assert "inbox" in out
+    assert shlex.split(out.splitlines()[-1])[-4:] == ["autoprep", "watch", "--config", str(folder)]
     for name in ("inbox", "needs-a-look", "records", "ready/square", "ready/print-a4", "config/autoprep.toml"):
         assert (folder / name).exists(), name
     config = folder / "config" / "autoprep.toml"
@@ -149,6 +151,41 @@ def test_help_reads_well(capsys: pytest.CaptureFixture[str]) -> None:
         assert "exit codes" in " ".join(capsys.readouterr().out.split())
 
 
+def test_a_photo_whose_turn_has_not_come_is_not_called_unknown(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren, config = Studio(studio, monkeypatch), str(studio.config_file)
+    place = wren.put("June/Gull.jpg", photo(1))
+    for first in (True, False):
+        for name in ("June/Gull.jpg", str(place)):
+            code, _, err = run(capsys, "say", name, "hold", "--config", config)
+            assert (code, "lies in the inbox and is not read yet" in err, "a note beside it" in err) == (2, True, True)
+        code, _, err = run(capsys, "say", "../config/autoprep.toml", "hold", "--config", config)
+        assert (code, "lies in the inbox" in err) == (2, False)
+        if first:
+            place.unlink()
+            wren.run()
+            wren.put("June/Gull.jpg", photo(1))
+    wren.run()
+    assert run(capsys, "say", "June/Gull.jpg", "hold", "--config", config)[0] == 0
+
+
+def test_a_folder_of_ready_that_cant_be_made_stops_no_start(
+    studio: Settings, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folders = studio.folders
+    (folders.ready / "square").rmdir()
+    (folders.ready / "square").symlink_to(studio.studio / "share", target_is_directory=True)
+    (folders.ready / "master").rmdir()
+    code, out, err = run(capsys, "once", "--config", str(studio.config_file))
+    assert (code, "nothing was waiting" in out, (folders.ready / "master").is_dir()) == (0, True, True)
+    assert f"square can't be made: what it links to, {studio.studio / 'share'}, is not there; pictures that" in err
+    shutil.rmtree(folders.ready)
+    folders.ready.write_text("in the way")
+    code, _, err = run(capsys, "once", "--config", str(studio.config_file))
+    assert (code, err.endswith("ready can't be made: a file of that name stands in its place\n")) == (2, True)
+
+
 @pytest.mark.slow
 def test_an_empty_file_and_a_file_in_the_way_hold_nothing_up(
     studio: Settings, capsys: pytest.CaptureFixture[str]
@@ -158,11 +195,24 @@ def test_an_empty_file_and_a_file_in_the_way_hold_nothing_up(
     code, out, _ = run(capsys, "once", *at)
     assert code == 0
     assert "empty.jpg: this file holds nothing yet" in out
-    shutil.rmtree(studio.folders.ready / "square")
-    (studio.folders.ready / "square").write_text("in the way")
+    square = studio.folders.ready / "square"
+    shutil.rmtree(square)
+    square.write_text("in the way")
     code, _, err = run(capsys, "once", *at)
-    assert code == 2
-    assert "a file of that name stands in its place" in err
+    assert code == 0
+    assert "square can't be made: a file of that name stands in its place; pictures that belong there wait" in err
+    shutil.rmtree(studio.folders.ready / "master", ignore_errors=True)
+    (studio.folders.ready / "master").symlink_to(studio.studio / "share", target_is_directory=True)
+    (studio.folders.inbox / "a.jpg").write_bytes(photos.jpeg(photos.sheet()))
+    code, _, err = run(capsys, "once", *at)
+    assert code == 1  # what belongs there waits
+    assert f"master can't be made: what it links to, {studio.studio / 'share'}, is not there; pictures that" in err
+    code, out, _ = run(capsys, "status", *at)
+    assert (code, "so pictures wait for it: ready/square, ready/master\n" in out) == (1, True)
+    square.unlink()
+    (studio.studio / "share").mkdir()
+    assert run(capsys, "once", *at)[0] == 0
+    assert len([*square.iterdir()]) == len([*(studio.studio / "share").iterdir()]) == 1
 
 
 def test_status_says_what_needs_a_look_and_retry_starts_it_over(

@@ -3,6 +3,7 @@
 import argparse
 import contextlib
 import difflib
+import os
 import sys
 import time
 from collections.abc import Mapping
@@ -26,15 +27,33 @@ def settings_of(options: argparse.Namespace) -> Settings:
 
 
 def make_folders(settings: Settings) -> None:
-    """Make the folders of a studio that are missing. Raises ConfigError."""
+    """Make the folders of a studio that are missing. Raises ConfigError.
+
+    One of a destination that can't be made (a share that it links to is away, say) is told, and holds up no other:
+    what belongs there waits, as where it is closed later.
+    """
     folders = settings.folders
-    wanted = [folders.inbox, folders.needs_a_look, folders.records]
-    for place in [*wanted, *(folders.ready / name for name in settings.destinations)]:
-        try:
-            place.mkdir(parents=True, exist_ok=True)
-        except OSError as problem:
-            reason = "a file of that name stands in its place" if place.is_file() else problem.strerror
-            raise ConfigError(f"the folder {place} can't be made: {reason}") from problem
+    for place in (folders.inbox, folders.needs_a_look, folders.records, folders.ready):
+        why = _not_made(place)
+        if why:
+            raise ConfigError(why)
+    for place in (folders.ready / name for name in settings.destinations):
+        why = _not_made(place)
+        if why:
+            print(f"autoprep: {why}; pictures that belong there wait, all others are made", file=sys.stderr)
+
+
+def _not_made(place: Path) -> str:
+    """Make a folder; why it can't be made, empty where it is there."""
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        reason = problem.strerror
+        if isinstance(problem, FileExistsError):
+            away = f"what it links to, {os.readlink(place)}, is not there" if place.is_symlink() else ""
+            reason = away or "a file of that name stands in its place"
+        return f"the folder {place} can't be made: {reason}"
+    return ""
 
 
 def open_ledger(settings: Settings) -> Ledger | None:
@@ -62,7 +81,8 @@ def find_job(settings: Settings, wanted: str) -> Job:
     """
     ledger = open_ledger(settings)
     if ledger is None:
-        raise UsageError(f"no photo has come in yet, so none is called {wanted!r}")
+        why = _not_begun(settings, wanted)
+        raise UsageError(why or f"no photo has come in yet, so none is called {wanted!r}")
     try:
         fits = ledger.overview.find(_below_the_inbox(settings, wanted))
         if len(fits) > 1:
@@ -70,7 +90,7 @@ def find_job(settings: Settings, wanted: str) -> Job:
             raise UsageError(_several(wanted, [fit.job if one_name else fit.shown for fit in fits], one_name))
         job = ledger.get(fits[0].job) if fits else None
         if job is None:
-            raise UsageError(_why_none(wanted, ledger))
+            raise UsageError(_why_none(settings, wanted, ledger))
     finally:
         ledger.close()
     return job
@@ -103,7 +123,19 @@ def _several(wanted: str, shown: list[str], by_id: bool) -> str:
     return f"{wanted!r} fits {len(shown)} photos: {listed}{more}; name one {how}, as it stands here"
 
 
-def _why_none(wanted: str, ledger: Ledger) -> str:
+def _not_begun(settings: Settings, wanted: str) -> str:
+    """What is said of a photo that lies in the inbox, and whose turn has not come; empty where none is called so."""
+    with contextlib.suppress(OSError, ValueError):
+        place = settings.folders.inbox / _below_the_inbox(settings, wanted)
+        if wanted and place.resolve().is_relative_to(settings.folders.inbox.resolve()) and place.is_file():
+            return (
+                f"{wanted} lies in the inbox and is not read yet: `watch` or `once` reads it when its turn comes. What "
+                "a note beside it says (“hold”, for example) counts at once"
+            )
+    return ""
+
+
+def _why_none(settings: Settings, wanted: str, ledger: Ledger) -> str:
     """What is said of a name that no photo has."""
     from autoprep.service.arrivals import shown_name  # costs a while, and is needed here alone
 
@@ -112,6 +144,9 @@ def _why_none(wanted: str, ledger: Ledger) -> str:
         return f"{wanted}: {ends_too_early(until)}"
     if composed(wanted) in (composed(shown_name(path)) for path in ledger.overview.passed_over()):
         return f"{wanted}: {NO_PHOTO}"
+    why = _not_begun(settings, wanted)
+    if why:
+        return why
     return _none(wanted, ledger.overview.names())
 
 

@@ -13,6 +13,7 @@ from autoprep.cli.work import process_all
 from autoprep.errors import ConfigError, UsageError
 from autoprep.files.credentials import available, make_identity
 from autoprep.files.storage import write_now
+from autoprep.logs import argument
 from autoprep.told.summary import print_summary
 from autoprep.wishes.places import credentials_paths
 from autoprep.wishes.settings import DESTINATIONS_FILE, SETTINGS_FILE, default_files, find_config, load
@@ -27,7 +28,7 @@ def init(options: argparse.Namespace) -> int:
     print(f"  find pictures in   {settings.folders.ready}")
     print(f"  your name, rights  {settings.studio / 'config' / SETTINGS_FILE}")
     print(f"  sizes and places   {settings.studio / 'config' / DESTINATIONS_FILE}")
-    print(f"Then run:  autoprep watch --config {settings.studio}")
+    print(f"Then run:  autoprep watch --config {argument(str(settings.studio))}")
     return 0
 
 

@@ -49,6 +49,16 @@ class Attention:
         )
         return [(job, Path(os.fsdecode(path)), sha256 or "") for job, path, sha256 in rows]
 
+    def lie_beside(self, words: str) -> list[tuple[str, str]]:
+        """(destination, reason) of works that are held or not sent there, where the reason has these words."""
+        return self._db.execute(
+            "SELECT r.destination, r.reason FROM renditions r JOIN jobs USING (job) JOIN records USING (number) "
+            "WHERE r.state <> 'in place' AND r.why IN ('on hold', 'not sent') AND instr(r.reason, ?) "
+            "AND EXISTS (SELECT 1 FROM json_each(record, '$.held') h WHERE h.key = r.destination) "
+            "ORDER BY number, r.destination",
+            (words,),
+        ).fetchall()
+
     def in_gone_tables(self, destinations: Collection[str]) -> dict[str, list[Path]]:
         """Where the files in place of each destination lie that is none of these."""
         rows = self._db.execute(

@@ -242,6 +242,12 @@ MIGRATIONS: tuple[str, ...] = (
     """
     UPDATE jobs SET unwritten = 1 WHERE chosen <> 0 OR merit <= -1e6 OR (work <> '' AND work <> job);
     """,
+    # Files that the artist had changed when they were to leave their places, and so stayed: also when their works get
+    # other names, and their files go elsewhere, a hold tells of them.
+    """
+    CREATE TABLE stayed (job TEXT NOT NULL, destination TEXT NOT NULL, path BLOB NOT NULL, key TEXT NOT NULL,
+        PRIMARY KEY (job, path));
+    """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
 

@@ -25,7 +25,7 @@ class Moved(Settled):
             return ""
         if was:
             with self._transaction() as db:
-                for table in ("renditions", "coming"):
+                for table in ("renditions", "coming", "stayed"):
                     self._follow(db, table, was, studio)
         self.keep(_STUDIO, now)
         return was

@@ -113,6 +113,29 @@ class Names(Connection):
         found = [rendition_of(row) for row in rows]
         return {rendition.destination: rendition for rendition in found}
 
+    def keep_stayed(self, job: str, rendition: Rendition) -> None:
+        """A file of a job was to leave its place, and stays, because the artist has changed it."""
+        place = rendition.path
+        assert place is not None
+        with self._transaction() as db:
+            db.execute(
+                "INSERT OR IGNORE INTO stayed (job, destination, path, key) VALUES (?, ?, ?, ?)",
+                (job, rendition.destination, os.fsencode(place), key_of(place)),
+            )
+
+    def stayed(self, job: str, destination: str) -> list[Path]:
+        """Where such files of a job's work, of whichever take, lay in a destination when they were to leave it, but for
+        places in which files of the service's own lie by now, or will.
+        """
+        rows = self._db.execute(
+            "SELECT s.path, s.job FROM stayed s JOIN jobs one ON one.job = s.job JOIN jobs our ON our.job = ?1 "
+            "WHERE s.destination = ?2 AND (one.job = our.job OR (our.work <> '' AND one.work = our.work))",
+            (job, destination),
+        ).fetchall()
+        jobs = {job, *(row[1] for row in rows)}
+        places = (Path(os.fsdecode(row[0])) for row in rows)
+        return [place for place in dict.fromkeys(places) if not self.is_taken(place, jobs)]
+
     # --- questions ------------------------------------------------------------------------------------------
 
     def settled_questions(self) -> dict[str, Path]:

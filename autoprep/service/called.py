@@ -1,6 +1,7 @@
 """What a destination calls the file of a work: by its pattern, with the number that the work has or gets there."""
 
 import contextlib
+import os
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -8,11 +9,12 @@ from pathlib import Path
 
 from autoprep.domain import WorkFacts
 from autoprep.files.formats import ENCODERS
-from autoprep.wishes.names import file_stem, number_in, opening, shortened
+from autoprep.wishes.names import counts, file_stem, number_in, opening, shortened
 from autoprep.wishes.tables import Settings
 
 MOST_NUMBERS = 100_000
 _DIGITS = re.compile(r"[0-9]+")
+_ENDINGS = re.compile(r"(?:-[0-9]+)+$")
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,57 @@ class Called:
     def _opening(self, number: int) -> str:
         preset = self.settings.destinations[self.destination]
         return opening(preset, self.destination, self.facts, self.settings.artist.name, self.shown, number)
+
+    def alike(self) -> list[Path]:
+        """The files there that have the work's name, under whatever number, and with whatever number at the end.
+
+        Where a name says nothing of the work, all have it: only the one that any work would have first is meant then.
+        """
+        folder = self.settings.folders.ready / self.destination
+        if not self._tells:
+            return [self.place()] if not self._counts and os.path.lexists(self.place()) else []
+        names: list[str] = []
+        with contextlib.suppress(OSError):
+            names = os.listdir(folder)
+        suffix, shapes = suffix_of(self.settings, self.destination), self._shapes()
+        stems = (name.removesuffix(suffix) for name in names if name.endswith(suffix))
+        return [folder / f"{stem}{suffix}" for stem in stems if any(self._fits(stem, *shape) for shape in shapes)]
+
+    @property
+    def _counts(self) -> bool:
+        return counts(self.settings.destinations[self.destination])
+
+    @property
+    def _tells(self) -> bool:
+        """Whether the work's name there tells it from others."""
+        name = self.settings.destinations[self.destination].name
+        said = {"photo": self.shown, "title": self.facts.title, "inv": self.facts.inventory}
+        return any(value and f"{{{field}" in name for field, value in said.items())
+
+    def _shapes(self) -> list[tuple[str, int, str]]:
+        """What stands before the number, of how many digits that is, and what comes behind it."""
+        if not self._counts:
+            return [(self.place().stem, 0, "")]
+        found = []
+        for digits in range(2, len(str(MOST_NUMBERS - 1)) + 1):
+            least = 10 ** (digits - 1)
+            start = self._opening(least)
+            if start.endswith(str(least)):
+                found.append((start[:-digits], digits, self.place(least).stem[len(start) :]))
+        return found
+
+    def _fits(self, stem: str, before: str, digits: int, after: str) -> bool:
+        """Whether a name has one of these shapes; one with a number at its end may be cut before that."""
+        number = stem[len(before) :][:digits]
+        if digits and not (stem.startswith(before) and len(number) == digits and number.isdecimal()):
+            return False
+        whole = f"{before}{number}{after}"
+        run = _ENDINGS.search(stem)  # one of the artist's may have met one that had an ending already
+        starts = [place for place in range(run.start(), len(stem)) if stem[place] == "-"] if run is not None else []
+        return stem == whole or any(
+            stem[:at] == whole or (whole.startswith(stem[:at]) and self.place(int(number or 1), stem[at:]).stem == stem)
+            for at in starts
+        )
 
     def files(self) -> list[Path]:
         """All that lies in the destination, whoever has put it there."""

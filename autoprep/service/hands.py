@@ -247,11 +247,11 @@ class Hands:
                 boundary("keep aside")
                 keep_aside(self.settings, *handed[row.path])
         left = left_behind(rows, before)
-        take_all_out(self.settings, order.job, left[True])
+        take_all_out(self.settings, self._ledger, order.job, left[True])
         for part, final in parts:
             boundary("publish")
             publish(part, final)
-        take_all_out(self.settings, order.job, left[False])
+        take_all_out(self.settings, self._ledger, order.job, left[False])
 
     @staticmethod
     def _without(parts: list[tuple[Path, Path]], finals: Container[Path]) -> list[tuple[Path, Path]]:
@@ -320,6 +320,8 @@ class Hands:
                 boundary("withdraw")
                 away = take_out(self.settings, known.view.job, made)
                 left = not away and made.path is not None and os.path.lexists(made.path)
+                if left:
+                    self._ledger.keep_stayed(known.view.job, made)
                 said = left_there(why) if left and kind_of(why) in (HOLD.kind, NOT_SENT.kind) else why
                 plan = "" if made.why in MADE_LATER else made.plan  # it is that of before, and would come back as such
                 state: State = "withdrawn" if away else "picked up"

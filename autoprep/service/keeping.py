@@ -45,10 +45,11 @@ def take_out(settings: Settings, job: str, rendition: Rendition) -> bool:
     return is_ours(away, rendition.output.sha256)
 
 
-def take_all_out(settings: Settings, job: str, files: Iterable[Rendition]) -> None:
-    """Take out several files of a photo."""
+def take_all_out(settings: Settings, ledger: Ledger, job: str, files: Iterable[Rendition]) -> None:
+    """Take out several files of a photo; those that stay, because they were edited, are kept in mind."""
     for rendition in files:
-        take_out(settings, job, rendition)
+        if not take_out(settings, job, rendition) and rendition.path and os.path.lexists(rendition.path):
+            ledger.keep_stayed(job, rendition)
 
 
 def is_alike(one: Path | None, two: Path | None) -> bool:

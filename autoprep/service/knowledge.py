@@ -20,6 +20,7 @@ from autoprep.service.rule import Known, steps
 from autoprep.service.said import Said, bare, noted_as, noted_names, words_left
 from autoprep.service.steps import Step
 from autoprep.service.takes import merit
+from autoprep.service.unread import Unread
 from autoprep.wishes.photo_notes import has_note
 from autoprep.wishes.tables import Settings
 
@@ -70,6 +71,7 @@ class Knowledge:
         self._questions = Questions(settings.service.settle_s, root=self._root)
         for question in ledger.open_questions():
             self._questions.note(question)
+        self._unread = Unread()
         self._chosen: dict[str, int] = {}
         self._answers: dict[str, Outline] = {}
         self._each: dict[str, tuple[Outline, ...]] = {}
@@ -158,12 +160,12 @@ class Knowledge:
         """After a look at the inbox; the photos that lie elsewhere now than the ledger says."""
         here: dict[str, tuple[bytes, ...]] = {}
         there: dict[bytes, str] = {}  # what lies in the inbox, and the photo that is known to be there
-        paths, fresh = {one.path for one in found}, {one.signature[0] for one in found if one.path not in files}
+        self._unread.look(found, files)
         for item in found:
             seen = files.get(item.path)
             known = seen is not None and seen.signature == item.signature and seen.job in self._lines
             there[item.path] = job = seen.job if seen is not None and known else ""
-            if job and not self._is_away(job, item, paths, fresh):
+            if job and not self._unread.may_be(self._lines[job].path, item):
                 here[job] = (*here.get(job, ()), item.path)
         for whole in self._parts.keys() & here.keys():
             here |= dict.fromkeys(self._parts[whole], here[whole])
@@ -198,14 +200,6 @@ class Knowledge:
     def _copies(self, job: str) -> tuple[str, ...]:
         """Where else than at its own place a photo lies now."""
         return tuple(shown_name(path) for path in self._here[job] if path != self._lines[job].path)
-
-    def _is_away(self, job: str, copy: Found, paths: Container[bytes], fresh: Container[int]) -> bool:
-        """Whether a photo has left its place, and what is not read yet may be it: a copy must not give it its name.
-
-        fresh: the sizes of what is not read yet.
-        """
-        own = self._lines[job].path
-        return copy.path != own and own not in paths and copy.signature[0] in fresh
 
     def _is_astray(self, job: str, there: Container[bytes], folders: Container[str]) -> bool:
         """Whether the folder of a photo is away, or can't be looked through, and a copy of it lies elsewhere.
@@ -348,7 +342,7 @@ class Knowledge:
         """A photo that is away keeps what was said of it: its notes may be away with it."""
         view = self.view(job)
         if job in self._here or view.state != "done":
-            return self._said.of(self.settings, view)
+            return self._unread.heard(self.settings, view, self._said.of(self.settings, view), self._here.get(job, ()))
         return self._said.of_one_away(self.settings, view)
 
     def takes(self, work: str) -> list[Known]:
@@ -358,6 +352,7 @@ class Knowledge:
     def news(self) -> Iterator[list[str]]:
         """The photos that something is new of, work by work; they are no longer new then. May be left early."""
         done: set[str] = set()
+        self._new |= self._unread.over()
         for job in sorted(self._new & self._lines.keys()):
             if job in done:
                 continue

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from autoprep.ledger import Job, Ledger, Rendition
 from autoprep.service.keeping import at_place, beside, is_alike, is_ours, next_free, under_another_name
-from autoprep.service.places import counted, misplaced, other_names, places_for, plain_place
+from autoprep.service.places import counted, files_called_so, misplaced, other_names, places_for, plain_place
 from autoprep.service.rule import Known
-from autoprep.told.explanations import HOLD, NOT_SENT, another_there
+from autoprep.told.explanations import HOLD, NOT_SENT, others_there
 from autoprep.wishes.tables import Settings
 
 
@@ -97,17 +97,21 @@ def _lies_already(settings: Settings, ledger: Ledger, known: Known, row: Renditi
 def with_unknown_files(
     settings: Settings, ledger: Ledger, known: Known, rows: Mapping[str, Rendition]
 ) -> dict[str, Rendition]:
-    """The same with the word that a file of the work's name lies there, where the work is on hold or not sent there.
+    """The same with the word that files of the work's name lie there, where the work is on hold or not sent there.
 
-    Nobody's records know it (older ones were put back, or the artist laid it there), so no hold reaches it.
+    Nobody's records know them (older ones were put back; the artist laid them there, or has changed one, and another
+    was made beside it), so no hold reaches them.
     """
     found = dict(rows)
     for name, row in rows.items():
         if row.state in ("in place", "failed") or row.why not in (HOLD.kind, NOT_SENT.kind):
             continue
-        plain = plain_place(settings, name, known) if name in settings.destinations else None
-        if plain is not None and not counted(settings, name) and os.path.lexists(plain) and not ledger.is_taken(plain):
-            found[name] = replace(row, reason=another_there(row.reason, plain.name))
+        told = row.path if row.state == "picked up" else None  # one that was changed: the reason says so already
+        called = [place for place in files_called_so(settings, name, known) if not ledger.is_taken(place)]
+        stayed = [place for place in ledger.stayed(known.view.job, name) if os.path.lexists(place)]
+        unknown = sorted({place.name for place in (*called, *stayed) if place != told})
+        if unknown:
+            found[name] = replace(row, reason=others_there(row.reason, unknown))
     return found
 
 

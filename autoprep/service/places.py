@@ -245,6 +245,11 @@ def plain_place(settings: Settings, name: str, known: Known) -> Path:
     return _called(settings, name, known).place()
 
 
+def files_called_so(settings: Settings, name: str, known: Known) -> list[Path]:
+    """Files of a destination that have a work's name there, whoever has put them there."""
+    return _called(settings, name, known).alike() if name in settings.destinations else []
+
+
 def other_names(settings: Settings, name: str, known: Known, place: Path, size: int) -> list[Path]:
     """Files of so many bytes under the names that a work's file would have had in place of this one: other numbers."""
     if name not in settings.destinations:

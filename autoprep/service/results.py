@@ -9,7 +9,7 @@ from autoprep.domain import JobRecord, WorkFacts
 from autoprep.job.orders import JobOrder
 from autoprep.ledger import Rendition, dated
 from autoprep.service.depends import settings_digest, table_digest, told
-from autoprep.told.explanations import BEFORE_STAYS, HOLD, MADE_LATER
+from autoprep.told.explanations import BEFORE_STAYS, HOLD, MADE_LATER, NOT_SENT
 from autoprep.wishes.tables import Settings
 
 
@@ -113,10 +113,15 @@ def with_renditions(
     record: JobRecord, made: Mapping[str, Rendition], goal: tuple[str, ...], order: tuple[str, ...]
 ) -> JobRecord:
     """The record with the files and the reasons that the ledger has of each destination."""
+    now = HOLD if record.work.hold else NOT_SENT
     rank = {name: index for index, name in enumerate(order)}
     rows = sorted(made.values(), key=lambda row: rank.get(row.destination, len(rank)))
     # What waited, or failed, where the work is sent no more is no news; on hold it is sent nowhere, and all waits.
     rows = [row for row in rows if not goal or row.destination in goal or row.state not in ("held", "failed")]
+    # What could not be made stays so in the ledger, and is tried again; meanwhile it is nobody's worry.
+    rows = [
+        row if goal or row.state != "failed" else replace(row, state="held", reason=now, why=now.kind) for row in rows
+    ]
     given = [row for row in rows if row.state == "in place" or (row.state == "picked up" and row.destination in goal)]
     outputs = [row.output for row in given if row.output is not None]
     alternate = record.outcome == "alternate"

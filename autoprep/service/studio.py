@@ -315,7 +315,7 @@ class _Lists:
         return next(place for place in names if not os.path.lexists(place) or self._is_ours(place))
 
     def _ours(self, folder: Path, suffix: str) -> list[Path]:
-        names = [_file_of(key) for key in self._known if self._is_of(key, folder, suffix)]
+        names = {_file_of(key): None for key in self._known if self._is_of(key, folder, suffix)}  # each has two keys
         return [place for place in (folder / name for name in names) if self._is_ours(place)]
 
     @staticmethod

@@ -166,10 +166,18 @@ def left_there(why: str) -> Reason:
     return Reason(f"{why}; {said}", kind_of(why))
 
 
-def another_there(why: str, file: str) -> Reason:
-    """The same reason where a file that the records do not know has the work's name there; file: what it is called."""
-    said = f"{file} lies there, which this studio's records do not know, so it was left; take it out if it is this work"
+OTHERS_THERE = "which is not as this studio made it, so it was left; take it out if it is this work"
+
+
+def others_there(why: str, files: Sequence[str]) -> Reason:
+    """The same reason where files that no record knows have the work's name there, or the artist's stayed; by name."""
+    said = "; ".join(f"{file} lies there, {OTHERS_THERE}" for file in files)
     return Reason(f"{why}; {said}", kind_of(why))
+
+
+def is_told_there(reason: str, file: str) -> bool:
+    """Whether such a reason names a file."""
+    return f"; {file} lies there, {OTHERS_THERE}" in reason
 
 
 def sent_nowhere(said: WorkFacts) -> str:

@@ -12,7 +12,16 @@ from pathlib import Path
 from autoprep.errors import NO_LEDGER
 from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
-from autoprep.told.explanations import ABSENT, BY_FOLDER, NO_DESTINATION, ends_too_early, not_used, sent_nowhere
+from autoprep.told.explanations import (
+    ABSENT,
+    BY_FOLDER,
+    NO_DESTINATION,
+    OTHERS_THERE,
+    ends_too_early,
+    is_told_there,
+    not_used,
+    sent_nowhere,
+)
 from autoprep.told.list_letters import lacking
 from autoprep.wishes.note_files import is_work_list
 from autoprep.wishes.places import ledger_path
@@ -37,6 +46,7 @@ class Status:
     displaced: photos, and the job of another work that lay at the same place, of which there are pictures yet;
     held_back: photos with a destination that waits for a better photo, or for a word on its size, say; there_again:
     pictures that were away, with their folder, when they were to be taken out of ready/, and lie there again;
+    unknown_there: files below ready/ that no record knows, under the names of works that are held, or not sent there;
     asked_afresh: finished photos that wait to be measured again, as the artist has asked;
     letters: what is told of letters in lists that no font holds; lists: what is wrong with lists of works in the inbox;
     not_begun: photos in the inbox that are not taken in yet, for photos are read when it is nearly their turn;
@@ -68,6 +78,7 @@ class Status:
     displaced: tuple[tuple[str, str], ...] = ()
     held_back: tuple[str, ...] = ()
     there_again: tuple[str, ...] = ()
+    unknown_there: tuple[str, ...] = ()
     asked_afresh: tuple[str, ...] = ()
     letters: tuple[str, ...] = ()
     lists: tuple[str, ...] = ()
@@ -79,8 +90,9 @@ class Status:
     def needs_attention(self) -> bool:
         """Whether somebody should look: questions, photos set aside, what failed, no room, no inbox, or no workers."""
         short = self.free_mb < self.needed_mb
-        asks = self.questions or self.set_aside or self.not_given_out or self.left_in_place or self.there_again
-        return bool(asks or self.failing or short or self.trouble or self.no_inbox or self.no_records)
+        asks = self.questions or self.set_aside or self.not_given_out
+        there = self.left_in_place or self.there_again or self.unknown_there
+        return bool(asks or there or self.failing or short or self.trouble or self.no_inbox or self.no_records)
 
     def lines(self) -> list[str]:
         """The same in words."""
@@ -104,12 +116,7 @@ class Status:
             said.append(f"Photos with a destination that could not be made: {named}; `autoprep show PHOTO` says why")
         if lost:
             said.append(f"Given out nowhere, for there is no such destination: {_named(lost, _MOST_NAMED)}")
-        if self.left_in_place:
-            words = "Changed by you, so left in ready/ though their works are held, or not sent there"
-            said.append(f"{words}: {_named(self.left_in_place, _MOST_NAMED)}; take them out yourself")
-        if self.there_again:
-            words = "In ready/ again, though their works are held, or not sent there"
-            said.append(f"{words}: {_named(self.there_again, _MOST_NAMED)}; `watch` or `once` takes them out")
+        said += self._lies_there()
         said += [
             f"Another photo lay where {plain(shown)} lies now, and its pictures are still given out: if it is the same "
             f"work, `autoprep say {job} hold` takes them out"
@@ -125,6 +132,20 @@ class Status:
         room = f"Free space: {_size(self.free_mb)}"
         short = "" if self.free_mb >= self.needed_mb else f"; work waits until there are {_size(self.needed_mb)}"
         return [*said, room + short]
+
+    def _lies_there(self) -> list[str]:
+        """What lies in ready/ though it should not."""
+        said = []
+        if self.left_in_place:
+            words = "Changed by you, so left in ready/ though their works are held, or not sent there"
+            said.append(f"{words}: {_named(self.left_in_place, _MOST_NAMED)}; take them out yourself")
+        if self.there_again:
+            words = "In ready/ again, though their works are held, or not sent there"
+            said.append(f"{words}: {_named(self.there_again, _MOST_NAMED)}; `watch` or `once` takes them out")
+        if self.unknown_there:
+            words = "Not as they were made, so left in ready/, though their works seem to be held, or not sent there"
+            said.append(f"{words}: {_named(self.unknown_there, _MOST_NAMED)}; take them out if they show these")
+        return said
 
     def _waits(self) -> list[str]:
         """What waits for another reason than that it is new, and for what."""
@@ -208,6 +229,19 @@ def _left_in_place(settings: Settings, overview: Overview, *, ours: bool) -> tup
     return tuple((place.relative_to(ready) if place.is_relative_to(ready) else place).as_posix() for place in there)
 
 
+def _unknown_there(settings: Settings, overview: Overview) -> tuple[str, ...]:
+    """Files below ready/ that no record knows, and of which works that are not given out there tell, if they lie there
+    yet.
+    """
+    lies: dict[str, list[str]] = {}
+    told = overview.lie_beside(OTHERS_THERE)
+    for name in {name for name, _ in told}:
+        with contextlib.suppress(OSError):
+            lies[name] = sorted(os.listdir(settings.folders.ready / name))
+    found = ((name, file) for name, reason in told for file in lies.get(name, ()) if is_told_there(reason, file))
+    return tuple(dict.fromkeys(f"{name}/{file}" for name, file in found))
+
+
 def _is_ours(place: Path, sha256: str) -> bool:
     from autoprep.service.keeping import is_ours  # costs a while, and is needed here alone
 
@@ -259,6 +293,7 @@ def status_of(
         displaced=() if overview is None else tuple(overview.displaced()),
         left_in_place=() if overview is None else _left_in_place(settings, overview, ours=False),
         there_again=() if overview is None else _left_in_place(settings, overview, ours=True),
+        unknown_there=() if overview is None else _unknown_there(settings, overview),
         held_back=() if overview is None else tuple(overview.held_back()),
         asked_afresh=() if overview is None else tuple(overview.asked_afresh()),
         letters=lacking(settings.folders.records),

@@ -237,6 +237,46 @@ def test_a_closed_folder_is_told_and_holds_up_no_other(wren: Studio, said: Said)
     assert (code, "written to" in told) == (0, False)
 
 
+@pytest.mark.parametrize("why", ["closed", "a fault"])
+@pytest.mark.parametrize("word", ["hold: yes", "not for: square, master", "not for: square"])
+def test_what_could_not_be_made_is_no_news_of_a_work_that_is_not_given_out_there(
+    wren: Studio, said: Said, word: str, why: str
+) -> None:
+    def tables(text: str) -> None:
+        wren.config.with_name("destinations.toml").write_text(text, encoding="utf-8")
+
+    whole = "[square]\nlong_side_px = 300\n[master]\nlong_side_px = 500\n"
+    tables(whole)
+    if why == "closed":
+        folder = closed(wren)
+    else:
+        tables(whole.replace("[master]", "max_kb = 55\n[master]"))
+    wren.put("Gull.jpg", photo(1))
+    assert "square" in wren.run()["Gull.jpg"].failed
+    assert said("status")[0] == 1
+    wren.put("Gull.txt", word)
+    record = wren.run()["Gull.jpg"]
+    assert record.failed == {}
+    assert said("status")[0] == 0
+    told = {"hold": "the photo is on hold (by its folder, a note or a word)", "not for: square": ""}
+    assert record.held.get("square", "") == told.get(word.removesuffix(": yes"), "the work is not sent here (any more)")
+    wren.put("Gull.txt", "")
+    record = wren.run()["Gull.jpg"]
+    assert "square" in record.failed
+    assert said("status")[0] == 1
+    wren.put("Gull.txt", word)
+    wren.run()
+    if why == "closed":
+        opened(folder)
+    else:
+        tables(whole)
+    wren.run()
+    wren.put("Gull.txt", "")
+    assert wren.run()["Gull.jpg"].failed == {}
+    assert {"square/Gull.jpg", "master/Gull.jpg"} == {*wren.files()}
+    assert said("status")[0] == 0
+
+
 def test_the_file_of_before_stays_in_a_closed_folder_until_it_is_open(wren: Studio) -> None:
     wren.put("Gull.jpg", photo(1))
     wren.run()

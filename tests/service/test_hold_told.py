@@ -1,11 +1,13 @@
 """What holds a work, and what does not, is said as it is."""
 
 import json
+import shutil
 import sqlite3
 
 import pytest
 
 from autoprep.cli import main
+from autoprep.service.rebuild import rebuild
 from autoprep.told.explanations import HOLD
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
@@ -43,6 +45,66 @@ def test_a_copy_on_hold_holds_the_work(wren: Studio) -> None:
     wren.put("hold/Reeds.jpg", photo(1))
     wren.run()
     assert wren.files() == before
+
+
+def begun_anew(wren: Studio, way: str) -> None:
+    """All files of the inbox are read again, one after the other."""
+    if way == "rebuilt":
+        rebuild(wren.settings, sound_too=True)
+        return
+    old = wren.inbox.rename(wren.inbox.with_name(f"old {len(list(wren.inbox.parent.iterdir()))}"))
+    shutil.copytree(old, wren.inbox)
+
+
+@pytest.mark.parametrize("way", ["rebuilt", "another disk"])
+@pytest.mark.parametrize("where", ["Reeds.jpg", "A/Reeds.jpg", "Z/Reeds.jpg"])
+def test_what_a_copy_holds_is_not_brought_back_while_that_copy_is_not_read_yet(
+    wren: Studio, where: str, way: str
+) -> None:
+    wren.put(where, photo(1))
+    wren.put("Rocks.jpg", photo(2))
+    wren.run()
+    wren.put("hold/Reeds.jpg", photo(1))
+    wren.run()
+    before = wren.files()
+    assert not any("Reeds" in name for name in before)
+    begun_anew(wren, way)
+    wren.run()
+    assert wren.files() == before
+    assert logged(wren, "brought back") == []
+    assert len(logged(wren, "withdrawn")) == 1
+    begun_anew(wren, way)
+    (wren.inbox / "hold/Reeds.jpg").unlink()
+    wren.run()
+    assert any("Reeds" in name for name in wren.files())
+
+
+@pytest.mark.parametrize("way", ["rebuilt", "another disk"])
+def test_nor_what_a_copy_keeps_from_a_destination(wren: Studio, way: str) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    wren.put("not for square/Reeds.jpg", photo(1))
+    wren.run()
+    before = wren.files()
+    assert {*before} == {"master/Reeds.tif"}
+    begun_anew(wren, way)
+    wren.run()
+    assert wren.files() == before
+    assert logged(wren, "brought back") == []
+
+
+def test_an_unread_file_on_hold_that_turns_out_another_photo_holds_nothing_up(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("Reeds.txt", "hold: yes")
+    wren.run()
+    assert not wren.files()
+    (wren.inbox / "Reeds.txt").unlink()
+    wren.put("hold/Rocks.jpg", photo(2))
+    assert (wren.inbox / "hold/Rocks.jpg").stat().st_size == (wren.inbox / "Reeds.jpg").stat().st_size
+    wren.run()
+    assert {*wren.files()} == {"square/Reeds.jpg", "master/Reeds.tif"}
 
 
 def test_a_copy_that_is_sent_somewhere_sends_the_work_there_besides(wren: Studio) -> None:

@@ -73,6 +73,26 @@ def test_lists_go_where_none_is_asked_for_any_more(wren: Studio) -> None:
     assert len(lists(wren)) == 4
 
 
+@pytest.mark.parametrize("most", [200, 0])
+def test_a_list_that_is_taken_away_is_no_fault_and_holds_up_no_other(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch, most: int
+) -> None:
+    tables(wren, SITE + CALL + CALL.replace("[call]", "[open-call]"))
+    wren.put("Thrift.jpg", photo(3))
+    wren.run()
+    assert len(lists(wren)) == 6
+    monkeypatch.setattr("autoprep.service.studio._MOST_IN_PDF", most)
+    if most:
+        tables(wren, SITE + CALL.replace("listing = true", "") + CALL.replace("[call]", "[open-call]"))
+    wren.put("Gull.jpg", photo(4))
+    wren.run()
+    log = (wren.settings.folders.records / "log.jsonl").read_text(encoding="utf-8")
+    assert "not written" not in log
+    kinds = ("csv", "html", "pdf") if most else ("csv", "html")
+    places = ("open-call",) if most else ("call", "open-call")
+    assert lists(wren) == [f"{place}/image-list.{kind}" for place in places for kind in kinds]
+
+
 def test_the_lists_of_a_gone_table_stay_while_they_are_true(wren: Studio) -> None:
     tables(wren, SITE)
     wren.run()

@@ -5,10 +5,12 @@ import shutil
 
 import pytest
 
+from autoprep.cli.main import main
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -90,7 +92,7 @@ def test_a_picture_that_no_record_knows_is_told_where_its_work_is_not_given_out(
     wren.put("IMG_3.txt", word)
     records = wren.run()
     told = {shown: record.held.get("site", "") for shown, record in records.items()}
-    assert {shown for shown, words in told.items() if "which this studio's records do not know" in words} == (
+    assert {shown for shown, words in told.items() if "which is not as this studio made it" in words} == (
         {"IMG_2.jpg", "IMG_3.jpg"} if "hold" in word else {"IMG_3.jpg"}
     )
     assert "; IMG_3.jpg lies there, which" in told["IMG_3.jpg"]
@@ -140,3 +142,112 @@ def test_pages_that_are_deleted_are_written_again(wren: Studio, lost: str) -> No
     engine.stop()
     assert lying().keys() == before.keys()
     assert wren.made() == []
+
+
+NAMES = ("{photo}", "{nn} {photo}", "{title} {nn}", "{nn} {last} {title}")
+
+
+@pytest.mark.parametrize("word", ["hold: yes", "not for: site"])
+@pytest.mark.parametrize("name", NAMES)
+def test_a_picture_that_was_retouched_is_told_on_hold_though_another_was_made_beside_it(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], name: str, word: str
+) -> None:
+    table = f'[site]\nlong_side_px = 500\nname = "{name}"\n'
+    studio.config_file.with_name("destinations.toml").write_text(table, encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    status = ["status", "--config", str(wren.config)]
+    wren.put("Tern.jpg", photo(2))
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    first = next(place for place in (wren.settings.folders.ready / "site").iterdir() if "Gull" in place.name)
+    first.write_bytes(b"retouched")
+    wren.put("Gull.txt", "year: 2025")
+    wren.run()
+    again = first.with_stem(f"{first.stem}-2")
+    assert again.exists()
+    again.write_bytes(b"retouched as well")
+    wren.put("Gull.txt", "year: 2026")
+    wren.run()
+    assert first.with_stem(f"{first.stem}-2-2").exists()
+    assert main(status) == 0
+    wren.put("Gull.txt", f"year: 2026\n{word}")
+    record = wren.run()["Gull.jpg"]
+    left = [again.name, first.name]
+    assert sorted(place.name for place in first.parent.iterdir() if "Gull" in place.name) == left
+    assert [name for name in left if f"; {name} lies there, which" in record.held["site"]] == left
+    capsys.readouterr()
+    assert main(status) == 1
+    assert f"held, or not sent there: 2 (site/{left[0]}, site/{left[1]}); take them out" in capsys.readouterr().out
+    first.unlink()
+    again.unlink()
+    assert main(status) == 0
+
+
+def test_of_names_that_are_cut_and_of_other_works_each_is_told_apart(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tables = (
+        '[site]\nlong_side_px = 500\nname = "{nn} {title}"\nname_max = 12\n'
+        '[all]\nlong_side_px = 400\nname = "{nn} {last}"\n'
+    )
+    studio.config_file.with_name("destinations.toml").write_text(tables, encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    wren.put("Sea holly, north shore.jpg", photo(1))
+    wren.run()
+    site = wren.settings.folders.ready / "site"
+    (lies,) = (place.stem for place in site.iterdir())
+    assert lies == "01 Sea holly"
+    theirs = ["07 Sea holly", "123 Sea holl", "05 Sea hol-2"]
+    for stem in (*theirs, "02 Sea", "Sea holly", "03 Sea hollyhock", "x7 Sea holly", "05 Sea ho-2"):
+        (site / f"{stem}.jpg").write_bytes(b"the artist's")
+    (site.parent / "all" / "07 Halloway.jpg").write_bytes(b"the artist's")
+    wren.put("Sea holly, north shore.txt", "hold: yes")
+    (record,) = wren.run().values()
+    told = [stem for stem in theirs if f"; {stem}.jpg lies there, which" in record.held["site"]]
+    assert told == theirs
+    assert record.held["site"].count("lies there") == len(theirs)
+    assert "lies there" not in record.held["all"]
+
+
+@pytest.mark.parametrize("moved", [False, True])
+def test_a_picture_that_was_retouched_is_told_on_hold_after_its_work_got_another_name(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], moved: bool
+) -> None:
+    studio.config_file.with_name("destinations.toml").write_text("[site]\nlong_side_px = 500\n", encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    (wren.settings.folders.ready / "site" / "Gull.jpg").write_bytes(b"retouched")
+    (wren.inbox / "Gull.jpg").rename(wren.inbox / "Tern.jpg")
+    wren.run()
+    assert {*wren.files()} == {"site/Gull.jpg", "site/Tern.jpg"}
+    if moved:
+        there = studio.studio.with_name("Moved")
+        shutil.move(studio.studio, there)
+        wren = Studio(load(there / "config" / "autoprep.toml"), monkeypatch)
+    wren.put("Tern.txt", "hold: yes")
+    record = wren.run()["Tern.jpg"]
+    assert {*wren.files()} == {"site/Gull.jpg"}
+    assert "; Gull.jpg lies there, which" in record.held["site"]
+    status = ["status", "--config", str(wren.config)]
+    assert main(status) == 1
+    assert "held, or not sent there: 1 (site/Gull.jpg); take them out" in capsys.readouterr().out
+    (wren.settings.folders.ready / "site" / "Gull.jpg").unlink()
+    assert main(status) == 0
+
+
+def test_a_retouched_picture_of_a_worse_take_is_told_when_the_work_is_held(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    studio.config_file.with_name("destinations.toml").write_text("[site]\nlong_side_px = 500\n", encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    (wren.settings.folders.ready / "site" / "IMG_1.jpg").write_bytes(b"retouched")
+    wren.put("IMG_2.jpg", photo(1, sharp=9))
+    wren.run()
+    assert len(wren.files()) == 2
+    wren.put("IMG_2.txt", "hold: yes")
+    records = wren.run()
+    assert {*wren.files()} == {"site/IMG_1.jpg"}
+    assert "; IMG_1.jpg lies there, which" in records["IMG_2.jpg"].held["site"]

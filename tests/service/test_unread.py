@@ -1,0 +1,57 @@
+"""Files of the inbox that are not read yet, and what they may hold."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from autoprep.domain import WorkFacts
+from autoprep.ledger import Ledger, SeenFile, View
+from autoprep.service.inbox import Found, scan
+from autoprep.service.unread import Unread
+from autoprep.wishes.tables import Settings
+
+
+def view_of_one_on_hold(ledger: Ledger) -> View:
+    job = ledger.claim("a" * 64, b"Reeds.jpg", "Reeds.jpg", lambda _: {}).job
+    view = ledger.view(job)
+    assert view is not None
+    return replace(view, state="done", said=WorkFacts(hold=True))
+
+
+def test_a_file_holds_until_it_is_read_or_gone(studio: Settings, tmp_path: Path) -> None:
+    inbox = studio.folders.inbox
+    (inbox / "hold").mkdir()
+    for name in ("Reeds.jpg", "hold/Rocks.jpg", "hold/Gulls.jpg", "hold/longer.jpg", "Terns.jpg"):
+        (inbox / name).write_bytes(b"a photo" + b"." * ("longer" in name))
+    ledger, unread = Ledger(tmp_path / "ledger.sqlite3"), Unread()
+    view = view_of_one_on_hold(ledger)
+    ledger.close()
+    files: dict[bytes, SeenFile] = {}
+
+    def held(said: WorkFacts | None = None) -> bool:
+        return unread.heard(studio, view, said or WorkFacts(), (b"Reeds.jpg",)).hold
+
+    def looked() -> Sequence[Found]:
+        found = scan(inbox)
+        unread.look(found, files)
+        return found
+
+    assert not held()  # nothing was looked at yet
+    for item in looked():
+        if item.path in (b"Reeds.jpg", b"hold/Rocks.jpg"):
+            files[item.path] = SeenFile(item.signature, "")
+    assert held()
+    assert not held(WorkFacts(released=True))
+    assert held()
+    assert unread.over() == set()
+    (inbox / "hold/Gulls.jpg").unlink()
+    looked()
+    assert unread.over() == {view.job}
+    assert not held()  # what is left was read, is longer, or holds nothing
+    assert unread.over() == set()
+    (inbox / "hold/Gulls.jpg").write_bytes(b"a photo")
+    gulls = next(item for item in looked() if item.path == b"hold/Gulls.jpg")
+    assert held()
+    files[gulls.path] = SeenFile(gulls.signature, "")
+    assert unread.over() == {view.job}  # before the next look
+    assert not held()
