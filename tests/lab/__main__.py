@@ -36,6 +36,7 @@ from .several import SEVERAL_SEEDS, score_several
 from .shade.__main__ import add_arguments as add_shade_arguments
 from .shade.__main__ import run as train_shade
 from .takes import TAKES_SEEDS, score_takes
+from .varied import score_varied
 from .works import ALL_KINDS, KINDS
 
 
@@ -89,6 +90,7 @@ _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "best-take": lambda given: score_best(given.works, given.first, given.processes, wordy=given.all),
     "fortnight": _fortnight,
     "pages": lambda given: score_pages(given.folder, given.out),
+    "varied": lambda given: score_varied(given.folder, given.processes),
     "calibrate": lambda given: calibrate(given.photos, given.out),
 }
 
@@ -172,6 +174,9 @@ def main() -> None:
     pages = commands.add_parser("pages", help="score the light on real photos of pages with labelled outlines")
     pages.add_argument("folder", type=Path, help="photos and their labels.json")
     pages.add_argument("--out", type=Path, help="folder for before/after sheets")
+    varied = commands.add_parser("varied", help="look for labelled works in real photos, mirrored, turned, cut, darker")
+    varied.add_argument("folder", type=Path, help="photos and their labels.json")
+    varied.add_argument("--processes", type=int, default=2)
     honest = commands.add_parser("calibrate", help="how honest the outline's confidence is, on report seeds")
     honest.add_argument("--photos", type=int, default=400)
     honest.add_argument("--out", type=Path, help="the plot to write")
