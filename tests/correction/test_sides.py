@@ -1,6 +1,7 @@
 """Each side among its rivals: shadows on walls, drawn lines, sheets below; what the photo's border cuts stays."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -197,6 +198,28 @@ def test_what_a_side_might_have_been_is_still_a_choice(
     assert found[0].confidence == confidence
     assert found[0].evidence["sides_moved"] == 1
     assert all(other.confidence == pytest.approx(1 - confidence) for other in found[1:])
+
+
+@pytest.mark.parametrize(("inward_px", "confidence"), [(0, 0.92), (2, 0.92), (90, 0.85)])
+def test_the_material_speaks_for_the_outline_that_it_saw(
+    monkeypatch: pytest.MonkeyPatch, inward_px: int, confidence: float
+) -> None:
+    """What the material told from its desk is doubted where a side is moved onto a line that is ruled on the page."""
+    photo = read_photo(photos.jpeg())
+    entry = Answer(photos.corners(), 0.92, evidence={"one_sheet": 1.0})
+    right = np.array([[1.0, 0], [0, 0], [0, 0], [1, 0]]) * photo.full_px[0] / 1200
+
+    def settle_so(lab: Float32, maps: Float32, quad: Float64, eye: Float64, cut: Sides) -> Settled:
+        moved = quad + right * inward_px * lab.shape[1] / photo.full_px[0]
+        return Settled(moved, (False, False, False, True), np.ones(4), moved)
+
+    monkeypatch.setattr(finder, "settle", settle_so)
+    sight = eye.Sight((eye.Seen(entry.quad, _NONE, 0.99),), 1.0, 0.05, _maps())
+    first, *others = finder._settled(Copies(photo), sight, entry, sight.works[0])
+    assert first.confidence == pytest.approx(confidence)
+    assert len(others) == (inward_px == 90)  # the outline before is a choice
+    unasked = replace(entry, evidence={})  # others spoke for it
+    assert finder._settled(Copies(photo), sight, unasked, sight.works[0])[0].confidence == 0.92
 
 
 def test_the_whole_photo_has_no_sides_to_be_moved() -> None:

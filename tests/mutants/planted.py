@@ -2996,4 +2996,6 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a photo whose turn has not come is called unknown", "autoprep/cli/found.py", "    why = _not_begun(settings, wanted)\n    if why:\n", "    why = _not_begun(settings, wanted)\n    if False:\n", ("tests/test_cli.py",)),
     Mistake("in a new studio a photo whose turn has not come is called unknown", "autoprep/cli/found.py", "raise UsageError(why or f\"no photo", "raise UsageError(f\"no photo", ("tests/test_cli.py",)),
+    Mistake("the material speaks for sides that it never saw", "autoprep/correction/outline/finder.py", "return is_one_sheet(*_in_copy(copies, moved), entry.cut)", "return True", ("tests/correction/test_sides.py",)),
+    Mistake("sides that stay cost the word of the material", "autoprep/correction/outline/finder.py", "not entry.evidence.get(\"one_sheet\") or overlap", "False or overlap", ("tests/correction/test_sides.py",)),
 )  # fmt: skip

@@ -248,11 +248,14 @@ def _settled(copies: Copies, sight: eye.Sight, entry: Answer, seen: eye.Seen) ->
     """The answer with each side on an edge that is clearly likelier; where that makes another shape of it, the one
     before as well.
 
-    Where it is a question in any case, that with all sides on the likeliest edge, clearly or not, comes first.
+    Where it is a question in any case, that with all sides on the likeliest edge, clearly or not, comes first. Where
+    the material alone spoke for the answer, it is asked again for what became of it.
     """
     if entry.whole:
         return [entry]
     settled = _weighed_sides(copies, sight, entry, seen)
+    if not _still_one_sheet(copies, entry, settled.quad / _refining_scale(copies)):
+        entry = replace(entry, confidence=gate.DOUBTED)
     scale = _refining_scale(copies)
     evidence = {
         **entry.evidence, "sides_moved": float(sum(settled.moved)), "side_least": _least(settled.scores),
@@ -264,6 +267,13 @@ def _settled(copies: Copies, sight: eye.Sight, entry: Answer, seen: eye.Seen) ->
     return [
         replace(entry, quad=first, evidence=evidence), *(replace(entry, quad=quad, confidence=left) for quad in others)
     ]  # fmt: skip
+
+
+def _still_one_sheet(copies: Copies, entry: Answer, moved: Float64) -> bool:
+    """Whether what the material said of an answer holds for its moved sides too; (4, 2) corners in the photo."""
+    if not entry.evidence.get("one_sheet") or overlap_in_photo(moved, entry.quad, copies.photo.full_px) >= SAME:
+        return True
+    return is_one_sheet(*_in_copy(copies, moved), entry.cut)
 
 
 def _of_other_shapes(quads: Sequence[Float64], size: tuple[int, int]) -> list[Float64]:
