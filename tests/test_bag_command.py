@@ -78,3 +78,12 @@ def test_a_bag_goes_into_no_folder_of_the_service(kept: Settings, capsys: pytest
         assert main(["bag", "site", str(place), "--config", str(kept.config_file)]) == 2
         assert "does not belong into the folder" in capsys.readouterr().err
         assert set(kept.studio.rglob("*")) == before
+
+
+def test_a_sheet_goes_into_no_folder_of_the_service(kept: Settings, capsys: pytest.CaptureFixture[str]) -> None:
+    folders, config = kept.folders, ["--config", str(kept.config_file)]
+    for place in (folders.inbox, folders.ready / "site", folders.needs_a_look, folders.records):
+        assert main(["sheet", str(place / "works.pdf"), *config]) == 2
+        assert "a sheet does not belong into the folder" in capsys.readouterr().err
+        assert not list(kept.studio.rglob("*.pdf"))
+    assert main(["sheet", str(kept.studio / "works.pdf"), *config]) == 0

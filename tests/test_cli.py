@@ -49,6 +49,21 @@ def test_init_lays_out_a_studio_and_overwrites_nothing(tmp_path: Path, capsys: p
     assert "210 x 297 mm + 3 mm bleed at 300 ppi" in out
 
 
+def test_no_studio_is_made_in_what_another_one_works_on(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its pictures would be photos there. Beside the other's folders it may lie, and where that one can't be read."""
+    studio = tmp_path / "Studio"
+    assert run(capsys, "init", str(studio))[0] == 0
+    for place in ("inbox/June", "ready", "needs-a-look/second", "records/second"):
+        before = set(studio.rglob("*"))
+        code, _, err = run(capsys, "init", str(studio / place))
+        assert code == 2
+        assert "a studio does not belong into the folder" in err
+        assert set(studio.rglob("*")) == before
+    assert run(capsys, "init", str(studio / "second"))[0] == 0
+    (studio / "config" / "autoprep.toml").write_text("[[[", encoding="utf-8")
+    assert run(capsys, "init", str(studio / "inbox" / "June"))[0] == 0
+
+
 def test_check_names_file_line_and_nearest_key(studio: Settings, capsys: pytest.CaptureFixture[str]) -> None:
     place = studio.studio / "config" / "destinations.toml"
     place.write_text("[square]\nlong_side_px = 900\nqualty = 90\n", encoding="utf-8")

@@ -6,9 +6,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from autoprep import __version__
-from autoprep.cli.found import find_destination, open_ledger, settings_of
+from autoprep.cli.found import find_destination, open_ledger, refuse_own, settings_of
 from autoprep.cli.history import month_of
-from autoprep.errors import DeliveryError, UsageError
+from autoprep.errors import DeliveryError
 from autoprep.files.bag import Item, held_in, sha256_of, write_bag
 from autoprep.logs import counted
 from autoprep.service.studio import listed_in
@@ -23,7 +23,7 @@ def make_bag(options: argparse.Namespace) -> int:
     """Make the bag; 1 where there are no pictures at all, or one is not what it was."""
     settings, folder = settings_of(options), options.folder
     name = find_destination(settings, options.destination) or ""
-    _refuse_own(settings, folder)
+    refuse_own(settings, folder, "bag")
     month = month_of(options.month)
     ledger = open_ledger(settings)
     try:
@@ -49,18 +49,6 @@ def make_bag(options: argparse.Namespace) -> int:
         return 1
     print(f"{counted(len(new), 'picture')} in a bag, ready to hand over: {place}{known}")
     return 1 if changed else 0
-
-
-def _refuse_own(settings: Settings, folder: Path) -> None:
-    """Raises UsageError for a place where pictures are taken for new photos, or the service keeps its own files."""
-    folders = settings.folders
-    ours = {
-        folders.ready: "of finished pictures", folders.inbox: "that new photos come from",
-        folders.needs_a_look: "of questions", folders.records: "of records",
-    }  # fmt: skip
-    for place, called in ours.items():
-        if folder.resolve().is_relative_to(place.resolve()):
-            raise UsageError(f"a bag does not belong into the folder {called}; name another folder")
 
 
 def _sound(settings: Settings, entries: list[Entry], *, anyway: bool) -> tuple[list[Entry], list[Entry]]:

@@ -56,6 +56,18 @@ def _not_made(place: Path) -> str:
     return ""
 
 
+def refuse_own(settings: Settings, place: Path, what: str) -> None:
+    """Raises UsageError for a place where the service looks for new photos, or keeps its own files."""
+    folders = settings.folders
+    ours = {
+        folders.ready: "of finished pictures", folders.inbox: "that new photos come from",
+        folders.needs_a_look: "of questions", folders.records: "of records",
+    }  # fmt: skip
+    for folder, called in ours.items():
+        if place.resolve().is_relative_to(folder.resolve()):
+            raise UsageError(f"a {what} does not belong into the folder {called}; name another folder")
+
+
 def open_ledger(settings: Settings) -> Ledger | None:
     """The ledger of a studio; None where nothing came in yet. Raises LedgerDamaged where it is gone since."""
     place = ledger_path(settings)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from autoprep.cli.found import find_destination, open_ledger, settings_of
+from autoprep.cli.found import find_destination, open_ledger, refuse_own, settings_of
 from autoprep.cli.history import month_of
 from autoprep.domain import WorkFacts
 from autoprep.errors import UsageError
@@ -27,6 +27,7 @@ def make_sheet(options: argparse.Namespace) -> int:
     settings, target = settings_of(options), options.file
     if target.suffix.lower() != ".pdf":
         raise UsageError(f"the file must end in .pdf, not {target.name!r}")
+    refuse_own(settings, target, "sheet")
     if target.exists() and not options.anyway:
         raise UsageError(f"{target} is there already; --anyway writes a new one in its place")
     options.destination = name = find_destination(settings, options.destination)

@@ -1,6 +1,7 @@
 """Commands that make a studio."""
 
 import argparse
+import contextlib
 import os
 import re
 import shutil
@@ -8,7 +9,7 @@ from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
 
-from autoprep.cli.found import make_folders
+from autoprep.cli.found import make_folders, refuse_own
 from autoprep.cli.work import process_all
 from autoprep.errors import ConfigError, UsageError
 from autoprep.files.credentials import available, make_identity
@@ -33,8 +34,9 @@ def init(options: argparse.Namespace) -> int:
 
 
 def make_studio(folder: Path) -> Settings:
-    """Lay out a studio; files that are there stay as they are."""
+    """Lay out a studio; files that are there stay as they are. Raises UsageError within what another one works on."""
     folder = folder.absolute()
+    _refuse_within_others(folder)
     try:
         (folder / "config").mkdir(parents=True, exist_ok=True)
         for name, text in default_files().items():
@@ -46,6 +48,15 @@ def make_studio(folder: Path) -> Settings:
     except OSError as problem:
         raise ConfigError(f"the studio can't be made in {folder}: {problem.strerror}") from problem
     return settings
+
+
+def _refuse_within_others(folder: Path) -> None:
+    """A studio in another's inbox would have its pictures taken for new photos there."""
+    for parent in folder.parents:
+        there = parent / "config" / SETTINGS_FILE
+        if there.is_file():
+            with contextlib.suppress(ConfigError):  # what can't be read works on nothing
+                refuse_own(load(there, unmarked=True), folder, "studio")
 
 
 def credentials(options: argparse.Namespace) -> int:

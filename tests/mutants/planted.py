@@ -510,7 +510,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a bag holds all again", "held = set() if options.all else held_in(folder)", "held = set()"),
         ("a damaged picture goes into a bag", "        if found == entry.output.sha256:", "        if found:"),
     ),
-    Mistake("a bag goes into the inbox", "autoprep/cli/bag.py", "folders.inbox: \"that new photos come from\",", "", ("tests/test_bag_command.py",)),
+    Mistake("a bag goes into the inbox", "autoprep/cli/bag.py", "    refuse_own(settings, folder, \"bag\")\n", "", ("tests/test_bag_command.py",)),
     Mistake("a line without a colon is lost", "autoprep/cli/again.py", "if not (loose(line)[0] or word(line) or holds(line)):", "if False:", ("tests/test_repair.py",)),
     Mistake("a name that fits several photos is the newest", "autoprep/ledger/overview.py", "return _lying(rows) if number == 0 else", "return rows[:1] if rows else", ("tests/test_ledger.py",)),
     Mistake("a note may give one thing two values", "autoprep/wishes/note_files.py", "if meant != means and field", "if False and field", ("tests/test_words.py",)),
@@ -2998,4 +2998,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("in a new studio a photo whose turn has not come is called unknown", "autoprep/cli/found.py", "raise UsageError(why or f\"no photo", "raise UsageError(f\"no photo", ("tests/test_cli.py",)),
     Mistake("the material speaks for sides that it never saw", "autoprep/correction/outline/finder.py", "return is_one_sheet(*_in_copy(copies, moved), entry.cut)", "return True", ("tests/correction/test_sides.py",)),
     Mistake("sides that stay cost the word of the material", "autoprep/correction/outline/finder.py", "not entry.evidence.get(\"one_sheet\") or overlap", "False or overlap", ("tests/correction/test_sides.py",)),
+    Mistake("a sheet lies among finished pictures", "autoprep/cli/sheet.py", "    refuse_own(settings, target, \"sheet\")\n", "", ("tests/test_bag_command.py",)),
+    Mistake("a studio is made in another's inbox", "autoprep/cli/studio.py", "    _refuse_within_others(folder)\n", "", ("tests/test_cli.py",)),
+    Mistake("settings that can't be read stop a studio below", "autoprep/cli/studio.py", "contextlib.suppress(ConfigError)", "contextlib.suppress(KeyError)", ("tests/test_cli.py",)),
 )  # fmt: skip
