@@ -43,6 +43,12 @@ class Geometry(Value):
     focal_px: float | None = None
     sides: tuple[Side, Side, Side, Side] | None = None
 
+    def reach(self) -> float:
+        """How far the work reaches across its photo, or down, whichever is more, as a share of it."""
+        across, down = zip(*self.corners_px, strict=True)
+        width, height = self.photo_px
+        return max((max(across) - min(across)) / width, (max(down) - min(down)) / height)
+
     def turned(self, quarters: int) -> "Geometry":
         """The same work turned clockwise: what was its lower left corner becomes its upper left one."""
         found = self

@@ -264,7 +264,7 @@ def advice(plan: CorrectionPlan, measures: dict[str, float]) -> tuple[str, ...]:
         said.append("The photo is blurred: rest the elbows on something, or use the self-timer.")
     if measures["oblique_degrees"] > 15:
         said.append("Hold the phone flatter over the work; now it looked at it from the side.")
-    if _filled(plan.geometry) < 0.5:
+    if plan.geometry.reach() < 0.5:
         said.append("Come nearer: the work filled less than half of the photo, and prints need every pixel.")
     if measures["clipped_percent"] > 1:
         said.append("Tap on the paper and pull the brightness down a little: the lightest parts ran out of scale.")
@@ -273,13 +273,6 @@ def advice(plan: CorrectionPlan, measures: dict[str, float]) -> tuple[str, ...]:
             "Lay a colour chart or a grey card beside a painting: then the light, and so its colours, are known."
         )
     return tuple(said)
-
-
-def _filled(geometry: Geometry) -> float:
-    """How much of the photo the work takes up across or down, whichever is more: that side keeps one from nearer."""
-    across, down = zip(*geometry.corners_px, strict=True)
-    width, height = geometry.photo_px
-    return max((max(across) - min(across)) / width, (max(down) - min(down)) / height)
 
 
 def _geometry(plan: CorrectionPlan, measures: dict[str, float]) -> str:

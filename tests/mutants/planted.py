@@ -1459,7 +1459,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("words do nothing beside a destination", "if _holds(words, entry.work, entry.file)]", "]"),
         ("a sheet finds letters as they are written", 'return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())', "return text.casefold()"),
     ),
-    Mistake("come nearer than the photo is high", "autoprep/told/explanations.py", "width, height = geometry.photo_px", "width = height = max(geometry.photo_px)", _PLAINLY),
+    Mistake("come nearer than the photo is high", "autoprep/domain/plan.py", "width, height = self.photo_px", "width = height = max(self.photo_px)", _PLAINLY),
     *_all(
         "autoprep/cli/arguments.py", _TYPED,
         ("words behind an option are none", "    if words:\n", "    if False:\n"),
