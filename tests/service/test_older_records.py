@@ -209,15 +209,21 @@ def test_of_names_that_are_cut_and_of_other_works_each_is_told_apart(
     assert "lies there" not in record.held["all"]
 
 
+def retouched(studio: Settings, monkeypatch: pytest.MonkeyPatch, name: str) -> Studio:
+    """A studio with one destination and one photo, whose picture the artist has changed."""
+    studio.config_file.with_name("destinations.toml").write_text("[site]\nlong_side_px = 500\n", encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    wren.put(name, photo(1))
+    wren.run()
+    (wren.settings.folders.ready / "site" / name).write_bytes(b"retouched")
+    return wren
+
+
 @pytest.mark.parametrize("moved", [False, True])
 def test_a_picture_that_was_retouched_is_told_on_hold_after_its_work_got_another_name(
     studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], moved: bool
 ) -> None:
-    studio.config_file.with_name("destinations.toml").write_text("[site]\nlong_side_px = 500\n", encoding="utf-8")
-    wren = Studio(studio, monkeypatch)
-    wren.put("Gull.jpg", photo(1))
-    wren.run()
-    (wren.settings.folders.ready / "site" / "Gull.jpg").write_bytes(b"retouched")
+    wren = retouched(studio, monkeypatch, "Gull.jpg")
     (wren.inbox / "Gull.jpg").rename(wren.inbox / "Tern.jpg")
     wren.run()
     assert {*wren.files()} == {"site/Gull.jpg", "site/Tern.jpg"}
@@ -239,11 +245,7 @@ def test_a_picture_that_was_retouched_is_told_on_hold_after_its_work_got_another
 def test_a_retouched_picture_of_a_worse_take_is_told_when_the_work_is_held(
     studio: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    studio.config_file.with_name("destinations.toml").write_text("[site]\nlong_side_px = 500\n", encoding="utf-8")
-    wren = Studio(studio, monkeypatch)
-    wren.put("IMG_1.jpg", photo(1))
-    wren.run()
-    (wren.settings.folders.ready / "site" / "IMG_1.jpg").write_bytes(b"retouched")
+    wren = retouched(studio, monkeypatch, "IMG_1.jpg")
     wren.put("IMG_2.jpg", photo(1, sharp=9))
     wren.run()
     assert len(wren.files()) == 2
