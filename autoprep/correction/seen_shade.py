@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.bare_ground import Ground, between_strokes, deeper_grain, finest
+from autoprep.correction.islands import islands
 from autoprep.correction.paper import Paper, find_level, rim_share
 from autoprep.correction.shade_eye import Sight
 from autoprep.correction.shadows import FAINT, FINE, Shadow
@@ -64,6 +65,7 @@ def light_by_sight(
     ground = between_strokes(linear, level)
     least = _BARE if washes is None else _BARE_WASHED if washes else _BARE_DRAWN
     likely = np.asarray(ground.seen & ground.open & _plain(ground, seen.shade) & (seen.bare > least))
+    likely &= ~islands(ground.luma)
     known, tint = _paper_as_seen(ground, seen, likely)
     if known.sum() < _FEWEST:
         return Declined(reason="in the shadow that is seen no bare paper can be told")

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.bare_ground import Ground, between_strokes, deeper_grain, finest
+from autoprep.correction.islands import islands
 from autoprep.correction.paper import Paper
 from autoprep.domain import Declined
 from autoprep.imaging import fields
@@ -61,6 +62,7 @@ def find_shadow(linear: Float32, paper: Paper) -> Shadow | Declined:
     steps = _edges(ground, float(coloured.mean()) > _COLOURED)
     hard = cv2.dilate(_edges(ground, False).astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
     open_ground = _open_ground(ground) & ~steps & ~coloured
+    open_ground &= ~islands(luma)
     shaded = _shaded(open_ground, luma, paper.mask, hard)
     if not shaded.any():
         return Declined(reason="no soft shadow on bare paper")

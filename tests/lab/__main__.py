@@ -29,6 +29,7 @@ from .fit_paper import PAPER_SEEDS, fit_paper
 from .fit_sides import SIDES_SEEDS, fit_sides
 from .fortnight import fortnight
 from .frames import FRAMES_SEEDS, score_frames
+from .laid import LAID_SEEDS, score_laid
 from .real_pages import score_pages
 from .scene import DESKS, random_spec, render, rough_spec
 from .score import REFERENCES, REPORT_SEEDS, score
@@ -82,6 +83,7 @@ _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "several": lambda given: score_several(given.photos, given.first),
     "cut": lambda given: score_cut(given.photos, given.first, given.rough, given.processes),
     "carried": lambda given: score_carried(given.photos, given.first, given.rough, given.processes),
+    "laid": lambda given: score_laid(given.photos, given.first, given.processes),
     "bent": lambda given: score_bent(
         given.photos, given.first, rough=given.rough, flat=given.flat, long_px=given.long_px, processes=given.processes
     ),
@@ -146,6 +148,10 @@ def main() -> None:
     cut.add_argument("--first", type=int, default=CUT_SEEDS)
     cut.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
     cut.add_argument("--processes", type=int, default=2)
+    laid = commands.add_parser("laid", help="what comes of paint laid in solid where a shadow lies")
+    laid.add_argument("--photos", type=int, default=60)
+    laid.add_argument("--first", type=int, default=LAID_SEEDS)
+    laid.add_argument("--processes", type=int, default=2)
     carried = commands.add_parser("carried", help="what comes of sheets on boards and in sleeves")
     carried.add_argument("--photos", type=int, default=60)
     carried.add_argument("--first", type=int, default=CARRIED_SEEDS)

@@ -2362,9 +2362,9 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/hypotheses.py", ("tests/correction/test_seen_shade.py",),
-        ("the eye is believed on a surface that it does not know", "if bare.mean() <= _LEAST_BARE:", "if False:"),
-        ("chalk is told in the light of the lit part", "return replace(seen[0], lighter=told[0].lighter), seen[1]", "return seen"),
-        ("what the eye sees is not used", "if sight is None or ruled or not is_shaded(sight):", "if True:"),
+        ("the eye is believed on a surface that it does not know", "return None if bare is None or (bare > _BARE).mean() <= _LEAST_BARE else bare", "return bare"),
+        ("chalk is told in the light of the lit part", "return replace(seen[0], lighter=(told[0] if isinstance(whole, Declined) else whole).lighter), seen[1]", "return seen"),
+        ("what the eye sees is not used", "if sight is None or bare is None or ruled or not is_shaded(sight):", "if True:"),
     ),
     *_all(
         "autoprep/correction/shade_eye.py", ("tests/correction/test_seen_shade.py",),
@@ -3001,4 +3001,12 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a sheet lies among finished pictures", "autoprep/cli/sheet.py", "    refuse_own(settings, target, \"sheet\")\n", "", ("tests/test_bag_command.py",)),
     Mistake("a studio is made in another's inbox", "autoprep/cli/studio.py", "    _refuse_within_others(folder)\n", "", ("tests/test_cli.py",)),
     Mistake("settings that can't be read stop a studio below", "autoprep/cli/studio.py", "contextlib.suppress(ConfigError)", "contextlib.suppress(KeyError)", ("tests/test_cli.py",)),
+    Mistake("solid paint in a soft shadow is evened away", "autoprep/correction/shadows.py", "    open_ground &= ~islands(luma)\n", "", ("tests/correction/test_islands.py",)),
+    Mistake("solid paint in a seen shadow is evened away", "autoprep/correction/seen_shade.py", "    likely &= ~islands(ground.luma)\n", "", ("tests/correction/test_islands.py",)),
+    Mistake("what is surely painted is evened as a shadow of the sheet", "autoprep/correction/hypotheses.py", "isinstance(sheet, Declined) and painted.any()", "isinstance(sheet, Declined) and False", ("tests/correction/test_islands.py",)),
+    Mistake("a soft island is paint", "autoprep/correction/islands.py", "return darker > _DARKER and rises > _HARD * darker", "return darker > _DARKER", ("tests/correction/test_islands.py",)),
+    Mistake("what comes in from the rim is an island", "autoprep/correction/islands.py", "if not lies_within or not _LEAST", "if not _LEAST", ("tests/correction/test_islands.py",)),
+    Mistake("half of what lies around an island may be as dark", "autoprep/correction/islands.py", "np.percentile(luma[around], _NEARLY_ALL)", "np.percentile(luma[around], 50)", ("tests/correction/test_islands.py",)),
+    Mistake("nearly all of the work may be an island", "autoprep/correction/islands.py", "<= area <= _MOST * luma.size", "<= area", ("tests/correction/test_islands.py",)),
+    Mistake("what is painted costs marks the light of all of the sheet", "autoprep/correction/hypotheses.py", "if painted.any() else told[0]", "if False else told[0]", ("tests/correction/test_islands.py",)),
 )  # fmt: skip
