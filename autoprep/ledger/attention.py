@@ -70,6 +70,16 @@ class Attention:
                 found.setdefault(name, []).append(Path(os.fsdecode(path)))
         return found
 
+    def outside(self, folder: Path) -> list[Path]:
+        """Where the files in place lie that are not in this folder or one below it, in the order of their places."""
+        within = os.fsencode(folder) + os.sep.encode()
+        rows = self._db.execute(
+            "SELECT path FROM renditions WHERE state = 'in place' AND path IS NOT NULL AND substr(path, 1, ?) <> ? "
+            "ORDER BY path",
+            (len(within), within),
+        )
+        return [Path(os.fsdecode(path)) for (path,) in rows]
+
     def displaced(self) -> list[tuple[str, str]]:
         """Photos of the last two weeks that tell no time, and the job of another work that lay where they lie, and of
         which there are pictures.

@@ -278,15 +278,17 @@ class Engine:
             return
         due, self._page_due, self._list_due = self._page_due, False, False
         self._next_page = time.monotonic() + _PAGE_EVERY_S
+        what = "proof page"
         try:
             if due:
                 self._page_due = not self._pages.write(self.settings, self.ledger.overview, date.today(), last=last)
+            what = "list of works"
             self._list_due = not self._lists.write(self.settings, self.ledger.overview, last=last)
             self._page_due |= self._lists.news
             self._lists.news, self._not_written = False, ""
         except (OSError, AutoprepError) as problem:
             self._not_written = str(problem)
-            self._complain("proof page not written", reason=str(problem))
+            self._complain(f"{what} not written", reason=str(problem))
             self._page_due = self._list_due = True
             self._next_page = time.monotonic() + _PAGE_AGAIN_S
 

@@ -94,16 +94,18 @@ def made_otherwise(settings: Settings) -> list[str]:
             for name in settings.destinations
         }
         gone = ledger.overview.in_gone_tables(settings.destinations)
+        outside = ledger.overview.outside(settings.folders.ready)
     finally:
         ledger.close()
     left = [line for name, places in gone.items() if (line := _left_of_table(name, places))]
-    return left + [
+    older = [
         f"{name}: {counted(count, 'file')} in its folder {'was' if count == 1 else 'were'} made before the name, "
         f"rights, mark or this destination were changed in the settings, or by an earlier version; `autoprep redo "
         f"--destination {argument(name)}` makes {'it' if count == 1 else 'them'} by those of today"
         for name, count in found.items()
         if count
     ]
+    return [*_left_outside(settings.folders.ready, outside), *left, *older]
 
 
 def empty_folders(settings: Settings) -> list[str]:
@@ -135,6 +137,18 @@ def _left_of_table(name: str, places: Iterable[Path]) -> str:
         f"{there[0].parent}: there is no destination {name} any more, and {counted(len(there), 'picture')} of it {lie} "
         f"there still; no new words reach {them}: take {them} out yourself"
     )
+
+
+def _left_outside(ready: Path, places: Iterable[Path]) -> list[str]:
+    """A line for the pictures that lie in another folder than the one of today, where they are yet."""
+    there = [place for place in places if os.path.lexists(place)]
+    if not there:
+        return []
+    lie, they, their = ("lies", "it stays", "its work") if len(there) == 1 else ("lie", "they stay", "their works")
+    return [
+        f"{there[0].parent.parent}: {counted(len(there), 'finished picture')} {lie} there, from when `ready` was that "
+        f"folder; {they} there, and what is made again of {their} too, while new works go to {ready}"
+    ]
 
 
 def _coming(item: Found, why: str, waits: Mapping[str, float] = MappingProxyType({})) -> str:

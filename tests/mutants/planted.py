@@ -3009,4 +3009,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("half of what lies around an island may be as dark", "autoprep/correction/islands.py", "np.percentile(luma[around], _NEARLY_ALL)", "np.percentile(luma[around], 50)", ("tests/correction/test_islands.py",)),
     Mistake("nearly all of the work may be an island", "autoprep/correction/islands.py", "<= area <= _MOST * luma.size", "<= area", ("tests/correction/test_islands.py",)),
     Mistake("what is painted costs marks the light of all of the sheet", "autoprep/correction/hypotheses.py", "if painted.any() else told[0]", "if False else told[0]", ("tests/correction/test_islands.py",)),
+    Mistake("pictures in the folder that `ready` was are not told", "autoprep/service/outlook.py", "return [*_left_outside(settings.folders.ready, outside), *left", "return [*left", ("tests/service/test_reasons.py",)),
+    Mistake("pictures that were taken out are told to lie in the folder that `ready` was", "autoprep/service/outlook.py", "    there = [place for place in places if os.path.lexists(place)]\n    if not there:\n        return []\n", "    there = list(places)\n    if not there:\n        return []\n", ("tests/service/test_reasons.py",)),
+    Mistake("pictures of today are told to lie elsewhere", "autoprep/ledger/attention.py", "AND substr(path, 1, ?) <> ? ", "AND substr(path, 1, ?) <> ? || 'x' ", ("tests/service/test_reasons.py",)),
+    Mistake("a list that can't be written is logged as a page", "autoprep/service/engine.py", "            what = \"list of works\"\n", "", ("tests/service/test_lists.py",)),
 )  # fmt: skip

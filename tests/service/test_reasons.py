@@ -155,3 +155,26 @@ def test_an_empty_folder_of_no_destination_is_told_and_stays(wren: Studio, capsy
     (ready / "shop").rmdir()
     assert main(["check", "--config", str(wren.config)]) == 0
     assert "empty folder" not in capsys.readouterr().out
+
+
+def test_pictures_in_the_folder_that_ready_was_are_named(wren: Studio) -> None:
+    """They go on there: what is made again of their works lies beside them, and what comes new in the new folder."""
+    before = wren.settings.folders.ready
+    assert not any(str(before) in line for line in made_otherwise(wren.settings))
+    text = wren.config.read_text(encoding="utf-8")
+    wren.config.write_text(text + '\n[folders]\nready = "shown"\n', encoding="utf-8")
+    wren.put("Sails.jpg", photo(2))
+    wren.run()
+    assert set(wren.files()) == {"square/Sails.jpg", "site/Sails.jpg"}
+    told = f"{before}: 2 finished pictures lie there, from when `ready` was that folder; they stay there, and what is "
+    (line,) = made_otherwise(wren.settings)
+    assert line == f"{told}made again of their works too, while new works go to {wren.settings.folders.ready}"
+    was = (before / "square/Reeds.jpg").read_bytes()
+    wren.put("Reeds.txt", "title: Rush")
+    wren.run()
+    assert set(wren.files()) == {"square/Sails.jpg", "site/Sails.jpg"}
+    assert (before / "square/Reeds.jpg").read_bytes() != was
+    (before / "site/Reeds.jpg").unlink()
+    assert made_otherwise(wren.settings)[0].startswith(f"{before}: 1 finished picture lies there, ")
+    (before / "square/Reeds.jpg").unlink()
+    assert made_otherwise(wren.settings) == []
