@@ -53,7 +53,7 @@ class Attention:
         """(destination, reason) of works that are held or not sent there, where the reason has these words."""
         return self._db.execute(
             "SELECT r.destination, r.reason FROM renditions r JOIN jobs USING (job) JOIN records USING (number) "
-            "WHERE r.state <> 'in place' AND r.why IN ('on hold', 'not sent') AND instr(r.reason, ?) "
+            "WHERE r.state <> 'in place' AND r.why <> '' AND r.why IN ('on hold', 'not sent') AND instr(r.reason, ?) "
             "AND EXISTS (SELECT 1 FROM json_each(record, '$.held') h WHERE h.key = r.destination) "
             "ORDER BY number, r.destination",
             (words,),
@@ -95,21 +95,23 @@ class Attention:
 
     def with_failures(self) -> list[str]:
         """Photos with a destination that could not be made, oldest first."""
-        return [row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE failed > 0 ORDER BY number")]
+        # With the plus they are sorted when found: else all are read, for they lie in this order.
+        return [row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE failed > 0 ORDER BY +number")]
 
     def failed_by(self, why: str) -> list[tuple[str, str]]:
         """(job, destination) of what could not be made, or made anew, for a reason of this kind."""
         return self._db.execute(
             "SELECT job, destination FROM jobs JOIN renditions r USING (job) "
-            "WHERE failed > 0 AND r.state IN ('failed', 'in place') AND r.why = ? ORDER BY number, destination",
+            "WHERE failed > 0 AND r.state IN ('failed', 'in place') AND r.why <> '' AND r.why = ? "
+            "ORDER BY number, destination",
             (why,),
         ).fetchall()
 
     def held_back(self) -> list[str]:
         """Photos with a destination that waits for a better photo, or for a word of the artist, oldest first."""
         rows = self._db.execute(
-            "SELECT DISTINCT shown FROM renditions r JOIN jobs USING (job) WHERE r.state = 'held' "
-            "AND outcome = 'ready' AND r.why IN ('glare', 'size not known', 'too few pixels', 'names the artist') "
+            "SELECT DISTINCT shown FROM renditions r JOIN jobs USING (job) WHERE r.state = 'held' AND r.why <> '' "
+            "AND +outcome = 'ready' AND r.why IN ('glare', 'size not known', 'too few pixels', 'names the artist') "
             "ORDER BY number"
         )
         return [row[0] for row in rows]

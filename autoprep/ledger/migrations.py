@@ -248,6 +248,12 @@ MIGRATIONS: tuple[str, ...] = (
     CREATE TABLE stayed (job TEXT NOT NULL, destination TEXT NOT NULL, path BLOB NOT NULL, key TEXT NOT NULL,
         PRIMARY KEY (job, path));
     """,
+    # Why there is no file, what lies at a place, and words that can't be used are asked of all works at once.
+    """
+    CREATE INDEX with_reasons ON renditions (why, state) WHERE why <> '';
+    CREATE INDEX in_place ON renditions (path) WHERE state = 'in place';
+    CREATE INDEX unclear ON jobs (number) WHERE instr(said, '"unclear":["');
+    """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
 
