@@ -166,10 +166,11 @@ def _not_begun(settings: Settings, ledger: Ledger | None, told: Container[str]) 
     count = 0
     for folder, folders, names in os.walk(root):
         folders[:] = [name for name in folders if not name.startswith((b".", b"~"))]
-        for place in (os.path.join(folder, name) for name in names if _is_photo(name)):
-            path = place.removeprefix(root)
-            with contextlib.suppress(OSError):
-                count += path not in known and os.lstat(place).st_size > 0 and as_shown(os.fsdecode(path)) not in told
+        within = os.path.join(folder, b"")[len(root) :]
+        for path in (within + name for name in names if _is_photo(name)):
+            if path not in known:
+                with contextlib.suppress(OSError):
+                    count += os.lstat(root + path).st_size > 0 and as_shown(os.fsdecode(path)) not in told
     return count
 
 

@@ -143,7 +143,8 @@ def held_unread(called: str, problem: OSError, warnings: list[str]) -> dict[str,
 
 def is_work_list(name: str) -> bool:
     """Whether a file is called like a list of the works in its folder."""
-    return folded(name) == WORK_LIST
+    # No letters fold to another count of these; nearly all names of an inbox are told by it.
+    return len(name) == len(WORK_LIST) and folded(name) == WORK_LIST
 
 
 _UNREAD = " can't be read now ("

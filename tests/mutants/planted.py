@@ -2874,7 +2874,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a closed folder of records ends a command with a traceback", "autoprep/cli/main.py", "if in_plain_words(problem) != str(problem):", "if False:", ("tests/test_said_plainly.py",)),
     Mistake("a ledger that can't be written to is told by its library", "autoprep/errors.py", 'if "readonly database" in str(problem):', "if False:", ("tests/test_said_plainly.py",)),
     Mistake("photos that are not read yet do not wait", "autoprep/told/standing.py", "        not_begun=not_begun,\n", "", ("tests/test_said_plainly.py",)),
-    Mistake("what was read waits in the inbox for ever", "autoprep/cli/history.py", "path not in known and ", "", ("tests/test_said_plainly.py",)),
+    Mistake("what was read waits in the inbox for ever", "autoprep/cli/history.py", "            if path not in known:\n", "            if True:\n", ("tests/test_said_plainly.py",)),
     Mistake("a status opens every record", "autoprep/ledger/attention.py", "AND +new.outcome = 'ready' AND new.part = 0 \"", "AND +new.outcome = 'ready' AND new.part = 0 AND json_extract((SELECT record FROM records WHERE number = new.number), '$.taken_at') IS NULL \"", ("tests/service/test_history.py",)),
     *_all(
         "autoprep/correction/outline/candidates.py", ("tests/correction/test_candidates.py",),
