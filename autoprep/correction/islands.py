@@ -23,14 +23,13 @@ def islands(luma: Float32) -> Bool:
     """(h, w) natural log of the light between the strokes, relative to lit paper -> where solid paint lies in it."""
     found = np.zeros(luma.shape, bool)
     for depth in _DEPTHS:
-        count, labels, stats, _ = cv2.connectedComponentsWithStats((luma < depth).astype(np.uint8), connectivity=4)
-        for label in range(1, count):
-            left, top, width, height, area = (int(value) for value in stats[label])
-            right, bottom = left + width, top + height
-            lies_within = min(left, top, luma.shape[1] - right, luma.shape[0] - bottom) >= _RIM_PX
-            if not lies_within or not _LEAST * luma.size <= area <= _MOST * luma.size:
-                continue
-            part = np.s_[max(0, top - _FAR_PX) : bottom + _FAR_PX, max(0, left - _FAR_PX) : right + _FAR_PX]
+        _, labels, stats, _ = cv2.connectedComponentsWithStats((luma < depth).astype(np.uint8), connectivity=4)
+        left, top, width, height, area = stats.T
+        ends = np.minimum(luma.shape[1] - left - width, luma.shape[0] - top - height)
+        lies_within = np.minimum(np.minimum(left, top), ends) >= _RIM_PX
+        for label in np.flatnonzero(lies_within & (area >= _LEAST * luma.size) & (area <= _MOST * luma.size)):
+            x, y, wide, high = (int(value) for value in stats[label, :4])
+            part = np.s_[max(0, y - _FAR_PX) : y + high + _FAR_PX, max(0, x - _FAR_PX) : x + wide + _FAR_PX]
             island = labels[part] == label
             if _is_solid(island, luma[part]):
                 found[part] |= _grown(island, _NEAR_PX)

@@ -62,8 +62,10 @@ def find_shadow(linear: Float32, paper: Paper) -> Shadow | Declined:
     steps = _edges(ground, float(coloured.mean()) > _COLOURED)
     hard = cv2.dilate(_edges(ground, False).astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
     open_ground = _open_ground(ground) & ~steps & ~coloured
-    open_ground &= ~islands(luma)
     shaded = _shaded(open_ground, luma, paper.mask, hard)
+    if shaded.any():
+        open_ground &= ~islands(luma)
+        shaded = _shaded(open_ground, luma, paper.mask, hard)
     if not shaded.any():
         return Declined(reason="no soft shadow on bare paper")
     colour = _colour_of_hidden_light(ground, shaded)
