@@ -37,9 +37,8 @@ def islands(luma: Float32) -> Bool:
 
 
 def _is_solid(island: Bool, luma: Float32) -> bool:
-    core = (
-        cv2.erode(island.astype(np.uint8), np.ones((2 * _CORE_PX + 1, 2 * _CORE_PX + 1), np.uint8), borderValue=0) > 0
-    )
+    brush = np.ones((2 * _CORE_PX + 1, 2 * _CORE_PX + 1), np.uint8)
+    core = cv2.erode(island.astype(np.uint8), brush, borderValue=0) > 0
     around = _grown(island, _FAR_PX) & ~_grown(island, _NEAR_PX)
     if min(core.sum(), around.sum()) < _ENOUGH_PX:
         return False
