@@ -48,7 +48,7 @@ def find_paper(
     cells = ground_cells(linear)
     bare = _seen_bare(sight, cells)
     painted = np.zeros(cells.shape, bool) if bare is None else _painted(bare)
-    told = _without_eye(linear, cells, flat, washes, painted)
+    told, whole = _without_eye(linear, cells, flat, washes, painted)
     ruled = not isinstance(told[0], Declined) and told[0].sheet is not None and told[0].sheet.ruled
     if sight is None or bare is None or ruled or not is_shaded(sight):
         return told
@@ -61,7 +61,6 @@ def find_paper(
     if explained_by(seen[0].log_field(*cells.shape), cells, bare > _BARE) <= before - _SEEN_AS_WELL:
         return told
     # Of marks lighter than the paper the light that was found on all of it knows more than that of its lit part.
-    whole = _without_eye(linear, cells, flat, washes, np.zeros_like(painted))[0] if painted.any() else told[0]
     return replace(seen[0], lighter=(told[0] if isinstance(whole, Declined) else whole).lighter), seen[1]
 
 
@@ -79,17 +78,24 @@ def _painted(bare: Float32) -> Bool:
 
 def _without_eye(
     linear: Float32, cells: Cells, flat: bool, washes: bool | None, painted: Bool
-) -> tuple[Paper | Declined, Shadow | Declined]:
+) -> tuple[tuple[Paper | Declined, Shadow | Declined], Paper | Declined]:
+    """The paper and its shadow; and the paper as it would be if what is painted were ground like the rest."""
     sheet = find_sheet(cells)
     if not isinstance(sheet, Declined) and sheet.ruled:
-        return _on_sheet(linear, sheet, flat)
-    if not isinstance(sheet, Declined) and painted.any():
-        # A painted part that a shadow from the rim crosses looks like more of that shadow, and would be evened away.
-        sheet = find_sheet(replace(cells, drawn=cells.drawn | painted))
-    level, shadow = _by_level(linear)
-    if isinstance(sheet, Declined) or not _explains_more(sheet, level, cells, washes):
-        return level, shadow
-    return _on_sheet(linear, sheet, flat)
+        on_ruled = _on_sheet(linear, sheet, flat)
+        return on_ruled, on_ruled[0]
+    by_level = _by_level(linear)
+
+    def believed(one: Sheet | Declined) -> tuple[Paper | Declined, Shadow | Declined]:
+        if isinstance(one, Declined) or not _explains_more(one, by_level[0], cells, washes):
+            return by_level
+        return _on_sheet(linear, one, flat)
+
+    whole = believed(sheet)
+    if isinstance(sheet, Declined) or not painted.any():
+        return whole, whole[0]
+    # A painted part that a shadow from the rim crosses looks like more of that shadow, and would be evened away.
+    return believed(find_sheet(replace(cells, drawn=cells.drawn | painted))), whole[0]
 
 
 def _on_sheet(linear: Float32, sheet: Sheet, flat: bool) -> tuple[Paper, Declined]:

@@ -247,7 +247,7 @@ def test_marks_lighter_than_the_paper_are_those_that_its_whole_light_tells(monke
     assert isinstance(told, Paper)
     assert not isinstance(alone, Declined)
     chalked = replace(told, lighter=0.02)
-    monkeypatch.setattr(hypotheses, "_without_eye", lambda *_: (chalked, Declined(reason="-")))
+    monkeypatch.setattr(hypotheses, "_without_eye", lambda *_: ((chalked, Declined(reason="-")), chalked))
     seen = find_paper(picture, sight=sight())[0]
     assert isinstance(seen, Paper)
     assert np.array_equal(seen.mask, alone[0].mask)  # it is the eye's light
