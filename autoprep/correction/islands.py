@@ -9,8 +9,9 @@ import numpy as np
 
 from autoprep.imaging.arrays import Bool, Float32
 
-# Chosen on seeds 155000-155239 with a plain grey ellipse laid into the shadow of 107 photos (`python -m tests.lab
-# laid`): without this 15 of them were gone from the picture by half or more, with it 5; no photo without one changes.
+# Chosen on seeds 155000-155239 with a plain grey ellipse laid into the shadow of 107 photos (as `python -m tests.lab
+# laid`, but with lighter ones among them): without this 15 of them were gone from the picture by half or more, with it
+# 5; no photo without one changes by .1 CIEDE2000.
 _DEPTHS = tuple(-0.1 * step for step in range(1, 20))  # natural log of light, at each of which islands are looked for
 _LEAST, _MOST = 0.0015, 0.12  # shares of the work
 _RIM_PX = 3  # a shadow that comes in may end so far from the rim, where the paper's own edge begins
