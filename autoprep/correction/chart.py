@@ -154,11 +154,17 @@ def _grow(seed: Float64, centres: Float64, side: float) -> tuple[Float64, AnyArr
     return matrix, whole[good].astype(int), centres[good]
 
 
+_MOST_CONDITION = 1e12  # of a plane in a photo it is below 1e8
+
+
 def _to_grid(matrix: Float64, points: Float64) -> Float64:
+    # A point on the plane's horizon lies nowhere on the grid: far off, and between its places. Neither does any where
+    # both ways of a slanting shape lead to the same neighbour, which makes a line and no plane.
+    nowhere = np.full((len(points), 2), 1e6 + 0.5)
+    if np.linalg.cond(matrix) > _MOST_CONDITION:
+        return nowhere
     back = np.linalg.inv(matrix)
     mapped = points @ back[:, :2].T + back[:, 2]
-    # A point on the plane's horizon lies nowhere on the grid: far off, and between its places.
-    nowhere = np.full((len(points), 2), 1e6 + 0.5)
     return cast(Float64, np.divide(mapped[:, :2], mapped[:, 2:], out=nowhere, where=np.abs(mapped[:, 2:]) > 1e-12))
 
 

@@ -10,6 +10,7 @@ from PIL import Image
 from autoprep.correction.chart import (
     PATCHES,
     Chart,
+    _grow,
     _to_grid,
     bent,
     find_chart,
@@ -197,3 +198,11 @@ def test_a_point_on_the_horizon_lies_nowhere_on_the_grid() -> None:
         place = _to_grid(matrix, horizon)
     assert np.abs(place[0] - np.rint(place[0])).max() > 0.2  # on no place of the grid
     assert np.isfinite(place).all()
+
+
+def test_a_slanting_shape_whose_ways_lead_to_one_neighbour_makes_no_grid() -> None:
+    """Found in a photo of a page with writing: such ways make a line and no plane, and nothing has a place on it."""
+    long, short = np.cos(np.pi / 8), np.sin(np.pi / 8)
+    seed = 20 * np.array([[-long, 0.0], [0.0, short], [long, 0.0], [0.0, -short]])
+    centres = np.array([[18.0, 0.0], [-18.0, 0.0], [60.0, 40.0], [0.0, 0.0], [70.0, -30.0]])
+    assert _grow(seed, centres, 20.0) is None
