@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.cells import Cells, ground_cells
-from autoprep.correction.paper import Paper, find_level, on_sheet, rim_share
+from autoprep.correction.paper import Paper, find_level, marks_lighter_than, on_sheet, rim_share
 from autoprep.correction.seen_shade import is_shaded, light_by_sight
 from autoprep.correction.shade_eye import Sight
 from autoprep.correction.shadows import Shadow, find_shadow
@@ -25,7 +25,9 @@ from autoprep.imaging.colour import LUMINANCE
 # so it is on unruled sheets with so large a share of colours, which the sheet's light would take for its own, unless
 # it explains less than this share of the ground.
 _AS_WELL, _COLOURS, _LEAST_EXPLAINED = 0.08, 0.03, 0.6
-_NOT_DARK = 0.12
+# Darker paper (luminance; L* 31) is black, and what seems lit on it may be a shine, and the shadow all of the sheet. At
+# .12 a white sheet that was under-exposed by 1.3 stops, a shine on it, was no paper at all.
+_NOT_DARK = 0.065
 # Where a shadow is seen, its light is believed unless another explains so much more of what looks like bare paper to
 # the eye. Where that is less of the work, the eye has not known the surface (of 12 real pages that are not ruled and on
 # which it sees shade, .01 to .30; of the lab's drawn sheets nearly all above).
@@ -60,8 +62,10 @@ def find_paper(
     before = explained_by(told[0].log_field(*cells.shape), cells, bare > _BARE)
     if explained_by(seen[0].log_field(*cells.shape), cells, bare > _BARE) <= before - _SEEN_AS_WELL:
         return told
-    # Of marks lighter than the paper the light that was found on all of it knows more than that of its lit part.
-    return replace(seen[0], lighter=(told[0] if isinstance(whole, Declined) else whole).lighter), seen[1]
+    # Marks are lighter than the paper in both lights: that of the lit part alone knows of none in the shade, and to the
+    # one that was found on all of the sheet what is lit beside a hard shadow may seem some.
+    known = told[0] if isinstance(whole, Declined) else whole
+    return replace(seen[0], lighter=min(known.lighter, marks_lighter_than(linear, seen[0]))), seen[1]
 
 
 def _seen_bare(sight: Sight | None, cells: Cells) -> Float32 | None:

@@ -20,6 +20,9 @@ _BESIDE_PX, _AROUND_GLARE_PX = 9, 61
 _BLOWN = 0.85
 _RIM = 0.03
 _STEEP = 0.04  # natural log per cell of the light
+# A mark rises by so much per pixel (natural log), softened by so much, along so much of its border. Of 496 white sheets
+# in everyday light, seeds 166000-166829, half of them under a shine, three come out white that were toned for marks.
+_AT_ONCE, _AT_ONCE_GRAINS, _BORDER_SOFT_PX, _HARD_SHARE = 0.02, 0.5, 1.5, 0.3
 
 
 def lighter_marks(linear: Float32, log_light: Float32) -> float:
@@ -31,12 +34,13 @@ def lighter_marks(linear: Float32, log_light: Float32) -> float:
     small = soft(small_copy(linear, _LOOK_PX), 0.8)
     size = (small.shape[1], small.shape[0])
     light = cast(Float32, cv2.resize(log_light, size, interpolation=cv2.INTER_LINEAR))
-    rest = np.asarray(np.log(np.maximum(small @ LUMINANCE, DARKEST)) - light @ LUMINANCE, np.float32)
+    luma = np.log(np.maximum(small @ LUMINANCE, DARKEST))
+    rest = np.asarray(luma - light @ LUMINANCE, np.float32)
     grain = _grain(rest)
     marks = (rest > max(_LIGHTER, _GRAINS * grain)) & ~_beside_lines(rest, grain) & ~_around_glare(small)
     marks &= ~_at_borders(log_light, size)
     marks = inside_only(cv2.morphologyEx(marks.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)) > 0)
-    return float(marks.mean())
+    return float(_with_borders(marks, np.asarray(luma, np.float32), grain).mean())
 
 
 def _grain(rest: Float32) -> float:
@@ -69,6 +73,20 @@ def inside_only(marks: Bool) -> Bool:
     at_rim = np.bincount(labels[rim], minlength=count) > 0
     at_rim[0] = True
     return np.asarray(~at_rim[labels])
+
+
+def _with_borders(marks: Bool, luma: Float32, grain: float) -> Bool:
+    """The marks that are lighter right from their border on, in (h, w) natural log of what is seen; a shine inside the
+    sheet swells, and so does light that is not known quite, whatever dark lines run through."""
+    across, around = np.ones((_BESIDE_PX, _BESIDE_PX), np.uint8), np.ones((3, 3), np.uint8)
+    ground = cast(Float32, cv2.morphologyEx(luma, cv2.MORPH_CLOSE, across))
+    steep = slope_of(soft(ground, _BORDER_SOFT_PX)) > max(_AT_ONCE, _AT_ONCE_GRAINS * grain)
+    whole = cv2.morphologyEx(marks.astype(np.uint8), cv2.MORPH_CLOSE, across)
+    border = (whole > 0) & ~(cv2.erode(whole, around) > 0)
+    count, labels = cv2.connectedComponents(whole, connectivity=8)
+    long = np.bincount(labels[border], minlength=count)
+    hard = np.bincount(labels[border & (cv2.dilate(steep.astype(np.uint8), around) > 0)], minlength=count)
+    return np.asarray(marks & (hard > _HARD_SHARE * long)[labels])
 
 
 # What stands out of its neighbourhood by so much (natural log), lighter or darker, is a relief where both are as much,

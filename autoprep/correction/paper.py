@@ -279,6 +279,14 @@ def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
     )
 
 
+def marks_lighter_than(linear: Float32, paper: Paper) -> float:
+    """Share of a work, (H, W, 3) float32 linear sRGB, under marks lighter than a paper in its own light, shade and
+    all."""
+    search = _prepare(linear)
+    expected = np.ascontiguousarray(paper.log_field(*search.shape).reshape(-1, 3).T)
+    return _lighter_marks(search, search.luma - _luma_of(expected))
+
+
 def _lighter_marks(search: _Search, rest: Float32) -> float:
     """Share of the work under marks lighter than the paper: drawn ones, which stand out from their neighbourhood.
 

@@ -113,19 +113,21 @@ def test_what_is_surely_no_paper_is_not_evened_as_a_shadow_of_the_sheet(monkeypa
 def test_marks_are_told_in_the_light_that_was_found_on_all_of_the_sheet(monkeypatch: pytest.MonkeyPatch) -> None:
     """Not in that of its lit part, which is all that is left where what is painted leaves no sheet to be believed."""
     picture = _page(_ellipse(), 1.0)
+    for y in range(30, 60, 12):
+        picture[y : y + 4, 60:220] *= 1.5  # chalk
     whole = find_sheet(ground_cells(picture))
     assert not isinstance(whole, Declined)
     answers = iter([whole, Declined(reason="painted")])  # as it is, and without what is painted
     monkeypatch.setattr(hypotheses, "find_sheet", lambda cells: next(answers))
     level = find_level(picture)
     assert not isinstance(level, Declined)
-    monkeypatch.setattr(hypotheses, "find_level", lambda linear: replace(level, lighter=0.9))
+    monkeypatch.setattr(hypotheses, "find_level", lambda linear: replace(level, lighter=0.0))
     monkeypatch.setattr(hypotheses, "_explains_more", lambda *given: True)
     bare = np.where(_ellipse(), 0.02, 0.95).astype(np.float32)
     paper, shadow = find_paper(picture, sight=_sight(_shadow(1.0), bare))
     assert not isinstance(paper, Declined)
     assert not isinstance(shadow, Declined)
-    assert paper.lighter == on_sheet(picture, whole).lighter != 0.9
+    assert paper.lighter > 0.3 * on_sheet(picture, whole).lighter > 0.001
 
 
 @pytest.mark.slow

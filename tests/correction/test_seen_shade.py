@@ -240,18 +240,27 @@ def test_the_border_of_a_shadow_has_more_nodes_than_the_light_of_a_sheet() -> No
     assert (shadowed.cols, by_sheet.cols) == (160, 80)
 
 
-def test_marks_lighter_than_the_paper_are_those_that_its_whole_light_tells(monkeypatch: pytest.MonkeyPatch) -> None:
-    """In the light of the lit part alone a bend of the sheet seems chalk, and chalk in the shade is none."""
-    picture, _ = page()
-    told, alone = find_paper(picture)[0], light_by_sight(picture, sight())
+def test_marks_are_lighter_than_the_paper_in_both_lights(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In that of the lit part alone chalk in the shade is none; to one that knows no hard shadow what is lit beside it
+    seems some."""
+    plain, _ = page()
+    chalked = plain.copy()
+    for y in range(165, 320, 14):
+        chalked[y : y + 4, 380:540] *= 1.5
+    told = find_paper(plain)[0]
     assert isinstance(told, Paper)
-    assert not isinstance(alone, Declined)
-    chalked = replace(told, lighter=0.02)
-    monkeypatch.setattr(hypotheses, "_without_eye", lambda *_: ((chalked, Declined(reason="-")), chalked))
-    seen = find_paper(picture, sight=sight())[0]
-    assert isinstance(seen, Paper)
-    assert np.array_equal(seen.mask, alone[0].mask)  # it is the eye's light
-    assert alone[0].lighter < seen.lighter == chalked.lighter
+    lighter = {}
+    for name, picture, share in (("none", plain, 0.02), ("chalk", chalked, 0.02), ("not told", chalked, 0.001)):
+        known = replace(told, lighter=share)
+        monkeypatch.setattr(hypotheses, "_without_eye", lambda *_, known=known: ((known, Declined(reason="-")), known))
+        alone, seen = light_by_sight(picture, sight()), find_paper(picture, sight=sight())[0]
+        assert isinstance(seen, Paper)
+        assert not isinstance(alone, Declined)
+        assert np.array_equal(seen.mask, alone[0].mask)  # it is the eye's light
+        lighter[name] = seen.lighter, alone[0].lighter
+    assert lighter["none"][0] < 0.012 < lighter["chalk"][0]  # the share that proves toned paper
+    assert lighter["chalk"][1] < 0.012
+    assert lighter["not told"][0] == 0.001
 
 
 def test_a_hundredth_of_the_work_in_the_shade_is_worth_a_look() -> None:

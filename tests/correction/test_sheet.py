@@ -121,6 +121,28 @@ def test_chalk_counts_as_lighter_and_what_a_camera_adds_does_not() -> None:
     assert lighter_marks(shine, flat) < 0.001
 
 
+def test_a_shine_inside_a_sheet_is_no_chalk_whatever_lines_run_through() -> None:
+    y, x = np.mgrid[0 : _SIZE[0], 0 : _SIZE[1]].astype(np.float32)
+    swell = np.exp(-(((x - 600) / 130) ** 2) - ((y - 420) / 130) ** 2)[..., None]
+    flat = np.full((84, 118, 3), np.log(0.35), np.float32)
+    for strength in (0.1, 0.3):
+        shine = np.asarray(_drawn(_paper(0.35)) + strength * swell, np.float32)
+        assert lighter_marks(shine, flat) < 0.001
+    moon = np.asarray(_drawn(_paper(0.35)), np.float32)
+    cv2.circle(moon, (600, 420), 60, (0.7, 0.7, 0.68), -1)
+    assert lighter_marks(moon, flat) > 0.005
+
+
+def test_the_rim_of_a_dim_white_sheet_counts_where_a_shine_lies() -> None:
+    """On black paper it does not: what seems lit there is the shine, and a shadow all of the paper."""
+    y, x = np.mgrid[0 : _SIZE[0], 0 : _SIZE[1]].astype(np.float32)
+    swell = np.exp(-(((x - 300) / 250) ** 2) - ((y - 600) / 200) ** 2)[..., None]
+    for level, counts in ((0.1, True), (0.04, False)):
+        paper, _ = find_paper(np.asarray(_drawn(_paper(level)) + 2.5 * level * swell, np.float32))
+        assert not isinstance(paper, Declined)
+        assert (paper.rim > 0.9) == counts
+
+
 def test_ruled_paper_in_a_dim_warm_room_is_white() -> None:
     page = _drawn(_squared(_paper())) * np.array([0.34, 0.27, 0.17], np.float32)
     paper, _ = find_paper(page)

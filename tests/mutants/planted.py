@@ -2363,7 +2363,8 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/hypotheses.py", ("tests/correction/test_seen_shade.py",),
         ("the eye is believed on a surface that it does not know", "return None if bare is None or (bare > _BARE).mean() <= _LEAST_BARE else bare", "return bare"),
-        ("chalk is told in the light of the lit part", "return replace(seen[0], lighter=(told[0] if isinstance(whole, Declined) else whole).lighter), seen[1]", "return seen"),
+        ("chalk is told in the light of the lit part", "return replace(seen[0], lighter=min(known.lighter, marks_lighter_than(linear, seen[0]))), seen[1]", "return seen"),
+        ("what is lit beside a hard shadow is chalk", "min(known.lighter, marks_lighter_than(linear, seen[0]))", "known.lighter"),
         ("what the eye sees is not used", "if sight is None or bare is None or ruled or not is_shaded(sight):", "if True:"),
     ),
     *_all(
@@ -3008,7 +3009,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what comes in from the rim is an island", "autoprep/correction/islands.py", "np.flatnonzero(lies_within & (area", "np.flatnonzero((area", ("tests/correction/test_islands.py",)),
     Mistake("half of what lies around an island may be as dark", "autoprep/correction/islands.py", "np.percentile(luma[around], _NEARLY_ALL)", "np.percentile(luma[around], 50)", ("tests/correction/test_islands.py",)),
     Mistake("nearly all of the work may be an island", "autoprep/correction/islands.py", " & (area <= _MOST * luma.size)", "", ("tests/correction/test_islands.py",)),
-    Mistake("what is painted costs marks the light of all of the sheet", "autoprep/correction/hypotheses.py", "(told[0] if isinstance(whole, Declined) else whole).lighter", "told[0].lighter", ("tests/correction/test_islands.py",)),
+    Mistake("what is painted costs marks the light of all of the sheet", "autoprep/correction/hypotheses.py", "known = told[0] if isinstance(whole, Declined) else whole", "known = told[0]", ("tests/correction/test_islands.py",)),
     Mistake("pictures in the folder that `ready` was are not told", "autoprep/service/outlook.py", "return [*_left_outside(settings.folders.ready, outside), *left", "return [*left", ("tests/service/test_reasons.py",)),
     Mistake("pictures that were taken out are told to lie in the folder that `ready` was", "autoprep/service/outlook.py", "    there = [place for place in places if os.path.lexists(place)]\n    if not there:\n        return []\n", "    there = list(places)\n    if not there:\n        return []\n", ("tests/service/test_reasons.py",)),
     Mistake("pictures of today are told to lie elsewhere", "autoprep/ledger/attention.py", "AND substr(path, 1, ?) <> ? ", "AND substr(path, 1, ?) <> ? || 'x' ", ("tests/service/test_reasons.py",)),
@@ -3016,4 +3017,13 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("`status` reads all files for what lies beside works on hold", "autoprep/ledger/attention.py", "AND r.why <> '' AND r.why IN ('on hold', 'not sent') AND instr", "AND r.why IN ('on hold', 'not sent') AND instr", ("tests/test_ledger_plans.py",)),
     Mistake("`status` reads all files for each that was to be withdrawn", "autoprep/ledger/migrations.py", "    CREATE INDEX in_place ON renditions (path) WHERE state = 'in place';\n", "", ("tests/test_ledger_plans.py",)),
     Mistake("`status` reads all photos for what failed", "autoprep/ledger/attention.py", "WHERE failed > 0 ORDER BY +number", "WHERE failed > 0 ORDER BY number", ("tests/test_ledger_plans.py",)),
+    *_all(
+        "autoprep/correction/marks.py", ("tests/correction/test_sheet.py",),
+        ("a shine inside a sheet is chalk", "return np.asarray(marks & (hard > _HARD_SHARE * long)[labels])", "return marks"),
+        ("lines through a shine make it chalk", "ground = cast(Float32, cv2.morphologyEx(luma, cv2.MORPH_CLOSE, across))", "ground = luma"),
+        ("chalk needs a hard border all around", "_HARD_SHARE = 0.02, 0.5, 1.5, 0.3", "_HARD_SHARE = 0.02, 0.5, 1.5, 1.0"),
+    ),
+    Mistake("the rim of a dim white sheet counts only where a shine lies", "autoprep/correction/hypotheses.py", "_NOT_DARK = 0.065", "_NOT_DARK = 0.12", ("tests/correction/test_sheet.py",)),
+    Mistake("a shine on black paper makes all of it a shadow's", "autoprep/correction/hypotheses.py", "_NOT_DARK = 0.065", "_NOT_DARK = 0.0", ("tests/correction/test_sheet.py",)),
+    Mistake("a line is taken for a plane of squares", "autoprep/correction/chart.py", "    if np.linalg.cond(matrix) > _MOST_CONDITION:\n        return nowhere\n", "", ("tests/correction/test_chart.py",)),
 )  # fmt: skip
