@@ -18,6 +18,7 @@ from autoprep.service.hands import Hands
 from autoprep.service.inbox import Found
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.messages import Failed, Finished, Staged
+from autoprep.service.rule import SAME_WORDS
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
 from autoprep.service.workers import Workers
 from autoprep.told.explanations import ABSENT, HOLD, cant_be_read, sent_nowhere
@@ -147,7 +148,8 @@ class Desk:
         facts = {"reason": why or step.why, "destinations": ",".join(names) or None}
         self._log.info(event, job=step.job, photo=record.photo, **facts)
         self._taken = True
-        if not isinstance(step, Tell) or known.view.outcome in ("ready", "alternate"):  # not that a copy is on record
+        # Not that a copy is on record, nor that a record keeps where words stand.
+        if not isinstance(step, Tell) or (known.view.outcome in ("ready", "alternate") and step.why != SAME_WORDS):
             self.acts[event] += 1
         if isinstance(step, TakeApart | GiveUp):
             self._hands.clear_questions(self._running)

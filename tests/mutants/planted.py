@@ -3016,4 +3016,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("`status` reads all files for what lies beside works on hold", "autoprep/ledger/attention.py", "AND r.why <> '' AND r.why IN ('on hold', 'not sent') AND instr", "AND r.why IN ('on hold', 'not sent') AND instr", ("tests/test_ledger_plans.py",)),
     Mistake("`status` reads all files for each that was to be withdrawn", "autoprep/ledger/migrations.py", "    CREATE INDEX in_place ON renditions (path) WHERE state = 'in place';\n", "", ("tests/test_ledger_plans.py",)),
     Mistake("`status` reads all photos for what failed", "autoprep/ledger/attention.py", "WHERE failed > 0 ORDER BY +number", "WHERE failed > 0 ORDER BY number", ("tests/test_ledger_plans.py",)),
+    Mistake("a list that is put back tells of changes", "autoprep/service/desk.py", ' and step.why != SAME_WORDS)', ")", ("tests/service/test_put_back.py",)),
+    Mistake("a price that is changed is no change", "autoprep/service/rule.py", 'if other else SAME_WORDS', 'if not other else SAME_WORDS', ("tests/service/test_put_back.py",)),
 )  # fmt: skip
