@@ -259,7 +259,7 @@ class Restored:
     """A photo as its record on disk has it: its number, the day it came in, and the names that are kept for it.
 
     Of one of several works in a photo, whole: the photo's job, photo: where it lies. Of such a photo, parts: what the
-    works are called, of which some may have no record yet.
+    works are called, of which some may have no record yet. stayed: as the record has it.
     """
 
     number: int
@@ -269,6 +269,7 @@ class Restored:
     whole: str = ""
     photo: str = ""
     parts: tuple[str, ...] = ()
+    stayed: tuple[tuple[str, Path], ...] = ()
 
 
 VIEW_COLUMNS = (

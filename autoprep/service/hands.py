@@ -24,7 +24,7 @@ from autoprep.service.grouping import (
     without_place,
     work_of,
 )
-from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_all_out, take_out
+from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_all_out, take_out, with_stayed
 from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered, with_unknown_files
 from autoprep.service.outlines import outline_for, with_refused
@@ -204,9 +204,7 @@ class Hands:
     def _fields(
         self, job: Job, order: JobOrder, record: JobRecord, replaced: Sequence[Take], *, wished: bool
     ) -> dict[str, Any]:
-        """The job's columns after this result; replaced: the takes of which it is an edited picture; wished: somebody
-        asked for it again.
-        """
+        """The job's columns after this result; replaced: takes of which it is an edited picture; wished: asked for."""
         if isinstance(order, AgainOrder):
             names = dict.fromkeys((*job.usual, *(name for name in order.places if name in usual(self.settings))))
             fields: dict[str, Any] = {"usual": tuple(names)}
@@ -387,6 +385,7 @@ class Hands:
 
     def _write(self, changes: list[Change]) -> None:
         """The records' files, then the ledger: all in one transaction."""
+        changes = [replace(each, record=with_stayed(self.settings, self._ledger, each.record)) for each in changes]
         for change in changes:
             boundary("record")
             place = self.settings.folders.records / "proof" / change.record.job / "record.json"

@@ -3018,4 +3018,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("`status` reads all photos for what failed", "autoprep/ledger/attention.py", "WHERE failed > 0 ORDER BY +number", "WHERE failed > 0 ORDER BY number", ("tests/test_ledger_plans.py",)),
     Mistake("a list that is put back tells of changes", "autoprep/service/desk.py", ' and step.why != SAME_WORDS)', ")", ("tests/service/test_put_back.py",)),
     Mistake("a price that is changed is no change", "autoprep/service/rule.py", 'if other else SAME_WORDS', 'if not other else SAME_WORDS', ("tests/service/test_put_back.py",)),
+    Mistake("what stayed is in no record", "autoprep/service/keeping.py", 'return record.model_copy(update={"stayed": stayed})', "return record", ("tests/service/test_older_records.py",)),
+    Mistake("a new ledger knows nothing of what stayed", "autoprep/ledger/book.py", "                self._note_stayed(db, record.job, each.stayed)\n", "", ("tests/service/test_older_records.py",)),
+    Mistake("records of before never say what stayed", "autoprep/ledger/migrations.py", "    UPDATE jobs SET unwritten = 1 WHERE job IN (SELECT job FROM stayed);\n", "", ("tests/service/test_migration.py",)),
 )  # fmt: skip
