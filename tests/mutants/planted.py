@@ -3021,4 +3021,13 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what stayed is in no record", "autoprep/service/keeping.py", 'return record.model_copy(update={"stayed": stayed})', "return record", ("tests/service/test_older_records.py",)),
     Mistake("a new ledger knows nothing of what stayed", "autoprep/ledger/book.py", "                self._note_stayed(db, record.job, each.stayed)\n", "", ("tests/service/test_older_records.py",)),
     Mistake("records of before never say what stayed", "autoprep/ledger/migrations.py", "    UPDATE jobs SET unwritten = 1 WHERE job IN (SELECT job FROM stayed);\n", "", ("tests/service/test_migration.py",)),
+    *(Mistake(name, "autoprep/service/changed.py", old, new, ("tests/service/test_changed.py",)) for name, old, new in (
+        ("a retouched picture of another size is ours", "if now.st_size != size:", "if False:"),
+        ("all pictures are read for a list of works", "not _is_older(now.st_mtime, made) and ", ""),
+        ("a retouched picture of the same size is ours", "and not is_ours(place, sha256)", "and False"),
+        ("a picture that stayed is not in the list of works", "        if os.path.lexists(place):\n", "        if False:\n"),
+        ("a picture that is gone stays in the list of works", "        if os.path.lexists(place):\n", "        if True:\n"),
+    )),
+    Mistake("a held work hides what stayed under its earlier name", "autoprep/told/works.py", "*(name for name, _ in row.changed)", "", ("tests/service/test_changed.py",)),
+    Mistake("the list says nothing of what was retouched", "autoprep/told/works.py", '", changed by you since" if sent.path in changed', '"" if sent.path in changed', ("tests/service/test_changed.py",)),
 )  # fmt: skip
