@@ -21,7 +21,7 @@ from autoprep.service.messages import Failed, Finished, Staged
 from autoprep.service.rule import SAME_WORDS
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
 from autoprep.service.workers import Workers
-from autoprep.told.explanations import ABSENT, HOLD, cant_be_read, sent_nowhere
+from autoprep.told.explanations import ABSENT, BY_FOLDER, HOLD, cant_be_read, sent_nowhere
 from autoprep.wishes.tables import Settings
 
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
@@ -296,6 +296,8 @@ class Desk:
             return
         del self._running[message.job]
         self._hands.clear_questions(self._running)
+        if BY_FOLDER in record.held_kinds.values():  # where it seems to take files then, it is not tried at once
+            self._put_off(message.job, _FAULT_WAIT_S, "a folder of ready/ can't be written to")
         self._touch(message.job)
         self._finished(record)
 
