@@ -281,13 +281,13 @@ class Hands:
             return self._apart(step, known, takes)
         best, job = used_of(takes, tuple(self.settings.destinations)), known.view.job
         rows, closed = dict[str, Rendition](), None
-        for name in step.destinations if isinstance(step, Withdraw) else ():
+        others = [take.view.job for take in takes]
+        for name in step.destinations if isinstance(step, Withdraw | Restore) else ():
             try:
-                rows |= self._taken_out(known, (name,), step.why)
-            except OSError as problem:  # one closed folder keeps nothing in the others
+                back = isinstance(step, Restore)
+                rows |= self._brought_back(known, name, others) if back else self._taken_out(known, (name,), step.why)
+            except OSError as problem:  # one closed folder keeps nothing in the others, and a full one nothing out
                 closed = problem
-        if isinstance(step, Restore):
-            rows = self._brought_back(known, step.destinations, [take.view.job for take in takes])
         self._note_freed(rows.items())
         known = replace(known, made={**known.made, **rows})
         change = self._change(known, best, self._record(job), rows, {})
@@ -326,22 +326,19 @@ class Hands:
                 rows[name] = replace(made, state=state, plan=plan, reason=said, why=kind_of(why))
         return with_unknown_files(self.settings, self._ledger, known, rows)
 
-    def _brought_back(self, known: Known, names: tuple[str, ...], takes: Collection[str]) -> dict[str, Rendition]:
-        rows = {}
-        for name in names:
-            boundary("restore")
-            instead = numbered_anew(self.settings, self._ledger, known, name, {known.view.job, *takes})
-            if instead is not None:  # first, so that a file that was moved there just before a crash is known
-                self._ledger.reserve(known.view.job, {name: instead})
-            back = bring_back(self.settings, known.view.job, known.made[name], self._ledger, takes, instead)
-            if back is not None and back.path is not None:
-                self._ledger.reserve(known.view.job, {name: back.path}, takes)
-            # Where somebody has emptied the folder of withdrawn files, there is none of this plan: it is made again.
-            lost = replace(known.made[name], plan="")
-            if lost.path is not None and self._ledger.is_taken(lost.path, (known.view.job, *takes)):
-                lost = replace(lost, path=None, output=None)  # a better take has the name now
-            rows[name] = replace(back or lost, state="in place", reason="", why="")
-        return rows
+    def _brought_back(self, known: Known, name: str, takes: Collection[str]) -> dict[str, Rendition]:
+        boundary("restore")
+        instead = numbered_anew(self.settings, self._ledger, known, name, {known.view.job, *takes})
+        if instead is not None:  # first, so that a file that was moved there just before a crash is known
+            self._ledger.reserve(known.view.job, {name: instead})
+        back = bring_back(self.settings, known.view.job, known.made[name], self._ledger, takes, instead)
+        if back is not None and back.path is not None:
+            self._ledger.reserve(known.view.job, {name: back.path}, takes)
+        # Where somebody has emptied the folder of withdrawn files, there is none of this plan: it is made again.
+        lost = replace(known.made[name], plan="")
+        if lost.path is not None and self._ledger.is_taken(lost.path, (known.view.job, *takes)):
+            lost = replace(lost, path=None, output=None)  # a better take has the name now
+        return {name: replace(back or lost, state="in place", reason="", why="")}
 
     def finish(self, record: JobRecord) -> None:
         """The job is done and led to no files."""

@@ -269,7 +269,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a file is replaced without a trace", "                keep_aside(self.settings, *handed[row.path])", "                pass"),
         ("the worse take goes before the better one is made", "        if staying(take, takes, tuple(self.settings.destinations)):\n            return None\n", ""),
         ("what is no work any more keeps its names", "lends=record.plan is None and", "lends=False and"),
-        ("what comes back takes the better take's name", "                lost = replace(lost, path=None, output=None)", "                pass"),
+        ("what comes back takes the better take's name", "            lost = replace(lost, path=None, output=None)", "            pass"),
     ),
     *_all(
         "autoprep/service/places.py", ("tests/service/test_converge.py",),
@@ -2905,7 +2905,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a folder that is open again is not noticed", "autoprep/service/left.py", "return self._again() | {job for job, name in stopped if name in opened}", "return self._again()", ("tests/service/test_failing.py",)),
     Mistake("what a closed folder stopped is tried at each look", "autoprep/service/depends.py", "return takes_files(settings, settings.folders.ready / row.destination)", "return True", ("tests/service/test_failing.py",)),
     Mistake("a closed folder loses the file of before", "autoprep/told/explanations.py", "MADE_LATER = (BY_MARK, BY_FOLDER)", "MADE_LATER = (BY_MARK,)", ("tests/service/test_failing.py",)),
-    Mistake("a closed folder keeps what is on hold in the others", "autoprep/service/hands.py", "                closed = problem\n        if", "                raise\n        if", ("tests/service/test_failing.py",)),
+    Mistake("a closed folder keeps what is on hold in the others, and a full one what is released out of them", "autoprep/service/hands.py", "                closed = problem\n", "                raise\n", ("tests/service/test_failing.py",)),
     Mistake("a hold that a closed folder stops is taken for done", "autoprep/service/hands.py", "        if closed is not None:\n            raise closed\n", "", ("tests/service/test_failing.py",)),
     Mistake("which folder pictures wait for is not told", "autoprep/told/standing.py", "closed=() if overview is None else _closed(settings, overview),", "closed=(),", ("tests/service/test_failing.py",)),
     Mistake("a closed ledger is not told by the status", "autoprep/told/standing.py", "        no_records=_no_records(settings),\n", "", ("tests/service/test_failing.py",)),

@@ -1,5 +1,6 @@
 """What can't be read, or fails again and again: the service goes on, and who asks is told of what waits and why."""
 
+import errno
 import os
 import shutil
 import sqlite3
@@ -413,6 +414,36 @@ def test_a_hold_empties_all_folders_but_the_closed_one(
     wren.wait_over()
     wren.run()
     assert wren.files() == {}
+    assert said("status")[0] == 0
+
+
+def test_what_a_full_disk_keeps_out_holds_no_other_picture_of_a_released_work(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    names = ("square", "site", "master")
+    tables = "".join(f"[{name}]\nlong_side_px = 300\n" for name in names)
+    wren.config.with_name("destinations.toml").write_text(tables, encoding="utf-8")
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    wren.put("Gull.txt", "hold\n")
+    wren.run()
+    wren.put("Gull.txt", "")
+    real = keeping._move
+
+    def moved(source: Path, target: Path) -> None:
+        if target.parent == wren.settings.folders.ready / "site":
+            raise OSError(errno.ENOSPC, "No space left on device", str(target))
+        real(source, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(keeping, "_move", moved)
+        wren.run()
+    assert {*wren.files()} == {"square/Gull.jpg", "master/Gull.jpg"}
+    assert {"square", "master"} == {out.destination for out in wren.records()["Gull.jpg"].outputs}
+    code, told = said("status")
+    assert (code, "Tried again later: Gull.jpg: " in told) == (1, True)
+    wren.run()
+    assert {*wren.files()} == {f"{name}/Gull.jpg" for name in names}
     assert said("status")[0] == 0
 
 
