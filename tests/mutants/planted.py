@@ -3037,4 +3037,5 @@ PLANTED: tuple[Mistake, ...] = (
         ("a small disk wants as much room as a large one", "autoprep/job/folders.py", "min(settings.service.min_free_mb, shutil", "max(settings.service.min_free_mb, shutil"),
         ("a disk that only says it has room is tried without a pause", "autoprep/service/desk.py", "if BY_FOLDER in record.held_kinds.values():", "if False:"),
     )),
+    Mistake("`check --ahead` foresees no note that the service has not seen", "autoprep/service/outlook.py", 'update={"settle_s": 0.0}', "update={}", ("tests/service/test_outlook.py",)),
 )  # fmt: skip
