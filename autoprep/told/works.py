@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from autoprep.domain import WorkFacts
 from autoprep.ledger import Sent, WorkRow
 from autoprep.logs import as_shown
 from autoprep.metadata.statement import physical
@@ -38,6 +39,9 @@ def public_since(row: WorkRow, presets: Mapping[str, Preset]) -> str:
     return min((day_of(sent.first) for sent in row.sent if sent.first and sent.destination in public), default="")
 
 
+_HELD_UNTIL = "is held until"
+
+
 def why_nowhere(row: WorkRow) -> str:
     """Why no picture of a work is given out anywhere, in a few words; empty where one is."""
     if row.asks:
@@ -45,11 +49,17 @@ def why_nowhere(row: WorkRow) -> str:
     if any(sent.state == "in place" for sent in row.sent):
         return ""
     if row.said.hold:
-        return sent_nowhere(row.said) or f"on hold, as you said{_left(row)}"
+        return sent_nowhere(row.said) or f"on hold{_until(row.said)}{_left(row)}"
     return (
         "; ".join(_reasons(sent for sent in row.sent if not _is_over(row, sent)))
         or "no destination takes it by itself; say “for: …”"
     )
+
+
+def _until(said: WorkFacts) -> str:
+    """By what a work is held: words that ask for a hold in their way, or can't be read, say how that ends."""
+    found = (f": {line}" for line in said.unclear if _HELD_UNTIL in line)
+    return next(found, ", as you said")
 
 
 def _left(row: WorkRow) -> str:
