@@ -3039,4 +3039,5 @@ PLANTED: tuple[Mistake, ...] = (
     )),
     Mistake("`check --ahead` foresees no note that the service has not seen", "autoprep/service/outlook.py", 'update={"settle_s": 0.0}', "update={}", ("tests/service/test_outlook.py",)),
     Mistake("what holds a work is said to be the artist's word", "autoprep/told/works.py", "for line in said.unclear if _HELD_UNTIL in line", "for line in ()", ("tests/told/test_works.py",)),
+    Mistake("an empty inbox is made where one is away", "autoprep/cli/found.py", "*([] if away else [folders.inbox])", "folders.inbox", ("tests/service/test_failing.py",)),
 )  # fmt: skip

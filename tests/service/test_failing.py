@@ -486,3 +486,22 @@ def test_redo_says_why_it_failed(wren: Studio, said: Said, monkeypatch: pytest.M
         failing(patch)
         code, told = said("redo", "Gull.jpg")
     assert (code, "Gull.jpg: the worker wanted more memory than it may have" in told) == (1, True)
+
+
+@pytest.mark.parametrize("command", [("once",), ("redo", "Gull.jpg")])
+def test_an_inbox_that_is_away_is_told_and_no_empty_one_made_in_its_place(
+    wren: Studio, said: Said, command: tuple[str, ...]
+) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    before = wren.files()
+    away = wren.inbox.rename(wren.inbox.with_name("away"))
+    assert f"autoprep: the inbox {wren.inbox} is not there (a disk that is away?)" in said(*command)[1]
+    assert not wren.inbox.exists()
+    code, told = said("status")
+    assert (code, "Nothing comes in: the inbox" in told) == (1, True)
+    away.rename(wren.inbox)
+    wren.put("Tern.jpg", photo(2))
+    assert "is not there" not in said("once")[1]
+    assert {name: data for name, data in wren.files().items() if "Gull" in name} == before
+    assert len(wren.files()) == 2 * len(before)
