@@ -275,7 +275,7 @@ def test_a_closed_folder_costs_no_other_destination(studio: Settings, monkeypatc
     assert [output.destination for output in record.outputs] == ["site"]
     assert record.failed["square"].startswith("it could not be made: square/Blue Jug.jpg can't be written (")
     assert record.held_kinds == {"square": "closed folder"}
-    monkeypatch.setattr("autoprep.job.story.answers", lambda _ready: False)
+    monkeypatch.setattr("autoprep.job.folders.answers", lambda _ready: False)
     with pytest.raises(DeliveryError):  # where none can be written to, all of it is tried again
         done(order_for(some, photos.jpeg()))
 

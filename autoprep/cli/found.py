@@ -13,6 +13,7 @@ from autoprep.errors import ConfigError, UsageError
 from autoprep.ledger import Job, Ledger, is_lost
 from autoprep.logs import as_shown, composed, plain
 from autoprep.told.explanations import NO_PHOTO, ends_too_early
+from autoprep.told.standing import no_inbox
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import find_config, load
 from autoprep.wishes.tables import Settings
@@ -30,10 +31,14 @@ def make_folders(settings: Settings) -> None:
     """Make the folders of a studio that are missing. Raises ConfigError.
 
     One of a destination that can't be made (a share that it links to is away, say) is told, and holds up no other:
-    what belongs there waits, as where it is closed later.
+    what belongs there waits, as where it is closed later. Nor is an inbox made where photos came in before: it was
+    renamed, or its disk is away, and an empty one in its place would look as if all were well.
     """
     folders = settings.folders
-    for place in (folders.inbox, folders.needs_a_look, folders.records, folders.ready):
+    away = no_inbox(settings) if ledger_path(settings).is_file() else ""
+    if away:
+        print(f"autoprep: {away}", file=sys.stderr)
+    for place in (*([] if away else [folders.inbox]), folders.needs_a_look, folders.records, folders.ready):
         why = _not_made(place)
         if why:
             raise ConfigError(why)

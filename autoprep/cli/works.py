@@ -7,6 +7,7 @@ from autoprep.cli.found import find_destination, open_ledger, settings_of
 from autoprep.errors import UsageError
 from autoprep.ledger import Overview, WorkRow
 from autoprep.logs import plain
+from autoprep.service.changed import with_changed
 from autoprep.service.studio import listed_in
 from autoprep.told import lists, works
 from autoprep.wishes.tables import Settings
@@ -21,6 +22,8 @@ def list_works(options: argparse.Namespace) -> int:
     ledger = open_ledger(settings)
     try:
         rows = [] if ledger is None else ledger.overview.works_and_questions()
+        if ledger is not None and wanted is None:
+            rows = with_changed(rows, ledger.overview)
         if wanted is not None:
             return _call(settings, wanted, rows, None if ledger is None else ledger.overview, as_json=options.json)
     finally:

@@ -62,7 +62,8 @@ class JobRecord(Value):
     reference shot tells of the light, in words, nothing where it can't serve; dates: by destination since when there
     has been a file, and since when it is as it is, as finished_at has times; asked: destinations of which a file was
     made because it was asked for by name (older records have neither); first_take: the job of the first take of its
-    work; chosen: the artist asked for this take; gone: an edited picture has taken its place.
+    work; chosen: the artist asked for this take; gone: an edited picture has taken its place; stayed: files that were
+    to leave their places and stayed, because the artist has changed them, each with its destination.
     """
 
     version: Literal[1] = 1
@@ -98,6 +99,7 @@ class JobRecord(Value):
     first_take: str = ""
     chosen: bool = False
     gone: bool = False
+    stayed: tuple[tuple[str, str], ...] = ()
     work: WorkFacts = WorkFacts()
     pages: dict[str, str] = Field(default_factory=dict)
     seconds: dict[str, float] = Field(default_factory=dict)

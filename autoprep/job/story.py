@@ -14,11 +14,12 @@ from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, Refere
 from autoprep.errors import CannotMeet, DeliveryError, MarkUnreadable, PhotoError
 from autoprep.files.damage import is_flat
 from autoprep.files.reading import preview_jpeg, read_photo
-from autoprep.files.storage import answers, write_part
+from autoprep.files.storage import write_part
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.likeness import likeness
 from autoprep.job.comparison import as_shot, write_proof
 from autoprep.job.delivery import Delivery, deliver
+from autoprep.job.folders import by_its_folder
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder, Report
 from autoprep.job.question import Doubt, Preview, ask
 from autoprep.job.reference_shots import Seen, reference_words, tells, usable, with_references
@@ -265,10 +266,10 @@ def _render_into(
                 failed[name], kinds[name] = str(reason), reason.kind
                 continue
             except DeliveryError as problem:
-                if not (problem.closed and answers(order.settings.folders.ready)):
+                closed = by_its_folder(order.settings, place, problem)
+                if closed is None:
                     raise  # the disk, not the destination: all of it is tried again
-                reason = words.folder_closed(str(problem))
-                failed[name], kinds[name] = str(reason), reason.kind
+                failed[name], kinds[name] = str(closed), closed.kind
                 continue
             except Exception as problem:
                 # One destination's fault costs no other; it is named, and a redo of it tries again.

@@ -107,6 +107,26 @@ class Attention:
             (why,),
         ).fetchall()
 
+    def pictures(self) -> list[tuple[str, str, Path, int, str, str]]:
+        """(work, destination, place, bytes, SHA-256, since when it is so) of all pictures that lie in their places, or
+        that stay there, because they are the artist's by now."""
+        rows = self._db.execute(
+            "SELECT j.work, r.destination, r.path, json_extract(r.output, '$.bytes'), "
+            "json_extract(r.output, '$.sha256'), r.made FROM renditions r JOIN jobs j USING (job) "
+            "WHERE r.state IN ('in place', 'picked up') AND r.path IS NOT NULL AND r.output <> '' AND j.work <> '' "
+            "ORDER BY j.number, r.destination"
+        )
+        return [(work, name, Path(os.fsdecode(path)), *rest) for work, name, path, *rest in rows]
+
+    def all_stayed(self) -> list[tuple[str, str, Path]]:
+        """(work, destination, place) of files that were to leave their places and stayed, because the artist had
+        changed them; not where files of the service's own lie by now."""
+        rows = self._db.execute(
+            "SELECT j.work, s.destination, s.path FROM stayed s JOIN jobs j USING (job) WHERE j.work <> '' AND NOT "
+            "EXISTS (SELECT 1 FROM renditions r WHERE r.key = s.key AND r.state = 'in place') ORDER BY j.number"
+        )
+        return [(work, name, Path(os.fsdecode(path))) for work, name, path in rows]
+
     def held_back(self) -> list[str]:
         """Photos with a destination that waits for a better photo, or for a word of the artist, oldest first."""
         rows = self._db.execute(

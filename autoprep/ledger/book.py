@@ -161,6 +161,7 @@ class Ledger(Names, Earlier, Moved, Asked):
                      record.outcome, each.came, record.part, each.whole, json.dumps(record.was)),
                 )  # fmt: skip
                 self._reserve(db, record.job, dict(each.coming))
+                self._note_stayed(db, record.job, each.stayed)
                 self._apply(db, each.change, "")  # of which the record does not know the day, nobody does
             for each in photos:
                 self._open_parts(db, each.change.record.job, each.parts)

@@ -254,6 +254,10 @@ MIGRATIONS: tuple[str, ...] = (
     CREATE INDEX in_place ON renditions (path) WHERE state = 'in place';
     CREATE INDEX unclear ON jobs (number) WHERE instr(said, '"unclear":["');
     """,
+    # Records say which files stayed: those of the works that have some are written anew.
+    """
+    UPDATE jobs SET unwritten = 1 WHERE job IN (SELECT job FROM stayed);
+    """,
 )
 """Each is applied once, in order, together with its number in one transaction. Append only."""
 

@@ -115,13 +115,21 @@ class Names(Connection):
 
     def keep_stayed(self, job: str, rendition: Rendition) -> None:
         """A file of a job was to leave its place, and stays, because the artist has changed it."""
-        place = rendition.path
-        assert place is not None
+        assert rendition.path is not None
         with self._transaction() as db:
-            db.execute(
-                "INSERT OR IGNORE INTO stayed (job, destination, path, key) VALUES (?, ?, ?, ?)",
-                (job, rendition.destination, os.fsencode(place), key_of(place)),
-            )
+            self._note_stayed(db, job, [(rendition.destination, rendition.path)])
+
+    @staticmethod
+    def _note_stayed(db: sqlite3.Connection, job: str, files: Iterable[tuple[str, Path]]) -> None:
+        db.executemany(
+            "INSERT OR IGNORE INTO stayed (job, destination, path, key) VALUES (?, ?, ?, ?)",
+            [(job, destination, os.fsencode(place), key_of(place)) for destination, place in files],
+        )
+
+    def stayed_of(self, job: str) -> list[tuple[str, Path]]:
+        """(destination, place) of such files of a job."""
+        rows = self._db.execute("SELECT destination, path FROM stayed WHERE job = ? ORDER BY rowid", (job,))
+        return [(destination, Path(os.fsdecode(path))) for destination, path in rows]
 
     def stayed(self, job: str, destination: str) -> list[Path]:
         """Where such files of a job's work, of whichever take, lay in a destination when they were to leave it, but for

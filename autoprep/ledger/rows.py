@@ -219,7 +219,8 @@ class WorkRow:
     """A work as the list of all works shows it: the take that is used, with what is said of it and where it went.
 
     number: that of its first photo, which never changes; takes: how many photos show it; asks: it is a question yet,
-    and its photo waits for an answer (then work is empty: it has no page of its own).
+    and its photo waits for an answer (then work is empty: it has no page of its own); changed: destinations in which
+    pictures of it lie that the artist has changed, with their places, where that was looked for.
     """
 
     number: int
@@ -232,6 +233,7 @@ class WorkRow:
     takes: int
     sent: tuple[Sent, ...] = ()
     asks: bool = False
+    changed: tuple[tuple[str, Path], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -259,7 +261,7 @@ class Restored:
     """A photo as its record on disk has it: its number, the day it came in, and the names that are kept for it.
 
     Of one of several works in a photo, whole: the photo's job, photo: where it lies. Of such a photo, parts: what the
-    works are called, of which some may have no record yet.
+    works are called, of which some may have no record yet. stayed: as the record has it.
     """
 
     number: int
@@ -269,6 +271,7 @@ class Restored:
     whole: str = ""
     photo: str = ""
     parts: tuple[str, ...] = ()
+    stayed: tuple[tuple[str, Path], ...] = ()
 
 
 VIEW_COLUMNS = (

@@ -16,12 +16,12 @@ from typing import Any
 
 from autoprep.domain import JobRecord, Reason
 from autoprep.errors import DeliveryError
-from autoprep.files.storage import answers, write_part
+from autoprep.files.storage import write_part
+from autoprep.job.folders import by_its_folder
 from autoprep.job.orders import JobOrder, JobResult
 from autoprep.service.link import Link, News, Overview
 from autoprep.service.messages import Failed, Finished, Garbled, Staged
 from autoprep.service.parcels import Answer, Refused, unpacked_answer
-from autoprep.told.explanations import folder_closed
 from autoprep.wishes.places import cluster_tls_paths
 from autoprep.wishes.tables import Settings
 
@@ -188,9 +188,10 @@ def _kept(answer: Answer, order: JobOrder) -> Finished | Failed:
                 written.append((write_part(final, answer.files[final], order.job), final))
             except DeliveryError as problem:
                 name = destinations.get(final)
-                if name is None or not problem.closed or not answers(order.settings.folders.ready):
+                reason = None if name is None else by_its_folder(order.settings, final, problem)
+                if name is None or reason is None:
                     raise
-                record = _without(record, name, folder_closed(str(problem)))
+                record = _without(record, name, reason)
     except DeliveryError as problem:
         for part, _ in written:
             with contextlib.suppress(OSError):

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from autoprep.domain import CorrectionPlan, WorkFacts
-from autoprep.files.storage import answers
+from autoprep.job.folders import takes_files
 from autoprep.job.orders import RENDERER
 from autoprep.ledger import Rendition
 from autoprep.rendering.mark_shape import shape_of
@@ -59,7 +59,7 @@ def _is_mended(settings: Settings, row: Rendition) -> bool:
     if row.why == BY_MARK and row.state in ("failed", "in place"):
         return not settings.mark.picture or not shape_of(settings.studio / settings.mark.picture).problem
     if row.why == BY_FOLDER and row.state in ("failed", "in place"):
-        return answers(settings.folders.ready / row.destination)
+        return takes_files(settings, settings.folders.ready / row.destination)
     if row.state == "failed":
         return row.settings != settings_digest(settings, row.destination)
     by_table = row.state == "held" and row.why in _BY_TABLE and row.settings.startswith(_OF_TABLE)

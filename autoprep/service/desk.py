@@ -18,9 +18,10 @@ from autoprep.service.hands import Hands
 from autoprep.service.inbox import Found
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.messages import Failed, Finished, Staged
+from autoprep.service.rule import SAME_WORDS
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
 from autoprep.service.workers import Workers
-from autoprep.told.explanations import ABSENT, HOLD, cant_be_read, sent_nowhere
+from autoprep.told.explanations import ABSENT, BY_FOLDER, HOLD, cant_be_read, sent_nowhere
 from autoprep.wishes.tables import Settings
 
 _RETRY_S, _RETRY_MOST_S = 30.0, 3600.0
@@ -147,7 +148,8 @@ class Desk:
         facts = {"reason": why or step.why, "destinations": ",".join(names) or None}
         self._log.info(event, job=step.job, photo=record.photo, **facts)
         self._taken = True
-        if not isinstance(step, Tell) or known.view.outcome in ("ready", "alternate"):  # not that a copy is on record
+        # Not that a copy is on record, nor that a record keeps where words stand.
+        if not isinstance(step, Tell) or (known.view.outcome in ("ready", "alternate") and step.why != SAME_WORDS):
             self.acts[event] += 1
         if isinstance(step, TakeApart | GiveUp):
             self._hands.clear_questions(self._running)
@@ -294,6 +296,8 @@ class Desk:
             return
         del self._running[message.job]
         self._hands.clear_questions(self._running)
+        if BY_FOLDER in record.held_kinds.values():  # where it seems to take files then, it is not tried at once
+            self._put_off(message.job, _FAULT_WAIT_S, "a folder of ready/ can't be written to")
         self._touch(message.job)
         self._finished(record)
 

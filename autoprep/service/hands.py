@@ -24,7 +24,7 @@ from autoprep.service.grouping import (
     without_place,
     work_of,
 )
-from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_all_out, take_out
+from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_all_out, take_out, with_stayed
 from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered, with_unknown_files
 from autoprep.service.outlines import outline_for, with_refused
@@ -204,9 +204,7 @@ class Hands:
     def _fields(
         self, job: Job, order: JobOrder, record: JobRecord, replaced: Sequence[Take], *, wished: bool
     ) -> dict[str, Any]:
-        """The job's columns after this result; replaced: the takes of which it is an edited picture; wished: somebody
-        asked for it again.
-        """
+        """The job's columns after this result; replaced: takes of which it is an edited picture; wished: asked for."""
         if isinstance(order, AgainOrder):
             names = dict.fromkeys((*job.usual, *(name for name in order.places if name in usual(self.settings))))
             fields: dict[str, Any] = {"usual": tuple(names)}
@@ -283,13 +281,13 @@ class Hands:
             return self._apart(step, known, takes)
         best, job = used_of(takes, tuple(self.settings.destinations)), known.view.job
         rows, closed = dict[str, Rendition](), None
-        for name in step.destinations if isinstance(step, Withdraw) else ():
+        others = [take.view.job for take in takes]
+        for name in step.destinations if isinstance(step, Withdraw | Restore) else ():
             try:
-                rows |= self._taken_out(known, (name,), step.why)
-            except OSError as problem:  # one closed folder keeps nothing in the others
+                back = isinstance(step, Restore)
+                rows |= self._brought_back(known, name, others) if back else self._taken_out(known, (name,), step.why)
+            except OSError as problem:  # one closed folder keeps nothing in the others, and a full one nothing out
                 closed = problem
-        if isinstance(step, Restore):
-            rows = self._brought_back(known, step.destinations, [take.view.job for take in takes])
         self._note_freed(rows.items())
         known = replace(known, made={**known.made, **rows})
         change = self._change(known, best, self._record(job), rows, {})
@@ -328,22 +326,19 @@ class Hands:
                 rows[name] = replace(made, state=state, plan=plan, reason=said, why=kind_of(why))
         return with_unknown_files(self.settings, self._ledger, known, rows)
 
-    def _brought_back(self, known: Known, names: tuple[str, ...], takes: Collection[str]) -> dict[str, Rendition]:
-        rows = {}
-        for name in names:
-            boundary("restore")
-            instead = numbered_anew(self.settings, self._ledger, known, name, {known.view.job, *takes})
-            if instead is not None:  # first, so that a file that was moved there just before a crash is known
-                self._ledger.reserve(known.view.job, {name: instead})
-            back = bring_back(self.settings, known.view.job, known.made[name], self._ledger, takes, instead)
-            if back is not None and back.path is not None:
-                self._ledger.reserve(known.view.job, {name: back.path}, takes)
-            # Where somebody has emptied the folder of withdrawn files, there is none of this plan: it is made again.
-            lost = replace(known.made[name], plan="")
-            if lost.path is not None and self._ledger.is_taken(lost.path, (known.view.job, *takes)):
-                lost = replace(lost, path=None, output=None)  # a better take has the name now
-            rows[name] = replace(back or lost, state="in place", reason="", why="")
-        return rows
+    def _brought_back(self, known: Known, name: str, takes: Collection[str]) -> dict[str, Rendition]:
+        boundary("restore")
+        instead = numbered_anew(self.settings, self._ledger, known, name, {known.view.job, *takes})
+        if instead is not None:  # first, so that a file that was moved there just before a crash is known
+            self._ledger.reserve(known.view.job, {name: instead})
+        back = bring_back(self.settings, known.view.job, known.made[name], self._ledger, takes, instead)
+        if back is not None and back.path is not None:
+            self._ledger.reserve(known.view.job, {name: back.path}, takes)
+        # Where somebody has emptied the folder of withdrawn files, there is none of this plan: it is made again.
+        lost = replace(known.made[name], plan="")
+        if lost.path is not None and self._ledger.is_taken(lost.path, (known.view.job, *takes)):
+            lost = replace(lost, path=None, output=None)  # a better take has the name now
+        return {name: replace(back or lost, state="in place", reason="", why="")}
 
     def finish(self, record: JobRecord) -> None:
         """The job is done and led to no files."""
@@ -387,6 +382,7 @@ class Hands:
 
     def _write(self, changes: list[Change]) -> None:
         """The records' files, then the ledger: all in one transaction."""
+        changes = [replace(each, record=with_stayed(self.settings, self._ledger, each.record)) for each in changes]
         for change in changes:
             boundary("record")
             place = self.settings.folders.records / "proof" / change.record.job / "record.json"

@@ -11,7 +11,7 @@ import shutil
 from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 
-from autoprep.domain import OutputRecord
+from autoprep.domain import JobRecord, OutputRecord
 from autoprep.files.storage import sync_folder
 from autoprep.ledger import Ledger, Rendition, key_of
 from autoprep.wishes.tables import Settings
@@ -50,6 +50,18 @@ def take_all_out(settings: Settings, ledger: Ledger, job: str, files: Iterable[R
     for rendition in files:
         if not take_out(settings, job, rendition) and rendition.path and os.path.lexists(rendition.path):
             ledger.keep_stayed(job, rendition)
+
+
+def with_stayed(settings: Settings, ledger: Ledger, record: JobRecord) -> JobRecord:
+    """The record with the files that stayed, so that they are known where the ledger is lost."""
+    places = ledger.stayed_of(record.job)
+    stayed = tuple((destination, told_as(place, settings.studio)) for destination, place in places)
+    return record.model_copy(update={"stayed": stayed})
+
+
+def told_as(place: Path, studio: Path) -> str:
+    """A place as records have it: from the studio on, which may be moved."""
+    return str(place.relative_to(studio) if place.is_relative_to(studio) else place)
 
 
 def is_alike(one: Path | None, two: Path | None) -> bool:
@@ -139,8 +151,7 @@ def beside(output: OutputRecord, name: str) -> OutputRecord:
 
 def at_place(output: OutputRecord, place: Path, studio: Path) -> OutputRecord:
     """The output as it lies there."""
-    path = str(place.relative_to(studio) if place.is_relative_to(studio) else place)
-    return output.model_copy(update={"path": path})
+    return output.model_copy(update={"path": told_as(place, studio)})
 
 
 def sweep(settings: Settings, ledger: Ledger) -> int:

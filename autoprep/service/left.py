@@ -2,14 +2,14 @@
 
 A file that is not there when it is to be withdrawn counts as picked up. Where just that one lies there later, it was
 away, as its whole folder was: absence is not deletion, on this side either. Nor could files be put into a folder that
-was closed; as soon as it is open, those are made that it stopped.
+was closed, or full; as soon as it takes files, those are made that it stopped.
 """
 
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from autoprep.files.storage import answers
+from autoprep.job.folders import takes_files
 from autoprep.ledger import Ledger, Rendition
 from autoprep.service.keeping import is_ours
 from autoprep.told.explanations import BY_FOLDER, HOLD, NOT_SENT
@@ -27,7 +27,8 @@ class LeftThere:
     def news(self, settings: Settings) -> set[str]:
         """The jobs of those that lie there since this was asked last, and of those that can be made now."""
         stopped = self._ledger.overview.failed_by(BY_FOLDER)
-        opened = {name for name in {name for _, name in stopped} if answers(settings.folders.ready / name)}
+        names = {name for _, name in stopped}
+        opened = {name for name in names if takes_files(settings, settings.folders.ready / name)}
         return self._again() | {job for job, name in stopped if name in opened}
 
     def _again(self) -> set[str]:

@@ -46,7 +46,9 @@ def outlook(settings: Settings) -> Iterator[str]:
     ledger = Ledger(ledger_path(settings))
     try:
         files = ledger.files()
-        knowledge = Knowledge(settings, ledger)
+        # One look tells all: whoever waits for what may still be on its way must look twice.
+        at_once = settings.service.model_copy(update={"settle_s": 0.0})
+        knowledge = Knowledge(settings.model_copy(update={"service": at_once}), ledger)
         moved = knowledge.look(found, notes, files)
         knowledge.listen()
         yield from (f"{knowledge.view(job).shown}: followed to {shown_name(knowledge.where(job)[0])}" for job in moved)

@@ -182,7 +182,8 @@ def _restored(settings: Settings, records: Mapping[str, JobRecord]) -> Iterator[
         whole = photos.get(record.sha256, "") if record.part else ""
         lies = whole_name(record.photo, record.part)
         parts = part_names(record, record.photo) if record.outcome == "several works" else ()
-        yield Restored(next(numbers), came, Change(record, rows, fields), kept, whole, lies, parts)
+        stayed = tuple((destination, settings.studio / path) for destination, path in record.stayed)
+        yield Restored(next(numbers), came, Change(record, rows, fields), kept, whole, lies, parts, stayed)
 
 
 def _dated(record: JobRecord, row: Rendition) -> Rendition:

@@ -40,6 +40,8 @@ _LABELS = {
     "hold": "word on holding it", "keep_paper": "paper", "grey_card": "grey card", "corners_px": "corners",
     "not_a_work": "not a work", "as_shot": "as shot", "names the artist": "text that names the artist",
 }  # fmt: skip
+SAME_WORDS = "the same words stand elsewhere"
+"""Why a record is written anew that says nothing else then: a list of all works was put into the inbox, say."""
 # A later take replaces an earlier one only where it is clearly better (natural log of detail, see takes).
 CLEARLY_BETTER = 0.02
 
@@ -225,7 +227,7 @@ def _steps(known: Known, best: str, destinations: Sequence[str], stay: frozenset
         found.append(Tell(view.job, _no_redo(known)))
     elif not found and not stay and (_untold(known, best) or untrue(known, best, destinations)):
         # Any other step tells too.
-        found.append(Tell(view.job, "other words, or another name"))
+        found.append(Tell(view.job, _told_for(known, best, destinations)))
     return found
 
 
@@ -344,6 +346,15 @@ def _untold(known: Known, best: str) -> bool:
     if outcome in ("ready", "alternate"):
         outcome = "ready" if is_shown(known, best) else "alternate"
     return view.unwritten or outcome != view.outcome or words_only(known) != view.said
+
+
+def _told_for(known: Known, best: str, destinations: Sequence[str]) -> str:
+    """What a record is written anew for: it also keeps where words stand, which nobody reads."""
+    was = known.view.said
+    as_before = known.said.model_copy(update={"noted": was.noted, "shared": was.shared})
+    said_as_before = replace(known, said=as_before)
+    other = _untold(said_as_before, best) or untrue(said_as_before, best, destinations)
+    return "other words, or another name" if other else SAME_WORDS
 
 
 def words_only(known: Known) -> WorkFacts:

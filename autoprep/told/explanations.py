@@ -151,9 +151,11 @@ MADE_LATER = (BY_MARK, BY_FOLDER)
 """The reasons by which the file of before stays, and a new one is made by itself as soon as they are over."""
 
 
-def folder_closed(problem: str) -> Reason:
-    """Why a destination has no file, or still that of before, though others of the photo were made."""
-    return Reason(f"it could not be made: {problem}; it is made as soon as that folder can be written to", BY_FOLDER)
+def folder_closed(problem: str, room_mb: float = 0) -> Reason:
+    """Why a destination has no file, or still that of before, though others of the photo were made; room_mb: how much
+    is wanted where there is no room."""
+    over = f"{max(room_mb, 1):.0f} MB are free there" if room_mb else "that folder can be written to"
+    return Reason(f"it could not be made: {problem}; it is made as soon as {over}", BY_FOLDER)
 
 
 BEFORE_STAYS = "; the one that was made before stays until then"

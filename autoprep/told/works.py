@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from autoprep.domain import WorkFacts
 from autoprep.ledger import Sent, WorkRow
 from autoprep.logs import as_shown
 from autoprep.metadata.statement import physical
@@ -38,6 +39,9 @@ def public_since(row: WorkRow, presets: Mapping[str, Preset]) -> str:
     return min((day_of(sent.first) for sent in row.sent if sent.first and sent.destination in public), default="")
 
 
+_HELD_UNTIL = "is held until"
+
+
 def why_nowhere(row: WorkRow) -> str:
     """Why no picture of a work is given out anywhere, in a few words; empty where one is."""
     if row.asks:
@@ -45,17 +49,24 @@ def why_nowhere(row: WorkRow) -> str:
     if any(sent.state == "in place" for sent in row.sent):
         return ""
     if row.said.hold:
-        return sent_nowhere(row.said) or f"on hold, as you said{_left(row)}"
+        return sent_nowhere(row.said) or f"on hold{_until(row.said)}{_left(row)}"
     return (
         "; ".join(_reasons(sent for sent in row.sent if not _is_over(row, sent)))
         or "no destination takes it by itself; say “for: …”"
     )
 
 
+def _until(said: WorkFacts) -> str:
+    """By what a work is held: words that ask for a hold in their way, or can't be read, say how that ends."""
+    found = (f": {line}" for line in said.unclear if _HELD_UNTIL in line)
+    return next(found, ", as you said")
+
+
 def _left(row: WorkRow) -> str:
     """That pictures of a held work lie in their folders still, for the artist has changed them."""
-    lies = [sent for sent in row.sent if sent.state == "picked up" and sent.path and os.path.lexists(sent.path)]
-    names = ", ".join(sent.destination for sent in lies)
+    left = (sent for sent in row.sent if sent.state == "picked up" and sent.path and os.path.lexists(sent.path))
+    lies = dict.fromkeys((*(sent.destination for sent in left), *(name for name, _ in row.changed)))
+    names = ", ".join(lies)
     return f"; but in {names} lies one that you changed: take it out yourself" if lies else ""
 
 
@@ -100,10 +111,19 @@ def fields(row: WorkRow, presets: Mapping[str, Preset]) -> dict[str, str]:
         str(row.number), said.title, said.year, said.medium, height, width, said.unit if height else "", size, row.kind,
         said.kind or "", said.inventory, said.price, row.shown, str(row.takes), "held" if said.hold else "",
         public_since(row, presets),
-        "; ".join(_went(sent) for sent in row.sent if sent.state == "in place"), why_nowhere(row),
+        "; ".join(_all_went(row)), why_nowhere(row),
         said.alt_text,
     )  # fmt: skip
     return dict(zip(COLUMNS, values, strict=True))
+
+
+def _all_went(row: WorkRow) -> list[str]:
+    """The pictures that are given out, and those beside them that the artist has changed."""
+    went = [sent for sent in row.sent if sent.state == "in place"]
+    changed, own = {place for _, place in row.changed}, {sent.path for sent in went}
+    said = [_went(sent) + (", changed by you since" if sent.path in changed else "") for sent in went]
+    others = [(name, place) for name, place in row.changed if place not in own] if went else []
+    return said + [f"{name}: {as_shown(place.name)}, changed by you" for name, place in others]
 
 
 def _went(sent: Sent) -> str:
@@ -173,6 +193,7 @@ def _object(row: WorkRow, presets: Mapping[str, Preset]) -> dict[str, Any]:
             }
             for sent in row.sent
         ],
+        "changed_by_you": [{"destination": name, "file": as_shown(place.name)} for name, place in row.changed],
     }
 
 
@@ -192,6 +213,8 @@ def notes(row: WorkRow, presets: Mapping[str, Preset]) -> list[str]:
     since = public_since(row, presets)
     said = [f"in {went}" if went else f"given out nowhere: {why_nowhere(row)}"]
     said += [f"public since {since}"] if since else []
+    changed = [f"{name}/{as_shown(place.name)}" for name, place in row.changed]
+    said += [f"changed by you: {', '.join(changed)}"] if changed else []
     return said + ([f"{row.takes} takes"] if row.takes > 1 else [])
 
 

@@ -33,9 +33,10 @@ from autoprep.domain import (
     kind_of,
 )
 from autoprep.errors import DeliveryError
-from autoprep.files.storage import answers, write_part
+from autoprep.files.storage import write_part
 from autoprep.imaging.likeness import likeness
 from autoprep.job.delivery import Delivery, mark_style, statement_for
+from autoprep.job.folders import by_its_folder
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.job.stages import now
 from autoprep.job.story import why_held
@@ -47,7 +48,7 @@ from autoprep.pixels import Photo
 from autoprep.rendering.mark_shape import shape_of
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished
-from autoprep.told.explanations import folder_closed, mark_unreadable
+from autoprep.told.explanations import mark_unreadable
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
@@ -161,9 +162,10 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
         try:
             part = write_part(place, data, order.job)
         except DeliveryError as closed:
-            if not (closed.closed and answers(order.settings.folders.ready)):
+            why = by_its_folder(order.settings, place, closed)
+            if why is None:
                 raise
-            failed[name], kinds[name] = str(folder_closed(str(closed))), folder_closed("").kind
+            failed[name], kinds[name] = str(why), why.kind
             continue
         parts.append((part, place))
         outputs.append(OutputRecord(

@@ -1,7 +1,10 @@
 """What can't be read, or fails again and again: the service goes on, and who asks is told of what waits and why."""
 
+import errno
 import os
+import shutil
 import sqlite3
+from collections import namedtuple
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,6 +13,7 @@ import pytest
 from autoprep.cli import main
 from autoprep.domain import WorkFacts
 from autoprep.errors import DeliveryError
+from autoprep.files.storage import write_part
 from autoprep.ledger import Ledger
 from autoprep.service import keeping
 from autoprep.service.places import Others, reserve
@@ -20,6 +24,7 @@ from tests.service.pretend import InlinePool, Studio, photo
 from tests.service.test_unfinished import stepped, watching
 
 Said = Callable[..., tuple[int, str]]
+Room = namedtuple("Room", "total free")
 
 
 @pytest.fixture
@@ -297,10 +302,84 @@ def test_the_file_of_before_stays_in_a_closed_folder_until_it_is_open(wren: Stud
     assert b"Herring gull" in wren.files()["square/Gull.jpg"]
 
 
+class Disk:
+    """A pretended disk of its own under one folder of ready/. free_mb: what it says; full: whether it takes a file."""
+
+    def __init__(self, wren: Studio, monkeypatch: pytest.MonkeyPatch, name: str = "square") -> None:
+        self.free_mb, self.full = 0, True
+        folder = wren.settings.folders.ready / name
+        monkeypatch.setattr("autoprep.job.folders._disk", lambda place: int(place == folder))
+        real = shutil.disk_usage
+
+        def usage(place: Path) -> object:
+            return Room(2000 * 10**6, self.free_mb * 10**6) if place == folder else real(place)
+
+        monkeypatch.setattr(shutil, "disk_usage", usage)
+
+        def write(place: Path, data: bytes, token: str) -> Path:
+            if self.full and place.parent == folder:
+                raise DeliveryError(f"{name}/{place.name} can't be written (No space left on device)", full=True)
+            return write_part(place, data, token)
+
+        monkeypatch.setattr("tests.service.pretend.write_part", write)
+
+
+def test_a_full_disk_under_one_destination_holds_up_no_other(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    disk = Disk(wren, monkeypatch)
+    wren.config.with_name("destinations.toml").write_text(
+        "[square]\nlong_side_px = 300\n\n[master]\nlong_side_px = 500\n", encoding="utf-8"
+    )
+    wren.put("Gull.jpg", photo(1))
+    record = wren.run()["Gull.jpg"]
+    assert {*wren.files()} == {"master/Gull.jpg"}
+    told = "it could not be made: square/Gull.jpg can't be written (No space left on device); it is made as soon as "
+    assert record.failed["square"] == f"{told}100 MB are free there"
+    code, line = said("status")
+    assert (code, "Can't be written to, so pictures wait for it: ready/square" in line) == (1, True)
+    disk.free_mb = 99  # of which a few bytes more are no room
+    wren.run()
+    assert InlinePool.made == [("JobOrder", "Gull.jpg", ("square", "master"))]
+    disk.free_mb, disk.full = 101, False
+    assert wren.run()["Gull.jpg"].failed == {}
+    assert {*wren.files()} == {"square/Gull.jpg", "master/Gull.jpg"}
+    assert InlinePool.made[1:] == [("AgainOrder", "Gull.jpg", ("square",))]
+    assert said("status")[0] == 0
+
+
+def test_a_disk_that_only_says_it_has_room_is_not_tried_without_a_pause(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A quota is such a disk."""
+    disk = Disk(wren, monkeypatch)
+    disk.free_mb = 1000
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    wren.run()
+    assert len(InlinePool.made) == 1
+    wren.wait_over()
+    disk.full = False
+    assert wren.run()["Gull.jpg"].failed == {}
+
+
+def test_a_full_disk_under_all_that_is_written_makes_the_photo_wait(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    disk = Disk(wren, monkeypatch)
+    monkeypatch.setattr("autoprep.job.folders._disk", lambda _place: 1)
+    wren.put("Gull.jpg", photo(1))
+    assert wren.run() == {}
+    assert "Tried again later: Gull.jpg: square/Gull.jpg can't be written (No space" in said("status")[1]
+    disk.full = False
+    wren.wait_over()
+    assert wren.run()["Gull.jpg"].failed == {}
+
+
 def test_where_no_folder_of_ready_can_be_written_to_all_waits(
     wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("tests.service.pretend.answers", lambda _folder: False)
+    monkeypatch.setattr("autoprep.job.folders.answers", lambda _folder: False)
     closed(wren)
     wren.put("Gull.jpg", photo(1))
     wren.run()
@@ -335,6 +414,36 @@ def test_a_hold_empties_all_folders_but_the_closed_one(
     wren.wait_over()
     wren.run()
     assert wren.files() == {}
+    assert said("status")[0] == 0
+
+
+def test_what_a_full_disk_keeps_out_holds_no_other_picture_of_a_released_work(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    names = ("square", "site", "master")
+    tables = "".join(f"[{name}]\nlong_side_px = 300\n" for name in names)
+    wren.config.with_name("destinations.toml").write_text(tables, encoding="utf-8")
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    wren.put("Gull.txt", "hold\n")
+    wren.run()
+    wren.put("Gull.txt", "")
+    real = keeping._move
+
+    def moved(source: Path, target: Path) -> None:
+        if target.parent == wren.settings.folders.ready / "site":
+            raise OSError(errno.ENOSPC, "No space left on device", str(target))
+        real(source, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(keeping, "_move", moved)
+        wren.run()
+    assert {*wren.files()} == {"square/Gull.jpg", "master/Gull.jpg"}
+    assert {"square", "master"} == {out.destination for out in wren.records()["Gull.jpg"].outputs}
+    code, told = said("status")
+    assert (code, "Tried again later: Gull.jpg: " in told) == (1, True)
+    wren.run()
+    assert {*wren.files()} == {f"{name}/Gull.jpg" for name in names}
     assert said("status")[0] == 0
 
 
@@ -377,3 +486,22 @@ def test_redo_says_why_it_failed(wren: Studio, said: Said, monkeypatch: pytest.M
         failing(patch)
         code, told = said("redo", "Gull.jpg")
     assert (code, "Gull.jpg: the worker wanted more memory than it may have" in told) == (1, True)
+
+
+@pytest.mark.parametrize("command", [("once",), ("redo", "Gull.jpg")])
+def test_an_inbox_that_is_away_is_told_and_no_empty_one_made_in_its_place(
+    wren: Studio, said: Said, command: tuple[str, ...]
+) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    before = wren.files()
+    away = wren.inbox.rename(wren.inbox.with_name("away"))
+    assert f"autoprep: the inbox {wren.inbox} is not there (a disk that is away?)" in said(*command)[1]
+    assert not wren.inbox.exists()
+    code, told = said("status")
+    assert (code, "Nothing comes in: the inbox" in told) == (1, True)
+    away.rename(wren.inbox)
+    wren.put("Tern.jpg", photo(2))
+    assert "is not there" not in said("once")[1]
+    assert {name: data for name, data in wren.files().items() if "Gull" in name} == before
+    assert len(wren.files()) == 2 * len(before)

@@ -162,7 +162,7 @@ def test_where_nothing_of_ready_can_be_written_to_all_of_the_photo_waits(
         raise DeliveryError(f"{final.name} can't be written", closed=True)
 
     monkeypatch.setattr("autoprep.service.cluster.write_part", closed)
-    monkeypatch.setattr("autoprep.service.cluster.answers", lambda _folder: False)
+    monkeypatch.setattr("autoprep.job.folders.answers", lambda _folder: False)
     cluster.submit(order.job, order)
     link_of(cluster).came = [News(order.job, 1, data)]
     failed = list(cluster.collect())[-1]

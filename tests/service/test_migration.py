@@ -114,6 +114,25 @@ def test_reasons_of_an_older_ledger_have_a_kind(studio: Settings) -> None:
     assert {row.reason: row.why for row in found} == words
 
 
+def test_records_of_works_of_which_a_file_stayed_are_written_anew(studio: Settings) -> None:
+    place = ledger_path(studio)
+    db = sqlite3.connect(place)
+    before = next(number for number, script in enumerate(MIGRATIONS) if "FROM stayed" in script)
+    for script in MIGRATIONS[:before]:
+        db.executescript(script)
+    db.execute(f"PRAGMA user_version = {before}")
+    for job in ("1", "2"):
+        db.execute(
+            "INSERT INTO jobs (job, sha256, path, shown, state, came) VALUES (?, ?, '', '', 'done', '')", (job, job)
+        )
+    db.execute("INSERT INTO stayed VALUES ('2', 'site', ?, '')", (b"/saltmere/ready/site/Gull.jpg",))
+    db.commit()
+    db.close()
+    ledger = Ledger(place)
+    assert {view.job: view.unwritten for view in ledger.views()} == {"1": False, "2": True}
+    ledger.close()
+
+
 @pytest.mark.slow
 def test_nothing_is_made_twice_and_the_new_rule_holds(old: Settings) -> None:
     before = _files(old)

@@ -9,6 +9,7 @@ from autoprep.cli.main import main
 from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
+from autoprep.service.rebuild import rebuild
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
@@ -219,15 +220,18 @@ def retouched(studio: Settings, monkeypatch: pytest.MonkeyPatch, name: str) -> S
     return wren
 
 
-@pytest.mark.parametrize("moved", [False, True])
+@pytest.mark.parametrize("since", ["", "the studio was moved", "the ledger was lost"])
 def test_a_picture_that_was_retouched_is_told_on_hold_after_its_work_got_another_name(
-    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], moved: bool
+    studio: Settings, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], since: str
 ) -> None:
     wren = retouched(studio, monkeypatch, "Gull.jpg")
     (wren.inbox / "Gull.jpg").rename(wren.inbox / "Tern.jpg")
     wren.run()
     assert {*wren.files()} == {"site/Gull.jpg", "site/Tern.jpg"}
-    if moved:
+    if since == "the ledger was lost":
+        ledger_path(wren.settings).unlink()
+        rebuild(wren.settings)
+    if since == "the studio was moved":
         there = studio.studio.with_name("Moved")
         shutil.move(studio.studio, there)
         wren = Studio(load(there / "config" / "autoprep.toml"), monkeypatch)

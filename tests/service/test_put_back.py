@@ -68,6 +68,24 @@ def test_a_list_that_is_put_back_changes_nothing(wren: Studio, capsys: pytest.Ca
     assert "List of works" not in capsys.readouterr().out
 
 
+def test_of_a_list_that_is_put_back_no_change_is_told(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    """Also where the words of a name, or of another take, stand in it; the record keeps that all the same."""
+    wren.put("IMG_8.jpg", photo(8))
+    wren.put("IMG_8.txt", "title: Sea holly")
+    wren.put("IMG_9.jpg", photo(8, sharp=9))
+    wren.run()
+    wren.put("works.csv", written(wren, capsys))
+    main(["once", "--config", str(wren.config)])
+    assert capsys.readouterr().out.startswith("Done: nothing was waiting.")
+    records = wren.records()
+    assert records["Thrift, 2026, ink, 14 x 21 cm.jpg"].work.noted
+    assert (records["IMG_9.jpg"].work.title, records["IMG_9.jpg"].work.shared) == ("Sea holly", ())
+    wren.put("works.csv", written(wren, capsys).replace("240 €", "260 €"))
+    (wren.inbox / "IMG_1.txt").unlink()
+    main(["once", "--config", str(wren.config)])
+    assert capsys.readouterr().out.startswith("Done: 1 with other words or another name.")  # no file has the price
+
+
 def test_it_speaks_alone_where_no_note_does(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
     """And whatever stands in it is read as it was said."""
     said = {shown: record.work for shown, record in wren.records().items()}

@@ -120,6 +120,8 @@ def waits(destination: str, reason: str) -> Sent:
     ("changes", "why", "short"),
     [
         ({"said": WorkFacts(hold=True)}, "on hold, as you said", "on hold"),
+        ({"said": WorkFacts(hold=True, unclear=("a turn", "it says “private”; the work is held until it says so"))},
+         "on hold: it says “private”; the work is held until it says so", "on hold"),
         ({"said": WorkFacts(hold=True, unclear=("no destination is called spring",))},
          "no destination is called spring", "no such destination"),
         ({"sent": (waits("print", NO_SIZE), waits("wall", NO_SIZE))}, f"print, wall wait: {NO_SIZE}",

@@ -1,0 +1,45 @@
+"""Folders of ready/ that take no files: one that is closed, or on a full disk of its own, costs its own files alone."""
+
+import os
+import shutil
+from pathlib import Path
+
+from autoprep.domain import Reason
+from autoprep.errors import DeliveryError
+from autoprep.files.storage import answers
+from autoprep.told.explanations import folder_closed
+from autoprep.wishes.tables import Settings
+
+_SHARE = 0.05  # of a small disk; of a large one, as much room is wanted as where the records lie
+
+
+def by_its_folder(settings: Settings, place: Path, problem: DeliveryError) -> Reason | None:
+    """Why there is no file in this place, where its folder alone is the reason; None where all of the photo waits."""
+    apart = problem.full and _is_apart(settings, place.parent)
+    if not (problem.closed or apart) or not answers(settings.folders.ready):
+        return None
+    return folder_closed(str(problem), _wanted_mb(settings, place.parent) if apart else 0)
+
+
+def takes_files(settings: Settings, folder: Path) -> bool:
+    """Whether a folder can be written to; one on a disk of its own is not tried again and again for a few bytes."""
+    if _is_apart(settings, folder) and shutil.disk_usage(folder).free / 1e6 < _wanted_mb(settings, folder):
+        return False
+    return answers(folder)
+
+
+def _is_apart(settings: Settings, folder: Path) -> bool:
+    """Whether a folder lies on another disk than ready/ and the records."""
+    disk = _disk(folder)
+    return disk is not None and disk not in (_disk(settings.folders.ready), _disk(settings.folders.records))
+
+
+def _disk(folder: Path) -> int | None:
+    try:
+        return os.stat(folder).st_dev
+    except OSError:
+        return None
+
+
+def _wanted_mb(settings: Settings, folder: Path) -> float:
+    return min(settings.service.min_free_mb, shutil.disk_usage(folder).total / 1e6 * _SHARE)

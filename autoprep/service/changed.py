@@ -1,0 +1,46 @@
+"""Which finished pictures the artist has changed since they were made: looked for when somebody asks for all works."""
+
+import os
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+from autoprep.ledger import Overview, WorkRow
+from autoprep.service.keeping import is_ours
+
+_SLACK_S = 2.0  # some disks keep times so coarsely
+
+
+def with_changed(rows: Iterable[WorkRow], overview: Overview) -> list[WorkRow]:
+    """The works with the pictures of theirs that lie in ready/ and are not, or no longer, as they were made."""
+    found: dict[str, dict[Path, str]] = {}
+    for work, name, place, size, sha256, made in overview.pictures():
+        if _is_changed(place, size, sha256, made):
+            found.setdefault(work, {})[place] = name
+    for work, name, place in overview.all_stayed():
+        if os.path.lexists(place):
+            found.setdefault(work, {}).setdefault(place, name)
+    return [replace(row, changed=_listed(found.get(row.work, {}))) for row in rows]
+
+
+def _listed(places: dict[Path, str]) -> tuple[tuple[str, Path], ...]:
+    return tuple(sorted((name, place) for place, name in places.items()))
+
+
+def _is_changed(place: Path, size: int, sha256: str, made: str) -> bool:
+    """Whether another file lies there. Only one of the same size that was written later is read for that."""
+    try:
+        now = place.lstat()
+        if now.st_size != size:
+            return True
+        return not _is_older(now.st_mtime, made) and not is_ours(place, sha256)
+    except OSError:  # it is not there, or can't be read
+        return False
+
+
+def _is_older(written: float, made: str) -> bool:
+    try:
+        return written < datetime.fromisoformat(made).timestamp() + _SLACK_S
+    except ValueError:  # since when is not known of files that an earlier version made
+        return False

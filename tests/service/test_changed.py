@@ -1,0 +1,98 @@
+"""The list of all works names the pictures that the artist has changed since they were made."""
+
+import csv
+import io
+import json
+import os
+from pathlib import Path
+
+import pytest
+
+from autoprep.cli import main
+from autoprep.service import changed
+from autoprep.wishes.tables import Settings
+from tests.service.pretend import Studio, photo
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    tables = "[site]\nlong_side_px = 500\n[master]\nlong_side_px = 900\n"
+    studio.config_file.with_name("destinations.toml").write_text(tables, encoding="utf-8")
+    wren = Studio(studio, monkeypatch)
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Tern.jpg", photo(2))
+    wren.run()
+    return wren
+
+
+def works(wren: Studio, capsys: pytest.CaptureFixture[str], *words: str) -> str:
+    capsys.readouterr()
+    assert main(["works", *words, "--config", str(wren.config)]) == 0
+    return capsys.readouterr().out
+
+
+def row(wren: Studio, capsys: pytest.CaptureFixture[str], photo: str) -> dict[str, str]:
+    rows = csv.DictReader(io.StringIO(works(wren, capsys, "--csv")))
+    return next(row for row in rows if row["photo"] == photo)
+
+
+def site(wren: Studio, name: str = "Gull.jpg") -> Path:
+    return wren.settings.folders.ready / "site" / name
+
+
+@pytest.mark.parametrize("size", ["other", "same"])
+def test_a_picture_that_was_retouched_is_told(wren: Studio, capsys: pytest.CaptureFixture[str], size: str) -> None:
+    before = works(wren, capsys)
+    assert "changed" not in before
+    as_made = site(wren).read_bytes()
+    site(wren).write_bytes(b"retouched" if size == "other" else as_made[::-1])
+    later = os.stat(site(wren)).st_mtime + 60
+    os.utime(site(wren), (later, later))
+    gull, tern = works(wren, capsys).splitlines()
+    assert gull.endswith("(in site, master; changed by you: site/Gull.jpg)")
+    assert tern == before.splitlines()[1]
+    told = row(wren, capsys, "Gull.jpg")["went to"]
+    assert told.startswith("site: Gull.jpg (")
+    assert told.partition("; ")[0].endswith("), changed by you since")
+    assert told.count("changed") == 1
+    (gull_object, tern_object) = json.loads(works(wren, capsys, "--json"))
+    assert gull_object["changed_by_you"] == [{"destination": "site", "file": "Gull.jpg"}]
+    assert tern_object["changed_by_you"] == []
+    site(wren).write_bytes(as_made)
+    assert works(wren, capsys) == before
+
+
+def test_one_that_stayed_beside_a_new_one_is_told_too_and_on_hold(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    site(wren).write_bytes(b"retouched")
+    (wren.inbox / "Gull.jpg").rename(wren.inbox / "Sea holly.jpg")
+    wren.run()
+    assert row(wren, capsys, "Sea holly.jpg")["went to"].endswith("; site: Gull.jpg, changed by you")
+    wren.put("Sea holly.txt", "hold")
+    wren.run()
+    told = row(wren, capsys, "Sea holly.jpg")
+    assert told["went to"] == ""
+    assert told["nowhere because"].endswith("but in site lies one that you changed: take it out yourself")
+    assert "; changed by you: site/Gull.jpg)" in works(wren, capsys)
+    site(wren).unlink()
+    assert "changed" not in works(wren, capsys)
+
+
+def test_what_is_away_or_replaced_by_no_file_ends_no_list(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    site(wren).unlink()
+    site(wren, "Tern.jpg").unlink()
+    site(wren, "Tern.jpg").mkdir()
+    gull, tern = works(wren, capsys).splitlines()
+    assert "changed" not in gull
+    assert "changed by you: site/Tern.jpg" in tern
+
+
+def test_pictures_that_are_as_old_as_their_records_are_not_read(
+    wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def read(place: Path, *_sha256: str) -> bool:
+        raise AssertionError(place)
+
+    monkeypatch.setattr(changed, "is_ours", read)
+    assert "changed" not in works(wren, capsys)
