@@ -51,8 +51,7 @@ def find_paper(
     bare = _seen_bare(sight, cells)
     painted = np.zeros(cells.shape, bool) if bare is None else _painted(bare)
     told, whole = _without_eye(linear, cells, flat, washes, painted)
-    ruled = not isinstance(told[0], Declined) and told[0].sheet is not None and told[0].sheet.ruled
-    if sight is None or bare is None or ruled or not is_shaded(sight):
+    if sight is None or bare is None or not is_shaded(sight):
         return told
     seen = light_by_sight(linear, sight, flat, washes)
     if isinstance(seen, Declined):
@@ -65,7 +64,8 @@ def find_paper(
     # Marks are lighter than the paper in both lights: that of the lit part alone knows of none in the shade, and to the
     # one that was found on all of the sheet what is lit beside a hard shadow may seem some.
     known = told[0] if isinstance(whole, Declined) else whole
-    return replace(seen[0], lighter=min(known.lighter, marks_lighter_than(linear, seen[0]))), seen[1]
+    lighter = min(known.lighter, marks_lighter_than(linear, seen[0]))
+    return replace(seen[0], lighter=lighter, ruled=told[0].ruled), seen[1]
 
 
 def _seen_bare(sight: Sight | None, cells: Cells) -> Float32 | None:

@@ -44,7 +44,8 @@ class Paper:
     is; scatter: standard deviation of log luminance over the mask; lighter: share of the work clearly lighter
     than the paper; lifted: share of it that is lighter than the paper over wide plain areas; shines: the part of that
     which has no hard border, as paint has; shade: (h, w, 3) float32 natural log of what shadows and bends take of the
-    light, if they do; sheet: the work is a sheet that is paper between its strokes (see sheet), whose shade is known.
+    light, if they do; sheet: the work is a sheet that is paper between its strokes (see sheet), whose shade is known;
+    ruled: lines are printed on the paper.
     """
 
     mask: Bool
@@ -57,6 +58,7 @@ class Paper:
     shines: float
     shade: Float32 | None = None
     sheet: Sheet | None = None
+    ruled: bool = False
 
     def log_field(self, rows: int, cols: int) -> Float32:
         """(rows, cols, 3) float32 natural log of what bare paper would show at each place."""
@@ -133,6 +135,7 @@ def on_sheet(linear: Float32, sheet: Sheet) -> Paper:
         shines=sheet.lifted,
         shade=np.asarray(light - fields.evaluate(smooth, size[1], size[0]), np.float32),
         sheet=sheet,
+        ruled=sheet.ruled,
     )
 
 

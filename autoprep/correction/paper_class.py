@@ -95,12 +95,11 @@ def proven(paper: Paper, evidence: dict[str, float]) -> Literal["toned", "light"
     """What is beyond doubt about a paper by what was measured; None where nothing is."""
     lightness, lighter = evidence["paper_as_shot_L"], evidence["lighter_than_paper_share"]
     outshone = evidence["surroundings_to_paper"]
-    ruled = paper.sheet is not None and paper.sheet.ruled
     dark, pitch = _BLACK_L
     black = lightness < pitch or (lightness < dark and outshone > _BLACK_OUTSHONE)
-    if lighter > (_LIGHTER_ON_RULED if ruled else _SURELY_LIGHTER) or black or not _may_be_lit(paper):
+    if lighter > (_LIGHTER_ON_RULED if paper.ruled else _SURELY_LIGHTER) or black or not _may_be_lit(paper):
         return "toned"
-    if ruled:
+    if paper.ruled:
         return "light"
     return "light" if lightness > _LIGHT_L and lighter <= _LIGHTER_SHARE else None
 

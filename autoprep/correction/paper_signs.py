@@ -56,7 +56,7 @@ def signs(linear: Float32, paper: Paper, around: Around | None) -> Float64:
     inside = ~rim_of(luma.shape, max(2, round(_RIM * min(luma.shape))))
     own = np.log(np.maximum(paper.mean_linear(), DARKEST))
     level = float(np.log(max(float(paper.mean_linear() @ LUMINANCE), DARKEST)))
-    found = [level, *_colour(own), float(paper.sheet is not None), float(paper.sheet is not None and paper.sheet.ruled)]
+    found = [level, *_colour(own), float(paper.sheet is not None), float(paper.ruled)]
     found += [paper.lifted, paper.lighter]
     found += [*np.quantile(luma[inside], _DARKEST_SHARES)]
     found += [max(_GRAIN, v) for v in np.quantile(luma[inside], _LIGHTEST_SHARES)]

@@ -12,6 +12,7 @@ from autoprep.correction.fallen import BEYOND, DESK, WORK
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.illumination import light_field
 from autoprep.correction.paper import Paper, find_level
+from autoprep.correction.paper_class import measured, proven
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.seen_shade import is_shaded, light_by_sight
 from autoprep.correction.shade_eye import Sight, seen_squarely
@@ -21,6 +22,7 @@ from autoprep.domain import Declined, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Bool, Float32, float32
 from tests import photos
+from tests.correction.test_sheet import _drawn, _paper, _squared
 from tests.lab.measures import measure_colour
 from tests.lab.scene import encode_jpeg, random_spec, render
 
@@ -261,6 +263,22 @@ def test_marks_are_lighter_than_the_paper_in_both_lights(monkeypatch: pytest.Mon
     assert lighter["none"][0] < 0.012 < lighter["chalk"][0]  # the share that proves toned paper
     assert lighter["chalk"][1] < 0.012
     assert lighter["not told"][0] == 0.001
+
+
+def test_a_hard_shadow_on_a_ruled_page_is_the_eyes_and_the_ruling_still_proves_white_paper() -> None:
+    sheet = _drawn(_squared(_paper()))
+    cover = cv2.resize(hand().astype(np.uint8), sheet.shape[1::-1], interpolation=cv2.INTER_NEAREST) > 0
+    light = np.where(cover[..., None], float32([0.16, 0.18, 0.2]), np.float32(0.6))
+    shade = cv2.resize((-1.0 * cover).astype(np.float32), (128, 128), interpolation=cv2.INTER_AREA)
+    wrong = {}
+    for seen in (None, Sight(np.asarray(shade, np.float32), np.full((128, 128), 0.95, np.float32))):
+        paper, _ = find_paper(sheet * light, sight=seen)
+        assert isinstance(paper, Paper)
+        assert paper.ruled
+        assert proven(paper, measured(paper, None)) == "light"
+        off_by = np.abs(paper.log_field(*light.shape[:2]) - np.log(light * np.float32(0.88))).max(axis=-1)
+        wrong[seen is None] = float(np.percentile(off_by, 95))
+    assert wrong[False] < 0.08 < wrong[True]
 
 
 def test_a_hundredth_of_the_work_in_the_shade_is_worth_a_look() -> None:

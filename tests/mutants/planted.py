@@ -2363,9 +2363,9 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/hypotheses.py", ("tests/correction/test_seen_shade.py",),
         ("the eye is believed on a surface that it does not know", "return None if bare is None or (bare > _BARE).mean() <= _LEAST_BARE else bare", "return bare"),
-        ("chalk is told in the light of the lit part", "return replace(seen[0], lighter=min(known.lighter, marks_lighter_than(linear, seen[0]))), seen[1]", "return seen"),
+        ("chalk is told in the light of the lit part", "return replace(seen[0], lighter=lighter, ruled=told[0].ruled), seen[1]", "return replace(seen[0], ruled=told[0].ruled), seen[1]"),
         ("what is lit beside a hard shadow is chalk", "min(known.lighter, marks_lighter_than(linear, seen[0]))", "known.lighter"),
-        ("what the eye sees is not used", "if sight is None or bare is None or ruled or not is_shaded(sight):", "if True:"),
+        ("what the eye sees is not used", "if sight is None or bare is None or not is_shaded(sight):", "if True:"),
     ),
     *_all(
         "autoprep/correction/shade_eye.py", ("tests/correction/test_seen_shade.py",),
@@ -2476,7 +2476,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("paper signs depend on the exposure", "autoprep/correction/paper_signs.py", "*(float(v) for v in spread - level),", "*(float(v) for v in spread),", ("tests/correction/test_paper_class.py",)),
     Mistake("a sliver of desk tells of the paper", "autoprep/correction/paper_signs.py", "return self.share > 0.02", "return True", ("tests/correction/test_paper_class.py",)),
     Mistake("green of paper is its red", "autoprep/correction/paper_signs.py", "green - (red + blue) / 2", "green - green", ("tests/correction/test_paper_class.py",)),
-    Mistake("a ruling proves nothing", "autoprep/correction/paper_class.py", "    if ruled:\n", "    if False:\n", ("tests/correction/test_paper_class.py",)),
+    Mistake("a ruling proves nothing", "autoprep/correction/paper_class.py", "    if paper.ruled:\n", "    if False:\n", ("tests/correction/test_paper_class.py",)),
     Mistake("white in a dim room is black", "autoprep/correction/paper_class.py", " and outshone > _BLACK_OUTSHONE)", ")", ("tests/correction/test_paper_class.py",)),
     *_all(
         "autoprep/correction/outline/side_by_side.py", ("tests/correction/test_of_two.py",),
@@ -3050,4 +3050,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("`check --ahead` foresees no note that the service has not seen", "autoprep/service/outlook.py", 'update={"settle_s": 0.0}', "update={}", ("tests/service/test_outlook.py",)),
     Mistake("what holds a work is said to be the artist's word", "autoprep/told/works.py", "for line in said.unclear if _HELD_UNTIL in line", "for line in ()", ("tests/told/test_works.py",)),
     Mistake("an empty inbox is made where one is away", "autoprep/cli/found.py", "*([] if away else [folders.inbox])", "folders.inbox", ("tests/service/test_failing.py",)),
+    *(Mistake(name, "autoprep/correction/hypotheses.py", old, new, ("tests/correction/test_seen_shade.py",)) for name, old, new in (
+        ("the eye is not asked on ruled pages", "or bare is None or not is_shaded(sight):", "or bare is None or told[0].ruled or not is_shaded(sight):"),
+        ("a ruling in a shadow proves nothing", "lighter=lighter, ruled=told[0].ruled)", "lighter=lighter)"),
+    )),
 )  # fmt: skip
