@@ -19,6 +19,20 @@ def test_import_rules() -> None:
     assert done.returncode == 0, done.stdout[-3000:]
 
 
+def test_a_command_builds_only_the_models_that_it_uses() -> None:
+    """A quarter of what `status` takes went to models of plans and destinations that it never sees."""
+    large = ("CorrectionPlan", "LightField", "JobRecord", "OutputRecord", "Preset", "Settings")
+    built = (
+        "import pydantic, autoprep.cli.found as _\n"
+        "kinds = [pydantic.BaseModel]\n"
+        "for kind in kinds: kinds += [k for k in kind.__subclasses__() if k not in kinds]\n"
+        f"found = [k for k in kinds if k.__name__ in {large!r}]\n"
+        "print(len(found), [k.__name__ for k in found if k.__pydantic_complete__])"
+    )
+    done = subprocess.run([sys.executable, "-c", built], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == f"{len(large)} []"
+
+
 def test_the_shipped_settings_are_valid_and_are_the_defaults(tmp_path: Path) -> None:
     shipped = settings.load(ROOT / "config" / "autoprep.toml")
     assert settings.default_files()["autoprep.toml"] == (ROOT / "config" / "autoprep.toml").read_text(encoding="utf-8")

@@ -20,7 +20,8 @@ Confidence = Annotated[float, Field(ge=0, le=1)]
 class Value(BaseModel):
     """A frozen, strict value that round-trips through JSON."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    # Built where it is first used: a command uses few of the models that it imports, and waits for each that is built.
+    model_config = ConfigDict(defer_build=True, frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Declined(Value):

@@ -56,7 +56,7 @@ _SOURCE_TYPE = "http://cv.iptc.org/newscodes/digitalsourcetype/"
 class RightsStatement(BaseModel):
     """What a file says about its maker and its rights. Empty fields are left out of the file."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(defer_build=True, frozen=True, extra="forbid")
 
     creator: Annotated[str, Ids("dc:creator", "seq", 80, 32, (0x013B, 0xA437))] = ""
     notice: Annotated[str, Ids("dc:rights", "alt", 116, 128, (0x8298,))] = ""

@@ -25,7 +25,7 @@ Inches = Annotated[float, Field(gt=0, le=120)]
 class Table(BaseModel):
     """A frozen TOML table; unknown keys are errors, and numbers in quotes are."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, strict=True)
+    model_config = ConfigDict(defer_build=True, frozen=True, extra="forbid", allow_inf_nan=False, strict=True)
 
 
 class Preset(Table):

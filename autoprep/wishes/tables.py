@@ -11,7 +11,7 @@ from autoprep.wishes.destinations import Preset, Table
 class Folders(Table):
     """Where things lie, relative to the studio."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=False)
+    model_config = ConfigDict(defer_build=True, frozen=True, extra="forbid", strict=False)
 
     inbox: Path = Path("inbox")
     ready: Path = Path("ready")
