@@ -25,9 +25,9 @@ from autoprep.imaging.colour import LUMINANCE
 # so it is on unruled sheets with so large a share of colours, which the sheet's light would take for its own, unless
 # it explains less than this share of the ground.
 _AS_WELL, _COLOURS, _LEAST_EXPLAINED = 0.08, 0.03, 0.6
-# Darker paper (luminance; L* 31) is black, and what seems lit on it may be a shine, and the shadow all of the sheet. At
-# .12 a white sheet that was under-exposed by 1.3 stops, a shine on it, was no paper at all.
-_NOT_DARK = 0.065
+# On darker paper (luminance) what seems lit may be a shine, and the shadow all of the sheet: where less than this share
+# of it is lit. (Of black paper under a shine .05; of a white sheet, under-exposed by 1.3 stops, that shines .43.)
+_NOT_DARK, _LIT_SHARE, _LIT = 0.12, 0.2, -0.1
 # Where a shadow is seen, its light is believed unless another explains so much more of what looks like bare paper to
 # the eye. Where that is less of the work, the eye has not known the surface (of 12 real pages that are not ruled and on
 # which it sees shade, .01 to .30; of the lab's drawn sheets nearly all above).
@@ -117,10 +117,10 @@ def _by_level(linear: Float32) -> tuple[Paper | Declined, Shadow | Declined]:
         return paper, shadow
     held = shadow.paper
     shaded = replace(paper, mask=held, shade=shadow.log_light, coverage=float(held.mean()))
-    # A shadow comes in from the rim, and the paper in it counts there as well; but on dark paper what seems lit may be
-    # a shine, and the shadow all of the sheet.
+    # A shadow comes in from the rim, and the paper in it counts there as well.
     seen = float(np.exp(np.median(shaded.log_field(24, 24) @ LUMINANCE)))
-    return (replace(shaded, rim=rim_share(held)) if seen > _NOT_DARK else shaded), shadow
+    is_shadow = seen > _NOT_DARK or float((shadow.log_light @ LUMINANCE > _LIT).mean()) > _LIT_SHARE
+    return (replace(shaded, rim=rim_share(held)) if is_shadow else shaded), shadow
 
 
 def _explains_more(sheet: Sheet, level: Paper | Declined, cells: Cells, washes: bool | None) -> bool:

@@ -134,11 +134,11 @@ def test_a_shine_inside_a_sheet_is_no_chalk_whatever_lines_run_through() -> None
 
 
 def test_the_rim_of_a_dim_white_sheet_counts_where_a_shine_lies() -> None:
-    """On black paper it does not: what seems lit there is the shine, and a shadow all of the paper."""
+    """Not where hardly anything is lit: on black paper that is the shine, and all of the paper seems a shadow."""
     y, x = np.mgrid[0 : _SIZE[0], 0 : _SIZE[1]].astype(np.float32)
-    swell = np.exp(-(((x - 300) / 250) ** 2) - ((y - 600) / 200) ** 2)[..., None]
-    for level, counts in ((0.1, True), (0.04, False)):
-        paper, _ = find_paper(np.asarray(_drawn(_paper(level)) + 2.5 * level * swell, np.float32))
+    for (across, down), reach, strength, counts in (((300, 600), 250, 0.25, True), ((150, 700), 350, 0.4, False)):
+        swell = np.exp(-(((x - across) / reach) ** 2) - ((y - down) / (0.8 * reach)) ** 2)[..., None]
+        paper, _ = find_paper(np.asarray(_drawn(_paper(0.1)) + strength * swell, np.float32))
         assert not isinstance(paper, Declined)
         assert (paper.rim > 0.9) == counts
 
