@@ -33,6 +33,30 @@ _LONGEST = (
 )  # fmt: skip
 
 
+# Where Linux keeps files in memory; the room that a small studio may need there, and that of all tests with the files
+# of those that fail.
+_MEMORY, _ROOM_BYTES, _ROOM_FOR_ALL_BYTES = "/dev/shm", 1 << 26, 1 << 32
+
+
+def memory_folder(room_bytes: int = _ROOM_BYTES) -> str | None:
+    """A place whose files no disk slows down, as tempfile takes it; None where the system has none, or little room.
+
+    For tests that make and remove thousands of files and mean the order of the service's steps, not the disk's ways.
+    """
+    there = os.access(_MEMORY, os.W_OK) and shutil.disk_usage(_MEMORY).free >= room_bytes
+    return _MEMORY if there else None
+
+
+def pytest_configure() -> None:
+    """Temporary folders of tests lie in memory where there is plenty: a disk takes forty times as long for a rename.
+
+    Another place is said as ever, by --basetemp or PYTEST_DEBUG_TEMPROOT.
+    """
+    folder = memory_folder(_ROOM_FOR_ALL_BYTES)
+    if folder is not None:
+        os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", folder)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the longest files first. A name of the list that is no file any more stops the run: it was moved."""
     places = {(Path(__file__).parent / name).resolve(strict=True): number for number, name in enumerate(_LONGEST)}
@@ -58,19 +82,6 @@ rescan_s = 1.0
 [correction]
 sure_enough = 0.5
 """
-
-
-# Where Linux keeps files in memory, and the room that a small studio may need there.
-_MEMORY, _ROOM_BYTES = "/dev/shm", 1 << 26
-
-
-def memory_folder() -> str | None:
-    """A place whose files no disk slows down, as tempfile takes it; None where the system has none, or little room.
-
-    For tests that make and remove thousands of files and mean the order of the service's steps, not the disk's ways.
-    """
-    there = os.access(_MEMORY, os.W_OK) and shutil.disk_usage(_MEMORY).free >= _ROOM_BYTES
-    return _MEMORY if there else None
 
 
 @pytest.fixture
