@@ -1,5 +1,6 @@
 """Folders of ready/ that take no files: one that is closed, or on a full disk of its own, costs its own files alone."""
 
+import math
 import os
 import shutil
 from pathlib import Path
@@ -23,7 +24,7 @@ def by_its_folder(settings: Settings, place: Path, problem: DeliveryError) -> Re
 
 def takes_files(settings: Settings, folder: Path) -> bool:
     """Whether a folder can be written to; one on a disk of its own is not tried again and again for a few bytes."""
-    if _is_apart(settings, folder) and shutil.disk_usage(folder).free / 1e6 < _wanted_mb(settings, folder):
+    if _is_apart(settings, folder) and _room_mb(folder)[1] < _wanted_mb(settings, folder):
         return False
     return answers(folder)
 
@@ -42,4 +43,13 @@ def _disk(folder: Path) -> int | None:
 
 
 def _wanted_mb(settings: Settings, folder: Path) -> float:
-    return min(settings.service.min_free_mb, shutil.disk_usage(folder).total / 1e6 * _SHARE)
+    return min(settings.service.min_free_mb, _room_mb(folder)[0] * _SHARE)
+
+
+def _room_mb(folder: Path) -> tuple[float, float]:
+    """In all, and free; one that has gone away meanwhile counts as large and full."""
+    try:
+        room = shutil.disk_usage(folder)
+    except OSError:
+        return math.inf, 0.0
+    return room.total / 1e6, room.free / 1e6

@@ -14,6 +14,7 @@ from autoprep.cli import main
 from autoprep.domain import WorkFacts
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import write_part
+from autoprep.job.folders import by_its_folder, takes_files
 from autoprep.ledger import Ledger
 from autoprep.service import keeping
 from autoprep.service.places import Others, reserve
@@ -361,6 +362,23 @@ def test_a_disk_that_only_says_it_has_room_is_not_tried_without_a_pause(
     wren.wait_over()
     disk.full = False
     assert wren.run()["Gull.jpg"].failed == {}
+
+
+def test_a_full_disk_that_goes_away_meanwhile_is_a_folder_that_takes_no_files(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    disk = Disk(wren, monkeypatch)
+    disk.free_mb = 1000
+
+    def gone(place: Path) -> object:
+        raise FileNotFoundError(place)
+
+    monkeypatch.setattr(shutil, "disk_usage", gone)
+    folder = wren.settings.folders.ready / "square"
+    told = by_its_folder(wren.settings, folder / "Gull.jpg", DeliveryError("it can't be written", full=True))
+    assert told is not None
+    assert str(told).endswith(f"as soon as {wren.settings.service.min_free_mb:.0f} MB are free there")
+    assert not takes_files(wren.settings, folder)
 
 
 def test_a_full_disk_under_all_that_is_written_makes_the_photo_wait(
