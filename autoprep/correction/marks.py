@@ -20,8 +20,9 @@ _BESIDE_PX, _AROUND_GLARE_PX = 9, 61
 _BLOWN = 0.85
 _RIM = 0.03
 _STEEP = 0.04  # natural log per cell of the light
-# A mark rises by so much per pixel (natural log), softened by so much, along so much of its border. Of 496 white sheets
-# in everyday light, seeds 166000-166829, half of them under a shine, three come out white that were toned for marks.
+# A mark rises by so much per pixel (natural log), softened by so much, along so much of its border. Chosen on photos of
+# seeds 161000-161359, 165000-165483 and 166000-166831 under shines: of 496 white sheets of the last three come out
+# white that were toned for marks.
 _AT_ONCE, _AT_ONCE_GRAINS, _BORDER_SOFT_PX, _HARD_SHARE = 0.02, 0.5, 1.5, 0.3
 
 
