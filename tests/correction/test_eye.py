@@ -220,7 +220,23 @@ def test_certain_sides_settle_what_the_finders_nearly_agree_on() -> None:
     assert gate.wants_sides(replace(told, side_least=-np.inf))
 
 
-@pytest.mark.parametrize(("score", "asked"), [(3.5, False), (2.5, True)])
+def test_a_sheet_by_its_material_and_its_sides_needs_no_firm_eye() -> None:
+    """A board below a sheet, or a sleeve around it, leaves the eye of two minds about what is clear by all else."""
+    told = replace(GOOD, agreement=0.8, support=0.8, views=0.55, undecided=0.7, one_sheet=True, side_least=2.0)
+    assert gate.confidence(told) >= 0.9
+    assert gate.confidence(replace(told, rail=True)) >= 0.9
+    for change in (
+        {"side_least": 1.9}, {"agreement": 0.79}, {"one_sheet": False}, {"several": True}, {"all_cut": True},
+        {"chance": 0.4},
+    ):  # fmt: skip
+        assert gate.confidence(replace(told, **change)) < 0.9, change
+    # Either is asked for where the other is not known yet, or known to be good; and not where it would settle nothing.
+    assert gate.wants_sides(replace(told, one_sheet=False, side_least=-np.inf))
+    assert gate.wants_material(replace(told, one_sheet=False))
+    assert not gate.wants_material(replace(told, one_sheet=False, side_least=1.0))
+
+
+@pytest.mark.parametrize(("score", "asked"), [(3.5, False), (1.5, True)])
 def test_an_eye_that_wavers_asks_the_sides(monkeypatch: pytest.MonkeyPatch, score: float, asked: bool) -> None:
     """Most of what was asked about without need had four edges of which each alone was beyond doubt."""
     true_look = eye.look
