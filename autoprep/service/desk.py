@@ -51,7 +51,7 @@ class Desk:
     ) -> None:
         self.settings, self._ledger, self._pool, self._log = settings, ledger, pool, log
         self._told = finished
-        self._knowledge = Knowledge(settings, ledger)
+        self._knowledge = Knowledge(settings, ledger, log)
         self._hands = Hands(settings, ledger)
         self._hands.clear_questions(())
         self._todo: dict[str, Measure | Render] = {}

@@ -3056,4 +3056,14 @@ PLANTED: tuple[Mistake, ...] = (
         ("a ruling in a shadow proves nothing", "lighter=lighter, ruled=told[0].ruled)", "lighter=lighter)"),
     )),
     Mistake("every command builds all models", "autoprep/domain/values.py", "ConfigDict(defer_build=True, frozen=True", "ConfigDict(frozen=True", ("tests/test_architecture.py",)),
+    Mistake("a fault where a hold is looked for is swallowed", "autoprep/service/arrivals.py", "        return facts_for(self.settings, shown_name(path))[0].hold\n\n    def _leads", "        try:\n            return facts_for(self.settings, shown_name(path))[0].hold\n        except Exception:\n            return True\n\n    def _leads", ("tests/service/test_faults.py",)),
+    Mistake("a fault where a hold is looked for ends the loop", "autoprep/service/engine.py", "        fault = self._desk.guarded(shown_name(path), lambda: held.append(self._arrivals.is_on_hold(path)))\n", "        fault, _ = 0.0, held.append(self._arrivals.is_on_hold(path))\n", ("tests/service/test_faults.py",)),
+    Mistake("a fault in the words of a copy that is not read yet is swallowed", "autoprep/service/unread.py", '                self._log.error("fault"', '                (lambda *_, **__: None)("fault"', ("tests/service/test_faults.py",)),
+    Mistake("a copy whose words nobody knows holds nothing", "autoprep/service/unread.py", "            return WorkFacts(hold=True)\n", "            return WorkFacts()\n", ("tests/service/test_faults.py",)),
+    *(Mistake(name, "autoprep/logs.py", old, new, ("tests/test_logs.py",)) for name, old, new in (
+        ("of a fault the log keeps no traceback", "            _traced,\n", ""),
+        ("a traceback is one line", 'return "\\n".join(map(plain, value.splitlines())) if key == _TRACE else plain(value)', "return plain(value)"),
+        ("a traceback may forge a terminal", '"\\n".join(map(plain, value.splitlines()))', "value"),
+        ("a traceback fills the terminal", "if key != _TRACE and (key", "if (key"),
+    )),
 )  # fmt: skip
