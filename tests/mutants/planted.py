@@ -3066,4 +3066,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("a traceback may forge a terminal", '"\\n".join(map(plain, value.splitlines()))', "value"),
         ("a traceback fills the terminal", "if key != _TRACE and (key", "if (key"),
     )),
+    *(Mistake(name, file, old, new, ("tests/service/test_failing.py",)) for name, file, old, new in (
+        ("a run that saw no inbox is done", "autoprep/cli/work.py", "if wanting or later or away or", "if wanting or later or"),
+        ("a run that saw no inbox says that nothing was waiting", "autoprep/cli/work.py", "acts, later, away=away)", "acts, later)"),
+        ("what would be done without an inbox is all well", "autoprep/cli/asking.py", '        print(f"Note: {plain(note)}")\n    return 1 if away else 0\n', '        print(f"Note: {plain(note)}")\n    return 0\n'),
+        ("what would be done without an inbox is all well to programs", "autoprep/cli/asking.py", "indent=2))\n        return 1 if away else 0\n    for line", "indent=2))\n        return 0\n    for line"),
+    )),
 )  # fmt: skip

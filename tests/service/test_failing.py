@@ -523,3 +523,31 @@ def test_an_inbox_that_is_away_is_told_and_no_empty_one_made_in_its_place(
     assert "is not there" not in said("once")[1]
     assert {name: data for name, data in wren.files().items() if "Gull" in name} == before
     assert len(wren.files()) == 2 * len(before)
+
+
+@pytest.mark.parametrize("begun", [True, False], ids=["begun", "new"])
+def test_a_run_that_can_not_see_the_inbox_is_not_called_done(
+    wren: Studio, said: Said, capsys: pytest.CaptureFixture[str], begun: bool
+) -> None:
+    """A script that runs `once` every night must not go on as if all were well. new: nothing was made there yet."""
+    if begun:
+        wren.put("Gull.jpg", photo(1))
+        wren.run()
+    inbox = wren.inbox
+    away = inbox.rename(inbox.with_name("away"))
+    if not begun:
+        inbox.symlink_to(inbox.with_name("nowhere"))  # a folder would be made where nothing is
+        assert said("once")[0] == 2
+        inbox.unlink()
+        assert said("once")[0] == 0
+        inbox.rmdir()
+    why = f"Nothing came in: the inbox {inbox} is not there (a disk that is away?); once it is back"
+    code, told = said("once")
+    assert (code, why in told, "nothing was waiting" in told) == (1, True, False)
+    assert main(["once", "--json", "--config", str(wren.config)]) == 1
+    assert (capsys.readouterr().out, said("check", "--ahead")[0]) == ("[]\n", 1)
+    assert said("check", "--ahead", "--json")[0] == 1
+    away.rename(inbox)
+    code, told = said("once")
+    assert (code, "Done: nothing was waiting." in told) == (0, True)
+    assert said("check", "--ahead")[0] == said("check", "--ahead", "--json")[0] == 0
