@@ -3072,4 +3072,11 @@ PLANTED: tuple[Mistake, ...] = (
         ("what would be done without an inbox is all well", "autoprep/cli/asking.py", '        print(f"Note: {plain(note)}")\n    return 1 if away else 0\n', '        print(f"Note: {plain(note)}")\n    return 0\n'),
         ("what would be done without an inbox is all well to programs", "autoprep/cli/asking.py", "indent=2))\n        return 1 if away else 0\n    for line", "indent=2))\n        return 0\n    for line"),
     )),
+    *(Mistake(name, file, old, new, ("tests/service/test_changed.py",)) for name, file, old, new in (
+        ("the page of all works hides what was retouched", "autoprep/service/studio.py", "rows = with_changed(overview.works_and_questions(), overview)", "rows = overview.works_and_questions()"),
+        ("the page of all works is of the day before after a start", "autoprep/service/studio.py", "(self._list_day or written) != today", "self._list_day not in (None, today)"),
+        ("the page of all works grows old while the service runs", "autoprep/service/studio.py", "(self._list_day or written) != today", "written < date.today()"),
+        ("the page of all works is written whenever something is", "autoprep/service/studio.py", "            list_due, self._list_day = False, today\n", "            list_due, self._list_day = False, date.min\n"),
+        ("the page of all works says not of when it is", "autoprep/told/gallery.py", "{escape(looked)}.</p>", "</p>"),
+    )),
 )  # fmt: skip
