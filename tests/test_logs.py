@@ -49,4 +49,6 @@ def test_a_fault_has_its_traceback_in_the_file_and_one_line_on_a_terminal(tmp_pa
     assert "traceback" not in third
     assert all("exc_info" not in line for line in (first, second, third))
     said = terminal.getvalue().splitlines()
-    assert [("reason=planted" in line, "Traceback" in line, "tells it" in line) for line in said] == [(True, False, False)] * 3
+    assert [("reason=planted" in line, "Traceback" in line, "tells it" in line) for line in said] == [
+        (True, False, False)
+    ] * 3

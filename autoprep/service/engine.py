@@ -293,8 +293,8 @@ class Engine:
             self._page_due |= self._lists.news
             self._lists.news, self._not_written = False, ""
         except (OSError, AutoprepError) as problem:
-            self._not_written = str(problem)
-            self._complain(f"{what} not written", reason=str(problem))
+            self._not_written = in_plain_words(problem)
+            self._complain(f"{what} not written", reason=self._not_written)
             self._page_due = self._list_due = True
             self._next_page = time.monotonic() + _PAGE_AGAIN_S
 

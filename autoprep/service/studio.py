@@ -33,7 +33,7 @@ class PageWriter:
     """Writes the pages in records/proof that are older than what is known: of works, of months, and the first one.
 
     Only the records that stand on these pages are read, however many there are. The list of all works is the one page
-    that grows with the studio: the longer it takes, the longer until it is written again. It is written on each day, for
+    that grows with the studio: the longer it takes, the longer until it is written again. It is written on each day:
     it tells which pictures the artist has changed, and nothing tells the service of that.
     """
 

@@ -95,6 +95,5 @@ class Unread:
         except Exception as problem:
             if self._log is not None and item not in self._faulty:
                 self._faulty.add(item)
-                reason = in_plain_words(problem) or type(problem).__name__
-                self._log.error("fault", photo=shown, reason=reason, exc_info=True)
+                self._log.error("fault", photo=shown, reason=in_plain_words(problem), exc_info=True)
             return WorkFacts(hold=True)

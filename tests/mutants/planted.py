@@ -1874,7 +1874,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/engine.py", ("tests/service/test_lists.py",),
-        ("that lists can't be written is told in the log alone", "            self._not_written = str(problem)\n", "            pass\n"),
+        ("that lists can't be written is told in the log alone", "            self._not_written = in_plain_words(problem)\n", "            pass\n"),
     ),
     *_all(
         "autoprep/told/works.py", ("tests/service/test_lists.py",),
@@ -2872,7 +2872,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("which side is up is lost where the end of the Exif is", "autoprep/files/reading.py", "not in exif and (side := side_by_its_entry(block)):", "not in exif and (side := None):", ("tests/files/test_reading.py",)),
     Mistake("which folder can't be written is not said", "autoprep/files/storage.py", 'return f"{file.parent.name}/{file.name}"', "return file.name", ("tests/files/test_storage.py",)),
     Mistake("that a user may not write in a folder is not said", "autoprep/errors.py", "_CLOSED = (errno.EACCES, errno.EPERM, errno.EROFS)", "_CLOSED = ()", ("tests/files/test_storage.py",)),
-    Mistake("a closed folder of records ends a command with a traceback", "autoprep/cli/main.py", "if in_plain_words(problem) != str(problem):", "if False:", ("tests/test_said_plainly.py",)),
+    Mistake("a closed folder of records ends a command with a traceback", "autoprep/cli/main.py", "if no_way(problem):", "if False:", ("tests/test_said_plainly.py",)),
     Mistake("a ledger that can't be written to is told by its library", "autoprep/errors.py", 'if "readonly database" in str(problem):', "if False:", ("tests/test_said_plainly.py",)),
     Mistake("photos that are not read yet do not wait", "autoprep/told/standing.py", "        not_begun=not_begun,\n", "", ("tests/test_said_plainly.py",)),
     Mistake("what was read waits in the inbox for ever", "autoprep/cli/history.py", "            if path not in known:\n", "            if True:\n", ("tests/test_said_plainly.py",)),
@@ -2916,7 +2916,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a destination leads out of the studio without a word", "autoprep/told/summary.py", "        if place.is_symlink()\n", "        if False\n", ("tests/told/test_summary.py",)),
     Mistake("a JPEG that no reader knows is called damaged", "autoprep/files/reading.py", "if coded else how\n", "if False else how\n", ("tests/files/test_less_usual.py",)),
     Mistake("the depth of a JPEG is not told", "autoprep/files/coded.py", 'bits" if data[at + 4] != 8 else ""', 'bits" if False else ""', ("tests/files/test_less_usual.py",)),
-    Mistake("a run that can't go on ends well", "autoprep/cli/work.py", "or later or _LEFT in acts else", "or later else", ("tests/test_progress.py",)),
+    Mistake("a run that can't go on ends well", "autoprep/cli/work.py", "or away or _LEFT in acts else", "or away else", ("tests/test_progress.py",)),
     Mistake("where a run can't go on nothing was waiting", "autoprep/cli/work.py", "acts[_LEFT] = engine.pending", "acts[_LEFT] = 0", ("tests/test_progress.py",)),
     Mistake("a work's days are those of Greenwich", "autoprep/told/works.py", "at if at.tzinfo is None else at.astimezone()", "at", ("tests/told/test_works.py",)),
     Mistake("what stands in a folder that was closed is not made anew", "autoprep/service/depends.py", 'row.why == BY_FOLDER and row.state in ("failed", "in place"):', 'row.why == BY_FOLDER and row.state == "failed":', ("tests/service/test_failing.py",)),
@@ -3079,4 +3079,11 @@ PLANTED: tuple[Mistake, ...] = (
         ("the page of all works is written whenever something is", "autoprep/service/studio.py", "            list_due, self._list_day = False, today\n", "            list_due, self._list_day = False, date.min\n"),
         ("the page of all works says not of when it is", "autoprep/told/gallery.py", "{escape(looked)}.</p>", "</p>"),
     )),
+    *(Mistake(name, "autoprep/errors.py", old, new, ("tests/test_said_plainly.py",)) for name, old, new in (
+        ("a full disk is told by the system's number", '    return f"{_FULL}, so {name} can\'t be written" if problem.errno in NO_ROOM else ""\n', '    return ""\n'),
+        ("a disk at fault is told by the system's number", '    if isinstance(problem, OSError):\n        return _of_files(problem)\n', '    if isinstance(problem, OSError):\n        return str(problem)\n'),
+        ("a mistake of ours is told in a program's own words", '    return f"{our_mistake(problem)}; the log tells where"\n', "    return str(problem)\n"),
+        ("a name that is no text is told as it is", "as_shown(os.fsdecode(problem.filename))}: {why}", "os.fsdecode(problem.filename)}: {why}"),
+    )),
+    Mistake("a destination's fault is told in a program's own words", "autoprep/job/story.py", "could not be made: {in_plain_words(problem)}", "could not be made: {problem}", ("tests/test_job.py",)),
 )  # fmt: skip

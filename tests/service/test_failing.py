@@ -188,7 +188,7 @@ def test_a_fault_in_working_out_is_told_by_status_too(
         patch.setattr(f"autoprep.service.{where}", fails)
         wren.run()
     code, told = said("status")
-    assert (code, "Tried again later: Gull.jpg: StopIteration" in told) == (1, True)
+    assert (code, "Gull.jpg: Autoprep itself made a mistake (StopIteration); the" in told) == (1, True)
     wren.wait_over()
     wren.run()
     assert said("status")[0] == 0
@@ -459,7 +459,9 @@ def test_what_a_full_disk_keeps_out_holds_no_other_picture_of_a_released_work(
     assert {*wren.files()} == {"square/Gull.jpg", "master/Gull.jpg"}
     assert {"square", "master"} == {out.destination for out in wren.records()["Gull.jpg"].outputs}
     code, told = said("status")
-    assert (code, "Tried again later: Gull.jpg: " in told) == (1, True)
+    place = wren.settings.folders.ready / "site" / "Gull.jpg"
+    why = f"Tried again later: Gull.jpg: there is no free space on the disk, so {place} can't be written\n"
+    assert (code, why in told, "Errno" in told) == (1, True, False)
     wren.run()
     assert {*wren.files()} == {f"{name}/Gull.jpg" for name in names}
     assert said("status")[0] == 0

@@ -170,7 +170,7 @@ def test_one_fault_costs_no_other_photo(
     _comes_out(wren, name, finished)
     assert count[0]
     log = "".join(p.read_text(encoding="utf-8") for p in wren.settings.folders.records.glob("log.jsonl*"))
-    assert "planted" in log
+    assert "planted" in log or (fault == "room" and "no free space on the disk" in log)
 
 
 def _comes_out(wren: Studio, name: str, shown: str) -> None:
@@ -229,6 +229,7 @@ def test_a_fault_met_where_only_a_hold_is_looked_for_is_told_and_holds(
     log = _log_of(wren)
     told = [line for line in log if line["event"] == "fault"]
     assert [line["photo"] for line in told] == ["hold/bad.jpg"]
+    assert told[0]["reason"] == "Autoprep itself made a mistake (RuntimeError); the log tells where"
     assert "RuntimeError: planted" in str(told[0])
     assert "brought back" not in {line["event"] for line in log}
     assert {name for name in wren.files() if name.startswith("square/")} == {"square/p6.jpg", "square/a7.jpg"}
