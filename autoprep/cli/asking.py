@@ -47,14 +47,14 @@ def _ahead(settings: Settings, *, as_json: bool) -> int:
     lines = [f"Nothing comes in: {away}"] if away else list(outlook(settings))
     if as_json:
         print(json.dumps(lines, ensure_ascii=False, indent=2))
-        return 1 if away else 0
+        return 0
     for line in lines:
         print(plain(line))
     if not lines:
         print("All is as it should be; there is nothing to do.")
     for note in made_otherwise(settings):
         print(f"Note: {plain(note)}")
-    return 1 if away else 0
+    return 0
 
 
 def service_check(options: argparse.Namespace) -> int:

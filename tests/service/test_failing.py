@@ -547,9 +547,28 @@ def test_a_run_that_can_not_see_the_inbox_is_not_called_done(
     code, told = said("once")
     assert (code, why in told, "nothing was waiting" in told) == (1, True, False)
     assert main(["once", "--json", "--config", str(wren.config)]) == 1
-    assert (capsys.readouterr().out, said("check", "--ahead")[0]) == ("[]\n", 1)
-    assert said("check", "--ahead", "--json")[0] == 1
+    assert capsys.readouterr().out == "[]\n"
     away.rename(inbox)
     code, told = said("once")
     assert (code, "Done: nothing was waiting." in told) == (0, True)
-    assert said("check", "--ahead")[0] == said("check", "--ahead", "--json")[0] == 0
+
+
+def test_a_photo_that_was_set_aside_and_thrown_away_asks_for_nobody_any_more(wren: Studio, said: Said) -> None:
+    broken = [wren.put(name, photo(work, answer="broken")) for work, name in enumerate(("Gull.jpg", "Tern.jpg"))]
+    wren.run()
+    code, told = said("status")
+    assert (code, "Set aside: 2 (Gull.jpg, Tern.jpg)" in told) == (1, True)
+    broken[0].unlink()
+    code, told = said("status")
+    assert (code, "Set aside: 1 (Tern.jpg)" in told) == (1, True)
+    inbox = wren.inbox
+    away = inbox.rename(inbox.with_name("away"))
+    assert "Set aside: 2 (Gull.jpg, Tern.jpg)" in said("status")[1]  # nobody knows what lies there
+    away.rename(inbox)
+    broken[1].unlink()
+    code, told = said("status")
+    assert (code, "Set aside" in told) == (0, False)
+    assert "Gull.jpg" in said("jobs", "--outcome", "set aside")[1]
+    broken[0].symlink_to(inbox / "nowhere.jpg")
+    wren.run()
+    assert said("status")[0] == 1  # a link that leads nowhere lies there all the same
