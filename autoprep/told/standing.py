@@ -41,8 +41,9 @@ class Status:
     not_photos: files in the inbox that are none, and are left alone; photos_set_aside, not_made: what the photos are
     called that were set aside and lie there yet, and those with a destination that could not be made; failing: photos
     that are tried again, words on them that were not carried out and files that could not be read, and why; absent:
-    photos that wait because they are no longer in the inbox; left_in_place: pictures that the artist has changed, below ready/, which
-    lie there still though their works are held, or not sent there; no_inbox: why nothing can come in;
+    photos that wait because they are no longer in the inbox; left_in_place: pictures that the artist has changed,
+    below ready/, which lie there still though their works are held, or not sent there; no_inbox: why nothing can come
+    in;
     displaced: photos, and the job of another work that lay at the same place, of which there are pictures yet;
     held_back: photos with a destination that waits for a better photo, or for a word on its size, say; there_again:
     pictures that were away, with their folder, when they were to be taken out of ready/, and lie there again;
