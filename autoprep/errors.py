@@ -20,6 +20,8 @@ import errno
 import os
 from pathlib import Path
 
+from autoprep.logs import as_shown
+
 
 class AutoprepError(Exception):
     """Base of all errors whose message is meant for the artist."""
@@ -111,6 +113,8 @@ class LedgerDamaged(AutoprepError):
     """The ledger is no database any more, or one with broken pages."""
 
 
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT) if hasattr(errno, "EDQUOT") else (errno.ENOSPC,)
+_FULL = "there is no free space on the disk"
 _CLOSED = (errno.EACCES, errno.EPERM, errno.EROFS)
 
 
@@ -127,10 +131,40 @@ def who_may(problem: Exception) -> str:
 NO_LEDGER = "the ledger can't be written to; see that this computer's user may write in the folder records"
 
 
-def in_plain_words(problem: Exception) -> str:
-    """What is wrong with files or with the ledger. The ledger's library has words of its own for a closed folder."""
+def no_way(problem: Exception) -> str:
+    """What is said where a studio's files or its ledger may not be written to, or a disk is full; else empty.
+
+    The ledger's library has words of its own for a closed folder.
+    """
     if "readonly database" in str(problem):
         return NO_LEDGER
-    if is_closed(problem) and isinstance(problem, OSError) and problem.filename is not None:
-        return f"{os.fsdecode(problem.filename)} can't be opened or written to ({problem.strerror}){who_may(problem)}"
-    return str(problem)
+    if not isinstance(problem, OSError) or problem.filename is None:
+        return ""
+    name = as_shown(os.fsdecode(problem.filename))
+    if is_closed(problem):
+        return f"{name} can't be opened or written to ({problem.strerror}){who_may(problem)}"
+    return f"{_FULL}, so {name} can't be written" if problem.errno in NO_ROOM else ""
+
+
+def in_plain_words(problem: Exception) -> str:
+    """What went wrong, for the artist: with files, with the ledger, or by a mistake of ours."""
+    if no_way(problem):
+        return no_way(problem)
+    if isinstance(problem, OSError):
+        return _of_files(problem)
+    if isinstance(problem, AutoprepError) or type(problem).__module__ == "sqlite3":
+        return str(problem)
+    return f"{our_mistake(problem)}; the log tells where"
+
+
+def _of_files(problem: OSError) -> str:
+    """What the system says, without its number."""
+    if problem.errno in NO_ROOM:
+        return _FULL
+    why = problem.strerror or str(problem)
+    return f"{as_shown(os.fsdecode(problem.filename))}: {why}" if problem.filename is not None else why
+
+
+def our_mistake(problem: Exception) -> str:
+    """A fault that no code has foreseen: its own words would tell the artist nothing."""
+    return f"Autoprep itself made a mistake ({type(problem).__name__})"

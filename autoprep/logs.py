@@ -5,6 +5,7 @@ import logging
 import re
 import shlex
 import sys
+import traceback
 import unicodedata
 from collections.abc import MutableMapping
 from logging.handlers import RotatingFileHandler
@@ -15,6 +16,7 @@ _MOST_BYTES, _KEPT = 5_000_000, 5  # at most 30 MB of log
 
 # On a terminal a photo is one line, told when it is finished; each of its steps stands in the file.
 _FILE_ALONE = ("started", "stage")
+_TRACE = "traceback"  # this value too
 
 Event = MutableMapping[str, Any]
 
@@ -81,8 +83,21 @@ def _escaped(ch: str) -> str:
     return f"\\x{ord(ch):02x}" if ord(ch) < 256 else f"\\u{ord(ch):04x}" if ord(ch) < 65536 else f"\\U{ord(ch):08x}"
 
 
+def _traced(_logger: object, _name: str, event: Event) -> Event:
+    """What was raised, as text, as workers tell it: a library's object would reach the file as a bare “true”."""
+    problem = sys.exc_info()[1] if event.pop("exc_info", None) else None
+    if problem is not None:
+        event[_TRACE] = "".join(traceback.format_exception(problem))
+    return event
+
+
 def _plain_values(_logger: object, _name: str, event: Event) -> Event:
-    return {key: plain(value) if isinstance(value, str) else value for key, value in event.items()}
+    return {key: _plain_value(key, value) if isinstance(value, str) else value for key, value in event.items()}
+
+
+def _plain_value(key: str, value: str) -> str:
+    """A traceback alone keeps its lines: it is never shown on a terminal, and in the file they are escapes."""
+    return "\n".join(map(plain, value.splitlines())) if key == _TRACE else plain(value)
 
 
 class _Tee:
@@ -101,7 +116,7 @@ class _Tee:
         line = json.dumps(event, ensure_ascii=False, default=lambda value: plain(str(value)))
         self._handler.handle(logging.LogRecord("autoprep", logging.INFO, "", 0, line, None, None))
         if self._terminal is not None and event.get("event") not in _FILE_ALONE:
-            shown = {key: value for key, value in event.items() if key != "seconds" or value}
+            shown = {key: value for key, value in event.items() if key != _TRACE and (key != "seconds" or value)}
             print(self._render(logger, name, shown), file=self._terminal)
         raise self._drop
 
@@ -124,6 +139,7 @@ def open_log(records: Path, terminal: TextIO | None = sys.stderr) -> Any:
         processors=[
             structlog.processors.add_log_level,
             structlog.processors.TimeStamper(fmt="iso", utc=True),
+            _traced,
             _plain_values,
             _Tee(handler, terminal),
         ],

@@ -460,4 +460,4 @@ def test_a_fault_in_working_out_what_follows_is_told_by_once_too(
 
     monkeypatch.setattr("autoprep.service.knowledge.Knowledge.known", fails)
     code, out, _ = run(capsys, "once", "--config", str(studio.studio))
-    assert (code, "Gull.jpg: planted" in out) == (1, True)
+    assert (code, "Gull.jpg: Autoprep itself made a mistake (ValueError); the log tells where" in out) == (1, True)

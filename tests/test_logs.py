@@ -29,3 +29,26 @@ def test_no_letter_of_a_value_moves_the_others_or_hides() -> None:
     assert plain(forged) == "a\\x1b[2J\\x0a\\u2028\\u202ebg\\u2066j\\u200bp"
     assert name_of(forged) == "a\\x1b[2J\\x0a\\u2028\\u202ebg\\u2066j\u200bp"
     assert plain("می\u200cخواهم") == name_of("می\u200cخواهم") == "می\u200cخواهم"
+
+
+def test_a_fault_has_its_traceback_in_the_file_and_one_line_on_a_terminal(tmp_path: Path) -> None:
+    terminal = io.StringIO()
+    log = open_log(tmp_path, terminal)
+    try:
+        raise ValueError("planted\x1b[2J")
+    except ValueError:
+        log.error("fault", photo="IMG_1.jpg", reason="planted", exc_info=True)
+    log.error("fault", photo="IMG_2.jpg", reason="planted", traceback="as a worker\ntells it\x1b")
+    log.error("fault", photo="IMG_3.jpg", reason="planted", exc_info=True)  # where nothing was raised
+    first, second, third = map(json.loads, (tmp_path / "log.jsonl").read_text(encoding="utf-8").splitlines())
+    lines = first["traceback"].splitlines()
+    assert lines[0] == "Traceback (most recent call last):"
+    assert 'raise ValueError("planted\\x1b[2J")' in lines[-2]
+    assert lines[-1] == "ValueError: planted\\x1b[2J"
+    assert second["traceback"] == "as a worker\ntells it\\x1b"
+    assert "traceback" not in third
+    assert all("exc_info" not in line for line in (first, second, third))
+    said = terminal.getvalue().splitlines()
+    assert [("reason=planted" in line, "Traceback" in line, "tells it" in line) for line in said] == [
+        (True, False, False)
+    ] * 3

@@ -11,7 +11,7 @@ import pytest
 
 from autoprep.cli import main
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
-from autoprep.errors import in_plain_words
+from autoprep.errors import DeliveryError, in_plain_words
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Settling, scan
@@ -341,3 +341,32 @@ def test_what_lies_in_the_inbox_and_is_not_read_yet_is_counted(
     wren.put("Tern.jpg", photo(7))
     assert "In the inbox, not read yet: 1 photo" in run(wren, capsys, "status")[1].splitlines()
     assert '"not_begun": 1' in run(wren, capsys, "status", "--json")[1]
+
+
+@pytest.mark.parametrize(
+    ("problem", "told"),
+    [
+        (OSError(errno.ENOSPC, "No space left", "/a"), "there is no free space on the disk, so /a can't be written"),
+        (OSError(errno.EDQUOT, "Quota exceeded"), "there is no free space on the disk"),
+        (OSError(errno.EIO, "Input/output error", b"/a\xff"), "/a\\xff: Input/output error"),
+        (OSError(errno.EIO, "Input/output error"), "Input/output error"),
+        (OSError("no words of the system"), "no words of the system"),
+        (DeliveryError("the artist is told so"), "the artist is told so"),
+        (sqlite3.OperationalError("database is locked"), "database is locked"),
+        (KeyError("Gull"), "Autoprep itself made a mistake (KeyError); the log tells where"),
+    ],
+    ids=lambda value: str(value)[:20],
+)  # fmt: skip
+def test_what_goes_wrong_is_told_without_numbers_or_a_programs_own_words(problem: Exception, told: str) -> None:
+    assert in_plain_words(problem) == told
+
+
+def test_a_full_disk_ends_a_command_in_plain_words(
+    wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device", "log.jsonl")
+
+    monkeypatch.setattr("autoprep.cli.work.open_log", full)
+    assert main(["once", "--config", str(wren.config)]) == 1
+    assert capsys.readouterr().err == "autoprep: there is no free space on the disk, so log.jsonl can't be written\n"

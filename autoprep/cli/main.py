@@ -9,7 +9,7 @@ from collections.abc import Callable
 from importlib import import_module
 
 from autoprep.cli.arguments import parsed
-from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, UsageError, in_plain_words
+from autoprep.errors import AlreadyRunning, AutoprepError, ConfigError, UsageError, no_way
 from autoprep.logs import plain
 
 
@@ -41,8 +41,8 @@ def main(arguments: list[str] | None = None) -> int:
 
 def _reason(problem: Exception) -> str:
     """Why a command could do no more, where that is no fault of its own; empty where it may be."""
-    if in_plain_words(problem) != str(problem):
-        return in_plain_words(problem)
+    if no_way(problem):
+        return no_way(problem)
     if _busy(problem):
         return f"the ledger can't be used just now ({problem}); try it again in a moment"
     told = isinstance(problem, OSError) and problem.errno in (errno.ENOSPC, errno.EBADF, errno.EIO)

@@ -17,6 +17,7 @@ from autoprep.logs import counted, open_log
 from autoprep.service.engine import Engine
 from autoprep.service.notify import Notifier
 from autoprep.told.metrics import Metrics
+from autoprep.told.standing import no_inbox
 from autoprep.told.summary import mark_notes, print_summary, tried_later
 from autoprep.wishes.settings import worker_count
 from autoprep.wishes.tables import Settings
@@ -90,14 +91,15 @@ def once(options: argparse.Namespace) -> int:
     acts: Counter[str] = Counter()
     later: dict[str, str] = {}
     records = process_all(settings, show=not options.json, acts=acts, later=later)
+    away = no_inbox(settings)  # then nobody knows what waits: that must not look as if all were done
     if options.json:
         print(json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2))
         for line in tried_later(later):  # of which there is no record yet
             print(line, file=sys.stderr)
     else:
-        print_summary(settings, records, acts, later)
+        print_summary(settings, records, acts, later, away=away)
     wanting = any(record.outcome in ("set aside", "needs a look") or record.failed for record in records)
-    return 1 if wanting or later or _LEFT in acts else 0
+    return 1 if wanting or later or away or _LEFT in acts else 0
 
 
 def process_all(

@@ -1,14 +1,13 @@
 """Safe names and atomic delivery: written aside, synced, renamed; never half a file under its final name."""
 
 import contextlib
-import errno
 import os
 import unicodedata
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import BinaryIO
 
-from autoprep.errors import DeliveryError, is_closed, who_may
+from autoprep.errors import NO_ROOM, DeliveryError, is_closed, who_may
 
 PART_PREFIX, PART_SUFFIX = ".autoprep-", ".part"
 _RESERVED = {
@@ -19,7 +18,6 @@ _RESERVED = {
     *(f"{port}{n}" for port in ("com", "lpt") for n in (*range(1, 10), "¹", "²", "³")),
 }
 _MOST_BYTES = 120
-_NO_ROOM = (errno.ENOSPC, errno.EDQUOT) if hasattr(errno, "EDQUOT") else (errno.ENOSPC,)
 
 
 def safe_stem(text: str, fallback: str = "photo") -> str:
@@ -90,7 +88,7 @@ def publish(part: Path, final: Path) -> None:
 
 def is_full(problem: Exception) -> bool:
     """Whether something could not be done for want of room."""
-    return problem.full if isinstance(problem, DeliveryError) else getattr(problem, "errno", None) in _NO_ROOM
+    return problem.full if isinstance(problem, DeliveryError) else getattr(problem, "errno", None) in NO_ROOM
 
 
 def answers(folder: Path) -> bool:

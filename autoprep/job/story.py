@@ -11,7 +11,7 @@ from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.references import read_reference, with_warning
 from autoprep.correction.squaring import measured_ratio
 from autoprep.domain import CorrectionPlan, Declined, JobRecord, Outline, ReferenceShot, WorkFacts, kind_of
-from autoprep.errors import CannotMeet, DeliveryError, MarkUnreadable, PhotoError
+from autoprep.errors import CannotMeet, DeliveryError, MarkUnreadable, PhotoError, in_plain_words
 from autoprep.files.damage import is_flat
 from autoprep.files.reading import preview_jpeg, read_photo
 from autoprep.files.storage import write_part
@@ -273,7 +273,7 @@ def _render_into(
                 continue
             except Exception as problem:
                 # One destination's fault costs no other; it is named, and a redo of it tries again.
-                failed[name] = f"it could not be made: {problem}"
+                failed[name] = f"it could not be made: {in_plain_words(problem)}"
                 facts |= {"fault": "".join(traceback.format_exception(problem))}
                 continue
             outputs.append(output)

@@ -136,11 +136,9 @@ class Attention:
         )
         return [row[0] for row in rows]
 
-    def set_aside(self) -> list[str]:
-        """Photos that were set aside, oldest first."""
-        return [
-            row[0] for row in self._db.execute("SELECT shown FROM jobs WHERE outcome = 'set aside' ORDER BY number")
-        ]
+    def set_aside(self) -> list[tuple[str, bytes]]:
+        """Photos that were set aside, oldest first, and their paths below the inbox; also those that are gone since."""
+        return self._db.execute("SELECT shown, path FROM jobs WHERE outcome = 'set aside' ORDER BY number").fetchall()
 
     def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:
         """Photos that are ready, wait everywhere and have no file, where these words stand in what is said of them."""

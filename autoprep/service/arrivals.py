@@ -211,11 +211,8 @@ class Arrivals:
         return file is not None and hashlib.sha256(file.data).hexdigest() == job.sha256
 
     def is_on_hold(self, path: bytes) -> bool:
-        """Whether a photo that lies there is on hold by what is said of it there, or nobody knows."""
-        try:
-            return facts_for(self.settings, shown_name(path))[0].hold
-        except Exception:  # whatever is wrong with its words is told when it is taken in
-            return True
+        """Whether a photo that lies there is on hold by what is said of it there."""
+        return facts_for(self.settings, shown_name(path))[0].hold
 
     def _leads_nowhere(self, shown: str) -> bool:
         """Whether a photo there is sent to a destination that is not known: held by that, and not by the artist."""

@@ -87,6 +87,10 @@ class Called:
         stems = (name.removesuffix(suffix) for name in names if name.endswith(suffix))
         return [folder / f"{stem}{suffix}" for stem in stems if any(self._fits(stem, *shape) for shape in shapes)]
 
+    def fits(self, stem: str) -> bool:
+        """Whether a file of the work may be called so, under whatever number, and with whatever number at the end."""
+        return any(self._fits(stem, *shape) for shape in self._shapes())
+
     @property
     def _counts(self) -> bool:
         return counts(self.settings.destinations[self.destination])

@@ -51,7 +51,7 @@ class Desk:
     ) -> None:
         self.settings, self._ledger, self._pool, self._log = settings, ledger, pool, log
         self._told = finished
-        self._knowledge = Knowledge(settings, ledger)
+        self._knowledge = Knowledge(settings, ledger, log)
         self._hands = Hands(settings, ledger)
         self._hands.clear_questions(())
         self._todo: dict[str, Measure | Render] = {}
@@ -229,10 +229,10 @@ class Desk:
         except sqlite3.OperationalError:
             raise
         except Exception as problem:
-            self.fault = in_plain_words(problem) or type(problem).__name__
+            self.fault = in_plain_words(problem)
             if is_full(problem):
                 if not self.full:  # else it is told already
-                    self._log.warning("waiting for space", photo=shown, reason=str(problem))
+                    self._log.warning("waiting for space", photo=shown, reason=self.fault)
                 return _NO_ROOM_WAIT_S
             folders = self.settings.folders
             if isinstance(problem, OSError) and not (answers(folders.records) and answers(folders.ready)):

@@ -256,8 +256,14 @@ class Engine:
         limit = time.monotonic() + _AT_ONCE_S
         # The same photo has the same size: of few others its words are asked for.
         for path in [path for path, item in self._ready.items() if item.signature[0] in sizes]:
-            if time.monotonic() < limit and self._arrivals.is_on_hold(path):
+            if time.monotonic() < limit and self._may_be_on_hold(path):
                 self._take(path)
+
+    def _may_be_on_hold(self, path: bytes) -> bool:
+        """Whether a photo is on hold where it lies now, or nobody knows: what keeps that from being known is told."""
+        held: list[bool] = []
+        fault = self._desk.guarded(shown_name(path), lambda: held.append(self._arrivals.is_on_hold(path)))
+        return bool(fault) or held[0]
 
     def _take(self, path: bytes) -> bool:
         """Take one file in, and do what follows from it before the next. False where it is put off."""
@@ -287,8 +293,8 @@ class Engine:
             self._page_due |= self._lists.news
             self._lists.news, self._not_written = False, ""
         except (OSError, AutoprepError) as problem:
-            self._not_written = str(problem)
-            self._complain(f"{what} not written", reason=str(problem))
+            self._not_written = in_plain_words(problem)
+            self._complain(f"{what} not written", reason=self._not_written)
             self._page_due = self._list_due = True
             self._next_page = time.monotonic() + _PAGE_AGAIN_S
 

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
+from autoprep.errors import in_plain_words
 from autoprep.job.orders import CORNERS
 from autoprep.ledger import Ledger, copies
 from autoprep.wishes.tables import Settings
@@ -72,7 +73,7 @@ class Housekeeping:
             self._failed(problem)
 
     def _failed(self, problem: Exception) -> None:
-        self._log.warning("no copy of the ledger", reason=str(problem))
+        self._log.warning("no copy of the ledger", reason=in_plain_words(problem))
         self._day, self._again = "", self._clock() + _AGAIN_S
 
     def finish(self, most_s: float) -> None:

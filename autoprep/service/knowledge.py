@@ -49,7 +49,7 @@ class Knowledge:
     Of a photo that nothing is new of only a line is kept, whatever the ledger holds: a long history costs nothing.
     """
 
-    def __init__(self, settings: Settings, ledger: Ledger) -> None:
+    def __init__(self, settings: Settings, ledger: Ledger, log: Any = None) -> None:
         self.settings, self._ledger = settings, ledger
         for job in ledger.without_merit():  # a ledger of an earlier version
             found = ledger.get(job)
@@ -71,7 +71,7 @@ class Knowledge:
         self._questions = Questions(settings.service.settle_s, root=self._root)
         for question in ledger.open_questions():
             self._questions.note(question)
-        self._unread = Unread()
+        self._unread = Unread(log)
         self._chosen: dict[str, int] = {}
         self._answers: dict[str, Outline] = {}
         self._each: dict[str, tuple[Outline, ...]] = {}

@@ -86,7 +86,17 @@ def _stays(settings: Settings, ledger: Ledger, known: Known, name: str, ours: Co
         and same_name(settings, name, dict(made.told), known.said, known.view.shown)
         and not (made.state != "in place" and ledger.is_taken(made.path, (known.view.job,)))
         and numbered_anew(settings, ledger, known, name, ours) is None
+        and not _is_renamed_by_table(settings, known, made)
     )
+
+
+def _is_renamed_by_table(settings: Settings, known: Known, made: Rendition) -> bool:
+    """Whether the artist has asked for a file again, and its table calls it otherwise by now.
+
+    Until then it keeps its name, as it keeps all else that other settings made.
+    """
+    asked = made.destination in known.redo or known.afresh
+    return asked and made.path is not None and not _called(settings, made.destination, known).fits(made.path.stem)
 
 
 def _others(settings: Settings, ledger: Ledger, known: Known, takes: Sequence[Known]) -> Others:

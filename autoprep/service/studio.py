@@ -15,6 +15,7 @@ from autoprep.files.storage import write_now
 from autoprep.job.rights import maker_of, year_of
 from autoprep.ledger import Overview, WorkRow
 from autoprep.metadata.statement import make_statement
+from autoprep.service.changed import with_changed
 from autoprep.service.keeping import is_ours
 from autoprep.told import lists as listing
 from autoprep.told.gallery import WORKS_PAGE, Shown, work_html, works_html
@@ -32,11 +33,13 @@ class PageWriter:
     """Writes the pages in records/proof that are older than what is known: of works, of months, and the first one.
 
     Only the records that stand on these pages are read, however many there are. The list of all works is the one page
-    that grows with the studio: the longer it takes, the longer until it is written again.
+    that grows with the studio: the longer it takes, the longer until it is written again. It is written on each day:
+    it tells which pictures the artist has changed, and nothing tells the service of that.
     """
 
     def __init__(self) -> None:
         self._next_list = 0.0
+        self._list_day: date | None = None
 
     def write(
         self, settings: Settings, overview: Overview, today: date, most_s: float = 0.5, *, last: bool = False
@@ -56,10 +59,11 @@ class PageWriter:
                 leaf.unlink(missing_ok=True)
             overview.written("page", [(month, block)])
         self._write_first(settings, overview, place, today)
-        list_due = overview.list_due() or not (folder / WORKS_PAGE).exists()
+        written = _day_of(folder / WORKS_PAGE)
+        list_due = overview.list_due() or written is None or (self._list_day or written) != today
         if list_due and not left and (last or time.monotonic() >= self._next_list):
             self._write_list(settings, overview, place)
-            list_due = False
+            list_due, self._list_day = False, today
         return not due and not left and not list_due
 
     def _write_first(self, settings: Settings, overview: Overview, place: Place, today: date) -> None:
@@ -92,10 +96,20 @@ class PageWriter:
 
     def _write_list(self, settings: Settings, overview: Overview, place: Place) -> None:
         start = time.monotonic()
-        text = works_html(place, settings.destinations, overview.works_and_questions(), settings.artist.name)
+        rows = with_changed(overview.works_and_questions(), overview)
+        now = datetime.now().astimezone()
+        text = works_html(place, settings.destinations, rows, settings.artist.name, f"{now.day} {now:%B %Y, %H:%M}")
         write_now(place.page_folder / WORKS_PAGE, text.encode("utf-8", "replace"), "page")
         overview.written("works", [("", 0)])
         self._next_list = time.monotonic() + _LIST_SHARE * (time.monotonic() - start)
+
+
+def _day_of(page: Path) -> date | None:
+    """The day on which a page was written; None where it is not there."""
+    try:
+        return date.fromtimestamp(page.stat().st_mtime)
+    except OSError:
+        return None
 
 
 def _knowing(place: Place, overview: Overview, records: Sequence[JobRecord]) -> Place:

@@ -7,8 +7,10 @@ copy holds must not come back for a moment because the photo's turn is before th
 import contextlib
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
 from autoprep.domain import WorkFacts
+from autoprep.errors import in_plain_words
 from autoprep.ledger import SeenFile, View
 from autoprep.service.arrivals import shown_name
 from autoprep.service.inbox import Found
@@ -17,9 +19,13 @@ from autoprep.wishes.tables import Settings
 
 
 class Unread:
-    """What the last look at the inbox has found, as far as the ledger does not know it as it is."""
+    """What the last look at the inbox has found, as far as the ledger does not know it as it is.
 
-    def __init__(self) -> None:
+    log: is told of faults; None where only somebody asks.
+    """
+
+    def __init__(self, log: Any = None) -> None:
+        self._log, self._faulty = log, set[Found]()
         self._files: Mapping[bytes, SeenFile] = {}
         self._paths: frozenset[bytes] = frozenset()
         self._new_sizes: frozenset[int] = frozenset()
@@ -32,6 +38,7 @@ class Unread:
         for item in found:
             if not self._is_read(item):
                 self._of_size.setdefault(item.signature[0], []).append(item)
+        self._faulty &= {item for alike in self._of_size.values() for item in alike}
         self._paths = frozenset(item.path for item in found)
         self._new_sizes = frozenset(item.signature[0] for item in found if item.path not in files)
 
@@ -53,7 +60,7 @@ class Unread:
         held = view.said.hold and not said.hold and not said.released
         never = [name for name in view.said.not_for if name not in said.not_for]
         for item in self._alike(settings, places) if held or never else ():
-            copy = _facts_of(settings, item.path)
+            copy = self._facts_of(settings, item)
             kept = [name for name in never if name in copy.not_for]
             if (held and copy.hold) or kept:
                 self._held_by[view.job] = item
@@ -80,9 +87,13 @@ class Unread:
             if self._is_read(item) or item not in self._of_size.get(item.signature[0], ())
         }  # fmt: skip
 
-
-def _facts_of(settings: Settings, path: bytes) -> WorkFacts:
-    try:
-        return facts_of_copy(settings, shown_name(path))
-    except Exception:  # whatever is wrong with its words is told when it is taken in
-        return WorkFacts(hold=True)
+    def _facts_of(self, settings: Settings, item: Found) -> WorkFacts:
+        """What is said of a copy by where it lies. A fault met there is told once, and holds: nobody knows."""
+        shown = shown_name(item.path)
+        try:
+            return facts_of_copy(settings, shown)
+        except Exception as problem:
+            if self._log is not None and item not in self._faulty:
+                self._faulty.add(item)
+                self._log.error("fault", photo=shown, reason=in_plain_words(problem), exc_info=True)
+            return WorkFacts(hold=True)

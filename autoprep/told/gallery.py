@@ -79,8 +79,13 @@ def _takes(place: Place, takes: Sequence[JobRecord]) -> str:
     return f'<h2 class="part">Takes</h2><div class="takes">{"".join(cells)}</div>'
 
 
-def works_html(place: Place, presets: Mapping[str, Preset], rows: Sequence[WorkRow], artist: str) -> str:
-    """The list of all works as text, the newest first: searched and filtered in the page itself."""
+def works_html(
+    place: Place, presets: Mapping[str, Preset], rows: Sequence[WorkRow], artist: str, looked: str = ""
+) -> str:
+    """The list of all works as text, the newest first: searched and filtered in the page itself.
+
+    looked: when it was looked which pictures the artist has changed.
+    """
     names = sorted({sent.destination for row in rows for sent in row.sent if sent.state == "in place"})
     kinds = sorted({row.kind for row in rows if row.kind})
     years = sorted({row.said.year for row in rows if row.said.year}, reverse=True)
@@ -98,6 +103,7 @@ def works_html(place: Place, presets: Mapping[str, Preset], rows: Sequence[WorkR
         f"<p>{many} work{'' if many == 1 else 's'}{waits}; "
         '<a href="index.html">what waits, and the newest day</a>. The list for programs: '
         "<code>autoprep works --csv</code>, <code>--json</code>.</p>"
+        + (f'<p class="quiet">Which pictures you have changed: as of {escape(looked)}.</p>' if looked else "")
     )
     body = f'{filters}<ul class="works" id="works">{listed}</ul>'
     title = f"Works of {artist}" if artist else "Your works"

@@ -39,10 +39,11 @@ class Status:
     no workers; empty where it does. unclear: photos with words that can't be used, or that do not
     agree; unfinished: files that are waited for because they end too early, and until when;
     not_photos: files in the inbox that are none, and are left alone; photos_set_aside, not_made: what the photos are
-    called that were set aside, and those with a destination that could not be made; failing: photos that are tried
-    again, words on them that were not carried out and files that could not be read, and why; absent: photos that wait
-    because they are no longer in the inbox; left_in_place: pictures that the artist has changed, below ready/, which
-    lie there still though their works are held, or not sent there; no_inbox: why nothing can come in;
+    called that were set aside and lie there yet, and those with a destination that could not be made; failing: photos
+    that are tried again, words on them that were not carried out and files that could not be read, and why; absent:
+    photos that wait because they are no longer in the inbox; left_in_place: pictures that the artist has changed,
+    below ready/, which lie there still though their works are held, or not sent there; no_inbox: why nothing can come
+    in;
     displaced: photos, and the job of another work that lay at the same place, of which there are pictures yet;
     held_back: photos with a destination that waits for a better photo, or for a word on its size, say; there_again:
     pictures that were away, with their folder, when they were to be taken out of ready/, and lie there again;
@@ -195,6 +196,15 @@ def _not_photos(settings: Settings, overview: Overview) -> int:
     return sum(os.path.lexists(os.path.join(inbox, path)) for path in paths)
 
 
+def _set_aside(settings: Settings, overview: Overview) -> tuple[str, ...]:
+    """The photos that were set aside and lie in the inbox yet: who has thrown one away is not to look at it for ever.
+
+    Where the inbox is away nobody knows.
+    """
+    inbox, away = os.fsencode(settings.folders.inbox), bool(no_inbox(settings))
+    return tuple(shown for shown, path in overview.set_aside() if away or os.path.lexists(os.path.join(inbox, path)))
+
+
 def no_inbox(settings: Settings) -> str:
     """Why nothing can come in: a disk that is away, a folder that was renamed, one that may not be read."""
     inbox = settings.folders.inbox
@@ -268,7 +278,7 @@ def status_of(
     states = {} if overview is None else overview.states()
     outcomes = {} if overview is None else overview.outcomes()
     nowhere = () if overview is None else _sent_nowhere(overview)
-    aside = () if overview is None else tuple(overview.set_aside())
+    aside = () if overview is None else _set_aside(settings, overview)
     not_made = () if overview is None else tuple(overview.with_failures())
     problems = [] if overview is None else overview.with_problems()
     failing = {shown: why for shown, why in problems if why != ABSENT}

@@ -24,10 +24,12 @@ def print_summary(
     records: list[JobRecord],
     acts: Mapping[str, int] | None = None,
     later: Mapping[str, str] | None = None,
+    away: str = "",
 ) -> None:
     """What a run has made, and what it asks.
 
-    acts: how many photos something else was done for, by what it was; later: those that are tried again after a pause.
+    acts: how many photos something else was done for, by what it was; later: those that are tried again after a pause;
+    away: why nothing could come in.
     """
     counts = {
         outcome: sum(r.outcome == outcome for r in records) for outcome in dict.fromkeys(r.outcome for r in records)
@@ -35,7 +37,9 @@ def print_summary(
     done = [f"{count} {outcome}" for outcome, count in counts.items()]
     done += [f"{count} {_ACTS.get(act, act)}" for act, count in (acts or {}).items()]
     done += [f"{len(later)} to be tried again"] if later else []
-    print("Done: " + (", ".join(done) or "nothing was waiting") + ".")
+    print("Done: " + (", ".join(done) or ("nothing" if away else "nothing was waiting")) + ".")
+    if away:
+        print(f"Nothing came in: {plain(away)}")
     for record in records:
         if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate", "several works"):
             print(f"  {plain(record.photo)}: {record.outcome}. {plain(record.reasons[0])}")

@@ -4,12 +4,16 @@ import csv
 import io
 import json
 import os
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from autoprep.cli import main
+from autoprep.ledger import Ledger
 from autoprep.service import changed
+from autoprep.service.studio import PageWriter
+from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 
@@ -96,3 +100,44 @@ def test_pictures_that_are_as_old_as_their_records_are_not_read(
 
     monkeypatch.setattr(changed, "is_ours", read)
     assert "changed" not in works(wren, capsys)
+
+
+def test_the_page_of_all_works_tells_it_too_at_the_latest_on_the_next_day(
+    wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = wren.settings.folders.records / "proof" / "works.html"
+    assert "changed by you" not in page.read_text(encoding="utf-8")
+    site(wren).write_bytes(b"retouched")
+    wren.put("Tern.txt", "title: Arctic tern")
+    wren.run()
+    assert "changed by you: site/Gull.jpg" in page.read_text(encoding="utf-8")
+    (site(wren).parent.parent / "master" / "Tern.jpg").write_bytes(b"retouched")
+    before = page.read_bytes()
+    wren.run()
+    assert page.read_bytes() == before  # nothing is new that the service could know of
+    day_before = os.stat(page).st_mtime - 86400
+    os.utime(page, (day_before, day_before))
+    wren.run()
+    told = page.read_text(encoding="utf-8")
+    assert told.count("changed by you") == 2
+    now = datetime.now().astimezone()
+    assert f"Which pictures you have changed: as of {now.day} {now:%B %Y}, " in told
+
+
+def test_while_the_service_runs_on_the_page_is_written_anew_each_day(wren: Studio, tmp_path: Path) -> None:
+    ledger = Ledger(ledger_path(wren.settings))
+    pages, today = PageWriter(), date.today()
+    page = wren.settings.folders.records / "proof" / "works.html"
+
+    def tells(day: date) -> bool:
+        assert pages.write(wren.settings, ledger.overview, day, last=True)
+        return "changed by you" in page.read_text(encoding="utf-8")
+
+    assert not tells(today)
+    site(wren).write_bytes(b"retouched")
+    assert not tells(today)
+    assert tells(today + timedelta(days=1))
+    site(wren).unlink()
+    assert tells(today + timedelta(days=1))
+    assert not tells(today + timedelta(days=2))
+    ledger.close()

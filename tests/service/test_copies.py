@@ -169,7 +169,7 @@ def test_a_copy_that_cannot_be_made_ends_nothing_and_is_tried_again(
         patch.setattr(*((ledger, "copy_to", full) if where == "copy_to" else (copies, "pack", full)))
         housekeeping.once_a_day(wren.settings, date(2027, 1, 1))
         housekeeping.finish(20)
-    assert log.told == ["no copy of the ledger: [Errno 28] No space left on device"]
+    assert log.told == ["no copy of the ledger: there is no free space on the disk"]
     now[0] = 599.0
     assert not housekeeping.once_a_day(wren.settings, date(2027, 1, 1))
     now[0] = 600.0

@@ -188,7 +188,7 @@ def test_a_fault_in_working_out_is_told_by_status_too(
         patch.setattr(f"autoprep.service.{where}", fails)
         wren.run()
     code, told = said("status")
-    assert (code, "Tried again later: Gull.jpg: StopIteration" in told) == (1, True)
+    assert (code, "Gull.jpg: Autoprep itself made a mistake (StopIteration); the" in told) == (1, True)
     wren.wait_over()
     wren.run()
     assert said("status")[0] == 0
@@ -459,7 +459,9 @@ def test_what_a_full_disk_keeps_out_holds_no_other_picture_of_a_released_work(
     assert {*wren.files()} == {"square/Gull.jpg", "master/Gull.jpg"}
     assert {"square", "master"} == {out.destination for out in wren.records()["Gull.jpg"].outputs}
     code, told = said("status")
-    assert (code, "Tried again later: Gull.jpg: " in told) == (1, True)
+    place = wren.settings.folders.ready / "site" / "Gull.jpg"
+    why = f"Tried again later: Gull.jpg: there is no free space on the disk, so {place} can't be written\n"
+    assert (code, why in told, "Errno" in told) == (1, True, False)
     wren.run()
     assert {*wren.files()} == {f"{name}/Gull.jpg" for name in names}
     assert said("status")[0] == 0
@@ -523,3 +525,50 @@ def test_an_inbox_that_is_away_is_told_and_no_empty_one_made_in_its_place(
     assert "is not there" not in said("once")[1]
     assert {name: data for name, data in wren.files().items() if "Gull" in name} == before
     assert len(wren.files()) == 2 * len(before)
+
+
+@pytest.mark.parametrize("begun", [True, False], ids=["begun", "new"])
+def test_a_run_that_can_not_see_the_inbox_is_not_called_done(
+    wren: Studio, said: Said, capsys: pytest.CaptureFixture[str], begun: bool
+) -> None:
+    """A script that runs `once` every night must not go on as if all were well. new: nothing was made there yet."""
+    if begun:
+        wren.put("Gull.jpg", photo(1))
+        wren.run()
+    inbox = wren.inbox
+    away = inbox.rename(inbox.with_name("away"))
+    if not begun:
+        inbox.symlink_to(inbox.with_name("nowhere"))  # a folder would be made where nothing is
+        assert said("once")[0] == 2
+        inbox.unlink()
+        assert said("once")[0] == 0
+        inbox.rmdir()
+    why = f"Nothing came in: the inbox {inbox} is not there (a disk that is away?); once it is back"
+    code, told = said("once")
+    assert (code, why in told, "nothing was waiting" in told) == (1, True, False)
+    assert main(["once", "--json", "--config", str(wren.config)]) == 1
+    assert capsys.readouterr().out == "[]\n"
+    away.rename(inbox)
+    code, told = said("once")
+    assert (code, "Done: nothing was waiting." in told) == (0, True)
+
+
+def test_a_photo_that_was_set_aside_and_thrown_away_asks_for_nobody_any_more(wren: Studio, said: Said) -> None:
+    broken = [wren.put(name, photo(work, answer="broken")) for work, name in enumerate(("Gull.jpg", "Tern.jpg"))]
+    wren.run()
+    code, told = said("status")
+    assert (code, "Set aside: 2 (Gull.jpg, Tern.jpg)" in told) == (1, True)
+    broken[0].unlink()
+    code, told = said("status")
+    assert (code, "Set aside: 1 (Tern.jpg)" in told) == (1, True)
+    inbox = wren.inbox
+    away = inbox.rename(inbox.with_name("away"))
+    assert "Set aside: 2 (Gull.jpg, Tern.jpg)" in said("status")[1]  # nobody knows what lies there
+    away.rename(inbox)
+    broken[1].unlink()
+    code, told = said("status")
+    assert (code, "Set aside" in told) == (0, False)
+    assert "Gull.jpg" in said("jobs", "--outcome", "set aside")[1]
+    broken[0].symlink_to(inbox / "nowhere.jpg")
+    wren.run()
+    assert said("status")[0] == 1  # a link that leads nowhere lies there all the same
