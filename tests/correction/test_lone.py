@@ -1,5 +1,7 @@
 """A round picture, or a card that spans a tenth of the photo, was left alone without a word: it is a question."""
 
+from collections.abc import Callable
+
 import cv2
 import numpy as np
 import pytest
@@ -70,18 +72,18 @@ def triangle(picture: UInt8) -> UInt8:
 @pytest.mark.parametrize(
     "picture",
     [
-        desk(),
-        disc(desk(), (640, 430), 260, drawn=False),
-        disc(disc(desk(), (300, 430), 200), (900, 430), 200),
-        disc(desk(), (200, 430), 260),
-        disc(desk(), (640, 430), 20),
-        star(desk()),
-        triangle(desk()),
+        desk,
+        lambda: disc(desk(), (640, 430), 260, drawn=False),
+        lambda: disc(disc(desk(), (300, 430), 200), (900, 430), 200),
+        lambda: disc(desk(), (200, 430), 260),
+        lambda: disc(desk(), (640, 430), 20),
+        lambda: star(desk()),
+        lambda: triangle(desk()),
     ],
     ids=["nothing", "blank", "two", "cut by the photo's border", "a speck", "a thing with bays", "a triangle"],
 )
-def test_what_is_none(picture: UInt8) -> None:
-    assert found(picture) is None
+def test_what_is_none(picture: Callable[[], UInt8]) -> None:
+    assert found(picture()) is None
 
 
 def test_a_small_card_on_a_bare_desk_is_asked_about() -> None:

@@ -1,5 +1,7 @@
 """A round or oval work in the rectangle around it keeps its edge; the desk in the corners becomes ground."""
 
+from collections.abc import Callable
+
 import cv2
 import numpy as np
 import pytest
@@ -76,14 +78,14 @@ def sheet_with_disc() -> UInt8:
 @pytest.mark.parametrize(
     "picture",
     [
-        sheet_with_disc(),
-        painted(desk(), np.array([[300, 150], [900, 150], [900, 750], [300, 750]])),
-        painted(desk(), np.array([[600, 150], [900, 450], [600, 750], [300, 450]])),
+        sheet_with_disc,
+        lambda: painted(desk(), np.array([[300, 150], [900, 150], [900, 750], [300, 750]])),
+        lambda: painted(desk(), np.array([[600, 150], [900, 450], [600, 750], [300, 450]])),
     ],
     ids=["a disc on a sheet", "a square", "a diamond"],
 )
-def test_what_is_not_round_has_no_such_edge(picture: UInt8) -> None:
-    assert kept(picture) is None
+def test_what_is_not_round_has_no_such_edge(picture: Callable[[], UInt8]) -> None:
+    assert kept(picture()) is None
 
 
 def test_a_disc_whose_desk_is_out_of_view_is_left() -> None:

@@ -18,8 +18,6 @@ from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
-from sklearn.ensemble import HistGradientBoostingClassifier
-from sklearn.linear_model import LogisticRegression
 
 from autoprep.correction.outline.candidates import propose
 from autoprep.correction.outline.contest import contest
@@ -189,6 +187,8 @@ def boosted(features: Float64, right: AnyArray, trees: int) -> Trees:
 
     features: (N, F); right: (N,) whether each row is right.
     """
+    from sklearn.ensemble import HistGradientBoostingClassifier  # seconds, for tests that fit nothing too
+
     model = HistGradientBoostingClassifier(
         max_iter=trees, learning_rate=0.07, max_leaf_nodes=12, l2_regularization=1.0, min_samples_leaf=15,
         random_state=5,
@@ -230,6 +230,8 @@ def cross_validated(lists: list[Listed], parts: int = 5) -> Float64:
 
 def calibration(chosen: Float64) -> tuple[float, float]:
     """Slope and shift that turn the scores of choices into honest log odds (Platt's method)."""
+    from sklearn.linear_model import LogisticRegression
+
     model = LogisticRegression(C=10.0).fit(chosen[:, :1], chosen[:, 1] >= RIGHT)
     return float(model.coef_[0, 0]), float(model.intercept_[0])
 
