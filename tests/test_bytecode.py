@@ -1,4 +1,4 @@
-"""Where Python is told to keep no bytecode, the run of tests keeps it out of the checkout, and no longer than itself."""
+"""Where Python is told to keep no bytecode, a run of tests keeps it outside of the checkout, until the run ends."""
 
 import os
 import subprocess
