@@ -12,11 +12,11 @@ from autoprep.correction.outline import Survey, eye, gate, others
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.drawn_on import is_drawn_on
 from autoprep.correction.outline.evidence import FINDING_PX
-from autoprep.correction.outline.side_by_side import leave_free
+from autoprep.correction.outline.side_by_side import is_square_beside, leave_free
 from autoprep.domain import Declined
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64
-from autoprep.imaging.geometry import overlap_in_photo
+from autoprep.imaging.geometry import overlap_in_photo, project
 from autoprep.pixels import Photo, quad_of
 from tests import photos
 from tests.lab import several
@@ -124,6 +124,22 @@ def test_what_is_free_beside_a_work_is_looked_at_though_nothing_stands_out(
     for left, top, width, height in looks[:3]:  # nothing of the work is in it, and the left side is too narrow
         assert left >= 600 or top >= 700 or top + height <= 200
         assert max(width, height) < 2.3 * 1.5 * min(width, height)
+
+
+def test_what_is_not_square_on_the_desk_is_no_work(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Parts of sheets that lie over each other, and the rectangle around a round thing and its shadow, are not."""
+    flat, wide = rectangle(0, 0, 5, 4), rectangle(9, 0, 12, 2)
+    kite = np.array([[9.0, 1], [10.5, 0.1], [12, 1.1], [10.4, 3.8]])
+    # Seen from aside: both become trapezia, and a turned card is no parallelogram any more.
+    aside = np.array([[90.0, 8, 100], [3, 70, 90], [0.012, 0.03, 1]])
+    turned = (wide - wide.mean(0)) @ np.array([[0.8, 0.6], [-0.6, 0.8]]) + [11, 2]
+    first, *seen = (project(aside, quad) for quad in (flat, wide, turned, kite))
+    assert [is_square_beside(first, quad) for quad in seen] == [True, True, False]
+    monkeypatch.setattr(others, "is_drawn_on", lambda *_: True)
+    monkeypatch.setattr(others, "_has_corners", lambda *_: True)
+    for shown, works in ((SMALL, 2), (SMALL + np.array([[0.0, 0], [0, 0], [0, 0], [150, 0]]), 1)):
+        monkeypatch.setattr(eye, "look_closer", closer([shown], []))
+        assert len(others.all_seen(copies(), sight([LARGE], [LARGE]))) == works
 
 
 @pytest.mark.parametrize(("laid", "looked"), [("card", True), ("ruler", False), (None, False)])

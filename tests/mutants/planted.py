@@ -202,11 +202,17 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/correction/outline/others.py", ("tests/correction/test_others.py",),
         ("what stands out beside a work is overlooked", "            found += _others_in(copies, box, found)\n", "            pass\n"),
         ("what the border of a closer look cuts is a work", "if not any(work.cut) and all(", "if all("),
-        ("a stamp beside a work is another work", "large = not known or area(work.quad) > least * area(known[0].quad)", "large = True"),
+        ("a stamp beside a work is another work", "area(work.quad) > least * area(known[0].quad) and is_square", "is_square"),
+        ("whatever shape beside a work is another work", " and is_square_beside(known[0].quad, work.quad)", ""),
         ("the pages of an open book are two works", "if len(found) > 1 and leave_free([part.quad for part in found]):", "if len(found) > 1:"),
         ("works that are seen as one stay one", "        if len(found) > 1 and leave_free(", "        if False and leave_free("),
         ("every photo is looked at closely", "    if len(found) == 1 and not _lines_through(", "    if False and not _lines_through("),
         ("a photo that its work fills is searched for others", "    if any(all(work.cut) for work in found):\n", "    if False:\n"),
+    ),
+    *_all(
+        "autoprep/correction/outline/side_by_side.py", ("tests/correction/test_others.py",),
+        ("a thing beside a work must be square in the photo", "_off_square(project(homography(first, rectangle(width * by, height / by)), other))", "_off_square(other)"),
+        ("one corner that is square is enough", ".clip(0, 1)).max()))", ".clip(0, 1)).min()))"),
     ),
     *_all(
         "autoprep/correction/outline/eye.py", ("tests/correction/test_others.py",),

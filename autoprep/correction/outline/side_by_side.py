@@ -9,7 +9,7 @@ import numpy as np
 
 from autoprep.correction.outline.answers import Answer
 from autoprep.imaging.arrays import Float64
-from autoprep.imaging.geometry import area, clipped, overlap_in_photo
+from autoprep.imaging.geometry import area, clipped, homography, mean_size, overlap_in_photo, project, rectangle
 
 # A finalist that lies apart from the outline, is neither small beside it nor larger (the eye's first is the largest)
 # and that the judge holds for so likely is another work; a larger one must be likelier. (Photos of tuning seeds:
@@ -61,6 +61,29 @@ def leave_free(quads: Sequence[Float64]) -> bool:
     """Whether works leave some desk free between them; the pages of an open book leave none."""
     around = cv2.contourArea(cv2.convexHull(np.concatenate(quads).astype(np.float32)))
     return sum(area(quad) for quad in quads) < _FILLED * around
+
+
+# A work's corners are square on the desk that it lies on, as seen from a work beside it: so many degrees off at most,
+# whatever that one's width to height is within a quarter of what it measures. (Of 24 things on the desk that the eye
+# took for works, seeds 177100-178900, 12 are 23 and more off, the others, book covers and paint boxes, 5 at most; of
+# some 600 works that lie beside others, seeds 184000-184259, one is 19 off, no other 15.)
+_SQUARE_DEG, _PROPORTIONS = 20.0, np.exp(np.linspace(-0.28, 0.28, 9))
+
+
+def is_square_beside(first: Float64, other: Float64) -> bool:
+    """Whether a four-sided thing can be a rectangle on the desk that a work lies on; both (4, 2) corners."""
+    width, height = mean_size(first)
+    return any(
+        _off_square(project(homography(first, rectangle(width * by, height / by)), other)) <= _SQUARE_DEG
+        for by in np.sqrt(_PROPORTIONS)
+    )
+
+
+def _off_square(quad: Float64) -> float:
+    """By how many degrees the worst corner is no right angle."""
+    along = np.roll(quad, -1, axis=0) - quad
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    return float(np.degrees(np.arcsin(np.abs((along * np.roll(along, 1, axis=0)).sum(axis=1)).clip(0, 1)).max()))
 
 
 # What two works side by side leave free between them and around them, when they are the pages of one spread.
