@@ -197,6 +197,7 @@ def a_studio(folder: Path) -> Settings:
         ("artist", 'website = "https://saltmere.example"'), ("artist", 'email = "wren@saltmere.example"'),
     ],
 )  # fmt: skip
+@pytest.mark.usefixtures("looked_at_once")
 def test_a_setting_arrives_in_the_file(tmp_path: Path, usual: bytes, table: str, line: str) -> None:
     settings = a_studio(tmp_path)
     text = settings.config_file.read_text(encoding="utf-8")

@@ -22,6 +22,7 @@ from autoprep.wishes.tables import Settings
 from tests.lab.frames import score_one_frame
 from tests.test_job import order_for
 
+pytestmark = pytest.mark.usefixtures("looked_at_once")
 SIZE = (1000, 760)
 OUTER = np.array([[150.0, 120], [860, 90], [880, 690], [130, 660]])
 
