@@ -113,7 +113,8 @@ def _is_settled(sight: Sight) -> bool:
 def _together(views: list[_View], size_px: tuple[float, float], at_px: tuple[float, float] = (0.0, 0.0)) -> Sight:
     mask, edges = cast(Float32, np.mean([view.maps for view in views], axis=0))
     singles, chances = [view.shapes for view in views], [view.chance for view in views]
-    works = tuple(_to_photo(shape, singles, size_px, at_px) for shape in shapes(mask, edges))
+    merged = shapes(mask, edges) if len(views) > 1 else views[0].shapes
+    works = tuple(_to_photo(shape, singles, size_px, at_px) for shape in merged)
     return Sight(works, float(np.mean(chances)), _doubt(mask), np.stack([mask, edges]))
 
 
