@@ -15,6 +15,7 @@ from typing import get_args
 from autoprep.cli.found import find_job, open_ledger, settings_of
 from autoprep.domain import Outcome
 from autoprep.errors import UsageError
+from autoprep.job.away import no_ready
 from autoprep.ledger import HELD_BACK, TROUBLE, Ledger, Listed, Overview
 from autoprep.logs import as_shown, counted, plain
 from autoprep.told.standing import status_of
@@ -192,7 +193,8 @@ def status(options: argparse.Namespace) -> int:
         else:
             unfinished, unread = ledger.unfinished(time.time()), ledger.unread()
             left = _not_begun(settings, ledger, (*unfinished, *unread))
-            found = status_of(settings, ledger.overview, ledger.kept(TROUBLE), unfinished, unread, lists, left)
+            trouble, gone = ledger.kept(TROUBLE), no_ready(settings, ledger)
+            found = status_of(settings, ledger.overview, trouble, unfinished, unread, lists, left, gone)
     finally:
         if ledger is not None:
             ledger.close()

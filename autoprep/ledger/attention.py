@@ -80,6 +80,14 @@ class Attention:
         )
         return [Path(os.fsdecode(path)) for (path,) in rows]
 
+    def has_had_files(self, folder: Path) -> bool:
+        """Whether a file was ever put into this folder or one below it."""
+        within = os.fsencode(folder) + os.sep.encode()
+        row = self._db.execute(
+            "SELECT 1 FROM renditions WHERE path IS NOT NULL AND substr(path, 1, ?) = ? LIMIT 1", (len(within), within)
+        ).fetchone()
+        return row is not None
+
     def displaced(self) -> list[tuple[str, str]]:
         """Photos of the last two weeks that tell no time, and the job of another work that lay where they lie, and of
         which there are pictures.

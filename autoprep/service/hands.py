@@ -10,6 +10,7 @@ from typing import Any
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts, kind_of
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import publish, write_now
+from autoprep.job.folders import folders_there
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import LOOK, MEASURED, Change, Job, Ledger, Rendition, State, Take
 from autoprep.service.apart import called, given_up, taken_apart
@@ -76,7 +77,7 @@ class Hands:
         proof = self.settings.folders.records / "proof" / job.job
         base = JobOrder(
             job.job, job.shown, job.sha256, data, self.settings, places, look, proof, known.said, part=job.part,
-            came=self._ledger.overview.came(job.job),
+            came=self._ledger.overview.came(job.job), there=tuple(folders_there(self.settings, places.values())),
         )  # fmt: skip
         if isinstance(step, Render):
             assert job.record is not None

@@ -317,10 +317,10 @@ class Disk:
 
         monkeypatch.setattr(shutil, "disk_usage", usage)
 
-        def write(place: Path, data: bytes, token: str) -> Path:
+        def write(place: Path, data: bytes, token: str, **how: bool) -> Path:
             if self.full and place.parent == folder:
                 raise DeliveryError(f"{name}/{place.name} can't be written (No space left on device)", full=True)
-            return write_part(place, data, token)
+            return write_part(place, data, token, **how)
 
         monkeypatch.setattr("tests.service.pretend.write_part", write)
 
