@@ -115,23 +115,27 @@ class Attention:
             (why,),
         ).fetchall()
 
-    def pictures(self) -> list[tuple[str, str, Path, int, str, str]]:
+    def pictures(self, only: str = "") -> list[tuple[str, str, Path, int, str, str]]:
         """(work, destination, place, bytes, SHA-256, since when it is so) of all pictures that lie in their places, or
-        that stay there, because they are the artist's by now."""
+        that stay there, because they are the artist's by now; or only those of this work."""
+        clause, values = ("j.work = ?", (only,)) if only else ("j.work <> ''", ())
         rows = self._db.execute(
-            "SELECT j.work, r.destination, r.path, json_extract(r.output, '$.bytes'), "
+            "SELECT j.work, r.destination, r.path, json_extract(r.output, '$.bytes'), "  # noqa: S608
             "json_extract(r.output, '$.sha256'), r.made FROM renditions r JOIN jobs j USING (job) "
-            "WHERE r.state IN ('in place', 'picked up') AND r.path IS NOT NULL AND r.output <> '' AND j.work <> '' "
-            "ORDER BY j.number, r.destination"
+            f"WHERE r.state IN ('in place', 'picked up') AND r.path IS NOT NULL AND r.output <> '' AND {clause} "
+            "ORDER BY j.number, r.destination",
+            values,
         )
         return [(work, name, Path(os.fsdecode(path)), *rest) for work, name, path, *rest in rows]
 
-    def all_stayed(self) -> list[tuple[str, str, Path]]:
+    def all_stayed(self, only: str = "") -> list[tuple[str, str, Path]]:
         """(work, destination, place) of files that were to leave their places and stayed, because the artist had
-        changed them; not where files of the service's own lie by now."""
+        changed them; not where files of the service's own lie by now; of all works, or only this one."""
+        clause, values = ("j.work = ?", (only,)) if only else ("j.work <> ''", ())
         rows = self._db.execute(
-            "SELECT j.work, s.destination, s.path FROM stayed s JOIN jobs j USING (job) WHERE j.work <> '' AND NOT "
-            "EXISTS (SELECT 1 FROM renditions r WHERE r.key = s.key AND r.state = 'in place') ORDER BY j.number"
+            f"SELECT j.work, s.destination, s.path FROM stayed s JOIN jobs j USING (job) WHERE {clause} AND NOT "  # noqa: S608
+            "EXISTS (SELECT 1 FROM renditions r WHERE r.key = s.key AND r.state = 'in place') ORDER BY j.number",
+            values,
         )
         return [(work, name, Path(os.fsdecode(path))) for work, name, path in rows]
 

@@ -3126,4 +3126,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what a cluster made goes into a folder that is away", "autoprep/service/cluster.py", "order.job, there=there)", "order.job)", ("tests/service/test_link.py",)),
     Mistake("a folder that was there is made anew", "autoprep/files/storage.py", "        if not there:\n", "        if True:\n", ("tests/files/test_storage.py",)),
     Mistake("`check --ahead` without an inbox is done", "autoprep/cli/asking.py", "code = 1 if away or gone else 0", "code = 1 if gone else 0", ("tests/told/test_standing.py",)),
+    *(Mistake(name, file, old, new, ("tests/service/test_changed.py",)) for name, file, old, new in (
+        ("a work's page hides what was retouched", "autoprep/service/studio.py", "        overview.told_as_changed(", "        (lambda _changed: None)("),
+        ("a work's page says not of when it is", "autoprep/told/gallery.py", "as of {escape(shown.looked)}: ", ": "),
+        ("what was taken out stays on a work's page as changed", "autoprep/ledger/overview.py", "for work in {**before, **now} if", "for work in now if"),
+    )),
 )  # fmt: skip

@@ -67,6 +67,7 @@ def test_ready_that_is_away_is_told_waited_for_and_not_made_anew(wren: Studio, s
     before = lying(place)
     assert before
     off = place.rename(place.with_name("off"))
+    assert said("once")[0] == 1  # a script that runs it every night must not go on as if all were well
     wren.put("Tern.jpg", photo(2))
     code, told = said("once")
     why = f"the folder of finished pictures {ready} is not there (a disk that is away?); once it is back, all goes on"
@@ -162,12 +163,36 @@ def test_the_service_goes_on_by_itself_when_ready_is_back(
     wren.put("Skua.jpg", photo(3))
     service()
     assert not ready.exists()
-    assert "Tried again later: Tern.jpg: the folder of finished pictures" in said("status")[1]
+    told = said("status")[1]
+    assert "Tried again later: Tern.jpg: the folder of finished pictures" in told
+    assert "Gull.jpg: the folder" not in told  # a hold counts at once: it is taken out when it lies there again
     off.rename(ready)
     service()
     there = lying(ready)
     assert {name.rpartition("/")[2][:4] for name in there if name.endswith((".jpg", ".tif"))} == {"Skua", "Tern"}
     assert said("status")[0] == 0
+
+
+def test_what_was_held_meanwhile_is_taken_out_at_once_when_ready_is_back(wren: Studio) -> None:
+    ready = wren.settings.folders.ready
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None))
+
+    def stepped(*, look: bool) -> None:
+        for _ in range(6):
+            engine._next_scan = 0.0 if look else engine._next_scan
+            engine.step(0.0)
+
+    wren.put("Gull.jpg", photo(1))
+    stepped(look=True)
+    off = ready.rename(ready.with_name("off"))
+    wren.put("Gull.txt", "hold: yes")
+    stepped(look=True)
+    engine._stirred, engine._next_scan = False, 1e12
+    off.rename(ready)
+    assert lying(ready)
+    stepped(look=False)  # no event of the inbox tells of it
+    assert not lying(ready)
+    engine.stop()
 
 
 @pytest.mark.parametrize("mounted", [False, True], ids=["folder", "empty folder left"])
