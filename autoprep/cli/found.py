@@ -11,7 +11,7 @@ from pathlib import Path, PurePosixPath
 
 from autoprep.errors import ConfigError, UsageError
 from autoprep.job.away import no_ready, take_as_it_lies
-from autoprep.ledger import Job, Ledger, is_lost
+from autoprep.ledger import Fitting, Job, Ledger, is_lost
 from autoprep.logs import as_shown, composed, plain
 from autoprep.told.explanations import NO_PHOTO, ends_too_early
 from autoprep.told.standing import no_inbox
@@ -122,7 +122,8 @@ def find_job(settings: Settings, wanted: str) -> Job:
         why = _not_begun(settings, wanted)
         raise UsageError(why or f"no photo has come in yet, so none is called {wanted!r}")
     try:
-        fits = ledger.overview.find(_below_the_inbox(settings, wanted))
+        called = _below_the_inbox(settings, wanted)
+        fits = ledger.overview.find(called) or _other_file_of(ledger, called)
         if len(fits) > 1:
             one_name = len({fit.shown for fit in fits}) == 1  # a photo, and a work in another photo
             raise UsageError(_several(wanted, [fit.job if one_name else fit.shown for fit in fits], one_name))
@@ -132,6 +133,12 @@ def find_job(settings: Settings, wanted: str) -> Job:
     finally:
         ledger.close()
     return job
+
+
+def _other_file_of(ledger: Ledger, called: str) -> list[Fitting]:
+    """The photo that was set aside and of which another file of this name holds the same bytes."""
+    aside = [(shown, job) for shown, job in ledger.overview.set_aside().values() if called in (shown, *_parts(shown))]
+    return [fit for job in dict.fromkeys(job for _, job in aside) for fit in ledger.overview.find(job)]
 
 
 def find_photo(settings: Settings, wanted: str) -> Job:

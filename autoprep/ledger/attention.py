@@ -7,6 +7,7 @@ from pathlib import Path
 
 from autoprep.domain import WorkFacts
 from autoprep.ledger.rows import MEASURED, WorkRow
+from autoprep.logs import shown_as
 
 WAITS_EVERYWHERE = "outcome = 'ready' AND held > 0 AND files = 0"
 
@@ -148,9 +149,17 @@ class Attention:
         )
         return [row[0] for row in rows]
 
-    def set_aside(self) -> list[tuple[str, bytes]]:
-        """Photos that were set aside, oldest first, and their paths below the inbox; also those that are gone since."""
-        return self._db.execute("SELECT shown, path FROM jobs WHERE outcome = 'set aside' ORDER BY number").fetchall()
+    def set_aside(self) -> dict[bytes, tuple[str, str]]:
+        """Path below the inbox -> what a photo there is called that was set aside, and its job, oldest first; also
+        those that are gone since, and each file of the same bytes.
+        """
+        aside = "FROM jobs WHERE outcome = 'set aside'"
+        rows = self._db.execute(f"SELECT path, shown, job {aside} ORDER BY number")
+        found: dict[bytes, tuple[str, str]] = {path: (shown, job) for path, shown, job in rows}
+        if found:
+            rows = self._db.execute(f"SELECT path, job FROM files WHERE job IN (SELECT job {aside}) ORDER BY path")  # noqa: S608
+            found = {path: (shown_as(path), job) for path, job in rows} | found
+        return found
 
     def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:
         """Photos that are ready, wait everywhere and have no file, where these words stand in what is said of them."""

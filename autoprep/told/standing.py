@@ -205,7 +205,8 @@ def _set_aside(settings: Settings, overview: Overview) -> tuple[str, ...]:
     Where the inbox is away nobody knows.
     """
     inbox, away = os.fsencode(settings.folders.inbox), bool(no_inbox(settings))
-    return tuple(shown for shown, path in overview.set_aside() if away or os.path.lexists(os.path.join(inbox, path)))
+    photos = overview.set_aside().items()
+    return tuple(shown for path, (shown, _) in photos if away or os.path.lexists(os.path.join(inbox, path)))
 
 
 def no_inbox(settings: Settings) -> str:

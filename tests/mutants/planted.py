@@ -3131,4 +3131,11 @@ PLANTED: tuple[Mistake, ...] = (
         ("a work's page says not of when it is", "autoprep/told/gallery.py", "as of {escape(shown.looked)}: ", ": "),
         ("what was taken out stays on a work's page as changed", "autoprep/ledger/overview.py", "for work in {**before, **now} if", "for work in now if"),
     )),
+    *(Mistake(name, file, old, new, ("tests/service/test_failing.py",)) for name, file, old, new in (
+        ("of two broken files of the same bytes one is named", "autoprep/ledger/attention.py", "            found = {path: (shown_as(path), job) for path, job in rows} | found\n", ""),
+        ("a broken photo's other file is not tried again", "autoprep/cli/again.py", "    lies = {job.path: job.shown} | {path: shown for path, (shown, of) in files.items() if of == job.job}\n", "    lies = {job.path: job.shown}\n"),
+        ("a broken photo's other file is no photo", "autoprep/cli/found.py", "fits = ledger.overview.find(called) or _other_file_of(ledger, called)", "fits = ledger.overview.find(called)"),
+    )),
+    Mistake("a folder or a pipe for a note is none", "autoprep/wishes/note_files.py", 'raise OSError("it is a folder" if stat.S_ISDIR(mode) else "it is no plain file")', "return None", ("tests/test_note_lines.py",)),
+    Mistake("a folder for a list holds all", "autoprep/wishes/work_lists.py", "    if stat.S_ISDIR(status.st_mode):\n        return WorkList()\n", "", ("tests/test_work_lists.py",)),
 )  # fmt: skip
