@@ -29,7 +29,7 @@ from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_a
 from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered, with_unknown_files
 from autoprep.service.outlines import outline_for, with_refused
-from autoprep.service.places import counted, handed_over, numbered_anew, places_for
+from autoprep.service.places import counted, handed_over, numbered_anew, places_for, with_earlier_names
 from autoprep.service.questions import clear
 from autoprep.service.results import as_said_now, rows_of, with_renditions, with_those_of_before, with_times
 from autoprep.service.rule import Known, is_shown, staying, untrue, used_of, wanted, words_only
@@ -158,7 +158,7 @@ class Hands:
         parts = self._without(result.parts, unwanted if shown else {*unwanted, *order.places.values()})
         rows, parts = named(self.settings, self._ledger, job, known, takes[1:], rows, parts)
         rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)
-        rows = with_those_of_before(rows, before)
+        rows = with_those_of_before(with_earlier_names(self.settings, known, rows), before)
         rows = with_unknown_files(self.settings, self._ledger, known, rows)
         self._put_in_place(order, rows, parts, before, handed)
         if record.outcome == "needs a look":  # what it asked before, and asks no longer, is no answer any more

@@ -3138,4 +3138,12 @@ PLANTED: tuple[Mistake, ...] = (
     )),
     Mistake("a folder or a pipe for a note is none", "autoprep/wishes/note_files.py", 'raise OSError("it is a folder" if stat.S_ISDIR(mode) else "it is no plain file")', "return None", ("tests/test_note_lines.py",)),
     Mistake("a folder for a list holds all", "autoprep/wishes/work_lists.py", "    if stat.S_ISDIR(status.st_mode):\n        return WorkList()\n", "", ("tests/test_work_lists.py",)),
+    *(Mistake(name, file, old, new, ("tests/service/test_renamed_table.py",)) for name, file, old, new in (
+        ("a redo by another pattern loses a work's number", "autoprep/service/places.py", "called.number_of(made.path.stem) or called.earlier_number(made.path.stem, words)", "called.number_of(made.path.stem)"),
+        ("another pattern gives a number twice", "autoprep/service/places.py", "free = (number for number in tried if number == had or number not in earlier)", "free = iter(tried)"),
+        ("digits of a title are the number of its earlier name", "autoprep/service/called.py", "        others = [*_numbers_in(words), *_numbers_in(self.shown)]\n", "        others = list[int]()\n"),
+        ("numbers that begin anew with each title do not", "autoprep/service/called.py", "        if not self._counts_all:\n", "        if False:\n"),
+        ("an earlier name that was left is none to `check`", "autoprep/service/hands.py", "with_those_of_before(with_earlier_names(self.settings, known, rows), before)", "with_those_of_before(rows, before)"),
+        ("`check` counts names that are those of today", "autoprep/service/places.py", "        and not _called(settings, name, known).fits(row.path.stem)\n", ""),
+    )),
 )  # fmt: skip
