@@ -181,6 +181,8 @@ def misplaced(settings: Settings, ledger: Ledger, known: Known) -> frozenset[str
         others = [other for other in others if other != made.path]
         if number in (None, order) or called.is_given(order, others):
             continue
+        if order in called.of_earlier_names(ledger.stems(name)):
+            continue
         if not ledger.is_taken(place) and not _exists(place):
             found.add(name)
     return frozenset(found)

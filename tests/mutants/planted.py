@@ -3146,4 +3146,5 @@ PLANTED: tuple[Mistake, ...] = (
         ("an earlier name that was left is none to `check`", "autoprep/service/hands.py", "with_those_of_before(with_earlier_names(self.settings, known, rows), before)", "with_those_of_before(rows, before)"),
         ("`check` counts names that are those of today", "autoprep/service/places.py", "        and not _called(settings, name, known).fits(row.path.stem)\n", ""),
     )),
+    Mistake("a number that an earlier pattern has given is taken again and again", "autoprep/service/places.py", "        if order in called.of_earlier_names(ledger.stems(name)):\n            continue\n", "", ("tests/service/test_renamed_table.py",)),
 )  # fmt: skip
