@@ -285,6 +285,7 @@ class Desk:
     def _deliver(self, message: Finished) -> None:
         order = self._running[message.job]
         try:
+            self.space.refuse_result(self.settings, message.result)
             said = self._knowledge.known(message.job).said  # which may be other words than when it was begun
             record = self._hands.deliver(order, message.result, said, self._knowledge.takes)
         except DeliveryError as problem:
@@ -316,8 +317,7 @@ class Desk:
         if failure.full:
             self._without_room(job.job, failure.reason)
             return
-        away = self.space.gone_since(self.settings)
-        if away:
+        if away := self.space.gone_since(self.settings):
             self._again(job.job, _ABSENT_WAIT_S, away, failed=False)
             return
         # A finished photo has no last try: the tries are bounded before the power grows beyond what a float holds.

@@ -1,12 +1,14 @@
 """Whether there is a place for what is made: space on the disk, and the folder of finished pictures."""
 
+import contextlib
 import shutil
 from collections.abc import Callable
 from typing import Any
 
 from autoprep.domain import kind_of
-from autoprep.errors import ReadyAway
+from autoprep.errors import DeliveryError, ReadyAway
 from autoprep.job.away import no_ready, note_disk
+from autoprep.job.orders import JobResult
 from autoprep.ledger import Ledger
 from autoprep.service.steps import GiveUp, Restore, Step, Withdraw
 from autoprep.told.explanations import HOLD, NOT_SENT
@@ -53,6 +55,17 @@ class Space:
         held = isinstance(step, Withdraw) and kind_of(step.why) in (HOLD.kind, NOT_SENT.kind)
         if self.away and isinstance(step, Withdraw | Restore | GiveUp) and not held:
             raise ReadyAway(self.away)
+
+    def refuse_result(self, settings: Settings, result: JobResult) -> None:
+        """Raises DeliveryError where ready/ is away since a job was begun. What was written for it goes: it may lie in
+        what a share has left in its place.
+        """
+        why = self.gone_since(settings)
+        if why:
+            for part, _ in result.parts:
+                with contextlib.suppress(OSError):
+                    part.unlink(missing_ok=True)
+            raise DeliveryError(why)
 
     def gone_since(self, settings: Settings) -> str:
         """Why ready/ can't be written to now, where it is away since something was begun."""

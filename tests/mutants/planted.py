@@ -3118,7 +3118,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a hold waits for ready/", "autoprep/service/space.py", "| GiveUp) and not held:", "| GiveUp):"),
         ("what was held lies in ready/ again", "autoprep/service/engine.py", "            self._stirred, self._next_scan = True, 0.0\n", "            pass\n"),
         ("a worker makes ready/ anew", "autoprep/service/hands.py", "there=tuple(folders_there(self.settings, places.values())),", ""),
-        ("a photo loses a try by a share", "autoprep/service/desk.py", "        if away:\n", "        if False:\n"),
+        ("a photo loses a try by a share", "autoprep/service/desk.py", "if away := self.space.gone_since(self.settings):", "if away := '':"),
         ("ready/ that is away is nothing to `status`", "autoprep/told/standing.py", "        no_ready=no_ready,\n", ""),
         ("a run that could not reach ready/ is done", "autoprep/cli/work.py", "if wanting or later or away or gone or", "if wanting or later or away or"),
         ("`once` waits for a share for ever", "autoprep/service/engine.py", "        if self._desk.space.away and not self._pool.running:\n", "        if False:\n"),
@@ -3147,4 +3147,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("`check` counts names that are those of today", "autoprep/service/places.py", "        and not _called(settings, name, known).fits(row.path.stem)\n", ""),
     )),
     Mistake("a number that an earlier pattern has given is taken again and again", "autoprep/service/places.py", "        if order in called.of_earlier_names(ledger.stems(name)):\n            continue\n", "", ("tests/service/test_renamed_table.py",)),
+    Mistake("a result goes into what a share has left", "autoprep/service/desk.py", "            self.space.refuse_result(self.settings, message.result)\n", "", ("tests/service/test_ready_away.py",)),
+    Mistake("what was written for a result stays in what a share has left", "autoprep/service/space.py", "                    part.unlink(missing_ok=True)\n", "                    pass\n", ("tests/service/test_ready_away.py",)),
 )  # fmt: skip

@@ -195,10 +195,11 @@ def test_what_was_held_meanwhile_is_taken_out_at_once_when_ready_is_back(wren: S
     engine.stop()
 
 
-@pytest.mark.parametrize("mounted", [False, True], ids=["folder", "empty folder left"])
+@pytest.mark.parametrize("left", ["nothing", "an empty folder", "its folders"])
 def test_ready_that_goes_away_while_a_worker_has_a_photo_is_not_made_anew(
-    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch, mounted: bool
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch, left: str
 ) -> None:
+    mounted = left != "nothing"
     ready, real, apart = wren.settings.folders.ready, pretend.pretend, [mounted]
     monkeypatch.setattr(away, "is_apart", lambda _ready: apart[0])
     wren.put("Gull.jpg", photo(1))
@@ -210,6 +211,8 @@ def test_ready_that_goes_away_while_a_worker_has_a_photo_is_not_made_anew(
             ready.rename(off)
             if mounted:
                 ready.mkdir()
+            for name in wren.settings.destinations if left == "its folders" else ():
+                (ready / name).mkdir()  # which `init` made before the share was there
             apart[0] = False
         return real(order)
 
