@@ -1976,7 +1976,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a link of the artist's is ours", "not place.is_symlink() and ", ""),
     ),
     *_all(
-        "autoprep/service/inbox.py", ("tests/service/test_everyday.py",),
+        "autoprep/files/ignored.py", ("tests/service/test_everyday.py",),
         ("placeholders are broken photos", '    ".icloud",\n', ""),
         ("a network disk's thumbnails come in as photos", '"@eadir", ', ""),
     ),
@@ -3149,4 +3149,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a number that an earlier pattern has given is taken again and again", "autoprep/service/places.py", "        if order in called.of_earlier_names(ledger.stems(name)):\n            continue\n", "", ("tests/service/test_renamed_table.py",)),
     Mistake("a result goes into what a share has left", "autoprep/service/desk.py", "            self.space.refuse_result(self.settings, message.result)\n", "", ("tests/service/test_ready_away.py",)),
     Mistake("what was written for a result stays in what a share has left", "autoprep/service/space.py", "                    part.unlink(missing_ok=True)\n", "                    pass\n", ("tests/service/test_ready_away.py",)),
+    *(Mistake(name, file, old, new, ("tests/service/test_no_photos.py",)) for name, file, old, new in (
+        ("a folder that is called like a note is passed over", "autoprep/service/inbox.py", "[] if is_ignored_folder(os.fsdecode(entry.name)) else", "[] if is_ignored(os.fsdecode(entry.name)) else"),
+        ("what lies in a system's folder seems to wait", "autoprep/cli/history.py", "if not is_ignored_folder(os.fsdecode(name))]", 'if not name.startswith((b".", b"~"))]'),
+    )),
 )  # fmt: skip
