@@ -7,7 +7,15 @@ import sys
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from autoprep.cli.found import find_destination, find_job, find_photo, make_folders, open_ledger, settings_of
+from autoprep.cli.found import (
+    find_destination,
+    find_job,
+    find_photo,
+    make_folders,
+    open_ledger,
+    ready_away,
+    settings_of,
+)
 from autoprep.cli.work import process_all
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.errors import AlreadyRunning, UsageError
@@ -320,4 +328,6 @@ def _why_left(settings: Settings, job: View) -> str:
     """Why nothing was made again of a photo."""
     if not (settings.folders.inbox / os.fsdecode(job.path)).is_file():
         return "its photo is no longer in the inbox; put it back first"
+    if ready_away(settings):
+        return "that is noted, and done as soon as the folder of finished pictures is back"
     return "it is on hold" if facts_about(settings, job).hold else "nothing was made; `autoprep show` tells why"

@@ -3153,4 +3153,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("a folder that is called like a note is passed over", "autoprep/service/inbox.py", "[] if is_ignored_folder(os.fsdecode(entry.name)) else", "[] if is_ignored(os.fsdecode(entry.name)) else"),
         ("what lies in a system's folder seems to wait", "autoprep/cli/history.py", "if not is_ignored_folder(os.fsdecode(name))]", 'if not name.startswith((b".", b"~"))]'),
     )),
+    Mistake("a bag without ready/ has nothing to hold", "autoprep/cli/bag.py", "    if away:\n", "    if False:\n", ("tests/test_bag_command.py",)),
+    Mistake("a redo does not say that it waits for ready/", "autoprep/cli/again.py", "    if ready_away(settings):\n", "    if False:\n", ("tests/service/test_ready_away.py",)),
 )  # fmt: skip

@@ -222,3 +222,18 @@ def test_ready_that_goes_away_while_a_worker_has_a_photo_is_not_made_anew(
     assert not lying(ready) if mounted else not ready.exists()
     assert "Tern.jpg: the folder of finished pictures" in said("status")[1]
     assert InlinePool.made
+
+
+def test_a_redo_while_ready_is_away_is_noted_and_done_when_it_is_back(wren: Studio, said: Said) -> None:
+    ready = wren.settings.folders.ready
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    off = ready.rename(ready.with_name("off"))
+    code, told = said("redo", "Gull.jpg")
+    why = "that is noted, and done as soon as the folder of finished pictures is back"
+    assert (code, f"Gull.jpg: {why}" in told) == (1, True)
+    assert not ready.exists()
+    off.rename(ready)
+    wren.rendered()
+    assert said("once")[0] == 0
+    assert [photo for _, photo, _ in wren.rendered()] == ["Gull.jpg"]
