@@ -11,6 +11,7 @@ AutoprepError
 ├── MarkUnreadable       the destinations that carry the mark wait until its picture can be read; others are delivered
 ├── CannotMeet           a destination's rules can't be met by this picture; the others are delivered
 ├── DeliveryError        retry: an output could not be written (disk full, folder gone)
+├── ReadyAway            wait: the folder of finished pictures is away; no try is lost
 ├── LedgerDamaged        the ledger can't be read: nothing starts; says where its copies lie
 ├── StudioMoved          the records were moved while the service worked in them: it ends, and may be started again
 └── AlreadyRunning       another service works in this studio
@@ -99,6 +100,10 @@ class DeliveryError(AutoprepError):
     def __init__(self, message: str, *, full: bool = False, closed: bool = False) -> None:
         super().__init__(message)
         self.full, self.closed = full, closed
+
+
+class ReadyAway(AutoprepError):
+    """The folder of finished pictures is away, and nothing is put anywhere else."""
 
 
 class AlreadyRunning(AutoprepError):

@@ -2,6 +2,7 @@
 
 import json
 import logging
+import os
 import re
 import shlex
 import sys
@@ -49,6 +50,11 @@ def name_of(text: str) -> str:
     All others stay, seen or not: with one that is written in another way it would be the name of no file.
     """
     return "".join(_escaped(ch) if _breaks(ch) else ch for ch in text)
+
+
+def shown_as(path: bytes) -> str:
+    """A path below the inbox as text: forward slashes, nothing that breaks a line."""
+    return name_of(path.replace(os.sep.encode(), b"/").decode("utf-8", "backslashreplace"))
 
 
 def _breaks(ch: str) -> bool:

@@ -87,3 +87,13 @@ def test_a_sheet_goes_into_no_folder_of_the_service(kept: Settings, capsys: pyte
         assert "a sheet does not belong into the folder" in capsys.readouterr().err
         assert not list(kept.studio.rglob("*.pdf"))
     assert main(["sheet", str(kept.studio / "works.pdf"), *config]) == 0
+
+
+def test_a_bag_without_ready_says_that_it_is_away(
+    kept: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    kept.folders.ready.rename(kept.folders.ready.with_name("off"))
+    assert main(["bag", "site", str(tmp_path / "bags"), "--config", str(kept.config_file)]) == 1
+    told = capsys.readouterr().out
+    assert f"No bag was made: the folder of finished pictures {kept.folders.ready} is not there" in told
+    assert "nothing to put" not in told

@@ -502,11 +502,11 @@ def test_noise_is_never_ready(studio: Settings) -> None:
 def test_a_job_that_finds_no_room_leaves_none_taken(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
     written: list[str] = []
 
-    def full(write: Callable[..., Path], final: Path, *more: Any) -> Path:
+    def full(write: Callable[..., Path], final: Path, *more: Any, **how: Any) -> Path:
         if written:
             raise DeliveryError("master.tif can't be written (No space left on device)")
         written.append(final.name)
-        return write(final, *more)
+        return write(final, *more, **how)
 
     for write in (write_part, make_part):
         monkeypatch.setattr(f"autoprep.job.delivery.{write.__name__}", partial(full, write))

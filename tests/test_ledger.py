@@ -161,7 +161,7 @@ def test_counts_and_lists_need_no_records(ledger: Ledger) -> None:
     assert view.outcomes() == {"ready": 2, "needs a look": 1, "set aside": 1}
     assert view.states() == {"done": 4, "queued": 1}
     assert view.with_failures() == ["works/3.jpg"]
-    assert view.set_aside() == [("works/4.jpg", b"4.jpg")]
+    assert {path: shown for path, (shown, _) in view.set_aside().items()} == {b"4.jpg": "works/4.jpg"}
     assert view.last_finished() == "2026-11-04"
     assert [row.number for row in view.newest(2)] == [4, 5]
     assert [row.number for row in view.newest(2, skip=2)] == [2, 3]

@@ -1,5 +1,6 @@
 """The lines of a note: what goes on with a text, what stands apart, and which slips are read as meant."""
 
+import os
 import re
 from pathlib import Path
 
@@ -253,6 +254,18 @@ def test_a_note_that_is_a_link_is_not_followed_and_holds(tmp_path: Path) -> None
     facts, warnings = facts_of(tmp_path, "Jug.jpg")
     assert (facts.hold, facts.title) == (True, "Jug")
     assert "it is a link" in warnings[0]
+
+
+@pytest.mark.parametrize("called", ["Jug.txt", "note.txt"])
+@pytest.mark.parametrize("kind", ["folder", "pipe"])
+def test_what_is_no_file_in_a_notes_place_is_told_and_holds(tmp_path: Path, called: str, kind: str) -> None:
+    """A program that unpacks, or syncs, may have made it of a note: what that said is not known."""
+    (tmp_path / called).mkdir() if kind == "folder" else os.mkfifo(tmp_path / called)
+    facts, warnings = facts_of(tmp_path, "Jug.jpg")
+    assert (facts.hold, facts.title) == (True, "Jug")
+    assert (
+        f"{called} can't be read now (it is {'a folder' if kind == 'folder' else 'no plain file'}); the" in warnings[0]
+    )
 
 
 @pytest.mark.parametrize(

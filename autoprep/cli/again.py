@@ -7,7 +7,15 @@ import sys
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from autoprep.cli.found import find_destination, find_job, find_photo, make_folders, open_ledger, settings_of
+from autoprep.cli.found import (
+    find_destination,
+    find_job,
+    find_photo,
+    make_folders,
+    open_ledger,
+    ready_away,
+    settings_of,
+)
 from autoprep.cli.work import process_all
 from autoprep.domain import JobRecord, WorkFacts
 from autoprep.errors import AlreadyRunning, UsageError
@@ -33,18 +41,29 @@ def retry(options: argparse.Namespace) -> int:
         return _at_once(settings, named)
     ledger = Ledger(ledger_path(settings))
     aside: Sequence[View] = ledger.set_aside() if named is None else [named]
-    there = [job for job in aside if (settings.folders.inbox / os.fsdecode(job.path)).is_file()]
-    for job in there:
+    there, files = [], ledger.overview.set_aside()
+    for job in aside:
+        place = _where(settings, files, job)
+        if place is None:
+            continue
+        there.append(job)
         facts = facts_about(settings, job)
         names = plainly_named(settings, sent_to(settings, facts))
-        places = reserve(settings, job.shown, facts, names, Others(ledger.is_taken, ledger.stems))
-        ledger.reopen(job.job, job.path, job.shown, places)
+        places = reserve(settings, place[1], facts, names, Others(ledger.is_taken, ledger.stems))
+        ledger.reopen(job.job, *place, places)
     ledger.close()
     print(f"{len(there)} of {counted(len(aside), 'photo')} will be worked on again by `watch` or `once`.")
     for job in aside:
         if job not in there:
             print(f"  {plain(job.shown)}: it is no longer in the inbox; put it back")
     return 0 if len(there) == len(aside) else 1
+
+
+def _where(settings: Settings, files: Mapping[bytes, tuple[str, str]], job: View) -> tuple[bytes, str] | None:
+    """The path of a photo below the inbox, and what it is called there: another file may hold the same bytes."""
+    lies = {job.path: job.shown} | {path: shown for path, (shown, of) in files.items() if of == job.job}
+    there = ((path, name) for path, name in lies.items() if (settings.folders.inbox / os.fsdecode(path)).is_file())
+    return next(there, None)
 
 
 def _at_once(settings: Settings, job: Job) -> int:
@@ -309,4 +328,6 @@ def _why_left(settings: Settings, job: View) -> str:
     """Why nothing was made again of a photo."""
     if not (settings.folders.inbox / os.fsdecode(job.path)).is_file():
         return "its photo is no longer in the inbox; put it back first"
+    if ready_away(settings):
+        return "that is noted, and done as soon as the folder of finished pictures is back"
     return "it is on hold" if facts_about(settings, job).hold else "nothing was made; `autoprep show` tells why"

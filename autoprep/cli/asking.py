@@ -4,7 +4,7 @@ import argparse
 import json
 from dataclasses import asdict
 
-from autoprep.cli.found import settings_of
+from autoprep.cli.found import ready_away, settings_of
 from autoprep.logs import plain
 from autoprep.service.outlook import empty_folders, made_otherwise, outlook
 from autoprep.told.standing import no_inbox
@@ -44,17 +44,20 @@ def check(options: argparse.Namespace) -> int:
 
 def _ahead(settings: Settings, *, as_json: bool) -> int:
     away = no_inbox(settings)
-    lines = [f"Nothing comes in: {away}"] if away else list(outlook(settings))
+    gone = ready_away(settings)
+    lines = [f"Nothing can be made: {gone}"] if gone else []
+    lines += [f"Nothing comes in: {away}"] if away else outlook(settings)
+    code = 1 if away or gone else 0  # as for `once` and `status`: nobody knows what waits, or it can't be made
     if as_json:
         print(json.dumps(lines, ensure_ascii=False, indent=2))
-        return 0
+        return code
     for line in lines:
         print(plain(line))
     if not lines:
         print("All is as it should be; there is nothing to do.")
     for note in made_otherwise(settings):
         print(f"Note: {plain(note)}")
-    return 0
+    return code
 
 
 def service_check(options: argparse.Namespace) -> int:

@@ -6,11 +6,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from autoprep import __version__
-from autoprep.cli.found import find_destination, open_ledger, refuse_own, settings_of
+from autoprep.cli.found import find_destination, open_ledger, ready_away, refuse_own, settings_of
 from autoprep.cli.history import month_of
 from autoprep.errors import DeliveryError
 from autoprep.files.bag import Item, held_in, sha256_of, write_bag
-from autoprep.logs import counted
+from autoprep.logs import counted, plain
 from autoprep.service.studio import listed_in
 from autoprep.told import lists as listing
 from autoprep.told.lists import Entry
@@ -25,6 +25,10 @@ def make_bag(options: argparse.Namespace) -> int:
     name = find_destination(settings, options.destination) or ""
     refuse_own(settings, folder, "bag")
     month = month_of(options.month)
+    away = ready_away(settings)
+    if away:
+        print(f"No bag was made: {plain(away)}")
+        return 1
     ledger = open_ledger(settings)
     try:
         listed = [] if ledger is None else listed_in(settings, ledger.overview, name, month)

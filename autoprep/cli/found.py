@@ -6,11 +6,12 @@ import difflib
 import os
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path, PurePosixPath
 
 from autoprep.errors import ConfigError, UsageError
-from autoprep.ledger import Job, Ledger, is_lost
+from autoprep.job.away import no_ready, take_as_it_lies
+from autoprep.ledger import Fitting, Job, Ledger, is_lost
 from autoprep.logs import as_shown, composed, plain
 from autoprep.told.explanations import NO_PHOTO, ends_too_early
 from autoprep.told.standing import no_inbox
@@ -27,25 +28,45 @@ def settings_of(options: argparse.Namespace) -> Settings:
     return load(find_config(options.config), unmarked=True)
 
 
-def make_folders(settings: Settings) -> None:
+def make_folders(settings: Settings, *, anew: bool = False) -> None:
     """Make the folders of a studio that are missing. Raises ConfigError.
 
     One of a destination that can't be made (a share that it links to is away, say) is told, and holds up no other:
     what belongs there waits, as where it is closed later. Nor is an inbox made where photos came in before: it was
-    renamed, or its disk is away, and an empty one in its place would look as if all were well.
+    renamed, or its disk is away, and an empty one in its place would look as if all were well. So with the folder of
+    finished pictures; anew: the artist has asked for that one where it was away.
     """
     folders = settings.folders
     away = no_inbox(settings) if ledger_path(settings).is_file() else ""
     if away:
         print(f"autoprep: {away}", file=sys.stderr)
-    for place in (*([] if away else [folders.inbox]), folders.needs_a_look, folders.records, folders.ready):
+    gone = _of_ledger(settings, take_as_it_lies) if anew else ready_away(settings)
+    if gone:
+        print(f"autoprep: {gone}", file=sys.stderr)
+    kept = {folders.inbox: away, folders.ready: gone}
+    for place in (folders.inbox, folders.needs_a_look, folders.records, folders.ready):
+        if kept.get(place):
+            continue
         why = _not_made(place)
         if why:
             raise ConfigError(why)
-    for place in (folders.ready / name for name in settings.destinations):
+    for place in () if gone else (folders.ready / name for name in settings.destinations):
         why = _not_made(place)
         if why:
             print(f"autoprep: {why}; pictures that belong there wait, all others are made", file=sys.stderr)
+
+
+def ready_away(settings: Settings) -> str:
+    """Why nothing can be put into the folder of finished pictures, nor looked for there; empty where it can."""
+    return _of_ledger(settings, lambda ledger: no_ready(settings, ledger))
+
+
+def _of_ledger(settings: Settings, ask: Callable[[Ledger], str | None]) -> str:
+    """What is asked of the ledger; empty where there is none."""
+    if not ledger_path(settings).is_file():
+        return ""
+    with contextlib.closing(Ledger(ledger_path(settings))) as ledger:
+        return ask(ledger) or ""
 
 
 def _not_made(place: Path) -> str:
@@ -101,7 +122,8 @@ def find_job(settings: Settings, wanted: str) -> Job:
         why = _not_begun(settings, wanted)
         raise UsageError(why or f"no photo has come in yet, so none is called {wanted!r}")
     try:
-        fits = ledger.overview.find(_below_the_inbox(settings, wanted))
+        called = _below_the_inbox(settings, wanted)
+        fits = ledger.overview.find(called) or _other_file_of(ledger, called)
         if len(fits) > 1:
             one_name = len({fit.shown for fit in fits}) == 1  # a photo, and a work in another photo
             raise UsageError(_several(wanted, [fit.job if one_name else fit.shown for fit in fits], one_name))
@@ -111,6 +133,12 @@ def find_job(settings: Settings, wanted: str) -> Job:
     finally:
         ledger.close()
     return job
+
+
+def _other_file_of(ledger: Ledger, called: str) -> list[Fitting]:
+    """The photo that was set aside and of which another file of this name holds the same bytes."""
+    aside = [(shown, job) for shown, job in ledger.overview.set_aside().values() if called in (shown, *_parts(shown))]
+    return [fit for job in dict.fromkeys(job for _, job in aside) for fit in ledger.overview.find(job)]
 
 
 def find_photo(settings: Settings, wanted: str) -> Job:

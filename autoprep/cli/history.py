@@ -15,6 +15,8 @@ from typing import get_args
 from autoprep.cli.found import find_job, open_ledger, settings_of
 from autoprep.domain import Outcome
 from autoprep.errors import UsageError
+from autoprep.files.ignored import is_ignored_folder
+from autoprep.job.away import no_ready
 from autoprep.ledger import HELD_BACK, TROUBLE, Ledger, Listed, Overview
 from autoprep.logs import as_shown, counted, plain
 from autoprep.told.standing import status_of
@@ -165,7 +167,7 @@ def _not_begun(settings: Settings, ledger: Ledger | None, told: Container[str]) 
     known = ledger.known_paths() if ledger is not None else set[bytes]()
     count = 0
     for folder, folders, names in os.walk(root):
-        folders[:] = [name for name in folders if not name.startswith((b".", b"~"))]
+        folders[:] = [name for name in folders if not is_ignored_folder(os.fsdecode(name))]
         within = os.path.join(folder, b"")[len(root) :]
         for path in (within + name for name in names if _is_photo(name)):
             if path not in known:
@@ -192,7 +194,8 @@ def status(options: argparse.Namespace) -> int:
         else:
             unfinished, unread = ledger.unfinished(time.time()), ledger.unread()
             left = _not_begun(settings, ledger, (*unfinished, *unread))
-            found = status_of(settings, ledger.overview, ledger.kept(TROUBLE), unfinished, unread, lists, left)
+            trouble, gone = ledger.kept(TROUBLE), no_ready(settings, ledger)
+            found = status_of(settings, ledger.overview, trouble, unfinished, unread, lists, left, gone)
     finally:
         if ledger is not None:
             ledger.close()

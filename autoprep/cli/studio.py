@@ -44,7 +44,7 @@ def make_studio(folder: Path) -> Settings:
             if not place.exists():
                 place.write_text(text, encoding="utf-8")
         settings = load(folder / "config" / SETTINGS_FILE)
-        make_folders(settings)
+        make_folders(settings, anew=True)
     except OSError as problem:
         raise ConfigError(f"the studio can't be made in {folder}: {problem.strerror}") from problem
     return settings

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from tqdm import tqdm
 
-from autoprep.cli.found import make_folders, settings_of
+from autoprep.cli.found import make_folders, ready_away, settings_of
 from autoprep.domain import JobRecord
 from autoprep.logs import counted, open_log
 from autoprep.service.engine import Engine
@@ -91,6 +91,7 @@ def once(options: argparse.Namespace) -> int:
     acts: Counter[str] = Counter()
     later: dict[str, str] = {}
     records = process_all(settings, show=not options.json, acts=acts, later=later)
+    gone = ready_away(settings)
     away = no_inbox(settings)  # then nobody knows what waits: that must not look as if all were done
     if options.json:
         print(json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2))
@@ -99,7 +100,7 @@ def once(options: argparse.Namespace) -> int:
     else:
         print_summary(settings, records, acts, later, away=away)
     wanting = any(record.outcome in ("set aside", "needs a look") or record.failed for record in records)
-    return 1 if wanting or later or away or _LEFT in acts else 0
+    return 1 if wanting or later or away or gone or _LEFT in acts else 0
 
 
 def process_all(

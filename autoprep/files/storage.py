@@ -39,19 +39,21 @@ def is_reserved(stem: str) -> bool:
     return stem.casefold() in _RESERVED
 
 
-def write_part(final: Path, data: bytes, token: str) -> Path:
-    """Write the bytes beside their final place and sync them. Raises DeliveryError."""
-    return make_part(final, lambda file: file.write(data), token)
+def write_part(final: Path, data: bytes, token: str, *, there: bool = False) -> Path:
+    """Write the bytes beside their final place and sync them; there: as in make_part. Raises DeliveryError."""
+    return make_part(final, lambda file: file.write(data), token, there=there)
 
 
-def make_part(final: Path, write: Callable[[BinaryIO], object], token: str) -> Path:
+def make_part(final: Path, write: Callable[[BinaryIO], object], token: str, *, there: bool = False) -> Path:
     """Let a file be written beside its final place, to be read and sought in meanwhile, and sync it.
 
-    Raises DeliveryError, and whatever else `write` does; nothing lies about then.
+    there: its folder was there, and is made no more: where it is gone, what it lies on is away. Raises DeliveryError,
+    and whatever else `write` does; nothing lies about then.
     """
     part = final.parent / f"{PART_PREFIX}{token}-{final.name[-60:]}{PART_SUFFIX}"
     try:
-        final.parent.mkdir(parents=True, exist_ok=True)
+        if not there:
+            final.parent.mkdir(parents=True, exist_ok=True)
         with part.open("w+b") as handle:
             write(handle)
             handle.flush()

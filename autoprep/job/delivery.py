@@ -40,7 +40,8 @@ from autoprep.wishes.tables import Settings
 
 @dataclass(frozen=True)
 class Delivery:
-    """What all outputs of a photo share; original: the bytes of the photo's file; came: the day on which it came in."""
+    """What all outputs of a photo share; original: the bytes of the photo's file; came: the day on which it came in;
+    there: folders as in JobOrder."""
 
     job: str
     settings: Settings
@@ -48,6 +49,7 @@ class Delivery:
     facts: WorkFacts
     original: bytes = field(default=b"", repr=False)
     came: str = ""
+    there: tuple[Path, ...] = ()
 
     @property
     def photo(self) -> Photo:
@@ -117,7 +119,7 @@ def _whole(work: Delivery, preset: Preset, drawing: _Drawing, place: Path) -> _F
     """The picture is made, then written, within its limits on bytes."""
     parent, of_parent = _parent(work, preset)
     fitted = _written(work, preset, drawing, parent)
-    part = write_part(place, fitted.data, work.job)
+    part = write_part(place, fitted.data, work.job, there=place.parent in work.there)
     sha256, said = hashlib.sha256(fitted.data).hexdigest(), (*fitted.picture.notes, *fitted.notes)
     return _Finished(part, fitted.picture.size_px, len(fitted.data), sha256, said, of_parent)
 
@@ -168,7 +170,8 @@ def _flowed(work: Delivery, preset: Preset, drawing: _Drawing, place: Path) -> _
     profile, ppi = SPACES[preset.colour].profile(), layout.ppi or preset.ppi or true_ppi(work, layout)
     carried = _carried(statement, preset, profile, layout.canvas_px, ppi)
     rows, how = as_rows(shown, layout, look), _how(preset, preset.quality)
-    part = make_part(place, lambda file: write(file, rows, carried, how), work.job)
+    there = place.parent in work.there
+    part = make_part(place, lambda file: write(file, rows, carried, how), work.job, there=there)
     with part.open("rb") as file:
         sha256 = hashlib.file_digest(file, "sha256").hexdigest()
     return _Finished(part, layout.canvas_px, part.stat().st_size, sha256, shown.notes(), _parent(work, preset)[1])

@@ -1,8 +1,10 @@
 """Folders of ready/ that take no files: one that is closed, or on a full disk of its own, costs its own files alone."""
 
+import contextlib
 import math
 import os
 import shutil
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from autoprep.domain import Reason
@@ -27,6 +29,18 @@ def takes_files(settings: Settings, folder: Path) -> bool:
     if _is_apart(settings, folder) and _room_mb(folder)[1] < _wanted_mb(settings, folder):
         return False
     return answers(folder)
+
+
+def folders_there(settings: Settings, places: Iterable[Path]) -> Iterator[Path]:
+    """The folders of these places, made where they are missing; those that can't be made are left out.
+
+    Who writes into them later makes none anew: what they lie on may be away by then.
+    """
+    for folder in dict.fromkeys(place.parent for place in places):
+        with contextlib.suppress(OSError):
+            if folder.is_relative_to(settings.folders.ready):
+                folder.mkdir(parents=True, exist_ok=True)
+                yield folder
 
 
 def _is_apart(settings: Settings, folder: Path) -> bool:

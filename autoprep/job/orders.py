@@ -23,7 +23,8 @@ class JobOrder:
     proof_folder where a question and the proof go; references are the shots that tell the light of its folder;
     refused: outlines of which the artist has said that none is right; rests: and no others are offered any more;
     before: photos that came before, of which this one may be another take; part: which of several works in the photo
-    it is about, 0 where there is one; came: the day on which the photo came in, as 2026-11-26.
+    it is about, 0 where there is one; came: the day on which the photo came in, as 2026-11-26; there: folders of ready/
+    that were there when it was given, and are not made anew: what they lie on may be away meanwhile.
     """
 
     job: str
@@ -41,6 +42,7 @@ class JobOrder:
     before: tuple[Look, ...] = ()
     part: int = 0
     came: str = ""
+    there: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

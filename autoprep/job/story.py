@@ -238,7 +238,7 @@ def _render_all(order: JobOrder, photo: Photo, record: JobRecord, made: Planned,
 
 
 def _delivery(order: JobOrder, made: Planned) -> Delivery:
-    return Delivery(order.job, order.settings, made, order.facts, order.data, order.came)
+    return Delivery(order.job, order.settings, made, order.facts, order.data, order.came, order.there)
 
 
 def _render_into(

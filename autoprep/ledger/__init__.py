@@ -13,6 +13,7 @@ from autoprep.ledger.rows import (
     MEASURED,
     Change,
     Delivered,
+    Fitting,
     Job,
     Line,
     Listed,
@@ -30,7 +31,8 @@ from autoprep.ledger.rows import (
 from autoprep.ledger.settled import TROUBLE
 
 __all__ = [
-    "BLOCK", "COPIES", "GONE", "HELD_BACK", "LOOK", "MEASURED", "MIGRATIONS", "TROUBLE", "Change", "Delivered", "Job",
+    "BLOCK", "COPIES", "GONE", "HELD_BACK", "LOOK", "MEASURED", "MIGRATIONS", "TROUBLE", "Change", "Delivered",
+    "Fitting", "Job",
     "Ledger",
     "Line", "Listed", "OpenQuestion", "Overview", "Rendition", "Restored", "SeenFile", "Sent", "State", "Take", "View",
     "WorkRow", "asked_in", "dated", "is_lost", "journal_mode", "key_of",

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from autoprep.domain import WorkFacts
 from autoprep.ledger.rows import MEASURED, WorkRow
+from autoprep.logs import shown_as
 
 WAITS_EVERYWHERE = "outcome = 'ready' AND held > 0 AND files = 0"
 
@@ -80,6 +81,14 @@ class Attention:
         )
         return [Path(os.fsdecode(path)) for (path,) in rows]
 
+    def has_had_files(self, folder: Path) -> bool:
+        """Whether a file was ever put into this folder or one below it."""
+        within = os.fsencode(folder) + os.sep.encode()
+        row = self._db.execute(
+            "SELECT 1 FROM renditions WHERE path IS NOT NULL AND substr(path, 1, ?) = ? LIMIT 1", (len(within), within)
+        ).fetchone()
+        return row is not None
+
     def displaced(self) -> list[tuple[str, str]]:
         """Photos of the last two weeks that tell no time, and the job of another work that lay where they lie, and of
         which there are pictures.
@@ -107,23 +116,27 @@ class Attention:
             (why,),
         ).fetchall()
 
-    def pictures(self) -> list[tuple[str, str, Path, int, str, str]]:
+    def pictures(self, only: str = "") -> list[tuple[str, str, Path, int, str, str]]:
         """(work, destination, place, bytes, SHA-256, since when it is so) of all pictures that lie in their places, or
-        that stay there, because they are the artist's by now."""
+        that stay there, because they are the artist's by now; or only those of this work."""
+        clause, values = ("j.work = ?", (only,)) if only else ("j.work <> ''", ())
         rows = self._db.execute(
-            "SELECT j.work, r.destination, r.path, json_extract(r.output, '$.bytes'), "
+            "SELECT j.work, r.destination, r.path, json_extract(r.output, '$.bytes'), "  # noqa: S608
             "json_extract(r.output, '$.sha256'), r.made FROM renditions r JOIN jobs j USING (job) "
-            "WHERE r.state IN ('in place', 'picked up') AND r.path IS NOT NULL AND r.output <> '' AND j.work <> '' "
-            "ORDER BY j.number, r.destination"
+            f"WHERE r.state IN ('in place', 'picked up') AND r.path IS NOT NULL AND r.output <> '' AND {clause} "
+            "ORDER BY j.number, r.destination",
+            values,
         )
         return [(work, name, Path(os.fsdecode(path)), *rest) for work, name, path, *rest in rows]
 
-    def all_stayed(self) -> list[tuple[str, str, Path]]:
+    def all_stayed(self, only: str = "") -> list[tuple[str, str, Path]]:
         """(work, destination, place) of files that were to leave their places and stayed, because the artist had
-        changed them; not where files of the service's own lie by now."""
+        changed them; not where files of the service's own lie by now; of all works, or only this one."""
+        clause, values = ("j.work = ?", (only,)) if only else ("j.work <> ''", ())
         rows = self._db.execute(
-            "SELECT j.work, s.destination, s.path FROM stayed s JOIN jobs j USING (job) WHERE j.work <> '' AND NOT "
-            "EXISTS (SELECT 1 FROM renditions r WHERE r.key = s.key AND r.state = 'in place') ORDER BY j.number"
+            f"SELECT j.work, s.destination, s.path FROM stayed s JOIN jobs j USING (job) WHERE {clause} AND NOT "  # noqa: S608
+            "EXISTS (SELECT 1 FROM renditions r WHERE r.key = s.key AND r.state = 'in place') ORDER BY j.number",
+            values,
         )
         return [(work, name, Path(os.fsdecode(path))) for work, name, path in rows]
 
@@ -136,9 +149,17 @@ class Attention:
         )
         return [row[0] for row in rows]
 
-    def set_aside(self) -> list[tuple[str, bytes]]:
-        """Photos that were set aside, oldest first, and their paths below the inbox; also those that are gone since."""
-        return self._db.execute("SELECT shown, path FROM jobs WHERE outcome = 'set aside' ORDER BY number").fetchall()
+    def set_aside(self) -> dict[bytes, tuple[str, str]]:
+        """Path below the inbox -> what a photo there is called that was set aside, and its job, oldest first; also
+        those that are gone since, and each file of the same bytes.
+        """
+        aside = "FROM jobs WHERE outcome = 'set aside'"
+        rows = self._db.execute(f"SELECT path, shown, job {aside} ORDER BY number")
+        found: dict[bytes, tuple[str, str]] = {path: (shown, job) for path, shown, job in rows}
+        if found:
+            rows = self._db.execute(f"SELECT path, job FROM files WHERE job IN (SELECT job {aside}) ORDER BY path")  # noqa: S608
+            found = {path: (shown_as(path), job) for path, job in rows} | found
+        return found
 
     def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:
         """Photos that are ready, wait everywhere and have no file, where these words stand in what is said of them."""

@@ -2,7 +2,7 @@
 
 import json
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ HELD_BACK = "held back"
 """What lists call photos that are ready and of which nothing is given out now."""
 
 _SHOWN = "json_remove(record, '$.plan', '$.likeness', '$.choices', '$.several')"
+_CHANGED = "pictures that the artist has changed"
 _AT_ONCE = 200  # rows that are read before the ledger is free again for the service
 
 
@@ -267,6 +268,21 @@ class Overview(Attention):
         """Job -> the work that the photo shows, of those that show one."""
         clause = ", ".join("?" * len(jobs))
         return dict(self._db.execute(f"SELECT job, work FROM jobs WHERE work <> '' AND job IN ({clause})", jobs))  # noqa: S608
+
+    def told_as_changed(self, changed: Mapping[str, Sequence[str]]) -> None:
+        """The pages of works of which the artist has changed other pictures than when this was said last are old.
+
+        changed: the works with such pictures, and which.
+        """
+        row = self._db.execute("SELECT value FROM kept WHERE name = ?", (_CHANGED,)).fetchone()
+        before: dict[str, list[str]] = json.loads(row[0]) if row else {}
+        now = {work: list(files) for work, files in changed.items()}
+        other = [work for work in {**before, **now} if before.get(work) != now.get(work)]
+        if other:
+            self._db.execute("BEGIN IMMEDIATE")
+            self._db.executemany("INSERT OR IGNORE INTO due VALUES ('work', ?, 0)", [(work,) for work in other])
+            self._db.execute("INSERT OR REPLACE INTO kept VALUES (?, ?)", (_CHANGED, json.dumps(now)))
+            self._db.execute("COMMIT")
 
     def list_due(self) -> bool:
         """Whether the list of all works is older than what is known."""

@@ -12,7 +12,7 @@ from autoprep.domain import JobRecord
 from autoprep.files.containers import is_whole, sniff
 from autoprep.job.stages import set_aside
 from autoprep.ledger import GONE, Job, Ledger, SeenFile, View
-from autoprep.logs import name_of
+from autoprep.logs import shown_as
 from autoprep.service.inbox import GIVE_UP_WAITING_S, Found, SettledFile, Settling, may_be_picture, read_settled
 from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.said import facts_for, facts_of_copy, hand_words_on, sent_to, take_over_words
@@ -244,4 +244,4 @@ class Arrivals:
 
 def shown_name(path: bytes) -> str:
     """A path below the inbox as text: forward slashes, nothing that breaks a line; its note is looked for by this."""
-    return name_of(path.replace(os.sep.encode(), b"/").decode("utf-8", "backslashreplace"))
+    return shown_as(path)

@@ -49,6 +49,31 @@ class Called:
         given = self._given([*stems, *(place.stem for place in self.files())])
         return next((number for number in range(1, MOST_NUMBERS) if number not in given), MOST_NUMBERS)
 
+    def of_earlier_names(self, stems: Iterable[str]) -> set[int]:
+        """What may be the numbers of names that begin in no way of today: the table's pattern was another one, or the
+        artist's name. They are not given twice. Empty where numbers begin anew with each title, or the like.
+        """
+        if not self._counts_all:
+            return set()
+        return {number for stem in stems if not self._begins_so(stem) for number in _numbers_in(stem)}
+
+    def earlier_number(self, stem: str, words: str) -> int | None:
+        """The number in an earlier name of the work, where it is plain which it is; words: what else it was made of."""
+        others = [*_numbers_in(words), *_numbers_in(self.shown)]
+        found = [number for number in sorted(self.of_earlier_names([stem])) if number not in others]
+        return found[0] if len(found) == 1 else None
+
+    @property
+    def _counts_all(self) -> bool:
+        """Whether the names of all works begin alike, so that numbers are of all of them together."""
+        other = Called(self.settings, self.destination, "Xq8z.jpg", WorkFacts())
+        return self._counts and other._opening(1) == self._opening(1)
+
+    def _begins_so(self, stem: str) -> bool:
+        start = self._opening(1).removesuffix("01")
+        # Earlier versions left blanks out of plain names.
+        return any(re.match(rf"{re.escape(begins)}\d", stem) for begins in (start, start.replace("_", "")))
+
     def _given(self, stems: Sequence[str]) -> set[int]:
         """All numbers that these names bear, whatever comes after them: each name is read once, however many there are.
 
@@ -132,6 +157,11 @@ class Called:
         with contextlib.suppress(OSError):
             return list((self.settings.folders.ready / self.destination).iterdir())
         return []
+
+
+def _numbers_in(text: str) -> list[int]:
+    """What may be numbers of files in a text: 07, 12, 123, and neither 7 nor 007."""
+    return [int(digits) for digits in _DIGITS.findall(text) if re.fullmatch(r"\d[1-9]|[1-9]\d{1,4}", digits)]
 
 
 def suffix_of(settings: Settings, destination: str) -> str:

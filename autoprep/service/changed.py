@@ -12,13 +12,16 @@ from autoprep.service.keeping import is_ours
 _SLACK_S = 2.0  # some disks keep times so coarsely
 
 
-def with_changed(rows: Iterable[WorkRow], overview: Overview) -> list[WorkRow]:
-    """The works with the pictures of theirs that lie in ready/ and are not, or no longer, as they were made."""
+def with_changed(rows: Iterable[WorkRow], overview: Overview, only: str = "") -> list[WorkRow]:
+    """The works with the pictures of theirs that lie in ready/ and are not, or no longer, as they were made.
+
+    only: the one work that they are rows of.
+    """
     found: dict[str, dict[Path, str]] = {}
-    for work, name, place, size, sha256, made in overview.pictures():
+    for work, name, place, size, sha256, made in overview.pictures(only):
         if _is_changed(place, size, sha256, made):
             found.setdefault(work, {})[place] = name
-    for work, name, place in overview.all_stayed():
+    for work, name, place in overview.all_stayed(only):
         if os.path.lexists(place):
             found.setdefault(work, {}).setdefault(place, name)
     return [replace(row, changed=_listed(found.get(row.work, {}))) for row in rows]

@@ -185,7 +185,8 @@ def _kept(answer: Answer, order: JobOrder) -> Finished | Failed:
     try:
         for _, final in end.result.parts:
             try:
-                written.append((write_part(final, answer.files[final], order.job), final))
+                there = final.parent in order.there
+                written.append((write_part(final, answer.files[final], order.job, there=there), final))
             except DeliveryError as problem:
                 name = destinations.get(final)
                 reason = None if name is None else by_its_folder(order.settings, final, problem)

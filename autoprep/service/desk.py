@@ -1,6 +1,5 @@
 """The steps on their way: worked out, given to workers, what came back delivered, what failed tried again."""
 
-import shutil
 import sqlite3
 import time
 from collections import Counter
@@ -9,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from autoprep.domain import JobRecord
-from autoprep.errors import DeliveryError, in_plain_words
+from autoprep.errors import DeliveryError, ReadyAway, in_plain_words
 from autoprep.files.storage import answers, is_full
 from autoprep.job.orders import JobOrder
 from autoprep.job.stages import set_aside
@@ -19,6 +18,7 @@ from autoprep.service.inbox import Found
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.messages import Failed, Finished, Staged
 from autoprep.service.rule import SAME_WORDS
+from autoprep.service.space import Space
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, Step, TakeApart, Tell, Withdraw
 from autoprep.service.workers import Workers
 from autoprep.told.explanations import ABSENT, BY_FOLDER, HOLD, cant_be_read, sent_nowhere
@@ -41,7 +41,7 @@ _EVENTS: dict[type[Step], str] = {
 class Desk:
     """Where steps wait, run and end. finished(record) is told of every photo that something was done for.
 
-    full: there was no room to begin anything at the last look; fault: what the last fault of `guarded` was; failed:
+    space: whether there is a place for what is made; fault: what the last fault of `guarded` was; failed:
     finished photos of which something new failed, by their jobs, and why; acts: how often something was done for a
     photo that needed no worker, by what it was.
     """
@@ -59,7 +59,7 @@ class Desk:
         self._unnumbered: dict[str, frozenset[str]] = {}  # job -> destinations in which it gets a number yet
         self._waiting: dict[str, tuple[Finished, float]] = {}  # results that wait for their turn, and since when
         self._stumbling: dict[str, float] = {}
-        self.full, self.fault = False, ""
+        self.space, self.fault = Space(ledger, log), ""
         self.failed: dict[str, str] = {}
         self.acts: Counter[str] = Counter()
         self._taken = False
@@ -136,6 +136,7 @@ class Desk:
         """A step that needs no worker. What follows from it is worked out in turn."""
         assert isinstance(step, Withdraw | Restore | Tell | TakeApart | GiveUp)
         known = self._knowledge.known(step.job)
+        self.space.refuse(step)
         if isinstance(step, Tell) and (known.redo or known.afresh):
             unknown = self._knowledge.unknown_redos().get(step.job)
             self._warn(step.job, "redo not possible", _no_such(unknown) if unknown else step.why)
@@ -228,10 +229,13 @@ class Desk:
             act()
         except sqlite3.OperationalError:
             raise
+        except ReadyAway as problem:
+            self.fault = str(problem)
+            return _ABSENT_WAIT_S
         except Exception as problem:
             self.fault = in_plain_words(problem)
             if is_full(problem):
-                if not self.full:  # else it is told already
+                if not self.space.full:  # else it is told already
                     self._log.warning("waiting for space", photo=shown, reason=self.fault)
                 return _NO_ROOM_WAIT_S
             folders = self.settings.folders
@@ -242,16 +246,8 @@ class Desk:
         return 0.0
 
     def room(self, complain: Callable[..., None]) -> bool:
-        """Whether there is space enough to begin anything."""
-        try:
-            free = shutil.disk_usage(self.settings.folders.records).free / 1e6
-        except OSError:
-            return True
-        needed = self.settings.service.min_free_mb
-        self.full = free < needed
-        if self.full:
-            complain("waiting for space", free_mb=round(free), needed_mb=needed)
-        return not self.full
+        """Whether there is a place for what would be made now."""
+        return self.space.look(self.settings, complain)
 
     # --- results --------------------------------------------------------------------------------------------
 
@@ -289,6 +285,7 @@ class Desk:
     def _deliver(self, message: Finished) -> None:
         order = self._running[message.job]
         try:
+            self.space.refuse_result(self.settings, message.result)
             said = self._knowledge.known(message.job).said  # which may be other words than when it was begun
             record = self._hands.deliver(order, message.result, said, self._knowledge.takes)
         except DeliveryError as problem:
@@ -319,6 +316,9 @@ class Desk:
             self._log.error("fault", job=job.job, photo=job.shown, reason=failure.reason, traceback=failure.trace)
         if failure.full:
             self._without_room(job.job, failure.reason)
+            return
+        if away := self.space.gone_since(self.settings):
+            self._again(job.job, _ABSENT_WAIT_S, away, failed=False)
             return
         # A finished photo has no last try: the tries are bounded before the power grows beyond what a float holds.
         wait_s = min(_RETRY_S * 2 ** min(job.attempts, _RETRY_DOUBLED), _RETRY_MOST_S)

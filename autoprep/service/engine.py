@@ -12,6 +12,7 @@ from typing import Any
 from autoprep.domain import JobRecord
 from autoprep.errors import AutoprepError, StudioMoved, in_plain_words
 from autoprep.files.storage import clear_parts
+from autoprep.job.away import no_ready
 from autoprep.ledger import TROUBLE, Ledger
 from autoprep.service.arrivals import Arrivals, shown_name
 from autoprep.service.cluster import Cluster
@@ -103,7 +104,7 @@ class Engine:
         own = [folders.records / "proof" / job for job in self.ledger.unsettled()]
         parts += clear_parts([folders.records, folders.records / "proof", folders.records / "words", *own], below=False)
         parts += clear_parts([folders.records / "withdrawn"])
-        back = sweep(self.settings, self.ledger)
+        back = 0 if no_ready(self.settings, self.ledger) else sweep(self.settings, self.ledger)
         if interrupted or parts or back:
             self._log.info("recovered", interrupted_jobs=interrupted, unfinished_files=parts, brought_back=back)
 
@@ -137,6 +138,8 @@ class Engine:
         if time.monotonic() >= self._next_scan:
             self._look()
         room = self._desk.room(self._complain)
+        if self._desk.space.back:  # held pictures may lie there again
+            self._stirred, self._next_scan = True, 0.0
         self._page_due |= self._desk.work_out()  # what is withdrawn needs no room, and must not wait for it
         if room:
             self._begin()
@@ -322,8 +325,10 @@ class Engine:
     @property
     def standing(self) -> str:
         """How things stand, in one line."""
-        if self._desk.full:
+        if self._desk.space.full:
             return "Waits for free space"
+        if self._desk.space.away:
+            return "Waits for the folder of finished pictures; `autoprep status` says why"
         if self._trouble:
             return "Waits for workers; `autoprep status` says why"
         waiting = self.pending
@@ -334,8 +339,10 @@ class Engine:
     @property
     def stuck(self) -> str:
         """Why nothing runs and nothing can begin by itself soon, in words; empty while it can."""
-        if self._desk.full and not self._pool.running:
+        if self._desk.space.full and not self._pool.running:
             return "There is not enough free space to go on"
+        if self._desk.space.away and not self._pool.running:
+            return f"Nothing can be made: {self._desk.space.away}"
         if self._trouble and time.monotonic() - self._troubled_at > _TROUBLE_S:
             return f"Nothing is worked on: {self._trouble}"
         return ""

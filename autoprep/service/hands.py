@@ -10,6 +10,7 @@ from typing import Any
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts, kind_of
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import publish, write_now
+from autoprep.job.folders import folders_there
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult, OutlinedOrder
 from autoprep.ledger import LOOK, MEASURED, Change, Job, Ledger, Rendition, State, Take
 from autoprep.service.apart import called, given_up, taken_apart
@@ -28,7 +29,7 @@ from autoprep.service.keeping import bring_back, keep_aside, left_behind, take_a
 from autoprep.service.late_light import LateLight
 from autoprep.service.naming import beside_foreign_files, named, unnumbered, with_unknown_files
 from autoprep.service.outlines import outline_for, with_refused
-from autoprep.service.places import counted, handed_over, numbered_anew, places_for
+from autoprep.service.places import counted, handed_over, numbered_anew, places_for, with_earlier_names
 from autoprep.service.questions import clear
 from autoprep.service.results import as_said_now, rows_of, with_renditions, with_those_of_before, with_times
 from autoprep.service.rule import Known, is_shown, staying, untrue, used_of, wanted, words_only
@@ -76,7 +77,7 @@ class Hands:
         proof = self.settings.folders.records / "proof" / job.job
         base = JobOrder(
             job.job, job.shown, job.sha256, data, self.settings, places, look, proof, known.said, part=job.part,
-            came=self._ledger.overview.came(job.job),
+            came=self._ledger.overview.came(job.job), there=tuple(folders_there(self.settings, places.values())),
         )  # fmt: skip
         if isinstance(step, Render):
             assert job.record is not None
@@ -157,7 +158,7 @@ class Hands:
         parts = self._without(result.parts, unwanted if shown else {*unwanted, *order.places.values()})
         rows, parts = named(self.settings, self._ledger, job, known, takes[1:], rows, parts)
         rows, parts = beside_foreign_files(self.settings, self._ledger, job, rows, parts, before, handed)
-        rows = with_those_of_before(rows, before)
+        rows = with_those_of_before(with_earlier_names(self.settings, known, rows), before)
         rows = with_unknown_files(self.settings, self._ledger, known, rows)
         self._put_in_place(order, rows, parts, before, handed)
         if record.outcome == "needs a look":  # what it asked before, and asks no longer, is no answer any more

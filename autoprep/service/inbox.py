@@ -22,6 +22,7 @@ from watchdog.events import (
 )
 from watchdog.observers import Observer
 
+from autoprep.files.ignored import IGNORED_ENDINGS, IGNORED_NAMES, is_ignored_folder
 from autoprep.ledger import SeenFile
 from autoprep.wishes.note_files import NOTE_ENDINGS, is_work_list
 
@@ -29,26 +30,6 @@ Signature = tuple[int, int, int]
 Note = tuple[str, int, int]
 """Name, mtime_ns and size of a note, or of a list of works."""
 
-# Names that sync tools, cameras and systems use for what is not yet, or never, a photo.
-_IGNORED_ENDINGS = (
-    ".tmp",
-    ".temp",
-    ".part",
-    ".partial",
-    ".crdownload",
-    ".download",
-    ".filepart",
-    ".!sync",
-    ".icloud",
-    ".swp",
-    ".aae",
-    ".xmp",
-    ".thm",
-    "~",
-)
-_IGNORED_NAMES = {
-    "thumbs.db", "desktop.ini", "$recycle.bin", "system volume information", "lost+found", "@eadir", "#recycle",
-}  # fmt: skip
 # The film that phones take along with a photo carries the photo's name.
 _FILMS = (".mov", ".mp4", ".m4v")
 _BESIDE = (".jpg", ".jpeg", ".heic", ".heif", ".avif", ".png", ".dng")
@@ -59,7 +40,7 @@ _PICTURES = frozenset((
     "iiq", "3fr", "fff", "x3f",
 ))  # fmt: skip
 _LONGEST_ENDING = 8  # what stands behind the last full stop of a name may be words
-_NEVER_PHOTOS = _IGNORED_ENDINGS + NOTE_ENDINGS
+_NEVER_PHOTOS = IGNORED_ENDINGS + NOTE_ENDINGS
 _WINDOWS_PLACEHOLDER = 0x1000 | 0x40000 | 0x400000  # offline, recall on open, recall on data access
 _MACOS_DATALESS = 0x40000000
 
@@ -67,7 +48,7 @@ _MACOS_DATALESS = 0x40000000
 def is_ignored(name: str) -> bool:
     """Hidden, temporary and partial names, notes, what systems keep and what phones write beside an edited photo."""
     folded = name.casefold()
-    never = folded in _IGNORED_NAMES or folded.endswith(_NEVER_PHOTOS) or is_work_list(name)
+    never = folded in IGNORED_NAMES or folded.endswith(_NEVER_PHOTOS) or is_work_list(name)
     return never or folded.startswith((".", "~"))
 
 
@@ -106,13 +87,12 @@ def scan(inbox: Path, notes: dict[str, tuple[Note, ...]] | None = None) -> list[
             notes[os.fsdecode(os.path.relpath(folder, root))] = _notes_of(entries)
         photos = {_stem(entry.name) for entry in entries if entry.name.lower().endswith(_PHOTO_ENDINGS)}
         for entry in entries:
-            film = entry.name.lower().endswith(_FILM_ENDINGS) and _stem(entry.name) in photos
-            if film or is_ignored(os.fsdecode(entry.name)):
-                continue
             with contextlib.suppress(OSError):
                 if entry.is_dir(follow_symlinks=False):
-                    pending.append(entry.path)
-                else:
+                    pending += [] if is_ignored_folder(os.fsdecode(entry.name)) else [entry.path]
+                    continue
+                film = entry.name.lower().endswith(_FILM_ENDINGS) and _stem(entry.name) in photos
+                if not film and not is_ignored(os.fsdecode(entry.name)):
                     found.append(_found(entry, len(root) + 1))
     return sorted(found, key=lambda item: item.path)
 

@@ -82,6 +82,7 @@ def laid_out(data: bytes, root: Path) -> JobOrder:
         look_folder=below(root, order.look_folder),
         proof_folder=below(root, order.proof_folder),
         references=tuple((below(root, path), said) for path, said in order.references),
+        there=(),
     )
     moved.settings.studio.mkdir(parents=True, exist_ok=True)
     return moved

@@ -3,7 +3,7 @@
 import os
 import re
 from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import chain, takewhile
 from pathlib import Path, PurePosixPath
 
@@ -19,6 +19,7 @@ from autoprep.wishes.names import counts
 from autoprep.wishes.tables import Settings
 
 IsTaken = Callable[[Path], bool]
+_EARLIER_NAME = "earlier name, else "  # before the digest of settings that made a file
 _TELL = ("photo", "title")  # the fields of a name that tell works apart
 
 
@@ -99,6 +100,20 @@ def _is_renamed_by_table(settings: Settings, known: Known, made: Rendition) -> b
     return asked and made.path is not None and not _called(settings, made.destination, known).fits(made.path.stem)
 
 
+def with_earlier_names(settings: Settings, known: Known, rows: dict[str, Rendition]) -> dict[str, Rendition]:
+    """The same with those marked that keep a name which their table no longer gives, for nobody has asked for another:
+    they are not yet as the settings have it, and `check` counts them.
+    """
+    kept = {
+        name: replace(row, settings=_EARLIER_NAME + row.settings)
+        for name, row in rows.items()
+        if row.state == "in place" and row.path is not None and name in settings.destinations
+        and (was := known.made.get(name)) and was.path == row.path
+        and not _called(settings, name, known).fits(row.path.stem)
+    }  # fmt: skip
+    return rows | kept
+
+
 def _others(settings: Settings, ledger: Ledger, known: Known, takes: Sequence[Known]) -> Others:
     ours = {known.view.job, *(take.view.job for take in takes)}
     handed = handed_over(known, takes, tuple(settings.destinations))
@@ -166,6 +181,8 @@ def misplaced(settings: Settings, ledger: Ledger, known: Known) -> frozenset[str
         others = [other for other in others if other != made.path]
         if number in (None, order) or called.is_given(order, others):
             continue
+        if order in called.of_earlier_names(ledger.stems(name)):
+            continue
         if not ledger.is_taken(place) and not _exists(place):
             found.add(name)
     return frozenset(found)
@@ -223,17 +240,27 @@ def _numbered(called: Called, others: Others) -> Path:
     Raises DeliveryError where there is none: a name may be too short to hold a number.
     """
     made, order = others.before.get(called.destination), called.facts.order
-    had = called.number_of(made.path.stem) if made is not None and made.path is not None else None
+    stems = others.stems(called.destination)
+    had, earlier = _had(called, made), called.of_earlier_names(stems)
     given = [place for place in others.kept(called.destination) if place not in others.own]
     given += [] if order in (0, had) else [place for place in called.files() if place not in others.own]
-    after = range(called.next_number(others.stems(called.destination)), MOST_NUMBERS)
+    after = range(called.next_number(stems), MOST_NUMBERS)
     # Up from the number that the artist gives, where that is not free: so works that change numbers get by.
     tried = range(order, MOST_NUMBERS) if order else chain((had,) if had else (), after)
-    able = (number for number in tried if not called.is_given(number, given))
+    free = (number for number in tried if number == had or number not in earlier)
+    able = (number for number in free if not called.is_given(number, given))
     place = next((place for place in map(called.place, able) if not others.taken(place)), None)
     if place is None:
         raise DeliveryError(f"no number is free in {called.destination}: make its `name` shorter, or `name_max` larger")
     return place
+
+
+def _had(called: Called, made: Rendition | None) -> int | None:
+    """The number that a work has, or had; also by an earlier pattern of the table."""
+    if made is None or made.path is None:
+        return None
+    words = " ".join(map(str, made.told.values()))
+    return called.number_of(made.path.stem) or called.earlier_number(made.path.stem, words)
 
 
 def _free_together(

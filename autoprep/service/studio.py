@@ -22,6 +22,7 @@ from autoprep.told.gallery import WORKS_PAGE, Shown, work_html, works_html
 from autoprep.told.list_letters import LACKS, LISTS_FILE, lacking, lines_of
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, work_page_name
 from autoprep.told.paper import OWN_FONT, Row, image_list
+from autoprep.told.works import changed_files
 from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.tables import Settings
 
@@ -64,6 +65,7 @@ class PageWriter:
         if list_due and not left and (last or time.monotonic() >= self._next_list):
             self._write_list(settings, overview, place)
             list_due, self._list_day = False, today
+            left = self._write_works(settings, overview, place, time.monotonic() + most_s)
         return not due and not left and not list_due
 
     def _write_first(self, settings: Settings, overview: Overview, place: Place, today: date) -> None:
@@ -82,11 +84,11 @@ class PageWriter:
         due = overview.due_works()
         while due and time.monotonic() < limit:
             work = due.pop(0)
-            rows, takes = overview.works(work), overview.takes_of(work)
+            rows, takes = with_changed(overview.works(work), overview, work), overview.takes_of(work)
             leaf = place.page_folder / work_page_name(work)
             if rows and takes:
                 text = work_html(
-                    place, settings.destinations, Shown(rows[0], takes, _rights(settings, rows[0], takes[0]))
+                    place, settings.destinations, Shown(rows[0], takes, _rights(settings, rows[0], takes[0]), _moment())
                 )
                 write_now(leaf, text.encode("utf-8", "replace"), "page")
             else:
@@ -97,11 +99,17 @@ class PageWriter:
     def _write_list(self, settings: Settings, overview: Overview, place: Place) -> None:
         start = time.monotonic()
         rows = with_changed(overview.works_and_questions(), overview)
-        now = datetime.now().astimezone()
-        text = works_html(place, settings.destinations, rows, settings.artist.name, f"{now.day} {now:%B %Y, %H:%M}")
+        text = works_html(place, settings.destinations, rows, settings.artist.name, _moment())
         write_now(place.page_folder / WORKS_PAGE, text.encode("utf-8", "replace"), "page")
+        overview.told_as_changed({row.work: changed_files(row) for row in rows if row.changed})
         overview.written("works", [("", 0)])
         self._next_list = time.monotonic() + _LIST_SHARE * (time.monotonic() - start)
+
+
+def _moment() -> str:
+    """Now, as pages say it."""
+    now = datetime.now().astimezone()
+    return f"{now.day} {now:%B %Y, %H:%M}"
 
 
 def _day_of(page: Path) -> date | None:

@@ -11,7 +11,7 @@ from autoprep.ledger import BLOCK, WorkRow
 from autoprep.metadata.statement import physical
 from autoprep.told.pages import Place, advice, file_rows, measures, page_name, pictures, unclear, work_page_name
 from autoprep.told.web import page
-from autoprep.told.works import day_of, notes, public_since, why_nowhere
+from autoprep.told.works import changed_files, day_of, notes, public_since, why_nowhere
 from autoprep.wishes.destinations import Preset
 
 WORKS_PAGE = "works.html"
@@ -19,11 +19,13 @@ WORKS_PAGE = "works.html"
 
 @dataclass(frozen=True)
 class Shown:
-    """What a work's page shows: its row, the records of all its photos, the one that is used first, and the rights."""
+    """What a work's page shows: its row, the records of all its photos, the one that is used first, and the rights;
+    looked: when it was looked which of its pictures the artist has changed."""
 
     row: WorkRow
     takes: Sequence[JobRecord]
     rights: Sequence[str] = ()
+    looked: str = ""
 
 
 def work_html(place: Place, presets: Mapping[str, Preset], shown: Shown) -> str:
@@ -48,7 +50,7 @@ def work_html(place: Place, presets: Mapping[str, Preset], shown: Shown) -> str:
     )
     body = (
         f'<div class="wide">{pictures(place, used, wide=True)}</div>{closer}'
-        f'<h2 class="part">Files</h2>{file_rows(place, used.outputs, when) or _nowhere(row)}'
+        f'<h2 class="part">Files</h2>{file_rows(place, used.outputs, when) or _nowhere(row)}{_changed(shown)}'
         f'<h2 class="part">What is said of it</h2>{unclear(used)}<table>{rows}</table>'
         f'<h2 class="part">What was done</h2><ul>{_items(used.reasons)}</ul>{advice(used)}{measures(used)}'
         f"{_takes(place, shown.takes)}"
@@ -59,6 +61,11 @@ def work_html(place: Place, presets: Mapping[str, Preset], shown: Shown) -> str:
 
 def _nowhere(row: WorkRow) -> str:
     return f"<p>None is given out: {escape(why_nowhere(row))}.</p>"
+
+
+def _changed(shown: Shown) -> str:
+    files = ", ".join(changed_files(shown.row))
+    return f"<p>Changed by you, as of {escape(shown.looked)}: {escape(files)}.</p>" if files else ""
 
 
 def _items(lines: Sequence[str]) -> str:

@@ -52,7 +52,7 @@ class Status:
     letters: what is told of letters in lists that no font holds; lists: what is wrong with lists of works in the inbox;
     not_begun: photos in the inbox that are not taken in yet, for photos are read when it is nearly their turn;
     closed: destinations whose folder can't be written to, though pictures wait for it; no_records: why the ledger
-    can't be written to.
+    can't be written to; no_ready: why nothing can be put into ready/.
     """
 
     waiting: int
@@ -86,6 +86,7 @@ class Status:
     not_begun: int = 0
     closed: tuple[str, ...] = ()
     no_records: str = ""
+    no_ready: str = ""
 
     @property
     def needs_attention(self) -> bool:
@@ -93,7 +94,8 @@ class Status:
         short = self.free_mb < self.needed_mb
         asks = self.questions or self.set_aside or self.not_given_out
         there = self.left_in_place or self.there_again or self.unknown_there
-        return bool(asks or there or self.failing or short or self.trouble or self.no_inbox or self.no_records)
+        away = self.no_inbox or self.no_ready or self.no_records
+        return bool(asks or there or self.failing or short or self.trouble or away)
 
     def lines(self) -> list[str]:
         """The same in words."""
@@ -103,6 +105,7 @@ class Status:
         said.append(f"Waiting: {self.waiting}{again}, being worked on: {self.running}")
         said += [f"In the inbox, not read yet: {counted(self.not_begun, 'photo')}"] if self.not_begun else []
         said += [f"Nothing comes in: {self.no_inbox}"] if self.no_inbox else []
+        said += [f"Nothing can be made: {self.no_ready}"] if self.no_ready else []
         said += [f"Nothing can be done: {self.no_records}"] if self.no_records else []
         said += self._waits()
         if self.trouble:
@@ -202,7 +205,8 @@ def _set_aside(settings: Settings, overview: Overview) -> tuple[str, ...]:
     Where the inbox is away nobody knows.
     """
     inbox, away = os.fsencode(settings.folders.inbox), bool(no_inbox(settings))
-    return tuple(shown for shown, path in overview.set_aside() if away or os.path.lexists(os.path.join(inbox, path)))
+    photos = overview.set_aside().items()
+    return tuple(shown for path, (shown, _) in photos if away or os.path.lexists(os.path.join(inbox, path)))
 
 
 def no_inbox(settings: Settings) -> str:
@@ -268,10 +272,11 @@ def status_of(
     unread: Mapping[str, str] | None = None,
     lists: tuple[str, ...] = (),
     not_begun: int = 0,
+    no_ready: str = "",
 ) -> Status:
     """The standing of a studio from its ledger, None where there is none yet; trouble, unfinished: as in Status.
 
-    unread: files that could not be taken in, and why; lists, not_begun: as in Status.
+    unread: files that could not be taken in, and why; lists, not_begun, no_ready: as in Status.
     """
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
@@ -311,6 +316,7 @@ def status_of(
         not_begun=not_begun,
         closed=() if overview is None else _closed(settings, overview),
         no_records=_no_records(settings),
+        no_ready=no_ready,
         absent=tuple(shown for shown, why in problems if why == ABSENT),
         tried=0 if overview is None else overview.tried(),
         unclear=() if overview is None else tuple(row.shown for row in overview.not_understood() if not_used(row.said)),

@@ -213,9 +213,14 @@ def notes(row: WorkRow, presets: Mapping[str, Preset]) -> list[str]:
     since = public_since(row, presets)
     said = [f"in {went}" if went else f"given out nowhere: {why_nowhere(row)}"]
     said += [f"public since {since}"] if since else []
-    changed = [f"{name}/{as_shown(place.name)}" for name, place in row.changed]
-    said += [f"changed by you: {', '.join(changed)}"] if changed else []
+    changed = ", ".join(changed_files(row))
+    said += [f"changed by you: {changed}"] if changed else []
     return said + ([f"{row.takes} takes"] if row.takes > 1 else [])
+
+
+def changed_files(row: WorkRow) -> list[str]:
+    """The pictures of a work that the artist has changed, as they are called: site/Gull.jpg."""
+    return [f"{name}/{as_shown(place.name)}" for name, place in row.changed]
 
 
 def call_lines(name: str, preset: Preset, listed: Sequence[Entry], left: Sequence[str]) -> list[str]:

@@ -104,7 +104,7 @@ def text_of(place: Path, most: int = _LARGEST_NOTE) -> str | None:
     if stat.S_ISLNK(mode):
         raise OSError("it is a link, and links are not followed")
     if not stat.S_ISREG(mode):
-        return None
+        raise OSError("it is a folder" if stat.S_ISDIR(mode) else "it is no plain file")
     try:
         data = _beginning_of(place, most)
     except FileNotFoundError:

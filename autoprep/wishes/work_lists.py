@@ -6,6 +6,7 @@ CSV as RFC 4180 has it, and as programs write it besides: other separators, othe
 
 import csv
 import io
+import stat
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -104,10 +105,12 @@ def lists_for(inbox: Path, photo: Path) -> Iterator[tuple[Path, str]]:
 
 
 def read_list(place: Path) -> WorkList:
-    """A list as it is now. Raises OSError where there is one that can't be read, or it is a link."""
+    """A list as it is now; a folder is none. Raises OSError where there is one that can't be read, or it is a link."""
     try:
         status = place.lstat()
     except OSError:
+        return WorkList()
+    if stat.S_ISDIR(status.st_mode):
         return WorkList()
     return _read(str(place), status.st_mtime_ns, status.st_size, status.st_ino)
 

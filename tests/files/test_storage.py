@@ -91,3 +91,13 @@ def test_a_file_that_fails_half_way_does_not_lie_about(tmp_path: Path, problem: 
     assert getattr(raised.value, "full", False) is isinstance(problem, OSError)
     assert not getattr(raised.value, "closed", False)
     assert not list(tmp_path.iterdir())
+
+
+def test_a_folder_that_was_there_is_not_made_anew(tmp_path: Path) -> None:
+    """What it lies on is away: a file put into a new one would lie below the disk when that is back."""
+    final = tmp_path / "ready" / "site" / "Gull.jpg"
+    with pytest.raises(DeliveryError, match="can't be written") as refused:
+        write_part(final, b"picture", "job", there=True)
+    assert not refused.value.closed
+    assert not final.parent.parent.exists()
+    assert write_part(final, b"picture", "job").read_bytes() == b"picture"

@@ -160,7 +160,7 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
         text = json.dumps([order.sha256, record.plan.model_dump(mode="json"), words, preset.model_dump(mode="json")])
         data = text.encode()
         try:
-            part = write_part(place, data, order.job)
+            part = write_part(place, data, order.job, there=place.parent in order.there)
         except DeliveryError as closed:
             why = by_its_folder(order.settings, place, closed)
             if why is None:

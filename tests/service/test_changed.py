@@ -120,7 +120,14 @@ def test_the_page_of_all_works_tells_it_too_at_the_latest_on_the_next_day(
     wren.run()
     told = page.read_text(encoding="utf-8")
     assert told.count("changed by you") == 2
+    (leaf,) = (page for page in page.parent.glob("work-*.html") if "Arctic tern" in page.read_text(encoding="utf-8"))
     now = datetime.now().astimezone()
+    assert f"<p>Changed by you, as of {now.day} {now:%B %Y}, " in leaf.read_text(encoding="utf-8")
+    assert ": master/Tern.jpg.</p>" in leaf.read_text(encoding="utf-8")
+    (site(wren).parent.parent / "master" / "Tern.jpg").unlink()
+    os.utime(page, (day_before, day_before))
+    wren.run()
+    assert "hanged by you" not in leaf.read_text(encoding="utf-8")
     assert f"Which pictures you have changed: as of {now.day} {now:%B %Y}, " in told
 
 

@@ -317,10 +317,10 @@ class Disk:
 
         monkeypatch.setattr(shutil, "disk_usage", usage)
 
-        def write(place: Path, data: bytes, token: str) -> Path:
+        def write(place: Path, data: bytes, token: str, **how: bool) -> Path:
             if self.full and place.parent == folder:
                 raise DeliveryError(f"{name}/{place.name} can't be written (No space left on device)", full=True)
-            return write_part(place, data, token)
+            return write_part(place, data, token, **how)
 
         monkeypatch.setattr("tests.service.pretend.write_part", write)
 
@@ -572,3 +572,23 @@ def test_a_photo_that_was_set_aside_and_thrown_away_asks_for_nobody_any_more(wre
     broken[0].symlink_to(inbox / "nowhere.jpg")
     wren.run()
     assert said("status")[0] == 1  # a link that leads nowhere lies there all the same
+
+
+@pytest.mark.parametrize("data", [photo(1, answer="broken"), b"no picture"], ids=["fails", "no picture"])
+def test_each_file_of_a_broken_photo_is_named_until_it_is_thrown_away(wren: Studio, said: Said, data: bytes) -> None:
+    """A sync tool had made a copy of it: who threw away the one that was named was told of the other one only then."""
+    names = ("Gull.jpg", "gulls/Gull copy.jpg")
+    places = {name: wren.put(name, data) for name in names}
+    wren.run()
+    told = said("status")[1]
+    assert "Set aside: 2 (" in told
+    assert all(name in told for name in names)
+    assert [said("show", name)[0] for name in names] == [0, 0]
+    mine, other = sorted(names, key=lambda name: name not in said("show", name)[1])
+    places[mine].unlink()
+    assert f"Set aside: 1 ({other})" in said("status")[1]
+    assert said("retry") == (0, "1 of 1 photo will be worked on again by `watch` or `once`.\n")
+    wren.run()
+    assert f"Set aside: 1 ({other})" in said("status")[1]
+    places[other].unlink()
+    assert said("status")[0] == 0

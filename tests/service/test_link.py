@@ -1,7 +1,9 @@
 """The service's side of a cluster, with a line that only pretends: what goes wrong is no photo's fault."""
 
 import json
+import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
@@ -120,10 +122,10 @@ def test_no_room_here_is_no_failed_try(
 
     data = packed_answer(done(order, tmp_path / "w"), tmp_path / "w")
 
-    def full(final: Path, content: bytes, token: str) -> Path:
+    def full(final: Path, content: bytes, token: str, **how: bool) -> Path:
         if final.name == "after.jpg":
             raise DeliveryError("after.jpg can't be written", full=True)
-        return write_part(final, content, token)
+        return write_part(final, content, token, **how)
 
     monkeypatch.setattr("autoprep.service.cluster.write_part", full)
     cluster.submit(order.job, order)
@@ -153,12 +155,27 @@ def test_what_stands_in_a_folders_place_costs_what_belongs_in_it_alone(
     assert [final.name for _, final in finished.result.parts] == ["after.jpg"]
 
 
+def test_what_a_cluster_made_goes_into_no_folder_that_is_away_by_then(
+    cluster: Cluster, order: JobOrder, tmp_path: Path
+) -> None:
+    folder = order.places["square"].parent
+    order = replace(order, there=(folder,))
+    data = packed_answer(done(order, tmp_path / "w"), tmp_path / "w")
+    shutil.rmtree(folder, ignore_errors=True)
+    cluster.submit(order.job, order)
+    link_of(cluster).came = [News(order.job, 1, data)]
+    failed = list(cluster.collect())[-1]
+    assert isinstance(failed, Failed)
+    assert failed.retry
+    assert not folder.exists()
+
+
 def test_where_nothing_of_ready_can_be_written_to_all_of_the_photo_waits(
     cluster: Cluster, order: JobOrder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     data = packed_answer(done(order, tmp_path / "w"), tmp_path / "w")
 
-    def closed(final: Path, _content: bytes, _token: str) -> Path:
+    def closed(final: Path, _content: bytes, _token: str, **_how: bool) -> Path:
         raise DeliveryError(f"{final.name} can't be written", closed=True)
 
     monkeypatch.setattr("autoprep.service.cluster.write_part", closed)

@@ -115,3 +115,20 @@ def test_files_that_need_no_worker_are_taken_in_a_few_at_a_time(wren: Studio, mo
     engine.stop()
     assert taken == [2, 3, 4, 4]
     assert waits == [0.0, 0.0, 1.0, 1.0]  # it goes on at once, and rests when all is done
+
+
+def test_photos_in_a_folder_that_is_called_like_a_note_are_taken_in(wren: Studio) -> None:
+    """`status` said for ever that they were not read yet."""
+    for folder in ("August.md", "boats/Sketches.txt", "works.csv", "Tern.mov"):
+        wren.put(f"{folder}/Gull.jpg", photo(len(folder)))
+    wren.put("Tern.jpg", photo(1))
+    assert set(wren.run()) == {
+        "August.md/Gull.jpg", "boats/Sketches.txt/Gull.jpg", "works.csv/Gull.jpg", "Tern.mov/Gull.jpg", "Tern.jpg",
+    }  # fmt: skip
+
+
+def test_what_lies_in_folders_of_systems_is_not_said_to_wait(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    for folder in ("@eaDir/Gull.jpg", "#recycle", "$RECYCLE.BIN", ".trash", "Gull.jpg.download"):
+        wren.put(f"{folder}/SMALL.jpg", photo(1))
+    assert wren.run() == {}
+    assert "not read yet" not in run(wren, capsys, "status")[1]

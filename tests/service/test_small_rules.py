@@ -311,7 +311,7 @@ def test_a_full_disk_costs_no_try_however_long_it_lasts(
 ) -> None:
     wren.put("page.jpg", photo(1))
 
-    def full(final: Path, *_: object) -> Path:
+    def full(final: Path, *_: object, **_how: object) -> Path:
         raise DeliveryError(f"{final.name} can't be written (No space left on device)", full=True)
 
     with monkeypatch.context() as patch:

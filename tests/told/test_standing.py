@@ -75,7 +75,8 @@ def test_an_inbox_that_is_away_is_told(studio: Settings, capsys: pytest.CaptureF
     away = status_of(studio, None)
     assert away.needs_attention
     assert f"Nothing comes in: the inbox {studio.folders.inbox} is not there" in "\n".join(away.lines())
-    assert main(["check", "--ahead", "--config", str(studio.config_file)]) == 0
+    for more in ((), ("--json",)):
+        assert main(["check", "--ahead", *more, "--config", str(studio.config_file)]) == 1  # as `once` and `status` end
     assert "Nothing comes in" in capsys.readouterr().out  # and not that all is as it should be
 
 

@@ -1,0 +1,239 @@
+"""The folder of finished pictures as a whole is away: a share that is not connected, a folder that was renamed."""
+
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from autoprep.cli.main import main
+from autoprep.job import away
+from autoprep.job.orders import JobOrder, JobResult
+from autoprep.logs import open_log
+from autoprep.service.engine import Engine
+from autoprep.wishes.tables import Settings
+from tests.service import pretend
+from tests.service.pretend import InlinePool, Studio, photo
+
+Said = Callable[..., tuple[int, str]]
+
+
+@pytest.fixture
+def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
+    return Studio(studio, monkeypatch)
+
+
+@pytest.fixture
+def said(wren: Studio, capsys: pytest.CaptureFixture[str]) -> Said:
+    def call(*command: str) -> tuple[int, str]:
+        capsys.readouterr()
+        code = main([*command, "--config", str(wren.config)])
+        told = capsys.readouterr()
+        return code, told.out + told.err
+
+    return call
+
+
+@pytest.fixture
+def service(wren: Studio) -> Iterator[Callable[[], None]]:
+    """Let a service that goes on all the time look once more."""
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None))
+
+    def look() -> None:
+        for _ in range(6):
+            engine._next_scan = 0.0
+            engine._desk._stumbling = dict.fromkeys(engine._desk._stumbling, 0.0)  # no wait is long
+            wren.at_once(engine)
+            engine.step(0.0)
+
+    yield look
+    engine.stop()
+
+
+def lying(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+@pytest.mark.parametrize("linked", [False, True], ids=["folder", "link"])
+def test_ready_that_is_away_is_told_waited_for_and_not_made_anew(wren: Studio, said: Said, linked: bool) -> None:
+    ready = wren.settings.folders.ready
+    if linked:
+        shutil.rmtree(ready, ignore_errors=True)
+        ready.with_name("share").mkdir()
+        ready.symlink_to(ready.with_name("share"))
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    place = ready.with_name("share") if linked else ready
+    before = lying(place)
+    assert before
+    off = place.rename(place.with_name("off"))
+    assert said("once")[0] == 1  # a script that runs it every night must not go on as if all were well
+    wren.put("Tern.jpg", photo(2))
+    code, told = said("once")
+    why = f"the folder of finished pictures {ready} is not there (a disk that is away?); once it is back, all goes on"
+    assert (code, why in told, "`autoprep init`" in told) == (1, True, True)
+    assert not place.exists()
+    for command in (("status",), ("check", "--ahead")):
+        code, told = said(*command)
+        assert (code, f"Nothing can be made: {why}" in told) == (1, True)
+    assert "waiting for ready/" in (wren.settings.folders.records / "log.jsonl").read_text(encoding="utf-8")
+    off.rename(place)
+    assert said("once")[0] == 0
+    assert {name: data for name, data in lying(place).items() if "Gull" in name} == before
+    assert len(lying(place)) == 2 * len(before)
+    assert said("status")[0] == 0
+
+
+def test_a_share_that_leaves_an_empty_folder_in_its_place_is_away(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Only the disk tells: what `init` made before the share was connected lies below it."""
+    ready = wren.settings.folders.ready
+    on_share = [True]
+    monkeypatch.setattr(away, "is_apart", lambda _ready: on_share[0])
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    before = lying(ready)
+    off = ready.rename(ready.with_name("off"))
+    ready.mkdir()
+    (ready / "social-square").mkdir()
+    on_share[0] = False
+    wren.put("Tern.jpg", photo(2))
+    code, told = said("once")
+    assert (code, f"{ready} is no longer on the disk that it was on" in told) == (1, True)
+    assert not lying(ready)
+    shutil.rmtree(ready)
+    off.rename(ready)
+    on_share[0] = True
+    assert said("once")[0] == 0
+    assert {name: data for name, data in lying(ready).items() if "Gull" in name} == before
+    assert len(lying(ready)) == 2 * len(before)
+
+
+@pytest.mark.parametrize("shared", [False, True], ids=["removed", "taken from its disk"])
+def test_who_took_ready_away_makes_it_anew_with_init(
+    wren: Studio, said: Said, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, shared: bool
+) -> None:
+    ready, apart = wren.settings.folders.ready, [shared]
+    monkeypatch.setattr(away, "is_apart", lambda _ready: apart[0])
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    shutil.rmtree(ready)
+    if shared:
+        ready.mkdir()
+    apart[0] = False
+    assert said("status")[0] == 1
+    assert main(["init", str(wren.settings.studio)]) == 0
+    assert "finished pictures" not in capsys.readouterr().err
+    assert (ready / next(iter(wren.settings.destinations))).is_dir()
+    assert said("status")[0] == 0
+    wren.put("Tern.jpg", photo(2))
+    assert said("once")[0] == 0
+    assert lying(ready)
+    assert all("Tern" in name for name in lying(ready))  # what lay there before was picked up
+
+
+def test_ready_emptied_on_one_s_own_disk_was_picked_up(wren: Studio, said: Said) -> None:
+    ready = wren.settings.folders.ready
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    for folder in ready.iterdir():
+        shutil.rmtree(folder)
+    assert said("status")[0] == 0
+    wren.put("Tern.jpg", photo(2))
+    assert said("once")[0] == 0
+    assert all("Tern" in name for name in lying(ready))
+
+
+def test_the_service_goes_on_by_itself_when_ready_is_back(
+    wren: Studio, said: Said, service: Callable[[], None]
+) -> None:
+    """Meanwhile one is held, and one that was held is let go: nothing of that is lost."""
+    ready = wren.settings.folders.ready
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Tern.jpg", photo(2))
+    service()
+    wren.put("Tern.txt", "hold: yes")
+    service()
+    assert all("Gull" in name for name in lying(ready))
+    off = ready.rename(ready.with_name("off"))
+    service()
+    wren.put("Gull.txt", "hold: yes")
+    wren.put("Tern.txt", "hold: no")
+    wren.put("Skua.jpg", photo(3))
+    service()
+    assert not ready.exists()
+    told = said("status")[1]
+    assert "Tried again later: Tern.jpg: the folder of finished pictures" in told
+    assert "Gull.jpg: the folder" not in told  # a hold counts at once: it is taken out when it lies there again
+    off.rename(ready)
+    service()
+    there = lying(ready)
+    assert {name.rpartition("/")[2][:4] for name in there if name.endswith((".jpg", ".tif"))} == {"Skua", "Tern"}
+    assert said("status")[0] == 0
+
+
+def test_what_was_held_meanwhile_is_taken_out_at_once_when_ready_is_back(wren: Studio) -> None:
+    ready = wren.settings.folders.ready
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None))
+
+    def stepped(*, look: bool) -> None:
+        for _ in range(6):
+            engine._next_scan = 0.0 if look else engine._next_scan
+            engine.step(0.0)
+
+    wren.put("Gull.jpg", photo(1))
+    stepped(look=True)
+    off = ready.rename(ready.with_name("off"))
+    wren.put("Gull.txt", "hold: yes")
+    stepped(look=True)
+    engine._stirred, engine._next_scan = False, 1e12
+    off.rename(ready)
+    assert lying(ready)
+    stepped(look=False)  # no event of the inbox tells of it
+    assert not lying(ready)
+    engine.stop()
+
+
+@pytest.mark.parametrize("left", ["nothing", "an empty folder", "its folders"])
+def test_ready_that_goes_away_while_a_worker_has_a_photo_is_not_made_anew(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch, left: str
+) -> None:
+    mounted = left != "nothing"
+    ready, real, apart = wren.settings.folders.ready, pretend.pretend, [mounted]
+    monkeypatch.setattr(away, "is_apart", lambda _ready: apart[0])
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    off = ready.with_name("off")
+
+    def unplugged(order: JobOrder) -> JobResult:
+        if not off.exists():
+            ready.rename(off)
+            if mounted:
+                ready.mkdir()
+            for name in wren.settings.destinations if left == "its folders" else ():
+                (ready / name).mkdir()  # which `init` made before the share was there
+            apart[0] = False
+        return real(order)
+
+    monkeypatch.setattr(pretend, "pretend", unplugged)
+    wren.put("Tern.jpg", photo(2))
+    assert said("once")[0] == 1
+    assert not lying(ready) if mounted else not ready.exists()
+    assert "Tern.jpg: the folder of finished pictures" in said("status")[1]
+    assert InlinePool.made
+
+
+def test_a_redo_while_ready_is_away_is_noted_and_done_when_it_is_back(wren: Studio, said: Said) -> None:
+    ready = wren.settings.folders.ready
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    off = ready.rename(ready.with_name("off"))
+    code, told = said("redo", "Gull.jpg")
+    why = "that is noted, and done as soon as the folder of finished pictures is back"
+    assert (code, f"Gull.jpg: {why}" in told) == (1, True)
+    assert not ready.exists()
+    off.rename(ready)
+    wren.rendered()
+    assert said("once")[0] == 0
+    assert [photo for _, photo, _ in wren.rendered()] == ["Gull.jpg"]
