@@ -4,8 +4,10 @@ import hashlib
 import os
 import pickle
 import shutil
+import signal
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -89,6 +91,22 @@ def in_memory() -> Iterator[Path]:
     """A temporary folder in the place that memory_folder() names."""
     with tempfile.TemporaryDirectory(prefix="autoprep-", dir=memory_folder()) as folder:
         yield Path(folder)
+
+
+@contextmanager
+def within(seconds: int, otherwise: str) -> Iterator[None]:
+    """Fails, saying so, where what is done takes longer: it waits for something that never comes."""
+
+    def late(*_: object) -> None:
+        raise AssertionError(otherwise)
+
+    before = signal.signal(signal.SIGALRM, late)
+    signal.alarm(seconds)
+    try:
+        yield
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
 
 
 _SEEN: dict[str, Any] = {}

@@ -12,6 +12,7 @@ from autoprep.job.orders import JobOrder, JobResult
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.wishes.tables import Settings
+from tests.conftest import within
 from tests.service import pretend
 from tests.service.pretend import InlinePool, Studio, photo
 
@@ -27,7 +28,8 @@ def wren(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> Studio:
 def said(wren: Studio, capsys: pytest.CaptureFixture[str]) -> Said:
     def call(*command: str) -> tuple[int, str]:
         capsys.readouterr()
-        code = main([*command, "--config", str(wren.config)])
+        with within(20, "it waits for a disk that is away"):
+            code = main([*command, "--config", str(wren.config)])
         told = capsys.readouterr()
         return code, told.out + told.err
 

@@ -4,7 +4,6 @@ import errno
 import hashlib
 import json
 import os
-import signal
 import sqlite3
 import time
 from dataclasses import replace
@@ -29,6 +28,7 @@ from autoprep.service.rebuild import rebuild
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
+from tests.conftest import within
 from tests.service import pretend
 from tests.service.pretend import InlinePool, Studio, photo
 
@@ -369,23 +369,17 @@ def test_a_pipe_or_a_link_in_a_photos_place_is_not_read(wren: Studio, tmp_path: 
     engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
     data = engine._desk._knowledge.data
 
-    def late(*_: object) -> None:
-        raise AssertionError("it waits for whoever writes into the pipe")
-
-    before = signal.signal(signal.SIGALRM, late)
-    signal.alarm(10)
     try:
-        assert data(job) == photo(1)
-        place.unlink()
-        os.mkfifo(place)
-        assert data(job) is None
-        place.unlink()
-        (tmp_path / "other.jpg").write_bytes(photo(1))
-        place.symlink_to(tmp_path / "other.jpg")
-        assert data(job) is None
+        with within(10, "it waits for whoever writes into the pipe"):
+            assert data(job) == photo(1)
+            place.unlink()
+            os.mkfifo(place)
+            assert data(job) is None
+            place.unlink()
+            (tmp_path / "other.jpg").write_bytes(photo(1))
+            place.symlink_to(tmp_path / "other.jpg")
+            assert data(job) is None
     finally:
-        signal.alarm(0)
-        signal.signal(signal.SIGALRM, before)
         engine.stop()
 
 
