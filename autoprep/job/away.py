@@ -6,7 +6,8 @@ from pathlib import Path
 from autoprep.ledger import Ledger
 from autoprep.wishes.tables import Settings
 
-_APART = "finished pictures on a disk of their own"  # in the ledger, from the first time that they are seen there
+# In the ledger the folder of finished pictures that was seen on a disk of its own: another one need not be.
+_APART = "finished pictures on a disk of their own"
 
 
 def no_ready(settings: Settings, ledger: Ledger) -> str:
@@ -19,7 +20,7 @@ def no_ready(settings: Settings, ledger: Ledger) -> str:
     try:
         with os.scandir(ready) as entries:
             next(entries, None)
-        if not is_apart(ready) and ledger.kept(_APART):
+        if not is_apart(ready) and ledger.kept(_APART) == ascii(str(ready)):
             why = "is no longer on the disk that it was on (one that is not connected?)"
     except (FileNotFoundError, NotADirectoryError):
         if ledger.overview.has_had_files(ready):
@@ -34,8 +35,9 @@ def no_ready(settings: Settings, ledger: Ledger) -> str:
 
 def note_disk(settings: Settings, ledger: Ledger) -> None:
     """Keep in mind that ready/ is on a disk of its own: where it is not one day, that disk is away."""
-    if is_apart(settings.folders.ready) and not ledger.kept(_APART):
-        ledger.keep(_APART, "yes")
+    called = ascii(str(settings.folders.ready))  # a name need not be text
+    if is_apart(settings.folders.ready) and ledger.kept(_APART) != called:
+        ledger.keep(_APART, called)
 
 
 def take_as_it_lies(ledger: Ledger) -> None:

@@ -112,6 +112,20 @@ def test_a_share_that_leaves_an_empty_folder_in_its_place_is_away(
     assert len(lying(ready)) == 2 * len(before)
 
 
+def test_another_folder_need_not_be_on_a_share_as_the_one_before_was(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who gives up a share and lets `ready` lead to a folder of the computer has said all that there is to say."""
+    monkeypatch.setattr(away, "is_apart", lambda ready: ready.name == "ready")
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    with wren.config.open("a", encoding="utf-8") as file:
+        file.write('\n[folders]\nready = "made"\n')
+    wren.put("Tern.jpg", photo(2))
+    assert said("once")[0] == 0
+    assert [name for name in lying(wren.settings.studio / "made") if "Tern" in name]
+
+
 @pytest.mark.parametrize("shared", [False, True], ids=["removed", "taken from its disk"])
 def test_who_took_ready_away_makes_it_anew_with_init(
     wren: Studio, said: Said, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, shared: bool
