@@ -3116,6 +3116,7 @@ PLANTED: tuple[Mistake, ...] = (
     *(Mistake(name, file, old, new, ("tests/service/test_ready_away.py",)) for name, file, old, new in (
         ("ready/ that is away is made anew", "autoprep/job/away.py", "        if ledger.overview.has_had_files(ready):\n", "        if False:\n"),
         ("the empty folder that a share leaves is ready/", "autoprep/job/away.py", "if not is_apart(ready) and ledger.kept(_APART) == ascii(str(ready)):", "if False:"),
+        ("a work is given up while its pictures are away", "autoprep/service/space.py", "Withdraw | Restore | GiveUp) and not held", "Withdraw | Restore) and not held"),
         ("a share that ready/ was on keeps another folder away", "autoprep/job/away.py", "ledger.kept(_APART) == ascii(str(ready))", "ledger.kept(_APART)"),
         ("nobody notes that ready/ is on a share", "autoprep/service/space.py", "            note_disk(settings, self._ledger)\n", "            pass\n"),
         ("`init` makes no ready/ that was taken away", "autoprep/cli/studio.py", "make_folders(settings, anew=True)", "make_folders(settings)"),

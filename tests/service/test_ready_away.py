@@ -3,18 +3,24 @@
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any, cast
 
 import pytest
 
 from autoprep.cli.main import main
+from autoprep.errors import ReadyAway
 from autoprep.job import away
 from autoprep.job.orders import JobOrder, JobResult
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
+from autoprep.service.space import Space
+from autoprep.service.steps import GiveUp, Tell, Withdraw
+from autoprep.wishes.names import part_name
 from autoprep.wishes.tables import Settings
 from tests.conftest import within
 from tests.service import pretend
 from tests.service.pretend import InlinePool, Studio, photo
+from tests.service.test_week import each
 
 Said = Callable[..., tuple[int, str]]
 
@@ -147,6 +153,36 @@ def test_who_took_ready_away_makes_it_anew_with_init(
     assert said("once")[0] == 0
     assert lying(ready)
     assert all("Tern" in name for name in lying(ready))  # what lay there before was picked up
+
+
+def test_a_work_of_several_is_given_up_when_ready_is_back(wren: Studio, said: Said) -> None:
+    ready = wren.settings.folders.ready
+    wren.put("Cards.jpg", photo(7, answer="several"))
+    wren.run()
+    each("Cards")(wren)
+    wren.run()
+    part = part_name("Cards.jpg", 2)
+    assert any("Cards-2" in name for name in lying(ready))
+    off = ready.rename(ready.with_name("off"))
+    wren.put("Cards.txt", "outline: whole photo")
+    assert said("once")[0] == 1
+    assert wren.records()[part].outcome == "ready"  # else its pictures would stay there for ever
+    off.rename(ready)
+    assert said("once")[0] == 0
+    assert wren.records()[part].outcome == "no work seen"
+    assert all("Cards-" not in name for name in lying(ready))
+
+
+def test_no_step_that_moves_pictures_is_taken_while_they_are_away() -> None:
+    space = Space(cast(Any, None), None)
+    steps = (GiveUp("job", "its photo shows one work"), Withdraw("job", "a word", ("site",)), Tell("job", "a word"))
+    for step in steps:
+        space.refuse(step)
+    space.away = "it is away"
+    for step in steps[:2]:
+        with pytest.raises(ReadyAway):
+            space.refuse(step)
+    space.refuse(steps[2])
 
 
 def test_ready_emptied_on_one_s_own_disk_was_picked_up(wren: Studio, said: Said) -> None:

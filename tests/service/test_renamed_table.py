@@ -1,5 +1,7 @@
 """A destination's table that names its files in another way: what is made again bears the name of today."""
 
+from collections.abc import Sequence
+
 import pytest
 
 from autoprep.cli import main
@@ -17,9 +19,9 @@ def tables(wren: Studio, site: str, call: str) -> None:
     wren.config.with_name("destinations.toml").write_text(text, encoding="utf-8")
 
 
-def works(wren: Studio) -> None:
+def works(wren: Studio, titles: Sequence[str] = ("Jug", "Ferry")) -> None:
     tables(wren, "{title}", "{nn} {title}")
-    for number, title in enumerate(("Jug", "Ferry"), 1):
+    for number, title in enumerate(titles, 1):
         wren.put(f"G{number}.txt", f"title: {title}\nyear: 2026\n")
         wren.put(f"G{number}.jpg", photo(number))
         wren.run()
@@ -106,11 +108,7 @@ def test_a_redo_of_some_works_by_another_pattern_gives_no_number_twice(wren: Stu
 
 
 def test_digits_of_a_title_are_no_number_of_its_earlier_name(wren: Studio) -> None:
-    tables(wren, "{title}", "{nn} {title}")
-    for number, title in enumerate(("Pier 12 Jug", "Ferry"), 1):
-        wren.put(f"G{number}.txt", f"title: {title}\nyear: 2026\n")
-        wren.put(f"G{number}.jpg", photo(number))
-        wren.run()
+    works(wren, ("Pier 12 Jug", "Ferry"))
     tables(wren, "{title}", "{last} {nn} {title}")
     assert redo(wren, "G2.jpg") == redo(wren, "G1.jpg") == 0
     assert {"call/Halloway 01 Pier 12 Jug.jpg", "call/Halloway 02 Ferry.jpg"} <= wren.files().keys()
