@@ -16,6 +16,7 @@ import skimage.data
 import tifffile
 from PIL import ExifTags, Image, ImageCms
 
+from autoprep.correction.camera import without_contrast
 from autoprep.correction.planned import planned
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.domain import Outline, OutlineWord, WorkFacts
@@ -28,7 +29,7 @@ from autoprep.files.storage import make_part, write_part
 from autoprep.imaging.arrays import AnyArray
 from autoprep.imaging.geometry import rectangle
 from autoprep.imaging.transfer import srgb_to_linear
-from autoprep.job import delivery
+from autoprep.job import comparison, delivery, story
 from autoprep.job.delivery import Delivery, deliver, mark_style
 from autoprep.job.orders import AgainOrder, JobOrder, JobResult
 from autoprep.job.story import known_size, process, why_held
@@ -585,6 +586,32 @@ def test_what_is_only_measured_on_is_let_go_before_pictures_are_made(
     process(order_for(studio, photos.jpeg()), lambda *_: None)
     assert kept
     assert not any(kept)
+
+
+def test_small_copies_of_a_photo_and_of_what_is_measured_are_never_held_at_a_time(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of 12 megapixels the copies of either take 48 MB; and neither is searched for a chart through the other."""
+    held: list[list[bool]] = []
+    data = photos.jpeg(quality=91)  # what no other test has measured
+    photo = read_photo(data)
+    lit = without_contrast(photo, studio.correction.camera_contrast)
+    assert lit is not photo
+    monkeypatch.setattr("autoprep.job.story.read_photo", lambda *_: photo)
+    for module, name in ((story, "make_plan"), (comparison, "rectify")):
+        monkeypatch.setattr(module, name, _told(getattr(module, name), held, photo, lit))
+    process(order_for(studio, data), lambda *_: None)
+    assert held == [[False, False], [False, False]]
+
+
+def _told(act: Any, held: list[list[bool]], *of: Any) -> Any:
+    """The act, which first notes of which photos there are small copies."""
+
+    def told(*given: Any) -> Any:
+        held.append([photo in pixels._REDUCED for photo in of])
+        return act(*given)
+
+    return told
 
 
 def test_a_picture_that_must_be_small_keeps_the_light_of_fine_hatching(studio: Settings, tmp_path: Path) -> None:

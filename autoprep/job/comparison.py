@@ -30,6 +30,8 @@ class AsShot:
 
 def as_shot(order: JobOrder, photo: Photo, record: JobRecord, made: Planned) -> AsShot:
     """The pictures of the photo as it came. It is the last that looks at small copies of it: they are let go."""
+    if made.photo is not photo:
+        let_go(made.photo)  # before those of the photo itself are made again
     before = quantise8(encode_fast(rectify(photo, made.plan.geometry).linear))
     small = preview_jpeg(photo, CORNER_PX)
     page = corners_html(photo, order.photo, small, record.outline, order.facts, made.plan.kind)

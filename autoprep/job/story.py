@@ -153,6 +153,8 @@ def _measured(order: JobOrder, photo: Photo, outline: Outline, wishes: Wishes) -
     seen = Seen(photo) if as_shot else with_references(photo, outline, order.facts.grey_card, order.references)
     contrast = 0.0 if as_shot or seen.chart is not None else order.settings.correction.camera_contrast
     lit = without_contrast(seen.photo, contrast)
+    if lit is not photo:
+        photo.let_go()  # what is measured from here on are other copies: both at a time would be the most that is held
     plan, judged, measures = make_plan(lit, outline, wishes, seen.chart, seen.reference, seen.absolute)
     plan = plan.model_copy(update={"contrast": contrast if lit is not seen.photo else 0.0})
     return _Measured(plan, judged, measures, seen)

@@ -101,8 +101,8 @@ class Photo:
         width, height = self.size_px
         small_w, small_h = self._small(factor)
         out = np.empty((small_h, small_w, 3), np.float32)
-        for first in range(0, small_h, 64):
-            last = min(first + 64, small_h)
+        for first in range(0, small_h, _BAND_ROWS):
+            last = min(first + _BAND_ROWS, small_h)
             y0, y1 = round(first * height / small_h), round(last * height / small_h)
             out[first:last] = cv2.resize(
                 self.crop(y0, y1, 0, width), (small_w, last - first), interpolation=cv2.INTER_AREA
@@ -134,6 +134,7 @@ def _looked_up(codes: UInt8, tables: Float32) -> Float32:
 
 
 _MOST_SHARED_PX = 4_000_000  # 48 MB in linear light
+_BAND_ROWS = 16  # of a reduced copy are made at a time: what they are made from stays in the processor's own memory
 
 # Reduced copies of each photo, for as long as it is in use: beside the photo, which never changes.
 _REDUCED: WeakKeyDictionary[Photo, dict[int, Photo]] = WeakKeyDictionary()

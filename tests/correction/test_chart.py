@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from autoprep.correction import chart as charts
 from autoprep.correction.chart import (
     PATCHES,
     Chart,
@@ -73,6 +74,42 @@ def test_a_photo_without_a_chart_is_left_alone() -> None:
     photo = read_photo(photos.jpeg())
     assert find_chart(photo) is None
     assert seen_through_chart(photo) == (photo, None)
+
+
+def patches_in(size: tuple[int, int], pitch: int, light: tuple[float, float, float]) -> Photo:
+    """A photo of a grey wall and the published patches on it, in a light of so much of each colour."""
+    width, height = size
+    linear = np.full((height, width, 3), 0.3)
+    top, left = height // 3, width // 3
+    linear[top : top + 4 * pitch + 8, left : left + 6 * pitch + 8] = 0.03
+    for k, patch in enumerate(PATCHES):
+        row, column = top + 8 + k // 6 * pitch, left + 8 + k % 6 * pitch
+        linear[row : row + pitch - 8, column : column + pitch - 8] = np.clip(patch, 0, 1)
+    lit = float32(linear * light + np.random.default_rng(3).normal(0, 0.001, linear.shape))
+    return Photo(lit, PhotoFacts("raw", width, height))
+
+
+@pytest.mark.parametrize("light", [(0.8, 0.8, 0.8), (1.0, 0.6, 0.25), (0.35, 0.6, 0.9), (0.16, 0.13, 0.1)])
+def test_a_chart_is_seen_in_any_light_and_looked_for_once(
+    light: tuple[float, float, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    photo = patches_in((1500, 1100), 34, light)
+    found = find_chart(photo)
+    assert found is not None
+    assert found.pitch_px == pytest.approx(34, rel=0.03)
+    assert found.centres_px[0] == pytest.approx((500 + 8 + 13, 366 + 8 + 13), abs=4)
+    monkeypatch.setattr(charts, "_squares", None)
+    assert find_chart(photo) is found
+
+
+def test_no_chart_is_looked_for_among_the_squares_of_a_drawing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Writing and ruled lines make a thousand squares, in which to look takes longer than all else about a chart."""
+    photo = patches_in((1500, 1100), 34, (0.8, 0.8, 0.8))
+    brown = photo.linear().mean(axis=2, keepdims=True) ** np.array([0.8, 1.0, 1.9])  # more so where there is more ink
+    for at, channel in ((8, 0), (48, 1), (88, 2)):
+        brown[at : at + 2, at : at + 2, channel] = 20  # a glint
+    monkeypatch.setattr(charts, "_squares", None)
+    assert find_chart(Photo(float32(brown), photo.facts)) is None
 
 
 @pytest.mark.parametrize("size", [(1, 1), (2, 1), (3, 3), (1, 300)])

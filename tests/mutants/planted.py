@@ -1283,6 +1283,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/job/comparison.py", ("tests/test_job.py",),
         ("small copies are kept for ever", "        let_go(seen)", "        pass"),
+        ("copies of what was measured are held while others are made", "        let_go(made.photo)", "        pass"),
     ),
     *_all(
         "autoprep/imaging/likeness.py", ("tests/imaging/test_likeness.py",),
@@ -1413,8 +1414,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("a reference shot is for what comes after it", "if view.light and", "if False and"),
     ),
     Mistake("a restart forgets what a shot told", "autoprep/ledger/migrations.py", "AFTER UPDATE OF light ON jobs WHEN NEW.light <> ''", "AFTER UPDATE OF light ON jobs WHEN 0", ("tests/service/test_references.py",)),
+    Mistake("copies of the photo are held while others are measured", "autoprep/job/story.py", "        photo.let_go()  #", "        pass  #", ("tests/test_job.py",)),
     *_all(
         "autoprep/correction/chart.py", ("tests/correction/test_chart.py",),
+        ("charts are looked for in every drawing", "_looked_for(photo) if _is_coloured(photo) else None", "_looked_for(photo)"),
+        ("a chart is looked for again and again", "    if photo not in _FOUND:", "    if True:"),
+        ("one pixel makes a colour", "last = max(0, values.size - _LEAST_AT_AN_END)", "last = values.size - 1"),
+        ("one colour makes a chart", "return all(_apart(", "return any(_apart("),
         ("a chart must stand clear of the left border", "max(row - reach, 0), row + reach + 1, max(column - reach, 0),", "max(row - reach, 0), row + reach + 1, column - reach,"),
         ("a chart must stand clear of the top border", "device.crop(max(row - reach, 0), row", "device.crop(row - reach, row"),
     ),
