@@ -16,7 +16,7 @@ from autoprep.cli.found import find_job, open_ledger, settings_of
 from autoprep.domain import Outcome
 from autoprep.errors import UsageError
 from autoprep.files.ignored import is_ignored_folder
-from autoprep.job.away import no_ready
+from autoprep.job.away import no_inbox, no_ready
 from autoprep.ledger import HELD_BACK, TROUBLE, Ledger, Listed, Overview
 from autoprep.logs import as_shown, counted, plain
 from autoprep.told.standing import status_of
@@ -190,12 +190,13 @@ def status(options: argparse.Namespace) -> int:
     try:
         lists = lists_told(settings.folders.inbox, ledger)
         if ledger is None:
-            found = status_of(settings, None, lists=lists, not_begun=_not_begun(settings, None, ()))
+            left, away = _not_begun(settings, None, ()), no_inbox(settings, None)
+            found = status_of(settings, None, lists=lists, not_begun=left, no_inbox=away)
         else:
             unfinished, unread = ledger.unfinished(time.time()), ledger.unread()
             left = _not_begun(settings, ledger, (*unfinished, *unread))
-            trouble, gone = ledger.kept(TROUBLE), no_ready(settings, ledger)
-            found = status_of(settings, ledger.overview, trouble, unfinished, unread, lists, left, gone)
+            trouble, gone, away = ledger.kept(TROUBLE), no_ready(settings, ledger), no_inbox(settings, ledger)
+            found = status_of(settings, ledger.overview, trouble, unfinished, unread, lists, left, gone, away)
     finally:
         if ledger is not None:
             ledger.close()

@@ -30,7 +30,7 @@ class Front:
     questions: all that wait, of which waiting holds some; day: that of the records in latest, as 2026-11-26;
     months: month -> block -> photos on that page, the newest month first; words: photos with words that can't be used,
     the newest first; afresh: how many wait to be measured again, as the artist has asked;
-    letters: what is told of letters that no font holds.
+    letters: what is told of letters that no font holds; away: which of the studio's folders are away, and why.
     """
 
     waiting: Sequence[JobRecord] = ()
@@ -43,6 +43,7 @@ class Front:
     words: Sequence[WorkRow] = ()
     afresh: int = 0
     letters: Sequence[str] = ()
+    away: Sequence[str] = ()
 
 
 def index_html(artist: str, place: Place, front: Front) -> str:
@@ -54,7 +55,8 @@ def index_html(artist: str, place: Place, front: Front) -> str:
     rest = f'<p class="quiet">{more} more questions wait; the pages of the months show them.</p>' if more > 0 else ""
     day = "Today" if front.today else _in_words(front.day)
     body = (
-        _section("Waits for your answer", place, front.waiting) + rest + _words(front.words) + _letters(front.letters)
+        _away(front.away) + _section("Waits for your answer", place, front.waiting) + rest
+        + _words(front.words) + _letters(front.letters)
         + _section(day, place, front.latest)
         + _months(front.months)
     )  # fmt: skip
@@ -99,6 +101,11 @@ def _words(rows: Sequence[WorkRow]) -> str:
     rest = f"<details><summary>{len(items) - _AT_ONCE} more</summary><ul>{older}</ul></details>" if older else ""
     shown = f"<ul>{''.join(items[:_AT_ONCE])}</ul>{rest}"
     return f'<h2 class="part">Your words that are not understood, or do not agree</h2>{shown}' if items else ""
+
+
+def _away(lines: Sequence[str]) -> str:
+    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f'<h2 class="part">Folders that are away</h2><ul>{items}</ul>' if items else ""
 
 
 def _letters(lines: Sequence[str]) -> str:

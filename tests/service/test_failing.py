@@ -483,7 +483,7 @@ def test_a_ledger_that_can_not_be_written_to_is_told_by_status(
 
 
 def test_of_many_that_fail_the_first_are_told() -> None:
-    status = Status(0, 0, 0, 0, 0, 0, "", 900, 500, failing={f"{n}.jpg": "it is planted" for n in range(9)})
+    status = Status(0, 0, 0, 0, 0, 0, "", 900, 500, failing={f"{n}.jpg": f"{n} is planted" for n in range(9)})
     lines = [line for line in status.lines() if line.startswith("Tried again later")]
     assert len(lines) == 7
     assert lines[-1] == "Tried again later: 3 more; `autoprep status --json` names all"

@@ -118,6 +118,76 @@ def test_a_share_that_leaves_an_empty_folder_in_its_place_is_away(
     assert len(lying(ready)) == 2 * len(before)
 
 
+def test_an_inbox_that_a_share_has_left_empty_is_away(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    inbox, on_share = wren.inbox, [True]
+    monkeypatch.setattr(away, "is_apart", lambda folder: folder == inbox and on_share[0])
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    (inbox / "Gull.jpg").unlink()
+    assert said("status")[0] == 0  # tidied up by the artist
+    on_share[0] = False
+    (inbox / ".hidden").touch()
+    why = f"the inbox {inbox} is empty, and no longer on the disk that it was on"
+    for command, code in ((("status",), 1), (("once",), 1), (("check", "--ahead"), 1), (("check",), 0)):
+        ended, told = said(*command)
+        assert (command, ended, why in told) == (command, code, True)
+    page = wren.settings.folders.records / "proof" / "index.html"
+    assert f"Nothing comes in: {why}" in page.read_text(encoding="utf-8")
+    on_share[0] = True
+    assert said("once")[0] == 0
+    assert "Nothing comes in" not in page.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("by", ["init", "a photo"])
+def test_an_inbox_on_another_disk_than_before_is_taken_as_it_lies(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch, by: str
+) -> None:
+    on_share = [True]
+    monkeypatch.setattr(away, "is_apart", lambda folder: folder == wren.inbox and on_share[0])
+    assert said("once")[0] == 0
+    on_share[0] = False
+    assert said("status")[0] == 1
+    if by == "init":
+        assert main(["init", str(wren.settings.studio)]) == 0
+    else:
+        wren.put("Gull.jpg", photo(1))
+        assert said("once")[0] == 0
+        (wren.inbox / "Gull.jpg").unlink()
+    assert said("status")[0] == 0
+
+
+def test_folders_that_are_away_are_told_by_check_and_on_the_first_page(
+    wren: Studio, said: Said, service: Callable[[], None]
+) -> None:
+    folders, page = wren.settings.folders, wren.settings.folders.records / "proof" / "index.html"
+    wren.put("Gull.jpg", photo(1))
+    service()
+    assert "away" not in page.read_text(encoding="utf-8")
+    off = [(place, place.rename(place.with_name(f"{place.name} off"))) for place in (folders.ready, folders.inbox)]
+    service()
+    first = page.read_text(encoding="utf-8")
+    code, told = said("check")
+    for line in (f"Nothing comes in: the inbox {folders.inbox} is not there", "Nothing can be made: the folder of"):
+        assert f"Note: {line}" in told
+        assert f"<li>{line}" in first
+    assert (code, "does not exist yet" in told) == (0, False)
+    for place, elsewhere in off:
+        elsewhere.rename(place)
+    service()
+    assert "away" not in page.read_text(encoding="utf-8")
+
+
+def test_folders_that_were_never_there_do_not_exist_yet(wren: Studio, said: Said) -> None:
+    shutil.rmtree(wren.settings.folders.ready, ignore_errors=True)
+    shutil.rmtree(wren.settings.folders.inbox)
+    told = said("check")[1]
+    assert "Note: the inbox folder does not exist yet" in told
+    assert "Note: the ready folder does not exist yet" in told
+    assert "Nothing" not in told
+
+
 def test_another_folder_need_not_be_on_a_share_as_the_one_before_was(
     wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
 ) -> None:
