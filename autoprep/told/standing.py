@@ -52,7 +52,8 @@ class Status:
     letters: what is told of letters in lists that no font holds; lists: what is wrong with lists of works in the inbox;
     not_begun: photos in the inbox that are not taken in yet, for photos are read when it is nearly their turn;
     closed: destinations whose folder can't be written to, though pictures wait for it; no_records: why the ledger
-    can't be written to; no_ready: why nothing can be put into ready/.
+    can't be written to; no_ready: why nothing can be put into ready/; asked_of_none: photos with a question that are no
+    longer in the inbox, which questions does not count: who has thrown one away is not to be asked for ever.
     """
 
     waiting: int
@@ -87,6 +88,7 @@ class Status:
     closed: tuple[str, ...] = ()
     no_records: str = ""
     no_ready: str = ""
+    asked_of_none: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
@@ -112,6 +114,11 @@ class Status:
             said.append(f"Nothing is worked on: {self.trouble}")
         if self.questions:
             said.append(f"Questions for you: {self.questions} (in the folder needs-a-look)")
+        if self.asked_of_none:
+            named = _named(self.asked_of_none, _MOST_NAMED)
+            said.append(
+                f"Questions about photos that are no longer in the inbox: {named}; they count when these are back"
+            )
         if self.set_aside:
             said.append(f"Set aside: {_named(self.photos_set_aside, _MOST_NAMED)}; `autoprep retry` starts them over")
         lost = self.no_such_destination
@@ -225,6 +232,16 @@ def _set_aside(settings: Settings, overview: Overview, *, away: bool) -> tuple[s
     return tuple(shown for path, (shown, _) in photos if away or os.path.lexists(os.path.join(inbox, path)))
 
 
+def _asked(settings: Settings, overview: Overview, *, away: bool) -> tuple[int, tuple[str, ...]]:
+    """How many questions wait, and the photos of others that are no longer in the inbox.
+
+    Where that is away nobody knows.
+    """
+    inbox, photos = os.fsencode(settings.folders.inbox), overview.questions()
+    gone = [shown for shown, path in photos if not away and not os.path.lexists(os.path.join(inbox, path))]
+    return len(photos) - len(gone), tuple(gone)
+
+
 def _no_records(settings: Settings) -> str:
     """Why nothing can be put on record by who asks, and so by a service of the same user; empty where it can."""
     place = ledger_path(settings)
@@ -287,6 +304,7 @@ def status_of(
     states = {} if overview is None else overview.states()
     outcomes = {} if overview is None else overview.outcomes()
     nowhere = () if overview is None else _sent_nowhere(overview)
+    asks, gone = (0, ()) if overview is None else _asked(settings, overview, away=bool(no_inbox))
     aside = () if overview is None else _set_aside(settings, overview, away=bool(no_inbox))
     not_made = () if overview is None else tuple(overview.with_failures())
     problems = [] if overview is None else overview.with_problems()
@@ -294,7 +312,8 @@ def status_of(
     return Status(
         waiting=states.get("queued", 0),
         running=states.get("running", 0),
-        questions=outcomes.get("needs a look", 0),
+        questions=asks,
+        asked_of_none=gone,
         set_aside=len(aside),
         not_given_out=len(nowhere) + len(not_made),
         finished=outcomes.get("ready", 0) + outcomes.get("alternate", 0),

@@ -121,7 +121,11 @@ PLANTED: tuple[Mistake, ...] = (
     *_all("autoprep/cli/main.py", _PLAINLY, ("all mistakes stand in one line", "if isinstance(problem, ConfigError) else [str(problem)]", "if False else [str(problem)]")),
     *_all(
         "autoprep/service/questions.py", _QUESTIONS,
-        ("a disk that is away has deleted all questions", "isinstance(problem, FileNotFoundError) and root == self.root", "isinstance(problem, FileNotFoundError)"),
+        ("a disk that is away has deleted all questions", "isinstance(problem, FileNotFoundError) and same", "isinstance(problem, FileNotFoundError)"),
+        ("questions whose folder was deleted with all others are never asked again", "same = root == self.root or (root.endswith(_HERE) and self.root.endswith(_HERE))", "same = root == self.root"),
+        ("a share that is away has deleted all questions", "'' if is_apart(place) or place.is_symlink() else _HERE", "_HERE"),
+        ("a share behind a link has deleted all questions", "is_apart(place) or place.is_symlink()", "is_apart(place)"),
+        ("the folder of all questions is never deleted", 'root = _HERE if place.parent.is_dir() and not place.is_symlink() else ""', "return False"),
         ("a folder is deleted at once", "elif self._has_settled(job, LOST):", "else:"),
     ),
     *_all(
@@ -3176,6 +3180,11 @@ PLANTED: tuple[Mistake, ...] = (
     )),
     Mistake("one reason is said again for each photo", "autoprep/told/standing.py", "groups = list(by_reason(self.failing).items())", "groups = [(why, [name]) for name, why in self.failing.items()]", ("tests/told/test_standing.py",)),
     Mistake("a run says one reason again for each photo", "autoprep/told/summary.py", "for why, photos in by_reason(later).items()", "for photos, why in (([photo], why) for photo, why in later.items())", ("tests/told/test_standing.py",)),
+    *(Mistake(name, "autoprep/told/standing.py", old, new, ("tests/service/test_failing.py",)) for name, old, new in (
+        ("a question about a photo that was thrown away is told for ever", "asks, gone = (0, ()) if overview is None else _asked(settings, overview, away=bool(no_inbox))", "asks, gone = outcomes.get('needs a look', 0), ()"),
+        ("an inbox that is away takes all questions along", "if not away and not os.path.lexists(", "if not os.path.lexists("),
+        ("what is asked about a photo that is gone is not told", "        if self.asked_of_none:\n", "        if False:\n"),
+    )),
     Mistake("a bag without ready/ has nothing to hold", "autoprep/cli/bag.py", "    if away:\n", "    if False:\n", ("tests/test_bag_command.py",)),
     Mistake("a redo does not say that it waits for ready/", "autoprep/cli/again.py", "    if ready_away(settings):\n", "    if False:\n", ("tests/service/test_ready_away.py",)),
 )  # fmt: skip

@@ -553,6 +553,24 @@ def test_a_run_that_can_not_see_the_inbox_is_not_called_done(
     assert (code, "Done: nothing was waiting." in told) == (0, True)
 
 
+def test_a_question_about_a_photo_that_was_thrown_away_asks_for_nobody(wren: Studio, said: Said) -> None:
+    wren.put("Gull.jpg", photo(1, answer="ask"))
+    wren.put("Tern.jpg", photo(2, answer="ask"))
+    wren.run()
+    assert "Questions for you: 2 " in said("status")[1]
+    (wren.inbox / "Gull.jpg").unlink()
+    told = said("status")[1]
+    assert "Questions for you: 1 " in told
+    assert "Questions about photos that are no longer in the inbox: 1 (Gull.jpg); they count" in told
+    (wren.inbox / "Tern.jpg").unlink()
+    assert said("status")[0] == 0
+    wren.put("Gull.jpg", photo(1, answer="ask"))
+    assert said("status")[0] == 1
+    off = wren.inbox.rename(wren.inbox.with_name("off"))
+    assert "Questions for you: 2 " in said("status")[1]  # nobody knows what lies there
+    off.rename(wren.inbox)
+
+
 def test_a_photo_that_was_set_aside_and_thrown_away_asks_for_nobody_any_more(wren: Studio, said: Said) -> None:
     broken = [wren.put(name, photo(work, answer="broken")) for work, name in enumerate(("Gull.jpg", "Tern.jpg"))]
     wren.run()
