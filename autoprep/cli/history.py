@@ -12,7 +12,7 @@ from datetime import date
 from itertools import islice
 from typing import get_args
 
-from autoprep.cli.found import find_job, open_ledger, settings_of
+from autoprep.cli.found import find_job, open_ledger, ready_away, settings_of
 from autoprep.domain import Outcome
 from autoprep.errors import UsageError
 from autoprep.files.ignored import is_ignored_folder
@@ -148,7 +148,10 @@ def show(options: argparse.Namespace) -> int:
     elif options.json:
         print(job.record.model_dump_json(indent=2))
     else:
-        print_record(job.record, settings.studio)
+        away = ready_away(settings)  # then nobody knows what was picked up
+        print_record(job.record, None if away else settings.studio)
+        if away and job.record.outputs:
+            print(f"  where its files are is not known: {plain(away)}")
         if job.problem:
             print(f"  what was said or asked since is not done yet{_why(job.problem)}")
     return 0

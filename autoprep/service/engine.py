@@ -293,8 +293,10 @@ class Engine:
         what = "proof page"
         try:
             if due:
-                overview, away = self.ledger.overview, self._told_away
-                self._page_due = not self._pages.write(self.settings, overview, date.today(), last=last, away=away)
+                self._page_due = not self._pages.write(
+                    self.settings, self.ledger.overview, date.today(), last=last, away=self._told_away,
+                    no_ready=bool(self._desk.space.away),
+                )  # fmt: skip
             what = "list of works"
             self._list_due = not self._lists.write(self.settings, self.ledger.overview, last=last)
             self._page_due |= self._lists.news

@@ -51,12 +51,17 @@ class PageWriter:
         *,
         last: bool = False,
         away: Sequence[str] = (),
+        no_ready: bool = False,
     ) -> bool:
         """Write what is due; whether all is written now. most_s: so long is spent; last: the list does not wait;
-        away: which of the studio's folders are away, and why.
+        away: which of the studio's folders are away, and why; no_ready: whether that of finished pictures is one: then
+        all pages but the first wait until it is known again which pictures lie there.
         """
         folder, limit = settings.folders.records / "proof", time.monotonic() + most_s
-        place = Place(settings.studio, folder)
+        place = Place(settings.studio, folder, no_ready=no_ready)
+        if no_ready:
+            self._write_first(settings, overview, place, today, away)
+            return True
         left = self._write_works(settings, overview, place, limit)
         due = overview.due_pages()
         while due and time.monotonic() < limit:

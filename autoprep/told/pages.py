@@ -16,11 +16,14 @@ from autoprep.told.web import page
 
 @dataclass(frozen=True)
 class Place:
-    """Where the page lies and what its links are relative to; works: job -> the work that the photo shows."""
+    """Where the page lies and what its links are relative to; works: job -> the work that the photo shows; no_ready:
+    whether the finished pictures are away, so that nobody knows which of them were picked up.
+    """
 
     studio: Path
     page_folder: Path
     works: Mapping[str, str] = field(default_factory=dict)
+    no_ready: bool = False
 
 
 @dataclass(frozen=True)
@@ -304,7 +307,11 @@ def file_rows(place: Place, outputs: Iterable[OutputRecord], made: Mapping[str, 
     for out in outputs:
         lies = (place.studio / out.path).exists()
         name = escape(out.destination)
-        shown = f'<a href="{_link(place, out.path)}">{name}</a>' if lies else f"{name} (picked up)"
+        shown = (
+            f'<a href="{_link(place, out.path)}">{name}</a>'
+            if lies
+            else f"{name} ({'away' if place.no_ready else 'picked up'})"
+        )
         day, columns = (made or {}).get(out.destination, ""), 3 + (made is not None)
         rows.append(
             f"<tr><td>{shown}</td>{_day(day) if made is not None else ''}"

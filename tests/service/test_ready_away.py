@@ -168,6 +168,8 @@ def test_folders_that_are_away_are_told_by_check_and_on_the_first_page(
     off = [(place, place.rename(place.with_name(f"{place.name} off"))) for place in (folders.ready, folders.inbox)]
     service()
     first = page.read_text(encoding="utf-8")
+    assert "(away)" in first
+    assert "picked up" not in first
     code, told = said("check")
     for line in (f"Nothing comes in: the inbox {folders.inbox} is not there", "Nothing can be made: the folder of"):
         assert f"Note: {line}" in told
@@ -177,6 +179,26 @@ def test_folders_that_are_away_are_told_by_check_and_on_the_first_page(
         elsewhere.rename(place)
     service()
     assert "away" not in page.read_text(encoding="utf-8")
+
+
+def test_nothing_is_called_picked_up_while_ready_is_away(wren: Studio, said: Said) -> None:
+    ready, proof = wren.settings.folders.ready, wren.settings.folders.records / "proof"
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    off = ready.rename(ready.with_name("off"))
+    wren.put("Tern.jpg", photo(2, answer="nothing"))  # so that the page of the month is due
+    wren.put("Gull 2.jpg", photo(1, sharp=1, take=2))  # and that of the work
+    said("once")
+    told = said("show", "Gull.jpg")[1]
+    assert "where its files are is not known: the folder of finished pictures" in told
+    for text in (told, *(page.read_text(encoding="utf-8") for page in proof.glob("*.html"))):
+        assert "picked up" not in text
+    off.rename(ready)
+    said("once")
+    assert "is not known" not in said("show", "Gull.jpg")[1]
+    pages = "".join(page.read_text(encoding="utf-8") for page in proof.glob("*.html"))
+    assert "Gull 2" in pages
+    assert "picked up" not in pages
 
 
 def test_folders_that_were_never_there_do_not_exist_yet(wren: Studio, said: Said) -> None:
