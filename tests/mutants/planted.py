@@ -3177,6 +3177,8 @@ PLANTED: tuple[Mistake, ...] = (
         ("pages that are written while ready/ is away say picked up for ever", "autoprep/service/studio.py", "        if no_ready:\n", "        if False:\n"),
         ("`show` calls picked up what is away", "autoprep/cli/history.py", "print_record(job.record, None if away else settings.studio)", "print_record(job.record, settings.studio)"),
         ("`show` does not say that files are away", "autoprep/cli/history.py", "        if away and job.record.outputs:\n", "        if False:\n"),
+        ("a call has no pictures while ready/ is away", "autoprep/cli/works.py", "if wanted is not None and (away := ready_away(settings)):", "if wanted is not None and (away := ''):"),
+        ("a sheet of a call is empty while ready/ is away", "autoprep/cli/sheet.py", "if name is not None and (away := ready_away(settings)):", "if name is not None and (away := ''):"),
         ("the first page is not written when a folder goes away", "autoprep/service/engine.py", "self._told_away, self._page_due = told, True", "self._told_away = told"),
         ("`check` says of ready/ that is away that it was never there", "autoprep/cli/asking.py", "if not place.is_dir() and not told.get(name)", "if not place.is_dir()"),
         ("`check` is silent about ready/ that is away", "autoprep/cli/asking.py", "if told[\"ready\"] else []", "if False else []"),

@@ -181,24 +181,40 @@ def test_folders_that_are_away_are_told_by_check_and_on_the_first_page(
     assert "away" not in page.read_text(encoding="utf-8")
 
 
-def test_nothing_is_called_picked_up_while_ready_is_away(wren: Studio, said: Said) -> None:
+def test_nothing_is_called_picked_up_while_ready_is_away(wren: Studio, said: Said, service: Callable[[], None]) -> None:
     ready, proof = wren.settings.folders.ready, wren.settings.folders.records / "proof"
     wren.put("Gull.jpg", photo(1))
-    assert said("once")[0] == 0
+    service()
     off = ready.rename(ready.with_name("off"))
-    wren.put("Tern.jpg", photo(2, answer="nothing"))  # so that the page of the month is due
-    wren.put("Gull 2.jpg", photo(1, sharp=1, take=2))  # and that of the work
-    said("once")
+    for page in proof.glob("*.html"):  # so that all pages are due
+        page.unlink()
+    service()
     told = said("show", "Gull.jpg")[1]
     assert "where its files are is not known: the folder of finished pictures" in told
     for text in (told, *(page.read_text(encoding="utf-8") for page in proof.glob("*.html"))):
         assert "picked up" not in text
     off.rename(ready)
-    said("once")
+    service()
     assert "is not known" not in said("show", "Gull.jpg")[1]
     pages = "".join(page.read_text(encoding="utf-8") for page in proof.glob("*.html"))
-    assert "Gull 2" in pages
+    assert (proof / "works.html").exists()
     assert "picked up" not in pages
+    assert "(away)" not in pages
+
+
+def test_what_goes_to_a_call_is_not_known_while_ready_is_away(wren: Studio, said: Said) -> None:
+    """It was told that nothing would go there, a day before the deadline."""
+    ready, sheet = wren.settings.folders.ready, wren.settings.studio / "call.pdf"
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    off = ready.rename(ready.with_name("off"))
+    code, told = said("works", "--for", "square")
+    assert (code, "is not known now: the folder of finished pictures" in told, "0 pictures" in told) == (1, True, False)
+    code, told = said("sheet", str(sheet), "--for", "square")
+    assert (code, "No sheet was made: the folder of" in told, sheet.exists()) == (1, True, False)
+    assert said("works")[0] == 0  # which looks into records alone
+    off.rename(ready)
+    assert "1 picture would go" in said("works", "--for", "square")[1]
 
 
 def test_folders_that_were_never_there_do_not_exist_yet(wren: Studio, said: Said) -> None:
