@@ -233,6 +233,19 @@ def test_signs_around_a_title_ask_for_no_hold(tmp_path: Path, line: str) -> None
     assert not read(tmp_path, f"{line}\n")[0].hold
 
 
+@pytest.mark.parametrize(
+    ("note", "title"),
+    [
+        ("**Title:** Blue Jug", "Blue Jug"), ("- **Title**: *Blue Jug*", "Blue Jug"), ("***Blue Jug***", "Blue Jug"),
+        ("__Title__: `Blue Jug`", "Blue Jug"), ("title: 2*3* 4", "2*3* 4"), ("title: 4 *2*3", "4 *2*3"), ("title: * Blue *", "* Blue *"),
+    ],
+)  # fmt: skip
+def test_stars_that_make_words_stout_are_no_part_of_them_in_markdown(tmp_path: Path, note: str, title: str) -> None:
+    (tmp_path / "Jug.md").write_text(f"{note}\n**hold:** no\n**for:** *site*\n", encoding="utf-8")
+    facts, told = facts_of(tmp_path, "Jug.jpg")
+    assert (facts.title, facts.released, facts.destinations, told) == (title, True, ("site",), ())
+
+
 @pytest.mark.parametrize("note", ["[[work]]\nhold = true", "works = [{hold = true}]", "works = [1, {hold = true}]"])
 def test_a_hold_in_a_list_of_tables_holds(tmp_path: Path, note: str) -> None:
     (tmp_path / "Jug.toml").write_text(note, encoding="utf-8")

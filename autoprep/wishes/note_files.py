@@ -185,6 +185,7 @@ def said_in(
 ) -> dict[str, Any]:
     """What a note says. A first line without a colon is read like a photo's name."""
     called, text = called or f"the note {as_shown(place.name)}", composed(text)
+    text = _EMPHASIS.sub(r"\2", text) if place.suffix.lower() == ".md" else text
     lines: list[tuple[str, Any]]
     lines, others = _of_toml(text, called, warnings) if place.suffix.lower() == ".toml" else loose(text)
     said: dict[str, Any] = {}
@@ -311,6 +312,8 @@ def _from_bare_lines(
             idle.append(f"{called} says “{short(line)}” without a word and a colon before it; nothing was made of it")
 
 
+# What makes words stout, slanted or even in Markdown: "**title:** Blue Jug".
+_EMPHASIS = re.compile(r"(?<![\w*])(\*\*\*?|\*|__|`)(?=\S)([^*_`\n]*[^\s*_`])\1(?![\w*])")
 _SENT = re.compile(r"(also|only)[\s-]+for\s+(\S.*)", re.IGNORECASE)
 _MOST_IDLE = 12  # lines of one note that are answered one by one: a whole diary may be called like a note
 

@@ -3199,6 +3199,8 @@ PLANTED: tuple[Mistake, ...] = (
         ("what goes to a place besides goes there alone", "autoprep/wishes/note_files.py", 'name = "also" if sent[1].lower() == "also" else "destinations"', 'name = "destinations"'),
         ("signs of a program hide a hold", "autoprep/wishes/holding.py", '_MARKS.sub("", bare(line))', "bare(line)"),
         ("signs of a program are looked for behind a word too", "autoprep/wishes/holding.py", r'r"\A(?:<[^<>]*>', 'r"(?:<[^<>]*>'),
+        ("stars in Markdown are a part of the title", "autoprep/wishes/note_files.py", 'if place.suffix.lower() == ".md" else text', "if False else text"),
+        ("stars between digits make them stout", "autoprep/wishes/note_files.py", r"(?<![\w*])(\*\*", r"(\*\*"),
         ("a list of tables holds nothing", "autoprep/wishes/note_files.py", "isinstance(value, list) and any(", "False and any("),
         ("keywords in other scripts are one word", "autoprep/wishes/lines.py", "[,;，；、،؛]", "[,;]"),
     )),
