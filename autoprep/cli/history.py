@@ -19,6 +19,7 @@ from autoprep.files.ignored import is_ignored_folder
 from autoprep.job.away import no_inbox, no_ready
 from autoprep.ledger import HELD_BACK, TROUBLE, Ledger, Listed, Overview
 from autoprep.logs import as_shown, counted, plain
+from autoprep.told.lost_notes import holds_unheard
 from autoprep.told.standing import status_of
 from autoprep.told.work_lists import lists_told
 from autoprep.told.works import held_by
@@ -191,15 +192,15 @@ def status(options: argparse.Namespace) -> int:
     settings = settings_of(options)
     ledger = open_ledger(settings)
     try:
-        lists = lists_told(settings.folders.inbox, ledger)
+        lists, unheard = lists_told(settings.folders.inbox, ledger), holds_unheard(settings.folders.inbox, ledger)
         if ledger is None:
             left, away = _not_begun(settings, None, ()), no_inbox(settings, None)
-            found = status_of(settings, None, lists=lists, not_begun=left, no_inbox=away)
+            found = status_of(settings, None, lists=lists, not_begun=left, no_inbox=away, unheard=unheard)
         else:
             unfinished, unread = ledger.unfinished(time.time()), ledger.unread()
             left = _not_begun(settings, ledger, (*unfinished, *unread))
             trouble, gone, away = ledger.kept(TROUBLE), no_ready(settings, ledger), no_inbox(settings, ledger)
-            found = status_of(settings, ledger.overview, trouble, unfinished, unread, lists, left, gone, away)
+            found = status_of(settings, ledger.overview, trouble, unfinished, unread, lists, left, gone, away, unheard)
     finally:
         if ledger is not None:
             ledger.close()

@@ -53,7 +53,8 @@ class Status:
     not_begun: photos in the inbox that are not taken in yet, for photos are read when it is nearly their turn;
     closed: destinations whose folder can't be written to, though pictures wait for it; no_records: why the ledger
     can't be written to; no_ready: why nothing can be put into ready/; asked_of_none: photos with a question that are no
-    longer in the inbox, which questions does not count: who has thrown one away is not to be asked for ever.
+    longer in the inbox, which questions does not count: who has thrown one away is not to be asked for ever; unheard:
+    notes that ask to hold and speak of no photo.
     """
 
     waiting: int
@@ -89,6 +90,7 @@ class Status:
     no_records: str = ""
     no_ready: str = ""
     asked_of_none: tuple[str, ...] = ()
+    unheard: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
@@ -136,6 +138,9 @@ class Status:
         if self.unclear:
             words = "Photos with words that are not understood, or do not agree"
             said.append(f"{words}: {_named(self.unclear, _MOST_UNCLEAR)}; `autoprep show PHOTO` says which")
+        if self.unheard:
+            words = "Notes that ask to hold, and are called like no photo beside them"
+            said.append(f"{words}: {_named(self.unheard, _MOST_NAMED)}; one for a whole folder is called note.txt")
         said += [f"In a list, {line}" for line in map(plain, self.letters[:_MOST_NAMED])]
         said += [f"List of works: {line}" for line in map(plain, self.lists[:_MOST_NAMED])]
         if self.not_photos:
@@ -294,10 +299,11 @@ def status_of(
     not_begun: int = 0,
     no_ready: str = "",
     no_inbox: str = "",
+    unheard: tuple[str, ...] = (),
 ) -> Status:
     """The standing of a studio from its ledger, None where there is none yet; trouble, unfinished: as in Status.
 
-    unread: files that could not be taken in, and why; lists, not_begun, no_ready, no_inbox: as in Status.
+    unread: files that could not be taken in, and why; lists, not_begun, no_ready, no_inbox, unheard: as in Status.
     """
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
@@ -328,6 +334,7 @@ def status_of(
         not_made=not_made,
         failing={**failing, **(unread or {})},
         no_inbox=no_inbox,
+        unheard=unheard,
         displaced=() if overview is None else tuple(overview.displaced()),
         left_in_place=() if overview is None else _left_in_place(settings, overview, ours=False),
         there_again=() if overview is None else _left_in_place(settings, overview, ours=True),

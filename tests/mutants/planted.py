@@ -3212,6 +3212,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("a computer's second folder is a title", "(?:[ _-]*\\(?\\d{1,3}\\)?)?\"\n", '"\n'),
     )),
     Mistake("an ending is a part of the title", "autoprep/wishes/captions.py", '_INNER.sub("", PurePosixPath(composed(shown)).stem)', "PurePosixPath(composed(shown)).stem", ("tests/test_captions.py",)),
+    *(Mistake(name, file, old, new, ("tests/service/test_hold_told.py",)) for name, file, old, new in (
+        ("a note whose hold nobody hears is not told", "autoprep/told/standing.py", "        if self.unheard:\n", "        if False:\n"),
+        ("a note that stayed behind asks to hold nothing", "autoprep/told/lost_notes.py", "found += [] if as_compared(str(shown.with_suffix(\"\"))) in known else [str(shown)]", "found.append(str(shown))"),
+        ("a diary asks to hold", "autoprep/told/lost_notes.py", 'bool(said_in(text, note, []).get("hold"))', "True"),
+        ("a note that is hidden asks to hold", "autoprep/told/lost_notes.py", ' and not name.startswith("."))\n', ")\n"),
+    )),
     Mistake("a bag without ready/ has nothing to hold", "autoprep/cli/bag.py", "    if away:\n", "    if False:\n", ("tests/test_bag_command.py",)),
     Mistake("a redo does not say that it waits for ready/", "autoprep/cli/again.py", "    if ready_away(settings):\n", "    if False:\n", ("tests/service/test_ready_away.py",)),
 )  # fmt: skip
