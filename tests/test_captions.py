@@ -245,3 +245,16 @@ def test_a_line_that_says_only_for_sends_there_and_nowhere_else(tmp_path: Path) 
     (tmp_path / "Jar.txt").write_text("only for: submission, site", encoding="utf-8")
     facts, told = facts_of(tmp_path, "Jar.jpg")
     assert (facts.destinations, facts.also, told) == (("submission", "site"), (), ())
+
+
+@pytest.mark.parametrize(
+    ("name", "title"),
+    [
+        ("IMG_2041.HEIC", ""),
+        ("Blue Jug.jpeg", "Blue Jug"),
+        ("Blue Jug, 2026.heic", "Blue Jug"),
+        ("No. 3.jug", "No. 3.jug"),
+    ],
+)
+def test_the_ending_of_the_picture_that_a_photo_was_made_of_is_no_title(tmp_path: Path, name: str, title: str) -> None:
+    assert read(tmp_path, name)[0].title == title

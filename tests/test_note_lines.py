@@ -188,6 +188,75 @@ def test_behind_a_known_word_a_dash_is_as_good_as_a_colon(tmp_path: Path, line: 
     assert (facts.title, facts.year, told) == ("Harbour at dusk", "2026", ())
 
 
+@pytest.mark.parametrize("sign", [" = ", "=", "\t", " \t"])
+def test_behind_a_known_word_an_equals_sign_or_a_tab_is_as_good_as_a_colon(tmp_path: Path, sign: str) -> None:
+    """As settings and sheets of numbers have them: the title was published with its word before it."""
+    facts, told = read(
+        tmp_path, f"Title{sign}Harbour at dusk\r\nnot a work{sign}no\r\nhold{sign}no\r\nonly for{sign}site\r\n"
+    )
+    assert (facts.title, facts.released, facts.destinations, told) == ("Harbour at dusk", True, ("site",), ())
+
+
+@pytest.mark.parametrize("line", ["Tide = moon", "Photo = harbour", "3 = 4"])
+def test_an_equals_sign_in_a_title_stays(tmp_path: Path, line: str) -> None:
+    assert read(tmp_path, f"{line}\n")[0].title == line
+
+
+@pytest.mark.parametrize(
+    ("line", "field", "places"),
+    [
+        ("only for site", "destinations", ("site",)), ("Only-for site, master", "destinations", ("site", "master")),
+        ("- also for site", "also", ("site",)),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("before", ["title: Sluice\n", ""])
+def test_where_a_work_goes_may_be_said_as_a_folder_says_it(
+    tmp_path: Path, line: str, field: str, places: tuple[str, ...], before: str
+) -> None:
+    """It was taken for the title, and the work went everywhere."""
+    facts, told = read(tmp_path, f"{before}{line}\n")
+    assert (facts.title, getattr(facts, field), told) == ("Sluice" if before else "", places, ())
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["**hold**", "~~hold~~", "`hold`: yes", "<p>hold: yes</p>", '{"hold": true}', "| hold | yes |", "[hold]",
+     "{\\rtf1\\ansi hold: yes\\par}", "\\f0\\fs24 \\cf0 hold: yes\\", "(private)"],
+)  # fmt: skip
+def test_a_hold_between_signs_of_a_program_holds_until_it_is_understood(tmp_path: Path, line: str) -> None:
+    facts, (told,) = read(tmp_path, f"title: Sluice\n{line}\n")
+    assert (facts.title, facts.hold, "held until" in told) == ("Sluice", True, True)
+
+
+@pytest.mark.parametrize("line", ["(Wait for the tide)", "[Harbour]", "The ship's hold"])
+def test_signs_around_a_title_ask_for_no_hold(tmp_path: Path, line: str) -> None:
+    assert not read(tmp_path, f"{line}\n")[0].hold
+
+
+@pytest.mark.parametrize(
+    ("note", "title"),
+    [
+        ("**Title:** Blue Jug", "Blue Jug"), ("- **Title**: *Blue Jug*", "Blue Jug"), ("***Blue Jug***", "Blue Jug"),
+        ("__Title__: `Blue Jug`", "Blue Jug"), ("title: 2*3* 4", "2*3* 4"), ("title: 4 *2*3", "4 *2*3"),
+        ("title: * Blue *", "* Blue *"),
+    ],
+)  # fmt: skip
+def test_stars_that_make_words_stout_are_no_part_of_them_in_markdown(tmp_path: Path, note: str, title: str) -> None:
+    (tmp_path / "Jug.md").write_text(f"{note}\n**hold:** no\n**for:** *site*\n", encoding="utf-8")
+    facts, told = facts_of(tmp_path, "Jug.jpg")
+    assert (facts.title, facts.released, facts.destinations, told) == (title, True, ("site",), ())
+
+
+@pytest.mark.parametrize("note", ["[[work]]\nhold = true", "works = [{hold = true}]", "works = [1, {hold = true}]"])
+def test_a_hold_in_a_list_of_tables_holds(tmp_path: Path, note: str) -> None:
+    (tmp_path / "Jug.toml").write_text(note, encoding="utf-8")
+    assert facts_of(tmp_path, "Jug.jpg")[0].hold
+
+
+def test_keywords_are_parted_by_the_commas_of_other_scripts_too(tmp_path: Path) -> None:
+    assert read(tmp_path, "keywords: 船、海，貝，قارب، بحر\n")[0].keywords == ("船", "海", "貝", "قارب", "بحر")
+
+
 @pytest.mark.parametrize("line", ["Photo - harbour", "Dusk - Harbour", "Order-less"])
 def test_a_dash_in_a_title_stays(tmp_path: Path, line: str) -> None:
     assert read(tmp_path, f"{line}\n")[0].title == line

@@ -192,10 +192,17 @@ def test_a_title_that_ends_in_numbers_keeps_them() -> None:
     assert trailing_size("18x24in") == ("18x24in", {})
 
 
-@pytest.mark.parametrize("coding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"])
+@pytest.mark.parametrize(
+    "coding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252", "utf-32", "utf-32-be"]
+)
 def test_a_note_is_read_however_the_phone_has_kept_it(coding: str, tmp_path: Path) -> None:
     facts, warnings = read(tmp_path, "IMG_1.jpg", "title: “Möwen am Kai”\nyear: 2026\n".encode(coding))
     assert (facts.title, facts.year, warnings) == ("Möwen am Kai", "2026", ())
+
+
+def test_signs_that_stand_for_nothing_make_no_other_word_of_hold(tmp_path: Path) -> None:
+    for note in ("hold: yes\n".encode("utf-32-le"), b"ho\0ld: yes\n"):
+        assert read(tmp_path, "IMG_1.jpg", note)[0].hold
 
 
 @pytest.mark.parametrize("behind", ["", "a"], ids=["between letters", "within a letter"])

@@ -43,7 +43,13 @@ def test_folders(tmp_path: Path) -> None:
     assert said.kind == "ink"
     assert said.hold
     assert said.title == "Blue Jug"
-    assert facts(tmp_path, "Camera Uploads/IMG_0002.jpg")[0].title == ""
+    for folder in (
+        "Camera Uploads", "Camera Roll", "camera_roll (2)", "All Photos", "My Pictures", "Downloads", "Recents",
+        "Screenshots", "New folder", "Untitled folder 2",
+    ):  # fmt: skip
+        assert (folder, facts(tmp_path, f"{folder}/IMG_0002.jpg")[0].title) == (folder, "")
+    for folder in ("Photos of Saltmere", "Camera obscura", "Recent work", "New harbour"):
+        assert facts(tmp_path, f"{folder}/IMG_0002.jpg")[0].title == folder
 
 
 def test_a_loose_note_wins_and_what_it_can_not_say_is_told(tmp_path: Path) -> None:
@@ -152,13 +158,14 @@ def test_a_folders_note_holds_for_all_in_it_and_the_photos_own_wins(tmp_path: Pa
 
 
 def test_a_sketchbook_remembers_its_paper(tmp_path: Path) -> None:
-    for folder in ("Grey book", "DCIM"):
+    for folder in ("Grey book", "DCIM", "Camera Roll"):
         (tmp_path / folder).mkdir()
         (tmp_path / folder / "IMG_1.txt").write_text("paper: toned\ntitle: Rope", encoding="utf-8")
     later, _ = facts_of(tmp_path, "Grey book/IMG_2.jpg")
     assert later.paper == "toned"
     assert later.title == "Grey book"  # only the paper is the book's
     assert facts_of(tmp_path, "DCIM/IMG_2.jpg")[0].paper is None  # a camera's folder is no sketchbook
+    assert facts_of(tmp_path, "Camera Roll/IMG_2.jpg")[0].paper is None
     (tmp_path / "Grey book" / "IMG_3.txt").write_text("paper: white", encoding="utf-8")
     assert facts_of(tmp_path, "Grey book/IMG_3.jpg")[0].paper == "white"
 

@@ -4,11 +4,11 @@ import argparse
 import json
 from dataclasses import asdict
 
-from autoprep.cli.found import ready_away, settings_of
+from autoprep.cli.found import inbox_away, ready_away, settings_of
 from autoprep.logs import plain
 from autoprep.service.outlook import empty_folders, made_otherwise, outlook
-from autoprep.told.standing import no_inbox
 from autoprep.told.summary import preset_words, warnings_of
+from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import find_config, load, worker_count
 from autoprep.wishes.tables import Settings
 
@@ -18,7 +18,7 @@ def check(options: argparse.Namespace) -> int:
     if options.ahead:
         return _ahead(settings_of(options), as_json=options.json)
     settings = load(find_config(options.config))
-    warnings = [*warnings_of(settings), *made_otherwise(settings), *empty_folders(settings)]
+    warnings = [*_away(settings), *warnings_of(settings), *made_otherwise(settings), *empty_folders(settings)]
     if options.json:
         print(
             json.dumps(
@@ -42,9 +42,21 @@ def check(options: argparse.Namespace) -> int:
     return 0
 
 
+def _away(settings: Settings) -> list[str]:
+    """The folders that are not there yet, or not now: as `status` tells these."""
+    told = {"inbox": inbox_away(settings) if ledger_path(settings).is_file() else "", "ready": ready_away(settings)}
+    absent = [
+        f"the {name.replace('_', ' ')} folder does not exist yet"
+        for name, place in settings.folders
+        if not place.is_dir() and not told.get(name)
+    ]
+    said = [f"Nothing comes in: {told['inbox']}"] if told["inbox"] else []
+    said += [f"Nothing can be made: {told['ready']}"] if told["ready"] else []
+    return [*said, *absent]
+
+
 def _ahead(settings: Settings, *, as_json: bool) -> int:
-    away = no_inbox(settings)
-    gone = ready_away(settings)
+    away, gone = inbox_away(settings), ready_away(settings)
     lines = [f"Nothing can be made: {gone}"] if gone else []
     lines += [f"Nothing comes in: {away}"] if away else outlook(settings)
     code = 1 if away or gone else 0  # as for `once` and `status`: nobody knows what waits, or it can't be made

@@ -10,11 +10,10 @@ from collections.abc import Callable, Mapping
 from pathlib import Path, PurePosixPath
 
 from autoprep.errors import ConfigError, UsageError
-from autoprep.job.away import no_ready, take_as_it_lies
+from autoprep.job.away import no_inbox, no_ready, take_as_it_lies
 from autoprep.ledger import Fitting, Job, Ledger, is_lost
 from autoprep.logs import as_shown, composed, plain
 from autoprep.told.explanations import NO_PHOTO, ends_too_early
-from autoprep.told.standing import no_inbox
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import find_config, load
 from autoprep.wishes.tables import Settings
@@ -37,10 +36,10 @@ def make_folders(settings: Settings, *, anew: bool = False) -> None:
     finished pictures; anew: the artist has asked for that one where it was away.
     """
     folders = settings.folders
-    away = no_inbox(settings) if ledger_path(settings).is_file() else ""
+    gone = _of_ledger(settings, take_as_it_lies) if anew else ready_away(settings)
+    away = _of_ledger(settings, lambda ledger: no_inbox(settings, ledger))
     if away:
         print(f"autoprep: {away}", file=sys.stderr)
-    gone = _of_ledger(settings, take_as_it_lies) if anew else ready_away(settings)
     if gone:
         print(f"autoprep: {gone}", file=sys.stderr)
     kept = {folders.inbox: away, folders.ready: gone}
@@ -59,6 +58,13 @@ def make_folders(settings: Settings, *, anew: bool = False) -> None:
 def ready_away(settings: Settings) -> str:
     """Why nothing can be put into the folder of finished pictures, nor looked for there; empty where it can."""
     return _of_ledger(settings, lambda ledger: no_ready(settings, ledger))
+
+
+def inbox_away(settings: Settings) -> str:
+    """Why nothing can come in; empty where it can."""
+    if not ledger_path(settings).is_file():
+        return no_inbox(settings, None)
+    return _of_ledger(settings, lambda ledger: no_inbox(settings, ledger))
 
 
 def _of_ledger(settings: Settings, ask: Callable[[Ledger], str | None]) -> str:

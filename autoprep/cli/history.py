@@ -12,13 +12,14 @@ from datetime import date
 from itertools import islice
 from typing import get_args
 
-from autoprep.cli.found import find_job, open_ledger, settings_of
+from autoprep.cli.found import find_job, open_ledger, ready_away, settings_of
 from autoprep.domain import Outcome
 from autoprep.errors import UsageError
 from autoprep.files.ignored import is_ignored_folder
-from autoprep.job.away import no_ready
+from autoprep.job.away import no_inbox, no_ready
 from autoprep.ledger import HELD_BACK, TROUBLE, Ledger, Listed, Overview
 from autoprep.logs import as_shown, counted, plain
+from autoprep.told.lost_notes import holds_unheard
 from autoprep.told.standing import status_of
 from autoprep.told.work_lists import lists_told
 from autoprep.told.works import held_by
@@ -148,7 +149,10 @@ def show(options: argparse.Namespace) -> int:
     elif options.json:
         print(job.record.model_dump_json(indent=2))
     else:
-        print_record(job.record, settings.studio)
+        away = ready_away(settings)  # then nobody knows what was picked up
+        print_record(job.record, None if away else settings.studio)
+        if away and job.record.outputs:
+            print(f"  where its files are is not known: {plain(away)}")
         if job.problem:
             print(f"  what was said or asked since is not done yet{_why(job.problem)}")
     return 0
@@ -188,14 +192,15 @@ def status(options: argparse.Namespace) -> int:
     settings = settings_of(options)
     ledger = open_ledger(settings)
     try:
-        lists = lists_told(settings.folders.inbox, ledger)
+        lists, unheard = lists_told(settings.folders.inbox, ledger), holds_unheard(settings.folders.inbox, ledger)
         if ledger is None:
-            found = status_of(settings, None, lists=lists, not_begun=_not_begun(settings, None, ()))
+            left, away = _not_begun(settings, None, ()), no_inbox(settings, None)
+            found = status_of(settings, None, lists=lists, not_begun=left, no_inbox=away, unheard=unheard)
         else:
             unfinished, unread = ledger.unfinished(time.time()), ledger.unread()
             left = _not_begun(settings, ledger, (*unfinished, *unread))
-            trouble, gone = ledger.kept(TROUBLE), no_ready(settings, ledger)
-            found = status_of(settings, ledger.overview, trouble, unfinished, unread, lists, left, gone)
+            trouble, gone, away = ledger.kept(TROUBLE), no_ready(settings, ledger), no_inbox(settings, ledger)
+            found = status_of(settings, ledger.overview, trouble, unfinished, unread, lists, left, gone, away, unheard)
     finally:
         if ledger is not None:
             ledger.close()

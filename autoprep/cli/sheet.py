@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from autoprep.cli.found import find_destination, open_ledger, refuse_own, settings_of
+from autoprep.cli.found import find_destination, open_ledger, ready_away, refuse_own, settings_of
 from autoprep.cli.history import month_of
 from autoprep.domain import WorkFacts
 from autoprep.errors import UsageError
 from autoprep.files.storage import write_now
 from autoprep.ledger import Overview, WorkRow
-from autoprep.logs import counted
+from autoprep.logs import counted, plain
 from autoprep.metadata.statement import physical
 from autoprep.service.studio import listed_in
 from autoprep.told.lists import Entry
@@ -32,6 +32,9 @@ def make_sheet(options: argparse.Namespace) -> int:
         raise UsageError(f"{target} is there already; --anyway writes a new one in its place")
     options.destination = name = find_destination(settings, options.destination)
     month = month_of(options.month)
+    if name is not None and (away := ready_away(settings)):
+        print(f"No sheet was made: {plain(away)}")
+        return 1
     ledger = open_ledger(settings)
     try:
         cells = [] if ledger is None else _cells(settings, ledger.overview, options, month)

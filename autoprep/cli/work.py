@@ -11,13 +11,12 @@ from collections.abc import Iterator
 
 from tqdm import tqdm
 
-from autoprep.cli.found import make_folders, ready_away, settings_of
+from autoprep.cli.found import inbox_away, make_folders, ready_away, settings_of
 from autoprep.domain import JobRecord
 from autoprep.logs import counted, open_log
 from autoprep.service.engine import Engine
 from autoprep.service.notify import Notifier
 from autoprep.told.metrics import Metrics
-from autoprep.told.standing import no_inbox
 from autoprep.told.summary import mark_notes, print_summary, tried_later
 from autoprep.wishes.settings import worker_count
 from autoprep.wishes.tables import Settings
@@ -92,7 +91,7 @@ def once(options: argparse.Namespace) -> int:
     later: dict[str, str] = {}
     records = process_all(settings, show=not options.json, acts=acts, later=later)
     gone = ready_away(settings)
-    away = no_inbox(settings)  # then nobody knows what waits: that must not look as if all were done
+    away = inbox_away(settings)  # then nobody knows what waits: that must not look as if all were done
     if options.json:
         print(json.dumps([record.model_dump(mode="json") for record in records], ensure_ascii=False, indent=2))
         for line in tried_later(later):  # of which there is no record yet

@@ -3,7 +3,7 @@
 import argparse
 import sys
 
-from autoprep.cli.found import find_destination, open_ledger, settings_of
+from autoprep.cli.found import find_destination, open_ledger, ready_away, settings_of
 from autoprep.errors import UsageError
 from autoprep.ledger import Overview, WorkRow
 from autoprep.logs import plain
@@ -19,6 +19,9 @@ def list_works(options: argparse.Namespace) -> int:
     wanted = find_destination(settings, options.destination)
     if options.csv and (options.json or wanted is not None):
         raise UsageError(f"--csv does not go with {'--json' if options.json else '--for'}; give one of them")
+    if wanted is not None and (away := ready_away(settings)):
+        print(f"What would go to {wanted} is not known now: {plain(away)}", file=sys.stderr)
+        return 1
     ledger = open_ledger(settings)
     try:
         rows = [] if ledger is None else ledger.overview.works_and_questions()

@@ -1,4 +1,4 @@
-"""Whether the folder of finished pictures is away: a share that is not connected, a folder that was renamed."""
+"""Whether the folder of finished pictures, or the inbox, is away: a share that is not connected, a renamed folder."""
 
 import os
 from pathlib import Path
@@ -6,8 +6,10 @@ from pathlib import Path
 from autoprep.ledger import Ledger
 from autoprep.wishes.tables import Settings
 
-# In the ledger the folder of finished pictures that was seen on a disk of its own: another one need not be.
+# In the ledger the folders that were seen on a disk of their own: others in their place need not be.
 _APART = "finished pictures on a disk of their own"
+_INBOX_APART = "the inbox on a disk of its own"
+_NOT_CONNECTED = "no longer on the disk that it was on (one that is not connected?)"
 
 
 def no_ready(settings: Settings, ledger: Ledger) -> str:
@@ -21,7 +23,7 @@ def no_ready(settings: Settings, ledger: Ledger) -> str:
         with os.scandir(ready) as entries:
             next(entries, None)
         if not is_apart(ready) and ledger.kept(_APART) == ascii(str(ready)):
-            why = "is no longer on the disk that it was on (one that is not connected?)"
+            why = f"is {_NOT_CONNECTED}"
     except (FileNotFoundError, NotADirectoryError):
         if ledger.overview.has_had_files(ready):
             why = "is not there (a disk that is away?)"
@@ -33,21 +35,49 @@ def no_ready(settings: Settings, ledger: Ledger) -> str:
     return f"the folder of finished pictures {ready} {why}; once it is back, all goes on by itself, and {anew}"
 
 
+def no_inbox(settings: Settings, ledger: Ledger | None) -> str:
+    """Why nothing can come in; empty where it can. ledger: None where there is none yet.
+
+    A share that is not connected leaves an empty folder. One with something in it is used, whatever disk it is on.
+    """
+    inbox = settings.folders.inbox
+    try:
+        with os.scandir(inbox) as entries:
+            empty = all(entry.name.startswith(".") for entry in entries)
+    except FileNotFoundError:
+        return f"the inbox {inbox} is not there (a disk that is away?); once it is back, all goes on by itself"
+    except OSError as problem:
+        return f"the inbox {inbox} can't be read ({problem.strerror})"
+    if empty and ledger is not None and not is_apart(inbox) and ledger.kept(_INBOX_APART) == ascii(str(inbox)):
+        return f"the inbox {inbox} is empty, and {_NOT_CONNECTED}; once it is back, all goes on by itself"
+    return ""
+
+
 def note_disk(settings: Settings, ledger: Ledger) -> None:
-    """Keep in mind that ready/ is on a disk of its own: where it is not one day, that disk is away."""
-    called = ascii(str(settings.folders.ready))  # a name need not be text
-    if is_apart(settings.folders.ready) and ledger.kept(_APART) != called:
-        ledger.keep(_APART, called)
+    """Keep in mind that ready/, which is not away, is on a disk of its own: where it is not one day, that is away."""
+    _note(ledger, _APART, settings.folders.ready)
+
+
+def note_inbox_disk(settings: Settings, ledger: Ledger) -> None:
+    """The same of the inbox."""
+    _note(ledger, _INBOX_APART, settings.folders.inbox)
+
+
+def _note(ledger: Ledger, what: str, folder: Path) -> None:
+    called = ascii(str(folder)) if is_apart(folder) else ""  # a name need not be text
+    if ledger.kept(what) != called:
+        ledger.keep(what, called)
 
 
 def take_as_it_lies(ledger: Ledger) -> None:
-    """The artist has asked for ready/ anew: it may lie on another disk than before."""
+    """The artist has asked for the folders anew: they may lie on another disk than before."""
     ledger.keep(_APART, "")
+    ledger.keep(_INBOX_APART, "")
 
 
-def is_apart(ready: Path) -> bool:
+def is_apart(folder: Path) -> bool:
     """Whether a folder is the top of a disk of its own, or of a share."""
     try:
-        return os.stat(ready).st_dev != os.stat(ready.resolve().parent).st_dev
+        return os.stat(folder).st_dev != os.stat(folder.resolve().parent).st_dev
     except (OSError, RuntimeError):  # a link that leads to itself
         return False

@@ -161,6 +161,12 @@ class Attention:
             found = {path: (shown_as(path), job) for path, job in rows} | found
         return found
 
+    def questions(self) -> list[tuple[str, bytes]]:
+        """What the photos are called that wait for an answer, and their paths below the inbox, oldest first."""
+        return self._db.execute(
+            "SELECT shown, path FROM jobs WHERE outcome = 'needs a look' ORDER BY number"
+        ).fetchall()
+
     def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:
         """Photos that are ready, wait everywhere and have no file, where these words stand in what is said of them."""
         rows = self._db.execute(

@@ -79,6 +79,7 @@ class Engine:
         self._look_s = 0.0  # how long the last one took
         self._page_due, self._list_due = True, False
         self._stumbled, self._complained = False, -1e9
+        self._told_away: list[str] = []  # of which folders, on the first page
         self._away = False  # the studio was moved while it was worked in: nothing is made anew at the old place
         self._trouble, self._troubled_at = "", 0.0
         self._keep_trouble("")  # of an earlier run that was cut off
@@ -140,6 +141,8 @@ class Engine:
         room = self._desk.room(self._complain)
         if self._desk.space.back:  # held pictures may lie there again
             self._stirred, self._next_scan = True, 0.0
+        if self._told_away != (told := self._desk.space.told()):
+            self._told_away, self._page_due = told, True
         self._page_due |= self._desk.work_out()  # what is withdrawn needs no room, and must not wait for it
         if room:
             self._begin()
@@ -290,7 +293,10 @@ class Engine:
         what = "proof page"
         try:
             if due:
-                self._page_due = not self._pages.write(self.settings, self.ledger.overview, date.today(), last=last)
+                self._page_due = not self._pages.write(
+                    self.settings, self.ledger.overview, date.today(), last=last, away=self._told_away,
+                    no_ready=bool(self._desk.space.away),
+                )  # fmt: skip
             what = "list of works"
             self._list_due = not self._lists.write(self.settings, self.ledger.overview, last=last)
             self._page_due |= self._lists.news

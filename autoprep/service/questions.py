@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Callable, Container, Iterator
 from pathlib import Path
 
+from autoprep.job.away import is_apart
 from autoprep.job.orders import EACH, LOOSE_FILES, NO_WORK, NONE_OF_THESE, choice_name
 from autoprep.ledger import OpenQuestion
 
@@ -31,8 +32,8 @@ class Questions:
     """The open questions, and the folders where their pictures lie.
 
     settle_s: an answer counts when its folder has been as it is for so long: pictures are deleted one after another.
-    root: by which number the file system knew the folder of all questions when one was seen in it last; empty where
-    none was.
+    root: by which number the file system knew the folder of all questions when one was seen in it last, and whether
+    it was part of the studio's own disk; empty where none was.
     """
 
     def __init__(self, settle_s: float, clock: Callable[[], float] = time.monotonic, root: str = "") -> None:
@@ -97,16 +98,20 @@ class Questions:
 
     def _note_root(self, question: OpenQuestion) -> None:
         with contextlib.suppress(OSError):
-            self.root = str(os.stat(question.folder.parent).st_ino)
+            self.root = _known_by(question.folder.parent)
 
     def _is_deleted(self, question: OpenQuestion, problem: OSError) -> bool:
         """Whether a folder that can't be looked at is no more. Where the folder of all questions is another one than
-        before, a disk or a share may be away, and nobody has deleted anything."""
+        before, or is not there, a disk or a share may be away that it was on, and nobody has deleted anything."""
+        place = question.folder.parent
         try:
-            root = str(os.stat(question.folder.parent).st_ino)
+            root = _known_by(place)
+        except FileNotFoundError:
+            root = _HERE if place.parent.is_dir() and not place.is_symlink() else ""
         except OSError:
             return False
-        return isinstance(problem, FileNotFoundError) and root == self.root
+        same = root == self.root or (root.endswith(_HERE) and self.root.endswith(_HERE))
+        return isinstance(problem, FileNotFoundError) and same
 
     def _has_settled(self, job: str, changed: int) -> bool:
         now = self._clock()
@@ -118,6 +123,14 @@ class Questions:
     def unsettled(self) -> bool:
         """Whether an answer may still be on its way."""
         return bool(self._pending)
+
+
+_HERE = " here"  # so ends what is known of a folder that no disk or share of its own holds
+
+
+def _known_by(place: Path) -> str:
+    """By what the folder of all questions is known again. Raises OSError."""
+    return f"{os.stat(place).st_ino}{'' if is_apart(place) or place.is_symlink() else _HERE}"
 
 
 def _answer(question: OpenQuestion) -> int | None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from autoprep.domain import kind_of
 from autoprep.errors import DeliveryError, ReadyAway
-from autoprep.job.away import no_ready, note_disk
+from autoprep.job.away import no_inbox, no_ready, note_disk, note_inbox_disk
 from autoprep.job.orders import JobResult
 from autoprep.ledger import Ledger
 from autoprep.service.steps import GiveUp, Restore, Step, Withdraw
@@ -17,12 +17,12 @@ from autoprep.wishes.tables import Settings
 
 class Space:
     """full: there was no room to begin anything at the last look; away: why nothing can be put into ready/, for it was
-    away then; back: it was away at the look before.
+    away then; back: it was away at the look before; no_inbox: why nothing could come in.
     """
 
     def __init__(self, ledger: Ledger, log: Any) -> None:
         self._ledger, self._log = ledger, log
-        self.full, self.away, self.back = False, "", False
+        self.full, self.away, self.back, self.no_inbox = False, "", False, ""
 
     def look(self, settings: Settings, complain: Callable[..., None]) -> bool:
         """Whether anything can be begun."""
@@ -35,7 +35,17 @@ class Space:
             complain("waiting for ready/", reason=self.away)
         else:
             note_disk(settings, self._ledger)
+        self.no_inbox = no_inbox(settings, self._ledger)
+        if self.no_inbox:
+            complain("waiting for the inbox", reason=self.no_inbox)
+        else:
+            note_inbox_disk(settings, self._ledger)
         return not (self.full or self.away)
+
+    def told(self) -> list[str]:
+        """What was away at the last look, in words."""
+        said = [f"Nothing comes in: {self.no_inbox}"] if self.no_inbox else []
+        return [*said, f"Nothing can be made: {self.away}"] if self.away else said
 
     def _look_at_disk(self, settings: Settings, complain: Callable[..., None]) -> None:
         try:

@@ -16,11 +16,14 @@ from autoprep.told.web import page
 
 @dataclass(frozen=True)
 class Place:
-    """Where the page lies and what its links are relative to; works: job -> the work that the photo shows."""
+    """Where the page lies and what its links are relative to; works: job -> the work that the photo shows; no_ready:
+    whether the finished pictures are away, so that nobody knows which of them were picked up.
+    """
 
     studio: Path
     page_folder: Path
     works: Mapping[str, str] = field(default_factory=dict)
+    no_ready: bool = False
 
 
 @dataclass(frozen=True)
@@ -30,7 +33,7 @@ class Front:
     questions: all that wait, of which waiting holds some; day: that of the records in latest, as 2026-11-26;
     months: month -> block -> photos on that page, the newest month first; words: photos with words that can't be used,
     the newest first; afresh: how many wait to be measured again, as the artist has asked;
-    letters: what is told of letters that no font holds.
+    letters: what is told of letters that no font holds; away: which of the studio's folders are away, and why.
     """
 
     waiting: Sequence[JobRecord] = ()
@@ -43,6 +46,7 @@ class Front:
     words: Sequence[WorkRow] = ()
     afresh: int = 0
     letters: Sequence[str] = ()
+    away: Sequence[str] = ()
 
 
 def index_html(artist: str, place: Place, front: Front) -> str:
@@ -54,7 +58,8 @@ def index_html(artist: str, place: Place, front: Front) -> str:
     rest = f'<p class="quiet">{more} more questions wait; the pages of the months show them.</p>' if more > 0 else ""
     day = "Today" if front.today else _in_words(front.day)
     body = (
-        _section("Waits for your answer", place, front.waiting) + rest + _words(front.words) + _letters(front.letters)
+        _away(front.away) + _section("Waits for your answer", place, front.waiting) + rest
+        + _words(front.words) + _letters(front.letters)
         + _section(day, place, front.latest)
         + _months(front.months)
     )  # fmt: skip
@@ -99,6 +104,11 @@ def _words(rows: Sequence[WorkRow]) -> str:
     rest = f"<details><summary>{len(items) - _AT_ONCE} more</summary><ul>{older}</ul></details>" if older else ""
     shown = f"<ul>{''.join(items[:_AT_ONCE])}</ul>{rest}"
     return f'<h2 class="part">Your words that are not understood, or do not agree</h2>{shown}' if items else ""
+
+
+def _away(lines: Sequence[str]) -> str:
+    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f'<h2 class="part">Folders that are away</h2><ul>{items}</ul>' if items else ""
 
 
 def _letters(lines: Sequence[str]) -> str:
@@ -297,7 +307,11 @@ def file_rows(place: Place, outputs: Iterable[OutputRecord], made: Mapping[str, 
     for out in outputs:
         lies = (place.studio / out.path).exists()
         name = escape(out.destination)
-        shown = f'<a href="{_link(place, out.path)}">{name}</a>' if lies else f"{name} (picked up)"
+        shown = (
+            f'<a href="{_link(place, out.path)}">{name}</a>'
+            if lies
+            else f"{name} ({'away' if place.no_ready else 'picked up'})"
+        )
         day, columns = (made or {}).get(out.destination, ""), 3 + (made is not None)
         rows.append(
             f"<tr><td>{shown}</td>{_day(day) if made is not None else ''}"

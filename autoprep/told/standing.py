@@ -3,7 +3,7 @@
 import contextlib
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import chain
@@ -52,7 +52,9 @@ class Status:
     letters: what is told of letters in lists that no font holds; lists: what is wrong with lists of works in the inbox;
     not_begun: photos in the inbox that are not taken in yet, for photos are read when it is nearly their turn;
     closed: destinations whose folder can't be written to, though pictures wait for it; no_records: why the ledger
-    can't be written to; no_ready: why nothing can be put into ready/.
+    can't be written to; no_ready: why nothing can be put into ready/; asked_of_none: photos with a question that are no
+    longer in the inbox, which questions does not count: who has thrown one away is not to be asked for ever; unheard:
+    notes that ask to hold and speak of no photo.
     """
 
     waiting: int
@@ -87,6 +89,8 @@ class Status:
     closed: tuple[str, ...] = ()
     no_records: str = ""
     no_ready: str = ""
+    asked_of_none: tuple[str, ...] = ()
+    unheard: tuple[str, ...] = ()
 
     @property
     def needs_attention(self) -> bool:
@@ -112,6 +116,11 @@ class Status:
             said.append(f"Nothing is worked on: {self.trouble}")
         if self.questions:
             said.append(f"Questions for you: {self.questions} (in the folder needs-a-look)")
+        if self.asked_of_none:
+            named = _named(self.asked_of_none, _MOST_NAMED)
+            said.append(
+                f"Questions about photos that are no longer in the inbox: {named}; they count when these are back"
+            )
         if self.set_aside:
             said.append(f"Set aside: {_named(self.photos_set_aside, _MOST_NAMED)}; `autoprep retry` starts them over")
         lost = self.no_such_destination
@@ -129,6 +138,9 @@ class Status:
         if self.unclear:
             words = "Photos with words that are not understood, or do not agree"
             said.append(f"{words}: {_named(self.unclear, _MOST_UNCLEAR)}; `autoprep show PHOTO` says which")
+        if self.unheard:
+            words = "Notes that ask to hold, and are called like no photo beside them"
+            said.append(f"{words}: {_named(self.unheard, _MOST_NAMED)}; one for a whole folder is called note.txt")
         said += [f"In a list, {line}" for line in map(plain, self.letters[:_MOST_NAMED])]
         said += [f"List of works: {line}" for line in map(plain, self.lists[:_MOST_NAMED])]
         if self.not_photos:
@@ -151,16 +163,19 @@ class Status:
             said.append(f"{words}: {_named(self.unknown_there, _MOST_NAMED)}; take them out if they show these")
         return said
 
+    def _failing(self) -> list[str]:
+        """What is tried again, by why: where a disk is away one reason holds for all."""
+        groups = list(by_reason(self.failing).items())
+        said = [f"Tried again later: {for_whom(names)}: {plain(why)}" for why, names in groups[:_MOST_NAMED]]
+        more = sum(len(names) for _, names in groups[_MOST_NAMED:])
+        return [*said, f"Tried again later: {more} more; `autoprep status --json` names all"] if more else said
+
     def _waits(self) -> list[str]:
         """What waits for another reason than that it is new, and for what."""
         afresh = f"To be measured again, as you asked: {_named(self.asked_afresh, _MOST_NAMED)}"
         said = [afresh] if self.asked_afresh else []
         said += [f"Not whole yet: {plain(name)}: {ends_too_early(until)}" for name, until in self.unfinished.items()]
-        failing = [f"Tried again later: {plain(name)}: {plain(why)}" for name, why in self.failing.items()]
-        said += failing[:_MOST_NAMED]
-        if len(failing) > _MOST_NAMED:
-            more = len(failing) - _MOST_NAMED
-            said.append(f"Tried again later: {more} more; `autoprep status --json` names all")
+        said += self._failing()
         if self.absent:
             said.append(f"Waiting for their photos, which are not in the inbox: {_named(self.absent, _MOST_NAMED)}")
         if self.closed:
@@ -171,7 +186,20 @@ class Status:
         return said
 
 
-def _named(photos: tuple[str, ...], most: int) -> str:
+def by_reason(reasons: Mapping[str, str]) -> dict[str, list[str]]:
+    """Reason -> what has it, in the order in which they are first met."""
+    found: dict[str, list[str]] = {}
+    for name, reason in reasons.items():
+        found.setdefault(reason, []).append(name)
+    return found
+
+
+def for_whom(photos: Sequence[str]) -> str:
+    """The photo that has a reason; where many have it, how many, and what the first are called."""
+    return plain(photos[0]) if len(photos) == 1 else _named(photos, _MOST_NAMED)
+
+
+def _named(photos: Sequence[str], most: int) -> str:
     """How many photos, and what the first of them are called."""
     more = f" and {len(photos) - most} more" if len(photos) > most else ""
     return f"{len(photos)} ({', '.join(plain(photo) for photo in photos[:most])}{more})"
@@ -199,27 +227,24 @@ def _not_photos(settings: Settings, overview: Overview) -> int:
     return sum(os.path.lexists(os.path.join(inbox, path)) for path in paths)
 
 
-def _set_aside(settings: Settings, overview: Overview) -> tuple[str, ...]:
+def _set_aside(settings: Settings, overview: Overview, *, away: bool) -> tuple[str, ...]:
     """The photos that were set aside and lie in the inbox yet: who has thrown one away is not to look at it for ever.
 
     Where the inbox is away nobody knows.
     """
-    inbox, away = os.fsencode(settings.folders.inbox), bool(no_inbox(settings))
+    inbox = os.fsencode(settings.folders.inbox)
     photos = overview.set_aside().items()
     return tuple(shown for path, (shown, _) in photos if away or os.path.lexists(os.path.join(inbox, path)))
 
 
-def no_inbox(settings: Settings) -> str:
-    """Why nothing can come in: a disk that is away, a folder that was renamed, one that may not be read."""
-    inbox = settings.folders.inbox
-    try:
-        with os.scandir(inbox) as entries:
-            next(entries, None)
-    except FileNotFoundError:
-        return f"the inbox {inbox} is not there (a disk that is away?); once it is back, all goes on by itself"
-    except OSError as problem:
-        return f"the inbox {inbox} can't be read ({problem.strerror})"
-    return ""
+def _asked(settings: Settings, overview: Overview, *, away: bool) -> tuple[int, tuple[str, ...]]:
+    """How many questions wait, and the photos of others that are no longer in the inbox.
+
+    Where that is away nobody knows.
+    """
+    inbox, photos = os.fsencode(settings.folders.inbox), overview.questions()
+    gone = [shown for shown, path in photos if not away and not os.path.lexists(os.path.join(inbox, path))]
+    return len(photos) - len(gone), tuple(gone)
 
 
 def _no_records(settings: Settings) -> str:
@@ -273,24 +298,28 @@ def status_of(
     lists: tuple[str, ...] = (),
     not_begun: int = 0,
     no_ready: str = "",
+    no_inbox: str = "",
+    unheard: tuple[str, ...] = (),
 ) -> Status:
     """The standing of a studio from its ledger, None where there is none yet; trouble, unfinished: as in Status.
 
-    unread: files that could not be taken in, and why; lists, not_begun, no_ready: as in Status.
+    unread: files that could not be taken in, and why; lists, not_begun, no_ready, no_inbox, unheard: as in Status.
     """
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
     states = {} if overview is None else overview.states()
     outcomes = {} if overview is None else overview.outcomes()
     nowhere = () if overview is None else _sent_nowhere(overview)
-    aside = () if overview is None else _set_aside(settings, overview)
+    asks, gone = (0, ()) if overview is None else _asked(settings, overview, away=bool(no_inbox))
+    aside = () if overview is None else _set_aside(settings, overview, away=bool(no_inbox))
     not_made = () if overview is None else tuple(overview.with_failures())
     problems = [] if overview is None else overview.with_problems()
     failing = {shown: why for shown, why in problems if why != ABSENT}
     return Status(
         waiting=states.get("queued", 0),
         running=states.get("running", 0),
-        questions=outcomes.get("needs a look", 0),
+        questions=asks,
+        asked_of_none=gone,
         set_aside=len(aside),
         not_given_out=len(nowhere) + len(not_made),
         finished=outcomes.get("ready", 0) + outcomes.get("alternate", 0),
@@ -304,7 +333,8 @@ def status_of(
         photos_set_aside=aside,
         not_made=not_made,
         failing={**failing, **(unread or {})},
-        no_inbox=no_inbox(settings),
+        no_inbox=no_inbox,
+        unheard=unheard,
         displaced=() if overview is None else tuple(overview.displaced()),
         left_in_place=() if overview is None else _left_in_place(settings, overview, ours=False),
         there_again=() if overview is None else _left_in_place(settings, overview, ours=True),

@@ -11,6 +11,7 @@ from autoprep.ledger import HELD_BACK
 from autoprep.logs import argument, plain
 from autoprep.rendering.mark_shape import NOTHING, shape_of
 from autoprep.told.explanations import about_words, not_given_out
+from autoprep.told.standing import by_reason, for_whom
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.places import font_path
@@ -43,7 +44,7 @@ def print_summary(
     for record in records:
         if record.outcome in ("needs a look", "alternate", "reference", "set aside", "duplicate", "several works"):
             print(f"  {plain(record.photo)}: {record.outcome}. {plain(record.reasons[0])}")
-        for reason, names in _by_reason(not_given_out(record)).items():
+        for reason, names in by_reason(not_given_out(record)).items():
             print(f"  {plain(record.photo)}: {', '.join(names)} {_lacking(record, names)}: {plain(reason)}")
         unclear = about_words(record)
         if unclear:
@@ -60,20 +61,12 @@ def print_summary(
 
 
 def tried_later(later: Mapping[str, str]) -> list[str]:
-    """A line for each photo that is tried again after a pause: why, and how not to wait for it."""
+    """A line for each reason for which photos are tried again after a pause, and how not to wait for one of them."""
     return [
-        f"{plain(photo)}: {plain(why)}; it is tried again by `watch`, or a later `once`; "
-        f"`autoprep retry {argument(photo)}` ends the pause"
-        for photo, why in later.items()
+        f"{for_whom(photos)}: {plain(why)}; {'it is' if len(photos) == 1 else 'they are'} tried again by `watch`, or a "
+        f"later `once`; `autoprep retry {argument(photos[0]) if len(photos) == 1 else 'PHOTO'}` ends the pause"
+        for why, photos in by_reason(later).items()
     ]
-
-
-def _by_reason(reasons: Mapping[str, str]) -> dict[str, list[str]]:
-    """Reason -> the destinations that have it."""
-    found: dict[str, list[str]] = {}
-    for name, reason in reasons.items():
-        found.setdefault(reason, []).append(name)
-    return found
 
 
 def _lacking(record: JobRecord, names: list[str]) -> str:
@@ -111,11 +104,6 @@ def warnings_of(settings: Settings) -> list[str]:
     if absent:
         notes.append(f"no font on this machine holds {absent}, so there is no mark; name one that does in mark.font")
     notes += mark_notes(settings)
-    notes += [
-        f"the {name.replace('_', ' ')} folder does not exist yet"
-        for name, place in settings.folders
-        if not place.is_dir()
-    ]
     notes += [
         f"{name}: its folder {place} is a link, so its pictures lie in {place.resolve()}"
         for name, place in ((name, settings.folders.ready / name) for name in settings.destinations)
@@ -214,7 +202,7 @@ def print_record(record: JobRecord, studio: Path | None = None) -> None:
         print(f"  said of it: {plain(said)}")
     for reason in record.reasons:
         print(f"  - {plain(reason)}")
-    for reason, names in _by_reason(not_given_out(record)).items():
+    for reason, names in by_reason(not_given_out(record)).items():
         print(f"  {_lacking(record, names)}: {', '.join(names)}: {plain(reason)}")
     for line in about_words(record):
         print(f"  about your words: {plain(line)}")

@@ -24,14 +24,14 @@ def lists_told(inbox: Path, ledger: Ledger | None) -> tuple[str, ...]:
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(filter(is_work_list, files)):
             if ledger is not None and not known:
-                known = _known(ledger)
+                known = known_names(ledger)
             place = PurePosixPath(as_shown(os.path.relpath(at, inbox).replace(os.sep, "/")))
             told += told_of(Path(at, name), str(place / as_shown(name)), _is_one_of(Path(at), str(place), known))
     return tuple(told)
 
 
-def _known(ledger: Ledger) -> set[str]:
-    """All names, with folders, that photos and works in them have or had, by which rows may call them."""
+def known_names(ledger: Ledger) -> set[str]:
+    """All names, with folders, that photos and works in them have or had, by which rows and notes may call them."""
     earlier = [name for view in ledger.renamed() for name in view.was]
     return {as_compared(each) for name in (*ledger.overview.names(), *earlier) for each in (name, endless(name))}
 

@@ -12,7 +12,7 @@ from autoprep.wishes.holding import held_name, is_hold, stands_apart
 from autoprep.wishes.lines import AS_INCHES, besides, instead, kind, word
 from autoprep.wishes.sizes import size, trailing_size, wants_unit, year
 
-# Names that cameras, phones, scanners, messengers and screenshots give: they are no titles.
+# Names that cameras, phones, scanners, messengers and screenshots give: no titles.
 _THING = r"img|_mg|dscf|dsc[nf]?|pxl|mvimg|pano|image|photo|picture|foto|bild|scan|screen ?shot|p|cimg|imgp|vid"
 # What computers put before the name of a copy.
 _BEFORE = r"(?:(?:copy of|kopie von|copie de|copia de|copia di)[-_ ]+)?"
@@ -38,7 +38,8 @@ _NOTHING = re.compile(
 _HEX = re.compile(r"[0-9a-fA-F]{16,}|[0-9a-fA-F-]{20,}")
 # Folders that phones and sync tools make.
 _CAMERA_FOLDER = re.compile(
-    r"(dcim|camera|camera[ _-]?uploads|uploads|photos|pictures|inbox|\d{3}\w{0,5})", re.IGNORECASE
+    r"(?i:dcim|camera|camera[ _-]?(?:uploads|roll)|uploads|(?:(?:all|my|saved)[ _-])?(?:photos|pictures|images)|inbox"
+    r"|downloads?|recents?|screen[ _-]?shots?|(?:new|untitled)[ _-]folder|\d{3}\w{0,5})(?:[ _-]*\(?\d{1,3}\)?)?"
 )
 # Photos in such folders, or with such a name, show no work but the light of the others.
 _REFERENCE = re.compile(
@@ -133,7 +134,7 @@ def open_doubts(doubts: Iterable[Doubt], said: Container[str], called: str) -> l
 
 def from_name(shown: str) -> tuple[dict[str, Any], list[Doubt]]:
     """`Blue Jug, 2026, watercolour, 30x40cm` or a plain title; nothing from a camera's name."""
-    stem = PurePosixPath(composed(shown)).stem
+    stem = _INNER.sub("", PurePosixPath(composed(shown)).stem)
     if is_camera_name(stem):
         text = _beside_moment(stem)
         return caption(text) if text else ({}, [])
@@ -142,6 +143,8 @@ def from_name(shown: str) -> tuple[dict[str, Any], list[Doubt]]:
     return caption(stem)
 
 
+# Programs that make a JPEG leave the ending of what they made it of: "IMG_2041.HEIC.jpg".
+_INNER = re.compile(r"\.(?:hei[cf]|jpe?g|png|tiff?|webp|avif|dng)$", re.IGNORECASE)
 # A name of a day and a time: what stands before these, and behind them.
 _AROUND = re.compile(
     rf"(\D*?){_DAY}(?:(?:[-_ T]+|\s+at\s+|,\s*)[0-2]\d[-.:_ h]?[0-5]\d(?:[-.:_ ]?[0-5]\d)?\d*)?(.*)", re.IGNORECASE

@@ -41,6 +41,8 @@ JOINERS = re.compile(r"[\u200c\u200d]")
 # block FF00; from memory). A known word may be in either; a text stays as it is written.
 NARROW = {0x3000: " ", **{0xFF01 + k: chr(0x21 + k) for k in range(94)}}
 _LIST_SIGN = re.compile(r"\s*(?:(?:[-–—*•·‣▪◦+>#]+|\[[ xX]?\]|☐|☑)\s*|\(?\d{1,2}[.)]\s+)+(?=\S)")
+# What programs put before a word that makes it stout, say, or a part of something: "**hold**", "<p>hold", "{\\b hold".
+_MARKS = re.compile(r"\A(?:<[^<>]*>|\\[a-z]+-?\d*|[\s“„«‘\"'*_~`|{}()\[\]])+", re.IGNORECASE)
 QUOTES = (("“", "”"), ("„", "“"), ("«", "»"), ("‘", "’"), ('"', '"'), ("'", "'"), ("”", "”"))
 
 
@@ -66,7 +68,7 @@ def bare(text: str) -> str:
 
 def holds(line: str) -> bool:
     """Whether a line without a colon asks in some way to hold the work."""
-    return bool(_HOLDS.match(bare(line).lstrip(" “„«‘\"'")))
+    return bool(_HOLDS.match(_MARKS.sub("", bare(line))))
 
 
 def holds_by(key: str, value: object) -> bool:

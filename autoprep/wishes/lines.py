@@ -161,7 +161,8 @@ def _folded(key: str) -> str:
 def _at_colon(line: str) -> tuple[str, str, str]:
     """What stands before the first colon, the colon, and what stands behind it; full width is as good.
 
-    Behind a known word a dash is as good too: "Title - Harbour at dusk". But for "photo", by which names begin.
+    Behind a known word a dash is as good too, "Title - Harbour at dusk", and so are "=" and a tab. But for "photo", by
+    which names begin.
     """
     found = re.search("[:：]", line)
     dash = _DASH.match(line) if found is None else None
@@ -170,7 +171,7 @@ def _at_colon(line: str) -> tuple[str, str, str]:
     return (line, "", "") if found is None else (line[: found.start()], found[0], line[found.end() :])
 
 
-_DASH = re.compile(r"\s*([^\W\d]+(?: [^\W\d]+)?)\s+[-–—]\s+(?=\S)")
+_DASH = re.compile(r"\s*([^\W\d]+(?: [^\W\d]+){0,2})(?:\s+[-–—]\s+|\s*=\s*|\s*\t\s*)(?=\S)")
 
 
 def _like_a_key(key: str, value: str) -> bool:
@@ -294,7 +295,7 @@ def _inventory(text: str) -> dict[str, Any]:
 
 
 def _listed(text: str) -> tuple[str, ...]:
-    return tuple(part.strip() for part in re.split(r"[,;]", text) if part.strip())
+    return tuple(part.strip() for part in re.split(r"[,;，；、،؛]", text) if part.strip())
 
 
 _READERS: dict[str, Callable[[str], dict[str, Any]]] = {

@@ -156,7 +156,15 @@ def is_unread(unclear: tuple[str, ...]) -> bool:
 
 
 def _text(data: bytes, *, cut: bool = False) -> str:
-    """The text of a note in whatever way a phone or a computer has kept it. cut: it may end within a letter."""
+    """The text of a note in whatever way a phone or a computer has kept it. cut: it may end within a letter.
+
+    Signs that stand for nothing go: between the letters of a word, as a note of four bytes a letter has them when it is
+    read by two and two, they would make it another.
+    """
+    return _decoded(data, cut=cut).replace("\0", "")
+
+
+def _decoded(data: bytes, *, cut: bool) -> str:
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", "replace")
     odd, even = data[1::2].count(0), data[::2].count(0)
@@ -177,6 +185,7 @@ def said_in(
 ) -> dict[str, Any]:
     """What a note says. A first line without a colon is read like a photo's name."""
     called, text = called or f"the note {as_shown(place.name)}", composed(text)
+    text = _EMPHASIS.sub(r"\2", text) if place.suffix.lower() == ".md" else text
     lines: list[tuple[str, Any]]
     lines, others = _of_toml(text, called, warnings) if place.suffix.lower() == ".toml" else loose(text)
     said: dict[str, Any] = {}
@@ -254,6 +263,8 @@ def _flat(table: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
     for key, value in table.items():
         if isinstance(value, dict):
             yield from _flat(value)
+        elif isinstance(value, list) and any(isinstance(each, dict) for each in value):
+            yield from (line for each in value if isinstance(each, dict) for line in _flat(each))
         else:
             yield key, value
 
@@ -281,8 +292,12 @@ def _from_bare_lines(
     warnings, idle = told
     first = next((" ".join(line.split()) for line in text.splitlines() if any(map(str.isalnum, line))), "")
     for line in others:
+        sent = _SENT.fullmatch(unlisted(line))
         if word(line):
             yield line, word(line)
+        elif sent:  # as a folder may be called; where it goes is no title
+            name = "also" if sent[1].lower() == "also" else "destinations"
+            yield line, read(name, sent[2], called, warnings)
         elif holds(line):  # said in words that are not known: better held than given out
             yield line, {"hold": True}
             warnings.append(_held_until(called, line))
@@ -297,6 +312,9 @@ def _from_bare_lines(
             idle.append(f"{called} says “{short(line)}” without a word and a colon before it; nothing was made of it")
 
 
+# What makes words stout, slanted or even in Markdown: "**title:** Blue Jug".
+_EMPHASIS = re.compile(r"(?<![\w*])(\*\*\*?|\*|__|`)(?=\S)([^*_`\n]*[^\s*_`])\1(?![\w*])")
+_SENT = re.compile(r"(also|only)[\s-]+for\s+(\S.*)", re.IGNORECASE)
 _MOST_IDLE = 12  # lines of one note that are answered one by one: a whole diary may be called like a note
 
 

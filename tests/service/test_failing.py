@@ -483,7 +483,7 @@ def test_a_ledger_that_can_not_be_written_to_is_told_by_status(
 
 
 def test_of_many_that_fail_the_first_are_told() -> None:
-    status = Status(0, 0, 0, 0, 0, 0, "", 900, 500, failing={f"{n}.jpg": "it is planted" for n in range(9)})
+    status = Status(0, 0, 0, 0, 0, 0, "", 900, 500, failing={f"{n}.jpg": f"{n} is planted" for n in range(9)})
     lines = [line for line in status.lines() if line.startswith("Tried again later")]
     assert len(lines) == 7
     assert lines[-1] == "Tried again later: 3 more; `autoprep status --json` names all"
@@ -551,6 +551,24 @@ def test_a_run_that_can_not_see_the_inbox_is_not_called_done(
     away.rename(inbox)
     code, told = said("once")
     assert (code, "Done: nothing was waiting." in told) == (0, True)
+
+
+def test_a_question_about_a_photo_that_was_thrown_away_asks_for_nobody(wren: Studio, said: Said) -> None:
+    wren.put("Gull.jpg", photo(1, answer="ask"))
+    wren.put("Tern.jpg", photo(2, answer="ask"))
+    wren.run()
+    assert "Questions for you: 2 " in said("status")[1]
+    (wren.inbox / "Gull.jpg").unlink()
+    told = said("status")[1]
+    assert "Questions for you: 1 " in told
+    assert "Questions about photos that are no longer in the inbox: 1 (Gull.jpg); they count" in told
+    (wren.inbox / "Tern.jpg").unlink()
+    assert said("status")[0] == 0
+    wren.put("Gull.jpg", photo(1, answer="ask"))
+    assert said("status")[0] == 1
+    off = wren.inbox.rename(wren.inbox.with_name("off"))
+    assert "Questions for you: 2 " in said("status")[1]  # nobody knows what lies there
+    off.rename(wren.inbox)
 
 
 def test_a_photo_that_was_set_aside_and_thrown_away_asks_for_nobody_any_more(wren: Studio, said: Said) -> None:

@@ -238,3 +238,30 @@ def test_status_names_what_waits_for_a_better_photo_or_a_word(wren: Studio, caps
         ledger.close()
         assert main(["status", "--config", str(wren.config)]) == 0  # it waits, and nothing is wrong
         assert (line in capsys.readouterr().out) == (why != "another take")
+
+
+def test_a_note_whose_hold_nobody_hears_is_told(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    """A sync tool had renamed it, and the work was given out without a word."""
+    wren.put("J/b.jpg", photo(1))
+    wren.put("J/a.jpg", photo(2))
+    for name, note in (
+        ("J/note (1).txt", "hold: yes"), ("Kelp.md", "keep this private"), ("J/diary.txt", "A fine day"),
+        ("J/b.txt", "hold: yes"), ("J/A.jpg.txt", "hold: yes"), ("note.txt", "hold: yes"), ("J/.x.txt", "hold"),
+    ):  # fmt: skip
+        wren.put(name, note)
+
+    def told() -> list[str]:
+        capsys.readouterr()
+        main(["status", "--config", str(wren.config)])
+        return [line for line in capsys.readouterr().out.splitlines() if line.startswith("Notes that ask to hold")]
+
+    words = "Notes that ask to hold, and are called like no photo beside them"
+    both = [f"{words}: 2 (Kelp.md, J/note (1).txt); one for a whole folder is called note.txt"]
+    assert told() == both  # before anything came in
+    wren.run()
+    assert told() == both
+    (wren.inbox / "J" / "b.jpg").rename(wren.inbox / "c.jpg")
+    (wren.inbox / "J" / "a.jpg").unlink()
+    wren.run()
+    (wren.inbox / "Kelp.md").unlink()
+    assert told() == [f"{words}: 1 (J/note (1).txt); one for a whole folder is called note.txt"]

@@ -263,8 +263,14 @@ def test_what_a_question_offers_no_longer_leaves_its_folder(wren: Studio) -> Non
     assert left(wren, "Reeds") == ["my own note.txt", "where.jpg", "why.txt"]  # nothing is left to choose from
 
 
-def test_questions_of_a_place_that_is_away_are_not_asked_again(wren: Studio) -> None:
+def test_questions_of_a_place_that_is_away_are_not_asked_again(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
     root = wren.settings.folders.needs_a_look
+    on_share = [True]
+    monkeypatch.setattr("autoprep.service.questions.is_apart", lambda _folder: on_share[0])
+    wren.put("Kelp.txt", "kind: ink")
+    wren.run()
+    wren.made()
+    on_share[0] = False
     away = root.with_name("away")
     root.rename(away)
     wren.run()
@@ -273,9 +279,36 @@ def test_questions_of_a_place_that_is_away_are_not_asked_again(wren: Studio) -> 
     assert wren.made() == []
     root.rmdir()
     away.rename(root)
+    on_share[0] = True
     shutil.rmtree(root / "Kelp")
     wren.run()
     assert [name for _, name, _ in wren.made()] == ["Kelp.jpg"]
+
+
+@pytest.mark.parametrize("left", ["nothing", "an empty folder"])
+def test_all_questions_come_back_where_their_folder_was_deleted(wren: Studio, left: str) -> None:
+    """They were counted for ever, in a folder that held none of them."""
+    root = wren.settings.folders.needs_a_look
+    asked = sorted(place.name for place in root.iterdir())
+    shutil.rmtree(root)
+    if left != "nothing":
+        root.mkdir()  # as `once` does at its start
+    wren.run()
+    assert sorted(place.name for place in root.iterdir()) == asked != []
+
+
+def test_questions_in_a_folder_that_a_link_leads_to_may_be_away(wren: Studio) -> None:
+    root = wren.settings.folders.needs_a_look
+    root.rename(root.with_name("share"))
+    root.symlink_to(root.with_name("share"))
+    wren.put("Kelp.txt", "kind: ink")
+    wren.run()
+    wren.made()
+    root.with_name("share").rename(root.with_name("off"))
+    wren.run()
+    root.with_name("share").mkdir()
+    wren.run()
+    assert wren.made() == []
 
 
 def test_a_folder_counts_as_deleted_when_it_has_been_away_for_a_while(tmp_path: Path) -> None:

@@ -118,6 +118,114 @@ def test_a_share_that_leaves_an_empty_folder_in_its_place_is_away(
     assert len(lying(ready)) == 2 * len(before)
 
 
+def test_an_inbox_that_a_share_has_left_empty_is_away(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    inbox, on_share = wren.inbox, [True]
+    monkeypatch.setattr(away, "is_apart", lambda folder: folder == inbox and on_share[0])
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    (inbox / "Gull.jpg").unlink()
+    assert said("status")[0] == 0  # tidied up by the artist
+    on_share[0] = False
+    (inbox / ".hidden").touch()
+    why = f"the inbox {inbox} is empty, and no longer on the disk that it was on"
+    for command, code in ((("status",), 1), (("once",), 1), (("check", "--ahead"), 1), (("check",), 0)):
+        ended, told = said(*command)
+        assert (command, ended, why in told) == (command, code, True)
+    page = wren.settings.folders.records / "proof" / "index.html"
+    assert f"Nothing comes in: {why}" in page.read_text(encoding="utf-8")
+    on_share[0] = True
+    assert said("once")[0] == 0
+    assert "Nothing comes in" not in page.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("by", ["init", "a photo"])
+def test_an_inbox_on_another_disk_than_before_is_taken_as_it_lies(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch, by: str
+) -> None:
+    on_share = [True]
+    monkeypatch.setattr(away, "is_apart", lambda folder: folder == wren.inbox and on_share[0])
+    assert said("once")[0] == 0
+    on_share[0] = False
+    assert said("status")[0] == 1
+    if by == "init":
+        assert main(["init", str(wren.settings.studio)]) == 0
+    else:
+        wren.put("Gull.jpg", photo(1))
+        assert said("once")[0] == 0
+        (wren.inbox / "Gull.jpg").unlink()
+    assert said("status")[0] == 0
+
+
+def test_folders_that_are_away_are_told_by_check_and_on_the_first_page(
+    wren: Studio, said: Said, service: Callable[[], None]
+) -> None:
+    folders, page = wren.settings.folders, wren.settings.folders.records / "proof" / "index.html"
+    wren.put("Gull.jpg", photo(1))
+    service()
+    assert "away" not in page.read_text(encoding="utf-8")
+    off = [(place, place.rename(place.with_name(f"{place.name} off"))) for place in (folders.ready, folders.inbox)]
+    service()
+    first = page.read_text(encoding="utf-8")
+    assert "(away)" in first
+    assert "picked up" not in first
+    code, told = said("check")
+    for line in (f"Nothing comes in: the inbox {folders.inbox} is not there", "Nothing can be made: the folder of"):
+        assert f"Note: {line}" in told
+        assert f"<li>{line}" in first
+    assert (code, "does not exist yet" in told) == (0, False)
+    for place, elsewhere in off:
+        elsewhere.rename(place)
+    service()
+    assert "away" not in page.read_text(encoding="utf-8")
+
+
+def test_nothing_is_called_picked_up_while_ready_is_away(wren: Studio, said: Said, service: Callable[[], None]) -> None:
+    ready, proof = wren.settings.folders.ready, wren.settings.folders.records / "proof"
+    wren.put("Gull.jpg", photo(1))
+    service()
+    off = ready.rename(ready.with_name("off"))
+    for page in proof.glob("*.html"):  # so that all pages are due
+        page.unlink()
+    service()
+    told = said("show", "Gull.jpg")[1]
+    assert "where its files are is not known: the folder of finished pictures" in told
+    for text in (told, *(page.read_text(encoding="utf-8") for page in proof.glob("*.html"))):
+        assert "picked up" not in text
+    off.rename(ready)
+    service()
+    assert "is not known" not in said("show", "Gull.jpg")[1]
+    pages = "".join(page.read_text(encoding="utf-8") for page in proof.glob("*.html"))
+    assert (proof / "works.html").exists()
+    assert "picked up" not in pages
+    assert "(away)" not in pages
+
+
+def test_what_goes_to_a_call_is_not_known_while_ready_is_away(wren: Studio, said: Said) -> None:
+    """It was told that nothing would go there, a day before the deadline."""
+    ready, sheet = wren.settings.folders.ready, wren.settings.studio / "call.pdf"
+    wren.put("Gull.jpg", photo(1))
+    assert said("once")[0] == 0
+    off = ready.rename(ready.with_name("off"))
+    code, told = said("works", "--for", "square")
+    assert (code, "is not known now: the folder of finished pictures" in told, "0 pictures" in told) == (1, True, False)
+    code, told = said("sheet", str(sheet), "--for", "square")
+    assert (code, "No sheet was made: the folder of" in told, sheet.exists()) == (1, True, False)
+    assert said("works")[0] == 0  # which looks into records alone
+    off.rename(ready)
+    assert "1 picture would go" in said("works", "--for", "square")[1]
+
+
+def test_folders_that_were_never_there_do_not_exist_yet(wren: Studio, said: Said) -> None:
+    shutil.rmtree(wren.settings.folders.ready, ignore_errors=True)
+    shutil.rmtree(wren.settings.folders.inbox)
+    told = said("check")[1]
+    assert "Note: the inbox folder does not exist yet" in told
+    assert "Note: the ready folder does not exist yet" in told
+    assert "Nothing" not in told
+
+
 def test_another_folder_need_not_be_on_a_share_as_the_one_before_was(
     wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
 ) -> None:

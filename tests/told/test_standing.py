@@ -6,7 +6,8 @@ from collections.abc import Iterator
 import pytest
 
 from autoprep.cli.main import main
-from autoprep.told.standing import Status, status_of
+from autoprep.told.standing import Status
+from autoprep.told.summary import tried_later
 from autoprep.wishes.tables import Settings
 
 _CALM = Status(
@@ -55,6 +56,23 @@ def test_that_no_worker_can_be_had_has_its_line() -> None:
     assert "Nothing is worked on: workers end as soon as they start (exit code 1)" in status.lines()
 
 
+def test_one_reason_for_many_photos_is_said_once() -> None:
+    failing = {f"Gull {number}.jpg": "its disk is away" for number in range(9)} | {"Tern.jpg": "it may not be read"}
+    lines = Status(**{**_CALM.__dict__, "failing": failing}).lines()
+    assert [line for line in lines if line.startswith("Tried again")] == [
+        "Tried again later: 9 (Gull 0.jpg, Gull 1.jpg, Gull 2.jpg, Gull 3.jpg, Gull 4.jpg, Gull 5.jpg and 3 more): its "
+        "disk is away",
+        "Tried again later: Tern.jpg: it may not be read",
+    ]
+    many = {f"Gull {number}.jpg": f"reason {number % 8}" for number in range(20)}
+    lines = Status(**{**_CALM.__dict__, "failing": many}).lines()
+    assert "Tried again later: 4 more; `autoprep status --json` names all" in lines
+    first, second = tried_later(failing)
+    assert "and 3 more): its disk is away; they are tried again" in first
+    assert "`autoprep retry PHOTO`" in first
+    assert second.startswith("Tern.jpg: it may not be read; it is tried again")
+
+
 def test_photos_that_are_sent_to_no_destination_that_there_is_are_named() -> None:
     lost = tuple(f"for submision/{number}.jpg" for number in range(8))
     status = Status(**{**_CALM.__dict__, "not_given_out": 9, "not_made": ("Gull.jpg",), "no_such_destination": lost})
@@ -70,11 +88,11 @@ def test_photos_that_are_sent_to_no_destination_that_there_is_are_named() -> Non
 
 def test_an_inbox_that_is_away_is_told(studio: Settings, capsys: pytest.CaptureFixture[str]) -> None:
     """Its disk was unplugged, and `status` said that all was well."""
-    assert status_of(studio, None).no_inbox == ""
+    assert main(["status", "--config", str(studio.config_file)]) == 0
     studio.folders.inbox.rename(studio.folders.inbox.with_name("elsewhere"))
-    away = status_of(studio, None)
-    assert away.needs_attention
-    assert f"Nothing comes in: the inbox {studio.folders.inbox} is not there" in "\n".join(away.lines())
+    capsys.readouterr()
+    assert main(["status", "--config", str(studio.config_file)]) == 1
+    assert f"Nothing comes in: the inbox {studio.folders.inbox} is not there" in capsys.readouterr().out
     for more in ((), ("--json",)):
         assert main(["check", "--ahead", *more, "--config", str(studio.config_file)]) == 1  # as `once` and `status` end
     assert "Nothing comes in" in capsys.readouterr().out  # and not that all is as it should be
