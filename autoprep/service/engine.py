@@ -70,6 +70,7 @@ class Engine:
         )
         self._reload, self._pages, self._lists = Reload(settings, log), PageWriter(), ListWriter()
         self._ready: dict[bytes, Found] = {}
+        self._not_held = set[bytes]()  # of these, by the last look at the inbox
         self.hints = Hints(settings.folders.inbox)
         self._housekeeping = Housekeeping(self.ledger, log)
         self._glance = Glance(words_folder(settings), service.rescan_s)
@@ -219,6 +220,7 @@ class Engine:
             self._ready[item.path] = item
         present = {item.path for item in found}
         self._ready = {path: item for path, item in self._ready.items() if path in present}
+        self._not_held.clear()
         for job, was, path in self._desk.look(found, notes, self._arrivals.known):
             self._arrivals.follow(job, was, path)
         self._glance.looked(self.settings.folders.inbox, began, found, notes, self._arrivals.known)
@@ -260,9 +262,13 @@ class Engine:
         """
         sizes = {seen.signature[0] for seen in self._arrivals.known.values() if seen.job} if self._ready else set()
         limit = time.monotonic() + _AT_ONCE_S
-        # The same photo has the same size: of few others its words are asked for.
-        for path in [path for path, item in self._ready.items() if item.signature[0] in sizes]:
-            if time.monotonic() < limit and self._may_be_on_hold(path):
+        # The same photo has the same size: of few others its words are asked for, and once in each look at the inbox.
+        asked = [path for path, item in self._ready.items() if item.signature[0] in sizes and path not in self._not_held]
+        for path in asked:
+            if time.monotonic() > limit:
+                break
+            self._not_held.add(path)
+            if self._may_be_on_hold(path):
                 self._take(path)
 
     def _may_be_on_hold(self, path: bytes) -> bool:

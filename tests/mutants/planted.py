@@ -3085,6 +3085,8 @@ PLANTED: tuple[Mistake, ...] = (
     )),
     Mistake("every command builds all models", "autoprep/domain/values.py", "ConfigDict(defer_build=True, frozen=True", "ConfigDict(frozen=True", ("tests/test_architecture.py",)),
     Mistake("a fault where a hold is looked for is swallowed", "autoprep/service/arrivals.py", "        return facts_for(self.settings, shown_name(path))[0].hold\n\n    def _leads", "        try:\n            return facts_for(self.settings, shown_name(path))[0].hold\n        except Exception:\n            return True\n\n    def _leads", ("tests/service/test_faults.py",)),
+    Mistake("a hold is asked for at each step", "autoprep/service/engine.py", "            self._not_held.add(path)\n", "", ("tests/service/test_renamed.py",)),
+    Mistake("a hold is asked for once and for all", "autoprep/service/engine.py", "        self._not_held.clear()\n", "", ("tests/service/test_renamed.py",)),
     Mistake("a fault where a hold is looked for ends the loop", "autoprep/service/engine.py", "        fault = self._desk.guarded(shown_name(path), lambda: held.append(self._arrivals.is_on_hold(path)))\n", "        fault, _ = 0.0, held.append(self._arrivals.is_on_hold(path))\n", ("tests/service/test_faults.py",)),
     Mistake("a fault in the words of a copy that is not read yet is swallowed", "autoprep/service/unread.py", '                self._log.error("fault"', '                (lambda *_, **__: None)("fault"', ("tests/service/test_faults.py",)),
     Mistake("a copy whose words nobody knows holds nothing", "autoprep/service/unread.py", "            return WorkFacts(hold=True)\n", "            return WorkFacts()\n", ("tests/service/test_faults.py",)),

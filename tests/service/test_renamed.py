@@ -6,6 +6,7 @@ import pytest
 
 from autoprep.domain import JobRecord
 from autoprep.logs import open_log
+from autoprep.service.arrivals import Arrivals
 from autoprep.service.desk import Desk
 from autoprep.service.engine import Engine
 from autoprep.service.outlook import outlook
@@ -334,4 +335,42 @@ def test_what_is_moved_to_hold_waits_for_no_worker_and_no_room(
         engine.step(0.0)
     assert wren.files() == {}
     assert wren.made()[1:] == []
+    wren.cut_off(engine)
+
+
+def test_a_hold_is_asked_for_once_in_each_look_of_the_many_files_of_one_size(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A scanner gives all its files one size, and an archive has thousands; each message of a worker is a step."""
+    asked: list[bytes] = []
+    real = Arrivals.is_on_hold
+
+    def counted(arrivals: Arrivals, path: bytes) -> bool:
+        asked.append(path)
+        return real(arrivals, path)
+
+    def of_one_size(number: int) -> bytes:
+        return photo(number).ljust(4000, b"\0")
+
+    wren.put("IMG_1.jpg", of_one_size(1))
+    wren.run()
+    for number in range(2, 9):
+        wren.put(f"IMG_{number}.jpg", of_one_size(number))
+    monkeypatch.setattr(InlinePool, "free", 0)
+    monkeypatch.setattr(Arrivals, "is_on_hold", counted)
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    for _ in range(3):
+        wren.at_once(engine)
+        engine.step(0.0)
+    assert set(asked) == engine._ready.keys() == {f"IMG_{number}.jpg".encode() for number in range(2, 9)}
+    asked.clear()
+    engine._next_scan = float("inf")
+    for _ in range(5):
+        engine.step(0.0)
+    assert asked == []
+    wren.put("IMG_5.txt", "hold: yes")
+    for _ in range(3):
+        wren.at_once(engine)
+        engine.step(0.0)
+    assert engine.ledger.overview.states() == {"done": 1, "queued": 1}  # it was taken in, and waits
     wren.cut_off(engine)
