@@ -18,6 +18,7 @@ from autoprep.service.arrivals import Arrivals, shown_name
 from autoprep.service.cluster import Cluster
 from autoprep.service.desk import Desk
 from autoprep.service.glance import Glance
+from autoprep.service.holds_first import HoldsFirst
 from autoprep.service.housekeeping import Housekeeping
 from autoprep.service.inbox import Found, Hints, Settling, scan
 from autoprep.service.keeping import sweep
@@ -70,10 +71,10 @@ class Engine:
         )
         self._reload, self._pages, self._lists = Reload(settings, log), PageWriter(), ListWriter()
         self._ready: dict[bytes, Found] = {}
-        self._not_held = set[bytes]()  # of these, by the last look at the inbox
         self.hints = Hints(settings.folders.inbox)
         self._housekeeping = Housekeeping(self.ledger, log)
         self._glance = Glance(words_folder(settings), service.rescan_s)
+        self._holds_first = HoldsFirst(words_folder(settings))
         self._next_scan = self._next_page = 0.0
         self._stirred = True  # something happened since the last look through all files
         self._cut_short = False  # there was more to begin than is done at once
@@ -220,7 +221,7 @@ class Engine:
             self._ready[item.path] = item
         present = {item.path for item in found}
         self._ready = {path: item for path, item in self._ready.items() if path in present}
-        self._not_held.clear()
+        self._holds_first.look(notes, self._arrivals.known)
         for job, was, path in self._desk.look(found, notes, self._arrivals.known):
             self._arrivals.follow(job, was, path)
         self._glance.looked(self.settings.folders.inbox, began, found, notes, self._arrivals.known)
@@ -231,6 +232,7 @@ class Engine:
         if fresh is not None:
             self.settings = self._arrivals.settings = fresh
             self._desk.settings_changed(fresh)
+            self._holds_first.forget()
             self._page_due = True
 
     def _begin(self) -> None:
@@ -260,16 +262,12 @@ class Engine:
         """Take in the photos that are known and were moved, or copied, to where they are on hold: what is given out of
         them must not stay so until all that is new is made.
         """
-        sizes = {seen.signature[0] for seen in self._arrivals.known.values() if seen.job} if self._ready else set()
         limit = time.monotonic() + _AT_ONCE_S
-        # The same photo has the same size: of few others its words are asked for, and once in each look at the inbox.
-        asked = [path for path, item in self._ready.items() if item.signature[0] in sizes and path not in self._not_held]
-        for path in asked:
-            if time.monotonic() > limit:
-                break
-            self._not_held.add(path)
+        for path in self._holds_first.due(self._ready):
             if self._may_be_on_hold(path):
                 self._take(path)
+            if time.monotonic() > limit:
+                break
 
     def _may_be_on_hold(self, path: bytes) -> bool:
         """Whether a photo is on hold where it lies now, or nobody knows: what keeps that from being known is told."""
@@ -283,7 +281,9 @@ class Engine:
         wait_s = self._desk.guarded(shown_name(item.path), partial(self._arrivals.take, item))
         if wait_s:
             self._settling.later(item.path, wait_s, self._desk.fault)
+            self._holds_first.put_off(item)
             return False
+        self._holds_first.taken(item)
         self._page_due |= self._desk.work_out()
         return True
 

@@ -41,7 +41,7 @@ class Glance:
             at = os.path.join(root, os.fsencode(folder))
             places += [at, *(os.path.join(at, os.fsencode(name)) for name, *_ in own)]
         places += [os.path.join(root, item.path) for item in found if _is_open(item, known)]
-        seen = {place: _state(place) for place in places}
+        seen = {place: state_of(place) for place in places}
         if seen != self._seen:
             self._seen, self._since = seen, self._clock()
         self._sure = began - self._since >= _TICK_S
@@ -51,7 +51,7 @@ class Glance:
         """Whether nothing can have come, gone or been renamed since, and no note was changed."""
         if not self._sure or self._clock() >= self._next:
             return False
-        return all(_state(place) == state for place, state in self._seen.items())
+        return all(state_of(place) == state for place, state in self._seen.items())
 
 
 def _is_open(item: Found, known: dict[bytes, SeenFile]) -> bool:
@@ -60,7 +60,8 @@ def _is_open(item: Found, known: dict[bytes, SeenFile]) -> bool:
     return seen is None or seen.signature != item.signature
 
 
-def _state(place: bytes) -> State:
+def state_of(place: bytes) -> State:
+    """By what a place is known to be as it was: when it was changed, its size and number; None where nothing is."""
     try:
         status = os.stat(place, follow_symlinks=False)
     except OSError:
