@@ -59,6 +59,15 @@ def test_ci_runs_the_command_that_the_readme_gives() -> None:
     assert commands[1] in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
 
 
+def test_the_readme_tells_of_each_command_and_its_tables_are_whole() -> None:
+    lines = (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
+    told = {word for line in lines if line.startswith("| `") for word in re.findall(r"`([a-z-]+)", line.split("|")[1])}
+    listed = subprocess.run([sys.executable, "-m", "autoprep", "--help"], capture_output=True, text=True, check=True)
+    assert {*re.findall(r"^    ([a-z][a-z-]+)\b", listed.stdout, re.MULTILINE)} <= told
+    heads = [k for k, line in enumerate(lines) if line.startswith("|") and not lines[k - 1].startswith("|")]
+    assert all(lines[k + 1].startswith("|--") for k in heads)
+
+
 @pytest.mark.parametrize("word", ["/" + "work/", "/" + "root/", "shared" + "/"])
 def test_nothing_of_one_machine_is_in_the_project(word: str) -> None:
     for folder in ("autoprep", "config", "deploy", "tests", ".ci"):

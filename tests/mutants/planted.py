@@ -3086,6 +3086,11 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("every command builds all models", "autoprep/domain/values.py", "ConfigDict(defer_build=True, frozen=True", "ConfigDict(frozen=True", ("tests/test_architecture.py",)),
     Mistake("a fault where a hold is looked for is swallowed", "autoprep/service/arrivals.py", "        return facts_for(self.settings, shown_name(path))[0].hold\n\n    def _leads", "        try:\n            return facts_for(self.settings, shown_name(path))[0].hold\n        except Exception:\n            return True\n\n    def _leads", ("tests/service/test_faults.py",)),
     *_all(
+        "README.md", ("tests/test_architecture.py",),
+        ("a command is told nowhere", "| `bag DESTINATION FOLDER` |", "| |"),
+        ("a row stands outside of its table", "in its place |\n| to put something right", "in its place |\n\n| to put something right"),
+    ),
+    *_all(
         "autoprep/service/holds_first.py", ("tests/service/test_holds_first.py", "tests/service/test_renamed.py"),
         ("a hold is asked for at each look", "            self._asked.add(path)\n", ""),
         ("all that waits is gone through at each step", "            yield path\n        self._any_due = False\n", "            yield path\n"),
