@@ -62,6 +62,11 @@ def read(folder: Path, shown: str, note: str | bytes = "") -> tuple[WorkFacts, t
         ("A5 portrait", 210, 148, "cm"),
         ("B4", 353, 250, "cm"),
         ("letter", 11 * INCH, 8.5 * INCH, "in"),
+        ("A4 (21 x 29.7 cm)", 297, 210, "cm"),  # a sheet may lie either way, in whatever order its sides are said
+        ("29.7 x 21 cm (A4)", 297, 210, "cm"),
+        ("12 x 16 in (30.5 x 40.6 cm)", 12 * INCH, 16 * INCH, "in"),
+        ("30 x 40 cm (h x w)", 300, 400, "cm"),
+        ("40 x 30 cm (width x height)", 300, 400, "cm"),
     ],
 )
 def test_a_size_is_read_as_it_is_written(text: str, height: float, width: float, unit: str) -> None:
@@ -72,14 +77,28 @@ def test_a_size_is_read_as_it_is_written(text: str, height: float, width: float,
 
 @pytest.mark.parametrize(
     "text",
-    ["30 x", "30 x 40 furlongs", "16 1/2 x", "3 x 4 x 5 x 6 cm", "A11", "1/0 x 3 cm", "h 3 x h 4 cm", "30 cm high"],
-)
+    ["30 x", "30 x 40 furlongs", "16 1/2 x", "3 x 4 x 5 x 6 cm", "A11", "1/0 x 3 cm", "h 3 x h 4 cm", "30 cm high",
+     "A4 (30 x 40 cm)", "30 x 40 cm (h x h)", "30 x 40 cm (sketch)", "A4 (landscape) (A4)"],
+)  # fmt: skip
 def test_a_size_that_is_not_understood_is_answered_and_never_read_by_half(text: str, tmp_path: Path) -> None:
     assert size(text) == {}
     facts, warnings = read(tmp_path, "IMG_1.jpg", f"size: {text}")
     assert facts.size_mm is None
     assert text in warnings[0]
     assert "30 x 40 cm" in warnings[0]  # a form that is understood
+
+
+@pytest.mark.parametrize(
+    ("line", "stops"),
+    [
+        ("lighter: 1/3", 0.333), ("darker: ⅔ stop", -0.667), ("lighter: −0.3", -0.3), ("lighter: –1 1/3 EV", -1.333),
+        ("darker: 0,5", -0.5), ("lighter: +1", 1.0), ("lighter: 1/0", 0.0), ("lighter: 4", 0.0),
+    ],
+)  # fmt: skip
+def test_stops_are_read_as_cameras_and_programs_write_them(line: str, stops: float, tmp_path: Path) -> None:
+    facts, warnings = read(tmp_path, "IMG_1.jpg", line)
+    assert facts.lighter == stops
+    assert bool(warnings) == (stops == 0)
 
 
 @pytest.mark.parametrize(

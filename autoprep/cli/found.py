@@ -108,7 +108,7 @@ def open_ledger(settings: Settings) -> Ledger | None:
 
 def find_destination(settings: Settings, wanted: str | None) -> str | None:
     """The destination that is meant, written as notes may write it; None for None. Raises UsageError."""
-    from autoprep.service.said import destination_called
+    from autoprep.service.meant import destination_called
 
     if wanted is None or wanted in settings.destinations:
         return wanted

@@ -12,6 +12,7 @@ from autoprep.files.storage import write_now
 from autoprep.ledger import Line, View
 from autoprep.logs import argument, as_shown
 from autoprep.service.beside import OWN_WORDS, letters, own_words, with_copies
+from autoprep.service.meant import destinations_meant
 from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.lines import by_key
@@ -58,7 +59,7 @@ def facts_of_copy(settings: Settings, shown: str, of: str = "") -> WorkFacts:
     )
     also, never = tuple(dict.fromkeys((*named.destinations, *named.also))), named.not_for
     words = _words_of_copy(settings, shown, of, said) if of else {}
-    hold = said.hold or not all(_meant(settings, word) for word in said.not_for)
+    hold = said.hold or bool(destinations_meant(settings, said.not_for)[1])
     return WorkFacts(**words, hold=hold, also=also, not_for=never, unclear=unclear)
 
 
@@ -101,9 +102,9 @@ def _of_one_astray(settings: Settings, view: View) -> WorkFacts:
 def _with_destinations(
     settings: Settings, facts: WorkFacts, warnings: tuple[str, ...]
 ) -> tuple[WorkFacts, tuple[str, ...]]:
-    named, unknown = _destinations(settings, facts.destinations)
-    also, unknown_too = _destinations(settings, facts.also)
-    never, unknown_never = _destinations(settings, facts.not_for)
+    named, unknown = destinations_meant(settings, facts.destinations)
+    also, unknown_too = destinations_meant(settings, facts.also)
+    never, unknown_never = destinations_meant(settings, facts.not_for)
     for word in (*unknown, *unknown_too, *unknown_never):
         near, known = nearest(word, settings.destinations), ", ".join(settings.destinations)
         there = f"the nearest is “{near}”, there are {known}" if near else f"there are {known}"
@@ -120,24 +121,6 @@ def _with_destinations(
         "unclear": tuple(warnings),
     }
     return facts.model_copy(update=update), warnings
-
-
-def destination_called(settings: Settings, word: str) -> str:
-    """The destination that a word means, as notes may write it ("Open Call" for open-call); empty for none."""
-    return next(iter(_destinations(settings, (word,))[0]), "")
-
-
-def _destinations(settings: Settings, said: tuple[str, ...]) -> tuple[tuple[str, ...], list[str]]:
-    """The destinations that are meant, as the settings spell them, and the words that mean none."""
-    meant = {word: _meant(settings, word) for word in said}
-    return tuple(dict.fromkeys(filter(None, meant.values()))), [word for word, name in meant.items() if not name]
-
-
-def _meant(settings: Settings, word: str) -> str:
-    """The destination that a word means: the one of just this name, else the only one that differs in signs alone."""
-    alike = [name for name in settings.destinations if letters(name) == letters(word)]
-    exact = [name for name in alike if name.casefold() == word.casefold()]
-    return next(iter(exact or alike), "") if len(exact or alike) == 1 else ""
 
 
 def words_place(settings: Settings, job: str) -> Path:

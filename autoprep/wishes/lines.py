@@ -18,7 +18,7 @@ from autoprep.wishes.holding import (
     unquoted,
 )
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.sizes import size, wants_unit, year
+from autoprep.wishes.sizes import number, size, wants_unit, year
 
 _MOST_STOPS = 3.0
 
@@ -274,9 +274,12 @@ def _paper(text: str) -> dict[str, Any]:
 
 
 def _stops(text: str, sign: int) -> dict[str, Any]:
-    found = re.fullmatch(r"([+-]?\d+(?:[.,]\d+)?)\s*(?:stops?|ev)?", text.strip(), re.IGNORECASE)
-    stops = sign * float(found[1].replace(",", ".")) if found else 99.0
-    return {"lighter": stops} if abs(stops) <= _MOST_STOPS else {}
+    """So many stops, in thirds too, as cameras count them; minus as programs set it."""
+    found = re.fullmatch(r"([+\-−–]?)\s*(.*?)\s*(?:stops?|ev)?", text.strip(), re.IGNORECASE)
+    value = None if found is None else number(found[2])
+    if found is None or value is None or value > _MOST_STOPS:
+        return {}
+    return {"lighter": round(sign * (-value if found[1] in ("-", "−", "–") else value), 3)}
 
 
 def _order(text: str) -> dict[str, Any]:
@@ -296,6 +299,11 @@ def _inventory(text: str) -> dict[str, Any]:
 
 def _listed(text: str) -> tuple[str, ...]:
     return tuple(part.strip() for part in re.split(r"[,;，；、،؛]", text) if part.strip())
+
+
+def joined(text: str) -> tuple[str, ...]:
+    """What words such as "and" join: "site and master", "site + master"."""
+    return tuple(re.split(r"\s+(?:and|und|et|y|&|\+)\s+|\s*[&+]\s*", text.strip(), flags=re.IGNORECASE))
 
 
 _READERS: dict[str, Callable[[str], dict[str, Any]]] = {

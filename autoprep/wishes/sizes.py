@@ -1,5 +1,6 @@
 """Sizes and dates as people write them: read whole or not at all, never by half."""
 
+import contextlib
 import re
 from typing import Any
 
@@ -53,7 +54,7 @@ def size(text: str) -> dict[str, Any]:
     plain = " ".join(_with_parts(text).split())
     found = _SIZE.fullmatch(plain)
     if found is None:
-        return _sheet(plain)
+        return _sheet(plain) or _twice(plain)
     try:
         first, second = _number(found["a"]), _number(found["b"])
     except ZeroDivisionError:
@@ -69,6 +70,26 @@ def size(text: str) -> dict[str, Any]:
         return {}
     unit = "in" if _UNITS[last] == MM_PER_INCH else "mm" if last == "mm" else "cm"
     return {"size_mm": (b, a), "unit": unit, "size_free": False}
+
+
+def _twice(text: str) -> dict[str, Any]:
+    """A size with other words for it behind, "A4 (21 x 29.7 cm)", if both say the same; or its order: "(h x w)"."""
+    found = re.fullmatch(r"([^()]+?)\s*\(([^()]+)\)", text)
+    if found is None:
+        return {}
+    order = re.fullmatch(r"(h|w)(?:eight|idth)?\s*(?:x|×|by)\s*(h|w)(?:eight|idth)?", found[2].strip(), re.IGNORECASE)
+    one, two = size(found[1]), {} if order else size(found[2])
+    if order and one and order[1].lower() != order[2].lower():
+        width, height = one["size_mm"]
+        return one if order[1].lower() == "h" else {**one, "size_mm": (height, width)}
+    if not (one and two):
+        return {}
+    said = two if two["size_free"] else one  # of a sheet it is known that it may lie either way
+    pairs = zip(sorted(one["size_mm"]), sorted(two["size_mm"]), strict=True)
+    return said if all(abs(a / b - 1) <= _ROUNDED for a, b in pairs) else {}
+
+
+_ROUNDED = 0.02  # what is said in another unit is rounded there
 
 
 def as_said(size_mm: tuple[float, float], unit: str, *, free: bool) -> str:
@@ -104,6 +125,16 @@ def _with_parts(text: str) -> str:
     for sign, written in _PARTS.items():
         text = text.replace(sign, f" {written}")
     return text.replace("⁄", "/")
+
+
+def number(text: str) -> float | None:
+    """A number as people write it, "0,3", "1/3", "1 ½"; None where it is none."""
+    plain = " ".join(_with_parts(text).split())
+    if not re.fullmatch(_NUMBER, plain):
+        return None
+    with contextlib.suppress(ZeroDivisionError):
+        return _number(plain)
+    return None
 
 
 def _number(text: str) -> float:

@@ -2363,11 +2363,6 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a file is published beside one in other capitals", "autoprep/service/hands.py", "        take_all_out(self.settings, self._ledger, order.job, left[True])\n", "        left[False].extend(left[True])\n", ("tests/service/test_capitals.py",)),
     Mistake("what is held goes before what is published", "autoprep/service/keeping.py", 'is_alike(old.path, row.path) and row.state == "in place"', "is_alike(old.path, row.path)", ("tests/service/test_capitals.py",)),
-    *_all(
-        "autoprep/service/said.py", ("tests/service/test_unclear.py",),
-        ("of two destinations whose names differ in signs any is meant", "exact = [name for name in alike if", "exact = [] and [name for name in alike if"),
-        ("a word that may mean two destinations means the first", 'if len(exact or alike) == 1 else ""', 'if exact or alike else ""'),
-    ),
     Mistake("a photo that is away is no longer released", "autoprep/wishes/notes.py", 'own |= {"hold": False} if before.released else {}', "own |= {}", ("tests/service/test_unclear.py",)),
     *_all(
         "autoprep/service/said.py", ("tests/service/test_unclear.py",),
@@ -2885,7 +2880,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("an order outdoes what a work is not for", "autoprep/service/rule.py", "*known.redo}.difference(known.said.not_for)\n    return", "*known.redo}\n    return", ("tests/service/test_not_for.py",)),
     Mistake("a place that is not known keeps a work from nowhere", "autoprep/service/said.py", " or unknown_never)", ")", ("tests/service/test_not_for.py",)),
     Mistake("where a copy is not for, its work goes", "autoprep/service/beside.py", '"also": also, "not_for": never}', '"also": also}', ("tests/service/test_not_for.py",)),
-    Mistake("a copy that is not for an unknown place holds nothing", "autoprep/service/said.py", "    hold = said.hold or not all(_meant(settings, word) for word in said.not_for)\n", "    hold = said.hold\n", ("tests/service/test_not_for.py",)),
+    Mistake("a copy that is not for an unknown place holds nothing", "autoprep/service/said.py", "    hold = said.hold or bool(destinations_meant(settings, said.not_for)[1])\n", "    hold = said.hold\n", ("tests/service/test_not_for.py",)),
     Mistake("of two folders that say what a work is not for the inner is heard", "autoprep/wishes/lines.py", '    never = (*said.get("not_for", ()), *found', '    never = (*found', ("tests/test_captions.py",)),
     Mistake("of two lines of what a work is not for the last is heard", "autoprep/wishes/note_files.py", 'WHATEVER_ELSE = ("also", "not_for")', 'WHATEVER_ELSE = ("also",)', ("tests/test_note_lines.py", *("tests/service/test_not_for.py",))),
     Mistake("a second word on what a work is not for undoes the first", "autoprep/wishes/lines.py", '        before = said.pop(key, "")\n', '        before = said.pop(key, "") and ""\n', ("tests/test_note_lines.py",)),
@@ -3085,6 +3080,22 @@ PLANTED: tuple[Mistake, ...] = (
     )),
     Mistake("every command builds all models", "autoprep/domain/values.py", "ConfigDict(defer_build=True, frozen=True", "ConfigDict(frozen=True", ("tests/test_architecture.py",)),
     Mistake("a fault where a hold is looked for is swallowed", "autoprep/service/arrivals.py", "        return facts_for(self.settings, shown_name(path))[0].hold\n\n    def _leads", "        try:\n            return facts_for(self.settings, shown_name(path))[0].hold\n        except Exception:\n            return True\n\n    def _leads", ("tests/service/test_faults.py",)),
+    *_all(
+        "autoprep/service/meant.py", ("tests/service/test_unclear.py",),
+        ("of two destinations whose names differ in signs any is meant", "exact = [name for name in alike if", "exact = [] and [name for name in alike if"),
+        ("a word that may mean two destinations means the first", 'if len(exact or alike) == 1 else ""', 'if exact or alike else ""'),
+        ("words that are joined mean no place", "for one in _parted(settings, word)}", "for one in (word,)}"),
+        ("a name with a sign in it means its parts", "return parts if not _meant(settings, word) and all(", "return parts if all("),
+        ("of places that are joined one is enough", "and all(_meant(settings, part) for part in parts)", "and any(_meant(settings, part) for part in parts)"),
+    ),
+    *_all(
+        "autoprep/wishes/sizes.py", ("tests/test_words.py",),
+        ("two sizes of one work need not agree", "if all(abs(a / b - 1) <= _ROUNDED for a, b in pairs) else {}", ""),
+        ("a sheet that is said twice lies as it is written", 'two if two["size_free"] else one  #', "two  #"),
+        ("the order of a size that is said is not heard", 'if order[1].lower() == "h" else', "if True else"),
+        ("a fraction of nothing stops a note", "with contextlib.suppress(ZeroDivisionError):", "with contextlib.suppress(ValueError):"),
+    ),
+    Mistake("a minus that a program sets is none", "autoprep/wishes/lines.py", 'if found[1] in ("-", "−", "–") else value', 'if found[1] == "-" else value', ("tests/test_words.py",)),
     *_all(
         "README.md", ("tests/test_architecture.py",),
         ("a command is told nowhere", "| `bag DESTINATION FOLDER` |", "| |"),

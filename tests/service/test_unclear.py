@@ -138,13 +138,16 @@ def test_a_note_that_could_not_be_read_is_new_at_each_look(wren: Studio) -> None
     ("word", "sent"),
     [
         ("print-a3", ("print-a3",)), ("print_a3", ("print_a3",)), ("Print-A3", ("print-a3",)), ("print a3", ()),
-        ("open call", ("open-call",)),
+        ("open call", ("open-call",)), ("open-call and print-a3", ("open-call", "print-a3")),
+        ("print_a3+Open Call", ("print_a3", "open-call")), ("Black and White", ("black-and-white",)),
+        ("open-call and print a3", ()), ("open-call and master", ()),
     ],
 )  # fmt: skip
 def test_of_destinations_that_differ_in_signs_the_one_that_is_written_is_meant(
     wren: Studio, word: str, sent: tuple[str, ...]
 ) -> None:
-    tables = "".join(f"[{name}]\nlong_side_px = 90\n" for name in ("print-a3", "print_a3", "open-call"))
+    names = ("print-a3", "print_a3", "open-call", "black", "white", "black-and-white")
+    tables = "".join(f"[{name}]\nlong_side_px = 90\n" for name in names)
     wren.config.with_name("destinations.toml").write_text(tables, encoding="utf-8")
     wren.put("a.txt", f"for: {word}")
     facts, warnings = facts_for(wren.settings, "a.jpg")
