@@ -28,10 +28,21 @@ def plan_digest(plan: CorrectionPlan | None) -> str:
     return "" if plan is None else _digest(plan.model_dump(mode="json"))
 
 
+# What a table says of lists, of when its pictures are made and of the call itself is in none of its files.
+_IN_NO_FILE = {"when", "public", "listing", "prices", "checked"}
+
+
 def settings_digest(settings: Settings, name: str) -> str:
-    """A digest of all that the settings say of one destination's files, and of the renderer's version."""
-    tables = (settings.destinations[name], settings.mark, settings.rights, settings.artist)
-    return _digest([RENDERER, *(table.model_dump(mode="json") for table in tables)])
+    """A digest of all that the settings say of one destination's files, and of the renderer's version.
+
+    The mark counts where it is drawn, the rights where they are written; the artist's name always: blind pictures wait
+    while the words on the work hold it.
+    """
+    preset = settings.destinations[name]
+    said = [preset.model_dump(mode="json", exclude=_IN_NO_FILE), settings.artist.model_dump(mode="json")]
+    said += [settings.mark.model_dump(mode="json")] if preset.mark else []
+    said += [settings.rights.model_dump(mode="json")] if preset.rights == "full" else []
+    return _digest([RENDERER, *said])
 
 
 _OF_TABLE = "table "

@@ -1583,6 +1583,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("what can't be made is never mended", "        return row.settings != settings_digest(settings, row.destination)\n", "        return False\n"),
         ("what can't be made is always mended", "        return row.settings != settings_digest(settings, row.destination)\n", "        return True\n"),
     ),
+    *_all(
+        "autoprep/service/depends.py", ("tests/service/test_small_rules.py",),
+        ("a table that was compared with its call makes all anew", 'preset.model_dump(mode="json", exclude=_IN_NO_FILE)', 'preset.model_dump(mode="json")'),
+        ("another mark makes unmarked pictures older", 'if preset.mark else []\n    said += [settings.rights', 'if True else []\n    said += [settings.rights'),
+        ("other rights make blind pictures older", '    said += [settings.rights.model_dump(mode="json")] if preset.rights == "full" else []\n', '    said += [settings.rights.model_dump(mode="json")]\n'),
+        ("another name makes no blind picture older", ', settings.artist.model_dump(mode="json")]', ']'),
+    ),
     Mistake("what is mended is not made", "autoprep/service/rule.py", "    if name in known.mended:\n", "    if False:\n", ("tests/service/test_mended.py",)),
     Mistake("settings that were mended meanwhile go unseen", "autoprep/service/knowledge.py", "        self._new.update(ledger.with_failures())", "        # self._new.update(ledger.with_failures())", ("tests/service/test_mended.py",)),
     Mistake("what failed counts as made by later settings", "autoprep/service/results.py", "by = order.settings  #", "by = settings  #", ("tests/service/test_mended.py",)),
