@@ -45,6 +45,13 @@ def settings_digest(settings: Settings, name: str) -> str:
     return _digest([RENDERER, *said])
 
 
+def settings_digests(settings: Settings, name: str) -> tuple[str, str]:
+    """By which digests files are known that were made by these settings: by this version, and by those up to 0.31."""
+    tables = (settings.destinations[name], settings.mark, settings.rights, settings.artist)
+    before = _digest([RENDERER, *(table.model_dump(mode="json") for table in tables)])
+    return settings_digest(settings, name), before
+
+
 _OF_TABLE = "table "
 # A destination waits by its own table when a limit can't be kept (which has no kind), and in these cases.
 _BY_TABLE = ("", "too few pixels", "glare")
@@ -72,7 +79,7 @@ def _is_mended(settings: Settings, row: Rendition) -> bool:
     if row.why == BY_FOLDER and row.state in ("failed", "in place"):
         return takes_files(settings, settings.folders.ready / row.destination)
     if row.state == "failed":
-        return row.settings != settings_digest(settings, row.destination)
+        return row.settings not in settings_digests(settings, row.destination)
     by_table = row.state == "held" and row.why in _BY_TABLE and row.settings.startswith(_OF_TABLE)
     return by_table and row.settings != table_digest(settings, row.destination)
 

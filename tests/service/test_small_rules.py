@@ -18,10 +18,11 @@ from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharp
 from autoprep.errors import ConfigError, DeliveryError, LedgerDamaged
 from autoprep.files.storage import answers, publish, write_part
 from autoprep.imaging.likeness import likeness
+from autoprep.job.orders import RENDERER
 from autoprep.job.takes import look_of, same_work
 from autoprep.ledger import Ledger, SeenFile
 from autoprep.logs import open_log
-from autoprep.service.depends import plan_digest, settings_digest
+from autoprep.service.depends import plan_digest, settings_digest, settings_digests
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Found, Settling, read_settled, scan
 from autoprep.service.keeping import is_ours
@@ -95,6 +96,14 @@ def test_what_reaches_no_file_of_a_destination_makes_none_older(studio: Settings
     assert same("jury", **other)
     assert not same("square", **other)
     assert not same("jury", artist=studio.artist.model_copy(update={"name": "W. Halloway"}))
+
+
+def test_files_of_an_earlier_version_are_known_by_its_digest(studio: Settings) -> None:
+    """Nothing is told of a whole studio, nor tried again, because a version knows its settings otherwise."""
+    told = [studio.destinations["square"], studio.mark, studio.rights, studio.artist]
+    text = json.dumps([RENDERER, *(table.model_dump(mode="json") for table in told)], sort_keys=True)
+    before = hashlib.sha256(text.encode()).hexdigest()[:24]
+    assert settings_digests(studio, "square") == (settings_digest(studio, "square"), before)
 
 
 def test_half_a_photo_waits_and_at_last_is_told(wren: Studio) -> None:
