@@ -610,6 +610,13 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a service at rest looks through all files", "autoprep/service/engine.py", "if self._stirred or self._unsettled or not self._glance.same():", "if True:", ("tests/service/test_glance.py",)),
     Mistake("a large inbox is looked through without pause", "autoprep/service/engine.py", "max(pause_s, _LOOKS_APART * self._look_s)", "pause_s", ("tests/service/test_glance.py",)),
     Mistake("what is to be tried again waits for the next start", "autoprep/service/knowledge.py", "if others != self._others:", "if False:", ("tests/service/test_glance.py",)),
+    Mistake("changed settings wait for the next look at the inbox", "autoprep/service/engine.py", "if self._unsettled or self._reload.changing:", "if self._unsettled:", ("tests/service/test_reload.py",)),
+    Mistake("the first page is silent on wrong settings", "autoprep/service/engine.py", "            self._page_due |= self._reload.refused != refused\n", "", ("tests/service/test_reload.py",)),
+    *_all(
+        "autoprep/told/pages.py", ("tests/service/test_reload.py",),
+        ("a mistake in the settings is HTML", 'items = "".join(f"<li>{escape(line.strip())}</li>" for line in lines[1:]', 'items = "".join(f"<li>{line.strip()}</li>" for line in lines[1:]'),
+        ("how many mistakes there are is told as one", "for line in lines[1:] or lines)", "for line in lines)"),
+    ),
     Mistake("a page that could not be written is not written again", "autoprep/service/engine.py", "            self._page_due = self._list_due = True\n", "", ("tests/service/test_glance.py",)),
     Mistake("what could not be put in place lies about", "autoprep/files/storage.py", "    except DeliveryError:\n        with contextlib.suppress(OSError):\n            part.unlink()\n        raise\n", "    except DeliveryError:\n        raise\n", ("tests/service/test_glance.py",)),
     Mistake("the service holds what only lists need", "autoprep/told/paper.py", "if TYPE_CHECKING:", "if True:", ("tests/service/test_glance.py",)),
@@ -2127,6 +2134,9 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/service/reload.py", ("tests/service/test_reload.py",),
         ("half a settings file is taken over", "self._clock() - self._since < self._settings.service.settle_s", "False"),
         ("a settings file settles once", "            self._seen, self._since = found, self._clock()", "            self._seen = found"),
+        ("settings that are put right are told as wrong for ever", 'self._stamp[_OF_FILES:], found, ""', 'self._stamp[_OF_FILES:], found, self.refused'),
+        ("wrong settings are told to the log alone", "            self.refused = str(problem)\n            self._log.warning(\"settings not taken over\", reason=self.refused)\n", "            self._log.warning(\"settings not taken over\", reason=str(problem))\n"),
+        ("folders of the next start are told to the log alone", 'self.refused = "what [folders] and [service] say', '_ = "what [folders] and [service] say'),
         ("an emptied settings file is taken over", "if self._settings.artist.name and says_nothing", "if False and says_nothing"),
     ),
     *_all(
