@@ -70,7 +70,7 @@ def test_what_is_not_taken_over_stands_on_the_first_page_until_it_is(studio: Set
 
     try:
         work_off(engine)
-        told = write("[tiny]\nlong_side = 200\nwhen = '<i>'\n", lambda said: "not taken over" in said)
+        told = write('[tiny]\nlong_side = 200\n"<i>" = 1\n', lambda said: "not taken over" in said)
         assert "destinations.toml, line 2: unknown key `tiny.long_side`" in told
         assert "line 3" in told
         assert "mistakes in the settings" not in told  # the lines themselves say how many they are
