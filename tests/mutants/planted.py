@@ -1602,6 +1602,12 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a photo whose place another took is waited for", "autoprep/service/unread.py", "found | {job for job, item in self._held_by", "set() | {job for job, item in self._held_by", ("tests/service/test_unread.py",)),
     Mistake("any file that is not read is a photo put back", "autoprep/service/unread.py", "for item in alike if item.path == view.path)", "for item in alike)", ("tests/service/test_unread.py",)),
     Mistake("what is read is waited for", "autoprep/service/unread.py", "next((item for item in unread if not self._is_read(item)), None)", "next(unread, None)", ("tests/service/test_unread.py",)),
+    *_all(
+        "autoprep/wishes/lines.py", ("tests/service/test_not_for.py",),
+        ("where a name sends a work becomes its title", "    if sent:\n", "    if False:\n"),
+        ("where a name sends a work besides is all", '{"destinations" if sent[1] == "only" else "also":', '{"destinations":'),
+        ("whom a work was drawn for is a place", 'r"(only|also)[ -]for (.+)"', 'r"(only|also|)[ -]?for (.+)"'),
+    ),
     Mistake("what is mended is not made", "autoprep/service/rule.py", "    if name in known.mended:\n", "    if False:\n", ("tests/service/test_mended.py",)),
     Mistake("settings that were mended meanwhile go unseen", "autoprep/service/knowledge.py", "        self._new.update(ledger.with_failures())", "        # self._new.update(ledger.with_failures())", ("tests/service/test_mended.py",)),
     Mistake("what failed counts as made by later settings", "autoprep/service/results.py", "by = order.settings  #", "by = settings  #", ("tests/service/test_mended.py",)),
