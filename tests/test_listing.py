@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from datetime import date
 
 from autoprep.domain import JobRecord, OutputRecord, WorkFacts
@@ -63,6 +64,13 @@ def test_no_word_of_a_list_is_html() -> None:
     assert "<u>" not in page
     for word in ("title", "alt", "price", "medium", "01.jpg", "Wren"):
         assert f"&lt;u&gt;{word}" in page
+
+
+def test_a_list_can_be_read_on_a_phone() -> None:
+    page = as_page(of_records("jury", RECORDS), "", PRESET)
+    assert '<meta name="viewport" content="width=device-width, initial-scale=1">' in page
+    (cell,) = re.findall(r"td,th\{([^}]*)\}", page)  # the names of files are long and have no blanks
+    assert "overflow-wrap:anywhere" in cell
 
 
 def test_the_checklist_counts_what_holds() -> None:

@@ -191,14 +191,15 @@ class Overview(Attention):
             for out, said, shown, work in rows
         ]
 
-    def made_otherwise(self, destination: str, settings: str) -> int:
-        """How many files in place of a destination were made by other settings than those of this digest.
+    def made_otherwise(self, destination: str, settings: Sequence[str]) -> int:
+        """How many files in place of a destination were made by other settings than those of these digests.
 
         Those of which a ledger that was made anew does not know it are not counted.
         """
         row = self._db.execute(
-            "SELECT count(*) FROM renditions WHERE destination = ? AND state = 'in place' AND settings NOT IN ('', ?)",
-            (destination, settings),
+            "SELECT count(*) FROM renditions WHERE destination = ? AND state = 'in place' AND settings <> '' "
+            "AND settings NOT IN (SELECT value FROM json_each(?))",
+            (destination, json.dumps(settings)),
         ).fetchone()
         return int(row[0])
 

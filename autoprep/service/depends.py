@@ -28,10 +28,28 @@ def plan_digest(plan: CorrectionPlan | None) -> str:
     return "" if plan is None else _digest(plan.model_dump(mode="json"))
 
 
+# What a table says of lists, of when its pictures are made and of the call itself is in none of its files.
+_IN_NO_FILE = {"when", "public", "listing", "prices", "checked"}
+
+
 def settings_digest(settings: Settings, name: str) -> str:
-    """A digest of all that the settings say of one destination's files, and of the renderer's version."""
+    """A digest of all that the settings say of one destination's files, and of the renderer's version.
+
+    The mark counts where it is drawn, the rights where they are written; the artist's name always: blind pictures wait
+    while the words on the work hold it.
+    """
+    preset = settings.destinations[name]
+    said = [preset.model_dump(mode="json", exclude=_IN_NO_FILE), settings.artist.model_dump(mode="json")]
+    said += [settings.mark.model_dump(mode="json")] if preset.mark else []
+    said += [settings.rights.model_dump(mode="json")] if preset.rights == "full" else []
+    return _digest([RENDERER, *said])
+
+
+def settings_digests(settings: Settings, name: str) -> tuple[str, str]:
+    """By which digests files are known that were made by these settings: by this version, and by those up to 0.31."""
     tables = (settings.destinations[name], settings.mark, settings.rights, settings.artist)
-    return _digest([RENDERER, *(table.model_dump(mode="json") for table in tables)])
+    before = _digest([RENDERER, *(table.model_dump(mode="json") for table in tables)])
+    return settings_digest(settings, name), before
 
 
 _OF_TABLE = "table "
@@ -61,7 +79,7 @@ def _is_mended(settings: Settings, row: Rendition) -> bool:
     if row.why == BY_FOLDER and row.state in ("failed", "in place"):
         return takes_files(settings, settings.folders.ready / row.destination)
     if row.state == "failed":
-        return row.settings != settings_digest(settings, row.destination)
+        return row.settings not in settings_digests(settings, row.destination)
     by_table = row.state == "held" and row.why in _BY_TABLE and row.settings.startswith(_OF_TABLE)
     return by_table and row.settings != table_digest(settings, row.destination)
 

@@ -192,7 +192,9 @@ class Engine:
             self._page_due = True
             self._desk.all_anew()
         if self._follow:
+            refused = self._reload.refused
             self._take_over(self._reload.fresh())
+            self._page_due |= self._reload.refused != refused
             if not self.hints.arm():
                 self._complain("inbox not watched", reason="it is not there, or the system has no watches left")
                 self._stirred = True
@@ -200,7 +202,7 @@ class Engine:
             self._look_through()
         service = self.settings.service
         self._next_scan = time.monotonic() + service.rescan_s
-        if self._unsettled:
+        if self._unsettled or self._reload.changing:
             # Something is new: the next looks come soon, and are spaced so that a burst costs a few scans only.
             self._next_scan = self._soon(max(0.1, min(service.settle_s / 2, 1.0, service.rescan_s)))
 
@@ -301,7 +303,7 @@ class Engine:
             if due:
                 self._page_due = not self._pages.write(
                     self.settings, self.ledger.overview, date.today(), last=last, away=self._told_away,
-                    no_ready=bool(self._desk.space.away),
+                    no_ready=bool(self._desk.space.away), refused=self._reload.refused,
                 )  # fmt: skip
             what = "list of works"
             self._list_due = not self._lists.write(self.settings, self.ledger.overview, last=last)

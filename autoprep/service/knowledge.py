@@ -330,7 +330,8 @@ class Knowledge:
         each, answer = (self._each.get(job, ()), self._answers.get(job)) if asks else ((), None)
         redo, name, again = asked - {MEASURED}, self.settings.artist.name, mended(self.settings, made.values())
         known = Known(view, said, here, made, redo, answer, name, lost, refused, each=each, mended=again)
-        known = replace(known, no_work=no_work, afresh=MEASURED in asked)
+        coming = bool(asked) and not here and self._unread.comes(view)
+        known = replace(known, no_work=no_work, afresh=MEASURED in asked, coming=coming)
         known = replace(known, apart=self._is_apart(view)) if view.whole else known
         return replace(known, misplaced=misplaced(self.settings, self._ledger, known)) if said.order else known
 

@@ -14,7 +14,7 @@ from typing import Any
 from autoprep.ledger import Ledger, SeenFile, View
 from autoprep.logs import argument, as_shown, counted
 from autoprep.service.arrivals import shown_name
-from autoprep.service.depends import settings_digest
+from autoprep.service.depends import settings_digests
 from autoprep.service.inbox import Found, scan
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.said import bare
@@ -92,7 +92,7 @@ def made_otherwise(settings: Settings) -> list[str]:
     ledger = Ledger(ledger_path(settings))
     try:
         found = {
-            name: ledger.overview.made_otherwise(name, settings_digest(settings, name))
+            name: ledger.overview.made_otherwise(name, settings_digests(settings, name))
             for name in settings.destinations
         }
         gone = ledger.overview.in_gone_tables(settings.destinations)

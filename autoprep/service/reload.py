@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from autoprep.errors import ConfigError
+from autoprep.errors import ConfigError, in_plain_words
 from autoprep.wishes.settings import load, says_nothing, stamp
 from autoprep.wishes.tables import Settings
 
@@ -17,11 +17,19 @@ class Reload:
 
     A change counts when the files have been still for the settling time: editors and sync tools empty a file, and write
     it in parts, and what is made meanwhile would have no name and no rights.
+
+    refused: why the newest are not taken over, or not all of them, in lines; empty where nothing is left of them.
     """
 
     def __init__(self, settings: Settings, log: Any, clock: Callable[[], float] = time.monotonic) -> None:
         self._settings, self._log, self._stamp, self._clock = settings, log, stamp(settings), clock
         self._seen, self._since = self._stamp, clock()
+        self.refused = ""
+
+    @property
+    def changing(self) -> bool:
+        """Whether a change was seen that is not old enough to count."""
+        return self._seen != self._stamp
 
     def fresh(self) -> Settings | None:
         """The settings where they are others than before, else None; they hold from the next photo on."""
@@ -30,22 +38,25 @@ class Reload:
             self._seen, self._since = found, self._clock()
         if found == self._stamp or self._clock() - self._since < self._settings.service.settle_s:
             return None
-        picture, self._stamp = self._stamp[_OF_FILES:], found
+        picture, self._stamp, self.refused = self._stamp[_OF_FILES:], found, ""
         try:
             fresh = self._read()
             if self._settings.artist.name and says_nothing(self._settings.config_file):
                 raise ConfigError("this file says nothing any more", self._settings.config_file)
         except ConfigError as problem:
-            self._log.warning("settings not taken over", reason=str(problem))
+            self.refused = str(problem)
+            self._log.warning("settings not taken over", reason=self.refused)
             return None
         except Exception as problem:  # a mistake of ours in reading them is no reason to stop
+            self.refused = in_plain_words(problem)
             self._log.error("settings not taken over", reason=str(problem), exc_info=True)
             return None
         # What failed for the mark's picture alone is tried again when that is another.
         if fresh.sha256 == self._settings.sha256 and found[_OF_FILES:] == picture:
             return None
         if fresh.folders != self._settings.folders or fresh.service != self._settings.service:
-            self._log.warning("settings not taken over", reason="folders and [service] hold after the next start")
+            self.refused = "what [folders] and [service] say now holds after the next start"
+            self._log.warning("settings not taken over", reason=self.refused)
             fresh = fresh.model_copy(update={"folders": self._settings.folders, "service": self._settings.service})
         self._settings, self._stamp = fresh, (*found[:_OF_FILES], *stamp(fresh)[_OF_FILES:])
         self._log.info("settings taken over", destinations=len(fresh.destinations))

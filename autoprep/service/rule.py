@@ -57,7 +57,7 @@ class Known:
     each: the works of which the artist has said that each is one by itself; apart: it is a photo, or one of several
     works in a photo that is still taken to show it; mended: destinations that could not be made, and of which the
     settings are others since; no_work: it is a question, and the artist has answered that it shows no work; afresh: it
-    is to be measured again.
+    is to be measured again; coming: it is away, and what lies in its place and is not read yet may be it.
     """
 
     view: View
@@ -75,6 +75,7 @@ class Known:
     mended: frozenset[str] = frozenset()
     no_work: bool = False
     afresh: bool = False
+    coming: bool = False
 
 
 def is_better(newer: float, earlier: float) -> bool:
@@ -223,7 +224,7 @@ def _steps(known: Known, best: str, destinations: Sequence[str], stay: frozenset
         found.append(Restore(view.job, "it is wanted again", back))
     if stale and known.present:
         found.append(Render(view.job, next(iter(stale.values())), tuple(stale)))
-    elif known.redo or known.afresh:
+    elif (known.redo or known.afresh) and not known.coming:
         found.append(Tell(view.job, _no_redo(known)))
     elif not found and not stay and (_untold(known, best) or untrue(known, best, destinations)):
         # Any other step tells too.

@@ -52,15 +52,17 @@ class PageWriter:
         last: bool = False,
         away: Sequence[str] = (),
         no_ready: bool = False,
+        refused: str = "",
     ) -> bool:
         """Write what is due; whether all is written now. most_s: so long is spent; last: the list does not wait;
         away: which of the studio's folders are away, and why; no_ready: whether that of finished pictures is one: then
-        all pages but the first wait until it is known again which pictures lie there.
+        all pages but the first wait until it is known again which pictures lie there; refused: why changed settings
+        are not taken over.
         """
         folder, limit = settings.folders.records / "proof", time.monotonic() + most_s
         place = Place(settings.studio, folder, no_ready=no_ready)
         if no_ready:
-            self._write_first(settings, overview, place, today, away)
+            self._write_first(settings, overview, place, today, away, refused)
             return True
         left = self._write_works(settings, overview, place, limit)
         due = overview.due_pages()
@@ -73,7 +75,7 @@ class PageWriter:
             else:
                 leaf.unlink(missing_ok=True)
             overview.written("page", [(month, block)])
-        self._write_first(settings, overview, place, today, away)
+        self._write_first(settings, overview, place, today, away, refused)
         written = _day_of(folder / WORKS_PAGE)
         list_due = overview.list_due() or written is None or (self._list_day or written) != today
         if list_due and not left and (last or time.monotonic() >= self._next_list):
@@ -83,14 +85,14 @@ class PageWriter:
         return not due and not left and not list_due
 
     def _write_first(
-        self, settings: Settings, overview: Overview, place: Place, today: date, away: Sequence[str]
+        self, settings: Settings, overview: Overview, place: Place, today: date, away: Sequence[str], refused: str
     ) -> None:
         day, counts = overview.latest_day(), overview.outcomes()
         front = Front(
             waiting=overview.waiting_for_answers(_MOST_SHOWN), questions=counts.get("needs a look", 0), day=day,
             today=day == today.isoformat(), latest=overview.of_day(day, _MOST_SHOWN), months=overview.blocks(),
             counts=counts, words=overview.not_understood()[::-1], afresh=len(overview.asked_afresh()),
-            letters=lacking(settings.folders.records), away=away,
+            letters=lacking(settings.folders.records), away=away, refused=refused,
         )  # fmt: skip
         text = index_html(settings.artist.name, _knowing(place, overview, front.latest), front)
         write_now(place.page_folder / "index.html", text.encode("utf-8", "replace"), "page")

@@ -31,6 +31,7 @@ class Unread:
         self._new_sizes: frozenset[int] = frozenset()
         self._of_size: dict[int, list[Found]] = {}
         self._held_by: dict[str, Found] = {}
+        self._comes_by: dict[str, Found] = {}
 
     def look(self, found: Iterable[Found], files: Mapping[bytes, SeenFile]) -> None:
         """After a look at the inbox; files: what the ledger knows of it, which is kept up to date."""
@@ -70,6 +71,14 @@ class Unread:
                 })  # fmt: skip
         return said
 
+    def comes(self, view: View) -> bool:
+        """Whether a file that is not read yet lies where a photo lay that is away: it may be that photo, put back."""
+        unread = (item for alike in self._of_size.values() for item in alike if item.path == view.path)
+        item = next((item for item in unread if not self._is_read(item)), None)
+        if item is not None:
+            self._comes_by[view.job] = item
+        return item is not None
+
     def _alike(self, settings: Settings, places: Sequence[bytes]) -> Iterator[Found]:
         """The files that are not read yet and have the size of what lies at these places."""
         inbox, sizes = os.fsencode(settings.folders.inbox), set()
@@ -81,11 +90,13 @@ class Unread:
                 yield item
 
     def over(self) -> set[str]:
-        """The photos that stayed on hold for a file that is read by now, or gone."""
-        return {
-            job for job, item in self._held_by.items()
-            if self._is_read(item) or item not in self._of_size.get(item.signature[0], ())
-        }  # fmt: skip
+        """The photos that stayed on hold, or were waited for, for a file that is read by now, or gone."""
+        found = {job for job, item in self._comes_by.items() if self._is_over(item)}
+        self._comes_by = {job: item for job, item in self._comes_by.items() if job not in found}
+        return found | {job for job, item in self._held_by.items() if self._is_over(item)}
+
+    def _is_over(self, item: Found) -> bool:
+        return self._is_read(item) or item not in self._of_size.get(item.signature[0], ())
 
     def _facts_of(self, settings: Settings, item: Found) -> WorkFacts:
         """What is said of a copy by where it lies. A fault met there is told once, and holds: nobody knows."""

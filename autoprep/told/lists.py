@@ -176,7 +176,8 @@ def _bytes(kilobytes: float) -> str:
 _STYLE = (
     "body{font:15px/1.5 Georgia,serif;color:#222;max-width:48rem;margin:2rem auto;padding:0 1rem}h1{font-weight:normal}"
     "table{border-collapse:collapse;width:100%}td,th{text-align:left;vertical-align:top;padding:.3rem .7rem .3rem 0;"
-    "border-bottom:1px solid #ccc}th{font-weight:normal;color:#666}.q{color:#666}@media print{body{margin:0}}"
+    "border-bottom:1px solid #ccc;overflow-wrap:anywhere}td:first-child{white-space:nowrap}"
+    "th{font-weight:normal;color:#666}.q{color:#666}@media print{body{margin:0}}"
 )
 
 
@@ -189,6 +190,7 @@ def as_page(listed: list[Entry], artist: str, preset: Preset) -> str:
     return (
         '<!doctype html><html lang="en"><meta charset="utf-8"><meta http-equiv="Content-Security-Policy" '
         "content=\"default-src 'none'; style-src 'unsafe-inline'\">"
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{heading}</title><style>{_STYLE}</style><h1>{heading}</h1><table>"
         f"<tr><th>no.</th><th>file</th><th>work</th>{price}</tr>{rows}</table>"
         f"<h2>Checked against this destination's rules</h2><ul>{checks}</ul></html>"

@@ -33,7 +33,8 @@ class Front:
     questions: all that wait, of which waiting holds some; day: that of the records in latest, as 2026-11-26;
     months: month -> block -> photos on that page, the newest month first; words: photos with words that can't be used,
     the newest first; afresh: how many wait to be measured again, as the artist has asked;
-    letters: what is told of letters that no font holds; away: which of the studio's folders are away, and why.
+    letters: what is told of letters that no font holds; away: which of the studio's folders are away, and why;
+    refused: why changed settings are not taken over, in lines.
     """
 
     waiting: Sequence[JobRecord] = ()
@@ -47,6 +48,7 @@ class Front:
     afresh: int = 0
     letters: Sequence[str] = ()
     away: Sequence[str] = ()
+    refused: str = ""
 
 
 def index_html(artist: str, place: Place, front: Front) -> str:
@@ -58,7 +60,7 @@ def index_html(artist: str, place: Place, front: Front) -> str:
     rest = f'<p class="quiet">{more} more questions wait; the pages of the months show them.</p>' if more > 0 else ""
     day = "Today" if front.today else _in_words(front.day)
     body = (
-        _away(front.away) + _section("Waits for your answer", place, front.waiting) + rest
+        _away(front.away) + _refused(front.refused) + _section("Waits for your answer", place, front.waiting) + rest
         + _words(front.words) + _letters(front.letters)
         + _section(day, place, front.latest)
         + _months(front.months)
@@ -109,6 +111,14 @@ def _words(rows: Sequence[WorkRow]) -> str:
 def _away(lines: Sequence[str]) -> str:
     items = "".join(f"<li>{escape(line)}</li>" for line in lines)
     return f'<h2 class="part">Folders that are away</h2><ul>{items}</ul>' if items else ""
+
+
+def _refused(reason: str) -> str:
+    """Why changed settings are not taken over; of several mistakes the first line says only how many they are."""
+    lines = reason.splitlines()
+    items = "".join(f"<li>{escape(line.strip())}</li>" for line in lines[1:] or lines)
+    said = "What was written before goes on holding."
+    return f'<h2 class="part">Settings that are not taken over</h2><ul>{items}</ul><p>{said}</p>' if items else ""
 
 
 def _letters(lines: Sequence[str]) -> str:

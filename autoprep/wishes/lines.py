@@ -54,6 +54,10 @@ def word(text: str) -> dict[str, Any]:
     never = re.fullmatch(r"not[ -]for (?!sale\b)(.+)", folded)
     if never and not holds(text):
         return {"not_for": _listed(never[1])}
+    # "For Anna" alone is as often whom a work was drawn for.
+    sent = re.fullmatch(r"(only|also)[ -]for (.+)", folded)
+    if sent:
+        return {"destinations" if sent[1] == "only" else "also": _listed(sent[2])}
     turned = re.fullmatch(r"turn(?:ed)? (.+)", folded)
     return _turn(turned[1]) if turned else {}
 

@@ -789,6 +789,35 @@ def test_what_can_not_be_measured_again_is_told_and_stays_as_it_is(
     assert (wren.made(), wren.files()) == ([], files)  # what could not be done is no longer asked for
 
 
+@pytest.mark.parametrize("how", [(), ("--afresh",)])
+def test_a_photo_that_was_put_back_is_made_again_at_the_first_try(
+    wren: Studio, capsys: pytest.CaptureFixture[str], how: tuple[str, ...]
+) -> None:
+    """Who was told to put it back first, and did, is not told that nothing was made."""
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    (wren.inbox / "Reeds.jpg").unlink()
+    wren.run()
+    wren.put("Reeds.jpg", photo(1))
+    wren.made()
+    assert main(["redo", "Reeds.jpg", *how, "--config", str(wren.config)]) == 0
+    assert "again: 1 of 1 photo" in capsys.readouterr().out
+    assert wren.made()
+
+
+def test_another_photo_in_its_place_leaves_nothing_asked_for(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.run()
+    (wren.inbox / "Reeds.jpg").unlink()
+    wren.run()
+    wren.put("Reeds.jpg", photo(9))
+    wren.redo("Reeds.jpg", "site")
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    assert ledger.redos() == {}
+    ledger.close()
+
+
 def test_what_is_asked_for_by_name_comes_with_the_measuring(wren: Studio) -> None:
     wren.put("Reeds.jpg", photo(1))
     wren.run()

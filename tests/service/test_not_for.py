@@ -39,6 +39,29 @@ def test_it_goes_everywhere_else(wren: Studio, where: str) -> None:
     assert [path.partition("/")[0] for path in wren.files()] == ["shop"]
 
 
+@pytest.mark.parametrize(
+    ("name", "places"),
+    [
+        ("Reeds, only for print.jpg", ["print"]), ("IMG_2041 - only for Print.jpg", ["print"]),
+        ("Reeds, also for print.jpg", ["print", "shop", "site"]),
+        ("Reeds, only for Anna.jpg", []),
+    ],
+)  # fmt: skip
+def test_a_name_sends_a_work_where_it_says(wren: Studio, name: str, places: list[str]) -> None:
+    """What was meant for one place alone is not in public under a title that says so."""
+    wren.put(name, photo(1))
+    (record,) = wren.run().values()
+    assert sorted(path.partition("/")[0] for path in wren.files()) == places
+    assert record.work.title in ("Reeds", "")
+
+
+def test_whom_a_work_was_drawn_for_stays_in_its_title(wren: Studio) -> None:
+    wren.put("Reeds, for Anna.jpg", photo(1))
+    (record,) = wren.run().values()
+    assert record.work.title == "Reeds, for Anna"
+    assert len(wren.files()) == 2
+
+
 def test_what_is_there_is_withdrawn_and_comes_back_and_an_order_does_not_outdo_it(
     wren: Studio, capsys: pytest.CaptureFixture[str]
 ) -> None:

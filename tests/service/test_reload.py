@@ -52,6 +52,54 @@ def test_changes_hold_for_the_next_photo(studio: Settings) -> None:
     assert "destinations.toml, line 2" in refused[0]["reason"]
 
 
+def test_what_is_not_taken_over_stands_on_the_first_page_until_it_is(studio: Settings) -> None:
+    """She who changes them on the phone reads no log; and is told soon, not when the inbox is next looked at."""
+    service = studio.service.model_copy(update={"settle_s": 0.3, "rescan_s": 600.0})
+    studio = studio.model_copy(update={"service": service})
+    destinations, page = studio.config_file.with_name("destinations.toml"), studio.folders.records / "proof/index.html"
+    right = destinations.read_text(encoding="utf-8")
+    engine = Engine(studio, open_log(studio.folders.records, None))
+
+    def write(text: str, wanted: Callable[[str], bool]) -> str:
+        destinations.write_text(text, encoding="utf-8")
+        engine.hints.wake()
+        limit = time.monotonic() + 20
+        while not wanted(page.read_text(encoding="utf-8")) and time.monotonic() < limit:
+            engine.step(0.1)
+        return page.read_text(encoding="utf-8")
+
+    try:
+        work_off(engine)
+        told = write('[tiny]\nlong_side = 200\n"<i>" = 1\n', lambda said: "not taken over" in said)
+        assert "destinations.toml, line 2: unknown key `tiny.long_side`" in told
+        assert "line 3" in told
+        assert "mistakes in the settings" not in told  # the lines themselves say how many they are
+        assert "<i>" not in told
+        assert "not taken over" not in write(right, lambda said: "not taken over" not in said)
+    finally:
+        engine.stop()
+
+
+def test_why_settings_are_not_taken_over_is_known_until_they_are(studio: Settings) -> None:
+    now, right = [0.0], studio.config_file.read_text(encoding="utf-8")
+    watched = Reload(studio, Log(), lambda: now[0])
+    assert not watched.changing
+    for seconds, text, refused in (
+        (10.0, "[artist]\nnaem = 'Wren'\n", "line 2"),
+        (20.0, right + "\n[folders]\ninbox = 'other'\n", "after the next start"),
+        (30.0, right + "\n# at home\n", ""),
+    ):
+        now[0] = seconds
+        studio.config_file.write_text(text, encoding="utf-8")
+        assert watched.fresh() is None
+        assert watched.changing
+        now[0] = seconds + 5.0
+        watched.fresh()
+        assert not watched.changing
+        assert refused in watched.refused
+        assert bool(refused) == bool(watched.refused)
+
+
 def test_a_fault_in_reading_the_settings_is_told_and_stops_nothing(
     studio: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -195,6 +195,7 @@ def test_a_redo_is_made_or_settled_by_saying_why_not() -> None:
         (step,) = follow(photo)
         assert isinstance(step, Tell)
         assert why in step.why
+    assert follow(replace(known(redo=frozenset({"square"}), present=False), coming=True)) == []  # it may be back
 
 
 def test_what_is_said_to_be_no_work_is_looked_at_once() -> None:

@@ -7,6 +7,7 @@ import os
 import sqlite3
 import time
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -17,10 +18,11 @@ from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharp
 from autoprep.errors import ConfigError, DeliveryError, LedgerDamaged
 from autoprep.files.storage import answers, publish, write_part
 from autoprep.imaging.likeness import likeness
+from autoprep.job.orders import RENDERER
 from autoprep.job.takes import look_of, same_work
 from autoprep.ledger import Ledger, SeenFile
 from autoprep.logs import open_log
-from autoprep.service.depends import plan_digest, settings_digest
+from autoprep.service.depends import plan_digest, settings_digest, settings_digests
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Found, Settling, read_settled, scan
 from autoprep.service.keeping import is_ours
@@ -72,6 +74,36 @@ def test_a_plans_digest_is_of_all_of_it_and_a_tables_of_that_table(studio: Setti
     louder = studio.model_copy(update={"mark": studio.mark.model_copy(update={"opacity_percent": 90.0})})
     assert settings_digest(studio, "square") != settings_digest(studio, "master")
     assert settings_digest(studio, "square") != settings_digest(louder, "square")
+
+
+def test_what_reaches_no_file_of_a_destination_makes_none_older(studio: Settings) -> None:
+    """Who compares a table with its call writes the day down: no picture was made by other settings for that."""
+    plain = studio.destinations["square"].model_copy(update={"mark": False, "checked": date(2026, 11, 25)})
+    blind = plain.model_copy(update={"rights": "none"})
+    studio = studio.model_copy(update={"destinations": {"square": plain, "jury": blind}})
+
+    def same(name: str, **other: object) -> bool:
+        return settings_digest(studio, name) == settings_digest(studio.model_copy(update=other), name)
+
+    def table(**other: object) -> dict[str, object]:
+        return {"destinations": {**studio.destinations, "square": plain.model_copy(update=other)}}
+
+    listed = {"when": "asked", "public": True, "listing": True, "prices": True, "checked": date(2026, 12, 1)}
+    assert all(same("square", **table(**{key: value})) for key, value in listed.items())
+    assert not same("square", **table(quality=50))
+    assert same("square", mark=studio.mark.model_copy(update={"text": "Wren"}))
+    other = {"rights": studio.rights.model_copy(update={"notice": "© Wren"})}
+    assert same("jury", **other)
+    assert not same("square", **other)
+    assert not same("jury", artist=studio.artist.model_copy(update={"name": "W. Halloway"}))
+
+
+def test_files_of_an_earlier_version_are_known_by_its_digest(studio: Settings) -> None:
+    """Nothing is told of a whole studio, nor tried again, because a version knows its settings otherwise."""
+    told = [studio.destinations["square"], studio.mark, studio.rights, studio.artist]
+    text = json.dumps([RENDERER, *(table.model_dump(mode="json") for table in told)], sort_keys=True)
+    before = hashlib.sha256(text.encode()).hexdigest()[:24]
+    assert settings_digests(studio, "square") == (settings_digest(studio, "square"), before)
 
 
 def test_half_a_photo_waits_and_at_last_is_told(wren: Studio) -> None:

@@ -18,6 +18,38 @@ def view_of_one_on_hold(ledger: Ledger) -> View:
     return replace(view, state="done", said=WorkFacts(hold=True))
 
 
+def test_a_photo_that_is_away_comes_until_what_lies_in_its_place_is_read_or_gone(
+    studio: Settings, tmp_path: Path
+) -> None:
+    ledger, unread = Ledger(tmp_path / "ledger.sqlite3"), Unread()
+    view, place = view_of_one_on_hold(ledger), studio.folders.inbox / "Reeds.jpg"
+    ledger.close()
+    files: dict[bytes, SeenFile] = {}  # what the ledger knows, also between two looks
+
+    def looked() -> list[Found]:
+        found = scan(studio.folders.inbox)
+        unread.look(found, files)
+        return list(found)
+
+    (studio.folders.inbox / "Terns.jpg").write_bytes(b"another")
+    looked()
+    assert not unread.comes(view)
+    place.write_bytes(b"a photo")
+    found = {item.path: item for item in looked()}
+    assert unread.comes(view)
+    assert unread.over() == set()
+    files[view.path] = SeenFile(found[view.path].signature, view.job)
+    assert unread.over() == {view.job}
+    assert unread.over() == set()  # told once
+    assert not unread.comes(view)
+    files.clear()
+    looked()
+    assert unread.comes(view)
+    place.unlink()
+    looked()
+    assert unread.over() == {view.job}
+
+
 def test_a_file_holds_until_it_is_read_or_gone(studio: Settings, tmp_path: Path) -> None:
     inbox = studio.folders.inbox
     (inbox / "hold").mkdir()
