@@ -270,7 +270,7 @@ class Studio:
     @staticmethod
     def at_once(engine: Engine) -> None:
         """All looks are due now: after one that was slow, on a busy machine, the next ones would wait for seconds."""
-        engine._next_scan = engine._next_page = 0.0
+        engine._next_scan = engine._next_page = engine._pages._next_list = 0.0
         engine._desk._knowledge._questions._next = 0.0
 
     @staticmethod
