@@ -3143,6 +3143,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("files that no photo is known for are asked about", " if seen.job}", "}"),
         ("what is not asked for lack of time never is", "        for path in alike:\n", "        self._any_due = False\n        for path in alike:\n"),
     ),
+    *_all(
+        "autoprep/service/engine.py", ("tests/service/test_renamed.py",),
+        ("a copy of what was just taken in waits with all others", "        self._holds_first.taken(item)\n", ""),
+        ("a held photo that could not be taken in waits with all others", "            self._holds_first.put_off(item)\n", ""),
+        ("settings that hold what waits are heard at the next note", "            self._holds_first.forget()\n", ""),
+    ),
     Mistake("all files of one size are asked about at one go", "autoprep/service/engine.py", "            if time.monotonic() > limit:\n                break\n\n    def _may_be", "            if False:\n                break\n\n    def _may_be", ("tests/service/test_renamed.py",)),
     Mistake("a fault where a hold is looked for ends the loop", "autoprep/service/engine.py", "        fault = self._desk.guarded(shown_name(path), lambda: held.append(self._arrivals.is_on_hold(path)))\n", "        fault, _ = 0.0, held.append(self._arrivals.is_on_hold(path))\n", ("tests/service/test_faults.py",)),
     Mistake("a fault in the words of a copy that is not read yet is swallowed", "autoprep/service/unread.py", '                self._log.error("fault"', '                (lambda *_, **__: None)("fault"', ("tests/service/test_faults.py",)),

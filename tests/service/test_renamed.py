@@ -377,3 +377,43 @@ def test_of_many_files_of_one_size_each_is_asked_about_once(
         engine.step(0.0)
     assert engine.ledger.overview.states() == {"done": 1, "queued": 1}  # it was taken in, and waits
     wren.cut_off(engine)
+
+
+def test_what_may_have_become_held_is_asked_about_again(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A copy of what was just taken in, all files when the settings are others, and one that could not be taken in."""
+    data, asked = photo(2).ljust(4000, b"\0"), list[bytes]()
+    real = Arrivals.is_on_hold
+
+    def noted(arrivals: Arrivals, path: bytes) -> bool:
+        asked.append(path)
+        return real(arrivals, path)
+
+    monkeypatch.setattr(Arrivals, "is_on_hold", noted)
+    monkeypatch.setattr(InlinePool, "free", 0)
+    wren.put("Gull.jpg", data)
+    for shown in ("Tern.jpg", "hold/Gull.jpg"):
+        wren.put(shown, data if shown.startswith("hold") else photo(3).ljust(4000, b"\0"))
+    engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
+    for _ in range(3):
+        wren.at_once(engine)
+        engine.step(0.0)
+    held = engine._ready[b"hold/Gull.jpg"]
+    engine._take_held()
+    assert asked == []  # no photo is known yet
+    assert engine._take(b"Gull.jpg")
+    with monkeypatch.context() as patch:
+        patch.setattr(Arrivals, "take", lambda *_: 1 / 0)
+        engine._take_held()
+    assert sorted(asked) == [b"Tern.jpg", b"hold/Gull.jpg"]
+    assert b"hold/Gull.jpg" not in engine._ready  # its next try waits
+    engine._ready[held.path] = held
+    engine._look_through()
+    engine._ready.setdefault(held.path, held)
+    engine._take_held()
+    assert b"hold/Gull.jpg" not in engine._ready
+    assert sorted(asked) == [b"Tern.jpg", b"hold/Gull.jpg", b"hold/Gull.jpg"]
+    engine._take_over(wren.settings)
+    engine._take_held()
+    assert asked[-1] == b"Tern.jpg"
+    assert len(asked) == 4
+    wren.cut_off(engine)
