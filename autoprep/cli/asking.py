@@ -5,6 +5,7 @@ import json
 from dataclasses import asdict
 
 from autoprep.cli.found import inbox_away, ready_away, settings_of
+from autoprep.job.away import away_in_words
 from autoprep.logs import plain
 from autoprep.service.outlook import empty_folders, made_otherwise, outlook
 from autoprep.told.summary import preset_words, warnings_of
@@ -50,15 +51,12 @@ def _away(settings: Settings) -> list[str]:
         for name, place in settings.folders
         if not place.is_dir() and not told.get(name)
     ]
-    said = [f"Nothing comes in: {told['inbox']}"] if told["inbox"] else []
-    said += [f"Nothing can be made: {told['ready']}"] if told["ready"] else []
-    return [*said, *absent]
+    return [*away_in_words(told["inbox"], told["ready"]), *absent]
 
 
 def _ahead(settings: Settings, *, as_json: bool) -> int:
     away, gone = inbox_away(settings), ready_away(settings)
-    lines = [f"Nothing can be made: {gone}"] if gone else []
-    lines += [f"Nothing comes in: {away}"] if away else outlook(settings)
+    lines = [*away_in_words(away, gone), *([] if away else outlook(settings))]
     code = 1 if away or gone else 0  # as for `once` and `status`: nobody knows what waits, or it can't be made
     if as_json:
         print(json.dumps(lines, ensure_ascii=False, indent=2))

@@ -53,6 +53,15 @@ def no_inbox(settings: Settings, ledger: Ledger | None) -> str:
     return ""
 
 
+def away_in_words(inbox: str, ready: str) -> list[str]:
+    """What is told, a line each, wherever it is: why nothing can come in, and why nothing can be put into ready/.
+
+    inbox, ready: what no_inbox and no_ready say.
+    """
+    told = {"Nothing comes in": inbox, "Nothing can be made": ready}
+    return [f"{what}: {why}" for what, why in told.items() if why]
+
+
 def note_disk(settings: Settings, ledger: Ledger) -> None:
     """Keep in mind that ready/, which is not away, is on a disk of its own: where it is not one day, that is away."""
     _note(ledger, _APART, settings.folders.ready)

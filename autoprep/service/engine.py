@@ -12,7 +12,7 @@ from typing import Any
 from autoprep.domain import JobRecord
 from autoprep.errors import AutoprepError, StudioMoved, in_plain_words
 from autoprep.files.storage import clear_parts
-from autoprep.job.away import no_ready
+from autoprep.job.away import away_in_words, no_ready
 from autoprep.ledger import TROUBLE, Ledger
 from autoprep.service.arrivals import Arrivals, shown_name
 from autoprep.service.cluster import Cluster
@@ -356,7 +356,7 @@ class Engine:
         if self._desk.space.full and not self._pool.running:
             return "There is not enough free space to go on"
         if self._desk.space.away and not self._pool.running:
-            return f"Nothing can be made: {self._desk.space.away}"
+            return away_in_words("", self._desk.space.away)[0]
         if self._trouble and time.monotonic() - self._troubled_at > _TROUBLE_S:
             return f"Nothing is worked on: {self._trouble}"
         return ""

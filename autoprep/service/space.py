@@ -7,7 +7,7 @@ from typing import Any
 
 from autoprep.domain import kind_of
 from autoprep.errors import DeliveryError, ReadyAway
-from autoprep.job.away import no_inbox, no_ready, note_disk, note_inbox_disk
+from autoprep.job.away import away_in_words, no_inbox, no_ready, note_disk, note_inbox_disk
 from autoprep.job.orders import JobResult
 from autoprep.ledger import Ledger
 from autoprep.service.steps import GiveUp, Restore, Step, Withdraw
@@ -44,8 +44,7 @@ class Space:
 
     def told(self) -> list[str]:
         """What was away at the last look, in words."""
-        said = [f"Nothing comes in: {self.no_inbox}"] if self.no_inbox else []
-        return [*said, f"Nothing can be made: {self.away}"] if self.away else said
+        return away_in_words(self.no_inbox, self.away)
 
     def _look_at_disk(self, settings: Settings, complain: Callable[..., None]) -> None:
         try:

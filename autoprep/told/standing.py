@@ -10,6 +10,7 @@ from itertools import chain
 from pathlib import Path
 
 from autoprep.errors import NO_LEDGER
+from autoprep.job.away import away_in_words
 from autoprep.ledger import Overview
 from autoprep.logs import counted, plain
 from autoprep.told.explanations import (
@@ -108,8 +109,7 @@ class Status:
         again = f" ({self.tried} of them once more, after a try that failed)" if self.tried else ""
         said.append(f"Waiting: {self.waiting}{again}, being worked on: {self.running}")
         said += [f"In the inbox, not read yet: {counted(self.not_begun, 'photo')}"] if self.not_begun else []
-        said += [f"Nothing comes in: {self.no_inbox}"] if self.no_inbox else []
-        said += [f"Nothing can be made: {self.no_ready}"] if self.no_ready else []
+        said += away_in_words(self.no_inbox, self.no_ready)
         said += [f"Nothing can be done: {self.no_records}"] if self.no_records else []
         said += self._waits()
         if self.trouble:

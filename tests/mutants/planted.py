@@ -2198,7 +2198,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a held take without a file is called ready", "autoprep/service/results.py", "elif order.facts.hold:", "elif False:", ("tests/service/test_edited.py",)),
     Mistake("a dash behind a known word is a title", "autoprep/wishes/lines.py", "if dash is not None and _folded(dash[1]) in KEYS and", "if False and", ("tests/test_note_lines.py",)),
     Mistake("a note's first line is for another photo", "autoprep/wishes/lines.py", ' and _folded(dash[1]) != "photo":', ":", ("tests/test_note_lines.py",)),
-    Mistake("what is ahead is told of an inbox that is away", "autoprep/cli/asking.py", 'lines += [f"Nothing comes in: {away}"] if away else', "lines +=", ("tests/told/test_standing.py",)),
+    Mistake("what is ahead is told of an inbox that is away", "autoprep/cli/asking.py", "*([] if away else outlook(settings))", "*outlook(settings)", ("tests/told/test_standing.py",)),
+    Mistake("that nothing can be made is told before that nothing comes in", "autoprep/job/away.py", "for what, why in told.items() if why]", "for what, why in reversed(told.items()) if why]", ("tests/service/test_ready_away.py",)),
     Mistake("a destination must be spelt as the settings do", "autoprep/cli/found.py", "name = destination_called(settings, wanted)", 'name = ""', ("tests/test_arguments.py",)),
     Mistake("a wash beside a shadow keeps it from being seen", "autoprep/correction/shadows.py", "if alone.any() else None", "if False else None", ("tests/correction/test_shadows.py",)),
     *_all(
@@ -3252,7 +3253,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a sheet of a call is empty while ready/ is away", "autoprep/cli/sheet.py", "if name is not None and (away := ready_away(settings)):", "if name is not None and (away := ''):"),
         ("the first page is not written when a folder goes away", "autoprep/service/engine.py", "self._told_away, self._page_due = told, True", "self._told_away = told"),
         ("`check` says of ready/ that is away that it was never there", "autoprep/cli/asking.py", "if not place.is_dir() and not told.get(name)", "if not place.is_dir()"),
-        ("`check` is silent about ready/ that is away", "autoprep/cli/asking.py", "if told[\"ready\"] else []", "if False else []"),
+        ("`check` is silent about ready/ that is away", "autoprep/cli/asking.py", "told[\"inbox\"], told[\"ready\"])", "told[\"inbox\"], \"\")"),
         ("an inbox that was never there is away to `check`", "autoprep/cli/asking.py", "inbox_away(settings) if ledger_path(settings).is_file() else \"\"", "inbox_away(settings)"),
     )),
     Mistake("one reason is said again for each photo", "autoprep/told/standing.py", "groups = list(by_reason(self.failing).items())", "groups = [(why, [name]) for name, why in self.failing.items()]", ("tests/told/test_standing.py",)),

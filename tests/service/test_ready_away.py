@@ -1,7 +1,9 @@
 """The folder of finished pictures as a whole is away: a share that is not connected, a folder that was renamed."""
 
+import re
 import shutil
 from collections.abc import Callable, Iterator
+from html import unescape
 from pathlib import Path
 from typing import Any, cast
 
@@ -179,6 +181,23 @@ def test_folders_that_are_away_are_told_by_check_and_on_the_first_page(
         elsewhere.rename(place)
     service()
     assert "away" not in page.read_text(encoding="utf-8")
+
+
+def test_folders_that_are_away_are_told_alike_everywhere(wren: Studio, said: Said, service: Callable[[], None]) -> None:
+    """What is ahead told them the other way round."""
+    folders = wren.settings.folders
+    wren.put("Gull.jpg", photo(1))
+    service()
+    for place in (folders.ready, folders.inbox):
+        place.rename(place.with_name(f"{place.name} off"))
+    service()
+    page = unescape((folders.records / "proof" / "index.html").read_text(encoding="utf-8"))
+    lists = [[line for line in re.findall("<li>(.*?)</li>", page) if line.startswith("Nothing")]]
+    for command in (("status",), ("check",), ("check", "--ahead")):
+        lines = [line.removeprefix("Note: ") for line in said(*command)[1].splitlines()]
+        lists.append([line for line in lines if line.startswith("Nothing")])
+    assert [line.split(": ")[0] for line in lists[0]] == ["Nothing comes in", "Nothing can be made"]
+    assert all(lines == lists[0] for lines in lists)
 
 
 def test_nothing_is_called_picked_up_while_ready_is_away(wren: Studio, said: Said, service: Callable[[], None]) -> None:
