@@ -1,12 +1,10 @@
 """Commands that tell of the photos that came in: they read what they show, however long the history is."""
 
 import argparse
-import contextlib
 import json
-import os
 import re
 import time
-from collections.abc import Container, Iterator
+from collections.abc import Iterator
 from dataclasses import asdict
 from datetime import date
 from itertools import islice
@@ -15,16 +13,12 @@ from typing import get_args
 from autoprep.cli.found import find_job, open_ledger, ready_away, settings_of
 from autoprep.domain import Outcome
 from autoprep.errors import UsageError
-from autoprep.files.ignored import is_ignored_folder
 from autoprep.job.away import no_inbox, no_ready
-from autoprep.ledger import HELD_BACK, TROUBLE, Ledger, Listed, Overview
-from autoprep.logs import as_shown, counted, plain
-from autoprep.told.lost_notes import holds_unheard
+from autoprep.ledger import HELD_BACK, TROUBLE, Listed, Overview
+from autoprep.logs import counted, plain
+from autoprep.told.in_inbox import look_through
 from autoprep.told.standing import status_of
-from autoprep.told.work_lists import lists_told
 from autoprep.told.works import held_by
-from autoprep.wishes.photo_notes import PICTURES
-from autoprep.wishes.tables import Settings
 
 _A_PAGE = 50
 _FARTHEST = 2**62  # a ledger counts no further
@@ -162,45 +156,19 @@ def _why(problem: str) -> str:
     return f": {plain(problem)}" if problem else ""
 
 
-def _not_begun(settings: Settings, ledger: Ledger | None, told: Container[str]) -> int:
-    """How many photos, by their names, lie in the inbox and are not taken in yet.
-
-    told: those that are told of by their names; they and empty ones are not counted.
-    """
-    root = os.path.join(os.fsencode(settings.folders.inbox), b"")
-    known = ledger.known_paths() if ledger is not None else set[bytes]()
-    count = 0
-    for folder, folders, names in os.walk(root):
-        folders[:] = [name for name in folders if not is_ignored_folder(os.fsdecode(name))]
-        within = os.path.join(folder, b"")[len(root) :]
-        for path in (within + name for name in names if _is_photo(name)):
-            if path not in known:
-                with contextlib.suppress(OSError):
-                    count += os.lstat(root + path).st_size > 0 and as_shown(os.fsdecode(path)) not in told
-    return count
-
-
-_PICTURES = tuple(map(str.encode, PICTURES))
-
-
-def _is_photo(name: bytes) -> bool:
-    return name.lower().endswith(_PICTURES) and not name.startswith((b".", b"~"))
-
-
 def status(options: argparse.Namespace) -> int:
     """Say what waits, runs, asks and failed, and how much space is left."""
     settings = settings_of(options)
     ledger = open_ledger(settings)
     try:
-        lists, unheard = lists_told(settings.folders.inbox, ledger), holds_unheard(settings.folders.inbox, ledger)
         if ledger is None:
-            left, away = _not_begun(settings, None, ()), no_inbox(settings, None)
-            found = status_of(settings, None, lists=lists, not_begun=left, no_inbox=away, unheard=unheard)
+            there, away = look_through(settings.folders.inbox, None), no_inbox(settings, None)
+            found = status_of(settings, None, there=there, no_inbox=away)
         else:
             unfinished, unread = ledger.unfinished(time.time()), ledger.unread()
-            left = _not_begun(settings, ledger, (*unfinished, *unread))
+            there = look_through(settings.folders.inbox, ledger, (*unfinished, *unread))
             trouble, gone, away = ledger.kept(TROUBLE), no_ready(settings, ledger), no_inbox(settings, ledger)
-            found = status_of(settings, ledger.overview, trouble, unfinished, unread, lists, left, gone, away, unheard)
+            found = status_of(settings, ledger.overview, trouble, unfinished, unread, there, gone, away)
     finally:
         if ledger is not None:
             ledger.close()

@@ -20,7 +20,8 @@ from autoprep.service.knowledge import Knowledge
 from autoprep.service.said import bare
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
 from autoprep.told.explanations import ends_too_early
-from autoprep.told.work_lists import lists_told, told_of
+from autoprep.told.in_inbox import look_through
+from autoprep.told.work_lists import told_of
 from autoprep.wishes.corner_notes import CORNER_NOTE, is_called_for, is_corner_note, is_meant, named_in, saved_as
 from autoprep.wishes.names import part_name
 from autoprep.wishes.note_files import folded, is_work_list, place_of
@@ -41,7 +42,7 @@ def outlook(settings: Settings) -> Iterator[str]:
     found = scan(settings.folders.inbox, notes)
     if not ledger_path(settings).is_file():
         yield from (f"{shown_name(item.path)}: {_coming(item, 'it is new')}" for item in found)
-        yield from lists_told(settings.folders.inbox, None)
+        yield from look_through(settings.folders.inbox, None).lists
         return
     ledger = Ledger(ledger_path(settings))
     try:

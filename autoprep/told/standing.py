@@ -23,6 +23,7 @@ from autoprep.told.explanations import (
     not_used,
     sent_nowhere,
 )
+from autoprep.told.in_inbox import NOT_LOOKED_AT, InInbox
 from autoprep.told.list_letters import lacking
 from autoprep.wishes.note_files import is_work_list
 from autoprep.wishes.places import ledger_path
@@ -295,15 +296,13 @@ def status_of(
     trouble: str = "",
     unfinished: Mapping[str, float] | None = None,
     unread: Mapping[str, str] | None = None,
-    lists: tuple[str, ...] = (),
-    not_begun: int = 0,
+    there: InInbox = NOT_LOOKED_AT,
     no_ready: str = "",
     no_inbox: str = "",
-    unheard: tuple[str, ...] = (),
 ) -> Status:
     """The standing of a studio from its ledger, None where there is none yet; trouble, unfinished: as in Status.
 
-    unread: files that could not be taken in, and why; lists, not_begun, no_ready, no_inbox, unheard: as in Status.
+    unread: files that could not be taken in, and why; there: what lies in the inbox; no_ready, no_inbox: as in Status.
     """
     place = settings.folders.records
     folder = next(folder for folder in chain([place], place.parents) if folder.is_dir())
@@ -334,7 +333,7 @@ def status_of(
         not_made=not_made,
         failing={**failing, **(unread or {})},
         no_inbox=no_inbox,
-        unheard=unheard,
+        unheard=there.unheard,
         displaced=() if overview is None else tuple(overview.displaced()),
         left_in_place=() if overview is None else _left_in_place(settings, overview, ours=False),
         there_again=() if overview is None else _left_in_place(settings, overview, ours=True),
@@ -342,8 +341,8 @@ def status_of(
         held_back=() if overview is None else tuple(overview.held_back()),
         asked_afresh=() if overview is None else tuple(overview.asked_afresh()),
         letters=lacking(settings.folders.records),
-        lists=lists,
-        not_begun=not_begun,
+        lists=there.lists,
+        not_begun=there.not_begun,
         closed=() if overview is None else _closed(settings, overview),
         no_records=_no_records(settings),
         no_ready=no_ready,

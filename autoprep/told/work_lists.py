@@ -2,7 +2,7 @@
 
 import contextlib
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path, PurePosixPath
 
 from autoprep.ledger import Ledger
@@ -13,21 +13,15 @@ from autoprep.wishes.work_lists import Row, as_compared, endless, names_of, read
 _MOST_NAMED = 6
 
 
-def lists_told(inbox: Path, ledger: Ledger | None) -> tuple[str, ...]:
-    """A line for each thing that is wrong with a list of the inbox.
+def told_of_lists(inbox: Path, at: Path, files: Iterable[str], known: Callable[[], set[str]]) -> Iterator[str]:
+    """A line for each thing that is wrong with a list of a folder of the inbox.
 
-    A row of a photo that the ledger knows is no mistake, though it was deleted, or renamed, since.
+    A row of a photo that the ledger knows is no mistake, though it was deleted, or renamed, since. files: all of the
+    folder; known: asked for the names that photos have or had only where there is a list.
     """
-    known: set[str] = set()
-    told: list[str] = []
-    for at, folders, files in os.walk(inbox):
-        folders[:] = sorted(name for name in folders if not name.startswith("."))
-        for name in sorted(filter(is_work_list, files)):
-            if ledger is not None and not known:
-                known = known_names(ledger)
-            place = PurePosixPath(as_shown(os.path.relpath(at, inbox).replace(os.sep, "/")))
-            told += told_of(Path(at, name), str(place / as_shown(name)), _is_one_of(Path(at), str(place), known))
-    return tuple(told)
+    for name in sorted(filter(is_work_list, files)):
+        place = PurePosixPath(as_shown(os.path.relpath(at, inbox).replace(os.sep, "/")))
+        yield from told_of(at / name, str(place / as_shown(name)), _is_one_of(at, str(place), known()))
 
 
 def known_names(ledger: Ledger) -> set[str]:

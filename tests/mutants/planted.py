@@ -2738,7 +2738,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("photos of rows that are not there are not told", "    if lost:\n", "    if False:\n"),
         ("a row of a photo that was deleted is a mistake", "for name in (*ledger.overview.names(),", "for name in (*(),"),
         ("what is wrong with a list is not told", "for fault in found.faults)", "for fault in ())"),
-        ("hidden folders are looked through for lists", 'sorted(name for name in folders if not name.startswith("."))', "sorted(folders)"),
         ("a row of a photo that was renamed is a mistake", "for name in (*ledger.overview.names(), *earlier)", "for name in ledger.overview.names()"),
         ("a row that names a photo beside its folder is silent", 'if place.is_absolute() or ".." in place.parts:', "if False:"),
         ("a row may name a note", "for name in files if not folded(name).endswith((*NOTE_ENDINGS, WORK_LIST)))", "for name in files)"),
@@ -2747,8 +2746,9 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/service/outlook.py", ("tests/service/test_work_lists.py",),
         ("a row of a renamed photo names none", "        if words and not words.startswith(_OF_NONE):\n", "        if False:\n"),
-        ("a list before all photos is not looked at ahead", "        yield from lists_told(settings.folders.inbox, None)\n", ""),
+        ("a list before all photos is not looked at ahead", "        yield from look_through(settings.folders.inbox, None).lists\n", ""),
     ),
+    Mistake("hidden folders are looked through for lists", "autoprep/told/in_inbox.py", "sorted(name for name in folders if not is_ignored_folder(name))", "sorted(folders)", ("tests/service/test_work_lists.py",)),
     Mistake("a list from before is counted as no photo", "autoprep/told/standing.py", " if not is_work_list(os.path.basename(os.fsdecode(path)))]", "]", ("tests/service/test_work_lists.py",)),
     Mistake("status does not look at lists of works", "autoprep/told/standing.py", "map(plain, self.lists[:_MOST_NAMED])]", "()]", ("tests/service/test_work_lists.py",)),
     Mistake("what two works share, where it is nothing, stops the photo", "autoprep/imaging/geometry.py", "    if len(polygon) < 3:\n        return 0.0\n", "", ("tests/reference/test_geometry.py",)),
@@ -2928,8 +2928,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("that a user may not write in a folder is not said", "autoprep/errors.py", "_CLOSED = (errno.EACCES, errno.EPERM, errno.EROFS)", "_CLOSED = ()", ("tests/files/test_storage.py",)),
     Mistake("a closed folder of records ends a command with a traceback", "autoprep/cli/main.py", "if no_way(problem):", "if False:", ("tests/test_said_plainly.py",)),
     Mistake("a ledger that can't be written to is told by its library", "autoprep/errors.py", 'if "readonly database" in str(problem):', "if False:", ("tests/test_said_plainly.py",)),
-    Mistake("photos that are not read yet do not wait", "autoprep/told/standing.py", "        not_begun=not_begun,\n", "", ("tests/test_said_plainly.py",)),
-    Mistake("what was read waits in the inbox for ever", "autoprep/cli/history.py", "            if path not in known:\n", "            if True:\n", ("tests/test_said_plainly.py",)),
+    Mistake("photos that are not read yet do not wait", "autoprep/told/standing.py", "        not_begun=there.not_begun,\n", "", ("tests/test_said_plainly.py",)),
+    Mistake("what was read waits in the inbox for ever", "autoprep/told/in_inbox.py", "path not in known.paths and ", "", ("tests/test_said_plainly.py",)),
     Mistake("a status opens every record", "autoprep/ledger/attention.py", "AND +new.outcome = 'ready' AND new.part = 0 \"", "AND +new.outcome = 'ready' AND new.part = 0 AND json_extract((SELECT record FROM records WHERE number = new.number), '$.taken_at') IS NULL \"", ("tests/service/test_history.py",)),
     *_all(
         "autoprep/correction/outline/candidates.py", ("tests/correction/test_candidates.py",),
@@ -3235,7 +3235,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what was written for a result stays in what a share has left", "autoprep/service/space.py", "                    part.unlink(missing_ok=True)\n", "                    pass\n", ("tests/service/test_ready_away.py",)),
     *(Mistake(name, file, old, new, ("tests/service/test_no_photos.py",)) for name, file, old, new in (
         ("a folder that is called like a note is passed over", "autoprep/service/inbox.py", "[] if is_ignored_folder(os.fsdecode(entry.name)) else", "[] if is_ignored(os.fsdecode(entry.name)) else"),
-        ("what lies in a system's folder seems to wait", "autoprep/cli/history.py", "if not is_ignored_folder(os.fsdecode(name))]", 'if not name.startswith((b".", b"~"))]'),
+        ("what lies in a system's folder seems to wait", "autoprep/told/in_inbox.py", "if not is_ignored_folder(name))", 'if not name.startswith((".", "~")))'),
+        ("a list or a note in a system's folder is told of", "autoprep/told/in_inbox.py", "sorted(name for name in folders if not is_ignored_folder(name))", 'sorted(name for name in folders if not name.startswith("."))'),
+        ("the inbox is walked through once more", "autoprep/told/in_inbox.py", "in _folders_of(inbox):\n", "in list(_folders_of(inbox)) and _folders_of(inbox):\n"),
     )),
     *(Mistake(name, file, old, new, ("tests/service/test_ready_away.py",)) for name, file, old, new in (
         ("the empty folder that a share leaves is the inbox", "autoprep/job/away.py", "    if empty and ledger is not None and not is_apart(inbox)", "    if False and ledger is not None and not is_apart(inbox)"),
@@ -3286,7 +3288,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("an ending is a part of the title", "autoprep/wishes/captions.py", '_INNER.sub("", PurePosixPath(composed(shown)).stem)', "PurePosixPath(composed(shown)).stem", ("tests/test_captions.py",)),
     *(Mistake(name, file, old, new, ("tests/service/test_hold_told.py",)) for name, file, old, new in (
         ("a note whose hold nobody hears is not told", "autoprep/told/standing.py", "        if self.unheard:\n", "        if False:\n"),
-        ("a note that stayed behind asks to hold nothing", "autoprep/told/lost_notes.py", "found += [] if as_compared(str(shown.with_suffix(\"\"))) in known else [str(shown)]", "found.append(str(shown))"),
+        ("a note that stayed behind asks to hold nothing", "autoprep/told/lost_notes.py", "yield from () if as_compared(str(shown.with_suffix(\"\"))) in known() else (str(shown),)", "yield str(shown)"),
         ("a diary asks to hold", "autoprep/told/lost_notes.py", 'bool(said_in(text, note, []).get("hold"))', "True"),
         ("a note that is hidden asks to hold", "autoprep/told/lost_notes.py", ' and not name.startswith("."))\n', ")\n"),
     )),

@@ -3,6 +3,7 @@
 import json
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -132,3 +133,33 @@ def test_what_lies_in_folders_of_systems_is_not_said_to_wait(wren: Studio, capsy
         wren.put(f"{folder}/SMALL.jpg", photo(1))
     assert wren.run() == {}
     assert "not read yet" not in run(wren, capsys, "status")[1]
+
+
+def test_status_walks_through_the_inbox_once(
+    wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a share of thousands of folders each walk takes as long again."""
+    wren.put("boats/June/Gull.jpg", photo(1))
+    wren.put("boats/June/Kelp.txt", "hold: yes")
+    looked_into, scandir = list[str](), os.scandir
+
+    def noted(place: Any) -> Any:
+        looked_into.append(os.fsdecode(place))
+        return scandir(place)
+
+    monkeypatch.setattr(os, "scandir", noted)
+    told = run(wren, capsys, "status")[1]
+    assert "not read yet: 1 photo" in told
+    assert "boats/June/Kelp.txt" in told
+    assert looked_into.count(str(wren.inbox / "boats" / "June")) == 1
+
+
+def test_a_list_and_a_note_in_a_folder_of_systems_are_not_told_of(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A network disk keeps what was deleted in a folder of its own, and the notes there asked to hold for ever."""
+    wren.put("#recycle/Kelp.txt", "hold: yes")
+    wren.put("#recycle/works.csv", "photo,title\nKelp,Kelp\n")
+    told = run(wren, capsys, "status")[1]
+    assert "Kelp" not in told
+    assert "List of works" not in told
