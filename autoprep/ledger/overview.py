@@ -21,6 +21,7 @@ HELD_BACK = "held back"
 """What lists call photos that are ready and of which nothing is given out now."""
 
 _SHOWN = "json_remove(record, '$.plan', '$.likeness', '$.choices', '$.several')"
+_FOR_NOW = ", for now"
 _CHANGED = "pictures that the artist has changed"
 _AT_ONCE = 200  # rows that are read before the ledger is free again for the service
 
@@ -304,11 +305,26 @@ class Overview(Attention):
         """Destinations of whose files or words something has changed since their list was written."""
         return {row[0] for row in self._db.execute("SELECT name FROM due WHERE kind = 'list'")}
 
-    def written(self, kind: str, names: list[tuple[str, int]]) -> None:
-        """These pages ("page", "work", "works") or lists ("list") are as the ledger is now."""
+    def written(self, kind: str, names: list[tuple[str, int]], *, for_now: bool = False) -> None:
+        """These pages ("page", "work", "works") or lists ("list") are as the ledger is now.
+
+        for_now: until due_again is called; for what they show could not be looked at.
+        """
         self._db.execute("BEGIN IMMEDIATE")
         self._db.executemany("DELETE FROM due WHERE kind = ? AND name = ? AND block = ?", [(kind, *at) for at in names])
+        later = [(kind + _FOR_NOW, *at) for at in names] if for_now else []
+        self._db.executemany("INSERT OR IGNORE INTO due VALUES (?, ?, ?)", later)
         self._db.execute("COMMIT")
+
+    def due_again(self) -> None:
+        """What was written for now is to be written again."""
+        told = self._db.execute("SELECT kind, name, block FROM due WHERE instr(kind, ?)", (_FOR_NOW,)).fetchall()
+        if told:
+            self._db.execute("BEGIN IMMEDIATE")
+            anew = [(kind.removesuffix(_FOR_NOW), *at) for kind, *at in told]
+            self._db.executemany("INSERT OR IGNORE INTO due VALUES (?, ?, ?)", anew)
+            self._db.execute("DELETE FROM due WHERE instr(kind, ?)", (_FOR_NOW,))
+            self._db.execute("COMMIT")
 
     def make_due(self, jobs: list[str]) -> None:
         """The pages that show these photos, or their works, are to be written again."""

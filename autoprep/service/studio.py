@@ -56,14 +56,13 @@ class PageWriter:
     ) -> bool:
         """Write what is due; whether all is written now. most_s: so long is spent; last: the list does not wait;
         away: which of the studio's folders are away, and why; no_ready: whether that of finished pictures is one: then
-        all pages but the first wait until it is known again which pictures lie there; refused: why changed settings
-        are not taken over.
+        nobody knows which of them lie there and were changed, and what is written meanwhile is written again when it
+        is back; refused: why changed settings are not taken over.
         """
         folder, limit = settings.folders.records / "proof", time.monotonic() + most_s
         place = Place(settings.studio, folder, no_ready=no_ready)
-        if no_ready:
-            self._write_first(settings, overview, place, today, away, refused)
-            return True
+        if not no_ready:
+            overview.due_again()
         left = self._write_works(settings, overview, place, limit)
         due = overview.due_pages()
         while due and time.monotonic() < limit:
@@ -74,7 +73,7 @@ class PageWriter:
                 write_now(leaf, text.encode("utf-8", "replace"), "page")
             else:
                 leaf.unlink(missing_ok=True)
-            overview.written("page", [(month, block)])
+            overview.written("page", [(month, block)], for_now=no_ready)
         self._write_first(settings, overview, place, today, away, refused)
         written = _day_of(folder / WORKS_PAGE)
         list_due = overview.list_due() or written is None or (self._list_day or written) != today
@@ -102,7 +101,8 @@ class PageWriter:
         due = overview.due_works()
         while due and time.monotonic() < limit:
             work = due.pop(0)
-            rows, takes = with_changed(overview.works(work), overview, work), overview.takes_of(work)
+            rows, takes = overview.works(work), overview.takes_of(work)
+            rows = rows if place.no_ready else with_changed(rows, overview, work)
             leaf = place.page_folder / work_page_name(work)
             if rows and takes:
                 text = work_html(
@@ -111,16 +111,18 @@ class PageWriter:
                 write_now(leaf, text.encode("utf-8", "replace"), "page")
             else:
                 leaf.unlink(missing_ok=True)
-            overview.written("work", [(work, 0)])
+            overview.written("work", [(work, 0)], for_now=place.no_ready)
         return len(due)
 
     def _write_list(self, settings: Settings, overview: Overview, place: Place) -> None:
         start = time.monotonic()
-        rows = with_changed(overview.works_and_questions(), overview)
+        rows = overview.works_and_questions()
+        rows = rows if place.no_ready else with_changed(rows, overview)
         text = works_html(place, settings.destinations, rows, settings.artist.name, _moment())
         write_now(place.page_folder / WORKS_PAGE, text.encode("utf-8", "replace"), "page")
-        overview.told_as_changed({row.work: changed_files(row) for row in rows if row.changed})
-        overview.written("works", [("", 0)])
+        if not place.no_ready:
+            overview.told_as_changed({row.work: changed_files(row) for row in rows if row.changed})
+        overview.written("works", [("", 0)], for_now=place.no_ready)
         self._next_list = time.monotonic() + _LIST_SHARE * (time.monotonic() - start)
 
 

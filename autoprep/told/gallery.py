@@ -50,7 +50,7 @@ def work_html(place: Place, presets: Mapping[str, Preset], shown: Shown) -> str:
     )
     body = (
         f'<div class="wide">{pictures(place, used, wide=True)}</div>{closer}'
-        f'<h2 class="part">Files</h2>{file_rows(place, used.outputs, when) or _nowhere(row)}{_changed(shown)}'
+        f'<h2 class="part">Files</h2>{file_rows(place, used.outputs, when) or _nowhere(row)}{_changed(place, shown)}'
         f'<h2 class="part">What is said of it</h2>{unclear(used)}<table>{rows}</table>'
         f'<h2 class="part">What was done</h2><ul>{_items(used.reasons)}</ul>{advice(used)}{measures(used)}'
         f"{_takes(place, shown.takes)}"
@@ -63,7 +63,12 @@ def _nowhere(row: WorkRow) -> str:
     return f"<p>None is given out: {escape(why_nowhere(row))}.</p>"
 
 
-def _changed(shown: Shown) -> str:
+_NOT_KNOWN = "not known while the folder of finished pictures is away."
+
+
+def _changed(place: Place, shown: Shown) -> str:
+    if place.no_ready:
+        return f'<p class="quiet">Which of them you have changed is {_NOT_KNOWN}</p>'
     files = ", ".join(changed_files(shown.row))
     return f"<p>Changed by you, as of {escape(shown.looked)}: {escape(files)}.</p>" if files else ""
 
@@ -110,11 +115,15 @@ def works_html(
         f"<p>{many} work{'' if many == 1 else 's'}{waits}; "
         '<a href="index.html">what waits, and the newest day</a>. The list for programs: '
         "<code>autoprep works --csv</code>, <code>--json</code>.</p>"
-        + (f'<p class="quiet">Which pictures you have changed: as of {escape(looked)}.</p>' if looked else "")
+        + (f'<p class="quiet">Which pictures you have changed{_as_of(place, looked)}</p>' if looked else "")
     )
     body = f'{filters}<ul class="works" id="works">{listed}</ul>'
     title = f"Works of {artist}" if artist else "Your works"
     return page(title, said, body, styles=["works.css"], scripts=["works.js"])
+
+
+def _as_of(place: Place, looked: str) -> str:
+    return f" is {_NOT_KNOWN}" if place.no_ready else f": as of {escape(looked)}."
 
 
 def _choice(name: str, label: str, values: Sequence[str]) -> str:

@@ -221,6 +221,35 @@ def test_nothing_is_called_picked_up_while_ready_is_away(wren: Studio, said: Sai
     assert "(away)" not in pages
 
 
+def test_the_pages_go_on_while_ready_is_away(wren: Studio, service: Callable[[], None]) -> None:
+    """What was said, and what is asked about it, stood on no page, for as long as the share was away."""
+    ready, proof = wren.settings.folders.ready, wren.settings.folders.records / "proof"
+
+    def pages(called: str) -> str:
+        return "".join(unescape(page.read_text(encoding="utf-8")) for page in proof.glob(called))
+
+    wren.put("Gull.jpg", photo(1))
+    service()
+    square = next(path for path in lying(ready) if path.startswith("square/"))
+    (ready / square).write_bytes(b"retouched")
+    service()
+    off = ready.rename(ready.with_name("off"))
+    wren.put("Gull.txt", "kelp: blue")
+    service()
+    month = "[0-9]*.html"
+    for called in ("work-*.html", month):
+        assert "“kelp”, which is not understood" in pages(called), called
+        assert "(away)" in pages(called), called
+    away_still = "not known while the folder of finished pictures is away"
+    assert [away_still in pages(called) for called in ("works.html", "work-*.html")] == [True, True]
+    assert "as of" not in pages("works.html") + pages("work-*.html")
+    off.rename(ready)
+    service()
+    for called in ("works.html", "work-*.html", month):
+        assert "away" not in pages(called), called
+    assert "Changed by you, as of" in pages("work-*.html")
+
+
 def test_what_goes_to_a_call_is_not_known_while_ready_is_away(wren: Studio, said: Said) -> None:
     """It was told that nothing would go there, a day before the deadline."""
     ready, sheet = wren.settings.folders.ready, wren.settings.studio / "call.pdf"
