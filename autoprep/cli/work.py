@@ -43,12 +43,12 @@ def watch(options: argparse.Namespace) -> int:
             manager.ready()
             while not stopping:
                 manager.alive(engine.standing)
-                metrics.keep(engine.ledger.overview)
+                metrics.keep(engine.ledger)
                 engine.step()
         finally:
             log.info("stopping")
             manager.stopping()
-            metrics.ended(engine.ledger.overview)
+            metrics.ended(engine.ledger)
             engine.stop()
             log.info("stopped")
     return 0

@@ -161,10 +161,10 @@ class Attention:
             found = {path: (shown_as(path), job) for path, job in rows} | found
         return found
 
-    def questions(self) -> list[tuple[str, bytes]]:
-        """What the photos are called that wait for an answer, and their paths below the inbox, oldest first."""
+    def questions(self) -> list[tuple[str, str, bytes]]:
+        """(job, photo, path below the inbox) of those that wait for an answer, oldest first."""
         return self._db.execute(
-            "SELECT shown, path FROM jobs WHERE outcome = 'needs a look' ORDER BY number"
+            "SELECT job, shown, path FROM jobs WHERE outcome = 'needs a look' ORDER BY number"
         ).fetchall()
 
     def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:

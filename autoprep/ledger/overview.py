@@ -128,9 +128,10 @@ class Overview(Attention):
 
     # --- pages ----------------------------------------------------------------------------------------------
 
-    def waiting_for_answers(self, most: int) -> list[JobRecord]:
-        """The newest questions, newest first."""
-        return self._records("jobs.outcome = 'needs a look'", (), most)
+    def waiting_for_answers(self, most: int, but: Iterable[str] = ()) -> list[JobRecord]:
+        """The newest questions but those of these jobs, newest first."""
+        clause = "jobs.outcome = 'needs a look' AND jobs.job NOT IN (SELECT value FROM json_each(?))"
+        return self._records(clause, (json.dumps([*but]),), most)
 
     def came(self, job: str) -> str:
         """The day on which a photo came in, as 2026-11-26."""

@@ -14,6 +14,7 @@ from autoprep.errors import AutoprepError, StudioMoved, in_plain_words
 from autoprep.files.storage import clear_parts
 from autoprep.job.away import away_in_words, no_ready
 from autoprep.ledger import TROUBLE, Ledger
+from autoprep.logs import counted
 from autoprep.service.arrivals import Arrivals, shown_name
 from autoprep.service.cluster import Cluster
 from autoprep.service.desk import Desk
@@ -78,7 +79,7 @@ class Engine:
         self._next_scan = self._next_page = 0.0
         self._stirred = True  # something happened since the last look through all files
         self._cut_short = False  # there was more to begin than is done at once
-        self._look_s = 0.0  # how long the last one took
+        self._look_s, self._there = 0.0, 0  # how long the last one took, and how many files lay there
         self._page_due, self._list_due = True, False
         self._stumbled, self._complained = False, -1e9
         self._told_away: list[str] = []  # of which folders, on the first page
@@ -229,6 +230,8 @@ class Engine:
         self._glance.looked(self.settings.folders.inbox, began, found, notes, self._arrivals.known)
         self._stirred = not self._follow
         self._look_s = time.monotonic() - began
+        if self._there != len(found):  # the first page tells of what lies there alone
+            self._there, self._page_due = len(found), True
 
     def _take_over(self, fresh: Settings | None) -> None:
         if fresh is not None:
@@ -303,7 +306,8 @@ class Engine:
             if due:
                 self._page_due = not self._pages.write(
                     self.settings, self.ledger.overview, date.today(), last=last, away=self._told_away,
-                    no_ready=bool(self._desk.space.away), refused=self._reload.refused,
+                    no_inbox=bool(self._desk.space.no_inbox), no_ready=bool(self._desk.space.away),
+                    refused=self._reload.refused,
                 )  # fmt: skip
             what = "list of works"
             self._list_due = not self._lists.write(self.settings, self.ledger.overview, last=last)
@@ -345,10 +349,7 @@ class Engine:
             return "Waits for the folder of finished pictures; `autoprep status` says why"
         if self._trouble:
             return "Waits for workers; `autoprep status` says why"
-        waiting = self.pending
-        return (
-            f"{waiting} photo{'' if waiting == 1 else 's'} to work on" if waiting else "All is done; waits for photos"
-        )
+        return f"{counted(self.pending, 'photo')} to work on" if self.pending else "All is done; waits for photos"
 
     @property
     def stuck(self) -> str:

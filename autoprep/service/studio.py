@@ -19,6 +19,7 @@ from autoprep.service.changed import with_changed
 from autoprep.service.keeping import is_ours
 from autoprep.told import lists as listing
 from autoprep.told.gallery import WORKS_PAGE, Shown, work_html, works_html
+from autoprep.told.in_inbox import asked_of_none, set_aside_there
 from autoprep.told.list_letters import LACKS, LISTS_FILE, lacking, lines_of
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, work_page_name
 from autoprep.told.paper import OWN_FONT, Row, image_list
@@ -51,13 +52,15 @@ class PageWriter:
         *,
         last: bool = False,
         away: Sequence[str] = (),
+        no_inbox: bool = False,
         no_ready: bool = False,
         refused: str = "",
     ) -> bool:
         """Write what is due; whether all is written now. most_s: so long is spent; last: the list does not wait;
-        away: which of the studio's folders are away, and why; no_ready: whether that of finished pictures is one: then
-        nobody knows which of them lie there and were changed, and what is written meanwhile is written again when it
-        is back; refused: why changed settings are not taken over.
+        away: which of the studio's folders are away, and why; no_inbox: whether the inbox is one: then nobody knows
+        which photos lie there; no_ready: whether that of finished pictures is: then nobody knows which of these were
+        changed, and what is written meanwhile is written again when it is back; refused: why changed settings are not
+        taken over.
         """
         folder, limit = settings.folders.records / "proof", time.monotonic() + most_s
         place = Place(settings.studio, folder, no_ready=no_ready)
@@ -74,7 +77,7 @@ class PageWriter:
             else:
                 leaf.unlink(missing_ok=True)
             overview.written("page", [(month, block)], for_now=no_ready)
-        self._write_first(settings, overview, place, today, away, refused)
+        self._write_first(settings, overview, place, today, away, refused, no_inbox=no_inbox)
         written = _day_of(folder / WORKS_PAGE)
         list_due = overview.list_due() or written is None or (self._list_day or written) != today
         if list_due and not left and (last or time.monotonic() >= self._next_list):
@@ -84,13 +87,19 @@ class PageWriter:
         return not due and not left and not list_due
 
     def _write_first(
-        self, settings: Settings, overview: Overview, place: Place, today: date, away: Sequence[str], refused: str
-    ) -> None:
-        day, counts = overview.latest_day(), overview.outcomes()
+        self, settings: Settings, overview: Overview, place: Place, today: date, away: Sequence[str], refused: str,
+        *, no_inbox: bool,
+    ) -> None:  # fmt: skip
+        day, inbox = overview.latest_day(), settings.folders.inbox
+        gone, aside = (look(inbox, overview, away=no_inbox) for look in (asked_of_none, set_aside_there))
+        counts = overview.outcomes()
+        asked = counts.get("needs a look", 0) - len(gone)
+        counts |= {"needs a look": asked, "set aside": len(aside)}
         front = Front(
-            waiting=overview.waiting_for_answers(_MOST_SHOWN), questions=counts.get("needs a look", 0), day=day,
+            waiting=overview.waiting_for_answers(_MOST_SHOWN, gone), questions=asked, day=day,
             today=day == today.isoformat(), latest=overview.of_day(day, _MOST_SHOWN), months=overview.blocks(),
-            counts=counts, words=overview.not_understood()[::-1], afresh=len(overview.asked_afresh()),
+            counts={name: count for name, count in counts.items() if count},
+            words=overview.not_understood()[::-1], afresh=len(overview.asked_afresh()),
             letters=lacking(settings.folders.records), away=away, refused=refused,
         )  # fmt: skip
         text = index_html(settings.artist.name, _knowing(place, overview, front.latest), front)

@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 
 from autoprep.files.ignored import is_ignored_folder
-from autoprep.ledger import Ledger
+from autoprep.ledger import Ledger, Overview
 from autoprep.logs import as_shown
 from autoprep.told.lost_notes import unheard_among
 from autoprep.told.work_lists import known_names, told_of_lists
@@ -78,6 +78,27 @@ def _waits(inbox: Path, path: bytes, told: Container[str]) -> bool:
         there = os.lstat(os.path.join(os.fsencode(inbox), path)).st_size > 0
         return there and as_shown(os.fsdecode(path)) not in told
     return False
+
+
+def asked_of_none(inbox: Path, overview: Overview, *, away: bool) -> dict[str, str]:
+    """Job -> photo of the questions whose photos are no longer in the inbox: they count when these are back.
+
+    away: whether the inbox is away; then nobody knows.
+    """
+    photos = () if away else overview.questions()
+    return {job: shown for job, shown, path in photos if not _lies(inbox, path)}
+
+
+def set_aside_there(inbox: Path, overview: Overview, *, away: bool) -> tuple[str, ...]:
+    """The photos that were set aside and lie in the inbox yet: who has thrown one away is not to look at it for ever.
+
+    away: as above.
+    """
+    return tuple(shown for path, (shown, _) in overview.set_aside().items() if away or _lies(inbox, path))
+
+
+def _lies(inbox: Path, path: bytes) -> bool:
+    return os.path.lexists(os.path.join(os.fsencode(inbox), path))
 
 
 NOT_LOOKED_AT = InInbox()

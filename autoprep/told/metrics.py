@@ -12,20 +12,22 @@ from typing import Any
 from autoprep.domain import JobRecord
 from autoprep.errors import DeliveryError
 from autoprep.files.storage import write_now
-from autoprep.ledger import Overview
+from autoprep.job.away import no_inbox
+from autoprep.ledger import Ledger
+from autoprep.told.in_inbox import asked_of_none, set_aside_there
 from autoprep.wishes.places import metrics_path
 from autoprep.wishes.tables import Settings
 
 _EVERY_S = 60.0
 _AT_REST_S = 600.0  # what has not changed is written again so seldom: the file's time says that the service lives
 _ROOM_STEP = 100_000_000  # bytes; smaller changes of the free space are none
-_ASIDE = ("needs a look", "set aside", "ready", "alternate")
+_DONE = ("ready", "alternate")
 _FAMILIES = (
     ("autoprep_up", "Whether the service runs: 1, or 0 after it has ended by itself."),
     ("autoprep_photos_waiting", "Photos that wait for a worker."),
     ("autoprep_photos_running", "Photos that are being worked on."),
-    ("autoprep_questions", "Photos that wait for an answer of the artist."),
-    ("autoprep_photos_set_aside", "Photos of which nothing can be made."),
+    ("autoprep_questions", "Photos in the inbox that wait for an answer of the artist."),
+    ("autoprep_photos_set_aside", "Photos in the inbox of which nothing can be made."),
     ("autoprep_photos_finished", "Photos whose pictures are finished, further takes of their works with them."),
     (
         "autoprep_last_success_timestamp_seconds",
@@ -61,21 +63,21 @@ class Metrics:
         """A photo was dealt with; what needed no worker took no time."""
         self._job_s = sum(record.seconds.values()) or self._job_s
 
-    def keep(self, overview: Overview) -> None:
+    def keep(self, ledger: Ledger) -> None:
         """Write what has changed, at most once a minute."""
         if self._clock() >= self._next:
             self._next = self._clock() + _EVERY_S
-            self._tell(overview, up=True)
+            self._tell(ledger, up=True)
 
-    def ended(self, overview: Overview) -> None:
+    def ended(self, ledger: Ledger) -> None:
         """The service ends by itself."""
-        self._tell(overview, up=False)
+        self._tell(ledger, up=False)
 
-    def _tell(self, overview: Overview, *, up: bool) -> None:
+    def _tell(self, ledger: Ledger, *, up: bool) -> None:
         if self._place is None:
             return
         try:
-            text = exposition(self._values(overview, up=up))
+            text = exposition(self._values(ledger, up=up))
             if text == self._written and self._clock() - self._latest < _AT_REST_S:
                 return
             write_now(self._place, text.encode("ascii"), "metrics")
@@ -86,14 +88,17 @@ class Metrics:
             return
         self._written, self._latest, self._told = text, self._clock(), False
 
-    def _values(self, overview: Overview, *, up: bool) -> dict[str, float]:
+    def _values(self, ledger: Ledger, *, up: bool) -> dict[str, float]:
+        overview, inbox, away = ledger.overview, self._settings.folders.inbox, bool(no_inbox(self._settings, ledger))
         states, outcomes = overview.states(), overview.outcomes()
         waiting = states.get("queued", 0) + len(overview.asked_afresh())
-        questions, aside, *done = (outcomes.get(name, 0) for name in _ASIDE)
+        questions = len(overview.questions()) - len(asked_of_none(inbox, overview, away=away))
+        aside = len(set_aside_there(inbox, overview, away=away))
         success = overview.last_success()
         free = shutil.disk_usage(self._settings.folders.records).free
         counted = (
-            float(up), waiting, states.get("running", 0), questions, aside, sum(done),
+            float(up), waiting, states.get("running", 0), questions, aside,
+            sum(outcomes.get(name, 0) for name in _DONE),
             datetime.fromisoformat(success).timestamp() if success else 0.0,
             free // _ROOM_STEP * _ROOM_STEP, round(self._job_s, 3),
         )  # fmt: skip

@@ -23,7 +23,7 @@ from autoprep.told.explanations import (
     not_used,
     sent_nowhere,
 )
-from autoprep.told.in_inbox import NOT_LOOKED_AT, InInbox
+from autoprep.told.in_inbox import NOT_LOOKED_AT, InInbox, asked_of_none, set_aside_there
 from autoprep.told.list_letters import lacking
 from autoprep.wishes.note_files import is_work_list
 from autoprep.wishes.places import ledger_path
@@ -228,24 +228,10 @@ def _not_photos(settings: Settings, overview: Overview) -> int:
     return sum(os.path.lexists(os.path.join(inbox, path)) for path in paths)
 
 
-def _set_aside(settings: Settings, overview: Overview, *, away: bool) -> tuple[str, ...]:
-    """The photos that were set aside and lie in the inbox yet: who has thrown one away is not to look at it for ever.
-
-    Where the inbox is away nobody knows.
-    """
-    inbox = os.fsencode(settings.folders.inbox)
-    photos = overview.set_aside().items()
-    return tuple(shown for path, (shown, _) in photos if away or os.path.lexists(os.path.join(inbox, path)))
-
-
-def _asked(settings: Settings, overview: Overview, *, away: bool) -> tuple[int, tuple[str, ...]]:
-    """How many questions wait, and the photos of others that are no longer in the inbox.
-
-    Where that is away nobody knows.
-    """
-    inbox, photos = os.fsencode(settings.folders.inbox), overview.questions()
-    gone = [shown for shown, path in photos if not away and not os.path.lexists(os.path.join(inbox, path))]
-    return len(photos) - len(gone), tuple(gone)
+def _asked(settings: Settings, overview: Overview, no_inbox: str) -> tuple[int, tuple[str, ...]]:
+    """How many questions wait, and the photos of others that are no longer in the inbox."""
+    gone = asked_of_none(settings.folders.inbox, overview, away=bool(no_inbox))
+    return len(overview.questions()) - len(gone), tuple(gone.values())
 
 
 def _no_records(settings: Settings) -> str:
@@ -309,8 +295,8 @@ def status_of(
     states = {} if overview is None else overview.states()
     outcomes = {} if overview is None else overview.outcomes()
     nowhere = () if overview is None else _sent_nowhere(overview)
-    asks, gone = (0, ()) if overview is None else _asked(settings, overview, away=bool(no_inbox))
-    aside = () if overview is None else _set_aside(settings, overview, away=bool(no_inbox))
+    asks, gone = (0, ()) if overview is None else _asked(settings, overview, no_inbox)
+    aside = () if overview is None else set_aside_there(settings.folders.inbox, overview, away=bool(no_inbox))
     not_made = () if overview is None else tuple(overview.with_failures())
     problems = [] if overview is None else overview.with_problems()
     failing = {shown: why for shown, why in problems if why != ABSENT}

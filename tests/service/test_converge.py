@@ -881,7 +881,7 @@ def test_works_that_wait_to_be_measured_again_are_counted(wren: Studio, capsys: 
         if job.job != first:
             ledger.ask_redo(job.job, ["square"])  # which is made again, and measured not
     metrics = Metrics(wren.settings, open_log(wren.settings.folders.records, None))
-    assert metrics._values(ledger.overview, up=True)["autoprep_photos_waiting"] == 1
+    assert metrics._values(ledger, up=True)["autoprep_photos_waiting"] == 1
     page = wren.settings.folders.records / "proof" / "index.html"
     PageWriter().write(wren.settings, ledger.overview, date.today())
     assert "3 ready, 1 to be measured again." in page.read_text(encoding="utf-8")

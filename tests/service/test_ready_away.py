@@ -445,3 +445,18 @@ def test_a_redo_while_ready_is_away_is_noted_and_done_when_it_is_back(wren: Stud
     wren.rendered()
     assert said("once")[0] == 0
     assert [photo for _, photo, _ in wren.rendered()] == ["Gull.jpg"]
+
+
+def test_a_question_leaves_the_first_page_with_its_photo(wren: Studio, service: Callable[[], None]) -> None:
+    page = wren.settings.folders.records / "proof" / "index.html"
+    wren.put("Gull.jpg", photo(1))
+    asked = wren.put("Tern.jpg", photo(2, answer="ask"))
+    service()
+    assert "Waits for your answer" in page.read_text(encoding="utf-8")
+    data = asked.read_bytes()
+    asked.unlink()
+    service()
+    assert "Waits for your answer" not in page.read_text(encoding="utf-8")
+    asked.write_bytes(data)
+    service()
+    assert "Waits for your answer" in page.read_text(encoding="utf-8")

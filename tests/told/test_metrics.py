@@ -41,7 +41,7 @@ class Kept:
         self.ledger = Ledger(ledger_path(settings))
 
     def keep(self) -> dict[str, float]:
-        self.metrics.keep(self.ledger.overview)
+        self.metrics.keep(self.ledger)
         return figures(self.place)
 
 
@@ -89,8 +89,30 @@ def test_every_figure_is_that_of_the_studio(wren: Studio, monkeypatch: pytest.Mo
         "autoprep_last_success_timestamp_seconds": datetime.fromisoformat(last).timestamp(),
         "autoprep_last_job_seconds": 3.25,
     }  # fmt: skip
-    kept.metrics.ended(kept.ledger.overview)
+    kept.metrics.ended(kept.ledger)
     assert figures(kept.place)["autoprep_up"] == 0
+
+
+def test_what_was_thrown_away_is_not_counted(wren: Studio) -> None:
+    """An alarm rang for ever for a question of a photo that the artist had deleted; `status` was silent."""
+    page = wren.settings.folders.records / "proof" / "index.html"
+    for name in ("asked.jpg", "letter.jpg"):
+        (wren.inbox / name).unlink()
+    wren.run()
+    kept = Kept(wren.settings)
+    found = kept.keep()
+    assert (found["autoprep_questions"], found["autoprep_photos_set_aside"]) == (0, 0)
+    text = page.read_text(encoding="utf-8")
+    assert "<p>2 ready. " in text
+    assert "Waits for your answer" not in text
+    wren.inbox.rename(wren.inbox.with_name("off"))  # then nobody knows
+    kept.now = 60.0
+    found = kept.keep()
+    assert (found["autoprep_questions"], found["autoprep_photos_set_aside"]) == (1, 1)
+    wren.run()
+    text = page.read_text(encoding="utf-8")
+    assert "1 needs a look" in text
+    assert "Waits for your answer" in text
 
 
 def test_what_waits_is_counted(studio: Settings) -> None:
@@ -112,13 +134,13 @@ def test_it_is_written_once_a_minute_at_most_and_at_rest_every_ten(
     kept.place.unlink()
     kept.now = 59.9
     kept.metrics.note(JobRecord(job="1", photo="one.jpg", sha256="", outcome="ready", seconds={"read": 1.0}))
-    kept.metrics.keep(kept.ledger.overview)
+    kept.metrics.keep(kept.ledger)
     assert not kept.place.exists()
     kept.now = 60.0
     assert kept.keep()["autoprep_last_job_seconds"] == 1.0
     kept.place.unlink()
     for kept.now in (120.0, 659.0):  # nothing is new
-        kept.metrics.keep(kept.ledger.overview)
+        kept.metrics.keep(kept.ledger)
         assert not kept.place.exists()
     kept.now = 719.0
     assert kept.keep()["autoprep_up"] == 1
@@ -128,7 +150,7 @@ def test_a_file_that_cannot_be_written_is_told_once_and_ends_nothing(wren: Studi
     kept = Kept(wren.settings)
     kept.place.mkdir()
     for kept.now in (0.0, 60.0):
-        kept.metrics.keep(kept.ledger.overview)
+        kept.metrics.keep(kept.ledger)
     assert kept.log.told == ["metrics not written"]
     kept.place.rmdir()
     kept.now = 120.0
@@ -142,7 +164,7 @@ def test_a_file_that_cannot_be_written_is_told_once_and_ends_nothing(wren: Studi
 def test_none_is_kept_unless_it_is_asked_for(wren: Studio) -> None:
     before = sorted(wren.settings.studio.rglob("*"))
     ledger = Ledger(ledger_path(wren.settings))
-    Metrics(wren.settings, Log()).keep(ledger.overview)
+    Metrics(wren.settings, Log()).keep(ledger)
     ledger.close()
     assert sorted(wren.settings.studio.rglob("*")) == before
 
