@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from autoprep.domain import WorkFacts
 from autoprep.wishes.destinations import Preset
-from autoprep.wishes.names import counts, file_stem, number_in, plain_letters, shortened
+from autoprep.wishes.names import counts, file_stem, number_in, plain_letters, shortened, without_wishes
 
 ARTIST = "Wren Halloway"
 THRIFT = WorkFacts(
@@ -60,6 +60,35 @@ def test_a_name_that_is_too_long_is_cut_before_its_number(
     assert stem(template, **rules) == expected  # type: ignore[arg-type]
     preset = Preset(long_side_px=100, name=template, **rules)  # type: ignore[arg-type]
     assert number_in(preset, "jury", THRIFT, ARTIST, "sketches/IMG_0042.jpg", expected) == 3
+
+
+@pytest.mark.parametrize(
+    ("photo", "expected"),
+    [
+        ("Blue Jug, only for site", "Blue Jug"),
+        ("Blue Jug, 2026, watercolour, 30x40cm, not for press", "Blue Jug, 2026, watercolour, 30x40cm"),
+        ("Blue Jug (2026, also for site)", "Blue Jug (2026)"),
+        ("Blue Jug (please hold), ink", "Blue Jug, ink"),
+        ("Blue Jug - turn left - 2026", "Blue Jug - 2026"),
+        ("hold, Blue Jug", "Blue Jug"),
+        ("Blue_Jug_hold", "Blue_Jug"),
+        ("IMG_20261120_101112, hold", "IMG_20261120_101112"),
+        ("Cards, only for site-12", "Cards-12"),  # a work in a photo of several
+        ("Gulls, boats and rain", "Gulls, boats and rain"),
+        ("In the hold, 2026", "In the hold, 2026"),
+        ("turn left, 2026", "turn left, 2026"),
+        ("Blue Jug (only for site)", "Blue Jug"),
+        ("Blue Jug (turn left, as shot)", "Blue Jug"),
+        ("Gulls (old and young), ink (not for site)", "Gulls (old and young), ink"),
+        ("hold", "hold"),
+    ],
+)
+def test_what_is_to_be_done_with_a_work_is_not_in_its_file_s_name(photo: str, expected: str) -> None:
+    """A gallery got “Blue Jug, not for site.jpg”."""
+    preset = Preset(long_side_px=100)
+    assert without_wishes(photo) == expected
+    plain, told = (file_stem(preset, "site", WorkFacts(), ARTIST, f"a/{name}.jpg", 1) for name in (expected, photo))
+    assert told == plain
 
 
 def test_missing_facts_leave_no_holes() -> None:

@@ -172,7 +172,7 @@ def _beside_moment(stem: str) -> str:
     return ", ".join(part for part in (own or "IMG 0001", rest) if part)
 
 
-_IN_BRACKET = re.compile(r"\s*[(\[]([^()\[\]]*)[)\]]")
+IN_BRACKET = re.compile(r"\s*[(\[]([^()\[\]]*)[)\]]")
 
 
 def caption(text: str) -> tuple[dict[str, Any], list[Doubt]]:
@@ -191,25 +191,25 @@ def caption(text: str) -> tuple[dict[str, Any], list[Doubt]]:
 def _without_holds(text: str) -> tuple[str, list[Doubt]]:
     """A caption without the parts of it that ask to hold the work, and what these leave open."""
     doubts: list[Doubt] = []
-    for found in reversed(list(_IN_BRACKET.finditer(text))):
+    for found in reversed(list(IN_BRACKET.finditer(text))):
         if held_name(found[1]) is not None:
             doubts += [] if is_hold(found[1]) else [_held(found[1])]
             text = text[: found.start()] + text[found.end() :]
-    for part in reversed(_parts(text)):
+    for part in reversed(parts_of(text)):
         left = held_name(part.text)
         if left is not None:
             doubts += [] if is_hold(part.text) else [_held(part.text)]
             before, behind = text[: part.start], text[part.end :]
             if not left:  # with the sign before it, or that behind it
                 before, behind = (
-                    (_SIGNS_BEHIND.sub("", before), behind) if before else ("", _SIGNS_BEFORE.sub("", behind))
+                    (SIGNS_BEHIND.sub("", before), behind) if before else ("", SIGNS_BEFORE.sub("", behind))
                 )
             text = before + left + behind
     return text.strip(), doubts
 
 
 def _caption(text: str) -> tuple[dict[str, Any], list[Doubt]]:
-    parts = _parts(text)
+    parts = parts_of(text)
     if not parts:
         return {"title": text}, []
     begin = int(len(parts) > 1 and _is_machines(parts[0].text))  # "Scan 0001, Sea lavender"
@@ -230,7 +230,9 @@ def _caption(text: str) -> tuple[dict[str, Any], list[Doubt]]:
     return ({"title": title} if title else {}) | said | ({"medium": ", ".join(media)} if media else {}), doubts
 
 
-class _Part(NamedTuple):
+class Part(NamedTuple):
+    """A part of a caption, between signs, and where it stands."""
+
     text: str
     start: int
     end: int
@@ -243,13 +245,11 @@ _SIGN = re.compile(rf"\s*{_COMMA}\s*|\s*;\s*|{_DASH}")
 _BRACKET = re.compile(r"\s*[(\[]([^()\[\]]*)[)\]]\s*")
 _LIKE_A_SIZE = re.compile(r"\d\s*(?:x|×|✕|х|\*|\bby\b)\s*\d", re.IGNORECASE)
 _LIKE_A_YEAR = re.compile(r"(?<![\d,.])(?:1[5-9]|20)\d\d(?![\d,.])")
+SIGNS_BEHIND = re.compile(r"\s*[,;–—-]?\s*$")
+SIGNS_BEFORE = re.compile(r"^\s*[,;–—-]?\s*")
 
 
-_SIGNS_BEHIND = re.compile(r"\s*[,;–—-]?\s*$")
-_SIGNS_BEFORE = re.compile(r"^\s*[,;–—-]?\s*")
-
-
-def _parts(text: str) -> list[_Part]:
+def parts_of(text: str) -> list[Part]:
     """The parts of a caption, between signs. A bracket is one where all in it is understood; else it stays whole."""
     cuts, whole = [], []
     for found in _BRACKET.finditer(text):
@@ -263,7 +263,7 @@ def _parts(text: str) -> list[_Part]:
     parts, start = [], 0
     for end, behind in (*sorted(cuts), (len(text), len(text))):
         if text[start:end].strip():
-            parts.append(_Part(text[start:end], start, end))
+            parts.append(Part(text[start:end], start, end))
         start = max(start, behind)
     return parts
 
@@ -279,7 +279,7 @@ def _is_machines(text: str) -> bool:
     return is_camera_name(text) and bool(re.search(r"[a-z]", text, re.IGNORECASE) and re.search(r"\d{3}", text))
 
 
-def _title(text: str, parts: Sequence[_Part]) -> str:
+def _title(text: str, parts: Sequence[Part]) -> str:
     """The title that begins a caption, with the signs in it, and without a size behind its first part."""
     if not parts:
         return ""
@@ -289,7 +289,7 @@ def _title(text: str, parts: Sequence[_Part]) -> str:
     return re.sub(rf"\s*{_COMMA}\s*", ", ", begin + text[parts[0].end : end]).rstrip(",; ")
 
 
-def _behind(parts: Iterable[_Part]) -> tuple[list[str], dict[str, Any], list[Doubt]]:
+def _behind(parts: Iterable[Part]) -> tuple[list[str], dict[str, Any], list[Doubt]]:
     """The media, the other facts and the doubts in what stands behind a title."""
     media: list[str] = []
     said: dict[str, Any] = {}

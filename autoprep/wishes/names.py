@@ -9,7 +9,10 @@ from anyascii import anyascii
 
 from autoprep.domain import WorkFacts
 from autoprep.files.storage import is_reserved, safe_stem
+from autoprep.wishes.captions import IN_BRACKET, SIGNS_BEFORE, SIGNS_BEHIND, Part, parts_of
 from autoprep.wishes.destinations import Preset
+from autoprep.wishes.holding import held_name
+from autoprep.wishes.lines import word
 
 
 def file_stem(preset: Preset, destination: str, facts: WorkFacts, artist: str, shown: str, number: int) -> str:
@@ -20,7 +23,7 @@ def file_stem(preset: Preset, destination: str, facts: WorkFacts, artist: str, s
     first, _, last = artist.strip().rpartition(" ")
     height, width = facts.sides()
     values = {
-        "photo": PurePosixPath(shown).stem,
+        "photo": without_wishes(PurePosixPath(shown).stem),
         "nn": f"{number:02d}",
         "last": last,
         "first": first,
@@ -44,6 +47,41 @@ def file_stem(preset: Preset, destination: str, facts: WorkFacts, artist: str, s
         absent = name == "h" and not height
     fallback = f"{number:02d}" if preset.rights == "none" else values["photo"]
     return _shaped(text, preset) or _shaped(fallback, preset) or f"picture-{number:02d}"
+
+
+def without_wishes(stem: str) -> str:
+    """A photo's name without the parts that say what is to be done with the work: "Blue Jug, only for site".
+
+    What it says of the work itself stays, and so does all of a name that says nothing else.
+    """
+    text = stem
+    for found in reversed(list(IN_BRACKET.finditer(text))):
+        text = text[: found.start()] + text[found.end() :] if _is_wish(found[1]) else text
+    for number, part in reversed([*enumerate(parts_of(text))]):
+        left = held_name(part.text)
+        if left and part.text.replace("_", " ").startswith(left):  # "Blue Jug hold"
+            text = text[: part.start + len(left)] + text[part.end :]
+        elif left == "" or (number and word(part.text)):
+            text = _without(text, part)
+    return text.strip() or stem
+
+
+def _is_wish(text: str) -> bool:
+    return bool(word(text)) or held_name(text) == ""
+
+
+def _without(text: str, part: Part) -> str:
+    """A name without one of its parts, and without the sign before it, or the brackets around it."""
+    before, behind = SIGNS_BEHIND.sub("", text[: part.start]), text[part.end :]
+    opened = before.endswith(("(", "["))
+    if opened and behind[:1] in (")", "]"):
+        before, behind, opened = before[:-1].rstrip(), behind[1:], False
+    behind = behind if before and not opened else SIGNS_BEFORE.sub("", behind)
+    work = _OF_SEVERAL.search(part.text)
+    return f"{before}{work[0] if work and not behind else ''}{behind}"
+
+
+_OF_SEVERAL = re.compile(r"-\d{1,3}$")  # which of several works in a photo it is (part_name)
 
 
 def _room_for(number: str, before: str, preset: Preset) -> str:

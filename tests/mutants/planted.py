@@ -3293,6 +3293,14 @@ PLANTED: tuple[Mistake, ...] = (
         ("a phone's folder is the title of all its photos", "(?:uploads|roll)", "uploads"),
         ("a computer's second folder is a title", "(?:[ _-]*\\(?\\d{1,3}\\)?)?\"\n", '"\n'),
     )),
+    *_all(
+        "autoprep/wishes/names.py", ("tests/test_naming.py", "tests/service/test_renamed.py"),
+        ("what is to be done with a work is in its file's name", '"photo": without_wishes(PurePosixPath(shown).stem),', '"photo": PurePosixPath(shown).stem,'),
+        ("a name that is a wish alone leaves none", "return text.strip() or stem", "return text.strip()"),
+        ("a title that begins like a wish is none", "(number and word(part.text))", "word(part.text)"),
+        ("works of one photo lose their numbers", "work[0] if work and not behind else", "'' if work and not behind else"),
+        ("the bracket around a wish stays", "before, behind, opened = before[:-1].rstrip(), behind[1:], False", "pass"),
+    ),
     Mistake("an ending is a part of the title", "autoprep/wishes/captions.py", '_INNER.sub("", PurePosixPath(composed(shown)).stem)', "PurePosixPath(composed(shown)).stem", ("tests/test_captions.py",)),
     *(Mistake(name, file, old, new, ("tests/service/test_hold_told.py",)) for name, file, old, new in (
         ("a note whose hold nobody hears is not told", "autoprep/told/standing.py", "        if self.unheard:\n", "        if False:\n"),

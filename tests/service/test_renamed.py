@@ -417,3 +417,20 @@ def test_what_may_have_become_held_is_asked_about_again(wren: Studio, monkeypatc
     assert asked[-1] == b"Tern.jpg"
     assert len(asked) == 4
     wren.cut_off(engine)
+
+
+def test_a_wish_in_a_photo_s_new_name_leaves_its_file_s_name(wren: Studio) -> None:
+    """The file is sent elsewhere under the name that it has, and there is no second one."""
+
+    def files() -> list[str]:
+        ready = wren.settings.folders.ready
+        return sorted(path.relative_to(ready).as_posix() for path in ready.rglob("*") if path.is_file())
+
+    wren.put("Blue Jug.jpg", photo(1))
+    wren.run()
+    assert files() == ["master/Blue Jug.tif", "square/Blue Jug.jpg"]
+    for name, left in (("only for square", "square/Blue Jug.jpg"), ("only for master", "master/Blue Jug.tif")):
+        was = next(wren.inbox.glob("Blue Jug*"))
+        was.rename(wren.inbox / f"Blue Jug, {name}.jpg")
+        wren.run()
+        assert files() == [left]
