@@ -516,6 +516,32 @@ def test_words_name_the_artist_by_whole_words_and_their_beginnings(artist: str, 
 
 
 @pytest.mark.parametrize(
+    ("address", "title", "told"),
+    [
+        ("wren@saltmere.example", "Prints: wren@saltmere.example", "title"),
+        ("wren@saltmere.example", "Saltmere at dusk", ""),  # of mail, any site may be that of thousands
+        ("wren@saltmere.example", "By @wren", "title"),
+        ("wren@saltmere.example", "A wren on saltmere example cloth", ""),
+        ("tide.and.ink@saltmere.example", "tideandink, page 3", "title"),
+        ("tide.and.ink@saltmere.example", "Tide and ink", ""),
+        ("https://www.inkandsalt.example/", "More on inkandsalt.example", "title"),
+        ("www.inkandsalt.example", "An InkAndSalt page", "title"),
+        ("inkandsalt.example/journal", "From my journal", ""),
+        ("https://harbour.example", "The harbour", ""),
+        ("https://harbour.example", "The harbour, @harbour", "title"),
+        ("https://harbour.example/@tidebooks", "tidebooks", "title"),
+        ("https://harbour.example/tidebooks", "tidebooks", ""),
+        ("https://harbour.example/tidebooks", "@tidebooks", "title"),
+        ("inkandsalt.example:8080", "inkandsalt", "title"),
+        ("", "The harbour", ""),
+    ],
+)
+def test_addresses_of_the_artist_name_the_artist(address: str, title: str, told: str) -> None:
+    """A jury read in a caption whose site shows the page."""
+    assert names_artist(WorkFacts(title=title), "Ida Marsh", address) == told
+
+
+@pytest.mark.parametrize(
     ("name", "said", "told"),
     [
         ("Jug, 2024, 2026, ink", {"title": "Jug", "year": "2026", "medium": "ink"}, "the year twice; the last, “2026”"),

@@ -302,7 +302,7 @@ def why_held(order: JobOrder, preset: Preset, measures: dict[str, float]) -> str
     """Why a destination waits for another photo, or another word; empty where it does not."""
     if order.facts.hold:
         return words.HOLD
-    told = names_artist(order.facts, order.settings.artist.name) if preset.rights == "none" else ""
+    told = names_artist(order.facts, *order.settings.artist.traces) if preset.rights == "none" else ""
     if told:
         return words.names_the_artist(told)
     glare = measures.get("glare_percent", 0.0)

@@ -99,7 +99,7 @@ def told(settings: Settings, name: str, facts: WorkFacts, shown: str) -> dict[st
         words.add("year")
     if preset.rights == "none" and preset.title:
         words.add("title")
-    return {word: told_of(facts, shown, settings.artist.name, word) for word in sorted(words)}
+    return {word: told_of(facts, shown, settings.artist.traces, word) for word in sorted(words)}
 
 
 def _in_name(settings: Settings, name: str, facts: WorkFacts, shown: str) -> list[str]:
@@ -117,4 +117,4 @@ def _in_name(settings: Settings, name: str, facts: WorkFacts, shown: str) -> lis
 def same_name(settings: Settings, name: str, was: dict[str, Any], facts: WorkFacts, shown: str) -> bool:
     """Whether a file that was named by these words is still called so."""
     words = [word for word in _in_name(settings, name, facts, shown) if word in was]
-    return all(was[word] == told_of(facts, shown, settings.artist.name, word) for word in words)
+    return all(was[word] == told_of(facts, shown, settings.artist.traces, word) for word in words)

@@ -143,7 +143,7 @@ class Hands:
         now = of_the_work(said, [take.said for take in others])
         bound = {name for name in order.places if name in asked or (name in before and before[name].asked)}
         order, record, unwanted = as_said_now(order, record, now, view.usual, bound)
-        known = Known(view, order.facts, True, before, frozenset(asked), artist=self.settings.artist.name)
+        known = Known(view, order.facts, True, before, frozenset(asked), artist=self.settings.artist.traces)
         takes = [known, *others]
         best = used_of(takes, tuple(self.settings.destinations))
         # What is said beside other takes reaches this one now that it is known for one: it is made again by that.

@@ -30,7 +30,7 @@ _AWAY_BUT = f"{_AWAY}: "  # before the key of what is said of a photo that is aw
 
 def _basis(settings: Settings) -> str:
     """What the rule stands on besides the photos: where this is another, all is worked out anew."""
-    tables = (__version__, settings.artist.name, list(settings.destinations), str(settings.folders.inbox))
+    tables = (__version__, settings.artist.traces, list(settings.destinations), str(settings.folders.inbox))
     return hashlib.sha256(repr(tables).encode("utf-8", "backslashreplace")).hexdigest()[:16]
 
 
@@ -328,8 +328,8 @@ class Knowledge:
         no_work = asks and chosen == SHOWS_NO_WORK and not said.says_work
         refused = asks and chosen in (NONE, SHOWS_NO_WORK) and not no_work
         each, answer = (self._each.get(job, ()), self._answers.get(job)) if asks else ((), None)
-        redo, name, again = asked - {MEASURED}, self.settings.artist.name, mended(self.settings, made.values())
-        known = Known(view, said, here, made, redo, answer, name, lost, refused, each=each, mended=again)
+        redo, artist, again = asked - {MEASURED}, self.settings.artist.traces, mended(self.settings, made.values())
+        known = Known(view, said, here, made, redo, answer, artist, lost, refused, each=each, mended=again)
         coming = bool(asked) and not here and self._unread.comes(view)
         known = replace(known, no_work=no_work, afresh=MEASURED in asked, coming=coming)
         known = replace(known, apart=self._is_apart(view)) if view.whole else known

@@ -52,8 +52,9 @@ class Known:
 
     said: what is said of the work; present: the photo's bytes lie in the inbox; made: what is on record of each
     destination; redo: destinations that were asked for again; answer: the outline that the artist has chosen since;
-    artist: whose works these are; lost: it is a question that lies nowhere any more; refused: of its choices none is
-    right; misplaced: destinations in which the number that the artist gave the work is free, and its file has another;
+    artist: what tells whose works these are, the name first; lost: it is a question that lies nowhere any more;
+    refused: of its choices none is right; misplaced: destinations in which the number that the artist gave the work is
+    free, and its file has another;
     each: the works of which the artist has said that each is one by itself; apart: it is a photo, or one of several
     works in a photo that is still taken to show it; mended: destinations that could not be made, and of which the
     settings are others since; no_work: it is a question, and the artist has answered that it shows no work; afresh: it
@@ -66,7 +67,7 @@ class Known:
     made: Mapping[str, Rendition] = field(default_factory=dict)
     redo: frozenset[str] = frozenset()
     answer: Outline | None = None
-    artist: str = ""
+    artist: tuple[str, ...] = ("",)
     lost: bool = False
     refused: bool = False
     misplaced: frozenset[str] = frozenset()
@@ -330,12 +331,12 @@ def told_now(known: Known, word: str) -> Any:
     return told_of(known.said, known.view.shown, known.artist, word)
 
 
-def told_of(said: WorkFacts, shown: str, artist: str, word: str) -> Any:
+def told_of(said: WorkFacts, shown: str, artist: Sequence[str], word: str) -> Any:
     """What reaches a file under one of the names of TOLD, as JSON has it."""
     if word == "photo":
         return PurePosixPath(shown).stem
     if word == "names the artist":
-        return names_artist(said, artist)
+        return names_artist(said, *artist)
     value = getattr(said, word)
     return list(value) if isinstance(value, tuple) else value
 

@@ -109,7 +109,7 @@ def glare_hides(percent: float) -> Reason:
 
 def names_the_artist(where: str) -> Reason:
     """Why a blind destination waits; where: which of the words it is."""
-    said = f"the {where} holds the artist's name, and this destination is blind; say it without"
+    said = f"the {where} holds the artist's name, or an address, and this destination is blind; say it without"
     return Reason(said, "names the artist")
 
 

@@ -90,9 +90,9 @@ def profiles(settings: Settings, path: Path, text: str, mistakes: Mistakes) -> N
     must not hold the artist's name."""
     for name, preset in settings.destinations.items():
         if preset.rights == "none" and names_artist(
-            WorkFacts(title=_FIELD.sub(" ", preset.name)), settings.artist.name
+            WorkFacts(title=_FIELD.sub(" ", preset.name)), *settings.artist.traces
         ):
-            said = f'`{name}.name` holds your name, and rights = "none" wants no trace of it'
+            said = f'`{name}.name` holds your name or an address of yours, and rights = "none" wants no trace of it'
             mistakes.add(said, path, line_of(text, (name, "name")))
         if preset.profile:
             said = _profile_problem(settings, name, preset)

@@ -26,6 +26,11 @@ class Artist(Table):
     website: str = ""
     email: str = ""
 
+    @property
+    def traces(self) -> tuple[str, ...]:
+        """What tells whose pictures these are, the name first: nothing of it may leave with a blind one."""
+        return (self.name, *filter(None, (self.email, self.website)))
+
 
 DataMining = Literal[
     "unspecified",

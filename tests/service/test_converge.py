@@ -448,6 +448,19 @@ def test_what_would_be_done_can_be_read_before(wren: Studio) -> None:
     assert wren.files() == before
 
 
+def test_an_address_that_is_set_later_takes_words_that_hold_it_from_the_blind_table(wren: Studio) -> None:
+    wren.put("Reeds.jpg", photo(1))
+    wren.put("Reeds.txt", "title: Reeds\nkeywords: reeds, inkandsalt")
+    assert wren.run()["Reeds.jpg"].held.get("blind") is None
+    assert "blind/01.jpg" in pictures(wren)
+    text = wren.config.read_text(encoding="utf-8")
+    wren.config.write_text(text.replace("[artist]", '[artist]\nwebsite = "https://inkandsalt.example"'), "utf-8")
+    record = wren.run()["Reeds.jpg"]
+    assert "the keywords holds the artist's name, or an address" in record.held["blind"]
+    assert "blind/01.jpg" not in pictures(wren)
+    assert "square/Reeds.jpg" in pictures(wren)
+
+
 def test_words_that_come_to_name_the_artist_take_the_picture_from_the_blind_table(wren: Studio) -> None:
     wren.put("Reeds.jpg", photo(1))
     wren.run()
