@@ -151,6 +151,10 @@ def test_a_hold_in_other_words_holds_until_a_note_settles_it(tmp_path: Path, sho
         ("not for site", {"not_for": ("site",)}), ("Not-for site; b", {"not_for": ("site", "b")}),
         ("not for site/not for b", {"not_for": ("site", "b")}), ("forget-me-not", {"title": "forget-me-not"}),
         ("as-is", {"title": "as-is"}),
+        ("2026-11", {}), ("November", {}), ("11 November 2026", {}), ("11-november", {}), ("Nov '26", {}),
+        ("November and December 2026", {}), ("2e Mai", {"title": "2e Mai"}), ("1er mai", {}), ("März_2026", {}),
+        ("20th of June", {}), ("Mars", {"title": "Mars"}), ("mars 2026", {}), ("Sept", {"title": "Sept"}),
+        ("November sea", {"title": "November sea"}), ("26", {}), ("A March day", {"title": "A March day"}),
     ],
 )  # fmt: skip
 def test_folders_are_called_as_people_and_computers_call_them(

@@ -10,7 +10,7 @@ from autoprep.logs import composed
 from autoprep.wishes.asking import asked_for
 from autoprep.wishes.holding import held_name, is_hold, stands_apart
 from autoprep.wishes.lines import AS_INCHES, besides, instead, kind, word
-from autoprep.wishes.sizes import size, trailing_size, wants_unit, year
+from autoprep.wishes.sizes import is_month, size, trailing_size, wants_unit, year
 
 # Names that cameras, phones, scanners, messengers and screenshots give: no titles.
 _THING = r"img|_mg|dscf|dsc[nf]?|pxl|mvimg|pano|image|photo|picture|foto|bild|scan|screen ?shot|p|cimg|imgp|vid"
@@ -57,8 +57,8 @@ def is_camera_name(stem: str) -> bool:
 
 
 def is_plain_folder(folder: str) -> bool:
-    """Whether a folder's name says nothing: the inbox itself, or one that a phone has made."""
-    return not folder or bool(_CAMERA_FOLDER.fullmatch(folder)) or is_camera_name(folder)
+    """Whether a folder's name says nothing: the inbox itself, one that a phone has made, or one of a month."""
+    return not folder or bool(_CAMERA_FOLDER.fullmatch(folder)) or is_camera_name(folder) or is_month(folder)
 
 
 def reference(text: str) -> ReferenceShot | None:

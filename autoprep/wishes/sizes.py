@@ -223,3 +223,42 @@ def year(text: str) -> dict[str, Any]:
         return {}
     said = f"{said}–{last}" if last not in ("", said) else said
     return {"year": f"c. {said}" if span["about"] else said}
+
+
+# In the languages whose words are read. "Mars" and "mar" are months only beside a number: a planet, and the sea.
+_MONTHS = frozenset((
+    "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+    "december", "januar", "jänner", "februar", "märz", "mai", "juni", "juli", "oktober", "dezember", "janvier",
+    "février", "avril", "juin", "juillet", "août", "septembre", "octobre", "novembre", "décembre", "enero", "febrero",
+    "marzo", "abril", "mayo", "junio", "julio", "agosto", "septiembre", "octubre", "noviembre", "diciembre",
+    "gennaio", "febbraio", "aprile", "maggio", "giugno", "luglio", "settembre", "ottobre", "dicembre", "januari",
+    "februari", "maart", "mei", "augustus", "janeiro", "fevereiro", "março", "maio", "junho", "julho", "setembro",
+    "outubro", "novembro", "dezembro",
+))  # fmt: skip
+_BESIDE_A_NUMBER = _MONTHS | {
+    "mars",
+    "jan",
+    "feb",
+    "mar",
+    "apr",
+    "jun",
+    "jul",
+    "aug",
+    "sep",
+    "sept",
+    "oct",
+    "okt",
+    "nov",
+    "dec",
+    "dez",
+}
+_OF_A_DATE = re.compile(rf"{_A_YEAR}|['’]\d\d|\d{{1,2}}(?:st|nd|rd|th|er)?", re.IGNORECASE)
+_JOINING = ("of", "de", "do", "to", "and", "und", "et", "y", "e")
+
+
+def is_month(text: str) -> bool:
+    """Whether a text is a month by its name, alone or with a day or a year, or several: "11 November 2026"."""
+    words = [word for word in re.split(r"[\s_.,/+&–—-]+", text.casefold()) if word and word not in _JOINING]
+    numbers = [word for word in words if _OF_A_DATE.fullmatch(word)]
+    months = [word for word in words if word not in numbers]
+    return bool(months) and all(month in (_BESIDE_A_NUMBER if numbers else _MONTHS) for month in months)

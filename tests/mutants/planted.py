@@ -3307,6 +3307,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("works of one photo lose their numbers", "work[0] if work and not behind else", "'' if work and not behind else"),
         ("the bracket around a wish stays", "before, behind, opened = before[:-1].rstrip(), behind[1:], False", "pass"),
     ),
+    *_all(
+        "autoprep/wishes/sizes.py", ("tests/test_captions.py",),
+        ("a month is a title", "return bool(months) and all(month in", "return bool(months) and False and all(month in"),
+        ("a planet is a month", "(_BESIDE_A_NUMBER if numbers else _MONTHS)", "_BESIDE_A_NUMBER"),
+        ("what holds a month is one", "and all(month in (", "and any(month in ("),
+        ("two months are none", '"to", "and", "und"', '"to", "und"'),
+    ),
     Mistake("an ending is a part of the title", "autoprep/wishes/captions.py", '_INNER.sub("", PurePosixPath(composed(shown)).stem)', "PurePosixPath(composed(shown)).stem", ("tests/test_captions.py",)),
     *(Mistake(name, file, old, new, ("tests/service/test_hold_told.py",)) for name, file, old, new in (
         ("a note whose hold nobody hears is not told", "autoprep/told/standing.py", "        if self.unheard:\n", "        if False:\n"),
