@@ -140,3 +140,22 @@ def test_a_destination_may_be_written_as_in_a_note(
     code, _, told = run(wren, capsys, "works", "--for", "squares")
     assert code == 2
     assert "no destination is called 'squares'; there are square, master" in told
+
+
+def test_a_name_that_begins_like_an_option_is_told_how_to_be_given(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren.put("-rf.jpg", photo(1))
+    wren.run()
+    for words in (("show", "-rf.jpg"), ("say", "-rf.jpg", "hold"), ("redo", "-rf.jpg"), ("retry", "--rf.jpg")):
+        code, out, err = run(wren, capsys, *words)
+        name = words[1]
+        how = f"put -- before it, behind all options: autoprep {words[0]} -- {name}\n"
+        assert (code, out, err.startswith(f"autoprep: {name} was taken for an option"), how in err) == (
+            2, "", True, True,
+        )  # fmt: skip
+    capsys.readouterr()
+    assert main(["show", "--config", str(wren.config), "--", "-rf.jpg"]) == 0
+    for line in ("show", "check -x", "redo --afersh", "-x"):
+        code, out, err = run(wren, capsys, *line.split())
+        assert (code, "usage: " in err) == (2, True), line

@@ -2,11 +2,13 @@
 
 import argparse
 import sys
+from collections.abc import Sequence
+from itertools import takewhile
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 from autoprep import __version__
-from autoprep.logs import as_text
+from autoprep.logs import argument, as_text, plain
 
 _EPILOG = (
     "exit codes: 0 done; 1 something needs attention; 2 wrong use or settings; "
@@ -33,7 +35,32 @@ def _folder(text: str) -> Path:
 
 
 class _Parser(argparse.ArgumentParser):
-    """One that does not keep to itself that its help could not be written. Raises OSError."""
+    """One that does not keep to itself that its help could not be written, and says of a name that begins like an
+    option how it is given. Raises OSError."""
+
+    _typed: Sequence[str] = ()
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        self._typed = [*(sys.argv[1:] if args is None else args)]
+        return super().parse_known_args(args, namespace)
+
+    def error(self, message: str) -> NoReturn:
+        takes_names = any(not kind.option_strings and kind.nargs != argparse.PARSER for kind in self._actions)
+        words = takewhile(lambda word: word != "--", self._typed if takes_names else ())
+        name = next((word for word in words if self._may_be_a_name(word)), "")
+        if name:
+            self.exit(
+                2,
+                f"autoprep: {plain(name)} was taken for an option, and there is none of that name; if it is a photo or "
+                f"a file, put -- before it, behind all options: {self.prog} {argument(name)}\n",
+            )
+        super().error(message)
+
+    def _may_be_a_name(self, word: str) -> bool:
+        """Whether a word begins like an option and is none, nor a slip of a long one."""
+        options = self._option_string_actions
+        known = any(option.startswith(word.partition("=")[0]) for option in options)
+        return word[:1] == "-" and word != "-" and not known and (word[:2] != "--" or "." in word)
 
     def _print_message(self, message: str, file: Any = None) -> None:
         if file is None or file is not sys.stdout:  # of wrong use the exit code tells

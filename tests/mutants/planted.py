@@ -3314,6 +3314,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("what holds a month is one", "and all(month in (", "and any(month in ("),
         ("two months are none", '"to", "and", "und"', '"to", "und"'),
     ),
+    *_all(
+        "autoprep/cli/arguments.py", _TYPED,
+        ("a name that begins with a dash gets a line of usage", "        if name:\n            self.exit(", "        if False:\n            self.exit("),
+        ("a slip of an option is a name", 'and (word[:2] != "--" or "." in word)', "and True"),
+        ("a command without names asks for a name", "self._typed if takes_names else ()", "self._typed"),
+    ),
     Mistake("an ending is a part of the title", "autoprep/wishes/captions.py", '_INNER.sub("", PurePosixPath(composed(shown)).stem)', "PurePosixPath(composed(shown)).stem", ("tests/test_captions.py",)),
     *(Mistake(name, file, old, new, ("tests/service/test_hold_told.py",)) for name, file, old, new in (
         ("a note whose hold nobody hears is not told", "autoprep/told/standing.py", "        if self.unheard:\n", "        if False:\n"),
