@@ -390,3 +390,35 @@ def test_a_slip_in_a_note_in_toml_is_told_plainly(tmp_path: Path, line: str, tol
     mistakes.parsed(tmp_path / "IMG_1.toml", f"{line}\n")
     with pytest.raises(ConfigError, match=re.escape(told.removesuffix(" (line 2)"))):
         mistakes.tell()
+
+
+RICH = r"{\rtf1\ansi\deff0 {\fonttbl {\f0 Courier;}} \f0\fs24 \b title:\b0  Jug\par hold: no\par}"
+
+
+@pytest.mark.parametrize("name", ["Jug.rtf", "JUG.RTF", "Jug.jpg.rtf", "note.rtf", "Jug.txt"])
+def test_a_note_in_rich_text_is_told_of_and_holds(tmp_path: Path, name: str) -> None:
+    """The editor of some computers saves so by itself, and what was said went unheard."""
+    (tmp_path / name).write_text(RICH, encoding="utf-8")
+    facts, (told,) = facts_of(tmp_path, "Jug.jpg")
+    assert (facts.hold, facts.title) == (True, "Jug")
+    called = "" if name == "Jug.txt" else f", called {Path(name).stem}.txt"
+    assert told == (
+        f"the note {name} can't be read now (it is rich text; save it as plain text{called}); "
+        "the work is held until it can be"
+    )
+
+
+@pytest.mark.parametrize(
+    ("rich", "plain"), [("Jug.rtf", "Jug.txt"), ("Jug.jpg.rtf", "Jug.md"), ("note.rtf", "note.txt")]
+)
+def test_rich_text_beside_the_same_as_plain_text_holds_nothing(tmp_path: Path, rich: str, plain: str) -> None:
+    (tmp_path / rich).write_text(RICH, encoding="utf-8")
+    (tmp_path / plain).write_text("title: Blue jug\n", encoding="utf-8")
+    facts, told = facts_of(tmp_path, "Jug.jpg")
+    assert (facts.hold, told) == (False, ())
+
+
+def test_a_plain_note_whose_name_ends_like_rich_text_is_read(tmp_path: Path) -> None:
+    (tmp_path / "Jug.rtf").write_text("title: Blue jug\n", encoding="utf-8")
+    facts, told = facts_of(tmp_path, "Jug.jpg")
+    assert (facts.title, facts.hold, told) == ("Blue jug", False, ())

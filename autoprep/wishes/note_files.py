@@ -21,7 +21,8 @@ from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.slips import line_in
 from autoprep.wishes.slips import slip as toml_slip
 
-NOTE_ENDINGS = (".txt", ".toml", ".md")
+NOTE_ENDINGS = (".txt", ".toml", ".md", ".rtf")
+_RICH = b"{\\rtf"  # how rich text begins, whatever its file is called; what it says stands between marks
 WORK_LIST = "works.csv"  # in any capitals: the list of the works in its folder
 # A folder is steady so long after its last change; the coarsest times that file systems keep are two seconds apart.
 _STEADY_NS, _STEADY_BY_COARSE_NS = 100_000_000, 3_000_000_000
@@ -109,6 +110,9 @@ def text_of(place: Path, most: int = _LARGEST_NOTE) -> str | None:
         data = _beginning_of(place, most)
     except FileNotFoundError:
         return None
+    if data.startswith(_RICH):
+        called = f", called {as_shown(place.stem)}.txt" if is_rich(place) else ""
+        raise OSError(f"it is rich text; save it as plain text{called}")
     text = _text(data[:most], cut=len(data) > most)
     return text if len(data) <= most else text[: text.rfind("\n") + 1] or text
 
@@ -139,6 +143,11 @@ def held_unread(called: str, problem: OSError, warnings: list[str]) -> dict[str,
     """What is taken to be said by what is there and can't be read; that is told."""
     warnings.append(f"{called}{_UNREAD}{problem.strerror or problem}); the work is held until it can be")
     return {"hold": True}
+
+
+def is_rich(place: Path) -> bool:
+    """Whether a note is called like rich text, which is not read, and need not be where a plain note is beside it."""
+    return place.suffix.lower() == NOTE_ENDINGS[-1]
 
 
 def is_work_list(name: str) -> bool:

@@ -18,6 +18,7 @@ from autoprep.wishes.note_files import (
     folded,
     held_unread,
     in_words,
+    is_rich,
     is_unread,
     is_work_list,
     lay_over,
@@ -73,8 +74,11 @@ def _is_held_name(shown: str) -> bool:
 
 
 def _read(places: Iterable[Path], warnings: list[str]) -> list[Given]:
-    found = ((place, said_by(place, warnings)) for place in places)
-    return [Given(place, f"the note {as_shown(place.name)}", said) for place, said in found if said is not None]
+    found: list[Given] = []
+    for place in sorted(places, key=is_rich):
+        said = None if found and is_rich(place) else said_by(place, warnings)  # it was saved as plain text since
+        found += [] if said is None else [Given(place, f"the note {as_shown(place.name)}", said)]
+    return found
 
 
 def _rows_of(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:

@@ -3320,6 +3320,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("a slip of an option is a name", 'and (word[:2] != "--" or "." in word)', "and True"),
         ("a command without names asks for a name", "self._typed if takes_names else ()", "self._typed"),
     ),
+    *(Mistake(name, file, old, new, ("tests/test_note_lines.py",)) for name, file, old, new in (
+        ("a note in rich text is nothing", "autoprep/wishes/note_files.py", '".md", ".rtf")', '".md", ".md")'),
+        ("the marks of rich text are read", "autoprep/wishes/note_files.py", "    if data.startswith(_RICH):\n", "    if False:\n"),
+        ("plain text is none by its name", "autoprep/wishes/note_files.py", "    if data.startswith(_RICH):\n", "    if data.startswith(_RICH) or is_rich(place):\n"),
+        ("rich text holds beside the same as plain text", "autoprep/wishes/photo_notes.py", "said = None if found and is_rich(place) else", "said ="),
+        ("rich text goes before a plain note", "autoprep/wishes/photo_notes.py", "for place in sorted(places, key=is_rich):", "for place in places:"),
+    )),
     Mistake("an ending is a part of the title", "autoprep/wishes/captions.py", '_INNER.sub("", PurePosixPath(composed(shown)).stem)', "PurePosixPath(composed(shown)).stem", ("tests/test_captions.py",)),
     *(Mistake(name, file, old, new, ("tests/service/test_hold_told.py",)) for name, file, old, new in (
         ("a note whose hold nobody hears is not told", "autoprep/told/standing.py", "        if self.unheard:\n", "        if False:\n"),
