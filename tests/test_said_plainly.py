@@ -22,7 +22,7 @@ from autoprep.told.pages import Place, article
 from autoprep.told.summary import warnings_of
 from autoprep.wishes.notes import facts_of
 from autoprep.wishes.places import ledger_path
-from autoprep.wishes.settings import load
+from autoprep.wishes.settings import for_looking, load
 from autoprep.wishes.tables import Settings
 from tests.service.pretend import Studio, photo
 from tests.test_settings import studio as a_studio
@@ -370,3 +370,36 @@ def test_a_full_disk_ends_a_command_in_plain_words(
     monkeypatch.setattr("autoprep.cli.work.open_log", full)
     assert main(["once", "--config", str(wren.config)]) == 1
     assert capsys.readouterr().err == "autoprep: there is no free space on the disk, so log.jsonl can't be written\n"
+
+
+@pytest.mark.parametrize(
+    "slip", ["[mark]\nsize_percnt = 2\n", "[rights]\nnotice = Wren\n", "[inbox]\nholds = “works”\n"]
+)
+def test_status_tells_how_things_stand_and_which_mistakes_the_settings_have(
+    wren: Studio, capsys: pytest.CaptureFixture[str], slip: str
+) -> None:
+    """Who mends the settings of a running service was told nothing of what it does meanwhile."""
+    wren.put("Gull.jpg", photo(1, answer="ask"))
+    wren.run()
+    for folders in ("", '[folders] # mine\ninbox = "inbox"\n'):
+        before = wren.config.read_text(encoding="utf-8")
+        wren.config.write_text(before + folders + slip, encoding="utf-8")
+        code, told, mistakes = run(wren, capsys, "status")
+        assert (code, "Questions for you: 1" in told) == (2, True)
+        assert "autoprep.toml" in mistakes
+        wren.config.write_text(before, encoding="utf-8")
+    wren.config.write_text(before + '[folders]\ninbox = ""\n', encoding="utf-8")
+    code, told, mistakes = run(wren, capsys, "status")
+    assert (code, told, "folders.inbox is empty" in mistakes) == (2, "", True)
+
+
+def test_status_knows_the_destinations_that_have_no_mistake(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    table = wren.config.with_name("destinations.toml")
+    table.write_text(table.read_text(encoding="utf-8") + "[site]\nlong_side = 3\n", encoding="utf-8")
+    code, told, mistakes = run(wren, capsys, "status")
+    assert (code, "Finished: 1 photo" in told, "long_side" in mistakes) == (2, True, True)
+    found = for_looking(wren.config)
+    assert found is not None
+    assert [*found.destinations] == ["square", "master"]

@@ -3,6 +3,7 @@
 import argparse
 import json
 import re
+import sys
 import time
 from collections.abc import Iterator
 from dataclasses import asdict
@@ -12,13 +13,15 @@ from typing import get_args
 
 from autoprep.cli.found import find_job, open_ledger, ready_away, settings_of
 from autoprep.domain import Outcome
-from autoprep.errors import UsageError
+from autoprep.errors import ConfigError, UsageError
 from autoprep.job.away import no_inbox, no_ready
 from autoprep.ledger import HELD_BACK, TROUBLE, Listed, Overview
 from autoprep.logs import counted, plain
 from autoprep.told.in_inbox import look_through
 from autoprep.told.standing import status_of
 from autoprep.told.works import held_by
+from autoprep.wishes.settings import find_config, for_looking
+from autoprep.wishes.tables import Settings
 
 _A_PAGE = 50
 _FARTHEST = 2**62  # a ledger counts no further
@@ -157,8 +160,8 @@ def _why(problem: str) -> str:
 
 
 def status(options: argparse.Namespace) -> int:
-    """Say what waits, runs, asks and failed, and how much space is left."""
-    settings = settings_of(options)
+    """Say what waits, runs, asks and failed, how much space is left, and which mistakes the settings have."""
+    settings, mistaken = _settings_to_look_by(options)
     ledger = open_ledger(settings)
     try:
         if ledger is None:
@@ -177,4 +180,19 @@ def status(options: argparse.Namespace) -> int:
     else:
         for line in found.lines():
             print(line)
+    if mistaken is not None:
+        sys.stdout.flush()  # before what is wrong
+        raise mistaken
     return 1 if found.needs_attention else 0
+
+
+def _settings_to_look_by(options: argparse.Namespace) -> tuple[Settings, ConfigError | None]:
+    """The settings; where they have mistakes what is known in spite of them, and the mistakes. Raises ConfigError."""
+    place = find_config(options.config)
+    try:
+        return settings_of(options), None
+    except ConfigError as problem:
+        found = for_looking(place)
+        if found is None:
+            raise
+        return found, problem

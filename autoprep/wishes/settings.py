@@ -4,6 +4,7 @@ import contextlib
 import hashlib
 import os
 import re
+import tomllib
 from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar
@@ -66,7 +67,7 @@ def load(config_file: Path, *, keyless: bool = False, unmarked: bool = False) ->
             f"the destinations {' and '.join(alike)} differ only in capitals; their folders could be one",
             destinations_file,
         )
-    studio = config_file.parent.parent if config_file.parent.name == "config" else config_file.parent
+    studio = _studio_of(config_file)
     settings = Settings(
         studio=studio,
         config_file=config_file,
@@ -92,6 +93,37 @@ def load(config_file: Path, *, keyless: bool = False, unmarked: bool = False) ->
         checks.credentials(settings, destinations_file, text, mistakes)
     mistakes.tell()
     return settings
+
+
+def for_looking(config_file: Path) -> Settings | None:
+    """The settings with mistakes in them, for who looks how things stand and makes nothing: where the studio's folders
+    are, and the destinations that are described without one; None where just the folders are not known.
+    """
+    try:
+        said = _FOLDERS.search(_text(config_file))  # whatever is wrong before it and behind
+        given = tomllib.loads(said[0]).get("folders", {}) if said else {}
+        studio = _studio_of(config_file)
+        folders = _absolute(Folders.model_validate(given), studio, config_file)
+    except (ConfigError, ValueError, RecursionError):
+        return None
+    presets: dict[str, Preset] = {}
+    with contextlib.suppress(ConfigError, ValueError, RecursionError):
+        path = config_file.with_name(DESTINATIONS_FILE)
+        text = _text(path)
+        found = ((name, _preset(name, table, path, text, Mistakes())) for name, table in tomllib.loads(text).items())
+        presets = {name: preset for name, preset in found if preset is not None}
+    main = Main()
+    return Settings(
+        studio=studio, config_file=config_file, folders=folders, artist=main.artist, rights=main.rights, mark=main.mark,
+        correction=main.correction, service=main.service, destinations=presets, sha256="",
+    )  # fmt: skip
+
+
+_FOLDERS = re.compile(r"^[ \t]*\[folders\](?:.*\n?)(?:^(?![ \t]*\[).*\n?)*", re.MULTILINE)
+
+
+def _studio_of(config_file: Path) -> Path:
+    return config_file.parent.parent if config_file.parent.name == "config" else config_file.parent
 
 
 def stamp(settings: Settings) -> tuple[int, ...]:

@@ -3327,6 +3327,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("rich text holds beside the same as plain text", "autoprep/wishes/photo_notes.py", "said = None if found and is_rich(place) else", "said ="),
         ("rich text goes before a plain note", "autoprep/wishes/photo_notes.py", "for place in sorted(places, key=is_rich):", "for place in places:"),
     )),
+    *(Mistake(name, file, old, new, ("tests/test_said_plainly.py",)) for name, file, old, new in (
+        ("a mistake in the settings hides how things stand", "autoprep/cli/history.py", "        found = for_looking(place)\n        if found is None:\n            raise\n", "        raise\n"),
+        ("settings with mistakes in them are right to status", "autoprep/cli/history.py", "    if mistaken is not None:\n", "    if False:\n"),
+        ("a slip elsewhere hides where the folders are", "autoprep/wishes/settings.py", "said = _FOLDERS.search(_text(config_file))", "said = re.search(r'(?s).*', _text(config_file))"),
+        ("folders that are not known are those of a new studio", "autoprep/wishes/settings.py", "    except (ConfigError, ValueError, RecursionError):\n        return None\n", "    except (ConfigError, ValueError, RecursionError):\n        folders = _absolute(Folders(), studio, config_file)\n"),
+        ("one destination's mistake takes the others along", "autoprep/wishes/settings.py", "if preset is not None}\n    main", "if None not in ()}\n    main"),
+    )),
     Mistake("an ending is a part of the title", "autoprep/wishes/captions.py", '_INNER.sub("", PurePosixPath(composed(shown)).stem)', "PurePosixPath(composed(shown)).stem", ("tests/test_captions.py",)),
     *(Mistake(name, file, old, new, ("tests/service/test_hold_told.py",)) for name, file, old, new in (
         ("a note whose hold nobody hears is not told", "autoprep/told/standing.py", "        if self.unheard:\n", "        if False:\n"),
