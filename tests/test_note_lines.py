@@ -228,6 +228,29 @@ def test_a_hold_between_signs_of_a_program_holds_until_it_is_understood(tmp_path
     assert (facts.title, facts.hold, "held until" in told) == ("Sluice", True, True)
 
 
+@pytest.mark.parametrize(
+    "line",
+    ["not online", "not on the web", "Not on my website!", "keep off the site", "keep it off the web", "nicht online",
+     "nicht ins Netz", "pas en ligne", "embargo until June", "under embargo", "private until 1 May", "unpublished",
+     "not public", "do not use", "Don’t release", "for me only", "nicht verwenden", "ne pas utiliser"],
+)  # fmt: skip
+def test_who_wants_a_work_off_the_web_is_heard(tmp_path: Path, line: str) -> None:
+    """It was taken for the title, and published under that."""
+    for name, note in (("IMG_1.jpg", line), ("IMG_1.jpg", f"title: Sluice\n{line}\n"), (f"Sluice, {line}.jpg", "")):
+        facts, told = read(tmp_path, note, name)
+        assert (facts.hold, line in facts.title, "is held until" in " ".join(told)) == (True, False, True), name
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["Not the net but the boat", "Not on the site of the old quay, a slip", "The private beach", "The harbour on line",
+     "Boats that don’t use sails", "Embargo Bay", "Off the web of ropes", "not for site"],
+)  # fmt: skip
+def test_what_speaks_of_a_site_or_a_net_may_be_the_work(tmp_path: Path, line: str) -> None:
+    assert not read(tmp_path, f"{line}\n")[0].hold
+    assert not read(tmp_path, f"description: Drawn at noon.\n{line}\n")[0].hold
+
+
 @pytest.mark.parametrize("line", ["(Wait for the tide)", "[Harbour]", "The ship's hold"])
 def test_signs_around_a_title_ask_for_no_hold(tmp_path: Path, line: str) -> None:
     assert not read(tmp_path, f"{line}\n")[0].hold

@@ -14,7 +14,14 @@ _PRIVATE = (
 )
 _HOLDS = re.compile(
     r"(?:please\W+)?hold\b|.*\b(?:on|please)\s+hold\b"
-    rf"|(?:(?:strictly|top|streng)\s+)?(?:{_PRIVATE}|embargo(?:ed)?|wait|hodl|hlod|ohld|not\s+(?:ready\s+)?yet)\W*$"
+    rf"|(?:(?:strictly|top|streng)\s+)?(?:{_PRIVATE}|embargo(?:ed)?|wait|hodl|hlod|ohld|not\s+(?:ready\s+)?yet"
+    r"|not\s+public|un(?:published|released)|for\s+(?:me|my\s+eyes)\s+only)\W*$"
+    rf"|(?:{_PRIVATE}|(?:under\s+)?embargo(?:ed)?)(?:\s+(?:until|till|bis|jusqu|hasta|fino|tot|até)\b|\W*$)"
+    # As all of a line or at its end: within one it may be a sentence on the work.
+    r"|.*\b(?:not\s+on|keep\s+(?:\w+\s+){0,2}off)\s+(?:the\s+|my\s+)?(?:web(?:\s?site)?|site|internet|net)\W*$"
+    r"|.*\b(?:not|nicht|niet|non|no|não|pas)\s+(?:online|en\s+ligne|ins\s+(?:netz|internet))\W*$"
+    r"|(?:do\s+not|don['’]?t)\s+(?:use|release|send)\b|(?:bitte\s+)?nicht\s+(?:verwenden|benutzen)\b"
+    r"|ne\s+pas\s+utiliser\b|no\s+usar\b|non\s+usare\b|niet\s+gebruiken\b|não\s+usar\b"
     r"|.*\bnot\s+for\s+(?:publication|(?:the\s+)?(?:web|internet|public)|online)\b|.*\bkeep\s+(?:(?:this|that|it|them|these|one)\s+)*(?:back|private|secret|offline)\b"
     r"|.*\b(?:do\s+not|don['’]?t)\s+(?:publish|post|share|upload|show|put)\b"
     r"|.*\b(?:never|must\s+not|not\s+to)\s+(?:be\s+)?(?:publish|post|share|upload)(?:e?d)?\b|.*\bnot\s+to\s+be\s+(?:shown|seen)\b"

@@ -3334,6 +3334,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("folders that are not known are those of a new studio", "autoprep/wishes/settings.py", "    except (ConfigError, ValueError, RecursionError):\n        return None\n", "    except (ConfigError, ValueError, RecursionError):\n        folders = _absolute(Folders(), studio, config_file)\n"),
         ("one destination's mistake takes the others along", "autoprep/wishes/settings.py", "if preset is not None}\n    main", "if None not in ()}\n    main"),
     )),
+    *_all(
+        "autoprep/wishes/holding.py", ("tests/test_note_lines.py",),
+        ("who wants a work off the web is not heard", "    r\"|.*\\b(?:not\\s+on|keep", "    r\"|.*\\b(?:xnot\\s+on|xkeep"),
+        ("a sentence on the work's site holds it", "|site|internet|net)\\W*$\"", "|site|internet|net)\\b\""),
+        ("an embargo with a day is a title", "(?:under\\s+)?embargo(?:ed)?)(?:\\s+(?:until", "(?:under\\s+)?embargo(?:ed)?)(?:\\s+(?:xuntil"),
+        ("what is not to be used is given out", "(?:use|release|send)", "(?:xuse|xrelease)"),
+    ),
     Mistake("an ending is a part of the title", "autoprep/wishes/captions.py", '_INNER.sub("", PurePosixPath(composed(shown)).stem)', "PurePosixPath(composed(shown)).stem", ("tests/test_captions.py",)),
     *(Mistake(name, file, old, new, ("tests/service/test_hold_told.py",)) for name, file, old, new in (
         ("a note whose hold nobody hears is not told", "autoprep/told/standing.py", "        if self.unheard:\n", "        if False:\n"),
