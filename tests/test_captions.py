@@ -230,11 +230,17 @@ def test_a_title_settles_what_its_folder_is_called(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     "title",
-    ["The Frame Maker", "Inside the Cove", "No Wind", "Only Gulls", "The Edge", "Nothing", "Cut Reeds", WISHES[-1]],
+    ["The Frame Maker", "Inside the Cove", "No Wind", "Only Gulls", "The Edge", "Nothing", "Cut Reeds"],
 )
 def test_titles_with_words_of_wishes_stay_titles(tmp_path: Path, title: str) -> None:
     assert read(tmp_path, "IMG_1", title) == (WorkFacts(title=title, noted=True), ())
     assert facts_of(tmp_path, f"{title}/IMG_2.jpg") == (WorkFacts(title=title), ())
+
+
+def test_a_long_wish_stays_a_title_and_a_part_that_reads_like_one_is_told(tmp_path: Path) -> None:
+    facts, (told,) = read(tmp_path, "IMG_1", WISHES[-1])
+    assert (facts.title, "“not the frame” is not understood" in told) == (WISHES[-1], True)
+    assert facts_of(tmp_path, f"{WISHES[-1]}/IMG_2.jpg") == (WorkFacts(title=WISHES[-1]), ())
 
 
 @pytest.mark.parametrize(
@@ -262,3 +268,25 @@ def test_a_line_that_says_only_for_sends_there_and_nowhere_else(tmp_path: Path) 
 )
 def test_the_ending_of_the_picture_that_a_photo_was_made_of_is_no_title(tmp_path: Path, name: str, title: str) -> None:
     assert read(tmp_path, name)[0].title == title
+
+
+@pytest.mark.parametrize("wish", ["do not crop", "cropped", "for the jury", "no frame"])
+@pytest.mark.parametrize("behind", ["", ", 2026"])
+def test_a_wish_that_is_left_in_a_title_is_told(tmp_path: Path, wish: str, behind: str) -> None:
+    """It stood in public titles without a word."""
+    facts, told = facts_of(tmp_path, f"Sea Thrift, {wish}{behind}.jpg")
+    assert facts.title == f"Sea Thrift, {wish}"
+    assert told == (
+        f"the photo's name: “{wish}” is not understood, and was left in the title; say in a note what is meant",
+    )
+    (tmp_path / f"Sea Thrift, {wish}{behind}.txt").write_text("title: Sea Thrift")
+    assert "not understood" not in "".join(facts_of(tmp_path, f"Sea Thrift, {wish}{behind}.jpg")[1])
+
+
+@pytest.mark.parametrize(
+    ("shown", "turn"),
+    [("Tide, rotate left.jpg", 270), ("Tide, rotated 90.jpg", 90), ("rotate right/IMG_1.jpg", 90)],
+)
+def test_who_writes_rotate_means_turn(tmp_path: Path, shown: str, turn: int) -> None:
+    facts, told = facts_of(tmp_path, shown)
+    assert (facts.turn, facts.title in ("Tide", ""), told) == (turn, True, ())

@@ -58,7 +58,7 @@ def word(text: str) -> dict[str, Any]:
     sent = re.fullmatch(r"(only|also)[ -]for (.+)", folded)
     if sent:
         return {"destinations" if sent[1] == "only" else "also": _listed(sent[2])}
-    turned = re.fullmatch(r"turn(?:ed)? (.+)", folded)
+    turned = re.fullmatch(r"(?:turn(?:ed)?|rotated?) (.+)", folded)
     return _turn(turned[1]) if turned else {}
 
 

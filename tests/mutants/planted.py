@@ -138,7 +138,6 @@ PLANTED: tuple[Mistake, ...] = (
         ("a title with a number is a camera's name", "(?=\\d{4})\"", "\""),
         ("a title with a year is a camera's name", "(?!(?:19|20)\\d\\d(?:[-_ ]\\d\\d?)?$)", ""),
         ("a medium before the year belongs to the title", "while first > 1 and is_medium(parts[first - 1].text):", "while False:"),
-        ("a thing is a medium", "words[-1] in _MEDIA and all(word in _MEDIA or word in _SORTS for word in words)", "words[0] in _MEDIA"),
         ("the last of two media wins", '", ".join(media)} if', "media[-1]} if"),
         ("a camera's 2026th photo has a title", "(?-i:[A-Z]{3})_|", ""),
     ),
@@ -3341,6 +3340,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("an embargo with a day is a title", "(?:under\\s+)?embargo(?:ed)?)(?:\\s+(?:until", "(?:under\\s+)?embargo(?:ed)?)(?:\\s+(?:xuntil"),
         ("what is not to be used is given out", "(?:use|release|send)", "(?:xuse|xrelease)"),
     ),
+    Mistake("a thing is a medium", "autoprep/wishes/media.py", "words[-1] in _MEDIA and all(word in _MEDIA or word in _SORTS for word in words)", "words[0] in _MEDIA", ("tests/test_words.py",)),
+    Mistake("a wish in a title is not told", "autoprep/wishes/captions.py", "    for part in asks:\n", "    for part in ():\n", ("tests/test_captions.py",)),
+    Mistake("a wish in a title is told twice", "autoprep/wishes/captions.py", "if part not in (*odd, *asks)]", "if part not in odd]", ("tests/test_captions.py",)),
+    Mistake("who writes rotate for turn is not heard", "autoprep/wishes/lines.py", "(?:turn(?:ed)?|rotated?) (.+)", "(?:turn(?:ed)?) (.+)", ("tests/test_captions.py",)),
     Mistake("an ending is a part of the title", "autoprep/wishes/captions.py", '_INNER.sub("", PurePosixPath(composed(shown)).stem)', "PurePosixPath(composed(shown)).stem", ("tests/test_captions.py",)),
     *(Mistake(name, file, old, new, ("tests/service/test_hold_told.py",)) for name, file, old, new in (
         ("a note whose hold nobody hears is not told", "autoprep/told/standing.py", "        if self.unheard:\n", "        if False:\n"),
