@@ -290,3 +290,23 @@ def test_a_wish_that_is_left_in_a_title_is_told(tmp_path: Path, wish: str, behin
 def test_who_writes_rotate_means_turn(tmp_path: Path, shown: str, turn: int) -> None:
     facts, told = facts_of(tmp_path, shown)
     assert (facts.turn, facts.title in ("Tide", ""), told) == (turn, True, ())
+
+
+@pytest.mark.parametrize(
+    ("wish", "line"),
+    [("lighter", "lighter: 0.3"), ("Too dark", "lighter: 0.3"), ("make it a bit brighter", "lighter: 0.3"),
+     ("darker please!", "darker: 0.3"), ("much too bright", "darker: 0.3")],
+)  # fmt: skip
+def test_who_asks_for_another_lightness_is_told_how(tmp_path: Path, wish: str, line: str) -> None:
+    """“Too dark” was published as a work's title."""
+    for facts, told in (read(tmp_path, "IMG_1", f"{wish}\n"), facts_of(tmp_path, f"{wish}/IMG_2.jpg")):
+        assert facts.title == ""
+        assert len(told) == 1
+        assert f"“{line}”" in told[0]
+    facts, told = facts_of(tmp_path, f"Tide, {wish}.jpg")
+    assert (facts.title, len(told)) == (f"Tide, {wish}", 1)
+
+
+@pytest.mark.parametrize("title", ["No light", "Brighter days", "The darker side", "Too dark to row"])
+def test_a_title_may_speak_of_light(tmp_path: Path, title: str) -> None:
+    assert read(tmp_path, "IMG_1", title) == (WorkFacts(title=title, noted=True), ())

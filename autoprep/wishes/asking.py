@@ -18,6 +18,11 @@ _FRAMED = frozenset(("art", "artwork", "drawing", "frame", "frames", "inside", "
 _CUT = frozenset((
     "border", "borders", "crop", "cropped", "cut", "desk", "edge", "edges", "page", "sheet", "trim", "trimmed",
 ))  # fmt: skip
+# How people ask for another lightness.
+_LIGHTNESS = re.compile(
+    r"(?:please )?(?:make (?:it|this) )?(?:(?:a (?:bit|little)|much|slightly|far) )?"
+    r"(?:(?P<lighter>lighter|brighter|too dark)|darker|too (?:light|bright))(?: please)?"
+)
 
 
 def asked_for(text: str) -> str:
@@ -26,6 +31,10 @@ def asked_for(text: str) -> str:
     It names the line that would say it.
     """
     words = re.findall(r"[^\W_]+", text.lower())
+    lightness = _LIGHTNESS.fullmatch(" ".join(words))
+    if lightness is not None:
+        line = f"{'lighter' if lightness['lighter'] else 'darker'}: 0.3"
+        return f"“{text}” is not understood, and no title; write “{line}” (in stops); if it is one, “title: {text}”"
     if not 1 <= len(words) <= _MOST_WORDS or not {*words} <= _ASKING | _THINGS | _ALSO | _BETWEEN:
         return ""
     if not (_ASKING.intersection(words) or (len(words) == 1 and words[0] in _THINGS)):

@@ -3344,6 +3344,8 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a wish in a title is not told", "autoprep/wishes/captions.py", "    for part in asks:\n", "    for part in ():\n", ("tests/test_captions.py",)),
     Mistake("a wish in a title is told twice", "autoprep/wishes/captions.py", "if part not in (*odd, *asks)]", "if part not in odd]", ("tests/test_captions.py",)),
     Mistake("who writes rotate for turn is not heard", "autoprep/wishes/lines.py", "(?:turn(?:ed)?|rotated?) (.+)", "(?:turn(?:ed)?) (.+)", ("tests/test_captions.py",)),
+    Mistake("what is too dark is called so", "autoprep/wishes/asking.py", "    if lightness is not None:\n", "    if False:\n", ("tests/test_captions.py",)),
+    Mistake("what is too dark is to be darker", "autoprep/wishes/asking.py", "lighter|brighter|too dark)|darker|too (", "lighter|brighter)|darker|too (?:dark)|too (", ("tests/test_captions.py",)),
     Mistake("an ending is a part of the title", "autoprep/wishes/captions.py", '_INNER.sub("", PurePosixPath(composed(shown)).stem)', "PurePosixPath(composed(shown)).stem", ("tests/test_captions.py",)),
     *(Mistake(name, file, old, new, ("tests/service/test_hold_told.py",)) for name, file, old, new in (
         ("a note whose hold nobody hears is not told", "autoprep/told/standing.py", "        if self.unheard:\n", "        if False:\n"),
