@@ -12,6 +12,7 @@ from autoprep.correction import sharpening as sharpness
 from autoprep.correction.apply import photometry
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import Judged
+from autoprep.correction.light_eye import light_seen
 from autoprep.correction.paper import Paper
 from autoprep.correction.paper_signs import Around
 from autoprep.correction.references import Reference, light_over
@@ -20,6 +21,7 @@ from autoprep.correction.round_edge import round_edge
 from autoprep.correction.shade_eye import look_for_shade
 from autoprep.correction.shadows import Shadow
 from autoprep.correction.squaring import Torn, rectify, rimmed, torn_edges
+from autoprep.correction.view import View, seen_squarely
 from autoprep.correction.washed_over import WASHED_OVER, is_washed_over
 from autoprep.domain import (
     ChartFit,
@@ -67,6 +69,7 @@ class Draft:
     wishes: Wishes
     paper: Paper | Declined
     judged: Judged
+    view: View
     chart: ChartFit | None = None
     reference: Reference | None = None
     light: LightField | Declined = field(default_factory=lambda: Declined(reason="not looked at"))
@@ -80,6 +83,16 @@ def _light(draft: Draft) -> None:
     # The work's own paper knows best; without it a board that was photographed from the same place does.
     if isinstance(draft.light, Declined) and draft.reference is not None:
         draft.light = light_over(draft.reference, draft.geometry) or draft.light
+    if isinstance(draft.light, Declined) and draft.judged.paper == "none":
+        draft.light = _seen_light(draft, draft.light)
+
+
+def _seen_light(draft: Draft, otherwise: Declined) -> LightField | Declined:
+    """The light as the eye for light sees it. What is said of a wash that covers a sheet, or of a reference that does
+    not fit, tells the artist more than the eye's doubts."""
+    seen = light_seen(draft.view, draft.geometry.ratio)
+    told = draft.reference is not None or otherwise.reason == WASHED_OVER
+    return otherwise if seen is None or (told and isinstance(seen, Declined)) else seen
 
 
 def _neutral(draft: Draft) -> None:
@@ -155,7 +168,8 @@ def make_plan(
     geometry = rim.geometry
     work = rectify(photo, geometry)
     work = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, work.linear)})
-    sight = look_for_shade(photo, geometry)
+    view = seen_squarely(photo, geometry)
+    sight = look_for_shade(view)
     washes = _washes_said(wishes.kind)
     paper, shadow = find_paper(work.linear, wishes.flat, washes, sight)
     unsaid = washes is not False and wishes.said_paper is None and not wishes.paper_asked
@@ -163,7 +177,7 @@ def make_plan(
         paper = shadow = Declined(reason=WASHED_OVER)
     around = surroundings(photo, geometry)
     judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper)
-    draft = Draft(work, geometry, wishes, paper, judged, chart, reference)
+    draft = Draft(work, geometry, wishes, paper, judged, view, chart, reference)
     if wishes.as_shot:
         draft.light = draft.neutral = Declined(reason="it is as shot, as you asked")
     for _, step in () if wishes.as_shot else STEPS:

@@ -12,28 +12,13 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.correction.fallen import BEYOND, DESK, WORK, as_fallen
+from autoprep.correction.fallen import as_fallen
 from autoprep.correction.network import network
-from autoprep.correction.squaring import with_surroundings
-from autoprep.domain import Geometry
-from autoprep.imaging.arrays import Float32, UInt8
-from autoprep.imaging.colour import LUMINANCE
-from autoprep.imaging.transfer import encode_fast
-from autoprep.pixels import Photo
+from autoprep.correction.view import View, on_work, shown_twice
+from autoprep.imaging.arrays import Float32
 
-SIDE_PX, MARGIN_PX = 320, 32
-"""Side of the network's input, and the width of the desk in it: works of any shape are squeezed into the square."""
-_BRIGHT = 0.8  # what 99 % of the work stays below, in linear light
 _WEIGHTS = "shade_eye.onnx"
 _WEIGHTS_SHA256 = "3bd203d4f67a062e868b0be2fd2d101786020866cbe8329d6bbbef32ce79b12d"
-
-
-@dataclass(frozen=True)
-class View:
-    """codes: (n, n, 3) uint8 sRGB codes; where: (n, n) uint8, BEYOND, DESK or WORK."""
-
-    codes: UInt8
-    where: UInt8
 
 
 @dataclass(frozen=True)
@@ -50,25 +35,20 @@ class Sight:
         return Sight(*(cast(Float32, plane) for plane in planes))
 
 
-def look_for_shade(photo: Photo, geometry: Geometry) -> Sight | None:
+def look_for_shade(view: View) -> Sight | None:
     """The shade on an outlined work as the eye sees it; None without weights."""
     net = _net()
     if net is None:
         return None
-    view = seen_squarely(photo, geometry)
-    where = view.where[..., None].astype(np.float32) / WORK
-    shown = np.concatenate([view.codes.astype(np.float32) / 255, where], axis=-1)
-    maps = np.mean([_seen(net, shown), _seen(net, shown[:, ::-1])[..., ::-1]], axis=0)
+    maps = np.mean([_seen(one) for one in shown_twice(net, view)], axis=0)
     maps[0] = as_fallen(maps[0], maps[1], view.codes, view.where)
-    edge = MARGIN_PX * maps.shape[-1] // SIDE_PX
-    shade, bare = maps[:, edge:-edge, edge:-edge]
+    shade, bare = on_work(maps)
     return Sight(np.ascontiguousarray(shade, np.float32), np.ascontiguousarray(bare, np.float32))
 
 
-def _seen(net: cv2.dnn.Net, shown: Float32) -> Float32:
-    """(2, m, m) shade and chance of bare paper in one showing of the (n, n, 4) view."""
-    net.setInput(np.ascontiguousarray(shown.transpose(2, 0, 1)[None], np.float32))
-    shade, bare = net.forward()[0]
+def _seen(maps: Float32) -> Float32:
+    """(2, m, m) the network's maps -> shade and chance of bare paper."""
+    shade, bare = maps
     return np.stack([-np.logaddexp(0, shade), 1 / (1 + np.exp(-np.clip(bare, -30, 30)))]).astype(np.float32)
 
 
@@ -76,17 +56,3 @@ def _seen(net: cv2.dnn.Net, shown: Float32) -> Float32:
 def _net() -> cv2.dnn.Net | None:
     """The network of this process, or None where the weights are missing or not the ones this code was made for."""
     return network("autoprep.correction", _WEIGHTS, _WEIGHTS_SHA256)
-
-
-def seen_squarely(photo: Photo, geometry: Geometry) -> View:
-    """What the eye is shown: the work squeezed into a square with its surroundings, exposed for its lightest parts."""
-    side = SIDE_PX - 2 * MARGIN_PX
-    linear, beyond = with_surroundings(photo, geometry, (side, side), MARGIN_PX)
-    where = np.full(beyond.shape, DESK, np.uint8)
-    where[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX] = WORK
-    where[beyond] = BEYOND
-    on_work = where == WORK
-    bright = float(np.percentile(linear[on_work] @ LUMINANCE, 99)) if on_work.any() else 1.0
-    codes = encode_fast(np.clip(linear * np.float32(_BRIGHT / max(bright, 1e-4)), 0, 1)) * 255
-    codes[beyond] = 0
-    return View(np.round(codes).astype(np.uint8), where)

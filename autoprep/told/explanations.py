@@ -74,6 +74,7 @@ LIGHTER_PAPER = (
     "You asked for it lighter or darker, but white paper has its own level and gives the exposure, so nothing was "
     "changed for that; if the work stands on no white paper, say “paper: none” or “paper: toned”."
 )
+_SEEN = "by what shows of it on the work and around; “as shot” in a note leaves all as it came"
 LIGHTER_AS_SHOT = "You asked for it lighter or darker, and as shot; as shot won, so nothing was changed."
 
 
@@ -308,7 +309,8 @@ def _light(plan: CorrectionPlan, measures: dict[str, float]) -> list[str]:
     if isinstance(plan.light, Declined):
         return [f"Light: {plan.light.reason}."]
     if plan.paper == "none":
-        return [f"The light over the work was evened as {plan.told_by.light} tells it."]
+        how = f"as {plan.told_by.light} tells it" if plan.told_by.light else _SEEN
+        return [f"The light over the work was evened {how}."]
     words = [
         f"The light varied by {measures['light_unevenness_percent']:.0f} % over the sheet; "
         "it was evened from the bare paper."

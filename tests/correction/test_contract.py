@@ -14,6 +14,7 @@ from autoprep.correction.planning import STEPS, Draft, Wishes, _paper_colour, co
 from autoprep.correction.references import Reference
 from autoprep.correction.squaring import geometry_of
 from autoprep.correction.tone import lighter
+from autoprep.correction.view import seen_squarely
 from autoprep.domain import (
     CorrectionPlan,
     Declined,
@@ -53,7 +54,8 @@ def draft_of(linear: Float32) -> Draft:
     outline = whole(photo)
     paper, _ = find_paper(linear)
     geometry = geometry_of(photo, outline)
-    return Draft(Work(linear, 1.0, {"blur_px": 1.0}), geometry, Wishes(), paper, kind.judge(linear, paper))
+    work, judged = Work(linear, 1.0, {"blur_px": 1.0}), kind.judge(linear, paper)
+    return Draft(work, geometry, Wishes(), paper, judged, seen_squarely(photo, geometry))
 
 
 def whole(photo: Photo) -> Outline:

@@ -15,9 +15,10 @@ from autoprep.correction.paper import Paper, find_level
 from autoprep.correction.paper_class import measured, proven
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.seen_shade import is_shaded, light_by_sight
-from autoprep.correction.shade_eye import Sight, seen_squarely
+from autoprep.correction.shade_eye import Sight
 from autoprep.correction.sheet import Sheet
 from autoprep.correction.squaring import geometry_of
+from autoprep.correction.view import seen_squarely
 from autoprep.domain import Declined, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Bool, Float32, float32
@@ -309,7 +310,7 @@ def test_without_its_weights_the_light_is_found_as_before(monkeypatch: pytest.Mo
     width, height = photo.full_px
     corners = ((10.0, 10.0), (width - 10.0, 10.0), (width - 10.0, height - 10.0), (10.0, height - 10.0))
     outline = Outline(corners_px=corners, confidence=1.0)
-    assert shade_eye.look_for_shade(photo, geometry_of(photo, outline)) is None
+    assert shade_eye.look_for_shade(seen_squarely(photo, geometry_of(photo, outline))) is None
     assert make_plan(photo, outline, Wishes())[0].geometry.ratio > 0
 
 
@@ -328,7 +329,7 @@ def test_the_hard_shadow_of_a_hand_is_gone_in_a_photo(kind: str, seed: int, monk
     uneven = {}
     for eye in (True, False):
         if not eye:
-            monkeypatch.setattr(planning, "look_for_shade", lambda photo, geometry: None)
+            monkeypatch.setattr(planning, "look_for_shade", lambda view: None)
         plan, _, _ = make_plan(photo, outline, Wishes(size_mm=shot.truth.size_mm))
         uneven[eye] = measure_colour(photo, plan, shot).uneven_percent
     assert uneven[True] < 20

@@ -21,6 +21,7 @@ from autoprep.correction.paper_signs import NAMES, signs
 from autoprep.correction.planning import surroundings
 from autoprep.correction.shade_eye import look_for_shade
 from autoprep.correction.squaring import rectify, rimmed
+from autoprep.correction.view import seen_squarely
 from autoprep.domain import Declined, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Bool, Float64
@@ -56,7 +57,7 @@ def described(seed: int) -> Described | None:
     outline = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]
     geometry = rimmed(photo, outline, shot.truth.size_mm).geometry
     linear = rectify(photo, geometry).linear
-    paper, _ = find_paper(linear, True, None, look_for_shade(photo, geometry))
+    paper, _ = find_paper(linear, True, None, look_for_shade(seen_squarely(photo, geometry)))
     around = surroundings(photo, geometry)
     if isinstance(paper, Declined) or paper_class_of(linear, paper, around, False, {})[0] == "none":
         return None

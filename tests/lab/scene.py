@@ -49,6 +49,10 @@ class Shot:
     truth: Truth
     spec: SceneSpec
 
+    def vignette(self, from_middle: Matrix) -> Array:
+        """(..., 2) places from the photo's middle, in half diagonals -> what its lens leaves of the light there."""
+        return vignette(self.spec, from_middle)
+
 
 def camera_of(spec: SceneSpec, size_mm: tuple[float, float]) -> Camera:
     """The camera of a spec, placed for a work of this size."""
@@ -70,6 +74,12 @@ def light_of(spec: SceneSpec, size_mm: tuple[float, float]) -> Light:
     beside = (spec.lamp_at[0] * w / 2, spec.lamp_at[1] * h / 2, -0.8 * max(size_mm))
     red, green, blue = (float(c) for c in light_colour(spec.lamp_kelvin))
     return replace(light, bend=bend, lamp=Lamp(beside, (red, green, blue), spec.lamp))
+
+
+def vignette(spec: SceneSpec, from_middle: Matrix) -> Array:
+    """(..., 2) places from the photo's middle, in half diagonals -> factor: corners darker by `vignetting`."""
+    r2 = (from_middle**2).sum(axis=-1)
+    return np.asarray(1 - spec.vignetting * r2 * (0.7 + 0.3 * r2), np.float32)
 
 
 def relief_of(spec: SceneSpec, size_mm: tuple[float, float]) -> Relief:
@@ -332,7 +342,7 @@ class Picture:
     def expose(self, picture: Array) -> tuple[Mask, Array]:
         """Light the scene and take the picture: (H, W, 3) uint8 and the true light over the work."""
         spec = self.spec
-        lit = self.light.at(self.on_work) * self._vignette(self.lattice)[..., None]
+        lit = self.light.at(self.on_work) * vignette(spec, self.lattice)[..., None]
         small = cv2.resize(picture, lit.shape[1::-1], interpolation=cv2.INTER_AREA)
         gains = self._gains(small, lit)
         picture *= spread(lit * gains, self.frame_px, self.step)
@@ -344,11 +354,6 @@ class Picture:
         picture = sensor.sharpened(picture, spec.sharpening, 1.4 * scale)
         picture = sensor.contrasted(picture, spec.local_contrast)
         return sensor.coded(picture, spec.tone_curve), self._true_light(gains)
-
-    def _vignette(self, d: Matrix) -> Array:
-        """Picture coordinates (..., 2) -> factor: corners darker by `vignetting`."""
-        r2 = (d**2).sum(axis=-1)
-        return np.asarray(1 - self.spec.vignetting * r2 * (0.7 + 0.3 * r2), np.float32)
 
     def _gains(self, small: Array, lit: Array) -> Array:
         """(3,) exposure and white balance: metered grey, partly neutral, paper kept below clipping."""
@@ -372,7 +377,7 @@ class Picture:
         points = self.cells_mm(96)
         world = np.concatenate([points, np.zeros((*points.shape[:2], 1))], axis=-1)
         return np.asarray(
-            self.light.at(points) * self._vignette(self.camera.project(world))[..., None] * gains, np.float32
+            self.light.at(points) * vignette(self.spec, self.camera.project(world))[..., None] * gains, np.float32
         )
 
 

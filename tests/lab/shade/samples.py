@@ -7,8 +7,8 @@ import numpy as np
 
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.fallen import DESK, WORK
-from autoprep.correction.shade_eye import MARGIN_PX, SIDE_PX, seen_squarely
 from autoprep.correction.squaring import geometry_of
+from autoprep.correction.view import MARGIN_PX, SIDE_PX, seen_squarely
 from autoprep.domain import Geometry, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, Float64, UInt8
@@ -51,8 +51,7 @@ def sample(seed: int) -> Sample:
     outline = Outline(corners_px=tuple(map(tuple, corners.tolist())), confidence=1.0)
     geometry = geometry_of(photo, outline, shot.truth.size_mm, int(rng.integers(4)) * 90)
     view = seen_squarely(photo, geometry)
-    shade, bare = _truth(shot, geometry, view.where)
-    return Sample(view.codes, view.where, shade, bare)
+    return Sample(view.codes, view.where, _true_shade(shot, geometry), bare_paper(shot, geometry, view.where))
 
 
 def _spec(seed: int, rng: np.random.Generator) -> SceneSpec:
@@ -72,19 +71,23 @@ def _spec(seed: int, rng: np.random.Generator) -> SceneSpec:
     )  # fmt: skip
 
 
-def _truth(shot: Shot, geometry: Geometry, where: UInt8) -> "tuple[np.typing.NDArray[np.float16], UInt8]":
-    mm = on_work(shot, in_photo(geometry, _places()))
+def _true_shade(shot: Shot, geometry: Geometry) -> "np.typing.NDArray[np.float16]":
+    mm = on_work(shot, in_photo(geometry, places()))
     light = light_of(shot.spec, shot.truth.size_mm)
     free = replace(light, caster=replace(light.caster, kind="none"))
     left = (light.at(mm) @ LUMINANCE) / np.maximum(free.at(mm) @ LUMINANCE, 1e-6)
-    shade = np.maximum(np.log(np.maximum(left, 1e-6)), _DEEPEST)
-    fine = on_work(shot, in_photo(geometry, _places(2)))
+    return np.maximum(np.log(np.maximum(left, 1e-6)), _DEEPEST).astype(np.float16)
+
+
+def bare_paper(shot: Shot, geometry: Geometry, where: UInt8) -> UInt8:
+    """(m, m) uint8 share 0..255 of bare paper over a view whose (n, n) pixels show that, 0 beside the work."""
+    fine = on_work(shot, in_photo(geometry, places(2)))
     bare = _looked_up(shot, fine) * (where == WORK)
     small = cv2.resize(bare.astype(np.float32), (TRUTH_PX, TRUTH_PX), interpolation=cv2.INTER_AREA)
-    return shade.astype(np.float16), np.round(small * 255).astype(np.uint8)
+    return np.asarray(np.round(small * 255), np.uint8)
 
 
-def _places(times: int = 1) -> Float64:
+def places(times: int = 1) -> Float64:
     """(m, m, 2) places of the truth in the work's frame, 0..1 on the work, beyond that on the desk."""
     count = TRUTH_PX * times
     at = ((np.arange(count) + 0.5) * SIDE_PX / count - MARGIN_PX) / (SIDE_PX - 2 * MARGIN_PX)
@@ -107,4 +110,4 @@ def _looked_up(shot: Shot, mm: Float64) -> Float32:
     return np.asarray(seen[0] * seen[1], np.float32)
 
 
-__all__ = ["DESK", "TRUTH_PX", "Sample", "sample"]
+__all__ = ["DESK", "TRUTH_PX", "Sample", "bare_paper", "places", "sample"]

@@ -13,32 +13,32 @@ _HARD_PX = 4.0
 _PAINT = 0.02  # a wash that takes less of the light is none
 
 
-def _rand(count: int, low: float, high: float, device: torch.device) -> Tensor:
+def rand(count: int, low: float, high: float, device: torch.device) -> Tensor:
     return (torch.rand(count, device=device) * (high - low) + low)[:, None, None]
 
 
-def _fields(count: int, side: int, device: torch.device, come_in: Tensor | None = None) -> Tensor:
+def fields(count: int, side: int, device: torch.device, come_in: Tensor | None = None) -> Tensor:
     """(B, n, n) signed depth in pixels inside random shapes: half planes, capsules, ellipses, stripes and blobs.
 
     come_in: (B, 1, 1) where a shape must come in from outside the view, and be no blob; else there is none.
     """
     at = torch.linspace(-0.5, 0.5, side, device=device) * side
     y, x = torch.meshgrid(at, at, indexing="ij")
-    turn = _rand(count, 0, 6.2832, device)
-    cx, cy = _rand(count, -0.6, 0.6, device) * side, _rand(count, -0.6, 0.6, device) * side
+    turn = rand(count, 0, 6.2832, device)
+    cx, cy = rand(count, -0.6, 0.6, device) * side, rand(count, -0.6, 0.6, device) * side
     u = (x - cx) * torch.cos(turn) + (y - cy) * torch.sin(turn)
     v = -(x - cx) * torch.sin(turn) + (y - cy) * torch.cos(turn)
-    size = _rand(count, 0.03, 0.35, device) * side
-    long = _rand(count, 0.1, 1.2, device) * side
+    size = rand(count, 0.03, 0.35, device) * side
+    long = rand(count, 0.1, 1.2, device) * side
     capsule = size * 0.5 - torch.hypot(u - u.clamp(min=torch.zeros_like(long), max=long), v)
-    ellipse = size * (1 - torch.hypot(u / (size * _rand(count, 0.5, 2.5, device)), v / size))
-    stripes = (torch.cos(u / (size * 0.5)) + _rand(count, -0.6, 0.6, device)) * size * 0.4
+    ellipse = size * (1 - torch.hypot(u / (size * rand(count, 0.5, 2.5, device)), v / size))
+    stripes = (torch.cos(u / (size * 0.5)) + rand(count, -0.6, 0.6, device)) * size * 0.4
     coarse = torch.randn(count, 1, 8, 8, device=device) + 0.5 * F.interpolate(
         torch.randn(count, 1, 4, 4, device=device), size=8, mode="bilinear"
     )
     blob = (
         F.interpolate(coarse, size=(side, side), mode="bicubic")[:, 0] * side * 0.05
-        - _rand(count, 0, 1, device) * size * 0.3
+        - rand(count, 0, 1, device) * size * 0.3
     )
     options = torch.stack([u, capsule, ellipse, stripes, blob], 1)
     pick = torch.multinomial(torch.tensor([0.22, 0.3, 0.2, 0.06, 0.22], device=device).expand(count, 5), 1)
@@ -50,29 +50,29 @@ def _fields(count: int, side: int, device: torch.device, come_in: Tensor | None 
     return torch.where(come_in & alone[..., None], torch.full_like(depth, -float(side)), depth)
 
 
-def _depths(count: int, side: int, device: torch.device, most: int, come_in: Tensor | None = None) -> Tensor:
+def depths(count: int, side: int, device: torch.device, most: int, come_in: Tensor | None = None) -> Tensor:
     """(B, n, n) signed depth inside one to `most` shapes each."""
-    depth = _fields(count, side, device, come_in)
+    depth = fields(count, side, device, come_in)
     for _ in range(most - 1):
-        more = _fields(count, side, device, come_in)
-        depth = torch.where(_rand(count, 0, 1, device) < 0.45, torch.maximum(depth, more), depth)
+        more = fields(count, side, device, come_in)
+        depth = torch.where(rand(count, 0, 1, device) < 0.45, torch.maximum(depth, more), depth)
     return depth
 
 
-def _soft(depth: Tensor, softness: Tensor) -> Tensor:
+def soft(depth: Tensor, softness: Tensor) -> Tensor:
     t = ((depth / softness) * 0.5 + 0.5).clamp(0, 1)
     return t * t * (3 - 2 * t)
 
 
-def _log_uniform(count: int, low: float, high: float, device: torch.device) -> Tensor:
-    return torch.exp(_rand(count, float(torch.log(torch.tensor(low))), float(torch.log(torch.tensor(high))), device))
+def log_uniform(count: int, low: float, high: float, device: torch.device) -> Tensor:
+    return torch.exp(rand(count, float(torch.log(torch.tensor(low))), float(torch.log(torch.tensor(high))), device))
 
 
-def _shadow(count: int, side: int, device: torch.device) -> Tensor:
+def shadow(count: int, side: int, device: torch.device, share: float = _SHADOWED) -> Tensor:
     """(B, 3, n, n) what random shadows leave of the light, 1 where there is none."""
-    softness = _log_uniform(count, 0.7, 45, device)
-    cover = _soft(_depths(count, side, device, 3, softness < _HARD_PX), softness)
-    cover = cover * _rand(count, 0.12, 0.92, device) * (_rand(count, 0, 1, device) < _SHADOWED)
+    softness = log_uniform(count, 0.7, 45, device)
+    cover = soft(depths(count, side, device, 3, softness < _HARD_PX), softness)
+    cover = cover * rand(count, 0.12, 0.92, device) * (rand(count, 0, 1, device) < share)
     # Of two lights one is hidden: what is left is warmer or colder, hardly greener.
     warm = (torch.randn(count, 1, 1, 1, device=device) * 0.16).clamp(-0.5, 0.5)
     green = torch.randn(count, 1, 1, 1, device=device) * 0.03
@@ -80,25 +80,25 @@ def _shadow(count: int, side: int, device: torch.device) -> Tensor:
     return (1 - cover[:, None] * tint).clamp(0.03, 1.0)
 
 
-def _wash(count: int, side: int, device: torch.device) -> tuple[Tensor, Tensor]:
+def wash(count: int, side: int, device: torch.device) -> tuple[Tensor, Tensor]:
     """(B, 3, n, n) what random washes leave of the light, and (B, n, n) whether there is paint."""
-    depth = _depths(count, side, device, 3)
+    depth = depths(count, side, device, 3)
     softness = torch.where(
-        _rand(count, 0, 1, device) < 0.6, _log_uniform(count, 0.5, 3, device), _log_uniform(count, 3, 30, device)
+        rand(count, 0, 1, device) < 0.6, log_uniform(count, 0.5, 3, device), log_uniform(count, 3, 30, device)
     )
-    cover = _soft(depth, softness)
+    cover = soft(depth, softness)
     grain = sum(
         F.interpolate(torch.randn(count, 1, side // k, side // k, device=device), size=(side, side), mode="bilinear")[
             :, 0
         ]
         for k in (1, 3, 12, 40)
     )
-    edge = torch.exp(-depth.abs() / _rand(count, 1, 4, device)) * _rand(count, -0.4, 0.8, device).clamp(min=0)
-    cover = cover * (1 + _rand(count, -0.08, 0.22, device).clamp(min=0) * grain * 0.6 + edge).clamp(0.2, 2.5)
-    cover = cover * (_rand(count, 0, 1, device) < _WASHED)
-    strength = _log_uniform(count, 0.03, 0.9, device)
+    edge = torch.exp(-depth.abs() / rand(count, 1, 4, device)) * rand(count, -0.4, 0.8, device).clamp(min=0)
+    cover = cover * (1 + rand(count, -0.08, 0.22, device).clamp(min=0) * grain * 0.6 + edge).clamp(0.2, 2.5)
+    cover = cover * (rand(count, 0, 1, device) < _WASHED)
+    strength = log_uniform(count, 0.03, 0.9, device)
     colour = torch.rand(count, 3, 1, 1, device=device) * torch.rand(count, 1, 1, 1, device=device).sqrt()
-    neutral = (_rand(count, 0, 1, device) < 0.3)[:, None]
+    neutral = (rand(count, 0, 1, device) < 0.3)[:, None]
     absorbed = strength[:, None] * torch.where(
         neutral, 1 + 0.06 * torch.randn(count, 3, 1, 1, device=device), 1 - colour
     )
@@ -106,7 +106,7 @@ def _wash(count: int, side: int, device: torch.device) -> tuple[Tensor, Tensor]:
     return torch.exp(-taken), taken.amax(1) > _PAINT
 
 
-def _opaque(count: int, side: int, device: torch.device) -> tuple[Tensor, Tensor]:
+def opaque(count: int, side: int, device: torch.device) -> tuple[Tensor, Tensor]:
     """(B, 3, n, n) what random flat parts of opaque paint leave of the light, and (B, n, n) whether there is paint.
 
     Gouache, ink laid in solid, coloured paper stuck on: one colour of any depth, black and greys as well, hard all
@@ -114,17 +114,17 @@ def _opaque(count: int, side: int, device: torch.device) -> tuple[Tensor, Tensor
     """
     taken = torch.zeros(count, 3, side, side, device=device)
     for _ in range(3):
-        depth = _fields(count, side, device)
-        cover = _soft(depth, _log_uniform(count, 0.4, 3, device)) * (_rand(count, 0, 1, device) < _COVERED)
-        strength = _log_uniform(count, 0.08, 3.2, device)[:, None]
-        grey = (_rand(count, 0, 1, device) < 0.45)[:, None]
+        depth = fields(count, side, device)
+        cover = soft(depth, log_uniform(count, 0.4, 3, device)) * (rand(count, 0, 1, device) < _COVERED)
+        strength = log_uniform(count, 0.08, 3.2, device)[:, None]
+        grey = (rand(count, 0, 1, device) < 0.45)[:, None]
         tint = torch.where(
             grey, 1 + 0.08 * torch.randn(count, 3, 1, 1, device=device), torch.rand(count, 3, 1, 1, device=device) * 1.6
         )
         # Dry brush and paper's tooth show through some of it; an outline is drawn around some.
         tooth = F.interpolate(torch.randn(count, 1, side // 2, side // 2, device=device), size=(side, side))[:, 0]
-        cover = cover * (1 + _rand(count, -0.1, 0.12, device).clamp(min=0) * tooth)
-        line = torch.exp(-((depth / _rand(count, 0.6, 2, device)) ** 2)) * _rand(count, -2, 2, device).clamp(min=0)
+        cover = cover * (1 + rand(count, -0.1, 0.12, device).clamp(min=0) * tooth)
+        line = torch.exp(-((depth / rand(count, 0.6, 2, device)) ** 2)) * rand(count, -2, 2, device).clamp(min=0)
         line = line * (cover.amax((1, 2), keepdim=True) > 0)
         mine = cover[:, None] * strength * tint.clamp(min=0) + line[:, None]
         taken = torch.where((cover > 0.5)[:, None], mine, taken + mine)
@@ -137,23 +137,23 @@ def varied(codes: Tensor, where: Tensor, shade: Tensor, bare: Tensor) -> tuple[T
     count, side, device = len(codes), codes.shape[1], codes.device
     linear = (codes.permute(0, 3, 1, 2).float() / 255).clamp(0, 1) ** 2.2
     shade, bare, place = shade.float(), bare.float() / 255, where.float() / 2
-    left = _shadow(count, side, device)
-    paint, painted = _wash(count, side, device)
-    flat, covered = _opaque(count, side, device)
+    left = shadow(count, side, device)
+    paint, painted = wash(count, side, device)
+    flat, covered = opaque(count, side, device)
     paint, painted = paint * flat, painted | covered
     work = place > 0.75
     linear = linear * left * torch.where(work[:, None], paint, torch.ones_like(paint))
     luma = (left * torch.tensor(_LUMINANCE, device=device)[None, :, None, None]).sum(1)
     shade = shade + torch.log(F.avg_pool2d(luma[:, None], 2)[:, 0].clamp(min=0.02))
     bare = bare * (1 - F.avg_pool2d((painted & work).float()[:, None], 2)[:, 0])
-    desk_gone = (_rand(count, 0, 1, device) < _NO_DESK) & ~work
+    desk_gone = (rand(count, 0, 1, device) < _NO_DESK) & ~work
     place = torch.where(desk_gone, torch.zeros_like(place), place)
     gain = torch.exp(
         torch.randn(count, 3, 1, 1, device=device) * 0.06 + torch.randn(count, 1, 1, 1, device=device) * 0.12
     )
     picture = (linear * gain).clamp(0, 1) ** (1 / 2.2)
     picture = picture ** torch.exp(torch.randn(count, 1, 1, 1, device=device) * 0.1)
-    picture = picture + torch.randn_like(picture) * _rand(count, 0, 0.02, device)[:, None]
+    picture = picture + torch.randn_like(picture) * rand(count, 0, 0.02, device)[:, None]
     picture = picture.clamp(0, 1) * (place > 0.25)[:, None]
     whole = torch.cat([picture, place[:, None]], 1)
     weight = place[:, ::2, ::2]

@@ -1,0 +1,64 @@
+"""What the small networks that look at a work are shown: the work squeezed into a square with a strip of its desk."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from autoprep.correction.fallen import BEYOND, DESK, WORK
+from autoprep.correction.squaring import with_surroundings
+from autoprep.domain import Geometry
+from autoprep.imaging.arrays import AnyArray, Float32, UInt8
+from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.transfer import encode_fast
+from autoprep.pixels import Photo
+
+SIDE_PX, MARGIN_PX = 320, 32
+"""Side of the network's input, and the width of the desk in it: works of any shape are squeezed into the square."""
+_BRIGHT = 0.8  # what 99 % of the work stays below, in linear light
+
+
+@dataclass(frozen=True)
+class View:
+    """codes: (n, n, 3) uint8 sRGB codes; where: (n, n) uint8, BEYOND, DESK or WORK."""
+
+    codes: UInt8
+    where: UInt8
+
+    @property
+    def around(self) -> float:
+        """The share, 0..1, of the strip around the work that the photo shows."""
+        strip = self.where[self.where != WORK]
+        return float((strip == DESK).mean()) if strip.size else 0.0
+
+
+def seen_squarely(photo: Photo, geometry: Geometry) -> View:
+    """What an eye is shown: the work squeezed into a square with its surroundings, exposed for its lightest parts."""
+    side = SIDE_PX - 2 * MARGIN_PX
+    linear, beyond = with_surroundings(photo, geometry, (side, side), MARGIN_PX)
+    where = np.full(beyond.shape, DESK, np.uint8)
+    where[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX] = WORK
+    where[beyond] = BEYOND
+    on_work = where == WORK
+    bright = float(np.percentile(linear[on_work] @ LUMINANCE, 99)) if on_work.any() else 1.0
+    codes = encode_fast(np.clip(linear * np.float32(_BRIGHT / max(bright, 1e-4)), 0, 1)) * 255
+    codes[beyond] = 0
+    return View(np.round(codes).astype(np.uint8), where)
+
+
+def shown_twice(net: cv2.dnn.Net, view: View) -> tuple[Float32, Float32]:
+    """(k, m, m) each: the network's maps of a view, and those of its mirror image, turned back."""
+    where = view.where[..., None].astype(np.float32) / WORK
+    shown = np.concatenate([view.codes.astype(np.float32) / 255, where], axis=-1)
+    return _maps(net, shown), _maps(net, shown[:, ::-1])[..., ::-1]
+
+
+def _maps(net: cv2.dnn.Net, shown: Float32) -> Float32:
+    net.setInput(np.ascontiguousarray(shown.transpose(2, 0, 1)[None], np.float32))
+    return np.asarray(net.forward()[0], np.float32)
+
+
+def on_work(maps: AnyArray) -> AnyArray:
+    """(..., m, m) maps of a view -> the part of them that lies on the work."""
+    edge = MARGIN_PX * maps.shape[-1] // SIDE_PX
+    return maps[..., edge:-edge, edge:-edge]
