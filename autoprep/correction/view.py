@@ -25,12 +25,6 @@ class View:
     codes: UInt8
     where: UInt8
 
-    @property
-    def around(self) -> float:
-        """The share, 0..1, of the strip around the work that the photo shows."""
-        strip = self.where[self.where != WORK]
-        return float((strip == DESK).mean()) if strip.size else 0.0
-
 
 def seen_squarely(photo: Photo, geometry: Geometry) -> View:
     """What an eye is shown: the work squeezed into a square with its surroundings, exposed for its lightest parts."""

@@ -150,7 +150,8 @@ def test_with_nothing_around_it_the_light_is_left_alone() -> None:
 
 
 def test_what_lies_beyond_the_photo_is_no_desk() -> None:
-    """A desk whose right half shows tells the same as all of it; less than a quarter of it tells nothing."""
+    """A desk whose right half shows tells the same as all of it; too short a part of it, or a side along which the
+    light hardly changes while it does across the work, tells nothing."""
     across = np.broadcast_to(np.linspace(0.24, -0.24, 128), (128, 128)).astype(np.float32)
     half, corner = (view_of(np.full((8, 8, 3), 0.4, np.float32), falling()) for _ in range(2))
     left = np.s_[:, : SIDE_PX // 2]
@@ -158,9 +159,12 @@ def test_what_lies_beyond_the_photo_is_no_desk() -> None:
     half.codes[half.where == BEYOND] = 0
     assert light_eye._goes_on(half, across) == pytest.approx(1.0, abs=0.15)
     corner.where[corner.where == DESK] = BEYOND
-    corner.where[: int(0.7 * SIDE_PX), -MARGIN_PX:] = DESK
-    assert 0.1 < corner.around < 0.25
+    corner.where[: int(0.6 * SIDE_PX), -MARGIN_PX:] = DESK
     assert light_eye._goes_on(corner, np.ascontiguousarray(across.T)) is None
+    corner.where[:, -MARGIN_PX:] = DESK
+    assert light_eye._goes_on(corner, np.ascontiguousarray(across.T)) not in (None, 0)
+    tilted = np.ascontiguousarray(across + 0.2 * across.T)
+    assert light_eye._goes_on(corner, tilted) == 0
 
 
 def test_how_far_the_desk_goes_along_is_a_slope() -> None:
