@@ -15,15 +15,18 @@ from autoprep.pixels import Photo
 
 SIDE_PX, MARGIN_PX = 320, 32
 """Side of the network's input, and the width of the desk in it: works of any shape are squeezed into the square."""
+_DARKEST = 0.003
 _BRIGHT = 0.8  # what 99 % of the work stays below, in linear light
 
 
 @dataclass(frozen=True)
 class View:
-    """codes: (n, n, 3) uint8 sRGB codes; where: (n, n) uint8, BEYOND, DESK or WORK."""
+    """codes: (n, n, 3) uint8 sRGB codes; where: (n, n) uint8, BEYOND, DESK or WORK; luma: (n, n) float32 natural log of
+    luminance, which the exposure for the work's lightest parts does not clip."""
 
     codes: UInt8
     where: UInt8
+    luma: Float32
 
 
 def seen_squarely(photo: Photo, geometry: Geometry) -> View:
@@ -34,10 +37,11 @@ def seen_squarely(photo: Photo, geometry: Geometry) -> View:
     where[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX] = WORK
     where[beyond] = BEYOND
     on_work = where == WORK
-    bright = float(np.percentile(linear[on_work] @ LUMINANCE, 99)) if on_work.any() else 1.0
+    luma = linear @ LUMINANCE
+    bright = float(np.percentile(luma[on_work], 99)) if on_work.any() else 1.0
     codes = encode_fast(np.clip(linear * np.float32(_BRIGHT / max(bright, 1e-4)), 0, 1)) * 255
     codes[beyond] = 0
-    return View(np.round(codes).astype(np.uint8), where)
+    return View(np.round(codes).astype(np.uint8), where, np.log(np.maximum(luma, _DARKEST)).astype(np.float32))
 
 
 def shown_twice(net: cv2.dnn.Net, view: View) -> tuple[Float32, Float32]:
