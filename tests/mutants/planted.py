@@ -830,7 +830,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/job/delivery.py", ("tests/test_destinations.py", "tests/test_job.py"),
         ("a blind file carries the name", "if preset.rights == \"none\":\n        return titled_only(work.facts) if preset.title else RightsStatement()", "if False:\n        return RightsStatement()"),
         ("a mark without a name", "if not preset.mark or (picture is None and unsaid):", "if not preset.mark:"),
-        ("a mark that is not there is spoken of", "        return None, ()\n    fonts, absent", "        return None, (\"no mark\",)\n    fonts, absent"),
+        ("a mark that is not there is spoken of", "        return None, ()\n    if picture is None", "        return None, (\"no mark\",)\n    fonts, absent"),
         ("caps are ignored", "most=None if preset.max_kb is None else int(preset.max_kb * 1000),", "most=None,"),
     ),
     *_all(
@@ -2149,11 +2149,13 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/reload.py", ("tests/service/test_reload.py",),
-        ("half a settings file is taken over", "self._clock() - self._since < self._settings.service.settle_s", "False"),
+        ("half a settings file is taken over", "self._clock() - self._since < service.settle_s", "False"),
         ("a settings file settles once", "            self._seen, self._since = found, self._clock()", "            self._seen = found"),
-        ("settings that are put right are told as wrong for ever", 'self._stamp[_OF_FILES:], found, ""', 'self._stamp[_OF_FILES:], found, self.refused'),
-        ("wrong settings are told to the log alone", "            self.refused = str(problem)\n            self._log.warning(\"settings not taken over\", reason=self.refused)\n", "            self._log.warning(\"settings not taken over\", reason=str(problem))\n"),
+        ("settings that are put right are told as wrong for ever", 'self._stamp[_OF_FILES:], found, "", math.inf', 'self._stamp[_OF_FILES:], found, self.refused, math.inf'),
+        ("wrong settings are told to the log alone", "            self.refused, self._again = str(problem), ", "            _, self._again = str(problem), "),
         ("folders of the next start are told to the log alone", 'self.refused = "what [folders] and [service] say', '_ = "what [folders] and [service] say'),
+        ("a font that comes after the settings that name it is never seen", "str(problem), self._clock() + service.rescan_s", "str(problem), math.inf"),
+        ("a mistake in the settings is told at every look", "if self.refused != known:", "if True:"),
         ("an emptied settings file is taken over", "if self._settings.artist.name and says_nothing", "if False and says_nothing"),
     ),
     *_all(
@@ -2637,6 +2639,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what was not made anew for the mark comes back for new", "autoprep/service/hands.py", 'plan = "" if made.why in MADE_LATER else made.plan', "plan = made.plan", ("tests/service/test_mark_picture.py",)),
     Mistake("a rebuilt ledger forgets what the mark stopped", "autoprep/service/rebuild.py", 'why = record.held_kinds.get(output.destination, "") if reason else ""', 'why = ""', ("tests/service/test_mark_picture.py",)),
     Mistake("a mended mark is not seen while the service works", "autoprep/service/reload.py", " and found[_OF_FILES:] == picture:", ":", ("tests/service/test_mark_picture.py",)),
+    Mistake("a font that is back is not seen while the service works", "autoprep/wishes/settings.py", "for name in (settings.mark.picture, settings.mark.font))", "for name in (settings.mark.picture,))", ("tests/service/test_mark_picture.py",)),
+    Mistake("a font that is away is any fault", "autoprep/job/delivery.py", "    if picture is None and (problem := font_problem(own)):\n", "    if False:\n", ("tests/service/test_mark_picture.py",)),
+    Mistake("a font that is away counts as there again", "autoprep/service/depends.py", "return not font_problem(font_path(settings))", "return True", ("tests/service/test_mark_picture.py",)),
     Mistake("half of a mark's picture passes the check", "autoprep/wishes/checks.py", "return not shape_of(place).problem", "return place.is_file()", ("tests/service/test_mark_picture.py",)),
     Mistake("a mark that can't be read is any fault", "autoprep/job/story.py", "            except MarkUnreadable as problem:\n", "            except ZeroDivisionError as problem:\n", ("tests/test_job.py",)),
     *_all(
