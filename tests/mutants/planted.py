@@ -3360,4 +3360,24 @@ PLANTED: tuple[Mistake, ...] = (
     )),
     Mistake("a bag without ready/ has nothing to hold", "autoprep/cli/bag.py", "    if away:\n", "    if False:\n", ("tests/test_bag_command.py",)),
     Mistake("a redo does not say that it waits for ready/", "autoprep/cli/again.py", "    if ready_away(settings):\n", "    if False:\n", ("tests/service/test_ready_away.py",)),
+    *_all(
+        "autoprep/wishes/holding.py", ("tests/test_captions.py",),
+        ("who writes not before May is not heard", "not\\s+before|", "not\\s+beforehand|"),
+        ("a draft is given out", "|drafts?|wip|", "|wip|"),
+        ("no internet is only a word", "    r\"|.*\\bno\\s+(?:web(?:\\s?site)?|internet", "    r\"|.*\\bno\\s+(?:web"),
+        ("hidden work is given out", "|wait|hidden|hide|", "|wait|"),
+        ("a remark for the studio holds its work", "{_PRIVATE}|intern(?:al)?\"", "{_PRIVATE}\""),
+    ),
+    *_all(
+        "autoprep/wishes/lines.py", ("tests/test_captions.py",),
+        ("site only is a medium, and goes everywhere", "    if place := _only_place(text):\n", "    if place := \"\":\n"),
+        ("ink only is a place", "or is_medium(name) or", "or"),
+        ("a title that begins with only is a place", "title = found is not None and found[1] and name[:1].isupper()", "title = False"),
+        ("inv. no. is not read", "\"inv. no.\": \"inventory\",", ""),
+    ),
+    *_all(
+        "autoprep/wishes/captions.py", ("tests/test_captions.py",),
+        ("a folder called sold is the title", "    if folder.casefold() in _STATES:\n", "    if False:\n"),
+        ("sold stands in a title without a word", " or part.casefold() in _STATES]", "]"),
+    ),
 )  # fmt: skip
