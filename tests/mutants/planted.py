@@ -3380,4 +3380,11 @@ PLANTED: tuple[Mistake, ...] = (
         ("a folder called sold is the title", "    if folder.casefold() in _STATES:\n", "    if False:\n"),
         ("sold stands in a title without a word", " or part.casefold() in _STATES]", "]"),
     ),
+    Mistake("letters keep their size whatever their reader has set", "autoprep/told/assets/page.css", "font:100%/1.5", "font:16px/1.5", ("tests/told/test_pages.py",)),
+    *_all(
+        "autoprep/service/studio.py", ("tests/service/test_failing.py",),
+        ("the list of works asks about photos that are gone", "still_asked(overview.works_and_questions(), gone)", "still_asked(overview.works_and_questions(), ())"),
+        ("the list of works goes on asking about a photo that is gone", "        list_due |= {*gone} != self._gone\n", ""),
+    ),
+    Mistake("the command that lists works asks about photos that are gone", "autoprep/cli/works.py", "still_asked(overview.works_and_questions(), gone)", "still_asked(overview.works_and_questions(), ())", ("tests/service/test_failing.py",)),
 )  # fmt: skip
