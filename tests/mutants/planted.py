@@ -126,6 +126,10 @@ PLANTED: tuple[Mistake, ...] = (
         ("a share that is away has deleted all questions", "'' if is_apart(place) or place.is_symlink() else _HERE", "_HERE"),
         ("a share behind a link has deleted all questions", "is_apart(place) or place.is_symlink()", "is_apart(place)"),
         ("the folder of all questions is never deleted", 'root = _HERE if place.parent.is_dir() and not place.is_symlink() else ""', "return False"),
+        ("an answer in a folder that was renamed is lost", "        if (other := renamed(question.folder)) is None:\n", "        if (other := question.folder):\n"),
+        ("a folder that was renamed stays for ever", "    if (other := renamed(folder)) is not None:\n        _clear(other)\n", ""),
+        ("the folder of another question is taken for one that was renamed", " and called.fullmatch(folder.name) is None", ""),
+        ("one of two folders is taken for that of a question", "return found[0] if len(found) == 1 else None", "return found[0] if found else None"),
         ("a folder is deleted at once", "elif self._has_settled(job, LOST):", "else:"),
     ),
     *_all(
