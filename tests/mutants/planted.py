@@ -3391,4 +3391,17 @@ PLANTED: tuple[Mistake, ...] = (
         ("the list of works goes on asking about a photo that is gone", "        list_due |= {*gone} != self._gone\n", ""),
     ),
     Mistake("the command that lists works asks about photos that are gone", "autoprep/cli/works.py", "still_asked(overview.works_and_questions(), gone)", "still_asked(overview.works_and_questions(), ())", ("tests/service/test_failing.py",)),
+    *_all(
+        "autoprep/told/lost_notes.py", ("tests/service/test_hold_told.py",),
+        ("a note in rich text beside no photo asks for nothing", "        return _holds_richly(note)\n", "        return False\n"),
+        ("any letter in rich text asks to hold", "any(holds(line) and not _NO_HOLD.match(line) for line in bare)", "bool(lines)"),
+        ("hold: no in rich text asks to hold", " and not _NO_HOLD.match(line)", ""),
+        ("marks of rich text hide a hold", '(_MARK.sub("", line).strip() for line in lines)', "(line.strip() for line in lines)"),
+    ),
+    *_all(
+        "autoprep/told/works.py", ("tests/told/test_works.py",),
+        ("a table that was renamed makes a work look unpublished", "    said += _perhaps_public(row, presets, since)\n", ""),
+        ("a destination that is there may have been public", " and sent.destination not in presets}", "}"),
+        ("what lay somewhere later is asked about", "if not since or day < since}", "if True}"),
+    ),
 )  # fmt: skip
