@@ -334,6 +334,22 @@ def test_a_title_may_hold_such_a_word(tmp_path: Path, title: str) -> None:
         assert (facts.title, facts.hold) == (title, False)
 
 
+@pytest.mark.parametrize("key", ["draft", "hidden", "unfinished", "embargo", "WIP"])
+def test_a_state_that_is_denied_holds_nothing(tmp_path: Path, key: str) -> None:
+    assert not read(tmp_path, "IMG_1", f"title: Sluice\n{key}: no\n")[0].hold
+    assert read(tmp_path, "IMG_2", f"title: Sluice\n{key}: yes\n")[0].hold
+    assert read(tmp_path, "IMG_3", f"title: Sluice\n{key}: until May\n")[0].hold
+    for line in ("not online: no", "work in progress: yes"):
+        assert read(tmp_path, "IMG_4", f"title: Sluice\n{line}\n")[0].hold
+
+
+@pytest.mark.parametrize("key", ["no", "No.", "Nr."])
+def test_who_writes_no_is_told_which_word_gives_a_number(tmp_path: Path, key: str) -> None:
+    facts, (told,) = read(tmp_path, "IMG_1", f"title: Sluice\n{key}: WH-017\n")
+    assert facts.inventory == ""
+    assert "the nearest word is “inventory”" in told
+
+
 def test_a_remark_for_the_studio_holds_nothing(tmp_path: Path) -> None:
     assert not read(tmp_path, "IMG_1", "title: Sluice\ninternal: Ida wants it\n")[0].hold
 

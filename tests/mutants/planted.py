@@ -2913,7 +2913,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake('hold in other words gives out', "autoprep/wishes/holding.py", 'return bool(_HOLDS.match(_MARKS.sub("", bare(line))))', 'return False', ('tests/test_note_lines.py',)),
     Mistake('private is only a word', "autoprep/wishes/holding.py", '(?:{_PRIVATE}|embargo', '(?:embargo', ('tests/test_captions.py', 'tests/test_note_lines.py')),
-    Mistake('a remark holds its work', "autoprep/wishes/holding.py", '(holds(key) and not remark)', 'holds(key)', ('tests/test_captions.py', 'tests/test_note_lines.py')),
+    Mistake('a remark holds its work', "autoprep/wishes/holding.py", 'not (remark or denied)', 'not denied', ('tests/test_captions.py', 'tests/test_note_lines.py')),
     Mistake('no other language asks to hold', "autoprep/wishes/holding.py", '    r"|.*\\bnicht', '    r"|.*\\bnichts', ('tests/test_captions.py', 'tests/test_note_lines.py')),
     Mistake('a copy of a folder hold is a question', "autoprep/wishes/holding.py", '    return bool(_CALLED_HOLD.fullmatch(text.translate(NARROW).strip()))', '    return text.lower() == "hold"', ('tests/test_captions.py', 'tests/test_note_lines.py')),
     Mistake('the hold of a boat is one', "autoprep/wishes/holding.py", "(?<!\\bthe)(?<!\\ba)(?<!['’]s)", '', ('tests/test_captions.py', 'tests/test_note_lines.py')),
@@ -3367,8 +3367,10 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/wishes/holding.py", ("tests/test_captions.py",),
         ("who writes not before May is not heard", "not\\s+before|", "not\\s+beforehand|"),
-        ("a draft is given out", "|drafts?|wip|", "|wip|"),
+        ("a draft is given out", "    r\"|drafts?|wip|", "    r\"|wip|"),
         ("no internet is only a word", "    r\"|.*\\bno\\s+(?:web(?:\\s?site)?|internet", "    r\"|.*\\bno\\s+(?:web"),
+        ("who writes draft: no holds the work", "not (remark or denied)", "not remark"),
+        ("who writes not online: no gives it out", "denied = _STATE.fullmatch(key.strip()) and ", "denied = "),
         ("hidden work is given out", "|wait|hidden|hide|", "|wait|"),
         ("a remark for the studio holds its work", "{_PRIVATE}|intern(?:al)?\"", "{_PRIVATE}\""),
     ),
@@ -3404,4 +3406,5 @@ PLANTED: tuple[Mistake, ...] = (
         ("a destination that is there may have been public", " and sent.destination not in presets}", "}"),
         ("what lay somewhere later is asked about", "if not since or day < since}", "if True}"),
     ),
+    Mistake("who writes no: is not told which word gives a number", "autoprep/wishes/note_files.py", "else number or nearest(key, KEYS)", "else nearest(key, KEYS)", ("tests/test_captions.py",)),
 )  # fmt: skip
