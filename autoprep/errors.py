@@ -8,7 +8,7 @@ AutoprepError
 │   ├── Unreadable       set aside: no reader understands these bytes
 │   ├── TooLarge         set aside: larger than the limits say
 │   └── Unsupported      set aside: not a kind of file that this service reads
-├── MarkUnreadable       the destinations that carry the mark wait until its picture can be read; others are delivered
+├── MarkUnreadable       what carries the mark waits until its picture or font can be read; others are delivered
 ├── CannotMeet           a destination's rules can't be met by this picture; the others are delivered
 ├── DeliveryError        retry: an output could not be written (disk full, folder gone)
 ├── ReadyAway            wait: the folder of finished pictures is away; no try is lost
@@ -86,7 +86,7 @@ class CannotMeet(AutoprepError):
 
 
 class MarkUnreadable(AutoprepError):
-    """The picture that the visible mark is made of is away, damaged, or not whole."""
+    """The picture or the font that the visible mark is made of is away, damaged, or not whole."""
 
 
 class DeliveryError(AutoprepError):

@@ -310,3 +310,81 @@ def test_who_asks_for_another_lightness_is_told_how(tmp_path: Path, wish: str, l
 @pytest.mark.parametrize("title", ["No light", "Brighter days", "The darker side", "Too dark to row"])
 def test_a_title_may_speak_of_light(tmp_path: Path, title: str) -> None:
     assert read(tmp_path, "IMG_1", title) == (WorkFacts(title=title, noted=True), ())
+
+
+@pytest.mark.parametrize(
+    "wish",
+    ["not before May", "wait until May", "internal", "internal use only", "hidden", "take down", "take it down",
+     "no internet", "no website", "draft", "WIP", "work in progress", "unfinished", "nicht vor Mai", "kein Internet"],
+)  # fmt: skip
+def test_who_wants_a_work_to_wait_is_heard(tmp_path: Path, wish: str) -> None:
+    """It was published, under a title that said so."""
+    for facts, told in (
+        facts_of(tmp_path, f"Sluice, {wish}.jpg"),
+        facts_of(tmp_path, f"{wish}/IMG_1.jpg"),
+        read(tmp_path, "IMG_2", f"title: Sluice\n{wish}\n"),
+    ):
+        assert (facts.hold, facts.title in ("Sluice", ""), len(told)) == (True, True, 1)
+        assert "held until" in told[0]
+
+
+@pytest.mark.parametrize("title", ["The hidden cove", "A harbour in progress", "Internal light", "Waiting for May"])
+def test_a_title_may_hold_such_a_word(tmp_path: Path, title: str) -> None:
+    for facts, _ in (facts_of(tmp_path, f"{title}.jpg"), facts_of(tmp_path, f"{title}/IMG_1.jpg")):
+        assert (facts.title, facts.hold) == (title, False)
+
+
+@pytest.mark.parametrize("key", ["draft", "hidden", "unfinished", "embargo", "WIP"])
+def test_a_state_that_is_denied_holds_nothing(tmp_path: Path, key: str) -> None:
+    assert not read(tmp_path, "IMG_1", f"title: Sluice\n{key}: no\n")[0].hold
+    assert read(tmp_path, "IMG_2", f"title: Sluice\n{key}: yes\n")[0].hold
+    assert read(tmp_path, "IMG_3", f"title: Sluice\n{key}: until May\n")[0].hold
+    for line in ("not online: no", "work in progress: yes"):
+        assert read(tmp_path, "IMG_4", f"title: Sluice\n{line}\n")[0].hold
+
+
+@pytest.mark.parametrize("key", ["no", "No.", "Nr."])
+def test_who_writes_no_is_told_which_word_gives_a_number(tmp_path: Path, key: str) -> None:
+    facts, (told,) = read(tmp_path, "IMG_1", f"title: Sluice\n{key}: WH-017\n")
+    assert facts.inventory == ""
+    assert "the nearest word is “inventory”" in told
+
+
+def test_a_remark_for_the_studio_holds_nothing(tmp_path: Path) -> None:
+    assert not read(tmp_path, "IMG_1", "title: Sluice\ninternal: Ida wants it\n")[0].hold
+
+
+@pytest.mark.parametrize("wish", ["only site", "site only", "Site only", "Only on site"])
+def test_who_names_one_place_with_only_sends_it_there_alone(tmp_path: Path, wish: str) -> None:
+    """It went everywhere, with “site only” for its medium or in its title."""
+    for facts, told in (
+        facts_of(tmp_path, f"Sluice, {wish}.jpg"),
+        facts_of(tmp_path, f"Sluice, 2026, {wish}.jpg"),
+        facts_of(tmp_path, f"Sluice ({wish}).jpg"),
+        facts_of(tmp_path, f"{wish}/Sluice.jpg"),
+        read(tmp_path, "IMG_1", f"title: Sluice\n{wish}\n"),
+    ):
+        assert (facts.title, facts.medium, facts.destinations, told) == ("Sluice", "", ("site",), ())
+
+
+def test_only_says_no_place_beside_a_medium_or_in_a_title(tmp_path: Path) -> None:
+    facts, _ = facts_of(tmp_path, "Sluice, 30x40cm, ink only.jpg")
+    assert (facts.medium, facts.destinations) == ("ink only", ())
+    assert facts_of(tmp_path, "Sluice, art only.jpg")[0].destinations == ()
+    assert facts_of(tmp_path, "Only Saltmere.jpg")[0].title == "Only Saltmere"
+
+
+@pytest.mark.parametrize("state", ["sold", "Framed", "NFS"])
+def test_what_tells_a_works_state_is_no_title(tmp_path: Path, state: str) -> None:
+    facts, told = facts_of(tmp_path, f"{state}/IMG_1.jpg")
+    assert (facts.title, facts.hold) == ("", False)
+    assert told == (f"the photo's folder: “{state}” is taken for no title; nothing was made of it",)
+    assert "left in the title" in facts_of(tmp_path, f"Sluice, {state}.jpg")[1][0]
+
+
+@pytest.mark.parametrize("key", ["inv. no.", "Inv. No", "inv no", "inventory no.", "Inv.-Nr.", "inv."])
+def test_an_inventory_number_is_read_as_people_write_it(tmp_path: Path, key: str) -> None:
+    assert read(tmp_path, "IMG_1", f"title: Sluice\n{key}: WH-017\n") == (
+        WorkFacts(title="Sluice", inventory="WH-017", noted=True),
+        (),
+    )

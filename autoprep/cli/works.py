@@ -3,13 +3,14 @@
 import argparse
 import sys
 
-from autoprep.cli.found import find_destination, open_ledger, ready_away, settings_of
+from autoprep.cli.found import find_destination, inbox_away, open_ledger, ready_away, settings_of
 from autoprep.errors import UsageError
 from autoprep.ledger import Overview, WorkRow
 from autoprep.logs import plain
 from autoprep.service.changed import with_changed
 from autoprep.service.studio import listed_in
 from autoprep.told import lists, works
+from autoprep.told.in_inbox import asked_of_none, still_asked
 from autoprep.wishes.tables import Settings
 
 
@@ -24,7 +25,7 @@ def list_works(options: argparse.Namespace) -> int:
         return 1
     ledger = open_ledger(settings)
     try:
-        rows = [] if ledger is None else ledger.overview.works_and_questions()
+        rows = [] if ledger is None else _works_of(settings, ledger.overview)
         if ledger is not None and wanted is None:
             rows = with_changed(rows, ledger.overview)
         if wanted is not None:
@@ -44,6 +45,11 @@ def list_works(options: argparse.Namespace) -> int:
         for line in works.lines(rows, presets) or ["No work has come in yet."]:
             print(plain(line))
     return 0
+
+
+def _works_of(settings: Settings, overview: Overview) -> list[WorkRow]:
+    gone = asked_of_none(settings.folders.inbox, overview, away=bool(inbox_away(settings)))
+    return still_asked(overview.works_and_questions(), gone)
 
 
 def _call(settings: Settings, name: str, rows: list[WorkRow], overview: Overview | None, *, as_json: bool) -> int:

@@ -10,7 +10,7 @@ import numpy as np
 
 from autoprep.correction.planned import Planned
 from autoprep.domain import CorrectionPlan, OutputRecord, WorkFacts
-from autoprep.errors import CannotMeet
+from autoprep.errors import CannotMeet, MarkUnreadable
 from autoprep.files.conversion import convert
 from autoprep.files.credentials import signed
 from autoprep.files.encoders import Carried, How, encode
@@ -33,7 +33,7 @@ from autoprep.rendering.mark_shape import NOTHING, shape_of
 from autoprep.rendering.render import Finish, Look, Rendition, Shown, Strip, as_rows, is_shown_alone, render
 from autoprep.told.explanations import NO_SIZE, too_few_pixels
 from autoprep.wishes.destinations import MOST_PX, Preset
-from autoprep.wishes.fonts import fonts_for
+from autoprep.wishes.fonts import font_problem, fonts_for
 from autoprep.wishes.places import font_path
 from autoprep.wishes.tables import Settings
 
@@ -278,13 +278,18 @@ def _ground(ground: str, plan: CorrectionPlan) -> tuple[float, float, float]:
 
 
 def mark_style(work: Delivery, preset: Preset) -> tuple[MarkStyle | None, tuple[str, ...]]:
-    """The mark of one output, None where there is none to draw; and what is said of its letters."""
+    """The mark of one output, None where there is none to draw; and what is said of its letters.
+
+    Raises MarkUnreadable where its font can't be read.
+    """
     mark, artist, own = work.settings.mark, work.settings.artist.name, font_path(work.settings)
     text = mark.text.format(artist=artist, year=work.year).strip()
     picture = work.settings.studio / mark.picture if mark.picture else None
     unsaid = ("{artist}" in mark.text and not artist) or not text
     if not preset.mark or (picture is None and unsaid):
         return None, ()
+    if picture is None and (problem := font_problem(own)):
+        raise MarkUnreadable(problem)
     fonts, absent = ((own,), "") if picture is not None else fonts_for(text, own)
     if picture is not None and shape_of(picture) == NOTHING:
         return None, (f"there is no mark: its picture {picture.name} shows nothing",)

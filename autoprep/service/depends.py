@@ -12,7 +12,9 @@ from autoprep.ledger import Rendition
 from autoprep.rendering.mark_shape import shape_of
 from autoprep.service.rule import told_of
 from autoprep.told.explanations import BY_FOLDER, BY_MARK
+from autoprep.wishes.fonts import font_problem
 from autoprep.wishes.names import counts, file_stem
+from autoprep.wishes.places import font_path
 from autoprep.wishes.tables import Settings
 
 _IN_RIGHTS = ("title", "year", "medium", "size_mm", "unit", "inventory", "description", "alt_text", "keywords")
@@ -64,7 +66,7 @@ def table_digest(settings: Settings, name: str) -> str:
 
 def mended(settings: Settings, made: Iterable[Rendition]) -> frozenset[str]:
     """The destinations that could not be made, or for which the photo was not fit, by settings that are others now,
-    or by a picture of the mark that can be read now, or a folder that can be written to.
+    or by a picture or font of the mark that can be read now, or a folder that can be written to.
 
     Of those that wait only the table counts: with another mark or name a photo has no more pixels, and to try each
     again would read all their photos. What an earlier version left waiting says nothing of its table.
@@ -75,7 +77,9 @@ def mended(settings: Settings, made: Iterable[Rendition]) -> frozenset[str]:
 
 def _is_mended(settings: Settings, row: Rendition) -> bool:
     if row.why == BY_MARK and row.state in ("failed", "in place"):
-        return not settings.mark.picture or not shape_of(settings.studio / settings.mark.picture).problem
+        if not settings.mark.picture:
+            return not font_problem(font_path(settings))
+        return not shape_of(settings.studio / settings.mark.picture).problem
     if row.why == BY_FOLDER and row.state in ("failed", "in place"):
         return takes_files(settings, settings.folders.ready / row.destination)
     if row.state == "failed":

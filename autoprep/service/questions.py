@@ -2,13 +2,16 @@
 
 import contextlib
 import os
+import re
 import time
 from collections import deque
 from collections.abc import Callable, Container, Iterator
-from pathlib import Path
+from dataclasses import replace
+from pathlib import Path, PurePosixPath
 
+from autoprep.files.storage import safe_stem
 from autoprep.job.away import is_apart
-from autoprep.job.orders import EACH, LOOSE_FILES, NO_WORK, NONE_OF_THESE, choice_name
+from autoprep.job.orders import EACH, LOOSE_FILES, NO_WORK, NONE_OF_THESE, WHY, choice_name
 from autoprep.ledger import OpenQuestion
 
 NONE = -1
@@ -24,6 +27,7 @@ LOST = -3
 
 _SHARE = 2000  # looking for answers takes at most one part in so many of the time: many open questions cost nothing
 _MOST_WAIT_S, _FREE_S = 15.0, 0.0005
+_LONGEST_NAME = 4096  # letters of the line that says of which photo a question is
 _TAKEN_BY = 3  # what a look costs is told by the quickest of so many
 _FRESH_S = 2.0  # a folder that changed so lately may change again within the same tick of its clock
 
@@ -74,9 +78,10 @@ class Questions:
         yield from found
 
     def _look(self) -> Iterator[tuple[str, int]]:
-        for job, question in list(self._open.items()):
+        for job, asked in list(self._open.items()):
+            question = asked
             try:
-                changed = os.stat(question.folder).st_mtime_ns
+                question, changed = _where_it_lies(question)
             except OSError as problem:
                 if not self._is_deleted(question, problem):
                     self._pending.pop(job, None)
@@ -149,11 +154,48 @@ def _answer(question: OpenQuestion) -> int | None:
     return left[0] if len(left) == 1 and (question.choices > 1 or not none_left) else None
 
 
+def _where_it_lies(question: OpenQuestion) -> tuple[OpenQuestion, int]:
+    """The question with the folder that it has now, and when that was changed last. Raises OSError."""
+    try:
+        return question, os.stat(question.folder).st_mtime_ns
+    except FileNotFoundError:
+        if (other := renamed(question.folder)) is None:
+            raise
+        return replace(question, folder=other), os.stat(other).st_mtime_ns
+
+
+def renamed(folder: Path) -> Path | None:
+    """What the artist has called the folder of a question, where it is not there any more under its own name: what is
+    answered in it counts. None where no folder beside it, or more than one, says that it is of that photo."""
+    with contextlib.suppress(OSError):
+        found = [one for one in folder.parent.iterdir() if _is_renamed(one, folder.name)]
+        return found[0] if len(found) == 1 else None
+    return None
+
+
+def _is_renamed(folder: Path, name: str) -> bool:
+    """Whether the question in a folder is about a photo by which folders are called so, and this one no longer is."""
+    try:
+        with (folder / WHY).open(encoding="utf-8") as file:
+            stem = safe_stem(PurePosixPath(file.readline(_LONGEST_NAME).strip()).stem)
+    except (OSError, UnicodeError):
+        return False
+    called = re.compile(rf"{re.escape(stem)}(-\d+)?")
+    return called.fullmatch(name) is not None and called.fullmatch(folder.name) is None
+
+
 def clear(folder: Path, but: Container[str] = ()) -> None:
     """Remove what a question has put into its folder, and the folder if nothing else lies in it.
 
-    but: the names of what belongs to the question as it is asked now; for one that is settled nothing does.
+    but: the names of what belongs to the question as it is asked now; for one that is settled nothing does. A folder
+    that was renamed holds what was asked before.
     """
+    if (other := renamed(folder)) is not None:
+        _clear(other)
+    _clear(folder, but)
+
+
+def _clear(folder: Path, but: Container[str] = ()) -> None:
     with contextlib.suppress(OSError):
         for place in folder.iterdir():
             if place.name not in but and (place.name in LOOSE_FILES or _is_choice(place.name)):

@@ -4,7 +4,7 @@ import hashlib
 import json
 import os
 import time
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -19,7 +19,7 @@ from autoprep.service.changed import with_changed
 from autoprep.service.keeping import is_ours
 from autoprep.told import lists as listing
 from autoprep.told.gallery import WORKS_PAGE, Shown, work_html, works_html
-from autoprep.told.in_inbox import asked_of_none, set_aside_there
+from autoprep.told.in_inbox import asked_of_none, set_aside_there, still_asked
 from autoprep.told.list_letters import LACKS, LISTS_FILE, lacking, lines_of
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, work_page_name
 from autoprep.told.paper import OWN_FONT, Row, image_list
@@ -42,6 +42,7 @@ class PageWriter:
     def __init__(self) -> None:
         self._next_list = 0.0
         self._list_day: date | None = None
+        self._gone: set[str] = set()  # of whose questions the list does not tell
 
     def write(
         self,
@@ -77,21 +78,22 @@ class PageWriter:
             else:
                 leaf.unlink(missing_ok=True)
             overview.written("page", [(month, block)], for_now=no_ready)
-        self._write_first(settings, overview, place, today, away, refused, no_inbox=no_inbox)
+        gone = asked_of_none(settings.folders.inbox, overview, away=no_inbox)
+        self._write_first(settings, overview, place, today, away, refused, gone, no_inbox=no_inbox)
         written = _day_of(folder / WORKS_PAGE)
         list_due = overview.list_due() or written is None or (self._list_day or written) != today
+        list_due |= {*gone} != self._gone
         if list_due and not left and (last or time.monotonic() >= self._next_list):
-            self._write_list(settings, overview, place)
+            self._write_list(settings, overview, place, gone)
             list_due, self._list_day = False, today
             left = self._write_works(settings, overview, place, time.monotonic() + most_s)
         return not due and not left and not list_due
 
     def _write_first(
         self, settings: Settings, overview: Overview, place: Place, today: date, away: Sequence[str], refused: str,
-        *, no_inbox: bool,
+        gone: Mapping[str, str], *, no_inbox: bool,
     ) -> None:  # fmt: skip
-        day, inbox = overview.latest_day(), settings.folders.inbox
-        gone, aside = (look(inbox, overview, away=no_inbox) for look in (asked_of_none, set_aside_there))
+        day, aside = overview.latest_day(), set_aside_there(settings.folders.inbox, overview, away=no_inbox)
         counts = overview.outcomes()
         asked = counts.get("needs a look", 0) - len(gone)
         counts |= {"needs a look": asked, "set aside": len(aside)}
@@ -123,14 +125,15 @@ class PageWriter:
             overview.written("work", [(work, 0)], for_now=place.no_ready)
         return len(due)
 
-    def _write_list(self, settings: Settings, overview: Overview, place: Place) -> None:
+    def _write_list(self, settings: Settings, overview: Overview, place: Place, gone: Collection[str]) -> None:
         start = time.monotonic()
-        rows = overview.works_and_questions()
+        rows = still_asked(overview.works_and_questions(), gone)
         rows = rows if place.no_ready else with_changed(rows, overview)
         text = works_html(place, settings.destinations, rows, settings.artist.name, _moment())
         write_now(place.page_folder / WORKS_PAGE, text.encode("utf-8", "replace"), "page")
         if not place.no_ready:
             overview.told_as_changed({row.work: changed_files(row) for row in rows if row.changed})
+        self._gone = {*gone}
         overview.written("works", [("", 0)], for_now=place.no_ready)
         self._next_list = time.monotonic() + _LIST_SHARE * (time.monotonic() - start)
 

@@ -33,7 +33,8 @@ def corners_html(photo: Photo, shown: str, jpeg: bytes, outline: Outline | None,
         + '<p id="wrong" role="alert" hidden>These corners cross each other: A is the top left one, then clockwise.</p>'
         '<canvas id="result" width="440" height="300" aria-label="the work straightened"></canvas>'
         '<p class="quiet">Straightened as a sketch: light and colours are not corrected here, and the true proportion '
-        'is measured later.</p><h2>The note</h2><pre id="note" tabindex="0"></pre><div class="row">'
+        'is measured later.</p><h2>The note</h2><pre id="note" tabindex="0" role="region" '
+        'aria-label="the note"></pre><div class="row">'
         f'<a class="act" id="save" href="#" download="{escape(saved_as(stem))}{CORNER_NOTE}.txt">Save the note</a>'
         '<button type="button" class="act" id="copy">Copy its text</button><span id="done" role="status"></span></div>'
         "<p>Put the saved file into the inbox, beside the photo or at the top: the pictures are made again by it. If "

@@ -138,12 +138,12 @@ NO_TABLE = Reason("there is no such destination any more", "not sent")
 
 
 BY_MARK: Why = "mark"
-"""Why a file could not be made, or made anew, for which the mark's picture could not be read."""
+"""Why a file could not be made, or made anew, for which the mark's picture or font could not be read."""
 
 
 def mark_unreadable(problem: str) -> Reason:
     """Why a destination that carries the visible mark has no file, or still that of before."""
-    return Reason(f"it could not be made: {problem}; it is made as soon as that picture is mended", BY_MARK)
+    return Reason(f"it could not be made: {problem}; it is made as soon as that is mended", BY_MARK)
 
 
 BY_FOLDER: Why = "closed folder"

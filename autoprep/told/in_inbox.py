@@ -2,13 +2,13 @@
 
 import contextlib
 import os
-from collections.abc import Container, Iterator
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
 from autoprep.files.ignored import is_ignored_folder
-from autoprep.ledger import Ledger, Overview
+from autoprep.ledger import Ledger, Overview, WorkRow
 from autoprep.logs import as_shown
 from autoprep.told.lost_notes import unheard_among
 from autoprep.told.work_lists import known_names, told_of_lists
@@ -87,6 +87,11 @@ def asked_of_none(inbox: Path, overview: Overview, *, away: bool) -> dict[str, s
     """
     photos = () if away else overview.questions()
     return {job: shown for job, shown, path in photos if not _lies(inbox, path)}
+
+
+def still_asked(rows: Iterable[WorkRow], gone: Container[str]) -> list[WorkRow]:
+    """The list of works without the questions about photos that are gone: `asked_of_none` says which."""
+    return [row for row in rows if not (row.asks and row.job in gone)]
 
 
 def set_aside_there(inbox: Path, overview: Overview, *, away: bool) -> tuple[str, ...]:

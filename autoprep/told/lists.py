@@ -174,7 +174,8 @@ def _bytes(kilobytes: float) -> str:
 
 
 _STYLE = (
-    "body{font:15px/1.5 Georgia,serif;color:#222;max-width:48rem;margin:2rem auto;padding:0 1rem}h1{font-weight:normal}"
+    "body{overflow-wrap:break-word}"
+    "body{font:94%/1.5 Georgia,serif;color:#222;max-width:48rem;margin:2rem auto;padding:0 1rem}h1{font-weight:normal}"
     "table{border-collapse:collapse;width:100%}td,th{text-align:left;vertical-align:top;padding:.3rem .7rem .3rem 0;"
     "border-bottom:1px solid #ccc;overflow-wrap:anywhere}td:first-child{white-space:nowrap}"
     "th{font-weight:normal;color:#666}.q{color:#666}@media print{body{margin:0}}"

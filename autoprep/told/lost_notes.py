@@ -1,12 +1,14 @@
-"""Notes that ask to hold a work and are heard by none: renamed by a sync tool, say, or called for another photo."""
+"""Notes that ask to hold a work and are heard by none: renamed by a sync tool, called for another photo."""
 
 import contextlib
 import os
+import re
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path, PurePosixPath
 
 from autoprep.logs import as_shown
-from autoprep.wishes.note_files import NOTE_ENDINGS, said_in, text_of
+from autoprep.wishes.holding import holds
+from autoprep.wishes.note_files import NOTE_ENDINGS, is_rich, said_in, text_of
 from autoprep.wishes.photo_notes import without_photo
 from autoprep.wishes.work_lists import as_compared
 
@@ -25,7 +27,25 @@ def unheard_among(inbox: Path, at: Path, files: Iterable[str], known: Callable[[
 
 
 def _holds(note: Path) -> bool:
+    if is_rich(note) and not note.is_symlink():
+        return _holds_richly(note)
     with contextlib.suppress(OSError):
         text = text_of(note)
         return text is not None and bool(said_in(text, note, []).get("hold"))
+    return False
+
+
+# What begins another line in rich text, and what else stands between marks: of a font, say.
+_NEXT_LINE = re.compile(r"\\(?:par|line)\b|[\r\n]+")
+_MARK = re.compile(r"\\[a-z]+-?\d* ?|[{}]")
+_NO_HOLD = re.compile(r"hold\s*:\s*no\b", re.IGNORECASE)
+_LOOKED_AT = 1 << 16
+
+
+def _holds_richly(note: Path) -> bool:
+    """Whether a line of a note in rich text, which is not read, seems to ask for it."""
+    with contextlib.suppress(OSError), note.open("rb") as file:
+        lines = _NEXT_LINE.split(file.read(_LOOKED_AT).decode("utf-8", "replace"))
+        bare = (_MARK.sub("", line).strip() for line in lines)
+        return any(holds(line) and not _NO_HOLD.match(line) for line in bare)
     return False

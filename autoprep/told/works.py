@@ -39,6 +39,17 @@ def public_since(row: WorkRow, presets: Mapping[str, Preset]) -> str:
     return min((day_of(sent.first) for sent in row.sent if sent.first and sent.destination in public), default="")
 
 
+def _perhaps_public(row: WorkRow, presets: Mapping[str, Preset], since: str) -> list[str]:
+    """That a picture lay in a destination whose table is gone, before all of since: whether everybody saw it there
+    is known to the artist alone, and calls ask."""
+    days = {sent.destination: day_of(sent.first) for sent in row.sent if sent.first and sent.destination not in presets}
+    before = {name: day for name, day in days.items() if not since or day < since}
+    if not before:
+        return []
+    first = min(before, key=lambda name: before[name])
+    return [f"from {before[first]} on in {first}, which has no table now: was it public there?"]
+
+
 _HELD_UNTIL = "is held until"
 
 
@@ -213,6 +224,7 @@ def notes(row: WorkRow, presets: Mapping[str, Preset]) -> list[str]:
     since = public_since(row, presets)
     said = [f"in {went}" if went else f"given out nowhere: {why_nowhere(row)}"]
     said += [f"public since {since}"] if since else []
+    said += _perhaps_public(row, presets, since)
     changed = ", ".join(changed_files(row))
     said += [f"changed by you: {changed}"] if changed else []
     return said + ([f"{row.takes} takes"] if row.takes > 1 else [])

@@ -105,6 +105,9 @@ def _of_plain_words(folder: str, doubts: "list[Doubt]") -> dict[str, Any]:
         return {}
     if is_plain_folder(folder):
         return {}
+    if folder.casefold() in _STATES:
+        doubts.append(Doubt(f"“{folder}” is taken for no title; nothing was made of it", ("title",)))
+        return {}
     answer = asked_for(folder)
     doubts += [Doubt(answer, ("title", "outline", "corners_px"))] if answer else []
     return {} if answer else {"title": folder}
@@ -337,7 +340,7 @@ def _about_title(parts: Sequence[str], said: Mapping[str, Any], *, alone: bool) 
     for part in odd:
         if _like(part) == "size" or len(parts) > 1:
             yield _looks(part, _like(part), in_title=True)
-    asks = [part for part in parts[1:] if stands_apart(part) or asked_for(part)]
+    asks = [part for part in parts[1:] if stands_apart(part) or asked_for(part) or part.casefold() in _STATES]
     for part in asks:
         yield Doubt(f"“{part}” is not understood, and was left in the title; say in a note what is meant", ("title",))
     more = [part for part in parts[1:] if part not in (*odd, *asks)]

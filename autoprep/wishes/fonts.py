@@ -30,6 +30,22 @@ def fonts_for(text: str, preferred: Path) -> tuple[tuple[Path, ...], str]:
     return (preferred,), absent
 
 
+def font_problem(font: Path) -> str:
+    """Why the mark can't be written in a font, in a few words; empty where it can."""
+    try:
+        missing_glyphs("a", font)
+    except OSError as problem:
+        why = (
+            problem.strerror.lower()
+            if problem.strerror
+            else "it is damaged, or no font"
+            if font.is_file()
+            else "it is away"
+        )
+        return f"the mark's font {font.name} can't be read: {why}"
+    return ""
+
+
 def _holds(font: Path, text: str) -> bool:
     try:
         return not missing_glyphs(text, font)

@@ -14,11 +14,17 @@ _PRIVATE = (
 )
 _HOLDS = re.compile(
     r"(?:please\W+)?hold\b|.*\b(?:on|please)\s+hold\b"
-    rf"|(?:(?:strictly|top|streng)\s+)?(?:{_PRIVATE}|embargo(?:ed)?|wait|hodl|hlod|ohld|not\s+(?:ready\s+)?yet"
-    r"|not\s+public|un(?:published|released)|for\s+(?:me|my\s+eyes)\s+only)\W*$"
+    rf"|(?:(?:strictly|top|streng)\s+)?(?:{_PRIVATE}|embargo(?:ed)?|wait|hidden|hide|hodl|hlod|ohld|not\s+(?:ready\s+)?yet"
+    r"|not\s+public|un(?:published|released)|for\s+(?:me|my\s+eyes)\s+only"
+    r"|(?:for\s+)?intern(?:al)?(?:\s+(?:only|use(?:\s+only)?))?|take\s+(?:(?:it|this|them)\s+)?down"
+    # What is not finished is not to be seen yet; a name or a folder that says no more than this is no title.
+    r"|drafts?|wip|(?:works?\s+)?in\s+progress(?:\W+yes)?|unfinished|not\s+finished(?:\s+yet)?)\W*$"
+    r"|(?:please\s+)?(?:not\s+before|wait\s+(?:un)?till?)\b|nicht\s+vor\b|pas\s+avant\b|no\s+antes\s+de"
+    r"|non\s+prima\s+d|não\s+antes\s+d|(?:bitte\s+)?warten\s+bis\b"
     rf"|(?:{_PRIVATE}|(?:under\s+)?embargo(?:ed)?)(?:\s+(?:until|till|bis|jusqu|hasta|fino|tot|até)\b|\W*$)"
     # As all of a line or at its end: within one it may be a sentence on the work.
     r"|.*\b(?:not\s+on|keep\s+(?:\w+\s+){0,2}off)\s+(?:the\s+|my\s+)?(?:web(?:\s?site)?|site|internet|net)\W*$"
+    r"|.*\bno\s+(?:web(?:\s?site)?|internet|posting|publishing)\W*$|.*\bkein\s+(?:internet|netz)\W*$"
     r"|.*\b(?:not|nicht|niet|non|no|não|pas)\s+(?:online|en\s+ligne|ins\s+(?:netz|internet))\W*$"
     r"|(?:do\s+not|don['’]?t)\s+(?:use|release|send)\b|(?:bitte\s+)?nicht\s+(?:verwenden|benutzen)\b"
     r"|ne\s+pas\s+utiliser\b|no\s+usar\b|non\s+usare\b|niet\s+gebruiken\b|não\s+usar\b"
@@ -33,9 +39,12 @@ _HOLDS = re.compile(
     re.IGNORECASE,
 )
 # Before a colon these are the artist's own remarks: "private: Ida wants it".
-_REMARK = re.compile(rf"(?:(?:strictly|top|streng)\s+)?{_PRIVATE}", re.IGNORECASE)
+_REMARK = re.compile(rf"(?:(?:strictly|top|streng)\s+)?{_PRIVATE}|intern(?:al)?", re.IGNORECASE)
 # And these behind it are none.
 _INDEED = re.compile(r"(?:yes|y|true|on|x|1|ja|oui|s[ií]|sim)?\W*", re.IGNORECASE)
+# Of these "no" says the contrary: "draft: no". With "not online: no" nobody knows what is meant.
+_STATE = re.compile(r"hidden|drafts?|wip|(?:works?\s+)?in\s+progress|unfinished|embargo(?:ed)?", re.IGNORECASE)
+_DENIED = re.compile(r"(?:no|n|false|off|0|nein|non|nee|não)\W*", re.IGNORECASE)
 # A folder or a part of a name that is called so, with what computers add to a second one: "01 hold", "Hold (1)".
 _CALLED_HOLD = re.compile(r"(?:\d{1,3}[\W_]+)?(?:on[\s_-]+)?hold[\W_]*(?:(?:\d{1,3}|copy)[\W_]*)?", re.IGNORECASE)
 # Behind a name; a boat has one too.
@@ -81,7 +90,8 @@ def holds(line: str) -> bool:
 def holds_by(key: str, value: object) -> bool:
     """Whether a line whose key is not known asks for it: "holds: until May", "private: do not show"."""
     remark = _REMARK.fullmatch(key.strip()) and not _INDEED.fullmatch(" ".join(str(value).split()))
-    return holds(str(value)) or (holds(key) and not remark)
+    denied = _STATE.fullmatch(key.strip()) and _DENIED.fullmatch(" ".join(str(value).split()))
+    return holds(str(value)) or (holds(key) and not (remark or denied))
 
 
 def is_hold(text: str) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, get_args
 
 from autoprep.domain import Kind, OutlineWord, PaperWord
+from autoprep.wishes.asking import asked_for
 from autoprep.wishes.holding import (
     INVISIBLE,
     JOINERS,
@@ -17,6 +18,7 @@ from autoprep.wishes.holding import (
     unlisted,
     unquoted,
 )
+from autoprep.wishes.media import is_medium
 from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.sizes import number, size, wants_unit, year
 
@@ -25,7 +27,9 @@ _MOST_STOPS = 3.0
 KEYS = {
     "title": "title", "name": "title", "year": "year", "date": "year", "medium": "medium", "technique": "medium",
     "media": "medium", "materials": "medium", "size": "size", "dimensions": "size", "inventory": "inventory",
-    "inv": "inventory", "inventory number": "inventory", "number": "inventory", "price": "price",
+    "inv": "inventory", "inventory number": "inventory", "number": "inventory", "inv. no.": "inventory",
+    "inv no": "inventory", "inv.no.": "inventory", "inventory no": "inventory", "inventory no.": "inventory",
+    "inv.": "inventory", "inv. no": "inventory", "inv nr": "inventory", "inv. nr.": "inventory", "price": "price",
     "description": "description", "caption": "description", "alt": "alt_text", "alt text": "alt_text",
     "alternative text": "alt_text", "keywords": "keywords", "tags": "keywords", "kind": "kind", "as": "kind",
     "for": "destinations", "destination": "destinations", "destinations": "destinations", "only for": "destinations",
@@ -58,8 +62,26 @@ def word(text: str) -> dict[str, Any]:
     sent = re.fullmatch(r"(only|also)[ -]for (.+)", folded)
     if sent:
         return {"destinations" if sent[1] == "only" else "also": _listed(sent[2])}
+    if place := _only_place(text):
+        return {"destinations": (place,)}
     turned = re.fullmatch(r"(?:turn(?:ed)?|rotated?) (.+)", folded)
     return _turn(turned[1]) if turned else {}
+
+
+_ONLY = re.compile(r"[Oo]nly (?:on )?([\w-]+)|([\w-]+) only")
+
+
+def _only_place(text: str) -> str:
+    """Where a work goes alone by words such as "site only"; empty for what can't be a place: "ink only", "art only".
+
+    With a capital what stands behind it is as often a title: "Only Gulls". A place that there is not holds the work,
+    which is right for "Anna only" too.
+    """
+    found = _ONLY.fullmatch(" ".join(unquoted(bare(text)).replace("_", " ").split()))
+    name = (found[1] or found[2]) if found else ""
+    title = found is not None and found[1] and name[:1].isupper()
+    none = title or name.lower() in ("", "not", "for", "if", "on") or is_medium(name) or holds(text) or asked_for(text)
+    return "" if none else name.lower()
 
 
 def besides(said: Mapping[str, Any], found: Mapping[str, Any]) -> dict[str, Any]:

@@ -27,6 +27,7 @@ WORK_LIST = "works.csv"  # in any capitals: the list of the works in its folder
 # A folder is steady so long after its last change; the coarsest times that file systems keep are two seconds apart.
 _STEADY_NS, _STEADY_BY_COARSE_NS = 100_000_000, 3_000_000_000
 _LARGEST_NOTE = 64 * 1024
+_NUMBERS = frozenset(("no", "nr", "num", "№"))  # of which a number may be: that of the inventory, or a place in lists
 _TOO_LONG = f" is longer than {_LARGEST_NOTE // 1024} KiB; what stands behind that was not read"
 _LONGEST_CAPTION = 200  # letters; a longer first line of a note is no caption
 _NAMES = {
@@ -215,7 +216,8 @@ def said_in(
             held = True
             warnings.append(_held_until(called, f"{key}: {value}"))
         elif not name:
-            near = "" if stands_apart(key) else nearest(key, KEYS)
+            number = "inventory" if key.strip(" .").casefold() in _NUMBERS else ""
+            near = "" if stands_apart(key) else number or nearest(key, KEYS)
             which = f"; the nearest word is “{near}”" if near else "; nothing was made of that line"
             idle.append(f"{called} says “{short(key)}”, which is not understood{which}")
         else:

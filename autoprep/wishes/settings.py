@@ -127,12 +127,12 @@ def _studio_of(config_file: Path) -> Path:
 
 
 def stamp(settings: Settings) -> tuple[int, ...]:
-    """What changes when one of the settings files is written, or the mark's picture: times and sizes; zeros for a file
-    that is away. The picture's are the last two; zeros too where there is none.
+    """What changes when one of the settings files is written, or the mark's picture or font: times and sizes; zeros for
+    a file that is away. The first four are those of the settings files; zeros too where there is no picture or font.
     """
     found: list[int] = []
-    picture = settings.studio / settings.mark.picture if settings.mark.picture else None
-    for path in (settings.config_file, settings.config_file.with_name(DESTINATIONS_FILE), picture):
+    named = (settings.studio / name if name else None for name in (settings.mark.picture, settings.mark.font))
+    for path in (settings.config_file, settings.config_file.with_name(DESTINATIONS_FILE), *named):
         status = None
         with contextlib.suppress(OSError):
             status = None if path is None else path.stat()

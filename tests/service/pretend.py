@@ -32,7 +32,7 @@ from autoprep.domain import (
     Tone,
     kind_of,
 )
-from autoprep.errors import DeliveryError
+from autoprep.errors import DeliveryError, MarkUnreadable
 from autoprep.files.storage import write_part
 from autoprep.imaging.likeness import likeness
 from autoprep.job.delivery import Delivery, mark_style, statement_for
@@ -177,8 +177,11 @@ def _made(order: JobOrder, record: JobRecord) -> JobResult:
 
 
 def _mark_problem(delivery: Delivery, preset: Preset) -> Reason | None:
-    """What is wrong with the picture of the mark that it would carry."""
-    style = mark_style(delivery, preset)[0]
+    """What is wrong with the picture or font of the mark that it would carry."""
+    try:
+        style = mark_style(delivery, preset)[0]
+    except MarkUnreadable as found:
+        return mark_unreadable(str(found))
     problem = "" if style is None or style.picture is None else shape_of(style.picture).problem
     return mark_unreadable(problem) if problem else None
 

@@ -562,9 +562,19 @@ def test_a_question_about_a_photo_that_was_thrown_away_asks_for_nobody(wren: Stu
     told = said("status")[1]
     assert "Questions for you: 1 " in told
     assert "Questions about photos that are no longer in the inbox: 1 (Gull.jpg); they count" in told
+    assert "Gull" not in said("works")[1]
+    assert "Gull" not in said("works", "--for", "square")[1]
+    wren.run()
+    works_page = wren.settings.folders.records / "proof/works.html"
+    assert "0 works, 1 more waits for your answer" in works_page.read_text(encoding="utf-8")
     (wren.inbox / "Tern.jpg").unlink()
     assert said("status")[0] == 0
+    wren.run()
+    assert "0 works; " in works_page.read_text(encoding="utf-8")
     wren.put("Gull.jpg", photo(1, answer="ask"))
+    wren.run()
+    assert "0 works, 1 more waits for your answer" in works_page.read_text(encoding="utf-8")
+    assert "Gull" in said("works")[1]
     assert said("status")[0] == 1
     off = wren.inbox.rename(wren.inbox.with_name("off"))
     assert "Questions for you: 2 " in said("status")[1]  # nobody knows what lies there

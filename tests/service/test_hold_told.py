@@ -265,3 +265,9 @@ def test_a_note_whose_hold_nobody_hears_is_told(wren: Studio, capsys: pytest.Cap
     wren.run()
     (wren.inbox / "Kelp.md").unlink()
     assert told() == [f"{words}: 1 (J/note (1).txt); one for a whole folder is called note.txt"]
+    (wren.inbox / "J" / "note (1).txt").unlink()
+    marks = r"{\rtf1\ansi\deff0 {\fonttbl {\f0 Courier;}} \f0\fs24 "
+    wren.put("Kelp.rtf", marks + r"\b title:\b0  Kelp\par \i please\i0  \b hold\b0\par}")
+    wren.put("letter.rtf", marks + r"Dear Ida, the boats are in.\par Yours\par}")
+    wren.put("Wrack.rtf", marks + r"\par hold: no\par}")
+    assert told() == [f"{words}: 1 (Kelp.rtf); one for a whole folder is called note.txt"]

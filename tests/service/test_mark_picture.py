@@ -1,5 +1,6 @@
 """A picture of the mark that is damaged while the service works, as by a sync tool that has copied half of it."""
 
+import shutil
 from functools import partial
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.rebuild import rebuild
 from autoprep.told.summary import mark_notes, print_record, print_summary
+from autoprep.wishes.places import font_path
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
 from tests.service import pretend
@@ -118,7 +120,7 @@ def test_what_stands_stays_and_all_goes_on_when_the_picture_is_mended(
     why = "it could not be made: the mark's picture seal.png can't be read: it is damaged, or not whole"
     assert {name: said.startswith(why) for name, said in records["Reeds.jpg"].failed.items()} == {"square": True}
     assert records["Reeds.jpg"].failed["square"].endswith("the one that was made before stays until then")
-    assert records["Gull.jpg"].failed["square"].endswith("it is made as soon as that picture is mended")
+    assert records["Gull.jpg"].failed["square"].endswith("it is made as soon as that is mended")
     for each in records.values():
         print_record(each)
     print_summary(settings, list(records.values()))
@@ -218,4 +220,28 @@ def test_settings_that_change_while_it_is_damaged_hold_for_what_carries_no_mark(
     wren.put("Gull.jpg", photo(3))
     run.rest()  # another picture that can't be read is a mistake, and what held before goes on
     assert {*wren.files()} == {f"{place}/{name}.jpg" for place in ("master", "site") for name in ("Gull", "Tern")}
+    run.engine.stop()
+
+
+def test_a_font_that_is_taken_away_and_put_back(wren: Studio) -> None:
+    """It stops only what would be written in it, and what it stopped is made when it is back, without a word."""
+    ours, font = font_path(wren.settings), wren.settings.studio / "Saltmere.ttf"
+    shutil.copy(ours, font)
+    text = wren.config.read_text(encoding="utf-8").replace('picture = "seal.png"', 'font = "Saltmere.ttf"')
+    wren.config.write_text(text, encoding="utf-8")
+    run = Running(wren)
+    font.unlink()
+    wren.put("Gull.jpg", photo(2))
+    run.rest()
+    assert {*wren.files()} == {"master/Gull.jpg"}
+    why = wren_records(run)["Gull.jpg"].failed["square"]
+    assert why.startswith("it could not be made: the mark's font Saltmere.ttf can't be read: ")
+    assert why.endswith("it is made as soon as that is mended")
+    wren.made()
+    run.rest()
+    assert wren.made() == []
+    shutil.copy(ours, font)
+    run.rest()
+    assert {*wren.files()} == {"square/Gull.jpg", "master/Gull.jpg"}
+    assert wren.made() == [("AgainOrder", "Gull.jpg", ("square",))]
     run.engine.stop()

@@ -245,6 +245,50 @@ def test_a_question_whose_folder_is_deleted_comes_back_as_it_was(wren: Studio, r
     assert left(wren, "Reeds") == before
 
 
+def test_an_answer_in_a_folder_that_was_renamed_counts(wren: Studio) -> None:
+    """It was asked a second time beside it, and what was answered there was lost."""
+    look = wren.settings.folders.needs_a_look
+    (look / "Reeds").rename(look / "the weir")
+    wren.run()
+    assert sorted(place.name for place in look.iterdir()) == ["Kelp", "the weir"]
+    assert wren.made() == []
+    for name in ("choice-1.jpg", "none-of-these.jpg", "no-work.jpg"):
+        (look / "the weir" / name).unlink()
+    wren.run()
+    assert [name for _, name, _ in wren.made()] == ["Reeds.jpg"]
+    assert wren.records()["Reeds.jpg"].outcome == "ready"
+    assert sorted(place.name for place in look.iterdir()) == ["Kelp"]
+
+
+def test_others_that_are_offered_lie_under_the_own_name_again(wren: Studio) -> None:
+    look = wren.settings.folders.needs_a_look
+    (look / "Reeds").rename(look / "the weir")
+    for place in (look / "the weir").glob("choice-*.jpg"):
+        place.unlink()
+    (look / "the weir" / "no-work.jpg").unlink()
+    wren.run()
+    assert sorted(place.name for place in look.iterdir()) == ["Kelp", "Reeds"]
+    assert "choice-3.jpg" in left(wren, "Reeds")
+
+
+def test_the_folder_of_another_question_is_none_that_was_renamed(wren: Studio) -> None:
+    """Two photos of one name in two folders have questions called Reeds and Reeds-2."""
+    look = wren.settings.folders.needs_a_look
+    wren.put("June/Reeds.jpg", photo(6, answer="ask"))
+    wren.run()
+    assert sorted(place.name for place in look.iterdir()) == ["Kelp", "Reeds", "Reeds-2"]
+    shutil.rmtree(look / "Reeds-2")
+    wren.made()
+    wren.run()
+    assert [name for _, name, _ in wren.made()] == ["June/Reeds.jpg"]
+    assert left(wren, "Reeds-2") == left(wren, "Reeds")
+    shutil.copytree(look / "Kelp", look / "kept")
+    shutil.copytree(look / "Kelp", look / "kept too")
+    shutil.rmtree(look / "Kelp")
+    wren.run()  # which of the two is meant is not known
+    assert "Kelp" in {place.name for place in look.iterdir()}
+
+
 def test_what_a_question_offers_no_longer_leaves_its_folder(wren: Studio) -> None:
     folder = wren.settings.folders.needs_a_look / "Reeds"
     (folder / "my own note.txt").write_text("keep", encoding="utf-8")

@@ -1,6 +1,7 @@
 """The running service takes changed settings over, and goes on with the old ones when the new ones are wrong."""
 
 import json
+import shutil
 import time
 from collections.abc import Callable
 
@@ -9,6 +10,7 @@ import pytest
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.reload import Reload
+from autoprep.wishes.places import font_path
 from autoprep.wishes.tables import Settings
 from tests import photos
 
@@ -151,6 +153,26 @@ def test_settings_that_were_emptied_are_not_taken_over(studio: Settings) -> None
     fresh = watched.fresh()
     assert fresh is not None
     assert not fresh.artist.name
+
+
+def test_settings_hold_when_what_they_name_has_come(studio: Settings) -> None:
+    """A font or a profile may be put there after the line that names it: nobody writes that line again."""
+    now, log = [0.0], Log()
+    watched = Reload(studio, log, lambda: now[0])
+    text = studio.config_file.read_text(encoding="utf-8") + '\n[mark]\nfont = "Saltmere.ttf"\n'
+    studio.config_file.write_text(text, encoding="utf-8")
+    for _ in range(5):
+        assert watched.fresh() is None
+        now[0] += studio.service.rescan_s + 1.0
+    assert len(log.warned) == 1
+    assert "there is no font file" in watched.refused
+    shutil.copy(font_path(studio), studio.studio / "Saltmere.ttf")
+    fresh = watched.fresh()
+    assert fresh is not None
+    assert fresh.mark.font == "Saltmere.ttf"
+    assert not watched.refused
+    now[0] += studio.service.rescan_s + 1.0
+    assert watched.fresh() is None
 
 
 class Log:

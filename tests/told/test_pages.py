@@ -8,6 +8,7 @@ import pytest
 
 from autoprep.domain import JobRecord, Outline, OutputRecord, WorkFacts
 from autoprep.files.reading import read_photo
+from autoprep.told import lists, web
 from autoprep.told.corners import corners_html
 from autoprep.told.pages import Front, Place, index_html, month_html, page_name, state
 from tests import photos
@@ -136,3 +137,11 @@ def test_the_corner_page_asks_for_a_name_that_browsers_keep() -> None:
     page = corners_html(photo, 'Book/<b> & "Reeds"?  x.jpg', b"", None, WorkFacts(), "")
     assert 'download="_b_ &amp; _Reeds__ x.corners.txt"' in page
     assert 'data-photo="Book/&lt;b&gt; &amp; &quot;Reeds&quot;?  x.jpg"' in page
+
+
+def test_text_has_the_size_that_its_reader_has_chosen() -> None:
+    """Who sees little sets larger letters once, for all pages; a size in pixels would not follow."""
+    sheets = [*(Path(web.__file__).parent / "assets").glob("*.css")]
+    assert sheets
+    for style in (*(sheet.read_text(encoding="utf-8") for sheet in sheets), lists._STYLE):
+        assert not re.findall(r"font(?:-size)?:\s*(?:\d+\s+)?[\d.]+(?:px|pt)", style)

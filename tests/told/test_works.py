@@ -42,6 +42,22 @@ THRIFT = WorkRow(
 GULL = WorkRow(8, "00008-c", "00008-c", "Gull.jpg", "2026-11-21", "painting", WorkFacts(title="Gull", hold=True), 1)
 
 
+def test_a_destination_whose_table_is_gone_may_have_been_public() -> None:
+    """A table that was renamed took the day with it, and a work that everybody had seen looked unpublished."""
+    told = "from 2026-11-21 on in site, which has no table now: was it public there?"
+    jury = {"jury": PRESETS["jury"]}
+    assert told in works.notes(THRIFT, jury)
+    assert told not in works.notes(THRIFT, PRESETS)
+    page = Sent("page", "in place", Path("/x/ready/page/Thrift.jpg"), "2026-11-24T10:00:00", "2026-11-24T09:00:00")
+    both = replace(THRIFT, sent=(*THRIFT.sent, page))
+    assert works.public_since(both, {**jury, "page": PRESETS["site"]}) == "2026-11-24"
+    assert told in works.notes(both, {**jury, "page": PRESETS["site"]})
+    earlier = replace(THRIFT, sent=(*THRIFT.sent, replace(page, first="2026-11-20T09:00:00")))
+    assert told not in works.notes(earlier, {**jury, "page": PRESETS["site"]})
+    sent = replace(page, destination="jury", first="2026-11-01T09:00:00")
+    assert not [note for note in works.notes(replace(THRIFT, sent=(*THRIFT.sent, sent)), PRESETS) if "table" in note]
+
+
 def test_days_are_those_of_the_place_as_on_the_day_on_which_a_photo_came_in(monkeypatch: pytest.MonkeyPatch) -> None:
     """East of Greenwich the first of a month begins while the record, in UTC, still has the last of the one before."""
     site = Sent(
