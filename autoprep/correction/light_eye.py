@@ -30,8 +30,9 @@ _WEIGHTS_SHA256 = "177e63a2b0af082c9d879a59d4374f9a975eb8f0b6823b8f5c39d577b0cd7
 # the eye for light" in DEVELOPERS.md.
 _MOST_DOUBT, _NOTICED, _GOES_ON, _OF_ALL = 0.6, 0.02, 0.4, 0.5
 # The rim is looked at in so many parts a side, at so many at the least; the desk so many pixels from it, beyond the
-# shadow that the work itself throws, or nearer where the photo ends.
+# shadow that the work itself throws, or nearer where the photo ends before that along so much of the rim.
 _PARTS, _LEAST_PARTS, _FAR_PX, _NEAR_PX = 32, 24, (14, 30), (3, 12)
+_ENDS_NEAR = 0.5
 _SHOWN, _RIM_PX, _SOFT_PX = 0.6, 3, 0.7
 # Nodes along the longer side where the light changes slowly, and where it steps by so much from place to place.
 _NODES, _NODES_AT_BORDERS, _STEEP = 40, 128, 0.03
@@ -75,7 +76,8 @@ def _goes_on(view: View, light: Float32) -> float | None:
     """The slope of the desk's log luminance beside the rim on the light that is seen within it, part by part."""
     said = np.concatenate([_in_parts(np.rot90(light, turns)[:_RIM_PX]) for turns in range(4)])
     far, near = (_beside(view, reach) for reach in (_FAR_PX, _NEAR_PX))
-    seen = np.where(np.isnan(far), near, far)
+    # Right beside the work its own shadow lies on a wall.
+    seen = far if np.isnan(far).mean() < _ENDS_NEAR else np.where(np.isnan(far), near, far)
     known = ~np.isnan(seen)
     if known.sum() < _LEAST_PARTS:
         return None

@@ -193,6 +193,8 @@ def test_a_bright_wall_and_the_shadow_of_the_work_itself_tell_no_light() -> None
     view.luma[-MARGIN_PX : -MARGIN_PX + 10, MARGIN_PX + 10 :] -= 0.7
     view.luma[MARGIN_PX + 10 :, -MARGIN_PX : -MARGIN_PX + 10] -= 0.7
     assert light_eye._goes_on(view, said) == pytest.approx(0.0, abs=0.05)
+    view.where[-MARGIN_PX + 13 :] = BEYOND  # where the photo ends soon below, its shadow is all that shows there
+    assert light_eye._goes_on(view, said) == pytest.approx(0.0, abs=0.05)
     lit = view_of(painted_night() * 0.3, falling())
     assert light_eye._goes_on(lit, np.ascontiguousarray(across)) == pytest.approx(1.0, abs=0.15)
 
