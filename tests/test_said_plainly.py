@@ -393,6 +393,22 @@ def test_status_tells_how_things_stand_and_which_mistakes_the_settings_have(
     assert (code, told, "folders.inbox is empty" in mistakes) == (2, "", True)
 
 
+@pytest.mark.parametrize(
+    "command", [("jobs",), ("jobs", "--json"), ("show", "Gull.jpg"), ("show", "Gull.jpg", "--json")]
+)
+def test_what_was_made_is_told_in_spite_of_mistakes_in_the_settings(
+    wren: Studio, capsys: pytest.CaptureFixture[str], command: tuple[str, ...]
+) -> None:
+    nothing = run(wren, capsys, "jobs")
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    code, before, _ = run(wren, capsys, *command)
+    assert (code, "Gull" in before, before == nothing[1]) == (0, True, False)
+    wren.config.write_text(wren.config.read_text(encoding="utf-8") + "[mark]\nsize_percnt = 2\n", encoding="utf-8")
+    code, told, mistakes = run(wren, capsys, *command)
+    assert (code, told, "size_percnt" in mistakes) == (2, before, True)
+
+
 def test_status_knows_the_destinations_that_have_no_mistake(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
     wren.put("Gull.jpg", photo(1))
     wren.run()

@@ -30,11 +30,11 @@ _PART = 100  # records that are read at once
 
 def jobs(options: argparse.Namespace) -> int:
     """List the photos: a page of the newest, or all."""
-    settings, (outcome, month) = settings_of(options), _wanted(options)
+    (settings, mistaken), (outcome, month) = _settings_to_look_by(options), _wanted(options)
     ledger = open_ledger(settings)
     if ledger is None:
         print("[]" if options.json else "No photo has come in yet.")
-        return 0
+        return _told(mistaken)
     try:
         rows, total = _asked_for(options, ledger.overview, outcome, month)
         if options.json:
@@ -43,7 +43,7 @@ def jobs(options: argparse.Namespace) -> int:
             _print_rows(ledger.overview, rows, total, options)
     finally:
         ledger.close()
-    return 0
+    return _told(mistaken)
 
 
 def _wanted(options: argparse.Namespace) -> tuple[str | None, str]:
@@ -135,7 +135,7 @@ def show(options: argparse.Namespace) -> int:
     """Tell one photo's story in plain words."""
     from autoprep.told.summary import print_record
 
-    settings = settings_of(options)
+    settings, mistaken = _settings_to_look_by(options)
     job = find_job(settings, options.photo)
     if job.record is None and options.json:
         unfinished = {"job": job.job, "photo": job.shown, "state": job.state, "failed_tries": job.attempts}
@@ -152,7 +152,7 @@ def show(options: argparse.Namespace) -> int:
             print(f"  where its files are is not known: {plain(away)}")
         if job.problem:
             print(f"  what was said or asked since is not done yet{_why(job.problem)}")
-    return 0
+    return _told(mistaken)
 
 
 def _why(problem: str) -> str:
@@ -180,10 +180,7 @@ def status(options: argparse.Namespace) -> int:
     else:
         for line in found.lines():
             print(line)
-    if mistaken is not None:
-        sys.stdout.flush()  # before what is wrong
-        raise mistaken
-    return 1 if found.needs_attention else 0
+    return _told(mistaken) or int(found.needs_attention)
 
 
 def _settings_to_look_by(options: argparse.Namespace) -> tuple[Settings, ConfigError | None]:
@@ -196,3 +193,11 @@ def _settings_to_look_by(options: argparse.Namespace) -> tuple[Settings, ConfigE
         if found is None:
             raise
         return found, problem
+
+
+def _told(mistaken: ConfigError | None) -> int:
+    """0, where the settings have no mistakes. Raises them, behind what was told in spite of them."""
+    if mistaken is not None:
+        sys.stdout.flush()  # before what is wrong
+        raise mistaken
+    return 0

@@ -3367,6 +3367,8 @@ PLANTED: tuple[Mistake, ...] = (
     *(Mistake(name, file, old, new, ("tests/test_said_plainly.py",)) for name, file, old, new in (
         ("a mistake in the settings hides how things stand", "autoprep/cli/history.py", "        found = for_looking(place)\n        if found is None:\n            raise\n", "        raise\n"),
         ("settings with mistakes in them are right to status", "autoprep/cli/history.py", "    if mistaken is not None:\n", "    if False:\n"),
+        ("a mistake in the settings hides the list of photos", "autoprep/cli/history.py", "(settings, mistaken), (outcome, month) = _settings_to_look_by(options), _wanted", "settings, mistaken, (outcome, month) = settings_of(options), None, _wanted"),
+        ("settings with mistakes in them are right to show", "autoprep/cli/history.py", "done yet{_why(job.problem)}\")\n    return _told(mistaken)", "done yet{_why(job.problem)}\")\n    return 0"),
         ("a slip elsewhere hides where the folders are", "autoprep/wishes/settings.py", "said = _FOLDERS.search(_text(config_file))", "said = re.search(r'(?s).*', _text(config_file))"),
         ("folders that are not known are those of a new studio", "autoprep/wishes/settings.py", "    except (ConfigError, ValueError, RecursionError):\n        return None\n", "    except (ConfigError, ValueError, RecursionError):\n        folders = _absolute(Folders(), studio, config_file)\n"),
         ("one destination's mistake takes the others along", "autoprep/wishes/settings.py", "if preset is not None}\n    main", "if None not in ()}\n    main"),
