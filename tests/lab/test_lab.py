@@ -12,10 +12,18 @@ import piexif
 import pytest
 from PIL import Image, ImageCms
 
+from autoprep.correction.fallen import BEYOND
+from autoprep.correction.squaring import geometry_of
+from autoprep.correction.view import seen_squarely
+from autoprep.domain import Outline
+from autoprep.files.reading import read_photo
+
 from .camera import rotation
 from .carriers import CARRIERS
 from .colour import decode_bytes, lab_from_linear
 from .demo import PHOTOS
+from .flatwork import blank_board
+from .lit.samples import true_light
 from .profile import to_wide, wide_icc
 from .scene import DESKS, SceneSpec, encode_jpeg, random_spec, render
 from .spec import carried_spec
@@ -182,3 +190,24 @@ def test_what_carries_a_sheet_shows_around_it_and_leaves_the_sheet_as_it_is(carr
     inner = cv2.erode(sheet, np.ones((75, 75), np.uint8)) > 0
     assert changed[sheet == 0].mean() > 0.01
     assert changed[inner].mean() < 0.03 + 0.2 * (carrier == "sleeve")  # a film throws light back
+
+
+@pytest.mark.parametrize("turn", [0, 90])
+def test_the_light_that_is_taught_is_the_light_on_a_plain_board(turn: int) -> None:
+    """As an eye is shown the board, in the place of a work and of its desk: what is left without that light is even."""
+    spec = random_spec(
+        30006, "painting", "wood", **PLAIN, shadow="hand", shadow_softness_mm=20.0, shadow_at=(0.0, 0.1),
+        shadow_turn_deg=30.0, falloff=0.35, vignetting=0.3, keep_highlights=True, exposure_ev=-0.5, local_contrast=0.0,
+    )  # fmt: skip
+    work = make_work("painting", 30006, 320)
+    shot = render(spec, 700, blank_board(work), placed_for=work)
+    shot = replace(shot, truth=replace(shot.truth, size_mm=work.size_mm))  # the light is that of the work's place
+    photo = read_photo(encode_jpeg(shot, 95))
+    corners = tuple((float(x), float(y)) for x, y in render(spec, 700, work).truth.corners_px)
+    outline = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]
+    geometry = geometry_of(photo, outline, work.size_mm, turn)
+    view, light = seen_squarely(photo, geometry), true_light(shot, geometry)
+    shown = cv2.resize(view.luma, light.shape[::-1], interpolation=cv2.INTER_AREA)
+    seen = cv2.resize((view.where > BEYOND).astype(np.float32), light.shape[::-1], interpolation=cv2.INTER_AREA) == 1
+    assert float(light[seen].std()) > 0.15
+    assert float((shown - light)[seen].std()) < 0.1 * float(light[seen].std())
