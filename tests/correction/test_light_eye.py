@@ -275,3 +275,19 @@ def test_the_light_over_the_median_is_none() -> None:
     assert abs(float(np.median(sight.light))) < 1e-6
     grid: Float64 = np.asarray(sight.on(20, 30), np.float64)
     assert grid.shape == (20, 30)
+
+
+def test_both_showings_count_alike(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Worked by hand: lights of +-.2 and +-.4 across make +-.3; doubts of e^-2 and e^-3 make e^-2.5."""
+    half, edge = SIDE_PX // 2, MARGIN_PX // 2
+    sign = np.where(np.arange(half) < half // 2, -1.0, 1.0)
+    maps = [
+        np.stack([np.broadcast_to(sign * light, (half, half)), np.full((half, half), doubt)]).astype(np.float32)
+        for light, doubt in ((0.2, -2.0), (0.4, -3.0))
+    ]
+    monkeypatch.setattr(light_eye, "shown_twice", lambda net, view: maps)
+    sight = look_at_light(view_of(painted_night(), EVEN))
+    assert sight is not None
+    assert sight.light.shape == (half - 2 * edge, half - 2 * edge)
+    assert sight.doubt == pytest.approx(np.exp(-2.5), rel=1e-4)
+    assert float(np.ptp(sight.light)) == pytest.approx(0.6, rel=1e-3)

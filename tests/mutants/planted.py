@@ -2444,6 +2444,8 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/light_eye.py", ("tests/correction/test_light_eye.py",),
+        ("an eye is surer of the light the oftener it looks", "np.exp((one[1] + other[1]) / 2)", "np.exp(one[1] + other[1])"),
+        ("one showing of the light counts alone", "(one[0] + other[0]) / 2", "one[0]"),
         ("what is painted dark is evened as a shadow", " or sight.goes_on < _GOES_ON:", ":"),
         ("an eye in doubt of the light is believed", "if sight.doubt > _MOST_DOUBT * sight.uneven or sight.goes_on", "if sight.goes_on"),
         ("a short piece of the desk tells of all of the light", "if known.sum() < _LEAST_PARTS:", "if known.sum() < 2:"),
