@@ -4,27 +4,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from autoprep.correction.camera import without_contrast
-from autoprep.correction.squaring import geometry_of
-from autoprep.correction.view import MARGIN_PX, SIDE_PX, seen_squarely
-from autoprep.domain import Geometry, Outline
-from autoprep.files.reading import read_photo
+from autoprep.correction.view import MARGIN_PX, SIDE_PX
+from autoprep.domain import Geometry
 from autoprep.imaging.arrays import UInt8
 from autoprep.imaging.colour import LUMINANCE
 from autoprep.pixels import in_photo
-from autoprep.wishes.tables import CAMERA_CONTRAST
 
 from ..eye.album import snippet
 from ..eye.dice import Dice
 from ..eye.pictures import picture
 from ..light import SHADOWS
 from ..measures import on_work
-from ..scene import Shot, encode_jpeg, light_of, random_spec, render, rough_spec
-from ..shade.samples import bare_paper, places
+from ..scene import Shot, light_of, random_spec, render, rough_spec
+from ..shade.samples import LONG_PX, as_seen, bare_paper, places
 from ..spec import SceneSpec, bent_spec, cut_spec
 
 PICTURE_PX = SIDE_PX - 2 * MARGIN_PX
-_LONG_PX = 1000
 _PHOTOS = 0.5
 # On drawn sheets pictures are laid while it learns (see varied).
 _KINDS = ("painting",) * 4 + ("watercolour", "watercolour", "coloured", "toned", "washed", "ink", "pencil", "journal")
@@ -46,14 +41,8 @@ class LitSample:
 def sample(seed: int) -> LitSample:
     """One of endlessly many: the same seed gives the same sample."""
     rng = np.random.default_rng([seed, 78])
-    shot = render(_spec(seed, rng), _LONG_PX)
-    photo = read_photo(encode_jpeg(shot, shot.spec.jpeg_quality))
-    photo = without_contrast(photo, CAMERA_CONTRAST) if rng.random() < 0.8 else photo
-    # No outline is found to the pixel.
-    corners = shot.truth.corners_px + rng.normal(0, 0.002, (4, 2)) * _LONG_PX * (rng.random() < 0.7)
-    outline = Outline(corners_px=tuple(map(tuple, corners.tolist())), confidence=1.0)
-    geometry = geometry_of(photo, outline, shot.truth.size_mm, int(rng.integers(4)) * 90)
-    view = seen_squarely(photo, geometry)
+    shot = render(_spec(seed, rng), LONG_PX)
+    geometry, view = as_seen(shot, rng)
     light = true_light(shot, geometry)
     bare = bare_paper(shot, geometry, view.where)
     return LitSample(view.codes, view.where, light.astype(np.float16), bare, _picture(Dice(seed)))

@@ -8,7 +8,7 @@ import numpy as np
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.fallen import DESK, WORK
 from autoprep.correction.squaring import geometry_of
-from autoprep.correction.view import MARGIN_PX, SIDE_PX, seen_squarely
+from autoprep.correction.view import MARGIN_PX, SIDE_PX, View, seen_squarely
 from autoprep.domain import Geometry, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, Float64, UInt8
@@ -23,7 +23,7 @@ from ..spec import SceneSpec, bent_spec, cut_spec
 from ..works import KINDS
 
 TRUTH_PX = SIDE_PX // 2
-_LONG_PX = 1000
+LONG_PX = 1000
 _KINDS = (*KINDS, "journal", "watercolour", "ink", "pencil")  # what is drawn on paper, twice as often
 # Gone with the true light all but a hair: the logarithm ends there.
 _DEEPEST = -3.0
@@ -43,15 +43,20 @@ class Sample:
 def sample(seed: int) -> Sample:
     """One of endlessly many: the same seed gives the same sample."""
     rng = np.random.default_rng([seed, 77])
-    shot = render(_spec(seed, rng), _LONG_PX)
+    shot = render(_spec(seed, rng), LONG_PX)
+    geometry, view = as_seen(shot, rng)
+    return Sample(view.codes, view.where, _true_shade(shot, geometry), bare_paper(shot, geometry, view.where))
+
+
+def as_seen(shot: Shot, rng: np.random.Generator) -> tuple[Geometry, View]:
+    """A shot as the correction sees it, any side up, and what an eye is shown of it."""
     photo = read_photo(encode_jpeg(shot, shot.spec.jpeg_quality))
     photo = without_contrast(photo, CAMERA_CONTRAST) if rng.random() < 0.8 else photo
     # No outline is found to the pixel.
-    corners = shot.truth.corners_px + rng.normal(0, 0.002, (4, 2)) * _LONG_PX * (rng.random() < 0.7)
+    corners = shot.truth.corners_px + rng.normal(0, 0.002, (4, 2)) * LONG_PX * (rng.random() < 0.7)
     outline = Outline(corners_px=tuple(map(tuple, corners.tolist())), confidence=1.0)
     geometry = geometry_of(photo, outline, shot.truth.size_mm, int(rng.integers(4)) * 90)
-    view = seen_squarely(photo, geometry)
-    return Sample(view.codes, view.where, _true_shade(shot, geometry), bare_paper(shot, geometry, view.where))
+    return geometry, seen_squarely(photo, geometry)
 
 
 def _spec(seed: int, rng: np.random.Generator) -> SceneSpec:
@@ -110,4 +115,4 @@ def _looked_up(shot: Shot, mm: Float64) -> Float32:
     return np.asarray(seen[0] * seen[1], np.float32)
 
 
-__all__ = ["DESK", "TRUTH_PX", "Sample", "bare_paper", "places", "sample"]
+__all__ = ["DESK", "LONG_PX", "TRUTH_PX", "Sample", "as_seen", "bare_paper", "places", "sample"]
