@@ -8,7 +8,7 @@ import numpy as np
 from autoprep.correction.fallen import BEYOND, DESK, WORK
 from autoprep.correction.squaring import with_surroundings
 from autoprep.domain import Geometry
-from autoprep.imaging.arrays import AnyArray, Float32, UInt8
+from autoprep.imaging.arrays import AnyArray, Bool, Float32, UInt8
 from autoprep.imaging.colour import LUMINANCE
 from autoprep.imaging.transfer import encode_fast
 from autoprep.pixels import Photo
@@ -16,17 +16,19 @@ from autoprep.pixels import Photo
 SIDE_PX, MARGIN_PX = 320, 32
 """Side of the network's input, and the width of the desk in it: works of any shape are squeezed into the square."""
 _DARKEST = 0.003
-_BRIGHT = 0.8  # what 99 % of the work stays below, in linear light
+_BRIGHT = 0.8  # what 99 % of the work, or of all that is seen, stays below, in linear light
 
 
 @dataclass(frozen=True)
 class View:
-    """codes: (n, n, 3) uint8 sRGB codes; where: (n, n) uint8, BEYOND, DESK or WORK; luma: (n, n) float32 natural log of
-    luminance, which the exposure for the work's lightest parts does not clip."""
+    """codes: (n, n, 3) uint8 sRGB codes, exposed for the work's lightest parts; where: (n, n) uint8, BEYOND, DESK or
+    WORK; luma: (n, n) float32 natural log of luminance, which no exposure clips; all_codes: as codes, exposed for the
+    lightest parts of all that is seen."""
 
     codes: UInt8
     where: UInt8
     luma: Float32
+    all_codes: UInt8
 
 
 def seen_squarely(photo: Photo, geometry: Geometry) -> View:
@@ -38,17 +40,31 @@ def seen_squarely(photo: Photo, geometry: Geometry) -> View:
     where[beyond] = BEYOND
     on_work = where == WORK
     luma = linear @ LUMINANCE
-    bright = float(np.percentile(luma[on_work], 99)) if on_work.any() else 1.0
+    codes, all_codes = (_exposed(linear, luma, part) * (~beyond)[..., None] for part in (on_work, ~beyond))
+    return View(codes, where, np.log(np.maximum(luma, _DARKEST)).astype(np.float32), all_codes)
+
+
+def _exposed(linear: Float32, luma: Float32, part: Bool) -> UInt8:
+    """(n, n, 3) uint8 sRGB codes, exposed for the lightest places of a part."""
+    bright = float(np.percentile(luma[part], 99)) if part.any() else 1.0
     codes = encode_fast(np.clip(linear * np.float32(_BRIGHT / max(bright, 1e-4)), 0, 1)) * 255
-    codes[beyond] = 0
-    return View(np.round(codes).astype(np.uint8), where, np.log(np.maximum(luma, _DARKEST)).astype(np.float32))
+    return np.round(codes).astype(np.uint8)
 
 
 def shown_twice(net: cv2.dnn.Net, view: View) -> tuple[Float32, Float32]:
     """(k, m, m) each: the network's maps of a view, and those of its mirror image, turned back."""
-    where = view.where[..., None].astype(np.float32) / WORK
-    shown = np.concatenate([view.codes.astype(np.float32) / 255, where], axis=-1)
+    shown = _shown(view.codes, view.where)
     return _maps(net, shown), _maps(net, shown[:, ::-1])[..., ::-1]
+
+
+def shown_whole(net: cv2.dnn.Net, view: View) -> Float32:
+    """(k, m, m) the network's maps of a view that is exposed for all that is seen."""
+    return _maps(net, _shown(view.all_codes, view.where))
+
+
+def _shown(codes: UInt8, where: UInt8) -> Float32:
+    place = where[..., None].astype(np.float32) / WORK
+    return np.concatenate([codes.astype(np.float32) / 255, place], axis=-1)
 
 
 def _maps(net: cv2.dnn.Net, shown: Float32) -> Float32:

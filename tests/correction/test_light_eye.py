@@ -106,7 +106,8 @@ def view_of(work: Float32, light: Float32, around: int = DESK) -> View:
     where[_WORK] = WORK
     bright = float(np.percentile(linear[_WORK] @ LUMINANCE, 99))
     codes = encode_fast(np.clip(linear * 0.8 / bright, 0, 1).astype(np.float32)) * 255 * (where != BEYOND)[..., None]
-    return View(np.round(codes).astype(np.uint8), where, np.log(linear @ LUMINANCE).astype(np.float32))
+    shown = np.round(codes).astype(np.uint8)
+    return View(shown, where, np.log(linear @ LUMINANCE).astype(np.float32), shown)
 
 
 def painted_night() -> Float32:

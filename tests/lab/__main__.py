@@ -80,6 +80,7 @@ _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "train-eye": train_eye,
     "train-shade": train_shade,
     "train-light": train_shade,
+    "train-paper": train_shade,
     "contact": lambda given: contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out),
     "several": lambda given: score_several(given.photos, given.first),
     "cut": lambda given: score_cut(given.photos, given.first, given.rough, given.processes),
@@ -192,6 +193,7 @@ def main() -> None:
     add_eye_arguments(commands.add_parser("train-eye", help="train the second eye for one piece (extra: train)"))
     add_shade_arguments(commands.add_parser("train-shade", help="train the eye for shade (extra: train)"))
     add_shade_arguments(commands.add_parser("train-light", help="train the eye for light (extra: train)"))
+    add_shade_arguments(commands.add_parser("train-paper", help="train the eye for paper (extra: train)"))
     given = parser.parse_args()
     if given.command in _DONE_BY:
         _DONE_BY[given.command](given)

@@ -72,10 +72,14 @@ def _picture(dice: Dice) -> UInt8:
 
 
 def true_light(shot: Shot, geometry: Geometry) -> "np.typing.NDArray[np.float32]":
-    """(m, m) natural log of the light over a view, as the camera sees it: with what its lens takes at the corners."""
+    """(m, m) natural log of the luminance of the light over a view."""
+    return np.log(np.clip(light_in_view(shot, geometry) @ LUMINANCE, 1e-3, 1e3)).astype(np.float32)
+
+
+def light_in_view(shot: Shot, geometry: Geometry) -> "np.typing.NDArray[np.float64]":
+    """(m, m, 3) the light over a view, linear, as the camera sees it: with what its lens takes at the corners."""
     px = in_photo(geometry, places())
     size = np.array(shot.pixels.shape[1::-1])
     from_middle = (px - size / 2) / (np.hypot(*size) / 2)
-    light = light_of(shot.spec, shot.truth.size_mm).at(on_work(shot, px)) @ LUMINANCE
-    seen = light * shot.vignette(from_middle)
-    return np.log(np.clip(seen, 1e-3, 1e3)).astype(np.float32)
+    light = light_of(shot.spec, shot.truth.size_mm).at(on_work(shot, px))
+    return np.asarray(light * np.asarray(shot.vignette(from_middle))[..., None], np.float64)

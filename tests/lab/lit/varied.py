@@ -30,13 +30,13 @@ def varied(
     plain = (rand(count, 0, 1, device) < _AS_IT_IS)[:, None]
     more = wash(count, side, device)[0] * opaque(count, side, device)[0]
     paint = _laid(pictures, side, paper) * torch.where(plain, torch.ones_like(more), more)
-    paint = paint * _fading(count, side, device, _FADING, 0.5)
+    paint = paint * fading(count, side, device, _FADING, 0.5)
     linear = linear * torch.where(work, paint, _on_desk(pictures, count, side, device))
-    more = _fading(count, side, device, _LIT, 0.45, 0.12) * shadow(count, side, device, _SHADOWED)
+    more = fading(count, side, device, _LIT, 0.45, 0.12) * shadow(count, side, device, _SHADOWED)
     linear = linear * more
     luma = (more * torch.tensor(_LUMINANCE, device=device)[None, :, None, None]).sum(1)
     light = light + torch.log(F.avg_pool2d(luma[:, None], 2)[:, 0].clamp(min=0.02))
-    place = _without_desk(place, work[:, 0])
+    place = without_desk(place, work[:, 0])
     whole = torch.cat([_taken(linear, work, place), place[:, None]], 1)
     weight = place[:, ::2, ::2]
     if torch.rand(1) < 0.5:
@@ -70,7 +70,7 @@ def _laid(pictures: Tensor, side: int, paper: Tensor) -> Tensor:
     return torch.where((whole & chosen)[:, None], one.clamp(max=1), torch.ones_like(one))
 
 
-def _fading(count: int, side: int, device: torch.device, share: float, most: float, tint: float = 0.3) -> Tensor:
+def fading(count: int, side: int, device: torch.device, share: float, most: float, tint: float = 0.3) -> Tensor:
     """(B, 3, n, n) a factor that changes slowly over all: along a line, from a place outwards, or in a few broad waves.
 
     most: of its range, natural log; tint: how much the colours differ in it.
@@ -92,20 +92,25 @@ def _fading(count: int, side: int, device: torch.device, share: float, most: flo
 
 def _on_desk(pictures: Tensor, count: int, side: int, device: torch.device) -> Tensor:
     """(B, 3, n, n) what a desk of its own leaves of the light: one of two parts, or one with things on it."""
-    cover = soft(depths(count, side, device, 2), log_uniform(count, 0.4, 3, device))
-    cover = cover * (rand(count, 0, 1, device) < _TWO_DESKS)
-    tone = torch.exp(-torch.rand(count, 3, 1, 1, device=device) * rand(count, 0, 1.5, device)[:, None])
-    parts = 1 - cover[:, None] * (1 - tone)
+    parts = desk_of_parts(count, side, device, _TWO_DESKS)
     things = pictures[torch.randperm(count, device=device)].permute(0, 3, 1, 2).float() / 255
     things = F.interpolate(things, size=(side, side), mode="bilinear") ** 2.2
     busy = (rand(count, 0, 1, device) < _BUSY_DESK)[:, None]
     return parts * torch.where(busy, 0.1 + 0.9 * things, torch.ones_like(things))
 
 
-def _without_desk(place: Tensor, work: Tensor) -> Tensor:
-    """(B, n, n) what each pixel shows, with the photo's border nearer on some sides, or on all."""
+def desk_of_parts(count: int, side: int, device: torch.device, share: float) -> Tensor:
+    """(B, 3, n, n) what is left of the light by a desk of two tones, on a share of the samples, 1 elsewhere."""
+    cover = soft(depths(count, side, device, 2), log_uniform(count, 0.4, 3, device))
+    cover = cover * (rand(count, 0, 1, device) < share)
+    tone = torch.exp(-torch.rand(count, 3, 1, 1, device=device) * rand(count, 0, 1.5, device)[:, None])
+    return 1 - cover[:, None] * (1 - tone)
+
+
+def without_desk(place: Tensor, work: Tensor, share: float = _NO_DESK) -> Tensor:
+    """(B, n, n) what each pixel shows, with the photo's border nearer on some sides, or, on a share, on all."""
     count, side, device = len(place), place.shape[-1], place.device
-    gone = (rand(count, 0, 1, device) < _NO_DESK).expand_as(place).clone()
+    gone = (rand(count, 0, 1, device) < share).expand_as(place).clone()
     at = torch.arange(side, device=device)
     for k in range(4):
         reach = rand(count, 0, 0.1, device) * side

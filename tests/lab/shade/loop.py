@@ -25,6 +25,7 @@ from ..eye.export import export
 
 _BATCH, _WARM_STEPS, _MEAN, _CHECKPOINT_S, _FIRST = 96, 200, 0.998, 60.0, 600
 _TESTS = 192
+_WEIGHTS = "mean.pt"  # the running mean of the weights, with which training goes on
 
 
 @dataclass(frozen=True)
@@ -102,8 +103,8 @@ def learn(task: Task, out: Path, course: Course) -> None:
     while samples.made < _FIRST:
         _take(queue, samples, tests, 64)
     net, mean = task.net(), task.net()
-    if (out / "mean.pt").exists():
-        net.load_state_dict(torch.load(out / "mean.pt", map_location="cpu"))
+    if (out / _WEIGHTS).exists():
+        net.load_state_dict(torch.load(out / _WEIGHTS, map_location="cpu"))
     elif course.start is not None:
         task.start(net, course.start, task.varied(*samples.draw(_BATCH))[0].cpu())
     mean.load_state_dict(net.state_dict())
@@ -126,6 +127,24 @@ def learn(task: Task, out: Path, course: Course) -> None:
     _checkpoint(task, out, mean, tests, {"spent_s": round(course.train_s), "steps": steps, "samples": samples.made})
     for process in processes:
         process.terminate()
+
+
+def average(task: Task, folders: list[Path], out: Path) -> None:
+    """Writes the mean of the weights that pieces of a training left in folders, as it is to be shipped."""
+    states = [torch.load(folder / _WEIGHTS, map_location="cpu") for folder in folders]
+    net = task.net()
+    net.load_state_dict({name: _mean([state[name] for state in states]) for name in states[0]})
+    out.mkdir(parents=True, exist_ok=True)
+    _save(task, net, out)
+
+
+def _mean(values: list[Tensor]) -> Tensor:
+    return torch.stack(values).mean(0) if values[0].dtype.is_floating_point else values[-1]
+
+
+def _save(task: Task, net: nn.Module, out: Path) -> None:
+    torch.save(net.state_dict(), out / _WEIGHTS)
+    export(net, out / f"{task.name}.onnx", torch.zeros(1, 4, SIDE_PX, SIDE_PX), ["view"], ["maps"])
 
 
 def _started(task: Task, course: Course) -> "tuple[list[Any], Queue[Any]]":
@@ -179,10 +198,9 @@ def _checkpoint(task: Task, out: Path, mean: nn.Module, tests: Samples, line: di
     print(json.dumps(line), flush=True)
     with (out / "log.jsonl").open("a") as log:
         log.write(json.dumps(line) + "\n")
-    torch.save(mean.state_dict(), out / "mean.pt")
     sheet = np.vstack([np.hstack(rows[k : k + 3]) for k in range(0, len(rows) - 2, 3)])
     cv2.imwrite(str(out / "seen.jpg"), sheet)
-    export(mean, out / f"{task.name}.onnx", torch.zeros(1, 4, SIDE_PX, SIDE_PX), ["view"], ["maps"])
+    _save(task, mean, out)
     mean.train()
 
 

@@ -53,7 +53,7 @@ def as_seen(shot: Shot, rng: np.random.Generator) -> tuple[Geometry, View]:
     photo = read_photo(encode_jpeg(shot, shot.spec.jpeg_quality))
     photo = without_contrast(photo, CAMERA_CONTRAST) if rng.random() < 0.8 else photo
     # No outline is found to the pixel.
-    corners = shot.truth.corners_px + rng.normal(0, 0.002, (4, 2)) * LONG_PX * (rng.random() < 0.7)
+    corners = shot.truth.corners_px + rng.normal(0, 0.002, (4, 2)) * max(shot.pixels.shape) * (rng.random() < 0.7)
     outline = Outline(corners_px=tuple(map(tuple, corners.tolist())), confidence=1.0)
     geometry = geometry_of(photo, outline, shot.truth.size_mm, int(rng.integers(4)) * 90)
     return geometry, seen_squarely(photo, geometry)
