@@ -5,10 +5,32 @@ of a worker's start. It is kept here all the same, but for this run alone and ou
 """
 
 import atexit
+import contextlib
 import os
 import shutil
 import sys
+import sysconfig
 import tempfile
+from pathlib import Path
+
+
+def _take_over(folder: Path) -> None:
+    """Link what is compiled already, of the installed packages and of Python itself.
+
+    Where bytecode has a place of its own, Python looks for all of it there, and each process of a run would compile
+    some thousand modules at its start that lie compiled beside their source. A link to what is out of date is replaced
+    like any other file.
+    """
+    for root in {sysconfig.get_path(name) for name in ("purelib", "platlib", "stdlib")}:
+        for place, below, names in os.walk(root):
+            # What lies within is another root, or tests that nobody imports.
+            below[:] = [name for name in below if name not in ("site-packages", "test", "tests")]
+            if os.path.basename(place) == "__pycache__":
+                target = folder / Path(place).parent.relative_to("/")
+                target.mkdir(parents=True, exist_ok=True)
+                for name in names:
+                    os.symlink(os.path.join(place, name), target / name)
+
 
 if sys.dont_write_bytecode and "PYTHONPYCACHEPREFIX" not in os.environ:
     sys.pycache_prefix = tempfile.mkdtemp(prefix="autoprep-bytecode-")
@@ -16,3 +38,5 @@ if sys.dont_write_bytecode and "PYTHONPYCACHEPREFIX" not in os.environ:
     os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix  # for the processes that this one starts
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     atexit.register(shutil.rmtree, sys.pycache_prefix, ignore_errors=True)
+    with contextlib.suppress(OSError, ValueError):  # a system without links, or with drives: all is compiled once
+        _take_over(Path(sys.pycache_prefix))

@@ -1,13 +1,14 @@
 """Shared fixtures."""
 
+import contextlib
 import hashlib
+import importlib
 import os
 import pickle
 import shutil
 import signal
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +60,23 @@ def pytest_configure() -> None:
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", folder)
 
 
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """With -n, each process begins to load the tests at another place, so that the others find compiled what it loaded.
+
+    All of them load all modules, and in the same order each would compile nearly every one of them itself.
+    """
+    told: dict[str, Any] = getattr(session.config, "workerinput", {})
+    if not told or session.config.args != session.config.getini("testpaths"):
+        return  # one process alone, or a few files
+    root = Path(__file__).parent
+    modules = sorted(root.rglob("test_*.py"))
+    first = len(modules) * int(told["workerid"].removeprefix("gw")) // int(told["workercount"])
+    for module in modules[first:] + modules[:first]:
+        name = ".".join(module.relative_to(root.parent).with_suffix("").parts)
+        with contextlib.suppress(Exception, pytest.skip.Exception):  # told where its tests are collected
+            importlib.import_module(name)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the longest files first. A name of the list that is no file any more stops the run: it was moved."""
     places = {(Path(__file__).parent / name).resolve(strict=True): number for number, name in enumerate(_LONGEST)}
@@ -93,7 +111,7 @@ def in_memory() -> Iterator[Path]:
         yield Path(folder)
 
 
-@contextmanager
+@contextlib.contextmanager
 def within(seconds: int, otherwise: str) -> Iterator[None]:
     """Fails, saying so, where what is done takes longer: it waits for something that never comes."""
 

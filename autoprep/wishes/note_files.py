@@ -86,9 +86,12 @@ def _notes_in(folder: str, _changed: int) -> Mapping[str, tuple[str, ...]]:
     return found
 
 
-def as_called(place: Path) -> tuple[Path, ...]:
-    """The places of a note as its files are really called: just so first, then in other capitals."""
-    called = in_folder(place.parent).get(folded(place.name))
+def as_called(place: Path, notes: Mapping[str, tuple[str, ...]] | None = None) -> tuple[Path, ...]:
+    """The places of a note as its files are really called: just so first, then in other capitals.
+
+    notes: those of its folder, as in_folder() has them, for who asks after several there.
+    """
+    called = (in_folder(place.parent) if notes is None else notes).get(folded(place.name))
     if called is None:
         return (place,) if os.path.lexists(place) else ()
     return tuple(place.with_name(name) for name in sorted(called, key=lambda name: name != place.name))

@@ -17,6 +17,7 @@ from autoprep.wishes.note_files import (
     as_called,
     folded,
     held_unread,
+    in_folder,
     in_words,
     is_rich,
     is_unread,
@@ -134,7 +135,9 @@ def together(notes: list[Given], warnings: list[str]) -> dict[str, Any]:
 
 def _note_places(photo: Path) -> tuple[Path, ...]:
     places = (*(photo.with_suffix(end) for end in NOTE_ENDINGS), *(Path(f"{photo}{end}") for end in NOTE_ENDINGS))
-    return tuple(dict.fromkeys(one for place in places for one in as_called(place) if not _is_of_another(one, place)))
+    beside = in_folder(photo.parent)
+    called = ((one, place) for place in places for one in as_called(place, beside))
+    return tuple(dict.fromkeys(one for one, place in called if not _is_of_another(one, place)))
 
 
 def _is_of_another(note: Path, place: Path) -> bool:
@@ -184,7 +187,8 @@ def from_folder_notes(inbox: Path, shown: str, warnings: list[str]) -> dict[str,
     said: dict[str, Any] = {}
     for folder in reversed(PurePosixPath(shown).parents):
         lies = place_of(inbox, str(folder))
-        places = [one for end in NOTE_ENDINGS for one in as_called(lies / f"{FOLDER_NOTE}{end}")]
+        notes = in_folder(lies)
+        places = [one for end in NOTE_ENDINGS for one in as_called(lies / f"{FOLDER_NOTE}{end}", notes)]
         said |= together(_read(reversed(places), warnings), warnings)
     return said
 

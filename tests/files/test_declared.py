@@ -5,7 +5,6 @@ import struct
 import zlib
 from typing import Any
 
-import colour
 import numpy as np
 import piexif
 import pytest
@@ -117,6 +116,8 @@ def test_code_points_are_the_published_spaces(
     format_: str, primaries: int, curve: int, published: str, gamma: Gamma
 ) -> None:
     """ITU-T H.273; the spaces as colour-science tables them."""
+    import colour  # here: it takes seconds, and each process of a run loads all tests
+
     red, green, blue = (tuple(map(float, row)) for row in colour.RGB_COLOURSPACES[published].primaries)
     space = RgbSpace("published", (red, green, blue), gamma)  # type: ignore[arg-type]
     told_as(of_points(format_, primaries, curve), space, gamma)
@@ -197,6 +198,8 @@ def test_codes_come_back_from_light(gamma: Gamma) -> None:
 
 def test_the_lightness_curve_is_that_of_the_cie() -> None:
     """CIE 15, by colour-science: codes are L* / 100."""
+    import colour  # see above
+
     codes = np.linspace(0, 1, 101)
     theirs = colour.colorimetry.luminance_CIE1976(codes * 100) / 100
     assert code_to_linear(codes, "L*") == pytest.approx(theirs, abs=1e-9)

@@ -113,7 +113,7 @@ def ending(data: bytes, whole: UInt8) -> str:
     codes = photo.codes if photo.codes.dtype == np.uint8 else (photo.codes >> 8).astype(np.uint8)
     if codes.shape != whole.shape:
         return "unseen"
-    off = cv2.resize(np.abs(codes.astype(np.float32) - whole).mean(-1), (60, 45), interpolation=cv2.INTER_AREA)
+    off = cv2.resize(cv2.absdiff(codes, whole).astype(np.float32), (60, 45), interpolation=cv2.INTER_AREA).mean(-1)
     return "whole" if (off > _OFF).mean() < _BAD_SHARE else "unseen"
 
 

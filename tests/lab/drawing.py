@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from functools import cache, lru_cache
 from typing import Any
 
 import cv2
@@ -36,20 +37,33 @@ class Grid:
     def fixed(self, points_mm: Points) -> NDArray[np.int32]:
         """(N, 2) mm -> (N, 2) int32 fixed-point pixel coordinates as the rasteriser wants them."""
         px = np.asarray(points_mm) * self.px_per_mm - 0.5
-        return np.round(np.clip(px, -30000, 60000) * (1 << SHIFT)).astype(np.int32)
+        return np.asarray((np.minimum(np.maximum(px, -30000), 60000) * (1 << SHIFT)).round().astype(np.int32))
 
 
 def spline(points: Points, steps: int = 8, closed: bool = False) -> Points:
     """(N, 2) knots -> (M, 2) points of the Catmull-Rom curve through them."""
     p = np.asarray(points, np.float64)
-    if len(p) < 3:
+    n = len(p)
+    if n < 3:
         return p
-    padded = np.vstack([p[-1], p, p[0], p[1]]) if closed else np.vstack([2 * p[0] - p[1], p, 2 * p[-1] - p[-2]])
-    t = np.linspace(0, 1, steps, endpoint=False)[:, None, None]
+    padded = np.empty((n + 3 if closed else n + 2, 2))
+    padded[1 : n + 1] = p
+    if closed:
+        padded[0], padded[-2], padded[-1] = p[-1], p[0], p[1]
+    else:
+        padded[0], padded[-1] = 2 * p[0] - p[1], 2 * p[-1] - p[-2]
+    t, square, cube = _powers(steps)
     a, b, c, d = padded[:-3], padded[1:-2], padded[2:-1], padded[3:]
-    curve = 0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3)
+    curve = 0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * square + (3 * b - a - 3 * c + d) * cube)
     flat = curve.transpose(1, 0, 2).reshape(-1, 2)
-    return flat if closed else np.vstack([flat, p[-1]])
+    return flat if closed else np.concatenate([flat, p[-1:]])
+
+
+@cache
+def _powers(steps: int) -> tuple[Points, Points, Points]:
+    """(steps, 1, 1) each: places along a piece of curve, their squares and cubes."""
+    t = np.linspace(0, 1, steps, endpoint=False)[:, None, None]
+    return t, t**2, t**3
 
 
 def trembled(points: Points, amount: float, rng: np.random.Generator) -> Points:
@@ -73,14 +87,19 @@ def stroke(grid: Grid, mask: Mask, points_mm: Points, width_mm: float, value: in
     if taper <= 0 or n < 5:
         _run(mask, fixed, width_mm * grid.px_per_mm, value)
         return
-    along = np.linspace(-1, 1, n)
-    widths = width_mm * grid.px_per_mm * (1 - taper * np.abs(along) ** 2.5)
-    level = np.maximum(1, np.round(widths)).astype(int)
-    cuts = np.flatnonzero(np.diff(level)) + 1
-    bounds = np.concatenate([[0], cuts, [n]])
-    for first, last in itertools.pairwise(bounds):
+    widths = width_mm * grid.px_per_mm * (1 - taper * _towards_ends(n))
+    level = np.maximum(1, widths.round())
+    cuts = (level[1:] != level[:-1]).nonzero()[0] + 1
+    for first, last in itertools.pairwise([0, *cuts.tolist(), n]):
         part = fixed[max(0, first - 1) : last]
-        _run(mask, part, float(widths[first:last].mean()), value)
+        # As .mean() does it, without what that looks at first: most of its time for a few numbers.
+        _run(mask, part, float(np.add.reduce(widths[first:last])) / (last - first), value)
+
+
+@lru_cache(maxsize=1024)
+def _towards_ends(n: int) -> Points:
+    """(n,) 0 in the middle of a stroke, 1 at its two ends."""
+    return np.asarray(np.abs(np.linspace(-1, 1, n)) ** 2.5)
 
 
 def _run(mask: Mask, fixed: NDArray[np.int32], width_px: float, value: int) -> None:
@@ -127,7 +146,7 @@ def hatch(outline: Points, angle_rad: float, spacing: float, share: float, rng: 
         a, b = p[crossing], q[crossing]
         xs = np.sort(a[:, 0] + (y - a[:, 1]) / (b[:, 1] - a[:, 1]) * (b[:, 0] - a[:, 0]))
         for x0, x1 in zip(xs[0::2], xs[1::2], strict=False):
-            start = x1 - (x1 - x0) * float(np.clip(share + rng.normal(0, 0.09), 0.08, 1))
+            start = x1 - (x1 - x0) * min(max(share + rng.normal(0, 0.09), 0.08), 1)
             if x1 - start < spacing * 0.5:
                 continue
             end = x1 - abs(rng.normal(0, 0.1)) * spacing

@@ -2128,7 +2128,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a copy in a misspelt folder holds the work", "autoprep/service/said.py", "WorkFacts(**words, hold=hold", "WorkFacts(**words, hold=named.hold", ("tests/service/test_hold_told.py",)),
     *_all(
         "autoprep/wishes/note_files.py", ("tests/test_note_names.py",),
-        ("a note's name is read letter by letter", "    called = in_folder(place.parent).get(folded(place.name))", "    called = None"),
+        ("a note's name is read letter by letter", "    called = (in_folder(place.parent) if notes is None else notes).get(folded(place.name))", "    called = None"),
         ("letters that are put together otherwise are others", "else composed(composed(name).casefold())", "else name.casefold()"),
         ("capitals are other letters", "    return name.casefold() if name.isascii()", "    return name if name.isascii()"),
         ("a note that was just put there is not seen", "    steady = changed if time.time_ns() - changed > still else -time.monotonic_ns()", "    steady = 0"),
@@ -2371,7 +2371,7 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/wishes/photo_notes.py", ("tests/test_note_lines.py",),
         ("a hold in the second note of a photo is not heard", '({"hold": True} if True in holds else {})', "{}"),
         ("notes that do not agree are not told", "if was[key] != said[key] else []", "if False else []"),
-        ("two photos in other capitals share their notes", "for one in as_called(place) if not _is_of_another(one, place)", "for one in as_called(place)"),
+        ("two photos in other capitals share their notes", "for one, place in called if not _is_of_another(one, place)", "for one, _ in called"),
     ),
     *_all(
         "autoprep/wishes/lines.py", ("tests/test_note_lines.py",),

@@ -12,6 +12,7 @@ import re
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -43,6 +44,7 @@ from autoprep.job.story import why_held
 from autoprep.job.takes import is_late
 from autoprep.ledger import Ledger, connection
 from autoprep.ledger.connection import journal_mode
+from autoprep.ledger.migrations import migrate
 from autoprep.logs import open_log
 from autoprep.pixels import Photo
 from autoprep.rendering.mark_shape import shape_of
@@ -215,6 +217,27 @@ class InlinePool(WorkerHere):
                 yield Failed(order.job, str(problem), retry=False, trace="planted")
 
 
+@cache
+def _empty_ledger() -> tuple[str, ...]:
+    """The statements that make a ledger as all migrations leave a new one."""
+    made = sqlite3.connect(":memory:", isolation_level=None)
+    migrate(made)
+    said = tuple(line for line in made.iterdump() if line not in ("BEGIN TRANSACTION;", "COMMIT;"))
+    version = made.execute("PRAGMA user_version").fetchone()[0]
+    made.close()
+    return (*said, f"PRAGMA user_version = {version}")
+
+
+def migrated_at_once(db: sqlite3.Connection) -> None:
+    """What migrate does; a new ledger is made as all migrations together leave it: one by one they take four times as
+    long, and a test makes one or more."""
+    if db.execute("PRAGMA user_version").fetchone()[0]:
+        migrate(db)
+        return
+    for statement in _empty_ledger():
+        db.execute(statement)
+
+
 class Studio:
     """A pretended studio: the service is started for every event and stopped when all is at rest."""
 
@@ -229,6 +252,7 @@ class Studio:
         # A process that is killed loses nothing by what was not synced; waiting for the disk is most of the time.
         monkeypatch.setattr(os, "fsync", lambda _file: None)
         monkeypatch.setattr(connection, "journal_mode", lambda version: (journal_mode(version)[0], "OFF"))
+        monkeypatch.setattr(connection, "migrate", migrated_at_once)
 
     @property
     def settings(self) -> Settings:
@@ -255,10 +279,16 @@ class Studio:
 
     def run(self) -> dict[str, JobRecord]:
         """Let the service do all that follows, then stop it; the records by photo."""
+        self.rest()
+        return self.records()
+
+    def rest(self, *, pages: bool = True) -> None:
+        """The same without reading the records; pages: pages and lists are written at every step, not only at the first
+        one and at the end."""
         engine = Engine(self.settings, open_log(self.settings.folders.records, None), follow=False)
         try:
             for _ in range(400):
-                self.at_once(engine)
+                self.at_once(engine, pages=pages)
                 engine.step(0.0)
                 if engine.idle:
                     break
@@ -268,12 +298,13 @@ class Studio:
             self.cut_off(engine)
             raise
         engine.stop()
-        return self.records()
 
     @staticmethod
-    def at_once(engine: Engine) -> None:
+    def at_once(engine: Engine, *, pages: bool = True) -> None:
         """All looks are due now: after one that was slow, on a busy machine, the next ones would wait for seconds."""
-        engine._next_scan = engine._next_page = engine._pages._next_list = 0.0
+        engine._next_scan = 0.0
+        if pages:
+            engine._next_page = engine._pages._next_list = 0.0
         engine._desk._knowledge._questions._next = 0.0
 
     @staticmethod

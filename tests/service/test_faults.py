@@ -106,7 +106,9 @@ def _work_for(wren: Studio, steps: int) -> None:
     engine = Engine(wren.settings, open_log(wren.settings.folders.records, None), follow=False)
     still = 0
     for _ in range(steps):
-        engine._next_scan = engine._next_page = 0.0
+        engine._next_scan = 0.0
+        if engine.idle:  # pages are due when all is done, as the service itself spaces them
+            engine._next_page = 0.0
         engine.step(0.0)
         still = still + 1 if engine.idle and not (engine._page_due or engine._list_due) else 0
         if still == _AT_REST:
