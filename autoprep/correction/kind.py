@@ -7,6 +7,7 @@ import numpy as np
 
 from autoprep.correction.paper import Paper
 from autoprep.correction.paper_class import PaperClass, paper_class_of
+from autoprep.correction.paper_eye import PaperSight
 from autoprep.correction.paper_signs import Around
 from autoprep.domain import Declined, Kind, PaperWord
 from autoprep.imaging.arrays import Float32
@@ -29,14 +30,15 @@ def judge(
     surroundings: Around | None = None,
     absolute: bool = False,
     said_paper: PaperWord | None = None,
+    ground: PaperSight | None = None,
 ) -> Judged:
     """(H, W, 3) float32 linear sRGB of the rectified work and its paper -> kind and paper class.
 
     surroundings: what lies around the work in the photo; absolute: the photo is seen through a colour chart, so its
-    levels are reflectances; said, said_paper: the artist's word, which settles it.
+    levels are reflectances; said, said_paper: the artist's word, which settles it; ground: what the eye for paper sees.
     """
     evidence: dict[str, float] = {}
-    found, sure = paper_class_of(linear, paper, surroundings, absolute, evidence)
+    found, sure = paper_class_of(linear, paper, surroundings, absolute, evidence, ground)
     paper_class = found if said_paper is None else _class_said(said_paper, paper, found)
     kind: Kind
     if paper_class == "none" or isinstance(paper, Declined):

@@ -8,6 +8,7 @@ import numpy as np
 from autoprep.correction import paper_weights
 from autoprep.correction.outline.scorer import Trees
 from autoprep.correction.paper import Paper, photographed_lab
+from autoprep.correction.paper_eye import PaperSight
 from autoprep.correction.paper_signs import Around, signs
 from autoprep.domain import Declined
 from autoprep.imaging.arrays import Float32
@@ -41,14 +42,22 @@ _TINTED_C = 4.5
 # and 468.) Of 80 real white pages none is, made darker by up to 2 and redder or bluer by .6 as well. Outside of the
 # second, 1 % of what lies below and of what lies above are wrong.
 _TONED_LOGIT, _SURE_LOGITS = 1.5, (-3.0, 3.0)
+# Where the eye for paper is as sure as that it is toned.
+_SEEN_TONED, _SEEN_LIGHT = 0.95, 0.03
 
 
 def paper_class_of(
-    linear: Float32, paper: Paper | Declined, surroundings: Around | None, absolute: bool, evidence: dict[str, float]
+    linear: Float32,
+    paper: Paper | Declined,
+    surroundings: Around | None,
+    absolute: bool,
+    evidence: dict[str, float],
+    ground: PaperSight | None = None,
 ) -> tuple[PaperClass, bool]:
     """The class of a rectified work's paper, and whether more than likelihood speaks for it.
 
-    linear: (H, W, 3) float32 linear sRGB; absolute: levels are reflectances; what was measured is added to evidence.
+    linear: (H, W, 3) float32 linear sRGB; absolute: levels are reflectances; ground: what the eye for paper sees; what
+    was measured is added to evidence.
     """
     if isinstance(paper, Declined):
         return "none", True
@@ -61,6 +70,10 @@ def paper_class_of(
     if absolute:
         return (light if lightness > _LIGHT_PAPER_L and chroma < _LIGHT_PAPER_C else "toned"), True
     proof = proven(paper, evidence)
+    if ground is not None:
+        evidence |= {"seen_light": ground.light, "seen_toned": ground.toned, "seen_covered": ground.covered}
+        if proof != "toned" and ground.toned > _SEEN_TONED and ground.light < _SEEN_LIGHT:
+            return "toned", False
     if proof is not None:
         return ("toned" if proof == "toned" else light), True
     logit = float(_trees()(signs(linear, paper, surroundings))[0])

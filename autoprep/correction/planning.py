@@ -14,6 +14,7 @@ from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import Judged
 from autoprep.correction.light_eye import light_seen
 from autoprep.correction.paper import Paper
+from autoprep.correction.paper_eye import PaperSight, look_at_paper
 from autoprep.correction.paper_signs import Around
 from autoprep.correction.references import Reference, light_over
 from autoprep.correction.rim import clear_of_desk
@@ -172,11 +173,12 @@ def make_plan(
     sight = look_for_shade(view)
     washes = _washes_said(wishes.kind)
     paper, shadow = find_paper(work.linear, wishes.flat, washes, sight)
-    unsaid = washes is not False and wishes.said_paper is None and not wishes.paper_asked
-    if unsaid and not isinstance(paper, Declined) and is_washed_over(paper, photo, geometry):
-        paper = shadow = Declined(reason=WASHED_OVER)
     around = surroundings(photo, geometry)
-    judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper)
+    ground = _ground_seen(view, paper, around)
+    unsaid = washes is not False and wishes.said_paper is None and not wishes.paper_asked
+    if unsaid and not isinstance(paper, Declined) and is_washed_over(paper, photo, geometry, ground):
+        paper = shadow = Declined(reason=WASHED_OVER)
+    judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper, ground)
     draft = Draft(work, geometry, wishes, paper, judged, view, chart, reference)
     if wishes.as_shot:
         draft.light = draft.neutral = Declined(reason="it is as shot, as you asked")
@@ -205,6 +207,14 @@ def make_plan(
         plan = plan.model_copy(update={"silhouette": round_edge(photo, geometry)})
     plan = plan.model_copy(update={"inset": clear_of_desk(photo, plan.geometry)})
     return plan, judged, _measures(draft, plan, finished) | _shadow_measures(paper, shadow, plan)
+
+
+def _ground_seen(view: View, paper: Paper | Declined, around: Around) -> PaperSight | None:
+    """What the eye for paper sees where paper was found. It is not asked where nothing around tells the light, and on
+    ruled pages, which it has hardly met."""
+    if isinstance(paper, Declined) or paper.ruled or not around.is_seen:
+        return None
+    return look_at_paper(view, paper.mask)
 
 
 def _in_whole_frame(plan: CorrectionPlan, torn: Torn) -> CorrectionPlan:

@@ -3,6 +3,7 @@
 A wash that covers a sheet, from blue to pink or to nothing, is as smooth as light: who sees the sheet alone takes its
 colours for those of the light, and evens them away. But light that changes over a sheet changes over the desk beside it
 too. Where the desk is of one colour from side to side, and the bare paper seems not to be, the sheet is painted.
+Where that is not so clear, the eye for paper has a word.
 """
 
 from typing import cast
@@ -10,6 +11,7 @@ from typing import cast
 import numpy as np
 
 from autoprep.correction.paper import Paper
+from autoprep.correction.paper_eye import PaperSight
 from autoprep.correction.squaring import with_surroundings
 from autoprep.domain import Geometry
 from autoprep.imaging import fields
@@ -23,8 +25,11 @@ _SIDE_PX, _CELL_PX, _LEAST_CELLS, _LEAST_SPREAD = 128, 16, 8, 0.25
 # side, more where a shadow is found, and that of the desk at the most, or which share of the sheet's. (Where two lights
 # change a sheet's colour the desk's changes by .7 to 1.3 times as much, .03 off in the median.)
 _CHANGES, _BESIDE_SHADE, _STAYS, _SHARE = 0.15, 0.3, 0.06, 0.2
-# So much of the sheet is taken for bare paper, or it is no wash that covers it.
-_COVERS = 0.35
+# Where the eye for paper sees so little light paper, and so much that is covered, smaller changes count, and greater
+# ones of the desk; and those so great that lights hardly make them where the desk is too motley to tell.
+_LIGHT, _COVERED, _CHANGES_SEEN, _SHARE_SEEN, _CHANGES_MUCH = 0.4, 0.5, 0.08, 0.4, 0.4
+# So much of the sheet is taken for bare paper, or it is no wash that covers it; less where the eye sees that it is.
+_COVERS, _COVERS_SEEN = 0.35, 0.2
 
 WASHED_OVER = (
     "the colour changes over the whole sheet and not on the desk around it, so it was taken for a wash and left as "
@@ -33,15 +38,23 @@ WASHED_OVER = (
 """Why no paper is believed there."""
 
 
-def is_washed_over(paper: Paper, photo: Photo, geometry: Geometry) -> bool:
-    """Whether the colour of what is taken for bare paper changes over the sheet, and that of its desk does not."""
+def is_washed_over(paper: Paper, photo: Photo, geometry: Geometry, sight: PaperSight | None = None) -> bool:
+    """Whether the colour of what is taken for bare paper changes over the sheet, and that of its desk does not.
+
+    sight: what the eye for paper sees on it, where it is to be heard.
+    """
     changes = np.abs(_change_on_sheet(paper)).max(axis=1)
-    # A shadow's own tint may have its share in the smooth light that is found beside it.
-    least = _CHANGES if paper.shade is None else _BESIDE_SHADE
-    if paper.coverage < _COVERS or changes.max() < least:
+    most = float(changes.max())
+    if paper.coverage < _COVERS_SEEN or most < _CHANGES_SEEN:
         return False
-    beside = np.abs(_change_on_desk(photo, geometry))[changes.argmax()].max()
-    return bool(beside < max(_STAYS, _SHARE * changes.max()))
+    beside = float(np.abs(_change_on_desk(photo, geometry))[changes.argmax()].max())
+    # A shadow's own tint may have its share in the smooth light that is found beside it.
+    changes_much = most >= (_CHANGES if paper.shade is None else _BESIDE_SHADE)
+    if paper.coverage >= _COVERS and changes_much and beside < max(_STAYS, _SHARE * most):
+        return True
+    if sight is None or sight.light > _LIGHT or sight.covered < _COVERED:
+        return False
+    return most >= _CHANGES_MUCH if np.isinf(beside) else beside < _SHARE_SEEN * most
 
 
 def _change_on_sheet(paper: Paper) -> Float64:
