@@ -27,12 +27,14 @@ from autoprep.wishes.tables import Settings
 # The files that take longest, the longest first: no process is left with a long one alone at the end.
 _LONGEST = (
     "correction/test_bars.py", "service/test_cluster.py", "service/test_week.py", "service/test_faults.py",
-    "test_job.py", "service/test_watch.py", "files/test_mutations.py", "test_cli.py", "correction/test_inner.py",
+    "test_job.py", "lab/test_lab.py", "service/test_watch.py", "files/test_mutations.py", "test_cli.py",
+    "correction/test_inner.py", "correction/test_others.py",
     "faults/test_doses.py", "service/test_pool.py", "correction/test_paper_class.py", "test_repair.py",
     "correction/test_sides.py", "service/test_converge.py", "test_one_place.py", "correction/test_eye.py",
     "correction/test_seen_shade.py", "correction/test_truth.py", "service/test_questions.py",
     "correction/test_shadows.py", "correction/test_references.py", "service/test_everyday.py",
-    "test_destinations.py", "service/test_notify.py",
+    "test_destinations.py", "service/test_notify.py", "service/test_any_order.py", "correction/test_rim.py",
+    "service/test_apart.py",
 )  # fmt: skip
 
 

@@ -118,6 +118,9 @@ def _told(monkeypatch: pytest.MonkeyPatch, sheet: float, desk: float, sight: Pap
         (0.5, np.inf, _COVERED, True),  # the desk tells nothing: much must change
         (0.3, np.inf, _COVERED, False),
         (0.5, np.inf, None, False),
+        (0.0, 0.0, PaperSight(0.01, 0.02, 0.97), True),  # as sure as that
+        (0.0, 0.0, PaperSight(0.02, 0.02, 0.96), False),
+        (0.0, 0.0, PaperSight(0.01, 0.05, 0.94), False),
     ],
 )
 def test_the_eye_has_a_word_where_sheet_and_desk_leave_it_open(
@@ -126,7 +129,7 @@ def test_the_eye_has_a_word_where_sheet_and_desk_leave_it_open(
     assert _told(monkeypatch, sheet, desk, sight) == washed
 
 
-@pytest.mark.parametrize(("covers", "alone", "seen"), [(0.36, True, True), (0.3, False, True), (0.15, False, False)])
+@pytest.mark.parametrize(("covers", "alone", "seen"), [(0.36, True, True), (0.3, False, True), (0.08, False, False)])
 def test_a_wash_covers_its_sheet(covers: float, alone: bool, seen: bool) -> None:
     photo = washed_photo()
     geometry = geometry_of(photo, _OUTLINE, None)
@@ -135,6 +138,7 @@ def test_a_wash_covers_its_sheet(covers: float, alone: bool, seen: bool) -> None
     paper = replace(paper, coverage=covers)
     assert is_washed_over(paper, photo, geometry) == alone
     assert is_washed_over(paper, photo, geometry, _COVERED) == seen
+    assert is_washed_over(paper, photo, geometry, PaperSight(0.0, 0.0, 1.0)) == seen
 
 
 def _judged(ground: PaperSight | None, level: float = 0.3, lighter: float = 0.0, absolute: bool = False) -> Judged:
@@ -153,6 +157,19 @@ def test_paper_that_is_surely_seen_to_be_toned_stays_and_is_called_a_guess() -> 
     assert _judged(_TONED, level=0.9, absolute=True).paper == "white"  # a chart knows
     proven = _judged(_TONED, lighter=0.02)  # by lighter marks
     assert (proven.paper, proven.guessed) == ("toned", False)
+
+
+def test_paper_that_is_surely_seen_to_be_light_is_light_and_is_called_a_guess() -> None:
+    """What seemed lighter than the paper may be light between the fingers of a shadow."""
+    sure = PaperSight(0.9, 0.03, 0.07)
+    assert _judged(None, lighter=0.02).paper == "toned"
+    judged = _judged(sure, lighter=0.02)
+    assert (judged.paper, judged.guessed) == ("white", True)
+    assert _judged(PaperSight(0.9, 0.06, 0.04), lighter=0.02).paper == "toned"
+    assert _judged(PaperSight(0.8, 0.03, 0.17), lighter=0.02).paper == "toned"
+    assert _judged(sure, level=0.01).paper == "toned"  # black
+    page, paper = _page((0.5, 0.25, 0.07))  # redder than any lamp makes white paper
+    assert judge(page, paper, None, _around(paper, 1.0), False, None, sure).paper == "toned"
 
 
 def test_the_artist_has_the_last_word_on_it() -> None:
