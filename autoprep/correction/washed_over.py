@@ -34,8 +34,8 @@ _SURELY_COVERED, _HARDLY_LIGHT = 0.95, 0.015
 _COVERS, _COVERS_SEEN = 0.35, 0.1
 
 WASHED_OVER = (
-    "the colour changes over the whole sheet and not on the desk around it, so it was taken for a wash and left as "
-    "shot; a line “paper: white” in a note says that it is bare paper"
+    "what colours the whole sheet does not colour the desk around it, so it was taken for a wash and left as shot; a "
+    "line “paper: white” in a note says that it is bare paper"
 )
 """Why no paper is believed there."""
 
