@@ -3268,6 +3268,14 @@ PLANTED: tuple[Mistake, ...] = (
         ("a broken photo's other file is no photo", "autoprep/cli/found.py", "fits = ledger.overview.find(called) or _other_file_of(ledger, called)", "fits = ledger.overview.find(called)"),
     )),
     Mistake("a folder or a pipe for a note is none", "autoprep/wishes/note_files.py", 'raise OSError("it is a folder" if stat.S_ISDIR(mode) else "it is no plain file")', "return None", ("tests/test_note_lines.py",)),
+    *_all(
+        "autoprep/wishes/work_lists.py", ("tests/test_work_lists.py",),
+        ("a list whose photos nobody knows gives out what it holds", "fault if any(table.may_hold() for table in tables) else \"\"", "\"\""),
+        ("a list without headings is looked through with one separator", "any(table.may_hold() for table in tables)", "best.may_hold()"),
+        ("a list whose photos nobody knows holds whatever it says", "fault if any(table.may_hold() for table in tables) else \"\"", "fault"),
+        ("a spreadsheet for a list gives out what it holds", "_NO_TEXT.search(cell) or ", ""),
+        ("a cell that asks for a hold is not heard without headings", " == \"hold\" or holds(cell) for", " == \"hold\" for"),
+    ),
     Mistake("a folder for a list holds all", "autoprep/wishes/work_lists.py", "    if stat.S_ISDIR(status.st_mode):\n        return WorkList()\n", "", ("tests/test_work_lists.py",)),
     *(Mistake(name, file, old, new, ("tests/service/test_renamed_table.py",)) for name, file, old, new in (
         ("a redo by another pattern loses a work's number", "autoprep/service/places.py", "called.number_of(made.path.stem) or called.earlier_number(made.path.stem, words)", "called.number_of(made.path.stem)"),
