@@ -351,6 +351,12 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("an unknown destination is told as a hold at the end of a run", "autoprep/told/explanations.py", "**(dict.fromkeys(held, nowhere) if nowhere else {})", "**{}", _LISTS),
     Mistake("questions are missing in the list", "autoprep/ledger/overview.py", "sorted([*self.works(), *self.asked()]", "sorted([*self.works()]", _LISTS),
+    *_all(
+        "autoprep/ledger/overview.py", _LISTS,
+        ("a work that asks again was never public", "                tuple(sent.get(job, ())), asks=True,", "                (), asks=True,"),
+        ("a question knows nothing of its own pictures", "WHERE outcome = 'needs a look')\"", "WHERE outcome = 'ready')\""),
+    ),
+    Mistake("a question that was finished before is missing before a date", "autoprep/told/works.py", "for row in rows if not row.asks for sent", "for row in rows for sent", _LISTS),
     Mistake("an answered question stays in the list", "autoprep/ledger/migrations.py", "WHEN OLD.outcome = 'needs a look' OR NEW.outcome = 'needs a look' BEGIN", "WHEN NEW.outcome = 'duplicate' BEGIN", _LISTS),
     Mistake("words not understood are not told", "autoprep/told/summary.py", "        if unclear:", "        if False:", _LISTS),
     Mistake("a size is asked about as an edge", "autoprep/told/pages.py", "return _NOT_FOUND if record.outline is None else _SIZE", "return _NOT_FOUND", _LISTS),
