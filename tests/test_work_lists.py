@@ -207,7 +207,8 @@ def test_a_list_that_is_none_is_told(tmp_path: Path, text: str | bytes, fault: s
 @pytest.mark.parametrize(
     "text",
     [
-        "name,title,hold\nIMG_1,Jug,yes\n", "IMG_1;Jug;hold\n", "Name\tHeld\nIMG_1\tyes\n", "bird,how\nJug,please hold\n",
+        "name,title,hold\nIMG_1,Jug,yes\n", "IMG_1;Jug;hold\n", "Name\tHeld\nIMG_1\tyes\n",
+        "bird,how\nJug,please hold\n",
         b"\x89PNG\r\n\x1a\n\x00\x01\xff\xfe", b"PK\x03\x04\x14\x00\x06\x00\x08\x00",
         b"photo,title,hold\n" + b"\x00\xff\xfe\x01" * 50,
     ],
