@@ -534,6 +534,12 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a name that fits several photos is the newest", "autoprep/ledger/overview.py", "return _lying(rows) if number == 0 else", "return rows[:1] if rows else", ("tests/test_ledger.py",)),
     Mistake("a note may give one thing two values", "autoprep/wishes/note_files.py", "if meant != means and field", "if False and field", ("tests/test_words.py",)),
     Mistake("thumbnails are pages", "autoprep/files/tiff.py", "& (_REDUCED | _MASK)", "& 0", ("tests/files/test_reading.py",)),
+    *_all(
+        "autoprep/ledger/attention.py", ("tests/service/test_failing.py",),
+        ("a file that is no photo keeps a question alive", "WHERE files.job <> '' AND files.job IN", "WHERE files.job IN"),
+        ("every question is one about a photo that is gone", "AND NOT EXISTS (SELECT 1 FROM files WHERE files.job <> '' AND files.job IN (jobs.job, jobs.whole))\"", "\""),
+    ),
+    Mistake("a question about a photo that was edited since waits for ever", "autoprep/told/in_inbox.py", "if job in replaced or not", "if not", ("tests/service/test_failing.py",)),
     Mistake("redo misses what is sent elsewhere now", "autoprep/cli/again.py", "(destination is None and record.held_kinds.get(name) != NOT_SENT.kind)", "destination is None", ("tests/test_arguments.py",)),
     Mistake("a photo that is sent nowhere is calm", "autoprep/told/standing.py", "not_given_out=len(nowhere) + ", "not_given_out=0 * len(nowhere) + ", ("tests/test_repair.py",)),
     Mistake("deep colours go with 8 bits", "autoprep/wishes/destinations.py", 'if value in _WIDE and info.data.get("bits") == 8:', "if False:", ("tests/test_settings.py",)),
