@@ -122,6 +122,16 @@ def test_redo_counts_what_came_out(wren: Studio, capsys: pytest.CaptureFixture[s
     assert "Rendered again: 1 of 1 photo." in run(wren, capsys, "redo", "Gull.jpg")[1]  # but for the jury
 
 
+def test_redo_misses_nothing_where_a_work_is_sent_no_more(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    wren.put("Gull.txt", "not for: square")
+    wren.run()
+    assert run(wren, capsys, "redo")[:2] == (0, "Rendered again: 1 of 1 photo.\n")
+    code, out, _ = run(wren, capsys, "redo", "Gull.jpg", "--destination", "square")
+    assert (code, "Rendered again: 0 of 1 photo." in out) == (1, True)
+
+
 def test_a_file_that_stays_as_another_fails_did_not_come_out() -> None:
     out = OutputRecord(destination="square", path="ready/square/a.jpg", width_px=9, height_px=6, bytes=9, sha256="1")
     made = JobRecord(job="1", photo="Gull.jpg", sha256="", outcome="ready", outputs=(out,))

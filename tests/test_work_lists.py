@@ -194,7 +194,6 @@ def test_what_is_wrong_with_a_list_is_told_once_and_stops_nothing(tmp_path: Path
     ("text", "fault"),
     [
         ("", "is empty"), (" \n\n", "is empty"), ("title,year\nJug,2026", "no column of it is called “photo”"),
-        (b"\x89PNG\r\n\x1a\n\x00\x01\xff\xfe", "no column of it is called “photo”"),
         ("\n" * 10 + "photo,title\nIMG_1,Jug\n", "no column of it is called “photo”"),
     ],
 )  # fmt: skip
@@ -203,6 +202,25 @@ def test_a_list_that_is_none_is_told(tmp_path: Path, text: str | bytes, fault: s
     assert (found.rows, len(found.faults)) == ((), 1)
     assert fault in found.faults[0]
     assert facts(tmp_path, "IMG_1.jpg") == WorkFacts()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "name,title,hold\nIMG_1,Jug,yes\n", "IMG_1;Jug;hold\n", "Name\tHeld\nIMG_1\tyes\n",
+        "bird,how\nJug,please hold\n",
+        b"\x89PNG\r\n\x1a\n\x00\x01\xff\xfe", b"PK\x03\x04\x14\x00\x06\x00\x08\x00",
+        b"photo,title,hold\n" + b"\x00\xff\xfe\x01" * 50,
+    ],
+)  # fmt: skip
+def test_a_list_that_may_ask_for_a_hold_of_nobody_knows_which_photos_holds(tmp_path: Path, text: str | bytes) -> None:
+    """A heading that was renamed, or a list saved otherwise, would give out what it holds."""
+    place = put(tmp_path, text)
+    held, told = facts_of(tmp_path, "IMG_1.jpg")
+    assert (held.hold, held.title, len(told)) == (True, "", 1)
+    assert read_list(place).unread == read_list(place).faults[0]
+    (tmp_path / "IMG_1.txt").write_text("hold: no", encoding="utf-8")
+    assert facts_of(tmp_path, "IMG_1.jpg")[0].hold
 
 
 def test_a_row_whose_quotes_are_open_swallows_no_other(tmp_path: Path) -> None:

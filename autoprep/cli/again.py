@@ -26,7 +26,7 @@ from autoprep.service.beside import of_the_work, said_elsewhere, sent_besides
 from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.rule import used
 from autoprep.service.said import facts_about, sent_to, usual, words_place
-from autoprep.told.explanations import not_given_out
+from autoprep.told.explanations import NOT_SENT, not_given_out
 from autoprep.wishes.holding import holds
 from autoprep.wishes.lines import by_key, loose, word
 from autoprep.wishes.places import ledger_path
@@ -309,12 +309,14 @@ def _only_asked(settings: Settings, able: list[View], made: list[JobRecord], des
 def _missed(
     settings: Settings, able: list[View], made: list[JobRecord], destination: str | None, failed: Mapping[str, str]
 ) -> list[str]:
-    """What was asked for and not made, and why; failed: by their jobs, what came to nothing in this run, and why."""
+    """What was asked for and not made, and why; that a work goes to some places no more is as the artist wants it.
+
+    failed: by their jobs, what came to nothing in this run, and why."""
     refused = [
         f"{plain(record.photo)}: {name} was not made: {plain(reason)}"
         for record in made
         for name, reason in not_given_out(record).items()
-        if destination in (None, name)
+        if destination == name or (destination is None and record.held_kinds.get(name) != NOT_SENT.kind)
     ]
     done = {record.job for record in made}
     left = [job for job in able if job.job not in done]

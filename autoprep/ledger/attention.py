@@ -167,6 +167,14 @@ class Attention:
             "SELECT job, shown, path FROM jobs WHERE outcome = 'needs a look' ORDER BY number"
         ).fetchall()
 
+    def asked_of_replaced(self) -> set[str]:
+        """The jobs of questions about photos in whose places others lie now, edited ones too."""
+        rows = self._db.execute(
+            "SELECT job FROM jobs WHERE outcome = 'needs a look' AND path IN (SELECT path FROM files WHERE job <> '') "
+            "AND NOT EXISTS (SELECT 1 FROM files WHERE files.job <> '' AND files.job IN (jobs.job, jobs.whole))"
+        )
+        return {row[0] for row in rows}
+
     def given_out_nowhere(self, words: str) -> list[tuple[str, WorkFacts]]:
         """Photos that are ready, wait everywhere and have no file, where these words stand in what is said of them."""
         rows = self._db.execute(

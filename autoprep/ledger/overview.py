@@ -220,7 +220,7 @@ class Overview(Attention):
             takes.setdefault(row[1], []).append(row)
         # Of takes that are given out, one that the artist chose, else the best.
         used = {work: max(group, key=_regard) for work, group in takes.items()}
-        sent = self._sent({row[2] for group in takes.values() for row in group} if only else None)
+        sent = self._sent("WHERE job IN (SELECT job FROM jobs WHERE work = ?)", only) if only else self._sent()
         return [
             WorkRow(
                 group[0][0], work, used[work][2], used[work][3], group[0][4], used[work][5],
@@ -235,10 +235,15 @@ class Overview(Attention):
         rows = self._db.execute(
             "SELECT number, job, shown, came, said FROM jobs WHERE outcome = 'needs a look' ORDER BY number"
         )
+        # One may have been finished, and public, before it asked.
+        sent = self._sent("WHERE job IN (SELECT job FROM jobs WHERE outcome = 'needs a look')")
         return [
-            WorkRow(number, "", job, shown, came, "", WorkFacts.model_validate_json(said or "{}"), 1, asks=True)
+            WorkRow(
+                number, "", job, shown, came, "", WorkFacts.model_validate_json(said or "{}"), 1,
+                tuple(sent.get(job, ())), asks=True,
+            )
             for number, job, shown, came, said in rows
-        ]
+        ]  # fmt: skip
 
     def works_and_questions(self) -> list[WorkRow]:
         """All works, and the photos that may become one, by number."""
@@ -247,14 +252,16 @@ class Overview(Attention):
     def row_of(self, listed: Listed) -> WorkRow:
         """A photo of the list of photos as a row of works by itself, with what is said of it and where it went."""
         (said,) = self._db.execute("SELECT said FROM jobs WHERE number = ?", (listed.number,)).fetchone()
-        facts, sent = WorkFacts.model_validate_json(said or "{}"), self._sent({listed.job}).get(listed.job, ())
+        facts, sent = (
+            WorkFacts.model_validate_json(said or "{}"),
+            self._sent("WHERE job = ?", listed.job).get(listed.job, ()),
+        )
         return WorkRow(listed.number, "", listed.job, listed.shown, "", listed.kind, facts, 1, tuple(sent))
 
-    def _sent(self, jobs: set[str] | None) -> dict[str, list[Sent]]:
-        clause = "" if jobs is None else f"WHERE job IN ({', '.join('?' * len(jobs))})"
+    def _sent(self, clause: str = "", *values: str) -> dict[str, list[Sent]]:
         rows = self._db.execute(
             f"SELECT job, destination, state, path, made, first, reason, why FROM renditions {clause}",  # noqa: S608
-            () if jobs is None else tuple(jobs),
+            values,
         )
         found: dict[str, list[Sent]] = {}
         for job, destination, state, path, *rest in rows:

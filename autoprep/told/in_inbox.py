@@ -81,12 +81,14 @@ def _waits(inbox: Path, path: bytes, told: Container[str]) -> bool:
 
 
 def asked_of_none(inbox: Path, overview: Overview, *, away: bool) -> dict[str, str]:
-    """Job -> photo of the questions whose photos are no longer in the inbox: they count when these are back.
+    """Job -> photo of the questions whose photos are no longer in the inbox, or were edited there, or others lie in
+    their places: they count when these are back.
 
     away: whether the inbox is away; then nobody knows.
     """
     photos = () if away else overview.questions()
-    return {job: shown for job, shown, path in photos if not _lies(inbox, path)}
+    replaced = overview.asked_of_replaced() if photos else set()
+    return {job: shown for job, shown, path in photos if job in replaced or not _lies(inbox, path)}
 
 
 def still_asked(rows: Iterable[WorkRow], gone: Container[str]) -> list[WorkRow]:

@@ -250,7 +250,7 @@ def call_lines(name: str, preset: Preset, listed: Sequence[Entry], left: Sequenc
 
 def left_behind(name: str, preset: Preset, rows: Sequence[WorkRow]) -> list[str]:
     """Works that were sent to a destination, or go to it as all do, and would not go now, and why."""
-    waiting = [(row, sent) for row in rows for sent in row.sent if sent.destination == name]
+    waiting = [(row, sent) for row in rows if not row.asks for sent in row.sent if sent.destination == name]
     said = []
     for row, sent in waiting:
         if sent.state != "in place" and sent.why != "not sent":  # that is as the artist wants it

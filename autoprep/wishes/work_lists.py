@@ -6,6 +6,7 @@ CSV as RFC 4180 has it, and as programs write it besides: other separators, othe
 
 import csv
 import io
+import re
 import stat
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from itertools import islice
 from pathlib import Path
 
 from autoprep.logs import as_shown
-from autoprep.wishes.holding import holds_by
+from autoprep.wishes.holding import holds, holds_by
 from autoprep.wishes.lines import KEYS, slip, taken
 from autoprep.wishes.mistakes import nearest
 from autoprep.wishes.note_files import WORK_LIST, as_called, folded, short, text_of
@@ -39,6 +40,7 @@ _SEPARATORS = (",", ";", "\t")
 _PHOTO = ("photo", "photograph", "file", "file name", "filename", "picture", "image", "foto")
 _HEADER_WITHIN = 10  # rows: a title may stand above the header
 _MOST_DAMAGED = 100  # each is a start over, so a file that is none must not cost hours
+_NO_TEXT = re.compile("[\x01-\x08\x0e-\x1f\x7f\ufffd-\uffff]")
 _DAMAGED = "is so damaged that what stands behind these was not read"
 _MOST_NAMED = 6
 
@@ -146,7 +148,11 @@ def _understood(text: str) -> WorkList:
         return WorkList((), ("is empty",))
     lines = list(io.StringIO(text, newline=""))
     tables = [_Table(lines, separator) for separator in _SEPARATORS]
-    return max(tables, key=lambda table: table.known).worked_out()
+    best = max(tables, key=lambda table: table.known)
+    if best.known:
+        return best.worked_out()
+    fault = f"was not used: no column of it is called “{_PHOTO[0]}”, so nobody knows of which photos its rows speak"
+    return WorkList((), (fault,), fault if any(table.may_hold() for table in tables) else "")
 
 
 class _Table:
@@ -194,11 +200,14 @@ class _Table:
 
     def worked_out(self) -> WorkList:
         """What the rows say, and what is wrong."""
-        if self._head < 0:
-            named = f"no column of it is called “{_PHOTO[0]}”, so nobody knows of which photos its rows speak"
-            return WorkList((), (f"was not used: {named}",))
         rows = tuple(self._rows())
         return WorkList(rows, tuple(self._faults()), _DAMAGED if len(self._damaged) >= _MOST_DAMAGED else "")
+
+    def may_hold(self) -> bool:
+        """Whether something in a list without a header may ask for a hold: a word, or what is no text, as in a
+        spreadsheet that was given the name of a list."""
+        cells = {cell for record in self._records for cell in record}
+        return any(_NO_TEXT.search(cell) or taken(_plain(cell)) == "hold" or holds(cell) for cell in cells)
 
     def _rows(self) -> Iterator[Row]:
         for number, record in enumerate(self._records[self._head + 1 :], self._head + 2):

@@ -553,6 +553,22 @@ def test_a_run_that_can_not_see_the_inbox_is_not_called_done(
     assert (code, "Done: nothing was waiting." in told) == (0, True)
 
 
+def test_a_question_about_a_photo_in_whose_place_another_lies_asks_for_nobody(wren: Studio, said: Said) -> None:
+    """Whoever crops a photo that asks, on the phone, can't answer what was asked of the one before."""
+    wren.put("a letter.doc", "Dear Wren")
+    wren.put("Gull.jpg", photo(1, answer="ask"))
+    wren.run()
+    wren.put("Gull.jpg", photo(2, answer="ask"))
+    wren.run()
+    told = said("status")[1]
+    assert "Questions for you: 1 " in told
+    assert "Questions about photos that are no longer in the inbox: 1 (Gull.jpg); they count" in told
+    assert said("works")[1].count("Gull") == 1
+    wren.put("Gull as it was.jpg", photo(1, answer="ask"))
+    wren.run()
+    assert "Questions for you: 2 " in said("status")[1]
+
+
 def test_a_question_about_a_photo_that_was_thrown_away_asks_for_nobody(wren: Studio, said: Said) -> None:
     wren.put("Gull.jpg", photo(1, answer="ask"))
     wren.put("Tern.jpg", photo(2, answer="ask"))

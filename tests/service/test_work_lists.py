@@ -210,10 +210,27 @@ def test_a_list_that_is_damaged_is_told_and_stops_nothing(wren: Studio, capsys: 
     assert status(wren, capsys) == (0, [*faults, lost])
     main(["status", "--config", str(wren.config)])
     assert f"List of works: {lost}\n" in capsys.readouterr().out
-    wren.put("works.csv", b"\x00\x01\x02 no table \xff")
+    wren.put("works.csv", "title\tgallery\nTern\tNorth\n")
     wren.run()
     assert len(wren.files()) == 3
     assert [line.partition(":")[0] for line in status(wren, capsys)[1]] == ["works.csv was not used"]
+
+
+def test_what_a_list_holds_is_held_while_it_can_t_be_understood(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The heading of the photos' names may be renamed, or the list be saved as a spreadsheet under its name."""
+    listed = LIST.replace("2025;", "2025;yes")
+    three(wren)
+    for text in (listed, listed.replace("photo", "name", 1), b"PK\x03\x04\x14\x00\x06\x00"):
+        wren.put("works.csv", text)
+        wren.run()
+        assert not any("IMG_2" in name for name in wren.files())
+    assert "works.csv was not used" in (told := status(wren, capsys)[1][0])
+    assert "works of its folder and below are held until that is put right" in told
+    wren.put("works.csv", listed)
+    wren.run()
+    assert sorted(wren.files()) == ["site/IMG_1.jpg", "site/IMG_3.jpg"]
 
 
 def test_what_is_no_photo_is_none_that_a_row_names(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:

@@ -352,6 +352,22 @@ def test_a_question_stands_in_the_list_until_it_is_answered(wren: Studio, capsys
     assert "Gulls.jpg  (held back: on hold)" in capsys.readouterr().out
 
 
+def test_a_work_that_asks_again_was_public_even_so(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    """Calls ask since when a work is public; that a question withdraws its pictures changes nothing of that."""
+    at = ["--config", str(wren.settings.studio)]
+    wren.put("also for jury/Reeds.jpg", photo(1))
+    wren.put("Gulls.jpg", photo(2))
+    wren.run()
+    wren.put("also for jury/Reeds.txt", "outline: ask\nhold: yes")
+    wren.run()
+    main(["works", "--json", *at])
+    reeds, gulls = sorted(json.loads(capsys.readouterr().out), key=lambda row: str(row["photo"]), reverse=True)
+    assert (reeds["nowhere_because"], reeds["held"]) == ("a question waits for your answer", True)
+    assert reeds["public_since"] == gulls["public_since"] != ""
+    main(["works", "--for", "jury", *at])
+    assert "not yet made: Reeds: a question waits for your answer" in capsys.readouterr().out
+
+
 def test_the_artist_orders_a_call_and_the_numbers_follow(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
     for number, title in enumerate(("Reeds", "Gulls", "Boats"), 1):
         wren.put(f"for jury/{title}.jpg", photo(number))
