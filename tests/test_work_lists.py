@@ -193,7 +193,7 @@ def test_what_is_wrong_with_a_list_is_told_once_and_stops_nothing(tmp_path: Path
 @pytest.mark.parametrize(
     ("text", "fault"),
     [
-        ("", "is empty"), (" \n\n", "is empty"), ("title,year\nJug,2026", "no column of it is called “photo”"),
+        ("title,year\nJug,2026", "no column of it is called “photo”"),
         ("\n" * 10 + "photo,title\nIMG_1,Jug\n", "no column of it is called “photo”"),
     ],
 )  # fmt: skip
@@ -221,6 +221,15 @@ def test_a_list_that_may_ask_for_a_hold_of_nobody_knows_which_photos_holds(tmp_p
     assert read_list(place).unread == read_list(place).faults[0]
     (tmp_path / "IMG_1.txt").write_text("hold: no", encoding="utf-8")
     assert facts_of(tmp_path, "IMG_1.jpg")[0].hold
+
+
+@pytest.mark.parametrize("text", ["", " \n\n"])
+def test_an_empty_list_may_be_on_its_way_and_holds(tmp_path: Path, text: str) -> None:
+    place = put(tmp_path, text)
+    assert facts_of(tmp_path, "IMG_1.jpg")[0].hold
+    assert (read_list(place).faults, read_list(place).unread) == (("is empty",), "is empty")
+    put(tmp_path, "photo,title\n")
+    assert facts(tmp_path, "IMG_1.jpg") == WorkFacts()
 
 
 def test_a_row_whose_quotes_are_open_swallows_no_other(tmp_path: Path) -> None:

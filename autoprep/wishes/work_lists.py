@@ -145,7 +145,8 @@ def rows_read(text: str) -> int:
 def _understood(text: str) -> WorkList:
     """The rows of a list's text, with the separator by which most words of its header are known."""
     if not text.strip():
-        return WorkList((), ("is empty",))
+        # It may be on its way still, and hold something when it is there.
+        return WorkList((), ("is empty",), "is empty")
     lines = list(io.StringIO(text, newline=""))
     tables = [_Table(lines, separator) for separator in _SEPARATORS]
     best = max(tables, key=lambda table: table.known)
