@@ -35,6 +35,7 @@ class Truth:
     distortion: float  # k1 as in camera.py
     light: Array  # (h, w, 3) what a perfect white would read in linear camera values, over the work's own frame
     exposure: float  # what the camera set for the scene; the light in the file is proportional to it
+    gains: Array  # (3,) that exposure with the white balance: what the camera makes of each colour of the light
     covered: Array  # (h, w) share 0..1 hidden by a finger, tape or a pen, over the work's own frame
     work: FlatWork
     camera: Camera
@@ -114,8 +115,8 @@ def render(
     picture.lay_over(reflectance)
     image, light_field = picture.expose(reflectance)
     truth = Truth(
-        picture.corners, work.size_mm, spec.distortion, light_field, picture.level, picture.covered, work, camera,
-        picture.relief,
+        picture.corners, work.size_mm, spec.distortion, light_field, picture.level, picture.gains, picture.covered,
+        work, camera, picture.relief,
     )  # fmt: skip
     return Shot(image, truth, spec)
 
@@ -344,7 +345,7 @@ class Picture:
         spec = self.spec
         lit = self.light.at(self.on_work) * vignette(spec, self.lattice)[..., None]
         small = cv2.resize(picture, lit.shape[1::-1], interpolation=cv2.INTER_AREA)
-        gains = self._gains(small, lit)
+        gains = self.gains = self._gains(small, lit)
         picture *= spread(lit * gains, self.frame_px, self.step)
         scale = max(self.frame_px) / sensor.FULL_LONG_PX
         optical = float(np.hypot(spec.blur_px * scale, 0.45)) if spec.blur_px > 0 else 0.0

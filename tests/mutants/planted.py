@@ -2714,6 +2714,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("paper that may be toned is white", "ground.light > _SEEN_WHITE and ground.toned < _HARDLY_TONED", "ground.light > _SEEN_WHITE"),
         ("paper that may be covered is white", "ground.light > _SEEN_WHITE and ground.toned < _HARDLY_TONED", "ground.toned < _HARDLY_TONED"),
     ),
+    *_all(
+        "tests/lab/ground/samples.py", ("tests/lab/test_ground.py",),
+        ("the light that is taught knows no white balance", "light_in_view(shot, geometry) * shot.truth.gains * _exposure(view)", "light_in_view(shot, geometry) * _exposure(view)"),
+        ("the light that is taught is that of another exposure", "* shot.truth.gains * _exposure(view)", "* shot.truth.gains"),
+        ("toned paper is taught as light", 'LIGHT if said in ("white", "natural", "cream") else TONED', "LIGHT"),
+        ("strokes are taught as paint over all", "cv2.MORPH_CLOSE, brush", "cv2.MORPH_OPEN, brush"),
+    ),
     Mistake("a wash over all of a sheet is light", "autoprep/correction/planning.py", "        paper = shadow = Declined(reason=WASHED_OVER)", "        shadow = Declined(reason=WASHED_OVER)", ("tests/correction/test_washed_over.py",)),
     Mistake("light that colours sheet and desk is a wash", "autoprep/correction/washed_over.py", "and changes_much and beside < max(_STAYS, _SHARE * most):", "and changes_much:", ("tests/correction/test_washed_over.py",)),
     Mistake("who says that there is no wash is not heard", "autoprep/correction/planning.py", "unsaid = washes is not False and", "unsaid = True and", ("tests/correction/test_washed_over.py",)),

@@ -48,7 +48,8 @@ def sample(seed: int) -> GroundSample:
     paper = NONE if said == "none" else LIGHT if said in ("white", "natural", "cream") else TONED
     brush = np.ones((_STROKE_PX, _STROKE_PX), np.uint8)
     bare = cv2.morphologyEx(bare_paper(shot, geometry, view.where), cv2.MORPH_CLOSE, brush)
-    light = np.log(np.maximum(light_in_view(shot, geometry) * _exposure(view), 1e-3)).transpose(2, 0, 1)
+    light = light_in_view(shot, geometry) * shot.truth.gains * _exposure(view)
+    light = np.log(np.maximum(light, 1e-3)).transpose(2, 0, 1)
     return GroundSample(
         view.all_codes, view.where, light.astype(np.float16), np.asarray(bare, np.uint8), np.array([paper], np.uint8)
     )
