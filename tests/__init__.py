@@ -29,7 +29,8 @@ def _take_over(folder: Path) -> None:
                 target = folder / Path(place).parent.relative_to("/")
                 target.mkdir(parents=True, exist_ok=True)
                 for name in names:
-                    os.symlink(os.path.join(place, name), target / name)
+                    with contextlib.suppress(FileExistsError):  # compiled since: looking for places loads modules too
+                        os.symlink(os.path.join(place, name), target / name)
 
 
 if sys.dont_write_bytecode and "PYTHONPYCACHEPREFIX" not in os.environ:

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction import paper_eye, planning, washed_over
+from autoprep.correction import paper_class, paper_eye, planning, washed_over
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.fallen import DESK, WORK
 from autoprep.correction.hypotheses import find_paper
@@ -29,7 +29,7 @@ from tests.correction.test_paper_class import _around, _page
 from tests.correction.test_washed_over import photo as washed_photo
 from tests.lab.scene import encode_jpeg, random_spec, render
 
-_COVERED, _LIGHT, _TONED = PaperSight(0.1, 0.1, 0.8), PaperSight(0.8, 0.1, 0.1), PaperSight(0.01, 0.97, 0.02)
+_COVERED, _LIGHT, _TONED = PaperSight(0.1, 0.1, 0.8), PaperSight(0.8, 0.1, 0.1), PaperSight(0.01, 0.98, 0.01)
 _OUTLINE = Outline(corners_px=((250.0, 180.0), (950.0, 180.0), (950.0, 720.0), (250.0, 720.0)), confidence=1.0)
 
 
@@ -150,13 +150,21 @@ def test_paper_that_is_surely_seen_to_be_toned_stays_and_is_called_a_guess() -> 
     assert _judged(None).paper == "white"
     judged = _judged(_TONED)
     assert (judged.paper, judged.guessed) == ("toned", True)
-    assert judged.evidence["seen_toned"] == pytest.approx(0.97)
+    assert judged.evidence["seen_toned"] == pytest.approx(0.98)
     assert _judged(_TONED, level=0.9).paper == "toned"  # as light as a grey sheet hardly is
-    assert _judged(PaperSight(0.01, 0.93, 0.06)).paper == "white"
-    assert _judged(PaperSight(0.04, 0.96, 0.0)).paper == "white"
+    assert _judged(PaperSight(0.01, 0.95, 0.04)).paper == "white"
+    assert _judged(PaperSight(0.025, 0.975, 0.0)).paper == "white"
     assert _judged(_TONED, level=0.9, absolute=True).paper == "white"  # a chart knows
     proven = _judged(_TONED, lighter=0.02)  # by lighter marks
     assert (proven.paper, proven.guessed) == ("toned", False)
+
+
+@pytest.mark.parametrize(("logit", "paper"), [(-3.5, "white"), (-2.5, "toned")])
+def test_trees_that_are_sure_of_light_paper_outweigh_the_eye(
+    monkeypatch: pytest.MonkeyPatch, logit: float, paper: str
+) -> None:
+    monkeypatch.setattr(paper_class, "_trees", lambda: lambda numbers: np.array([logit]))
+    assert _judged(_TONED).paper == paper
 
 
 def test_paper_that_is_surely_seen_to_be_light_is_light_and_is_called_a_guess() -> None:

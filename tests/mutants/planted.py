@@ -2703,9 +2703,10 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/paper_class.py", ("tests/correction/test_paper_eye.py",),
-        ("toned paper that is seen is bleached", "return ground.toned > _SEEN_TONED and ground.light < _SEEN_LIGHT", "return False"),
-        ("paper that may be toned is toned", "return ground.toned > _SEEN_TONED and ground.light < _SEEN_LIGHT", "return ground.light < _SEEN_LIGHT"),
-        ("paper that may be light is toned", "return ground.toned > _SEEN_TONED and ground.light < _SEEN_LIGHT", "return ground.toned > _SEEN_TONED"),
+        ("toned paper that is seen is bleached", "return doubted and ground.toned > _SEEN_TONED and ground.light < _SEEN_LIGHT", "return False"),
+        ("paper that may be toned is toned", "return doubted and ground.toned > _SEEN_TONED and ground.light < _SEEN_LIGHT", "return doubted and ground.light < _SEEN_LIGHT"),
+        ("paper that may be light is toned", "return doubted and ground.toned > _SEEN_TONED and ground.light < _SEEN_LIGHT", "return doubted and ground.toned > _SEEN_TONED"),
+        ("the eye outweighs trees that are sure", "return doubted and ground.toned", "return ground.toned"),
         ("what the eye contests is called sure", "            toned, sure = not toned, False", "            toned = not toned"),
         ("what measures and the eye agree on is a guess", "        if _is_contested(toned, paper, evidence, ground):", "        sure = False\n        if _is_contested(toned, paper, evidence, ground):"),
         ("white paper that is seen stays toned", "    return seen_light and _may_be_lit(paper)", "    return False and _may_be_lit(paper)"),
