@@ -1,18 +1,15 @@
 """Training of the eye for paper: `python -m tests.lab train-paper --out DIR --train-s 480`."""
 
-from pathlib import Path
-
 import numpy as np
 import torch
 from torch import Tensor, nn
 
 from autoprep.correction.view import SIDE_PX
 
-from ..eye.shipped import load_shipped
 from ..lit.varied import plain
 from ..shade.loop import Task, as_row, in_pieces
-from ..shade.net import ShadeNet
 from ..shade.samples import TRUTH_PX
+from ..shade.start import from_shade
 from .net import GroundNet
 from .samples import LIGHT, NONE, TONED, sample
 from .varied import truth, varied
@@ -66,17 +63,6 @@ def _shown(net: nn.Module, tests: list[Tensor]) -> "list[np.typing.NDArray[np.ui
     return [as_row(codes[k], [plane[k] for plane in planes]) for k in range(len(codes))]
 
 
-def _start(net: nn.Module, path: Path, shown: Tensor) -> None:
-    """From the eye for shade, or from an earlier eye for paper."""
-    if path.name != "shade_eye.onnx":
-        return load_shipped(net, path, shown)
-    shade = ShadeNet()
-    load_shipped(shade, path, shown)
-    known = {name: value for name, value in shade.state_dict().items() if not name.startswith("maps.")}
-    net.load_state_dict(known, strict=False)
-    return None
-
-
 TASK = Task(
     name="paper_eye",
     test_seed=68_000_000,
@@ -85,5 +71,5 @@ TASK = Task(
         ((SIDE_PX, SIDE_PX, 3), torch.uint8), ((SIDE_PX, SIDE_PX), torch.uint8),
         ((3, TRUTH_PX, TRUTH_PX), torch.float16), ((TRUTH_PX, TRUTH_PX), torch.uint8), ((1,), torch.uint8),
     ),
-    net=GroundNet, varied=varied, loss=loss, figures=_figures, shown=_shown, start=_start,
+    net=GroundNet, varied=varied, loss=loss, figures=_figures, shown=_shown, start=from_shade,
 )  # fmt: skip

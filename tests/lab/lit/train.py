@@ -1,7 +1,5 @@
 """Training of the eye for light: `python -m tests.lab train-light --out DIR --train-s 480`."""
 
-from pathlib import Path
-
 import numpy as np
 import torch
 import torch.nn.functional as F  # noqa: N812 - the name that its own documentation uses
@@ -9,10 +7,9 @@ from torch import Tensor, nn
 
 from autoprep.correction.view import SIDE_PX
 
-from ..eye.shipped import load_shipped
 from ..shade.loop import Task, as_row, in_pieces
-from ..shade.net import ShadeNet
 from ..shade.samples import TRUTH_PX
+from ..shade.start import from_shade
 from .net import LightNet
 from .samples import PICTURE_PX, sample
 from .varied import beside_mean, plain, varied
@@ -71,17 +68,6 @@ def _shown(net: nn.Module, tests: list[Tensor]) -> "list[np.typing.NDArray[np.ui
     return [as_row(codes[k], [0.5 + true[k], 0.5 + one[k], torch.exp(said[k, 1]) * 3]) for k in range(len(codes))]
 
 
-def _start(net: nn.Module, path: Path, shown: Tensor) -> None:
-    """From the eye for shade, or from an earlier eye for light."""
-    if path.name != "shade_eye.onnx":
-        return load_shipped(net, path, shown)
-    shade = ShadeNet()
-    load_shipped(shade, path, shown)
-    known = {name: value for name, value in shade.state_dict().items() if not name.startswith("maps.")}
-    net.load_state_dict(known, strict=False)
-    return None
-
-
 TASK = Task(
     name="light_eye",
     test_seed=67_000_000,
@@ -91,5 +77,5 @@ TASK = Task(
         ((TRUTH_PX, TRUTH_PX), torch.float16), ((TRUTH_PX, TRUTH_PX), torch.uint8),
         ((PICTURE_PX, PICTURE_PX, 3), torch.uint8),
     ),
-    net=LightNet, varied=varied, loss=loss, figures=_figures, shown=_shown, start=_start,
+    net=LightNet, varied=varied, loss=loss, figures=_figures, shown=_shown, start=from_shade,
 )  # fmt: skip
