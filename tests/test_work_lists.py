@@ -223,6 +223,14 @@ def test_a_list_that_may_ask_for_a_hold_of_nobody_knows_which_photos_holds(tmp_p
     assert facts_of(tmp_path, "IMG_1.jpg")[0].hold
 
 
+def test_a_list_that_names_photos_alone_names_them(tmp_path: Path) -> None:
+    """Its other columns are told by their names."""
+    found = read_list(put(tmp_path, "photo,gallery\nIMG_1,North\n"))
+    assert len(found.rows) == 1
+    assert not any("no column" in fault for fault in found.faults)
+    assert "gallery" in found.faults[0]
+
+
 @pytest.mark.parametrize("text", ["", " \n\n"])
 def test_an_empty_list_may_be_on_its_way_and_holds(tmp_path: Path, text: str) -> None:
     place = put(tmp_path, text)

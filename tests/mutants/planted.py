@@ -3334,6 +3334,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/wishes/work_lists.py", ("tests/test_work_lists.py",),
         ("a list whose photos nobody knows gives out what it holds", "fault if any(table.may_hold() for table in tables) else \"\"", "\"\""),
+        ("a list that names photos alone names none", "    if best.known:\n        return best.worked_out()", "    if best.known > 1:\n        return best.worked_out()"),
         ("an empty list gives out what it held", '("is empty",), "is empty")', '("is empty",))'),
         ("a list without headings is looked through with one separator", "any(table.may_hold() for table in tables)", "best.may_hold()"),
         ("a list whose photos nobody knows holds whatever it says", "fault if any(table.may_hold() for table in tables) else \"\"", "fault"),
