@@ -34,7 +34,7 @@ _SURELY_COVERED, _HARDLY_LIGHT = 0.95, 0.015
 _COVERS, _COVERS_SEEN = 0.35, 0.1
 
 WASHED_OVER = (
-    "what colours the whole sheet does not colour the desk around it, so it was taken for a wash and left as shot; a "
+    "the whole sheet looks painted all over, and not only lit, so it was taken for a wash and left as shot; a "
     "line “paper: white” in a note says that it is bare paper"
 )
 """Why no paper is believed there."""
@@ -55,8 +55,8 @@ def is_washed_over(paper: Paper, photo: Photo, geometry: Geometry, sight: PaperS
         return False
     beside = float(np.abs(_change_on_desk(photo, geometry))[changes.argmax()].max())
     # A shadow's own tint may have its share in the smooth light that is found beside it.
-    changes_much = most >= (_CHANGES if paper.shade is None else _BESIDE_SHADE)
-    if paper.coverage >= _COVERS and changes_much and beside < max(_STAYS, _SHARE * most):
+    enough = most >= (_CHANGES if paper.shade is None else _BESIDE_SHADE)
+    if paper.coverage >= _COVERS and enough and beside < max(_STAYS, _SHARE * most):
         return True
     if sight is None or sight.light > _LIGHT or sight.covered < _COVERED:
         return False
