@@ -82,6 +82,7 @@ _NOT_SET_ASIDE: dict[str | None, str] = {
     "reference": "it shows no work but tells the light of others",
     "no work seen": "no work is seen in it; if it shows one, move it into a folder such as “as painting”",
     "several works": "it shows several works, each of which is finished by itself",
+    "replaced": "it was edited, or another photo has its place; put back into the inbox, it is asked about again",
     None: "it is still to be worked on",
 }
 

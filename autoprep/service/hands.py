@@ -304,7 +304,7 @@ class Hands:
         else:
             rows = self._taken_out(known, tuple(known.made), NO_PLAN)
             self._note_freed(rows.items())
-            change = given_up(view, known.said, rows, step.reason, lends=any(t.view.job != view.job for t in takes))
+            change = given_up(view, known.said, rows, step, lends=any(t.view.job != view.job for t in takes))
         self._write([change])
         return change.record
 

@@ -227,7 +227,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/service/rule.py", _APART,
-        ("a work stays when its photo shows one", "    if not known.apart or known.no_work:\n", "    if known.no_work:\n"),
+        ("a work stays when its photo shows one", "    if not known.apart or known.no_work or known.replaced:\n", "    if known.no_work or known.replaced:\n"),
         ("a work that was given up is given up again and again", 'gone = view.state == "done" and view.outcome == "no work seen"', "gone = False"),
         ("each by itself is no answer", "    if known.each:\n", "    if False:\n"),
         ("other words of a photo of several works ask again", '_OF_THE_PHOTO if view.outcome == "several works" else MEASURED_BY', "MEASURED_BY"),
@@ -1717,7 +1717,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a known work may be no work", "autoprep/job/question.py", "can_be_none = bool(choices) and not order.facts.says_work", "can_be_none = bool(choices)", _QUESTIONS),
     Mistake("no work goes before what is said of it", "autoprep/service/knowledge.py", "chosen == SHOWS_NO_WORK and not said.says_work", "chosen == SHOWS_NO_WORK", _QUESTIONS),
     Mistake("a photo without a work keeps its question's folder", "autoprep/service/desk.py", "isinstance(step, TakeApart | GiveUp):\n            self._hands", "isinstance(step, TakeApart):\n            self._hands", _QUESTIONS),
-    Mistake("an answer that there is no work is told as something else", "autoprep/service/hands.py", "rows, step.reason, lends", "rows, NO_PLAN, lends", _QUESTIONS),
+    Mistake("an answer that there is no work is told as something else", "autoprep/service/hands.py", "rows, step, lends", "rows, replace(step, reason=NO_PLAN), lends", _QUESTIONS),
     *_all(
         "autoprep/service/beside.py", (*_RULE, "tests/service/test_takes.py", "tests/service/test_unclear.py", "tests/service/test_take_names.py"),
         ("a hold beside a take that went away is for ever", 'and not (name == "hold" and own.released):', "and True:"),
@@ -3513,4 +3513,19 @@ PLANTED: tuple[Mistake, ...] = (
         ("what lay somewhere later is asked about", "if not since or day < since}", "if True}"),
     ),
     Mistake("who writes no: is not told which word gives a number", "autoprep/wishes/note_files.py", "else number or nearest(key, KEYS)", "else nearest(key, KEYS)", ("tests/test_captions.py",)),
+    *_all(
+        "autoprep/service/knowledge.py", ("tests/service/test_asked_before.py",),
+        ("a question goes on though another photo has its place", "        replaced = asks and not here and self._ledger.is_replaced(job)\n", "        replaced = False\n"),
+        ("a question in whose place another lies is not thought of", "{job, *others, *self._ledger.questions_at(view.path)}", "{job, *others}"),
+    ),
+    *_all(
+        "autoprep/service/rule.py", ("tests/service/test_asked_before.py",),
+        ("a question that is over is called no work", 'REPLACED, "replaced")', "REPLACED)"),
+        ("a photo that is back is not asked about again", '    if view.outcome == "replaced":\n', "    if False:\n"),
+    ),
+    *_all(
+        "autoprep/ledger/names.py", ("tests/service/test_asked_before.py",),
+        ("a copy that broke off ends a question", """            "AND new.outcome <> 'set aside' "\n""", ""),
+        ("a question ends though its photo lies elsewhere", """            "AND NOT EXISTS (SELECT 1 FROM files WHERE files.job <> '' AND files.job IN (old.job, old.whole))",\n""", ""),
+    ),
 )  # fmt: skip
