@@ -17,7 +17,7 @@ from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.lines import by_key
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.note_files import is_unread, is_work_list, said_by
+from autoprep.wishes.note_files import has_rows, is_unread, said_by
 from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since
 from autoprep.wishes.photo_notes import is_folder_note
 from autoprep.wishes.tables import Settings
@@ -233,7 +233,7 @@ def noted_names(inbox: Path, notes: Notes) -> set[str]:
 
 def _names_in(note: Path) -> Iterable[str]:
     """The names, without ending, of the photos that a note speaks of, or the rows of a list."""
-    if not is_work_list(note.name):
+    if not has_rows(note.name):
         return (PurePosixPath(as_shown(note.name)).stem,)
     with contextlib.suppress(OSError):
         return [name for row in read_list(note).rows for name in (row.photo, endless(row.photo))]
@@ -376,6 +376,6 @@ class Said:
         own = self._notes.get(str(place), ())
         above = [
             note for parent in place.parents for note in self._notes.get(str(parent), ())
-            if is_folder_note(note[0]) or is_corner_note(note[0]) or is_work_list(note[0])
+            if is_folder_note(note[0]) or is_corner_note(note[0]) or has_rows(note[0])
         ]  # fmt: skip
         return hashlib.sha256(repr((own, above)).encode("utf-8", "backslashreplace")).hexdigest()[:16]

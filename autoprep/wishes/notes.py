@@ -16,7 +16,7 @@ from autoprep.logs import as_shown
 from autoprep.wishes.captions import Doubt, from_folders, from_name, open_doubts, reference
 from autoprep.wishes.corner_notes import of_corner_notes
 from autoprep.wishes.names import part_name, whole_name
-from autoprep.wishes.note_files import OF_THE_SIZE, WHATEVER_ELSE, in_words, is_work_list, lay_over, place_of, said_by
+from autoprep.wishes.note_files import OF_THE_SIZE, WHATEVER_ELSE, has_rows, in_words, lay_over, place_of, said_by
 from autoprep.wishes.photo_notes import (
     PICTURES,
     Given,
@@ -164,7 +164,7 @@ _OUTLINE = ("outline", "corners_px")
 
 def _whose(notes: Sequence[Given]) -> str:
     """What a sentence calls the strongest of a photo's notes, or its row in a list where it has none."""
-    return "list" if notes and is_work_list(notes[0].place.name) else "note"
+    return "list" if notes and has_rows(notes[0].place.name) else "note"
 
 
 def _is_newer(note: Path, other: Path) -> bool:
