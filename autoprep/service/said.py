@@ -28,22 +28,24 @@ Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
 
 
 def facts_for(
-    settings: Settings, shown: str, words: Path | None = None, was: tuple[str, ...] = ()
+    settings: Settings, shown: str, words: Path | None = None, was: tuple[str, ...] = (), held_as: str = ""
 ) -> tuple[WorkFacts, tuple[str, ...]]:
     """What is said of the work in a photo, with the artist's destinations as the settings spell them.
 
-    words: what was said of it by the command line, if anything was; was: what the photo was called before.
+    words: what was said of it by the command line, if anything was; was: what the photo was called before; held_as: by
+    which of its names it was held until now.
     """
-    return _with_destinations(settings, *facts_of(settings.folders.inbox, shown, words, was))
+    return _with_destinations(settings, *facts_of(settings.folders.inbox, shown, words, was, held_as))
 
 
 def facts_about(settings: Settings, view: View) -> WorkFacts:
     """What is said now of the work in a known photo, or of one of several in it, by all that may speak of it."""
     words = words_place(settings, view.job)
     if not view.part:
-        return facts_for(settings, view.shown, words, view.was)[0]
-    of_photo, inbox = words_place(settings, view.whole), settings.folders.inbox
-    return _with_destinations(settings, *facts_of_part(inbox, view.shown, view.part, words, of_photo, view.was))[0]
+        return facts_for(settings, view.shown, words, view.was, view.said.held_as)[0]
+    of_photo, before = words_place(settings, view.whole), (view.was, view.said.held_as)
+    found = facts_of_part(settings.folders.inbox, view.shown, view.part, words, of_photo, *before)
+    return _with_destinations(settings, *found)[0]
 
 
 def facts_of_copy(settings: Settings, shown: str, of: str = "") -> WorkFacts:

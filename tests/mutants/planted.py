@@ -156,7 +156,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a month that is none is that of no photo", "autoprep/cli/history.py", 'word) is None:', 'word) is False:', ("tests/test_cli.py",)),
     Mistake("a word on the paper is told as the settings'", "autoprep/correction/neutral.py", "_KEPT_AS_ASKED if asked", "_KEPT_AS_ASKED if False", ("tests/correction/test_contract.py",)),
     Mistake("a year in a note is none of a work", "autoprep/wishes/notes.py", "if said.keys() - _OF_ANY_PHOTO else", "if False else", ("tests/test_works.py",)),
-    Mistake("who holds a photo says that it shows a work", "autoprep/wishes/notes.py", 'frozenset(("hold", "not_for", "not_a_work", "reference"))', 'frozenset(("reference",))', ("tests/test_works.py",)),
+    Mistake("who holds a photo says that it shows a work", "autoprep/wishes/notes.py", 'frozenset(("hold", "held_as", "not_for", "not_a_work", "reference"))', 'frozenset(("reference",))', ("tests/test_works.py",)),
     Mistake("a turn is said of any photo", "autoprep/domain/work.py", "            self.turn,\n", "", ("tests/test_works.py",)),
     Mistake("a joiner is written as an escape", "autoprep/logs.py", 'in ("Cc", "Cs", "Zl", "Zp") or', 'in ("Cc", "Cf", "Cs", "Zl", "Zp") or', ("tests/service/test_arrivals.py",)),
     Mistake("letters of a name are ordered anew", "autoprep/logs.py", "or _ORDERING.match(ch) is not None", "or False", ("tests/test_logs.py",)),
@@ -167,7 +167,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/wishes/notes.py", _RENAMED,
-        ("a left note is silent", "return _facts(_sources(inbox, (shown, *still_free(inbox, was)), words, warnings), warnings)", "return _facts(_sources(inbox, (shown,), words, warnings), warnings)"),
+        ("a left note is silent", "sources = _sources(inbox, (shown, *still_free(inbox, was)), words, warnings)", "sources = _sources(inbox, (shown,), words, warnings)"),
         ("a left note of a work in a photo is silent", "called = [part_name(name, part) for name in names]", "called = [shown]"),
     ),
     *_all(
@@ -176,7 +176,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/ledger/earlier.py", _RENAMED,
-        ("a name that another has taken since is still an earlier one", "left = [] if holder is not None and holder[0] != job else [old]", "left = [old]"),
+        ("a name that another has taken since is still an earlier one", "left = [] if holder is not None and holder[0] != job and old != held_as else [old]", "left = [old]"),
         ("two photos were called so", "[name for name in json.loads(was) if name != shown])", "json.loads(was))"),
         ("a photo remembers all its names", "names[:_MOST]", "names"),
     ),
@@ -3548,4 +3548,18 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a copy of a list that changes is not seen", "autoprep/service/inbox.py", "NOTE_ENDINGS) or has_rows(name))", "NOTE_ENDINGS) or is_work_list(name))", ("tests/service/test_list_copies.py",)),
     Mistake("a copy of a list holds no photo that is away", "autoprep/service/said.py", "if not has_rows(note.name):", "if not note.name.lower() == 'works.csv':", ("tests/service/test_list_copies.py",)),
     Mistake("a copy of a list reaches no folder below it", "autoprep/service/said.py", " or has_rows(note[0])\n        ]", " or note[0].lower() == 'works.csv'\n        ]", ("tests/service/test_list_copies.py",)),
+    *_all(
+        "autoprep/wishes/notes.py", ("tests/service/test_renamed.py",),
+        ("a hold goes with the name and not with the photo", '    return {"hold": True, "held_as": held_as}\n', "    return {}\n"),
+        ("a hold of before goes over what is said now", "return _facts((_held_still(inbox, shown, held_as, sources, warnings), *sources), warnings)", "return _facts((*sources, _held_still(inbox, shown, held_as, sources, warnings)), warnings)"),
+        ("a hold stays though nothing has its name any more", 'held_as in ("", shown) or still_free(inbox, (held_as,))', 'held_as in ("", shown)'),
+        ("a released photo is known by a hold of before", '        said.pop("held_as", None)\n', "        pass\n"),
+        ("why a photo is held that nothing speaks of is not told", '    if not any("hold" in source for source in sources):\n', "    if False:\n"),
+        ("a hold of one of several works goes with the name", "return _facts((_held_still(inbox, names[0], held_as, sources, warnings), *sources), warnings)", "return _facts(sources, warnings)"),
+    ),
+    *_all(
+        "autoprep/ledger/earlier.py", ("tests/service/test_renamed.py",),
+        ("a photo that is held by a name forgets it at once", " and old != held_as else", " else"),
+        ("a photo that is held by a name forgets it when another has it", '            f"AND {_HELD_AS} <> ?",\n            (job, json.dumps(shown), shown),\n', '            "",\n            (job, json.dumps(shown)),\n'),
+    ),
 )  # fmt: skip
