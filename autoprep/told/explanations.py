@@ -44,6 +44,7 @@ SAID_NO_WORK = (
     "You said that this photo shows no work, so it is left alone. If it shows one after all, move it into a folder "
     "such as “as painting”."
 )
+MOVED_AWAY = "it lies there no more: it was moved, or is gone"
 REPLACED = (
     "It was edited, or another photo has its place now, before its question was answered; so nothing was made of it. "
     "Put back into the inbox, it is asked about again."
