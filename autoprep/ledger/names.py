@@ -176,14 +176,14 @@ class Names(Connection):
         rows = self._db.execute("SELECT job FROM jobs WHERE path = ? AND +outcome = 'needs a look'", (path,))
         return {row[0] for row in rows}
 
-    def is_replaced(self, job: str) -> bool:
-        """Whether the bytes of a photo lie nowhere, and another photo lies in its place that was worked on."""
+    def is_replaced(self, job: str, *, done: bool = True) -> bool:
+        """Whether the bytes of a photo lie nowhere, and another photo lies in its place; done: that was worked on."""
         row = self._db.execute(
             "SELECT 1 FROM jobs old JOIN files ON files.path = old.path JOIN jobs new ON new.job = files.job "
-            "WHERE old.job = ? AND new.job NOT IN (old.job, old.whole) AND new.state = 'done' "
-            "AND new.outcome <> 'set aside' "
+            "WHERE old.job = ? AND new.job NOT IN (old.job, old.whole) AND (new.state = 'done' OR NOT ?) "
+            "AND new.outcome IS NOT 'set aside' "
             "AND NOT EXISTS (SELECT 1 FROM files WHERE files.job <> '' AND files.job IN (old.job, old.whole))",
-            (job,),
+            (job, done),
         )
         return row.fetchone() is not None
 

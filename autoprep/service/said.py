@@ -171,6 +171,14 @@ def hand_words_on(settings: Settings, edited: JobRecord, earlier: Sequence[JobRe
     return tuple(one.job for one in earlier)
 
 
+def held_before(settings: Settings, record: JobRecord, left: Iterable[JobRecord], asked: Sequence[JobRecord]) -> bool:
+    """Whether what lay in a photo's place before it was edited was held: works that it shows no longer (see below), or
+    questions, by words that were left on them. These are said of the edited one now."""
+    hand_words_on(settings, record, asked)
+    held = bool(asked) and bool((said_by(words_place(settings, record.job), []) or {}).get("hold"))
+    return hold_handed_on(settings, record, left) or held
+
+
 def hold_handed_on(settings: Settings, record: JobRecord, before: Iterable[JobRecord]) -> bool:
     """Whether a work is held that lay in a photo before it was edited, and that it shows no longer as it was.
 

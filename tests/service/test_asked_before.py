@@ -1,6 +1,7 @@
 """Questions about photos that were edited or replaced before they were answered: what they asked is over."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 
@@ -8,6 +9,7 @@ from autoprep.cli.main import main
 from autoprep.ledger import Ledger
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
+from tests.service import pretend as pretended
 from tests.service.pretend import Studio, photo
 
 Said = Callable[..., str]
@@ -127,3 +129,27 @@ def test_a_question_of_which_a_copy_lies_elsewhere_goes_on(wren: Studio) -> None
     wren.put("Gull.jpg", photo(3))
     wren.run()
     assert outcomes(wren) == ["needs a look", "ready"]
+
+
+def test_what_was_said_of_a_question_holds_for_the_edited_photo(wren: Studio, said: Said) -> None:
+    ask(wren)
+    said("say", "Gull.jpg", "hold", "price: 240")
+    wren.put("Gull.jpg", photo(1, take=2))
+    wren.run()
+    assert wren.files() == {}
+    record = wren.records()["Gull.jpg"]
+    assert (record.work.hold, record.work.price) == (True, "240")
+    said("say", "Gull.jpg", "hold: no")
+    wren.run()
+    assert len(wren.files()) == 2
+
+
+def test_what_was_said_of_a_question_is_not_said_of_another_photo(
+    wren: Studio, said: Said, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ask(wren)
+    said("say", "Gull.jpg", "hold")
+    monkeypatch.setattr(pretended, "_PHOTO", replace(pretended._PHOTO, taken_at="2026-11-28T18:00:00"))
+    wren.put("Gull.jpg", photo(2))
+    wren.run()
+    assert len(wren.files()) == 2
