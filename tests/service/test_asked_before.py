@@ -137,6 +137,8 @@ def test_what_was_said_of_a_question_holds_for_the_edited_photo(wren: Studio, sa
     wren.put("Gull.jpg", photo(1, take=2))
     wren.run()
     assert wren.files() == {}
+    withdrawn = wren.settings.folders.records / "withdrawn"
+    assert [place for place in withdrawn.rglob("*") if place.is_file()] == []  # nor did any lie there for a moment
     record = wren.records()["Gull.jpg"]
     assert (record.work.hold, record.work.price) == (True, "240")
     said("say", "Gull.jpg", "hold: no")
