@@ -73,7 +73,7 @@ def test_a_hold_in_other_words_holds(tmp_path: Path, line: str, before: str) -> 
     assert facts.hold
     assert facts.title == ("Sluice" if before else "")
     assert "hold" in warnings[0]
-    assert read(tmp_path, "hold\n") == (WorkFacts(hold=True), ())
+    assert read(tmp_path, "hold\n") == (WorkFacts(hold=True, held_as="IMG_1.jpg"), ())
 
 
 @pytest.mark.parametrize("line", ["For submission only", "not for sale", "For Ida", "private, Ida"])
@@ -157,7 +157,7 @@ def test_a_work_that_is_held_and_is_not_is_held(tmp_path: Path, line: str) -> No
      "“hold: yes”", "☐ Hold : yes", "hold\u200b: yes", "ho\u200cld: yes", "\u200dhold"],
 )  # fmt: skip
 def test_a_hold_in_a_list_or_in_quotes_holds(tmp_path: Path, line: str) -> None:
-    assert read(tmp_path, f"{line}\n") == (WorkFacts(hold=True), ())
+    assert read(tmp_path, f"{line}\n") == (WorkFacts(hold=True, held_as="IMG_1.jpg"), ())
     facts, told = read(tmp_path, f"title: Sluice\nalt: A sluice\n{line}\n")
     assert (facts.title, facts.alt_text, facts.hold, told) == ("Sluice", "A sluice", True, ())
 

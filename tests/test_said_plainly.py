@@ -12,9 +12,11 @@ import pytest
 from autoprep.cli import main
 from autoprep.domain import CorrectionPlan, Declined, Geometry, JobRecord, Sharpening, Tone
 from autoprep.errors import DeliveryError, in_plain_words
+from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.inbox import Settling, scan
+from autoprep.service.lock import StudioLock
 from autoprep.service.outlook import outlook
 from autoprep.service.takes import why_used
 from autoprep.told.explanations import advice
@@ -394,8 +396,12 @@ def test_status_tells_how_things_stand_and_which_mistakes_the_settings_have(
 
 
 @pytest.mark.parametrize(
-    "command", [("jobs",), ("jobs", "--json"), ("show", "Gull.jpg"), ("show", "Gull.jpg", "--json")]
-)
+    "command",
+    [
+        ("jobs",), ("jobs", "--json"), ("show", "Gull.jpg"), ("show", "Gull.jpg", "--json"), ("works",),
+        ("works", "--csv"), ("works", "--json"),
+    ],
+)  # fmt: skip
 def test_what_was_made_is_told_in_spite_of_mistakes_in_the_settings(
     wren: Studio, capsys: pytest.CaptureFixture[str], command: tuple[str, ...]
 ) -> None:
@@ -419,3 +425,63 @@ def test_status_knows_the_destinations_that_have_no_mistake(wren: Studio, capsys
     found = for_looking(wren.config)
     assert found is not None
     assert [*found.destinations] == ["square", "master"]
+
+
+def spoil(wren: Studio) -> None:
+    wren.config.write_text(wren.config.read_text(encoding="utf-8") + "[mark]\nsize_percnt = 2\n", encoding="utf-8")
+
+
+def test_a_call_by_a_table_with_a_mistake_is_told_by_that(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    table = wren.config.with_name("destinations.toml")
+    table.write_text(table.read_text(encoding="utf-8").replace("[square]", "[square]\nlong_side = 3"), encoding="utf-8")
+    code, told, mistakes = run(wren, capsys, "works", "--for", "square")
+    assert (code, told, "long_side" in mistakes, "no destination" in mistakes) == (2, "", True, False)
+    code, told, mistakes = run(wren, capsys, "works", "--for", "master")
+    assert (code, "master: 1 picture would go now" in told, "long_side" in mistakes) == (2, True, True)
+
+
+def test_a_hold_is_heard_in_spite_of_mistakes_in_the_settings(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    right = wren.config.read_text(encoding="utf-8")
+    table = wren.config.with_name("destinations.toml")
+    tables = table.read_text(encoding="utf-8")
+    spoil(wren)
+    table.write_text(tables.replace("[square]", "[square]\nlong_side = 3"), encoding="utf-8")
+    code, told, mistakes = run(wren, capsys, "say", "Gull.jpg", "hold", "not for: square")
+    assert (code, "size_percnt" in mistakes, "no destination is called" in told) == (2, True, False)
+    assert "said here is now: hold; not for: square" in told
+    assert "A service that runs goes on with the settings of before these mistakes" in told
+    wren.config.write_text(right, encoding="utf-8")
+    table.write_text(tables, encoding="utf-8")
+    wren.run()
+    assert wren.files() == {}
+
+
+def test_a_redo_is_noted_for_the_service_alone_where_the_settings_have_mistakes(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    right = wren.config.read_text(encoding="utf-8")
+    records = wren.settings.folders.records
+    spoil(wren)
+    code, told, mistakes = run(wren, capsys, "redo", "Gull.jpg")
+    assert (code, told, "size_percnt" in mistakes) == (2, "", True)
+    assert "Nothing was asked for: no service runs" in mistakes
+    lock = StudioLock(records)
+    code, told, mistakes = run(wren, capsys, "redo", "Gull.jpg")
+    assert (code, "size_percnt" in mistakes) == (2, True)
+    assert told.startswith("1 photo is noted; the service that is running will render it again. It goes on with")
+    table = wren.config.with_name("destinations.toml")
+    tables = table.read_text(encoding="utf-8")
+    table.write_text(tables.replace("[square]", "[square]\nlong_side = 3"), encoding="utf-8")
+    assert "not all tables in destinations.toml are known" in run(wren, capsys, "redo", "Gull.jpg")[2]
+    lock.close()
+    wren.config.write_text(right, encoding="utf-8")
+    table.write_text(tables, encoding="utf-8")
+    ledger = Ledger(ledger_path(wren.settings))
+    assert ledger.redos().keys() == {job.job for job in ledger.jobs()}
+    ledger.close()

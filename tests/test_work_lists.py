@@ -379,8 +379,10 @@ def test_a_list_that_can_not_be_read_holds_the_works_beside_it(tmp_path: Path) -
     (tmp_path / "other" / "works.csv").symlink_to(tmp_path / "other" / "elsewhere.csv")
     (tmp_path / "works.csv").unlink()
     assert not facts(tmp_path, "IMG_2.jpg").hold
-    (tmp_path / "works.csv").mkdir()
-    assert facts(tmp_path, "IMG_2.jpg") == WorkFacts()
+    (tmp_path / "works.csv").mkdir()  # where a list stood, perhaps
+    held, told = facts_of(tmp_path, "IMG_2.jpg")
+    assert held.hold
+    assert told == ("the list works.csv can't be read now (it is a folder); the work is held until it can be",)
 
 
 def test_a_list_is_read_once_for_all_its_photos_and_again_when_it_is_another(

@@ -15,21 +15,25 @@ from autoprep.cli.found import (
     open_ledger,
     ready_away,
     settings_of,
+    settings_to_look_by,
+    with_mistakes,
 )
 from autoprep.cli.work import process_all
 from autoprep.domain import JobRecord, WorkFacts
-from autoprep.errors import AlreadyRunning, UsageError
+from autoprep.errors import AlreadyRunning, ConfigError, UsageError
 from autoprep.files.storage import write_now
 from autoprep.ledger import MEASURED, Job, Ledger, View
 from autoprep.logs import counted, plain
 from autoprep.service.beside import of_the_work, said_elsewhere, sent_besides
+from autoprep.service.lock import StudioLock
 from autoprep.service.places import Others, plainly_named, reserve
 from autoprep.service.rule import used
 from autoprep.service.said import facts_about, sent_to, usual, words_place
-from autoprep.told.explanations import NOT_SENT, not_given_out
+from autoprep.told.explanations import NO_DESTINATION, NOT_SENT, not_given_out
 from autoprep.wishes.holding import holds
 from autoprep.wishes.lines import by_key, loose, word
 from autoprep.wishes.places import ledger_path
+from autoprep.wishes.settings import knows_all_tables
 from autoprep.wishes.tables import Settings
 
 
@@ -82,6 +86,7 @@ _NOT_SET_ASIDE: dict[str | None, str] = {
     "reference": "it shows no work but tells the light of others",
     "no work seen": "no work is seen in it; if it shows one, move it into a folder such as “as painting”",
     "several works": "it shows several works, each of which is finished by itself",
+    "replaced": "it was edited, or another photo has its place; put back into the inbox, it is asked about again",
     None: "it is still to be worked on",
 }
 
@@ -137,7 +142,7 @@ def _unasked(photos: tuple[str, ...] | None) -> list[str]:
 
 def say(options: argparse.Namespace) -> int:
     """Leave words on a photo's work; the service takes them up, now or when it runs next."""
-    settings = settings_of(options)
+    settings, mistaken = settings_to_look_by(options)
     job = find_photo(settings, options.photo)
     place = words_place(settings, job.job)
     said = _words_with(place, options.line)
@@ -145,8 +150,11 @@ def say(options: argparse.Namespace) -> int:
         write_now(place, "".join(f"{line}\n" for line in said.values()).encode("utf-8"), job.job)
     else:
         place.unlink(missing_ok=True)
-    facts = facts_about(settings, job)
-    for line in facts.unclear:
+    # Of tables with mistakes nobody knows here what they are called.
+    unclear = [
+        one for one in facts_about(settings, job).unclear if mistaken is None or not one.startswith(NO_DESTINATION)
+    ]
+    for line in unclear:
         print(f"  about your words: {plain(line)}")
     now = "; ".join(said.values()) or "nothing"
     print(f"{plain(job.shown)}: said here is now: {plain(now)}. `watch` or `once` makes what follows from it.")
@@ -154,7 +162,9 @@ def say(options: argparse.Namespace) -> int:
     if away:
         print("Its photo is not in the inbox: a hold, and where it goes no more, count at once; pictures are made anew")
         print("when it is back.")
-    return 1 if facts.unclear or (away and said.keys() - {"hold"}) else 0
+    if mistaken is not None:
+        print("A service that runs goes on with the settings of before these mistakes, and hears it:")
+    return with_mistakes(mistaken, 1 if unclear or (away and said.keys() - {"hold"}) else 0)
 
 
 def _words_with(place: Path, lines: list[str]) -> dict[str, str]:
@@ -175,21 +185,23 @@ def _words_with(place: Path, lines: list[str]) -> dict[str, str]:
 
 def redo(options: argparse.Namespace) -> int:
     """Render again from the stored plans; measure again as well where that is asked for."""
-    settings = settings_of(options)
+    settings, mistaken = settings_to_look_by(options)
     if options.afresh and options.destination:
         raise UsageError("a work that is measured again is made again wherever it goes: leave --destination out")
+    if mistaken is not None:
+        _only_of_the_service(settings, mistaken)
     options.destination = find_destination(settings, options.destination)
     able = _able(settings, options.photo, options.destination)
     _ask(settings, able, options.destination, options.afresh)
+    if mistaken is not None:
+        print(f"{_noted(able, options.afresh)} It goes on with the settings of before these mistakes:")
+        return with_mistakes(mistaken)
     make_folders(settings)
     try:
         failed: dict[str, str] = {}
         records = process_all(settings, show=not options.json, failed=failed)
     except AlreadyRunning:
-        are, them = ("is", "it") if len(able) == 1 else ("are", "them")
-        do = "measure" if options.afresh else "render"
-        words = f"{counted(len(able), 'photo')} {are} noted; the service that is running will {do} {them} again."
-        print(words, file=sys.stderr if options.json else sys.stdout)
+        print(_noted(able, options.afresh), file=sys.stderr if options.json else sys.stdout)
         if options.json:
             print("[]")  # nothing was made here
         return 0
@@ -209,6 +221,29 @@ def redo(options: argparse.Namespace) -> int:
     if others and not options.json:
         print(f"What else waited in the inbox was worked on too: {counted(len(others), 'photo')}; see `autoprep jobs`.")
     return 1 if missed else 0
+
+
+def _noted(able: Sequence[View], afresh: bool) -> str:
+    are, them = ("is", "it") if len(able) == 1 else ("are", "them")
+    do = "measure" if afresh else "render"
+    return f"{counted(len(able), 'photo')} {are} noted; the service that is running will {do} {them} again."
+
+
+def _only_of_the_service(settings: Settings, mistaken: ConfigError) -> None:
+    """Raises the mistakes of the settings where no service runs that goes on with those of before, or the destinations
+    are not all known: nothing is made by settings that nobody has written so."""
+    try:
+        StudioLock(settings.folders.records).close()
+    except AlreadyRunning:
+        if knows_all_tables(settings):
+            return
+        print("Nothing was asked for: not all tables in destinations.toml are known.", file=sys.stderr)
+        raise mistaken from None
+    print(
+        "Nothing was asked for: no service runs that goes on with the settings of before these mistakes.",
+        file=sys.stderr,
+    )
+    raise mistaken
 
 
 def _able(settings: Settings, photo: str | None, destination: str | None) -> list[View]:

@@ -15,7 +15,7 @@ from autoprep.ledger import Fitting, Job, Ledger, is_lost
 from autoprep.logs import as_shown, composed, plain
 from autoprep.told.explanations import NO_PHOTO, ends_too_early
 from autoprep.wishes.places import ledger_path
-from autoprep.wishes.settings import find_config, load
+from autoprep.wishes.settings import find_config, for_looking, load
 from autoprep.wishes.tables import Settings
 
 _MOST_NAMED = 6  # photos of one name
@@ -25,6 +25,26 @@ _MOST_NEAR = 3
 def settings_of(options: argparse.Namespace) -> Settings:
     """The settings of the studio that is meant; a damaged picture of the mark stops only what would carry it."""
     return load(find_config(options.config), unmarked=True)
+
+
+def settings_to_look_by(options: argparse.Namespace) -> tuple[Settings, ConfigError | None]:
+    """The settings; where they have mistakes what is known in spite of them, and the mistakes. Raises ConfigError."""
+    place = find_config(options.config)
+    try:
+        return settings_of(options), None
+    except ConfigError as problem:
+        found = for_looking(place)
+        if found is None:
+            raise
+        return found, problem
+
+
+def with_mistakes(mistaken: ConfigError | None, code: int = 0) -> int:
+    """The exit code, where the settings have no mistakes. Raises them, behind what was told in spite of them."""
+    if mistaken is not None:
+        sys.stdout.flush()  # before what is wrong
+        raise mistaken
+    return code
 
 
 def make_folders(settings: Settings, *, anew: bool = False) -> None:

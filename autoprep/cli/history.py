@@ -3,7 +3,6 @@
 import argparse
 import json
 import re
-import sys
 import time
 from collections.abc import Iterator
 from dataclasses import asdict
@@ -11,17 +10,15 @@ from datetime import date
 from itertools import islice
 from typing import get_args
 
-from autoprep.cli.found import find_job, open_ledger, ready_away, settings_of
+from autoprep.cli.found import find_job, open_ledger, ready_away, settings_to_look_by, with_mistakes
 from autoprep.domain import Outcome
-from autoprep.errors import ConfigError, UsageError
+from autoprep.errors import UsageError
 from autoprep.job.away import no_inbox, no_ready
 from autoprep.ledger import HELD_BACK, TROUBLE, Listed, Overview
 from autoprep.logs import counted, plain
 from autoprep.told.in_inbox import look_through
 from autoprep.told.standing import status_of
 from autoprep.told.works import held_by
-from autoprep.wishes.settings import find_config, for_looking
-from autoprep.wishes.tables import Settings
 
 _A_PAGE = 50
 _FARTHEST = 2**62  # a ledger counts no further
@@ -30,11 +27,11 @@ _PART = 100  # records that are read at once
 
 def jobs(options: argparse.Namespace) -> int:
     """List the photos: a page of the newest, or all."""
-    (settings, mistaken), (outcome, month) = _settings_to_look_by(options), _wanted(options)
+    (settings, mistaken), (outcome, month) = settings_to_look_by(options), _wanted(options)
     ledger = open_ledger(settings)
     if ledger is None:
         print("[]" if options.json else "No photo has come in yet.")
-        return _told(mistaken)
+        return with_mistakes(mistaken)
     try:
         rows, total = _asked_for(options, ledger.overview, outcome, month)
         if options.json:
@@ -43,7 +40,7 @@ def jobs(options: argparse.Namespace) -> int:
             _print_rows(ledger.overview, rows, total, options)
     finally:
         ledger.close()
-    return _told(mistaken)
+    return with_mistakes(mistaken)
 
 
 def _wanted(options: argparse.Namespace) -> tuple[str | None, str]:
@@ -135,7 +132,7 @@ def show(options: argparse.Namespace) -> int:
     """Tell one photo's story in plain words."""
     from autoprep.told.summary import print_record
 
-    settings, mistaken = _settings_to_look_by(options)
+    settings, mistaken = settings_to_look_by(options)
     job = find_job(settings, options.photo)
     if job.record is None and options.json:
         unfinished = {"job": job.job, "photo": job.shown, "state": job.state, "failed_tries": job.attempts}
@@ -152,7 +149,7 @@ def show(options: argparse.Namespace) -> int:
             print(f"  where its files are is not known: {plain(away)}")
         if job.problem:
             print(f"  what was said or asked since is not done yet{_why(job.problem)}")
-    return _told(mistaken)
+    return with_mistakes(mistaken)
 
 
 def _why(problem: str) -> str:
@@ -161,7 +158,7 @@ def _why(problem: str) -> str:
 
 def status(options: argparse.Namespace) -> int:
     """Say what waits, runs, asks and failed, how much space is left, and which mistakes the settings have."""
-    settings, mistaken = _settings_to_look_by(options)
+    settings, mistaken = settings_to_look_by(options)
     ledger = open_ledger(settings)
     try:
         if ledger is None:
@@ -180,24 +177,4 @@ def status(options: argparse.Namespace) -> int:
     else:
         for line in found.lines():
             print(line)
-    return _told(mistaken) or int(found.needs_attention)
-
-
-def _settings_to_look_by(options: argparse.Namespace) -> tuple[Settings, ConfigError | None]:
-    """The settings; where they have mistakes what is known in spite of them, and the mistakes. Raises ConfigError."""
-    place = find_config(options.config)
-    try:
-        return settings_of(options), None
-    except ConfigError as problem:
-        found = for_looking(place)
-        if found is None:
-            raise
-        return found, problem
-
-
-def _told(mistaken: ConfigError | None) -> int:
-    """0, where the settings have no mistakes. Raises them, behind what was told in spite of them."""
-    if mistaken is not None:
-        sys.stdout.flush()  # before what is wrong
-        raise mistaken
-    return 0
+    return with_mistakes(mistaken) or int(found.needs_attention)

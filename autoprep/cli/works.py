@@ -3,8 +3,8 @@
 import argparse
 import sys
 
-from autoprep.cli.found import find_destination, inbox_away, open_ledger, ready_away, settings_of
-from autoprep.errors import UsageError
+from autoprep.cli.found import find_destination, inbox_away, open_ledger, ready_away, settings_to_look_by, with_mistakes
+from autoprep.errors import ConfigError, UsageError
 from autoprep.ledger import Overview, WorkRow
 from autoprep.logs import plain
 from autoprep.service.changed import with_changed
@@ -16,23 +16,42 @@ from autoprep.wishes.tables import Settings
 
 def list_works(options: argparse.Namespace) -> int:
     """List all works, or say what would go to a destination and what is missing."""
-    settings = settings_of(options)
-    wanted = find_destination(settings, options.destination)
+    settings, mistaken = settings_to_look_by(options)
+    wanted = _wanted(settings, options.destination, mistaken)
     if options.csv and (options.json or wanted is not None):
         raise UsageError(f"--csv does not go with {'--json' if options.json else '--for'}; give one of them")
-    if wanted is not None and (away := ready_away(settings)):
+    away = ready_away(settings)
+    if wanted is not None and away:
         print(f"What would go to {wanted} is not known now: {plain(away)}", file=sys.stderr)
         return 1
     ledger = open_ledger(settings)
     try:
         rows = [] if ledger is None else _works_of(settings, ledger.overview)
-        if ledger is not None and wanted is None:
+        if ledger is not None and wanted is None and not away:
             rows = with_changed(rows, ledger.overview)
         if wanted is not None:
-            return _call(settings, wanted, rows, None if ledger is None else ledger.overview, as_json=options.json)
+            overview = None if ledger is None else ledger.overview
+            return with_mistakes(mistaken, _call(settings, wanted, rows, overview, as_json=options.json))
     finally:
         if ledger is not None:
             ledger.close()
+    _print(settings, rows, options, away)
+    return with_mistakes(mistaken)
+
+
+def _wanted(settings: Settings, name: str | None, mistaken: ConfigError | None) -> str | None:
+    """The destination that is meant. Raises the mistakes of the settings where they may be in its very table."""
+    if mistaken is not None and name not in (None, *settings.destinations):
+        raise mistaken
+    return find_destination(settings, name)
+
+
+def _print(settings: Settings, rows: list[WorkRow], options: argparse.Namespace, away: str) -> None:
+    if away:
+        print(
+            f"Where the pictures are, and which of them you have changed, is not known now: {plain(away)}",
+            file=sys.stderr,
+        )
     presets = settings.destinations
     if options.json:
         print(works.as_json(rows, presets))
@@ -44,7 +63,6 @@ def list_works(options: argparse.Namespace) -> int:
     else:
         for line in works.lines(rows, presets) or ["No work has come in yet."]:
             print(plain(line))
-    return 0
 
 
 def _works_of(settings: Settings, overview: Overview) -> list[WorkRow]:

@@ -9,6 +9,7 @@ PaperWord = Literal["white", "toned", "none"]
 OutlineWord = Literal["ask", "ask again", "whole photo", "inside frame", "with frame"]
 Outcome = Literal[
     "ready", "needs a look", "alternate", "reference", "duplicate", "set aside", "no work seen", "several works",
+    "replaced",
 ]  # fmt: skip
 ReferenceShot = Literal["light reference", "grey card", "colour chart", "blank board"]
 Corner = tuple[float, float]

@@ -27,7 +27,8 @@ class WorkFacts(Value):
     beside the work; turn: by so many degrees clockwise; outline, corners_px: which edge is the work's, in words or as
     corners in the upright photo; not_a_work: the photo shows none; as_shot: straightened, and nothing else; unclear:
     what was said and can't be used, each with the nearest word that can; noted: a note of the photo's own, or the
-    command line, says something of it as of a work.
+    command line, says something of it as of a work; held_as: what the photo was called when a note, or a row of a list,
+    asked to hold it, which holds it still; empty where none does.
     """
 
     title: str = ""
@@ -61,6 +62,7 @@ class WorkFacts(Value):
     as_shot: bool = False
     unclear: tuple[str, ...] = ()
     noted: bool = False
+    held_as: str = ""
 
     def goes_to(self, usual: Iterable[str]) -> tuple[str, ...]:
         """The destinations of the work: those that it was sent to, else the usual ones; and where it goes besides."""

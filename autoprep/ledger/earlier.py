@@ -7,6 +7,11 @@ from autoprep.ledger.connection import Connection
 from autoprep.ledger.rows import VIEW_COLUMNS, View, view_of
 
 _MOST = 5  # names of one photo
+# By which of a photo's names it, or a work in it, is held; empty where none is.
+_HELD_AS = (
+    "coalesce((SELECT max(json_extract(nullif(one.said, ''), '$.held_as')) FROM jobs one "
+    "WHERE one.job = jobs.job OR one.whole = jobs.job), '')"
+)
 
 
 class Earlier(Connection):
@@ -22,21 +27,25 @@ class Earlier(Connection):
         return [view_of(row) for row in rows]
 
     def _renamed(self, db: sqlite3.Connection, job: str, shown: str) -> None:
-        """A photo is called so from now on; what it was called is kept, unless another photo has that name by now."""
-        old, path, was, part = db.execute("SELECT shown, path, was, part FROM jobs WHERE job = ?", (job,)).fetchone()
+        """A photo is called so from now on; what it was called is kept, unless another photo has that name by now, and
+        it was not held by it."""
+        columns = f"shown, path, was, part, {_HELD_AS}"
+        old, path, was, part, held_as = db.execute(f"SELECT {columns} FROM jobs WHERE job = ?", (job,)).fetchone()  # noqa: S608
         if part or old == shown:
             return
         self._not_earlier(db, job, shown)
         holder = db.execute("SELECT job FROM files WHERE path = ?", (path,)).fetchone()
-        left = [] if holder is not None and holder[0] != job else [old]
+        left = [] if holder is not None and holder[0] != job and old != held_as else [old]
         names = [name for name in dict.fromkeys([*left, *json.loads(was)]) if name != shown]
         self._keep_earlier(db, job, names[:_MOST])
 
     def _not_earlier(self, db: sqlite3.Connection, job: str, shown: str) -> None:
-        """This photo is called so now: notes of that name are its own, and no longer those of one that was."""
+        """This photo is called so now: notes of that name are its own, and no longer those of one that was, unless it
+        was held by them."""
         rows = db.execute(
-            "SELECT job, was FROM jobs WHERE was <> '[]' AND part = 0 AND job <> ? AND instr(was, ?)",
-            (job, json.dumps(shown)),
+            f"SELECT job, was FROM jobs WHERE was <> '[]' AND part = 0 AND job <> ? AND instr(was, ?) "  # noqa: S608
+            f"AND {_HELD_AS} <> ?",
+            (job, json.dumps(shown), shown),
         ).fetchall()
         for other, was in rows:
             self._keep_earlier(db, other, [name for name in json.loads(was) if name != shown])

@@ -171,6 +171,22 @@ class Names(Connection):
             for job, choices, path, refused, none, several in rows
         ]
 
+    def questions_at(self, path: bytes) -> set[str]:
+        """The jobs of the questions about photos that lay at this place last."""
+        rows = self._db.execute("SELECT job FROM jobs WHERE path = ? AND +outcome = 'needs a look'", (path,))
+        return {row[0] for row in rows}
+
+    def is_replaced(self, job: str, *, done: bool = True) -> bool:
+        """Whether the bytes of a photo lie nowhere, and another photo lies in its place; done: that was worked on."""
+        row = self._db.execute(
+            "SELECT 1 FROM jobs old JOIN files ON files.path = old.path JOIN jobs new ON new.job = files.job "
+            "WHERE old.job = ? AND new.job NOT IN (old.job, old.whole) AND (new.state = 'done' OR NOT ?) "
+            "AND new.outcome IS NOT 'set aside' "
+            "AND NOT EXISTS (SELECT 1 FROM files WHERE files.job <> '' AND files.job IN (old.job, old.whole))",
+            (job, done),
+        )
+        return row.fetchone() is not None
+
     def settle_question(self, job: str) -> None:
         """The folder of a question is cleared, and its name free again."""
         self._db.execute("DELETE FROM coming WHERE job = ? AND destination = ?", (job, LOOK))

@@ -14,7 +14,7 @@ from autoprep.logs import composed
 
 BLOCK = 100
 """A page of a month holds the photos of so many numbers: it stays the same page whatever else comes in."""
-QUIET = ("duplicate", "no work seen")
+QUIET = ("duplicate", "no work seen", "replaced")
 """Outcomes that a page passes over."""
 
 HELD_BACK = "held back"
@@ -140,19 +140,19 @@ class Overview(Attention):
     def latest_day(self) -> str:
         """The last day on which a photo came in that a page would show, as 2026-11-26; empty where none did."""
         row = self._db.execute(
-            "SELECT came FROM jobs WHERE outcome NOT IN (?, ?) ORDER BY came DESC, number DESC LIMIT 1", QUIET
+            "SELECT came FROM jobs WHERE outcome NOT IN (?, ?, ?) ORDER BY came DESC, number DESC LIMIT 1", QUIET
         ).fetchone()
         return "" if row is None else str(row[0])
 
     def of_day(self, day: str, most: int) -> list[JobRecord]:
         """The newest photos of a day that ask nothing, newest first."""
-        return self._records("jobs.came = ? AND jobs.outcome NOT IN (?, ?, 'needs a look')", (day, *QUIET), most)
+        return self._records("jobs.came = ? AND jobs.outcome NOT IN (?, ?, ?, 'needs a look')", (day, *QUIET), most)
 
     def blocks(self) -> dict[str, dict[int, int]]:
         """Month -> block -> photos that its page shows; newest month first, blocks in order."""
         found: dict[str, dict[int, int]] = {}
         rows = self._db.execute(
-            "SELECT substr(came, 1, 7) AS month, number / ?, count(*) FROM jobs WHERE outcome NOT IN (?, ?) "
+            "SELECT substr(came, 1, 7) AS month, number / ?, count(*) FROM jobs WHERE outcome NOT IN (?, ?, ?) "
             "GROUP BY 1, 2 ORDER BY month DESC, 2",
             (BLOCK, *QUIET),
         )
@@ -163,7 +163,7 @@ class Overview(Attention):
     def of_block(self, month: str, block: int) -> list[JobRecord]:
         """The photos of one page of a month, newest first."""
         return self._records(
-            "jobs.number >= ? AND jobs.number < ? AND substr(jobs.came, 1, 7) = ? AND jobs.outcome NOT IN (?, ?)",
+            "jobs.number >= ? AND jobs.number < ? AND substr(jobs.came, 1, 7) = ? AND jobs.outcome NOT IN (?, ?, ?)",
             (block * BLOCK, (block + 1) * BLOCK, month, *QUIET),
             BLOCK,
         )

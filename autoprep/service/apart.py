@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from autoprep.domain import JobRecord, Outline, WorkFacts
 from autoprep.job.stages import now
 from autoprep.ledger import Change, Rendition, View
+from autoprep.service.steps import GiveUp
 from autoprep.told import explanations as words
 from autoprep.wishes.names import part_name
 
@@ -42,13 +43,14 @@ def part_names(record: JobRecord, shown: str) -> tuple[str, ...]:
     return tuple(part_name(shown, number) for number in range(1, len(record.several) + 1))
 
 
-def given_up(view: View, said: WorkFacts, rows: Mapping[str, Rendition], reason: str, *, lends: bool) -> Change:
-    """One of several works, which its photo is no longer taken to show, or what the artist says is none.
+def given_up(view: View, said: WorkFacts, rows: Mapping[str, Rendition], step: GiveUp, *, lends: bool) -> Change:
+    """One of several works, which its photo is no longer taken to show, what the artist says is none, or a question
+    that nobody can answer any more.
 
     rows: its files, taken out of their places; lends: as in Change.
     """
     record = JobRecord(
-        job=view.job, photo=view.shown, sha256=view.sha256, part=view.part, was=view.was, outcome="no work seen",
-        reasons=(reason,), work=said, finished_at=now(),
+        job=view.job, photo=view.shown, sha256=view.sha256, part=view.part, was=view.was, outcome=step.outcome,
+        reasons=(step.reason,), work=said, finished_at=now(),
     )  # fmt: skip
     return Change(record, tuple(rows.values()), {"plan": "", "work": "", "answered": False}, lends)

@@ -38,6 +38,15 @@ def edited(ledger: Ledger, job: Job, record: JobRecord) -> list[Take]:
     return [take for take in found if take.work == found[0].work]
 
 
+def asked_before(ledger: Ledger, job: Job, record: JobRecord) -> list[JobRecord]:
+    """The records of the questions about the photo that lay at this one's place before it was edited: taken at the
+    same moment, or nobody knows at which."""
+    jobs = [] if job.work else [each for each in ledger.questions_at(job.path) if ledger.is_replaced(each, done=False)]
+    asked = map(ledger.get, jobs)
+    found = [each.record for each in asked if each is not None and each.record is not None and each.part == job.part]
+    return [one for one in found if None in (one.taken_at, record.taken_at) or one.taken_at == record.taken_at]
+
+
 def shown_no_longer(ledger: Ledger, job: Job, record: JobRecord) -> tuple[str, ...]:
     """The works that lay at this one's place, and which this edited picture of their photo shows no more.
 

@@ -18,6 +18,7 @@ from autoprep.service.beside import of_the_work, sent_besides
 from autoprep.service.depends import plan_digest
 from autoprep.service.grouping import (
     among_takes,
+    asked_before,
     displaced,
     edited,
     looks_before,
@@ -33,7 +34,7 @@ from autoprep.service.places import counted, handed_over, numbered_anew, places_
 from autoprep.service.questions import clear
 from autoprep.service.results import as_said_now, rows_of, with_renditions, with_those_of_before, with_times
 from autoprep.service.rule import Known, is_shown, staying, untrue, used_of, wanted, words_only
-from autoprep.service.said import hand_words_on, hold_handed_on, sent_to, usual
+from autoprep.service.said import hand_words_on, held_before, sent_to, usual
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, TakeApart, Tell, Withdraw
 from autoprep.service.takes import merit, regarded
 from autoprep.told.explanations import HOLD, MADE_LATER, NO_PLAN, NOT_SENT, OTHER_TAKE, left_there
@@ -134,7 +135,7 @@ class Hands:
         record = result.record
         replaced = edited(self._ledger, job, record)
         left = () if isinstance(order, AgainOrder) else shown_no_longer(self._ledger, job, record)
-        if hold_handed_on(self.settings, record, [self._record(each) for each in left]):
+        if held_before(self.settings, record, map(self._record, left), asked_before(self._ledger, job, record)):
             said = said.model_copy(update={"hold": True})
         fields = self._fields(job, order, record, replaced, wished=bool(asked)) | self.late.heard(order, job)
         view = replace(job, state="done", outcome=record.outcome, **fields)
@@ -304,7 +305,7 @@ class Hands:
         else:
             rows = self._taken_out(known, tuple(known.made), NO_PLAN)
             self._note_freed(rows.items())
-            change = given_up(view, known.said, rows, step.reason, lends=any(t.view.job != view.job for t in takes))
+            change = given_up(view, known.said, rows, step, lends=any(t.view.job != view.job for t in takes))
         self._write([change])
         return change.record
 

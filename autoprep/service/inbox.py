@@ -24,7 +24,7 @@ from watchdog.observers import Observer
 
 from autoprep.files.ignored import IGNORED_ENDINGS, IGNORED_NAMES, is_ignored_folder
 from autoprep.ledger import SeenFile
-from autoprep.wishes.note_files import NOTE_ENDINGS, is_work_list
+from autoprep.wishes.note_files import NOTE_ENDINGS, has_rows, is_work_list
 
 Signature = tuple[int, int, int]
 Note = tuple[str, int, int]
@@ -101,7 +101,7 @@ def _notes_of(entries: list[os.DirEntry[bytes]]) -> tuple[Note, ...]:
     found = []
     for entry in entries:
         name = os.fsdecode(entry.name)
-        if (name.casefold().endswith(NOTE_ENDINGS) or is_work_list(name)) and not name.startswith("."):
+        if (name.casefold().endswith(NOTE_ENDINGS) or has_rows(name)) and not name.startswith("."):
             with contextlib.suppress(OSError):
                 status = entry.stat(follow_symlinks=False)
                 found.append((name, status.st_mtime_ns, status.st_size))

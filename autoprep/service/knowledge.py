@@ -109,7 +109,7 @@ class Knowledge:
         others = {other for work in works for other in self._ledger.takes(work)} - {job}
         for take in others:
             self._views.pop(take, None)  # what it is worth may have changed along with this one
-        self._new |= {job, *others}
+        self._new |= {job, *others, *self._ledger.questions_at(view.path)}  # which may be over, if it lies there now
 
     def reread(self, job: str) -> None:
         """The ledger has other words on a photo's tries, from which nothing follows."""
@@ -331,7 +331,8 @@ class Knowledge:
         redo, artist, again = asked - {MEASURED}, self.settings.artist.traces, mended(self.settings, made.values())
         known = Known(view, said, here, made, redo, answer, artist, lost, refused, each=each, mended=again)
         coming = bool(asked) and not here and self._unread.comes(view)
-        known = replace(known, no_work=no_work, afresh=MEASURED in asked, coming=coming)
+        replaced = asks and not here and self._ledger.is_replaced(job)
+        known = replace(known, no_work=no_work, afresh=MEASURED in asked, coming=coming, replaced=replaced)
         known = replace(known, apart=self._is_apart(view)) if view.whole else known
         return replace(known, misplaced=misplaced(self.settings, self._ledger, known)) if said.order else known
 

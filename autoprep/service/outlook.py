@@ -21,10 +21,10 @@ from autoprep.service.said import bare
 from autoprep.service.steps import GiveUp, Measure, Render, Restore, Step, TakeApart, Withdraw
 from autoprep.told.explanations import ends_too_early
 from autoprep.told.in_inbox import look_through
-from autoprep.told.work_lists import told_of
+from autoprep.told.work_lists import told_of, told_of_copy
 from autoprep.wishes.corner_notes import CORNER_NOTE, is_called_for, is_corner_note, is_meant, named_in, saved_as
 from autoprep.wishes.names import part_name
-from autoprep.wishes.note_files import folded, is_work_list, place_of
+from autoprep.wishes.note_files import folded, is_list_copy, is_work_list, place_of
 from autoprep.wishes.photo_notes import has_note, still_free, without_photo
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
@@ -187,6 +187,8 @@ def _alone(
             below = (shown for shown in (*photos, *ledger.part_names()) if PurePosixPath(shown).is_relative_to(place))
             beside = names_of(str(PurePosixPath(shown).relative_to(place)) for shown in below)
             yield from _of_list(inbox, place / listed, beside, speaks)
+        for copy in filter(is_list_copy, called):
+            yield from told_of_copy(place_of(inbox, str(place / copy)), str(place / copy))
 
 
 def _of_list(inbox: Path, shown: PurePosixPath, others: set[str], speaks: Callable[[PurePosixPath], str]) -> list[str]:

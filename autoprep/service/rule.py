@@ -20,6 +20,7 @@ from autoprep.told.explanations import (
     NO_TABLE,
     NOT_SENT,
     OTHER_TAKE,
+    REPLACED,
     SAID_NO_WORK,
 )
 from autoprep.wishes.blind import names_artist
@@ -58,7 +59,8 @@ class Known:
     each: the works of which the artist has said that each is one by itself; apart: it is a photo, or one of several
     works in a photo that is still taken to show it; mended: destinations that could not be made, and of which the
     settings are others since; no_work: it is a question, and the artist has answered that it shows no work; afresh: it
-    is to be measured again; coming: it is away, and what lies in its place and is not read yet may be it.
+    is to be measured again; coming: it is away, and what lies in its place and is not read yet may be it; replaced: it
+    is a question, lies nowhere any more, and another photo lies in its place.
     """
 
     view: View
@@ -77,6 +79,7 @@ class Known:
     no_work: bool = False
     afresh: bool = False
     coming: bool = False
+    replaced: bool = False
 
 
 def is_better(newer: float, earlier: float) -> bool:
@@ -207,7 +210,7 @@ def _steps(known: Known, best: str, destinations: Sequence[str], stay: frozenset
     view = known.view
     if view.state == "running":
         return []
-    if not known.apart or known.no_work:
+    if not known.apart or known.no_work or known.replaced:
         return _given_up(known)
     if view.state == "queued":
         return [Measure(view.job, "it is new")]
@@ -238,6 +241,8 @@ def _given_up(known: Known) -> list[Step]:
     view = known.view
     if known.no_work:
         return [GiveUp(view.job, "you said that it shows no work", SAID_NO_WORK)]
+    if known.replaced and known.apart:
+        return [GiveUp(view.job, "another photo has its place", REPLACED, "replaced")]
     gone = view.state == "done" and view.outcome == "no work seen"
     return [] if gone else [GiveUp(view.job, "its photo is no longer taken to show several works")]
 
@@ -269,6 +274,8 @@ def _measured_anew(known: Known) -> Measure | None:
         return Measure(view.job, "you chose the outline", known.answer)
     if view.outcome in (None, "set aside", "duplicate"):
         return None
+    if view.outcome == "replaced":
+        return Measure(view.job, "it is back")
     if known.refused or known.lost:
         why = "none of the choices is right" if known.refused else "the folder of its question is gone"
         return Measure(view.job, why, refused=known.refused)

@@ -17,7 +17,7 @@ from autoprep.told.explanations import NO_DESTINATION
 from autoprep.wishes.corner_notes import is_corner_note
 from autoprep.wishes.lines import by_key
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.note_files import is_unread, is_work_list, said_by
+from autoprep.wishes.note_files import has_rows, is_unread, said_by
 from autoprep.wishes.notes import facts_left_behind, facts_of, facts_of_part, facts_since
 from autoprep.wishes.photo_notes import is_folder_note
 from autoprep.wishes.tables import Settings
@@ -28,22 +28,24 @@ Notes = Mapping[str, tuple[tuple[str, int, int], ...]]
 
 
 def facts_for(
-    settings: Settings, shown: str, words: Path | None = None, was: tuple[str, ...] = ()
+    settings: Settings, shown: str, words: Path | None = None, was: tuple[str, ...] = (), held_as: str = ""
 ) -> tuple[WorkFacts, tuple[str, ...]]:
     """What is said of the work in a photo, with the artist's destinations as the settings spell them.
 
-    words: what was said of it by the command line, if anything was; was: what the photo was called before.
+    words: what was said of it by the command line, if anything was; was: what the photo was called before; held_as: by
+    which of its names it was held until now.
     """
-    return _with_destinations(settings, *facts_of(settings.folders.inbox, shown, words, was))
+    return _with_destinations(settings, *facts_of(settings.folders.inbox, shown, words, was, held_as))
 
 
 def facts_about(settings: Settings, view: View) -> WorkFacts:
     """What is said now of the work in a known photo, or of one of several in it, by all that may speak of it."""
     words = words_place(settings, view.job)
     if not view.part:
-        return facts_for(settings, view.shown, words, view.was)[0]
-    of_photo, inbox = words_place(settings, view.whole), settings.folders.inbox
-    return _with_destinations(settings, *facts_of_part(inbox, view.shown, view.part, words, of_photo, view.was))[0]
+        return facts_for(settings, view.shown, words, view.was, view.said.held_as)[0]
+    of_photo, before = words_place(settings, view.whole), (view.was, view.said.held_as)
+    found = facts_of_part(settings.folders.inbox, view.shown, view.part, words, of_photo, *before)
+    return _with_destinations(settings, *found)[0]
 
 
 def facts_of_copy(settings: Settings, shown: str, of: str = "") -> WorkFacts:
@@ -169,6 +171,14 @@ def hand_words_on(settings: Settings, edited: JobRecord, earlier: Sequence[JobRe
     return tuple(one.job for one in earlier)
 
 
+def held_before(settings: Settings, record: JobRecord, left: Iterable[JobRecord], asked: Sequence[JobRecord]) -> bool:
+    """Whether what lay in a photo's place before it was edited was held: works that it shows no longer (see below), or
+    questions, by words that were left on them. These are said of the edited one now."""
+    hand_words_on(settings, record, asked)
+    held = bool(asked) and bool((said_by(words_place(settings, record.job), []) or {}).get("hold"))
+    return hold_handed_on(settings, record, left) or held
+
+
 def hold_handed_on(settings: Settings, record: JobRecord, before: Iterable[JobRecord]) -> bool:
     """Whether a work is held that lay in a photo before it was edited, and that it shows no longer as it was.
 
@@ -233,7 +243,7 @@ def noted_names(inbox: Path, notes: Notes) -> set[str]:
 
 def _names_in(note: Path) -> Iterable[str]:
     """The names, without ending, of the photos that a note speaks of, or the rows of a list."""
-    if not is_work_list(note.name):
+    if not has_rows(note.name):
         return (PurePosixPath(as_shown(note.name)).stem,)
     with contextlib.suppress(OSError):
         return [name for row in read_list(note).rows for name in (row.photo, endless(row.photo))]
@@ -376,6 +386,6 @@ class Said:
         own = self._notes.get(str(place), ())
         above = [
             note for parent in place.parents for note in self._notes.get(str(parent), ())
-            if is_folder_note(note[0]) or is_corner_note(note[0]) or is_work_list(note[0])
+            if is_folder_note(note[0]) or is_corner_note(note[0]) or has_rows(note[0])
         ]  # fmt: skip
         return hashlib.sha256(repr((own, above)).encode("utf-8", "backslashreplace")).hexdigest()[:16]

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from autoprep.domain import Outline
+from autoprep.domain import Outcome, Outline
 from autoprep.told.explanations import NO_LONGER_APART
 
 
@@ -62,7 +62,8 @@ class TakeApart(Step):
 class GiveUp(Step):
     """Its photo is no longer taken to show this work: its files leave their places, and it is on record as none.
 
-    reason: as the record tells it.
+    reason: as the record tells it; outcome: as what it is on record.
     """
 
     reason: str = NO_LONGER_APART
+    outcome: Outcome = "no work seen"

@@ -44,6 +44,11 @@ SAID_NO_WORK = (
     "You said that this photo shows no work, so it is left alone. If it shows one after all, move it into a folder "
     "such as “as painting”."
 )
+MOVED_AWAY = "it lies there no more: it was moved, or is gone"
+REPLACED = (
+    "It was edited, or another photo has its place now, before its question was answered; so nothing was made of it. "
+    "Put back into the inbox, it is asked about again."
+)
 NO_LONGER_APART = (
     "Its photo is no longer taken to show several works; this one was given up, and its pictures withdrawn."
 )

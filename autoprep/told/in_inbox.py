@@ -12,6 +12,7 @@ from autoprep.ledger import Ledger, Overview, WorkRow
 from autoprep.logs import as_shown
 from autoprep.told.lost_notes import unheard_among
 from autoprep.told.work_lists import known_names, told_of_lists
+from autoprep.wishes.note_files import has_rows
 from autoprep.wishes.photo_notes import PICTURES
 
 
@@ -32,8 +33,8 @@ def look_through(inbox: Path, ledger: Ledger | None, told: Container[str] = ()) 
     told: photos that are told of by their names; they and empty ones are not counted among those not taken in.
     """
     known, lists, unheard, count = _Known(ledger), list[str](), list[str](), 0
-    for at, files in _folders_of(inbox):
-        lists += told_of_lists(inbox, at, files, known.of_names)
+    for at, folders, files in _folders_of(inbox):
+        lists += told_of_lists(inbox, at, [*files, *filter(has_rows, folders)], known.of_names)
         unheard += unheard_among(inbox, at, files, known.of_names)
         count += sum(path not in known.paths and _waits(inbox, path, told) for path in _photos(inbox, at, files))
     return InInbox(tuple(lists), tuple(unheard), count)
@@ -57,10 +58,10 @@ class _Known:
         return self._names
 
 
-def _folders_of(inbox: Path) -> Iterator[tuple[Path, list[str]]]:
+def _folders_of(inbox: Path) -> Iterator[tuple[Path, list[str], list[str]]]:
     for at, folders, files in os.walk(inbox):
         folders[:] = sorted(name for name in folders if not is_ignored_folder(name))
-        yield Path(at), files
+        yield Path(at), folders, files
 
 
 def _photos(inbox: Path, at: Path, files: list[str]) -> Iterator[bytes]:

@@ -249,6 +249,7 @@ def state(record: JobRecord) -> str:
         "reference": "Shows no work, but tells the light of others.",
         "set aside": "Could not be worked on.",
         "several works": "Shows several works; each is finished by itself.",
+        "replaced": "Was edited, or replaced by another photo, before its question was answered.",
     }
     return sentences.get(record.outcome, record.outcome)
 

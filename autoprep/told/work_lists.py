@@ -7,8 +7,8 @@ from pathlib import Path, PurePosixPath
 
 from autoprep.ledger import Ledger
 from autoprep.logs import as_shown
-from autoprep.wishes.note_files import NOTE_ENDINGS, WORK_LIST, folded, is_work_list, short
-from autoprep.wishes.work_lists import Row, as_compared, endless, names_of, read_list
+from autoprep.wishes.note_files import NOTE_ENDINGS, WORK_LIST, folded, is_list_copy, is_work_list, said_in, short
+from autoprep.wishes.work_lists import EMPTY, Row, as_compared, endless, names_of, numbered, read_list
 
 _MOST_NAMED = 6
 
@@ -19,9 +19,16 @@ def told_of_lists(inbox: Path, at: Path, files: Iterable[str], known: Callable[[
     A row of a photo that the ledger knows is no mistake, though it was deleted, or renamed, since. files: all of the
     folder; known: asked for the names that photos have or had only where there is a list.
     """
-    for name in sorted(filter(is_work_list, files)):
-        place = PurePosixPath(as_shown(os.path.relpath(at, inbox).replace(os.sep, "/")))
-        yield from told_of(at / name, str(place / as_shown(name)), _is_one_of(at, str(place), known()))
+    for name in sorted(files):
+        if is_work_list(name) or is_list_copy(name):
+            place = PurePosixPath(as_shown(os.path.relpath(at, inbox).replace(os.sep, "/")))
+            shown = str(place / as_shown(name))
+            copy = is_list_copy(name)
+            yield from (
+                told_of_copy(at / name, shown)
+                if copy
+                else told_of(at / name, shown, _is_one_of(at, str(place), known()))
+            )
 
 
 def known_names(ledger: Ledger) -> set[str]:
@@ -53,16 +60,35 @@ def _could_be_photos(folder: Path, before: str) -> Iterator[str]:
         yield from (f"{before}{name}" for name in files if not folded(name).endswith((*NOTE_ENDINGS, WORK_LIST)))
 
 
+def told_of_copy(place: Path, shown: str) -> Iterator[str]:
+    """What is told of a file that is called like a copy of a list: where it holds works, or may."""
+    try:
+        found = read_list(place)
+    except OSError as problem:
+        yield f"{shown} {_UNREAD.format(problem.strerror or problem)}"
+        return
+    if found.unread not in ("", EMPTY):
+        yield f"{shown} {found.unread}{_HELD}"
+    rows = [row.number for row in found.rows if said_in(row.text, place, []).get("hold")]
+    if rows:
+        yield (
+            f"{shown} seems to be a copy of a list, so nothing that it says counts but a hold, in {numbered(rows)}; "
+            "once that is meant no longer, take the file away"
+        )
+
+
+_HELD = "; works of its folder and below are held until that is put right, but those whose rows say “no” to a hold"
+_UNREAD = "can't be read now ({}); the works in its folder and below are held until it can be"
+
+
 def told_of(place: Path, shown: str, is_there: Callable[[Row], bool]) -> Iterator[str]:
     """What is wrong with a list, and which photos of its rows are not there, each thing in a line."""
     try:
         found = read_list(place)
     except OSError as problem:
-        why = problem.strerror or problem
-        yield f"{shown} can't be read now ({why}); the works in its folder and below are held until it can be"
+        yield f"{shown} {_UNREAD.format(problem.strerror or problem)}"
         return
-    held = "; works of its folder and below are held until that is put right, but those whose rows say “no” to a hold"
-    yield from (f"{shown} {fault}{held if fault == found.unread else ''}" for fault in found.faults)
+    yield from (f"{shown} {fault}{_HELD if fault == found.unread else ''}" for fault in found.faults)
     lost = [f"{as_shown(short(row.photo.strip()))} (row {row.number})" for row in found.rows if not is_there(row)]
     if lost:
         more = f" and {len(lost) - _MOST_NAMED} more" if len(lost) > _MOST_NAMED else ""

@@ -12,7 +12,7 @@ from autoprep.domain import WorkFacts
 from autoprep.ledger import Sent, WorkRow
 from autoprep.logs import as_shown
 from autoprep.metadata.statement import physical
-from autoprep.told.explanations import in_a_word, sent_nowhere
+from autoprep.told.explanations import MOVED_AWAY, in_a_word, sent_nowhere
 from autoprep.told.lists import Entry, caption, checklist
 from autoprep.wishes.destinations import Preset
 from autoprep.wishes.lines import quoted
@@ -222,7 +222,9 @@ def notes(row: WorkRow, presets: Mapping[str, Preset]) -> list[str]:
     """How a work stands: where it is, or why nowhere, since when it is public, and how many takes there are."""
     went = ", ".join(sent.destination for sent in row.sent if sent.state == "in place")
     since = public_since(row, presets)
+    away = ", ".join(sent.destination for sent in row.sent if sent.reason == MOVED_AWAY)
     said = [f"in {went}" if went else f"given out nowhere: {why_nowhere(row)}"]
+    said += [f"moved out of {away}, or gone"] if went and away else []
     said += [f"public since {since}"] if since else []
     said += _perhaps_public(row, presets, since)
     changed = ", ".join(changed_files(row))

@@ -24,6 +24,7 @@ from autoprep.wishes.slips import slip as toml_slip
 NOTE_ENDINGS = (".txt", ".toml", ".md", ".rtf")
 _RICH = b"{\\rtf"  # how rich text begins, whatever its file is called; what it says stands between marks
 WORK_LIST = "works.csv"  # in any capitals: the list of the works in its folder
+LIST_COPIES = "/copies of the list"  # as which in_folder() has all of a folder's; no file is called so
 # A folder is steady so long after its last change; the coarsest times that file systems keep are two seconds apart.
 _STEADY_NS, _STEADY_BY_COARSE_NS = 100_000_000, 3_000_000_000
 _LARGEST_NOTE = 64 * 1024
@@ -81,7 +82,8 @@ def _notes_in(folder: str, _changed: int) -> Mapping[str, tuple[str, ...]]:
     with contextlib.suppress(OSError):
         for name in sorted(os.listdir(folder)):
             key = folded(name)
-            if key.endswith(NOTE_ENDINGS) or key == WORK_LIST:
+            key = LIST_COPIES if is_list_copy(name) else key
+            if key.endswith(NOTE_ENDINGS) or key in (WORK_LIST, LIST_COPIES):
                 found[key] = (*found.get(key, ()), name)
     return found
 
@@ -160,6 +162,19 @@ def is_work_list(name: str) -> bool:
     return len(name) == len(WORK_LIST) and folded(name) == WORK_LIST
 
 
+def is_list_copy(name: str) -> bool:
+    """Whether a file is called as browsers, sync tools and people call a copy of a list of works: “works (1).csv”."""
+    if "." not in name or name[0] in ".~" or name[-4:].lower() != ".csv" or is_work_list(name):
+        return False
+    return _CALLED_WORKS.search(folded(name[:-4])) is not None
+
+
+def has_rows(name: str) -> bool:
+    """Whether a file is called like a list of works, or like a copy of one."""
+    return is_work_list(name) or is_list_copy(name)
+
+
+_CALLED_WORKS = re.compile(r"(?<![^\W\d_])works(?![^\W\d_])")
 _UNREAD = " can't be read now ("
 
 

@@ -16,7 +16,7 @@ from autoprep.logs import as_shown
 from autoprep.wishes.captions import Doubt, from_folders, from_name, open_doubts, reference
 from autoprep.wishes.corner_notes import of_corner_notes
 from autoprep.wishes.names import part_name, whole_name
-from autoprep.wishes.note_files import OF_THE_SIZE, WHATEVER_ELSE, in_words, is_work_list, lay_over, place_of, said_by
+from autoprep.wishes.note_files import OF_THE_SIZE, WHATEVER_ELSE, has_rows, in_words, lay_over, place_of, said_by
 from autoprep.wishes.photo_notes import (
     PICTURES,
     Given,
@@ -33,15 +33,33 @@ _MOST_REFERENCES = 4
 
 
 def facts_of(
-    inbox: Path, shown: str, words: Path | None = None, was: Sequence[str] = ()
+    inbox: Path, shown: str, words: Path | None = None, was: Sequence[str] = (), held_as: str = ""
 ) -> tuple[WorkFacts, tuple[str, ...]]:
     """The facts of the work in a photo, and what was said that can't be used. Reads the notes beside it, if any.
 
     words: a note that was left by the command line; it wins over all others; was: what the photo was called before:
-    where no note has its name now, one that was left behind speaks for it.
+    where no note has its name now, one that was left behind speaks for it; held_as: by which of its names it was held
+    until now: see WorkFacts.
     """
     warnings: list[str] = []
-    return _facts(_sources(inbox, (shown, *still_free(inbox, was)), words, warnings), warnings)
+    sources = _sources(inbox, (shown, *still_free(inbox, was)), words, warnings)
+    return _facts((_held_still(inbox, shown, held_as, sources, warnings), *sources), warnings)
+
+
+def _held_still(
+    inbox: Path, shown: str, held_as: str, sources: Sequence[dict[str, Any]], warnings: list[str]
+) -> dict[str, Any]:
+    """What is said of a photo by a hold that was heard under a name which another photo has now: its note, or row, is
+    that one's by now, and the hold stays with the photo that it was meant of. Any word on a hold goes over it."""
+    if held_as in ("", shown) or still_free(inbox, (held_as,)):
+        return {}
+    if not any("hold" in source for source in sources):
+        warnings.append(
+            f"it was held when it was called {held_as}, as another photo is called now; so it is held until a note of "
+            f"its own, its row in a list or `autoprep say` says “hold: no”, or nothing holds {held_as} any more and no "
+            "photo is called so"
+        )
+    return {"hold": True, "held_as": held_as}
 
 
 # What is said of a photo of several works and holds for none of them by itself.
@@ -57,12 +75,14 @@ def facts_of_part(
     words: Path | None = None,
     of_photo: Path | None = None,
     was: Sequence[str] = (),
+    held_as: str = "",
 ) -> tuple[WorkFacts, tuple[str, ...]]:
     """The facts of one of several works in a photo, and what was said that can't be used.
 
     What is said of the photo holds for each of its works, but for what can be true of one only; over it what a note of
     the work's own name says (`IMG_1-2.txt`). shown: the work's name; part: which one it is, from 1; words, of_photo:
-    notes that were left by the command line, of the work and of the photo; was: what the photo was called before.
+    notes that were left by the command line, of the work and of the photo; was: what the photo was called before;
+    held_as: as above.
     """
     warnings: list[str] = []
     shared: dict[str, Any] = {}
@@ -80,8 +100,11 @@ def facts_of_part(
             f"{PurePosixPath(names[0]).name}; give that photo another name, or say by the command line what is meant"
         )
     called = list(free)
-    own = (from_note(inbox, called, warnings), _from_corner_notes(inbox, called, warnings), _told(words, warnings))
-    return _facts((shared, *own), warnings)
+    note = from_note(inbox, called, warnings)
+    if note.get("hold"):
+        note["held_as"] = next(name for name in names if _holds_as(inbox, part_name(name, part)))
+    sources = (shared, note, _from_corner_notes(inbox, called, warnings), _told(words, warnings))
+    return _facts((_held_still(inbox, names[0], held_as, sources, warnings), *sources), warnings)
 
 
 def facts_left_behind(inbox: Path, was: Sequence[str], words: Path) -> tuple[WorkFacts, tuple[str, ...]]:
@@ -130,7 +153,14 @@ def _sources(inbox: Path, names: Sequence[str], words: Path | None, warnings: li
     # A name that gives a title and nothing else is no more than the file's name: a note is there to say another.
     spoken = {} if list(name) == ["title"] else name
     warnings += _contradictions((("folder", folders), ("name", spoken), (_whose(notes), note)))
+    if note.get("hold"):
+        note["held_as"] = next(name for name in names if _holds_as(inbox, name))
     return from_sketchbook(inbox, shown), folder_notes, folders, name, _noted(note), corner_notes, _noted(told)
+
+
+def _holds_as(inbox: Path, name: str) -> bool:
+    """Whether a note of a photo of this name, or its row in a list, asks to hold it."""
+    return bool(from_note(inbox, (name,), []).get("hold"))
 
 
 def _outdone(
@@ -164,7 +194,7 @@ _OUTLINE = ("outline", "corners_px")
 
 def _whose(notes: Sequence[Given]) -> str:
     """What a sentence calls the strongest of a photo's notes, or its row in a list where it has none."""
-    return "list" if notes and is_work_list(notes[0].place.name) else "note"
+    return "list" if notes and has_rows(notes[0].place.name) else "note"
 
 
 def _is_newer(note: Path, other: Path) -> bool:
@@ -180,7 +210,7 @@ def _noted(said: dict[str, Any]) -> dict[str, Any]:
 
 
 # What may be said of a photo that shows no work.
-_OF_ANY_PHOTO = frozenset(("hold", "not_for", "not_a_work", "reference"))
+_OF_ANY_PHOTO = frozenset(("hold", "held_as", "not_for", "not_a_work", "reference"))
 
 
 def _told(words: Path | None, warnings: list[str]) -> dict[str, Any]:
@@ -195,6 +225,8 @@ def _facts(sources: Iterable[dict[str, Any]], warnings: list[str]) -> tuple[Work
         warnings.append("the size that is given is no size of a work; it was not used")
         del said["size_mm"], said["size_free"]
     said["released"] = said.get("hold") is False
+    if not said.get("hold"):
+        said.pop("held_as", None)
     return WorkFacts(**_shortened(said, warnings)), tuple(dict.fromkeys(warnings))
 
 

@@ -16,19 +16,19 @@ from autoprep.wishes.note_files import (
     WHATEVER_ELSE,
     as_called,
     folded,
+    has_rows,
     held_unread,
     in_folder,
     in_words,
     is_rich,
     is_unread,
-    is_work_list,
     lay_over,
     place_of,
     said_by,
     said_in,
     text_of,
 )
-from autoprep.wishes.work_lists import Row, endless, lists_for, read_list
+from autoprep.wishes.work_lists import EMPTY, Row, copies_for, endless, lists_for, read_list
 
 PICTURES = (
     ".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".avif", ".dng", ".nef", ".cr2", ".arw",
@@ -58,7 +58,8 @@ def notes_of(inbox: Path, names: Iterable[str], warnings: list[str]) -> list[Giv
     then, rows = next(((name, found) for name, found in named if found), ("", []))
     if then and not any(said.get("hold") for _, _, said in notes):
         warnings += _still_held(next(iter(photos)), then, rows, warnings)
-    return [*notes, *rows]
+    copies = (_held_by_copies(inbox, photo, warnings) for photo in photos.values())
+    return [*notes, *rows, *next(filter(None, copies), [])]
 
 
 def _still_held(now: str, then: str, rows: list[Given], warnings: list[str]) -> list[str]:
@@ -104,6 +105,30 @@ def _rows_of(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:
     return given
 
 
+def _held_by_copies(inbox: Path, photo: Path, warnings: list[str]) -> list[Given]:
+    """What is called like a copy of a list is heard where it asks for a hold, or may: the rest of it may be old."""
+    given = []
+    for place, name in copies_for(inbox, photo):
+        called = as_shown(place.relative_to(inbox).as_posix())
+        try:
+            found = read_list(place)
+        except OSError as problem:
+            given.append(Given(place, f"the list {called}", held_unread(f"the list {called}", problem, warnings)))
+            continue
+        says = {row.number: said_in(row.text, place, []).get("hold") for row in found.of(name) if row.text}
+        held = [number for number, hold in says.items() if hold]
+        if held:
+            warnings.append(
+                f"row {held[0]} of {called}, which seems to be a copy of a list, asks for a hold{_UNTIL_GONE}"
+            )
+            given.append(Given(place, f"row {held[0]} of {called}", {"hold": True}))
+        elif found.unread not in ("", EMPTY) and False not in says.values():
+            warnings.append(f"the list {called} {found.unread}{_UNTIL_READ}")
+            given.append(Given(place, f"the list {called}", {"hold": True}))
+    return given
+
+
+_UNTIL_GONE = "; the work is held until “no” stands there, or that file is taken away"
 _UNTIL_READ = "; a row there may ask for a hold, so the work is held until that is put right, or its row says no to it"
 
 
@@ -173,7 +198,7 @@ def without_photo(notes: Iterable[str], others: Iterable[str]) -> list[str]:
     their photo, are not among them.
     """
     called = {folded(name) for other in others for name in (other, PurePosixPath(other).stem)}
-    own = (note for note in notes if not (is_corner_note(note) or is_folder_note(note) or is_work_list(note)))
+    own = (note for note in notes if not (is_corner_note(note) or is_folder_note(note) or has_rows(note)))
     return [note for note in own if folded(PurePosixPath(note).stem) not in called]
 
 

@@ -119,6 +119,14 @@ def for_looking(config_file: Path) -> Settings | None:
     )  # fmt: skip
 
 
+def knows_all_tables(found: Settings) -> bool:
+    """Whether settings with mistakes, as for_looking has them, hold all destinations: none is described with one."""
+    with contextlib.suppress(ConfigError, ValueError, RecursionError):
+        tables = tomllib.loads(_text(found.config_file.with_name(DESTINATIONS_FILE)))
+        return bool(tables) and tables.keys() == found.destinations.keys()
+    return False
+
+
 _FOLDERS = re.compile(r"^[ \t]*\[folders\](?:.*\n?)(?:^(?![ \t]*\[).*\n?)*", re.MULTILINE)
 
 

@@ -7,7 +7,6 @@ CSV as RFC 4180 has it, and as programs write it besides: other separators, othe
 import csv
 import io
 import re
-import stat
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -18,7 +17,7 @@ from autoprep.logs import as_shown
 from autoprep.wishes.holding import holds, holds_by
 from autoprep.wishes.lines import KEYS, slip, taken
 from autoprep.wishes.mistakes import nearest
-from autoprep.wishes.note_files import WORK_LIST, as_called, folded, short, text_of
+from autoprep.wishes.note_files import LIST_COPIES, WORK_LIST, as_called, folded, in_folder, short, text_of
 
 OURS = {
     "work number": "", "title": "title", "year": "year", "medium": "medium", "height": "", "width": "", "unit": "",
@@ -43,6 +42,7 @@ _MOST_DAMAGED = 100  # each is a start over, so a file that is none must not cos
 _NO_TEXT = re.compile("[\x01-\x08\x0e-\x1f\x7f\ufffd-\uffff]")
 _DAMAGED = "is so damaged that what stands behind these was not read"
 _MOST_NAMED = 6
+EMPTY = "is empty"
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,13 +106,20 @@ def lists_for(inbox: Path, photo: Path) -> Iterator[tuple[Path, str]]:
             return
 
 
+def copies_for(inbox: Path, photo: Path) -> Iterator[tuple[Path, str]]:
+    """The copies of such lists, by what they are called, each with what its rows would call the photo."""
+    for folder in photo.parents:
+        names = in_folder(folder).get(LIST_COPIES, ())
+        yield from ((folder / name, photo.relative_to(folder).as_posix()) for name in names)
+        if folder == inbox:
+            return
+
+
 def read_list(place: Path) -> WorkList:
-    """A list as it is now; a folder is none. Raises OSError where there is one that can't be read, or it is a link."""
+    """A list as it is now. Raises OSError where there is one that can't be read, or it is a link or a folder."""
     try:
         status = place.lstat()
     except OSError:
-        return WorkList()
-    if stat.S_ISDIR(status.st_mode):
         return WorkList()
     return _read(str(place), status.st_mtime_ns, status.st_size, status.st_ino)
 
@@ -146,7 +153,7 @@ def _understood(text: str) -> WorkList:
     """The rows of a list's text, with the separator by which most words of its header are known."""
     if not text.strip():
         # It may be on its way still, and hold something when it is there.
-        return WorkList((), ("is empty",), "is empty")
+        return WorkList((), (EMPTY,), EMPTY)
     lines = list(io.StringIO(text, newline=""))
     tables = [_Table(lines, separator) for separator in _SEPARATORS]
     best = max(tables, key=lambda table: table.known)
@@ -242,14 +249,14 @@ class _Table:
         if self._untitled:
             yield "has words in a column without a heading, which are not used"
         if self._damaged:
-            yield f"has quotes that do not close where a cell ends, in {_numbered(self._damaged)}; look at these"
+            yield f"has quotes that do not close where a cell ends, in {numbered(self._damaged)}; look at these"
         if len(self._damaged) >= _MOST_DAMAGED:
             yield _DAMAGED
         if self._too_long:
             held = ", and these works are held until it is put right" if "hold" in self._keys else ""
-            yield f"has more cells in {_numbered(self._too_long)} than in its header; nothing of that was used{held}"
+            yield f"has more cells in {numbered(self._too_long)} than in its header; nothing of that was used{held}"
         if self._unnamed:
-            yield f"names no photo in {_numbered(self._unnamed)}"
+            yield f"names no photo in {numbered(self._unnamed)}"
 
 
 def as_cell(text: str) -> str:
@@ -289,7 +296,7 @@ def _with_nearest(title: str) -> str:
     return f"“{short(title)}”{f' (the nearest word is “{near}”)' if near else ''}"
 
 
-def _numbered(rows: list[int]) -> str:
+def numbered(rows: list[int]) -> str:
     """Rows by their numbers, as a sentence calls them."""
     more = f" and {len(rows) - _MOST_NAMED} more" if len(rows) > _MOST_NAMED else ""
     return f"{'row' if len(rows) == 1 else 'rows'} {', '.join(map(str, rows[:_MOST_NAMED]))}{more}"

@@ -92,6 +92,35 @@ def test_what_is_away_or_replaced_by_no_file_ends_no_list(wren: Studio, capsys: 
     assert "changed by you: site/Tern.jpg" in tern
 
 
+def test_a_picture_that_was_moved_out_of_ready_is_not_said_to_be_there(
+    wren: Studio, capsys: pytest.CaptureFixture[str]
+) -> None:
+    site(wren).rename(wren.inbox.parent / "for Ines.jpg")
+    gull, tern = works(wren, capsys).splitlines()
+    assert gull.endswith("(in master; moved out of site, or gone)")
+    assert tern.endswith("(in site, master)")
+    assert "site" not in row(wren, capsys, "Gull.jpg")["went to"]
+    (told, other) = json.loads(works(wren, capsys, "--json"))
+    assert [each["state"] for each in told["went_to"]] == ["picked up", "in place"]
+    assert [each["state"] for each in other["went_to"]] == ["in place", "in place"]
+    (wren.settings.folders.ready / "master/Gull.jpg").unlink()
+    gull = works(wren, capsys).splitlines()[0]
+    assert gull.endswith("(given out nowhere: site, master picked up: it lies there no more: it was moved, or is gone)")
+    (wren.inbox.parent / "for Ines.jpg").rename(site(wren))
+    assert works(wren, capsys).splitlines()[0].endswith("(in site; moved out of master, or gone)")
+
+
+def test_where_pictures_are_is_not_known_while_ready_is_away(wren: Studio, capsys: pytest.CaptureFixture[str]) -> None:
+    ready = wren.settings.folders.ready
+    off = ready.rename(ready.with_name("off"))
+    capsys.readouterr()
+    assert main(["works", "--config", str(wren.config)]) == 0
+    told = capsys.readouterr()
+    assert "Where the pictures are, and which of them you have changed, is not known now" in told.err
+    assert all(line.endswith("(in site, master)") for line in told.out.splitlines())
+    off.rename(ready)
+
+
 def test_pictures_that_are_as_old_as_their_records_are_not_read(
     wren: Studio, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -562,7 +562,7 @@ def test_a_question_about_a_photo_in_whose_place_another_lies_asks_for_nobody(wr
     wren.run()
     told = said("status")[1]
     assert "Questions for you: 1 " in told
-    assert "Questions about photos that are no longer in the inbox: 1 (Gull.jpg); they count" in told
+    assert "no longer in the inbox" not in told
     assert said("works")[1].count("Gull") == 1
     wren.put("Gull as it was.jpg", photo(1, answer="ask"))
     wren.run()

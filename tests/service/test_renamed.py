@@ -180,6 +180,95 @@ def test_two_photos_that_change_names_do_not_mix_up_their_notes(wren: Studio) ->
     assert {record.was for record in wren.records().values()} == {()}
 
 
+@pytest.mark.parametrize("said", ["Gull.txt", "works.csv"])
+@pytest.mark.parametrize("at_once", [True, False])
+def test_a_hold_stays_with_its_photo_when_another_takes_the_old_name(wren: Studio, said: str, at_once: bool) -> None:
+    word = wren.put(said, "hold: yes" if said == "Gull.txt" else "photo,hold\nGull,yes\n")
+    wren.put("Gull.jpg", photo(1))
+    wren.put("Tern.jpg", photo(2))
+    wren.run()
+    rename(wren, "Gull.jpg", "Heron.jpg")
+    if not at_once:
+        wren.run()
+    rename(wren, "Tern.jpg", "Gull.jpg")
+    wren.run()
+    assert wren.files() == {}
+    records = wren.records()
+    assert [records[name].work.hold for name in ("Gull.jpg", "Heron.jpg")] == [True, True]
+    (told,) = records["Heron.jpg"].work.unclear
+    assert told.startswith("it was held when it was called Gull.jpg, as another photo is called now")
+    assert records["Gull.jpg"].work.unclear == ()
+    word.unlink()  # which may be meant of the other
+    wren.run()
+    assert {name.partition("/")[2] for name in wren.files()} == {"Gull.jpg", "Gull.tif"}
+    rename(wren, "Gull.jpg", "Tern.jpg")
+    wren.run()
+    assert len(wren.files()) == 4  # nothing holds that name any more, and no photo has it
+
+
+@pytest.mark.parametrize("said", ["Heron.txt", "works.csv"])
+def test_a_hold_of_an_earlier_name_ends_when_the_new_one_is_released(wren: Studio, said: str) -> None:
+    wren.put("Gull.txt", "hold: yes")
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    rename(wren, "Gull.jpg", "Heron.jpg")
+    wren.run()
+    wren.put("Gull.jpg", photo(2))
+    wren.run()
+    assert wren.files() == {}
+    own = wren.put(said, "hold: no" if said == "Heron.txt" else "photo,hold\nHeron,no\n")
+    wren.run()
+    assert {name.partition("/")[2] for name in wren.files()} == {"Heron.jpg", "Heron.tif"}
+    own.unlink()
+    wren.run()
+    assert len(wren.files()) == 2  # what was lifted does not come back by itself
+
+
+def test_a_hold_that_was_no_note_s_ends_with_the_folder(wren: Studio) -> None:
+    wren.put("hold/Gull.jpg", photo(1))
+    wren.run()
+    rename(wren, "hold/Gull.jpg", "Heron.jpg")
+    wren.run()
+    wren.put("hold/Gull.jpg", photo(2))
+    wren.run()
+    assert {name.partition("/")[2] for name in wren.files()} == {"Heron.jpg", "Heron.tif"}
+    assert wren.records()["Heron.jpg"].was == ()
+
+
+def test_one_of_several_works_stays_on_hold_when_another_photo_takes_the_old_name(wren: Studio) -> None:
+    wren.put("Cards.jpg", photo(7, answer="several"))
+    wren.run()
+    each("Cards")(wren)
+    wren.put("Cards-2.txt", "hold: yes")
+    wren.run()
+    rename(wren, "Cards.jpg", "Post.jpg")
+    wren.run()
+    wren.put("Cards.jpg", photo(8))
+    wren.run()
+    assert {shown: record.work.hold for shown, record in wren.records().items() if record.part} == {
+        "Post-1.jpg": False, "Post-2.jpg": True,
+    }  # fmt: skip
+    wren.put("Post-2.txt", "hold: no")
+    wren.run()
+    assert not any(record.work.hold for record in wren.records().values())
+
+
+def test_a_rebuilt_ledger_knows_by_which_name_a_photo_is_held(wren: Studio) -> None:
+    wren.put("Gull.txt", "hold: yes")
+    wren.put("Gull.jpg", photo(1))
+    wren.run()
+    rename(wren, "Gull.jpg", "Heron.jpg")
+    wren.run()
+    wren.put("Gull.jpg", photo(2))
+    wren.run()
+    for place in wren.settings.folders.records.glob("ledger*"):
+        if place.is_file():
+            place.unlink()
+    rebuild(wren.settings)
+    wren.run()
+    assert wren.files() == {}
+
+
 def prices(wren: Studio) -> dict[str, str]:
     return {record.sha256: record.work.price for record in wren.records().values()}
 
