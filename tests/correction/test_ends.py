@@ -11,8 +11,9 @@ from autoprep.correction.outline import Survey, eye, gate, material
 from autoprep.correction.outline.candidates import from_border
 from autoprep.correction.outline.ends import cut_back, let_out
 from autoprep.correction.outline.evidence import gather
+from autoprep.correction.ruling import is_ruled_to_borders
 from autoprep.correction.sheet import Sheet, find_sheet
-from autoprep.domain import PhotoFacts
+from autoprep.domain import Outline, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import overlap_in_photo, rectangle
@@ -135,3 +136,57 @@ def test_an_eye_that_is_sure_of_a_page_cut_on_all_sides_is_believed_alone() -> N
     assert gate.confidence(sure) >= gate.SURE
     for doubt in ({"undecided": 0.1}, {"views": 0.97}, {"all_cut": False}, {"chance": 0.8}, {"several": True}):
         assert gate.confidence(gate.Witness(**{**sure.__dict__, **doubt})) < gate.SURE
+
+
+def test_a_ruling_that_does_not_end_bears_out_an_eye_that_sees_every_side_cut() -> None:
+    nearly = gate.Witness(0.7, 1.0, views=0.96, undecided=0.17, chance=1.0, rail=False, all_cut=True)
+    assert gate.confidence(nearly) < gate.SURE
+    assert gate.wants_ruling(nearly)
+    told = replace(nearly, ruled_over=True)
+    assert gate.confidence(told) >= gate.SURE
+    assert told.as_evidence()["ruled_over"] == 1
+    for doubt in ({"undecided": 0.3}, {"views": 0.9}, {"all_cut": False}, {"chance": 0.8}, {"several": True}):
+        assert gate.confidence(replace(told, **doubt)) < gate.SURE
+        assert not gate.wants_ruling(replace(nearly, **doubt))
+
+
+def _ruled(squares: bool = True, beside: tuple[int, int] = (0, 0)) -> Float32:
+    """A photo of nothing but a ruled page, with so many pixels of plain table at its right and its bottom border."""
+    width, height = _SIZE
+    page = np.full((height, width, 3), 0.6, np.float32)
+    page[(np.arange(height) % 30) < 2] *= 0.9
+    if squares:
+        page[:, (np.arange(width) % 30) < 2] *= 0.9
+    across, down = beside
+    page[:, width - across :] = page[height - down :] = 0.3
+    return page
+
+
+def test_a_ruling_goes_on_up_to_the_borders_or_ends_short_of_one() -> None:
+    assert is_ruled_to_borders(_ruled())
+    drawn = _ruled()
+    cv2.circle(drawn, (500, 10), 90, (0.05, 0.05, 0.05), 12)
+    assert is_ruled_to_borders(drawn)
+    assert not is_ruled_to_borders(_ruled(beside=(36, 0)))
+    assert not is_ruled_to_borders(_ruled(beside=(0, 36)))
+    assert not is_ruled_to_borders(np.full((720, 1000, 3), 0.6, np.float32))
+    # Lines alone do not tell where they would end above and below.
+    assert not is_ruled_to_borders(_ruled(squares=False))
+
+
+def test_a_photo_of_nothing_but_a_squared_page_is_the_page(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The eye nearly knows, the judge takes what is drawn for an outline, and the page is too crumpled to be seen as
+    one sheet: the squares settle it."""
+    dents = np.random.default_rng(3).uniform(0.7, 1.0, (9, 12)).astype(np.float32)
+    page = _ruled() * cv2.resize(dents, _SIZE, interpolation=cv2.INTER_CUBIC)[..., None]
+    cv2.rectangle(page, (170, 130), (830, 580), (0.02, 0.02, 0.05), 6)
+    seen = eye.Seen(rectangle(*_SIZE), _ALL_CUT, 0.96)
+    monkeypatch.setattr(eye, "look", lambda *_: eye.Sight((seen,), 1.0, 0.17, _MAPS))
+    found = Survey(_photo(page)).outline()
+    assert isinstance(found, Outline)
+    assert found.whole_photo
+    assert found.confidence >= gate.SURE
+    page[:, 960:] = 0.3
+    asked = Survey(_photo(page)).outline()
+    assert isinstance(asked, Outline)
+    assert asked.confidence < gate.SURE

@@ -923,7 +923,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("certain sides make one work of several", "witness.chance >= _CHANCE and not (witness.several or witness.all_cut)", "witness.chance >= _CHANCE"),
         ("a sheet with likely sides needs no second finder", "return told and witness.agreement >= _SHEET_AGREEMENT and", "return told and"),
         ("a sheet's sides may be any", "witness.one_sheet and witness.side_least >= _SHEET_SIDES", "witness.one_sheet"),
-        ("a wavering eye keeps a sheet back", " or _by_sheet_and_sides(witness) else value", " else value"),
+        ("a wavering eye keeps a sheet back", " or _by_sheet_and_sides(witness) or _by", " or _by"),
         ("the sides are not asked for the material's sake", "replace(witness, side_least=np.inf, one_sheet=True)", "replace(witness, side_least=np.inf)"),
         ("several works are passed as one", "witness.chance >= _CHANCE and not witness.several and not _is_unclear", "witness.chance >= _CHANCE and not _is_unclear"),
         ("an unclear eye is believed", " and not _is_unclear(witness)\n", "\n"),
@@ -1002,10 +1002,18 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/outline/gate.py", ("tests/correction/test_ends.py",),
         ("a sure eye is not believed alone", "_is_clear(witness) or _sure_of_whole(witness) or _told", "_is_clear(witness) or _told"),
+        ("a ruling bears out nothing", " or _by_ruling(witness)", ""),
+        ("a ruling says that the photo is the page whatever the eye sees", "return witness.all_cut and witness.ruled_over and sure", "return witness.ruled_over and sure"),
         ("a less sure eye is believed alone", "_ALONE_VIEWS, _ALONE_UNDECIDED, _ALONE_CHANCE = 0.99, 0.03, 0.95", "_ALONE_VIEWS, _ALONE_UNDECIDED, _ALONE_CHANCE = 0.95, 0.14, 0.7"),
     ),
     *_all(
+        "autoprep/correction/ruling.py", ("tests/correction/test_ends.py",),
+        ("a ruling may end anywhere near the border", "_ALL_OVER, _STRIP, _PIECES, _PIECES_RULED = 0.95, 0.03, 4, 3", "_ALL_OVER, _STRIP, _PIECES, _PIECES_RULED = 0.95, 0.03, 4, 0"),
+        ("a ruling must go on up to one border alone", "return all(\n        sum(", "return any(\n        sum("),
+    ),
+    *_all(
         "autoprep/correction/outline/finder.py", ("tests/correction/test_ends.py",),
+        ("nobody looks for a ruling", "if gate.wants_ruling(witness):", "if False:"),
         ("a page that nobody sees is no work", "(closer or is_drawn_page(self._copies.at(REFINING_PX)))", "closer"),
         ("the whole page stays behind", "return _whole_first(doubted, photo.full_px) if is_drawn_page(copies.at(REFINING_PX)) else doubted, []", "return doubted, []"),
     ),

@@ -19,6 +19,7 @@ from autoprep.correction.outline.others import all_seen
 from autoprep.correction.outline.refinement import Sides, refine
 from autoprep.correction.outline.side_by_side import OTHER, apart, holds_all, in_reading_order, is_of_two
 from autoprep.correction.outline.sides import Settled, settle
+from autoprep.correction.ruling import is_ruled_to_borders
 from autoprep.domain import Declined, Outline
 from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.geometry import (
@@ -187,6 +188,8 @@ def _answers(copies: Copies, sight: eye.Sight | None, works: Sequence[eye.Seen])
         witness = replace(witness, side_least=_least(_weighed_sides(copies, sight, first, seen).scores))
     if gate.wants_material(witness):
         witness = replace(witness, one_sheet=is_one_sheet(*_in_copy(copies, first.quad), first.cut))
+    if gate.wants_ruling(witness):
+        witness = replace(witness, ruled_over=is_ruled_to_borders(copies.at(REFINING_PX)))
     first = replace(
         first, confidence=gate.confidence(witness), evidence={**finalists[0].evidence, **witness.as_evidence()}
     )
