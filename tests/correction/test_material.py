@@ -75,6 +75,18 @@ def test_a_page_that_ends_in_the_photo_does_not_fill_it() -> None:
     assert not fills_photo(cut, [np.array([[0.0, 110.0], [550.0, 110.0], [550.0, 610.0], [0.0, 610.0]])])
 
 
+def test_a_ruled_page_on_a_table_of_its_colour_ends_where_its_ruling_does() -> None:
+    table = np.full((720, 1000, 3), 0.7, np.float32)
+    small = np.array([[220.0, 300.0], [580.0, 300.0], [580.0, 560.0], [220.0, 560.0]])
+    assert fills_photo(table, [small])
+    ruled = table.copy()
+    ruled[::15] *= 0.85
+    ruled[:, ::15] *= 0.85
+    assert fills_photo(ruled, [small])  # what is ruled all over does not end there
+    table[300:560, 220:580] = ruled[300:560, 220:580]
+    assert not fills_photo(table, [small])
+
+
 def test_a_scene_is_no_sheet_that_fills_the_photo() -> None:
     rng = np.random.default_rng(5)
     scene = np.asarray(cv2.GaussianBlur(rng.uniform(0, 1, (720, 1000, 3)).astype(np.float32), (0, 0), 30), np.float32)

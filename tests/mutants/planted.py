@@ -1024,6 +1024,8 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/outline/material.py", ("tests/correction/test_material.py",),
         ("a page ends nowhere", "if max(shares) > _MOST_OTHER:", "if False:"),
+        ("a page goes on where its ruling ends", "if _ruling_ends(linear, quads):", "if False:"),
+        ("a page that is ruled all over ends at any outline", "_RULED_ELSEWHERE = 0.5", "_RULED_ELSEWHERE = 1.0"),
         ("a scene is a sheet", "whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:", "False:"),
     ),
     *_all(

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.cells import ground_cells
+from autoprep.correction.ruling import is_ruled, ruled_share
 from autoprep.correction.sheet import Sheet, find_sheet
 from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE
@@ -39,6 +40,9 @@ _A_PAGE = 0.3  # what takes less of the photo is a figure on the page
 # share of strokes, darker than so much of the ground within so many pixels. Of 20 real pages that fill the photo 18
 # pass, none of 109 everyday photos and pictures of screens; the nearest, a thing on white, has .16 of its colours.
 _RIM_OUT, _PAGE_RIM, _MOST_COLOURS, _STROKE_PX, _STROKE, _LEAST_DRAWN = 0.04, 0.9, 0.1, 15, 0.6, 0.01
+# A ruling ends where no more of the photo's parts show one. (Of the 74 pages four pass for one sheet that fills the
+# photo: one is ruled all over, and of the others, which show .1 to .3, no outline holds a ruling.)
+_RULED_ELSEWHERE = 0.5
 # Shade on one page is a tenth of its light at the deepest; what is darker than e^-3 is another thing that passes for
 # shade. (Of the 74 pages that fill the photo all but two stay below 2.8; a laptop beside a page: 6.)
 _DEEPEST_SHADE = 3.0
@@ -97,13 +101,17 @@ def fills_photo(linear: Float32, quads: Iterable[Float64]) -> bool:
 
     A drawn frame is an edge to those who look for lines; beyond it the paper goes on. Where none of the outlines holds
     paper, nothing is known of that, and the photo must be of plain paper (see is_drawn_page): the light squares of a
-    checked cloth can pass for a page. linear: (H, W, 3) float32
-    linear light of the photo; quads: (4, 2) corners in its pixels.
+    checked cloth can pass for a page. A ruled page on a table of its colour ends where its ruling does.
+
+    linear: (H, W, 3) float32 linear light of the photo; quads: (4, 2) corners in its pixels.
     """
+    quads = list(quads)
     whole = find_sheet(ground_cells(_rectified(linear, rectangle(linear.shape[1], linear.shape[0]))[0]))
     if not isinstance(whole, Sheet) or whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:
         return False
     if np.ptp(whole.log_light.mean(axis=-1)) > _DEEPEST_SHADE:
+        return False
+    if _ruling_ends(linear, quads):
         return False
     size = linear.shape[1] * linear.shape[0]
     pages = [quad for quad in quads if area(quad) >= _A_PAGE * size]
@@ -119,6 +127,14 @@ def fills_photo(linear: Float32, quads: Iterable[Float64]) -> bool:
             if max(shares) > _MOST_OTHER:
                 return False
     return bool(papers) or not pages or whole.colours <= _MOST_COLOURS
+
+
+def _ruling_ends(linear: Float32, quads: Iterable[Float64]) -> bool:
+    """Whether one of the outlines holds a ruling, and the most of the photo has none."""
+    if ruled_share(linear) > _RULED_ELSEWHERE:
+        return False
+    insides = ((view, band) for view, _, band in (_rectified(linear, quad) for quad in quads))
+    return any(is_ruled(view[band:-band, band:-band]) for view, band in insides)
 
 
 def is_drawn_page(linear: Float32) -> bool:
