@@ -11,7 +11,7 @@ from autoprep.domain import Corner, Outline, is_round, torn_sides
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, UInt8
 from autoprep.pixels import Photo
-from autoprep.told.explanations import reasons
+from autoprep.told.done import reasons
 
 _LEFT, _TOP, _RIGHT, _LOW = 300.0, 150.0, 900.0, 750.0
 

@@ -785,8 +785,9 @@ PLANTED: tuple[Mistake, ...] = (
         ("a page shows other months too", "AND substr(jobs.came, 1, 7) = ? AND", "AND ? <> '' AND"),
         ("a copy is found before its photo", "ORDER BY outcome IS 'duplicate', number DESC", "ORDER BY outcome IS NOT 'duplicate', number DESC"),
         ("an alternate is listed", "WHERE r.destination = ?1 AND j.outcome = 'ready'", "WHERE r.destination = ?1"),
-        ("what was written stays due", "DELETE FROM due WHERE kind = ? AND name = ? AND block = ?", "DELETE FROM due WHERE kind = ? AND name = ? AND block = ? AND 0"),
     ),
+    Mistake("a module of more than 400 lines", "autoprep/ledger/due.py", "BLOCK = 100\n", "BLOCK = 100\n" + "\n" * 400, ("tests/test_architecture.py",)),
+    Mistake("what was written stays due", "autoprep/ledger/due.py", "DELETE FROM due WHERE kind = ? AND name = ? AND block = ?", "DELETE FROM due WHERE kind = ? AND name = ? AND block = ? AND 0", ("tests/test_ledger.py",)),
     *_all(
         "autoprep/ledger/book.py", _LEDGER,
         ("interruptions count as attempts", 'column = "attempts" if failed else "interrupted"', 'column = "attempts"'),
@@ -901,8 +902,8 @@ PLANTED: tuple[Mistake, ...] = (
         ("dark paint is a shadow that stays", "& (ground > paper_l - most)", ""),
     ),
     Mistake("no kind rules out washes", "autoprep/correction/planning.py", 'False if kind in ("ink", "pencil") else None', "None", ("tests/correction/test_sheet.py",)),
-    Mistake("a shadow that stays is not told", "autoprep/told/explanations.py", "    if left > _SHADE_SHOWS:", "    if False:", ("tests/told/test_explanations.py",)),
-    Mistake("a guess at toned paper is not told", "autoprep/told/explanations.py", 'if plan.paper_guessed and plan.paper == "toned":', "if False:", ("tests/told/test_explanations.py",)),
+    Mistake("a shadow that stays is not told", "autoprep/told/done.py", "    if left > _SHADE_SHOWS:", "    if False:", ("tests/told/test_explanations.py",)),
+    Mistake("a guess at toned paper is not told", "autoprep/told/done.py", 'if plan.paper_guessed and plan.paper == "toned":', "if False:", ("tests/told/test_explanations.py",)),
     *_all(
         "autoprep/correction/neutral.py", ("tests/correction", ),
         ("toned paper is made white", 'if paper_class == "toned":\n        return Declined', 'if False:\n        return Declined'),
@@ -1408,7 +1409,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("who only reads the ledger waits", "autoprep/ledger/connection.py", "if self._version() < len(MIGRATIONS):", "if True:", ("tests/service/test_moved.py",)),
     Mistake("usual destinations win in the one rule", "autoprep/domain/work.py", "(*(self.destinations or usual), *self.also)", "(*(usual or self.destinations), *self.also)", _RULE),
-    Mistake("a work's page shows what was cleared away", "autoprep/ledger/overview.py", ", (\"'work', work, 0\", \"work <> ''\")):", ",):", ("tests/service/test_history.py",)),
+    Mistake("a work's page shows what was cleared away", "autoprep/ledger/due.py", ", (\"'work', work, 0\", \"work <> ''\")):", ",):", ("tests/service/test_history.py",)),
     Mistake("the list shows what was cleared away", "autoprep/told/gallery.py", "if (place.page_folder / picture).exists():", "if True:", ("tests/told/test_works.py",)),
     Mistake("a question is forgotten before a date", "autoprep/told/works.py", 'if row.asks and preset.when == "always"', "if False", ("tests/told/test_works.py",)),
     Mistake("a link in a photo's place is followed", "autoprep/service/inbox.py", 'getattr(os, "O_NOFOLLOW", 0)', "0", ("tests/service/test_small_rules.py",)),
@@ -1482,7 +1483,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("nobody hears that a size was turned", "        if abs(plan.geometry.ratio / wanted - 1) >", "        if False and abs(plan.geometry.ratio / wanted - 1) >"),
     ),
     Mistake("what is lightened burns out in colour", "autoprep/correction/apply.py", "    return max(gain) > min(gain)\n", "    return max(gain) > min(gain) and plan.tone.ceiling <= plan.tone.knee\n", ("tests/correction/test_contract.py",)),
-    Mistake("many pixels are blurred", "autoprep/told/explanations.py", "_BLURRED_PX * max(1.0, max(plan.geometry.photo_px) / _OF_PX)", "_BLURRED_PX", ("tests/told/test_explanations.py",)),
+    Mistake("many pixels are blurred", "autoprep/told/done.py", "_BLURRED_PX * max(1.0, max(plan.geometry.photo_px) / _OF_PX)", "_BLURRED_PX", ("tests/told/test_explanations.py",)),
     Mistake("the proof is sharper than what is delivered", "autoprep/correction/planned.py", ", work.photo_px_per_px)", ")", ("tests/correction/test_planned.py",)),
     Mistake("a filter for the horizon", "autoprep/imaging/lowpass.py", "    shrink = shrink if shrink < _WIDEST else _WIDEST  #", "    #", ("tests/rendering/test_sampling.py",)),
     Mistake("a work is seen along its own plane", "autoprep/job/said_outline.py", "depth.max() < _FARTHEST * least", "depth.max() < 1e9", ("tests/test_said_outline.py",)),
@@ -1558,7 +1559,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a word on washes is not heard", "if washes is None else washes", "if True else washes"),
     ),
     Mistake("a hand-held card tells how the light falls on the work", "autoprep/correction/references.py", 'over = field if said == "blank board" else None', "over = field", ("tests/correction/test_references.py",)),
-    Mistake("paper that keeps its tint is told as white", "autoprep/told/explanations.py", 'to = "clean white" if _is_whitened(plan) else', 'to = "clean white" if True else', ("tests/told/test_explanations.py",)),
+    Mistake("paper that keeps its tint is told as white", "autoprep/told/done.py", 'to = "clean white" if _is_whitened(plan) else', 'to = "clean white" if True else', ("tests/told/test_explanations.py",)),
     *_all(
         "autoprep/job/screens.py", ("tests/test_screens.py",),
         ("what is called a screenshot is one", ".all(axis=-1))) > _SAME", ".all(axis=-1))) > 0"),
@@ -2482,7 +2483,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("the light on paper is looked at", 'isinstance(draft.light, Declined) and draft.judged.paper == "none"', "True"),
     ),
     *_all("autoprep/correction/planning.py", ("tests/correction/test_washed_over.py",), ("the doubts of the eye for light are told in place of what a wash is", "if seen is None or (told and isinstance(seen, Declined)) else seen", "if seen is None else seen")),
-    Mistake("who evened the light on a painting is not told", "autoprep/told/explanations.py", 'if plan.told_by.light else _SEEN', 'if True else _SEEN', ("tests/correction/test_light_eye.py",)),
+    Mistake("who evened the light on a painting is not told", "autoprep/told/done.py", 'if plan.told_by.light else _SEEN', 'if True else _SEEN', ("tests/correction/test_light_eye.py",)),
     *_all(
         "autoprep/pixels/placed.py", ("tests/correction/test_planned.py",),
         ("a packed light starts at nothing in each row", "[whole[:, :1], whole[:, 1:] - whole[:, :-1]]", "[0 * whole[:, :1], whole[:, 1:] - whole[:, :-1]]"),
@@ -2499,7 +2500,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a ground of paper has the tint of the lamp", "colour = colour * np.array(draft.neutral.gain)", "colour = colour * 1.0"),
     ),
     *_all(
-        "autoprep/told/explanations.py", ("tests/told/test_explanations.py",),
+        "autoprep/told/done.py", ("tests/told/test_explanations.py",),
         ("paper beside a grey card is said to be white", 'not isinstance(plan.neutral, Declined) and plan.neutral.source == "paper"', "not isinstance(plan.neutral, Declined)"),
         ("a tint that stays beside a grey card is not told", 'rest = "the exposure is as shot" if plan.paper in ("none", "toned") else "the paper keeps its own tint"', 'rest = "the exposure is as shot"'),
     ),
@@ -2660,7 +2661,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a long line of words of wishes is no title", "autoprep/wishes/asking.py", "1 <= len(words) <= _MOST_WORDS", "1 <= len(words)", ("tests/test_captions.py",)),
     Mistake("the mark of a narrow work is as small as its shorter side", "autoprep/rendering/mark.py", "(short * long / _LONG) ** 0.5)", "0)", ("tests/rendering/test_mark.py",)),
     Mistake("the mark of a narrow work finds no room, and is left out", "autoprep/rendering/mark.py", "sorted({least, *(height for height in fewer if height > least)}, reverse=True)", "[best]", ("tests/rendering/test_mark.py",)),
-    Mistake("a kind that was said is asked for", "autoprep/told/explanations.py", '"kind_said" not in measures', 'True', ("tests/told/test_explanations.py",)),
+    Mistake("a kind that was said is asked for", "autoprep/told/done.py", '"kind_said" not in measures', 'True', ("tests/told/test_explanations.py",)),
     Mistake("nobody remembers that the kind was said", "autoprep/correction/planning.py", '{"kind_said": 1.0}', '{}', ("tests/told/test_explanations.py",)),
     Mistake("a page at the border is taken for desk", "autoprep/rendering/scene.py", "parts = ((x0, y0, x1, top), ", "return [box]\n    parts = ((x0, y0, x1, top), ", ("tests/rendering/test_scene.py",)),
     Mistake("the desk beside a page that fills the other sides tells nothing", "autoprep/rendering/scene.py", " or [boxes for _, boxes in seen]", "", ("tests/rendering/test_scene.py",)),
@@ -3129,7 +3130,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("pages that were deleted while it runs stay away", "self._ledger.lines() if self._gone and not was else ()", "self._ledger.lines() if self._gone and self._day == '' else ()"),
     ),
     Mistake("records that are to be written again wait for the next start", "autoprep/service/engine.py", "            self._page_due = True\n            self._desk.all_anew()\n", "            self._page_due = True\n", ("tests/service/test_older_records.py",)),
-    Mistake("photos that show no work get a page of one", "autoprep/ledger/overview.py", "\"work <> ''\")", "\"1\")", ("tests/service/test_older_records.py",)),
+    Mistake("photos that show no work get a page of one", "autoprep/ledger/due.py", "\"work <> ''\")", "\"1\")", ("tests/service/test_older_records.py",)),
     Mistake("a limit on memory beyond what the system counts ends each worker", "autoprep/service/worker.py", "min(limits.memory_mb * 1024 * 1024, sys.maxsize)", "limits.memory_mb * 1024 * 1024", ("tests/service/test_worker_bounds.py",)),
     *_all(
         "autoprep/service/called.py", ("tests/service/test_older_records.py",),
@@ -3323,7 +3324,7 @@ PLANTED: tuple[Mistake, ...] = (
     *(Mistake(name, file, old, new, ("tests/service/test_changed.py",)) for name, file, old, new in (
         ("a work's page hides what was retouched", "autoprep/service/studio.py", "        overview.told_as_changed(", "        (lambda _changed: None)("),
         ("a work's page says not of when it is", "autoprep/told/gallery.py", "as of {escape(shown.looked)}: ", ": "),
-        ("what was taken out stays on a work's page as changed", "autoprep/ledger/overview.py", "for work in {**before, **now} if", "for work in now if"),
+        ("what was taken out stays on a work's page as changed", "autoprep/ledger/due.py", "for work in {**before, **now} if", "for work in now if"),
     )),
     *(Mistake(name, file, old, new, ("tests/service/test_failing.py",)) for name, file, old, new in (
         ("of two broken files of the same bytes one is named", "autoprep/ledger/attention.py", "            found = {path: (shown_as(path), job) for path, job in rows} | found\n", ""),
