@@ -5,7 +5,6 @@ import hashlib
 import importlib
 import os
 import pickle
-import shutil
 import signal
 import tempfile
 from collections.abc import Callable, Iterator
@@ -23,6 +22,7 @@ from autoprep.domain import CorrectionPlan
 from autoprep.job import story
 from autoprep.pixels import Photo
 from autoprep.wishes.tables import Settings
+from tests import memory_folder
 
 # The files that take longest, the longest first: no process is left with a long one alone at the end.
 _LONGEST = (
@@ -38,18 +38,8 @@ _LONGEST = (
 )  # fmt: skip
 
 
-# Where Linux keeps files in memory; the room that a small studio may need there, and that of all tests with the files
-# of those that fail.
-_MEMORY, _ROOM_BYTES, _ROOM_FOR_ALL_BYTES = "/dev/shm", 1 << 26, 1 << 32
-
-
-def memory_folder(room_bytes: int = _ROOM_BYTES) -> str | None:
-    """A place whose files no disk slows down, as tempfile takes it; None where the system has none, or little room.
-
-    For tests that make and remove thousands of files and mean the order of the service's steps, not the disk's ways.
-    """
-    there = os.access(_MEMORY, os.W_OK) and shutil.disk_usage(_MEMORY).free >= room_bytes
-    return _MEMORY if there else None
+# The room that all tests with the files of those that fail may need in memory.
+_ROOM_FOR_ALL_BYTES = 1 << 32
 
 
 def pytest_configure() -> None:
