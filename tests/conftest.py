@@ -27,14 +27,15 @@ from tests import memory_folder
 # The files that take longest, the longest first: no process is left with a long one alone at the end.
 _LONGEST = (
     "correction/test_bars.py", "service/test_cluster.py", "service/test_week.py", "service/test_faults.py",
-    "test_job.py", "lab/test_lab.py", "service/test_watch.py", "files/test_mutations.py", "test_cli.py",
-    "correction/test_inner.py", "correction/test_others.py",
-    "faults/test_doses.py", "service/test_pool.py", "correction/test_paper_class.py", "test_repair.py",
-    "correction/test_sides.py", "service/test_converge.py", "test_one_place.py", "correction/test_eye.py",
-    "correction/test_seen_shade.py", "correction/test_truth.py", "service/test_questions.py",
-    "correction/test_shadows.py", "correction/test_references.py", "service/test_everyday.py",
-    "test_destinations.py", "service/test_notify.py", "service/test_any_order.py", "correction/test_rim.py",
-    "service/test_apart.py",
+    "test_job.py", "service/test_watch.py", "test_cli.py", "correction/test_paper_eye.py", "files/test_mutations.py",
+    "service/test_converge.py", "correction/test_sides.py", "correction/test_others.py", "lab/test_lab.py",
+    "correction/test_inner.py", "faults/test_doses.py", "service/test_pool.py", "correction/test_seen_shade.py",
+    "correction/test_truth.py", "correction/test_shadows.py", "correction/test_references.py", "correction/test_eye.py",
+    "service/test_apart.py", "correction/test_chart.py", "service/test_references.py", "service/test_questions.py",
+    "service/test_put_back.py", "correction/test_rough.py", "service/test_any_order.py", "correction/test_bend.py",
+    "correction/test_contract.py", "correction/test_rim.py", "correction/test_washed_over.py", "lab/test_best_take.py",
+    "correction/test_islands.py", "service/test_everyday.py", "test_repair.py", "test_one_place.py",
+    "test_destinations.py", "service/test_notify.py", "correction/test_paper_class.py",
 )  # fmt: skip
 
 
