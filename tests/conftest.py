@@ -5,7 +5,6 @@ import hashlib
 import importlib
 import os
 import pickle
-import shutil
 import signal
 import tempfile
 from collections.abc import Callable, Iterator
@@ -23,33 +22,25 @@ from autoprep.domain import CorrectionPlan
 from autoprep.job import story
 from autoprep.pixels import Photo
 from autoprep.wishes.tables import Settings
+from tests import memory_folder
 
 # The files that take longest, the longest first: no process is left with a long one alone at the end.
 _LONGEST = (
     "correction/test_bars.py", "service/test_cluster.py", "service/test_week.py", "service/test_faults.py",
-    "test_job.py", "lab/test_lab.py", "service/test_watch.py", "files/test_mutations.py", "test_cli.py",
-    "correction/test_inner.py", "correction/test_others.py",
-    "faults/test_doses.py", "service/test_pool.py", "correction/test_paper_class.py", "test_repair.py",
-    "correction/test_sides.py", "service/test_converge.py", "test_one_place.py", "correction/test_eye.py",
-    "correction/test_seen_shade.py", "correction/test_truth.py", "service/test_questions.py",
-    "correction/test_shadows.py", "correction/test_references.py", "service/test_everyday.py",
-    "test_destinations.py", "service/test_notify.py", "service/test_any_order.py", "correction/test_rim.py",
-    "service/test_apart.py",
+    "test_job.py", "service/test_watch.py", "test_cli.py", "correction/test_paper_eye.py", "files/test_mutations.py",
+    "service/test_converge.py", "correction/test_sides.py", "correction/test_others.py", "lab/test_lab.py",
+    "correction/test_inner.py", "faults/test_doses.py", "service/test_pool.py", "correction/test_seen_shade.py",
+    "correction/test_truth.py", "correction/test_shadows.py", "correction/test_references.py", "correction/test_eye.py",
+    "service/test_apart.py", "correction/test_chart.py", "service/test_references.py", "service/test_questions.py",
+    "service/test_put_back.py", "correction/test_rough.py", "service/test_any_order.py", "correction/test_bend.py",
+    "correction/test_contract.py", "correction/test_rim.py", "correction/test_washed_over.py", "lab/test_best_take.py",
+    "correction/test_islands.py", "service/test_everyday.py", "test_repair.py", "test_one_place.py",
+    "test_destinations.py", "service/test_notify.py", "correction/test_paper_class.py",
 )  # fmt: skip
 
 
-# Where Linux keeps files in memory; the room that a small studio may need there, and that of all tests with the files
-# of those that fail.
-_MEMORY, _ROOM_BYTES, _ROOM_FOR_ALL_BYTES = "/dev/shm", 1 << 26, 1 << 32
-
-
-def memory_folder(room_bytes: int = _ROOM_BYTES) -> str | None:
-    """A place whose files no disk slows down, as tempfile takes it; None where the system has none, or little room.
-
-    For tests that make and remove thousands of files and mean the order of the service's steps, not the disk's ways.
-    """
-    there = os.access(_MEMORY, os.W_OK) and shutil.disk_usage(_MEMORY).free >= room_bytes
-    return _MEMORY if there else None
+# The room that all tests with the files of those that fail may need in memory.
+_ROOM_FOR_ALL_BYTES = 1 << 32
 
 
 def pytest_configure() -> None:

@@ -19,6 +19,14 @@ def test_import_rules() -> None:
     assert done.returncode == 0, done.stdout[-3000:]
 
 
+def test_no_module_is_too_long_to_be_read_at_once() -> None:
+    """At most 400 lines each; what is more belongs elsewhere."""
+    modules = [*(ROOT / "autoprep").rglob("*.py")]
+    assert len(modules) > 100
+    lengths = {path.name: len(path.read_text(encoding="utf-8").splitlines()) for path in modules}
+    assert {name: length for name, length in lengths.items() if length > 400} == {}
+
+
 def test_a_command_builds_only_the_models_that_it_uses() -> None:
     """A quarter of what `status` takes went to models of plans and destinations that it never sees."""
     large = ("CorrectionPlan", "LightField", "JobRecord", "OutputRecord", "Preset", "Settings")

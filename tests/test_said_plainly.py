@@ -19,7 +19,7 @@ from autoprep.service.inbox import Settling, scan
 from autoprep.service.lock import StudioLock
 from autoprep.service.outlook import outlook
 from autoprep.service.takes import why_used
-from autoprep.told.explanations import advice
+from autoprep.told.done import advice
 from autoprep.told.pages import Place, article
 from autoprep.told.summary import warnings_of
 from autoprep.wishes.notes import facts_of

@@ -202,11 +202,32 @@ def make_plan(
     finished = corrected(work.linear, plan)
     # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
     torn = None if judged.paper == "none" else torn_edges(rim)
+    plan = _with_edges(photo, outline, plan, torn)
+    return plan, judged, _measures(draft, plan, finished) | _shadow_measures(paper, shadow, plan)
+
+
+def plan_edges(photo: Photo, outline: Outline, wishes: Wishes) -> CorrectionPlan:
+    """A plan whose geometry, silhouette and inset are those of make_plan's: for who asks for nothing else of it.
+
+    Light and colours are only measured where they have a say in these, and are as shot where not.
+    """
+    rim = rimmed(photo, outline, wishes.size_mm, wishes.turn)
+    if torn_edges(rim) is not None:  # of a sheet; a painting's own darks and lights may look the same
+        return make_plan(photo, outline, wishes)[0]
+    unknown = Declined(reason="not looked at")
+    plan = CorrectionPlan(
+        geometry=rim.geometry, kind="painting", paper="none", light=unknown, neutral=unknown, tone=Tone(),
+        sharpening=Sharpening(),
+    )  # fmt: skip
+    return _with_edges(photo, outline, plan, None)
+
+
+def _with_edges(photo: Photo, outline: Outline, plan: CorrectionPlan, torn: Torn | None) -> CorrectionPlan:
+    """The plan with where its picture ends: at torn edges, at a round one, or clear of the desk."""
     plan = plan if torn is None else _in_whole_frame(plan, torn)
     if torn is None and not any(outline.cut) and not outline.whole_photo:
-        plan = plan.model_copy(update={"silhouette": round_edge(photo, geometry)})
-    plan = plan.model_copy(update={"inset": clear_of_desk(photo, plan.geometry)})
-    return plan, judged, _measures(draft, plan, finished) | _shadow_measures(paper, shadow, plan)
+        plan = plan.model_copy(update={"silhouette": round_edge(photo, plan.geometry)})
+    return plan.model_copy(update={"inset": clear_of_desk(photo, plan.geometry)})
 
 
 def _ground_seen(view: View, paper: Paper | Declined, around: Around) -> PaperSight | None:

@@ -31,6 +31,7 @@ from autoprep.job.takes import is_late
 from autoprep.job.which_outline import may_be_view, which_outline
 from autoprep.pixels import Photo
 from autoprep.rendering.render import on_ground
+from autoprep.told import done
 from autoprep.told import explanations as words
 from autoprep.wishes.blind import names_artist
 from autoprep.wishes.destinations import GLARE_HOLDS_PERCENT, Preset
@@ -201,8 +202,8 @@ def _finish(order: JobOrder, photo: Photo, outline: Outline, stages: Stages, may
         kind_evidence=found.judged.evidence,
         plan=plan,
         measures=measures,
-        reasons=(*_chosen(order), *words.reasons(plan, found.seen.photo.facts, measures), *_unheard(order.facts, plan)),
-        advice=words.advice(plan, measures),
+        reasons=(*_chosen(order), *done.reasons(plan, found.seen.photo.facts, measures), *_unheard(order.facts, plan)),
+        advice=done.advice(plan, measures),
     )
     if is_late(record, order.before):
         order = replace(order, places={})

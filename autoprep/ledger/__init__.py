@@ -4,9 +4,10 @@ from autoprep.ledger.asked import asked_in
 from autoprep.ledger.book import Ledger
 from autoprep.ledger.connection import is_lost, journal_mode
 from autoprep.ledger.copies import COPIES
+from autoprep.ledger.due import BLOCK
 from autoprep.ledger.migrations import MIGRATIONS
 from autoprep.ledger.names import key_of
-from autoprep.ledger.overview import BLOCK, HELD_BACK, Overview
+from autoprep.ledger.overview import HELD_BACK, Overview
 from autoprep.ledger.rows import (
     GONE,
     LOOK,

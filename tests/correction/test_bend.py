@@ -18,7 +18,7 @@ from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.pixels import Photo, in_photo
 from autoprep.rendering.layout import Frame, lay_out
 from autoprep.rendering.render import Look, render
-from autoprep.told.explanations import reasons
+from autoprep.told.done import reasons
 from tests.lab import scene
 from tests.lab.measures import measure_outline, straightness_percent
 from tests.lab.spec import bent_spec

@@ -19,7 +19,7 @@ from autoprep.imaging.arrays import Float32, Float64
 from autoprep.imaging.colour import LUMINANCE
 from autoprep.imaging.transfer import encode_fast
 from autoprep.pixels import Photo, in_photo, light_nodes, packed_light
-from autoprep.told.explanations import reasons
+from autoprep.told.done import reasons
 from tests.lab.measures import on_work
 from tests.lab.scene import Shot, encode_jpeg, light_of, random_spec, render
 

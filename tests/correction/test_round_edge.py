@@ -6,12 +6,12 @@ import cv2
 import numpy as np
 import pytest
 
-from autoprep.correction.planning import Wishes, make_plan
+from autoprep.correction.planning import Wishes, make_plan, plan_edges
 from autoprep.domain import Corner, Outline, is_round, torn_sides
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, UInt8
 from autoprep.pixels import Photo
-from autoprep.told.explanations import reasons
+from autoprep.told.done import reasons
 
 _LEFT, _TOP, _RIGHT, _LOW = 300.0, 150.0, 900.0, 750.0
 
@@ -73,6 +73,15 @@ def sheet_with_disc() -> UInt8:
     picture = desk()
     picture[int(_TOP) : int(_LOW), int(_LEFT) : int(_RIGHT)] = (226, 232, 236)
     return painted(picture, edge())
+
+
+@pytest.mark.parametrize("picture", [lambda: painted(desk(), edge()), sheet_with_disc], ids=["disc", "sheet"])
+def test_edges_alone_are_those_of_the_whole_plan(picture: Callable[[], UInt8]) -> None:
+    shot = photo(picture())
+    alone, plan = plan_edges(shot, outline(), Wishes()), make_plan(shot, outline(), Wishes())[0]
+    assert alone.light != plan.light  # it is not looked at
+    assert (alone.geometry, alone.silhouette, alone.inset) == (plan.geometry, plan.silhouette, plan.inset)
+    assert any(plan.inset)
 
 
 @pytest.mark.parametrize(

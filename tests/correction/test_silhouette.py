@@ -10,7 +10,7 @@ import pytest
 from autoprep.correction import illumination
 from autoprep.correction.edges import SAMPLES, trace
 from autoprep.correction.edges import _edge as edge_of
-from autoprep.correction.planning import Wishes, _focus, make_plan
+from autoprep.correction.planning import Wishes, _focus, make_plan, plan_edges
 from autoprep.correction.sheet_corners import Corners
 from autoprep.correction.silhouette import _polygon, _touching, find_silhouette, whole_in_frame
 from autoprep.correction.squaring import geometry_of, rectify
@@ -197,6 +197,8 @@ def test_light_and_focus_of_a_torn_sheet_stay_where_they_were_measured(
     plan, _, _ = make_plan(photo, outline, Wishes())
     assert plan.silhouette is not None
     assert isinstance(plan.light, LightField)
+    alone = plan_edges(photo, outline, Wishes())
+    assert (alone.geometry, alone.silhouette, alone.inset) == (plan.geometry, plan.silhouette, plan.inset)
     assert np.abs(quad_of(plan.geometry) - quad_of(outline)).max() > 6  # otherwise it would lie right by itself
     places = (np.stack(np.meshgrid(np.arange(nodes), np.arange(nodes)), axis=-1) + 0.5) / nodes
     down = (in_photo(plan.geometry, places)[..., 1] - MARGIN) / 600

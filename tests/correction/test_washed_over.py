@@ -14,7 +14,7 @@ from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.transfer import encode_fast
 from autoprep.pixels import Photo
-from autoprep.told.explanations import reasons
+from autoprep.told.done import reasons
 from tests.lab.scene import encode_jpeg, random_spec, render, rough_spec
 
 _SHEET = ((250.0, 180.0), (950.0, 180.0), (950.0, 720.0), (250.0, 720.0))

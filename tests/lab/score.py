@@ -16,7 +16,7 @@ import numpy as np
 
 from autoprep.correction.camera import without_contrast
 from autoprep.correction.outline import find_outline
-from autoprep.correction.planning import Wishes, make_plan
+from autoprep.correction.planning import Wishes, make_plan, plan_edges
 from autoprep.correction.references import read_reference
 from autoprep.domain import Declined, Outline, ReferenceShot
 from autoprep.files.reading import read_photo
@@ -103,7 +103,7 @@ def score_one(
     ratio = bow = np.nan
     outline, confidence = _NOTHING, 0.0
     if not isinstance(found, Declined):
-        plan, _, _ = make_plan(photo, found, Wishes())
+        plan = plan_edges(photo, found, Wishes())
         outline, confidence = measure_outline(shot, found, plan.geometry, ends_of_picture(plan)), found.confidence
         if outline.jaccard > 0.95:
             ratio, bow = ratio_error_percent(shot, plan.geometry), straightness_percent(shot, plan.geometry)

@@ -15,7 +15,8 @@ from autoprep.ledger import Ledger
 from autoprep.service import hands
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
-from tests.conftest import QUICK, memory_folder
+from tests import memory_folder
+from tests.conftest import QUICK
 from tests.service.pretend import Studio, photo
 from tests.service.test_week import Killed, check_sound
 

@@ -20,7 +20,7 @@ from autoprep.job.orders import JobOrder as Order
 from autoprep.job.reference_shots import BESIDE, with_references
 from autoprep.ledger import Change, Ledger
 from autoprep.service.late_light import LateLight
-from autoprep.told.explanations import reasons
+from autoprep.told.done import reasons
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests import photos

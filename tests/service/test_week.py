@@ -1,9 +1,10 @@
 """A week in a studio, cut off at every boundary of every step: whatever the moment, it comes to the same end."""
 
+import contextlib
 import os
 import shutil
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -35,13 +36,16 @@ class Killed(BaseException):
 
 
 class Cut:
-    """Counts boundaries, and ends the service at the one it is told to."""
+    """Counts the boundaries, and keeps at those that are tried what a machine that is switched off there leaves behind.
+
+    The service goes on meanwhile: all boundaries of an event are met by one run of it.
+    """
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        self.at: int | None = None
-        self.count = 0
         self.names: list[str] = []
+        self.kept: list[tuple[int, str]] = []
         self.seen: Counter[str] = Counter()
+        self._keep: Callable[[int], None] | None = None
         monkeypatch.setattr(hands, "boundary", self.reached)
         for name in ("claim", "reserve", "announce", "apply", "move", "start", "add_finished", "postpone", "remember"):
             monkeypatch.setattr(Ledger, name, self._around(name, getattr(Ledger, name)))
@@ -55,12 +59,25 @@ class Cut:
 
         return acted
 
+    @contextlib.contextmanager
+    def watching(self, keep: Callable[[int], None]) -> Iterator[None]:
+        """Call keep with the number of each boundary that is tried, from 1, as soon as it is reached."""
+        self.names, self.kept, self._keep = [], [], keep
+        try:
+            yield
+        finally:
+            self._keep = None
+
     def reached(self, name: str) -> None:
-        self.count += 1
+        if self._keep is None:
+            return
+        new = name not in self.names
         self.names.append(name)
-        if self.at is not None and self.count == self.at:
+        number = len(self.names)
+        if new or number % _DOSE == 0:
             self.seen[name] += 1
-            raise Killed(name)
+            self.kept.append((number, name))
+            self._keep(number)
 
 
 def rename(old: str, new: str) -> Callable[[Studio], None]:
@@ -228,11 +245,12 @@ def put_back(wren: Studio, place: Path) -> None:
 
 
 def same_file(source: str, target: str) -> None:
-    """Photos and notes stay the very same files: the service knows a file by its inode too."""
-    if "inbox" in Path(source).parts or f"{os.sep}before{os.sep}inbox" in source:
-        os.link(source, target)
-    else:
+    """What is replaced as a whole when it changes stays the very same file: the service knows files by their inodes,
+    too. The ledger and the log, and what else lies beside them, are written to where they are."""
+    if Path(source).parent.name == "records":
         shutil.copy2(source, target)
+    else:
+        os.link(source, target)
 
 
 def check_sound(wren: Studio, said: str) -> None:
@@ -261,11 +279,6 @@ def check_sound(wren: Studio, said: str) -> None:
 _DOSE = max(1, 12 // int(os.environ.get("AUTOPREP_DOSE", "1")))
 
 
-def tried(boundaries: int, names: list[str]) -> list[int]:
-    """The numbers of the boundaries, from 1, at which the service is cut off."""
-    return [k for k in range(1, boundaries + 1) if names[k - 1] not in names[: k - 1] or k % _DOSE == 0]
-
-
 @pytest.mark.slow
 def test_a_week_cut_off_at_every_boundary(wren: Studio, monkeypatch: pytest.MonkeyPatch, in_memory: Path) -> None:
     cut = Cut(monkeypatch)
@@ -274,25 +287,15 @@ def test_a_week_cut_off_at_every_boundary(wren: Studio, monkeypatch: pytest.Monk
         "autoprep.service.studio.list_pdf", lambda _settings, name, listed: (repr((name, listed)).encode("utf-8"), [])
     )
     for said, event in WEEK:
-        keep(wren, in_memory / "before")
-        put_back(wren, in_memory / "before")
         event(wren)
-        cut.at, cut.count, cut.names = None, 0, []
-        wren.rest()
-        boundaries = cut.count
+        with cut.watching(lambda number: keep(wren, in_memory / f"cut {number}")):
+            wren.rest()
         expected = standing(wren)
         check_sound(wren, said)
         keep(wren, in_memory / "after")
-        for number in tried(boundaries, cut.names):
-            put_back(wren, in_memory / "before")
-            event(wren)
-            cut.at, cut.count = number, 0
-            stopped = "nowhere"
-            try:
-                wren.rest()
-            except Killed as killed:
-                stopped = str(killed)
-            cut.at = None
+        for number, stopped in cut.kept:
+            put_back(wren, in_memory / f"cut {number}")
+            shutil.rmtree(in_memory / f"cut {number}")
             # With pages and lists at its end: they must be the same whenever they were written.
             wren.rest(pages=False)
             found = standing(wren)

@@ -20,7 +20,7 @@ from autoprep.domain import (
     Tone,
 )
 from autoprep.pixels import Photo
-from autoprep.told.explanations import advice, reasons
+from autoprep.told.done import advice, reasons
 from tests import photos
 
 
