@@ -60,15 +60,18 @@ def carried(
     scales: deviations in pixels, rising; trusted: from which share of known neighbours on a scale is believed at all,
     and from which wholly. Far from all that is known, what the widest look around says.
     """
-    filled = np.zeros_like(values)
+    filled, added = np.zeros_like(values), np.empty_like(values)
     missing = np.ones((*known.shape, 1), np.float32)
     held = known.astype(np.float32)
-    mean: Float32 = values
+    seen = values * held[..., None]
     first, wholly = trusted
     for sigma in scales:
         weight = blurred(held, sigma)[..., None]
-        mean = np.asarray(blurred(values * held[..., None], sigma) / np.maximum(weight, 1e-6), np.float32)
+        mean = blurred(seen, sigma)
+        mean /= np.maximum(weight, 1e-6)
         trust = np.clip((weight - first) / (wholly - first), 0, 1)
-        filled += missing * trust * mean
+        filled += np.multiply(missing * trust, mean, out=added)
         missing = missing * (1 - trust)
+        if not missing.any():
+            return filled  # what is looked at from afar adds nothing
     return np.asarray(filled + missing * mean, np.float32)
