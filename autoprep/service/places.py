@@ -266,15 +266,28 @@ def _had(called: Called, made: Rendition | None) -> int | None:
 def _free_together(
     settings: Settings, shown: str, facts: WorkFacts, names: list[str], taken: IsTaken, may_ask: bool
 ) -> dict[str, Path]:
-    """Free places with one number at the end of all of them."""
-    for number in range(1, 100_000):
-        ending = "" if number == 1 else f"-{number}"
-        group = {name: Called(settings, name, shown, facts).place(number, ending) for name in names}
-        if may_ask:
-            group[LOOK] = settings.folders.needs_a_look / f"{safe_stem(PurePosixPath(shown).stem)}{ending}"
-        if not any(taken(place) for place in group.values()):
-            return group
-    raise RuntimeError("no free name")
+    """Free places with one number at the end of all of them, and a question's folder with one of its own: the folder
+    of an edited photo's old question is there until that of the new one is, and is no reason to number its files."""
+
+    def files(number: int) -> dict[str, Path]:
+        return {name: Called(settings, name, shown, facts).place(number, _ending(number)) for name in names}
+
+    def folder(number: int) -> dict[str, Path]:
+        stem = safe_stem(PurePosixPath(shown).stem)
+        return {LOOK: settings.folders.needs_a_look / f"{stem}{_ending(number)}"}
+
+    places: dict[str, Path] = {}
+    for group in (files, folder) if may_ask else (files,):
+        numbered = map(group, range(1, MOST_NUMBERS))
+        free = next((group for group in numbered if not any(taken(place) for place in group.values())), None)
+        if free is None:
+            raise RuntimeError("no free name")
+        places |= free
+    return places
+
+
+def _ending(number: int) -> str:
+    return "" if number == 1 else f"-{number}"
 
 
 def plain_place(settings: Settings, name: str, known: Known) -> Path:

@@ -1946,6 +1946,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a long name loses its number", 'text = before = _room_for(values["nn"], text, preset)', "before = text"),
         ("a cut name keeps its number alone", "body = body[: max(0, len(body) - over)]", "body = body[:0]"),
     ),
+    Mistake("the folder of an old question numbers the files of the photo that took its place", "autoprep/service/places.py", "for group in (files, folder) if may_ask else (files,):", "for group in ((lambda number: files(number) | folder(number),) if may_ask else (files,)):", ("tests/service/test_asked_before.py",)),
     *_all(
         "autoprep/service/places.py", ("tests/service/test_failing.py",),
         ("that no number is free has no words", "    if place is None:\n        raise DeliveryError", "    if place is None:\n        raise RuntimeError"),

@@ -53,6 +53,7 @@ def test_a_picture_that_takes_the_place_of_a_question_ends_it(wren: Studio, said
     wren.put("Gull.jpg", photo(1, take=2))
     wren.run()
     assert (folders(wren), outcomes(wren)) == ([], ["replaced", "ready"])
+    assert sorted(file.name for file in wren.settings.folders.ready.glob("square/*")) == ["Gull.jpg"]
     assert said("jobs", "--outcome", "needs a look") == "There is none.\n"
     told = said("status")
     assert "Questions" not in told
