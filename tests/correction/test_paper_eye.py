@@ -30,6 +30,7 @@ from tests.correction.test_washed_over import photo as washed_photo
 from tests.lab.scene import encode_jpeg, random_spec, render
 
 _COVERED, _LIGHT, _TONED = PaperSight(0.1, 0.1, 0.8), PaperSight(0.8, 0.1, 0.1), PaperSight(0.01, 0.98, 0.01)
+_FAIRLY = PaperSight(0.38, 0.07, 0.55)
 _OUTLINE = Outline(corners_px=((250.0, 180.0), (950.0, 180.0), (950.0, 720.0), (250.0, 720.0)), confidence=1.0)
 
 
@@ -111,12 +112,19 @@ def _told(monkeypatch: pytest.MonkeyPatch, sheet: float, desk: float, sight: Pap
         (0.3, 0.1, _LIGHT, False),
         (0.3, 0.1, PaperSight(0.3, 0.4, 0.3), False),  # it sees toned paper, no paint
         (0.3, 0.1, PaperSight(0.44, 0.0, 0.56), False),
-        (0.3, 0.15, _COVERED, False),  # the light changes the desk as well
+        (0.3, 0.15, _FAIRLY, False),  # the light changes the desk as well
+        (0.3, 0.15, _COVERED, True),  # the surer the eye, the less the desk must say
+        (0.3, 0.15, PaperSight(0.25, 0.1, 0.65), False),
+        (0.3, 0.15, PaperSight(0.31, 0.0, 0.69), False),
+        (0.3, 0.2, PaperSight(0.02, 0.02, 0.94), False),
         (0.1, 0.02, None, False),
         (0.1, 0.02, _COVERED, True),
         (0.06, 0.0, _COVERED, False),  # what hardly changes is no wash
         (0.5, np.inf, _COVERED, True),  # the desk tells nothing: much must change
         (0.3, np.inf, _COVERED, False),
+        (0.35, np.inf, PaperSight(0.1, 0.04, 0.86), True),
+        (0.35, np.inf, PaperSight(0.1, 0.06, 0.84), False),
+        (0.25, np.inf, PaperSight(0.1, 0.04, 0.86), False),
         (0.5, np.inf, None, False),
         (0.0, 0.0, PaperSight(0.01, 0.02, 0.97), True),  # as sure as that
         (0.0, 0.0, PaperSight(0.02, 0.02, 0.96), False),
