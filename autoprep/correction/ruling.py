@@ -27,15 +27,17 @@ def is_ruled(linear: Float32) -> bool:
 
 def ruled_share(linear: Float32) -> float:
     """(H, W, 3) float32 linear sRGB of a rectified work -> share 0..1 of its parts that show a ruling."""
-    lines = _lines(linear)
-    return float(np.mean([_shows(part) for rows in np.array_split(lines, _BLOCKS) for part in _split(rows, _BLOCKS)]))
+    return _share_that_shows(_lines(linear))
 
 
 def is_ruled_to_borders(linear: Float32) -> bool:
-    """Whether (H, W, 3) float32 linear sRGB of a photo shows a ruling everywhere, up to each of its borders."""
-    if ruled_share(linear) < _ALL_OVER:
-        return False
+    """Whether (H, W, 3) float32 linear sRGB of a photo shows squares everywhere, up to each of its borders.
+
+    Lines of one direction do not tell where they would end across it.
+    """
     lines = _lines(linear)
+    if _share_that_shows(lines) < _ALL_OVER:
+        return False
     wide = max(2 * _LINE_PX, round(_STRIP * max(lines.shape)))
     strips = (np.rot90(lines, side)[:wide] for side in range(4))
     return all(
@@ -50,6 +52,10 @@ def _lines(linear: Float32) -> Float32:
     lines = cast(Float32, cv2.morphologyEx(luma, cv2.MORPH_CLOSE, np.ones((_LINE_PX, _LINE_PX), np.uint8))) - luma
     # A pen's line is far darker than a ruling; cut at that, it does not drown it.
     return cast(Float32, np.minimum(lines, np.float32(0.25)))
+
+
+def _share_that_shows(lines: Float32) -> float:
+    return float(np.mean([_shows(part) for rows in np.array_split(lines, _BLOCKS) for part in _split(rows, _BLOCKS)]))
 
 
 def _split(lines: Float32, count: int) -> list[Float32]:

@@ -47,8 +47,8 @@ _CERTAIN_AGREEMENT, _CERTAIN_VIEWS = 0.93, 0.9
 # photos of tuning seeds, two thirds of them of carried sheets, 58 pass by this, none of them wrong; without asking the
 # finders to agree so far, 2 of 67 were. Of 74 real pages 2 more pass, rightly.)
 _SHEET_AGREEMENT, _SHEET_SIDES = 0.8, 2.0
-# Where the eye says that the border cuts every side, and lines or squares are printed all over, up to each border, the
-# photo holds nothing but the page: an eye that nearly knows is enough. (Of 74 real pages 2 more pass, rightly.)
+# Where the eye says that the border cuts every side, and squares are printed all over, up to each border, the photo
+# holds nothing but the page: an eye that nearly knows is enough. (Of 74 real pages 2 more pass, rightly.)
 _RULED_VIEWS, _RULED_UNDECIDED = 0.95, 0.2
 # What is not believed stays below this, whatever else speaks for it.
 DOUBTED = 0.85
@@ -62,7 +62,7 @@ class Witness:
     rail: whether a line runs inside all sides; all_cut: the photo's border cuts every side, some_cut: or any; several:
     more works than this one are seen; one_sheet: the material says so too (see material; asked only in doubt);
     side_least: how likely the least likely of its sides is, in log odds (see sides; asked only in doubt); ruled_over:
-    a ruling goes on up to every border of the photo (see ruling; asked only in doubt).
+    squares go on up to every border of the photo (see ruling; asked only in doubt).
     """
 
     agreement: float
@@ -118,7 +118,7 @@ def wants_sides(witness: Witness) -> bool:
 
 
 def wants_ruling(witness: Witness) -> bool:
-    """Whether it would settle a doubt if a ruling went on up to every border of the photo."""
+    """Whether it would settle a doubt if squares went on up to every border of the photo."""
     return confidence(witness) < SURE <= confidence(replace(witness, ruled_over=True))
 
 
