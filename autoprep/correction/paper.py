@@ -7,32 +7,34 @@ and the rim of the sheet, where artists leave paper, counts more.
 """
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import cast
 
 import cv2
 import numpy as np
 
 from autoprep.correction.fold import fold_of
+from autoprep.correction.local_contrast import above_surroundings, amount_of, without_contrast_of
 from autoprep.correction.marks import inside_only, is_relief, lighter_marks
+from autoprep.correction.paper_search import (
+    SEARCH_PX,
+    Search,
+    degree_of,
+    envelope,
+    expected_of,
+    lit_part,
+    luma_of,
+    members,
+    prepare,
+    refit,
+    rims,
+    some_of,
+)
 from autoprep.correction.sheet import Sheet, smooth_light
 from autoprep.domain import Declined
 from autoprep.imaging import fields
 from autoprep.imaging.arrays import DARKEST, AnyArray, Bool, Float32, Float64
 from autoprep.imaging.colour import LUMINANCE, lab_from_linear
-from autoprep.imaging.planes import rim_of, slope_of, small_copy, soft
-
-_SEARCH_PX = 480  # long side; chosen: paper tooth and sensor noise average out, pen lines still show as texture
-_RIM = 0.05  # the rim is this share of the shorter side; chosen from usual sketchbook margins
-# Of a long strip that would be two or three pixels, and a whisker of the desk in the outermost one keeps those from
-# being smooth: softening, the slope and its mean each look a pixel on.
-_LEAST_RIM_PX = 5
-_RIM_WEIGHT = 3.0
-_CELLS = 26
-_BIN = 0.004  # histogram bins in natural-log units: 0.4 % of light
-# A lighter level must hold this share of the weight, and this share of the largest level's, to be the paper.
-_LEVEL_SHARE, _LEVEL_RATIO = 0.012, 0.10
-_WHOLLY = 0.9
+from autoprep.imaging.planes import small_copy, soft
 
 
 @dataclass(frozen=True)
@@ -74,49 +76,83 @@ class Paper:
         return cast(Float64, np.exp(lit.mean(axis=(0, 1)).astype(np.float64)))
 
 
-@dataclass(frozen=True)
-class _Search:
-    """The picture under search, flattened: logs (3, N), luma (N,), coordinates, smoothness, rim and weights."""
-
-    shape: tuple[int, int]
-    logs: Float32
-    luma: Float32
-    x: Float64
-    y: Float64
-    smooth: Bool
-    rim: Bool
-    weight: Float64
-
-
 def find_level(linear: Float32, lit: Bool | None = None) -> Paper | Declined:
     """(H, W, 3) float32 linear sRGB of a rectified work -> the bare paper beside what is painted, by its level.
 
     The hypothesis for works with painted parts: the paper is one lightness and one tint under a smooth light. lit: (h,
     w) over the work, where it is known to lie in no shadow; nothing else is looked at then.
     """
-    search = _prepare(linear)
-    if lit is not None:
-        share = cv2.resize(lit.astype(np.float32), search.shape[::-1], interpolation=cv2.INTER_LINEAR)
-        wholly = (np.asarray(share) > _WHOLLY).ravel()
-        search = replace(search, smooth=search.smooth & wholly, weight=search.weight * wholly)
+    return _level(lit_part(prepare(_small(linear)), lit))
+
+
+def contrast_on(linear: Float32, wide: Float32) -> float:
+    """How much local contrast is to be taken back from a work's bare paper (see amount_of): 0 where none is believed.
+
+    wide: (n, m) natural log of the luminance of what lies widely around each place (see wide_surroundings). It is
+    believed where more of the sheet is bare paper without it.
+    """
+    small = _small(linear)
+    search = prepare(small)
+    found = _level(search)
+    if isinstance(found, Declined) or found.coverage < _TELLS_CONTRAST:
+        return 0.0
+    amount = _contrast_seen(search, found, above_surroundings(small, wide).ravel())
+    if not _LEAST_CONTRAST < amount < _MOST_CONTRAST:
+        return 0.0
+    plain = _level(prepare(without_contrast_of(small, wide, amount)))
+    return 0.0 if isinstance(plain, Declined) or plain.coverage <= found.coverage else amount
+
+
+def _small(linear: Float32) -> Float32:
+    return soft(small_copy(linear, SEARCH_PX), 0.8)
+
+
+# Less local contrast moves no paper out of its level, and what comes to more is something painted. More of it is seen
+# the more paper is; what is no paper (less of the sheet than this) tells nothing.
+_LEAST_CONTRAST, _MOST_CONTRAST, _ROUNDS, _TELLS_CONTRAST = 0.03, 0.3, 4, 0.03
+
+
+def _contrast_seen(search: Search, found: Paper, above: Float32) -> float:
+    """How much local contrast the bare paper shows, (N,) above: with what is known of it more is paper, which shows
+    more of it."""
+    amount, field = 0.0, found.coefficients
+    for _ in range(_ROUNDS):
+        mask = members(search, field, _CLOSE)
+        if mask.sum() < _FEWEST:
+            break
+        degree = degree_of(search, mask, 4)
+        index, weight = some_of(search, mask)
+        terms = fields.basis(search.x[index], search.y[index], degree)
+        more = amount_of(above[index], search.luma[index], terms, weight)
+        more = min(max(amount + more, 0.0), _MOST_CONTRAST) - amount
+        amount += more
+        search = replace(search, logs=search.logs - more * above, luma=search.luma - more * above)
+        field = fields.solve(terms, search.logs[:, index].T, weight, degree)
+    return amount
+
+
+_CLOSE, _FEWEST = 0.03, 60
+
+
+def _level(search: Search) -> Paper | Declined:
     if search.smooth.mean() < 0.02:
         return Declined(reason="the surface is textured all over; no bare paper to measure the light on")
-    field = _envelope(search)
+    field = envelope(search)
     # Rising order with a shrinking tolerance: the first rounds must not bend after washes.
-    for degree, tolerance in ((1, 0.10), (2, 0.07), (2, 0.05), (2, 0.04), (3, 0.035), (3, 0.03), (3, 0.03)):
-        mask = _members(search, field, tolerance)
-        if mask.sum() < 60:
+    for degree, tolerance in ((1, 0.10), (2, 0.07), (2, 0.05), (2, 0.04), (3, 0.035), (3, _CLOSE), (3, _CLOSE)):
+        mask = members(search, field, tolerance)
+        if mask.sum() < _FEWEST:
             return Declined(reason="no level of bare paper stands out")
-        field = _refit(search, mask, _degree(search, mask, degree))
-    mask = _members(search, field, 0.03)
-    if mask.sum() < 60:
+        field = refit(search, mask, degree_of(search, mask, degree))
+    mask = members(search, field, _CLOSE)
+    if mask.sum() < _FEWEST:
         return Declined(reason="no level of bare paper stands out")
-    return _describe(search, mask, _refit(search, mask, _degree(search, mask, 4)))
+    return _describe(search, mask, refit(search, mask, degree_of(search, mask, 4)))
 
 
 def on_sheet(linear: Float32, sheet: Sheet) -> Paper:
     """The paper of a believed sheet: a smooth light, and as its shade all that the light does besides."""
-    small = small_copy(linear, _SEARCH_PX)
+    small = small_copy(linear, SEARCH_PX)
     size = (small.shape[1], small.shape[0])
     log_light = _without_fold(sheet)
     smooth = smooth_light(log_light, sheet.paper, 2)
@@ -149,127 +185,9 @@ def _without_fold(sheet: Sheet) -> Float32:
     return np.asarray(sheet.log_light - fold[..., None], np.float32)
 
 
-def _prepare(linear: Float32) -> _Search:
-    small = soft(small_copy(linear, _SEARCH_PX), 0.8)
-    height, width = small.shape[:2]
-    logs = np.ascontiguousarray(np.log(np.maximum(small, DARKEST)).reshape(-1, 3).T)
-    luma = np.log(np.maximum(small @ LUMINANCE, DARKEST))
-    changes = _smoothness(luma)
-    smooth = changes < max(0.022, 1.6 * float(np.percentile(changes, 20)))
-    rim, outermost = _rim(luma.shape)
-    inside = ~outermost
-    x, y = fields.grid_coordinates(height, width)
-    weight = np.where(rim, _RIM_WEIGHT, 1.0) * inside
-    flat = (smooth & inside & (luma > np.log(4 * DARKEST))).ravel()
-    return _Search((height, width), logs, luma.ravel(), x, y, flat, rim.ravel(), weight.ravel())
-
-
-def _smoothness(luma: Float32) -> Float64:
-    """(h, w) local change of log luminance, per pixel."""
-    return cast(Float64, cv2.blur(slope_of(luma), (3, 3)).astype(np.float64))
-
-
-def _rim(shape: tuple[int, ...]) -> tuple[Bool, Bool]:
-    """(h, w) along the border, and the outermost pixels of that, which may still hold a whisker of the desk."""
-    band = max(_LEAST_RIM_PX, round(_RIM * min(shape)))
-    return rim_of(shape, band), rim_of(shape, max(1, band // 6))
-
-
-def _envelope(search: _Search) -> Float64:
-    """(terms, 3) first guess: a plane through the light parts of a grid of cells, darker cells discounted."""
-    height, width = search.shape
-    rows = np.arange(len(search.luma)) // width * _CELLS // height
-    cols = np.arange(len(search.luma)) % width * _CELLS // width
-    cell = rows * _CELLS + cols
-    usable = np.flatnonzero(search.smooth)
-    # By cell, then by luma, which is far less than 32 apart: one key takes a third of the time of two.
-    order = usable[np.argsort(cell[usable] * 32.0 + search.luma[usable], kind="stable")]
-    starts = np.searchsorted(cell[order], np.arange(_CELLS * _CELLS + 1))
-    picks = [order[a + int(0.85 * (b - a))] for a, b in pairwise(starts) if b - a >= 6]
-    chosen = np.array(picks if len(picks) >= 8 else usable)
-    weight, terms = search.weight[chosen], fields.basis(search.x[chosen], search.y[chosen], 1)
-    logs = search.logs[:, chosen].T
-    coefficients = fields.solve(terms, logs, weight, 1)
-    for _ in range(12):
-        below = search.luma[chosen] - _luma_of((terms @ coefficients).T)
-        discount = np.where(below < -0.03, 0.06, 1.0)
-        coefficients = fields.solve(terms, logs, weight * discount, 1)
-    return coefficients
-
-
-def _luma_of(logs: AnyArray) -> AnyArray:
-    """(3, N) natural logs of linear RGB -> (N,) those of luminance."""
-    return cast(AnyArray, np.log(np.maximum(LUMINANCE.astype(logs.dtype) @ np.exp(logs), DARKEST)))
-
-
-def _expected(search: _Search, field: Float64) -> Float32:
-    """(3, N) natural logs of what bare paper would show."""
-    return np.ascontiguousarray(fields.evaluate(field, *search.shape).reshape(-1, 3).T)
-
-
-def _members(search: _Search, field: Float64, tolerance: float) -> Bool:
-    """The pixels of the lightest substantial level after the field is taken out."""
-    expected = _expected(search, field)
-    rest = search.luma - _luma_of(expected)
-    level = _lightest_level(rest[search.smooth], search.weight[search.smooth], tolerance)
-    near = np.asarray(search.smooth & (np.abs(rest - level) < tolerance))
-    at = np.flatnonzero(near)
-    if len(at) < 60:
-        return near
-    some = at[:: max(1, len(at) // _ENOUGH)]
-    off_tint = np.zeros(len(rest), np.float32)
-    for seen, promised in zip(search.logs, expected, strict=True):
-        tint = seen - promised
-        tint -= rest
-        tint -= np.median(tint[some])
-        np.maximum(off_tint, np.abs(tint, out=tint), out=off_tint)
-    return cast(Bool, near & (off_tint < max(0.6 * tolerance, 0.022)))
-
-
-def _lightest_level(rest: Float32, weight: Float64, tolerance: float) -> float:
-    low, high = -1.2, 0.8
-    bins = round((high - low) / _BIN)
-    places = np.floor((rest - low) / _BIN)
-    held = (places >= 0) & (places < bins)
-    counts = np.bincount(places[held].astype(np.intp), weights=weight[held], minlength=bins)
-    reach = max(1, round(0.35 * tolerance / _BIN))
-    smoothed = np.convolve(counts, np.hanning(2 * reach + 3)[1:-1], mode="same")
-    mass = np.convolve(counts, np.ones(2 * reach + 1), mode="same")
-    rising = np.r_[False, smoothed[1:] >= smoothed[:-1]]
-    falling = np.r_[smoothed[:-1] > smoothed[1:], True]
-    peaks = np.flatnonzero(rising & falling & (smoothed > 0))
-    if not len(peaks):
-        return 0.0
-    enough = mass[peaks] >= max(_LEVEL_SHARE * weight.sum(), _LEVEL_RATIO * mass[peaks].max())
-    best = peaks[enough][-1] if enough.any() else peaks[mass[peaks].argmax()]
-    return float(low + (best + 0.5) * _BIN)
-
-
-def _degree(search: _Search, mask: Bool, most: int) -> int:
-    """The highest order that the spread of the paper over the sheet supports."""
-    height, width = search.shape
-    cells = cv2.resize(mask.reshape(height, width).astype(np.float32), (10, 10), interpolation=cv2.INTER_AREA)
-    spread = float((cells > 0.02).mean())
-    return min(most, 1 if spread < 0.12 else 2 if spread < 0.45 else 3 if spread < 0.75 else 4)
-
-
-_ENOUGH = 20_000  # so many pixels tell a smooth field, or a middle, as well as all
-
-
-def _refit(search: _Search, mask: Bool, degree: int) -> Float64:
-    # Cells, not pixels, are equal: a large bare corner must not outvote the rest of the sheet.
-    height, width = search.shape
-    index = np.flatnonzero(mask)
-    index = index[:: max(1, len(index) // _ENOUGH)]
-    cell = (index // width * 16 // height) * 16 + index % width * 16 // width
-    counts = np.bincount(cell, minlength=256)
-    weight = 1 / np.sqrt(counts[cell])
-    return fields.fit(search.x[index], search.y[index], search.logs[:, index].T, weight, degree)
-
-
-def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
-    expected = _expected(search, field)
-    rest = search.luma - _luma_of(expected)
+def _describe(search: Search, mask: Bool, field: Float64) -> Paper:
+    expected = expected_of(search, field)
+    rest = search.luma - luma_of(expected)
     return Paper(
         mask=mask.reshape(search.shape),
         coefficients=field,
@@ -285,12 +203,12 @@ def _describe(search: _Search, mask: Bool, field: Float64) -> Paper:
 def marks_lighter_than(linear: Float32, paper: Paper) -> float:
     """Share of a work, (H, W, 3) float32 linear sRGB, under marks lighter than a paper in its own light, shade and
     all."""
-    search = _prepare(linear)
+    search = prepare(_small(linear))
     expected = np.ascontiguousarray(paper.log_field(*search.shape).reshape(-1, 3).T)
-    return _lighter_marks(search, search.luma - _luma_of(expected))
+    return _lighter_marks(search, search.luma - luma_of(expected))
 
 
-def _lighter_marks(search: _Search, rest: Float32) -> float:
+def _lighter_marks(search: Search, rest: Float32) -> float:
     """Share of the work under marks lighter than the paper: drawn ones, which stand out from their neighbourhood.
 
     Glare is lighter too, but it swells slowly; the median of the neighbourhood takes it out.
@@ -312,12 +230,12 @@ def _lighter_marks(search: _Search, rest: Float32) -> float:
 _SHINES = 0.35
 
 
-def _lifted(search: _Search, rest: Float32) -> Float32:
+def _lifted(search: Search, rest: Float32) -> Float32:
     """(h, w) share of the neighbourhood that is plain and clearly lighter than the paper: 1 inside a wide shine."""
     return _share_around(_plainly_lighter(search, rest))
 
 
-def _plainly_lighter(search: _Search, rest: Float32) -> Bool:
+def _plainly_lighter(search: Search, rest: Float32) -> Bool:
     return np.asarray((search.smooth & (rest > 0.06)).reshape(search.shape))
 
 
@@ -331,7 +249,7 @@ def _share_around(where: Bool) -> Float32:
 _AT_ONCE, _BORDER_PX, _LEAST_PIECE, _FAR_LIGHTER = 0.6, 7, 40, 1.0
 
 
-def _without_paint(search: _Search, lighter: Bool) -> Bool:
+def _without_paint(search: Search, lighter: Bool) -> Bool:
     """Of what is plain and lighter than the paper the pieces that swell as a shine does."""
     kept, luma, far = lighter.copy(), np.exp(search.luma).reshape(search.shape), 2 * _BORDER_PX
     count, labels, stats, _ = cv2.connectedComponentsWithStats(lighter.astype(np.uint8), connectivity=4)
@@ -364,7 +282,7 @@ def _is_there_at_once(piece: Bool, luma: AnyArray) -> bool:
 def rim_share(mask: Bool) -> float:
     """Share of 40 stretches along the rim of a work that hold paper, from a (h, w) mask of it."""
     height, width = mask.shape
-    broad, outermost = _rim(mask.shape)
+    broad, outermost = rims(mask.shape)
     rim = broad & ~outermost
     x, y = (plane.reshape(height, width) for plane in fields.grid_coordinates(height, width))
     stretch = ((np.arctan2(y[rim], x[rim]) + np.pi) / (2 * np.pi) * 40).astype(int) % 40

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -13,13 +14,14 @@ from autoprep.correction.apply import photometry
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import Judged
 from autoprep.correction.light_eye import light_seen
-from autoprep.correction.paper import Paper
+from autoprep.correction.local_contrast import wide_surroundings, without_contrast_of
+from autoprep.correction.paper import Paper, contrast_on
 from autoprep.correction.paper_eye import PaperSight, look_at_paper
 from autoprep.correction.paper_signs import Around
 from autoprep.correction.references import Reference, light_over
 from autoprep.correction.rim import clear_of_desk
 from autoprep.correction.round_edge import round_edge
-from autoprep.correction.shade_eye import look_for_shade
+from autoprep.correction.shade_eye import Sight, look_for_shade
 from autoprep.correction.shadows import Shadow
 from autoprep.correction.squaring import Torn, rectify, rimmed, torn_edges
 from autoprep.correction.view import View, seen_squarely
@@ -170,15 +172,8 @@ def make_plan(
     work = rectify(photo, geometry)
     work = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, work.linear)})
     view = seen_squarely(photo, geometry)
-    sight = look_for_shade(view)
-    washes = _washes_said(wishes.kind)
-    paper, shadow = find_paper(work.linear, wishes.flat, washes, sight)
-    around = surroundings(photo, geometry)
-    ground = _ground_seen(view, paper, around)
-    unsaid = washes is not False and wishes.said_paper is None and not wishes.paper_asked
-    if unsaid and not isinstance(paper, Declined) and is_washed_over(paper, photo, geometry, ground):
-        paper = shadow = Declined(reason=WASHED_OVER)
-    judged = kinds.judge(work.linear, paper, wishes.kind, around, absolute, wishes.said_paper, ground)
+    seen = _Seen(photo, geometry, wishes, absolute, view, look_for_shade(view), surroundings(photo, geometry))
+    paper, shadow, judged = _grounds(work.linear, seen)
     draft = Draft(work, geometry, wishes, paper, judged, view, chart, reference)
     if wishes.as_shot:
         draft.light = draft.neutral = Declined(reason="it is as shot, as you asked")
@@ -204,6 +199,60 @@ def make_plan(
     torn = None if judged.paper == "none" else torn_edges(rim)
     plan = _with_edges(photo, outline, plan, torn)
     return plan, judged, _measures(draft, plan, finished) | _shadow_measures(paper, shadow, plan)
+
+
+class _Seen(NamedTuple):
+    """What a work's ground is looked at with: its photo, and what was seen in that before."""
+
+    photo: Photo
+    geometry: Geometry
+    wishes: Wishes
+    absolute: bool
+    view: View
+    shade: Sight | None
+    around: Around
+
+
+_Grounds = tuple[Paper | Declined, Shadow | Declined, Judged]
+
+
+def _grounds(linear: Float32, seen: _Seen) -> _Grounds:
+    """The bare paper of a work, the shadow on it, and what it is.
+
+    Paper that the camera's local contrast has lifted beside what is dark may pass for marks on a grey sheet, or for
+    none: what is not seen to be light is looked at without it.
+    """
+    found = _grounds_of(linear, seen)
+    if found[2].paper not in ("toned", "none") or seen.wishes.said_paper is not None or seen.absolute:
+        return found
+    wide = wide_surroundings(seen.photo, seen.geometry)
+    amount = contrast_on(linear, wide)
+    if not amount:
+        return found
+    plain = _grounds_of(without_contrast_of(linear, wide, amount), seen)
+    return found if plain[2].paper in ("toned", "none") or _marks_stay(found[0], plain[0]) else plain
+
+
+# Of marks that were paper so little is left without the camera's contrast. (Of five white sheets that came out grey
+# none; of chalk on kraft paper two thirds.)
+_LEFT_OF_MARKS = 0.3
+
+
+def _marks_stay(found: Paper | Declined, plain: Paper | Declined) -> bool:
+    """Whether marks lighter than the paper, which prove it to be toned, are there without that contrast too."""
+    if isinstance(found, Declined) or isinstance(plain, Declined):
+        return False
+    return plain.lighter > _LEFT_OF_MARKS * found.lighter
+
+
+def _grounds_of(linear: Float32, seen: _Seen) -> _Grounds:
+    wishes, washes = seen.wishes, _washes_said(seen.wishes.kind)
+    paper, shadow = find_paper(linear, wishes.flat, washes, seen.shade)
+    ground = _ground_seen(seen.view, paper, seen.around)
+    unsaid = washes is not False and wishes.said_paper is None and not wishes.paper_asked
+    if unsaid and not isinstance(paper, Declined) and is_washed_over(paper, seen.photo, seen.geometry, ground):
+        paper = shadow = Declined(reason=WASHED_OVER)
+    return paper, shadow, kinds.judge(linear, paper, wishes.kind, seen.around, seen.absolute, wishes.said_paper, ground)
 
 
 def plan_edges(photo: Photo, outline: Outline, wishes: Wishes) -> CorrectionPlan:

@@ -1765,6 +1765,25 @@ PLANTED: tuple[Mistake, ...] = (
         ("a copy's name is a title", '    rf"{_BEFORE}(?:(?:[a-z]', '    rf"(?:(?:[a-z]'),
     ),
     Mistake("the last also holds", "autoprep/wishes/note_files.py", '_ADD_UP = ("keywords", "also", "not_for")', '_ADD_UP = ("keywords",)', ("tests/test_words.py",)),
+    *_all(
+        "autoprep/correction/paper.py", ("tests/correction/test_local_contrast.py",),
+        ("local contrast is seen where hardly any paper is", "or found.coverage < _TELLS_CONTRAST:", "or False:"),
+        ("local contrast is believed however much it is", "if not _LEAST_CONTRAST < amount < _MOST_CONTRAST:", "if not _LEAST_CONTRAST < amount:"),
+        ("local contrast is told by what is paper with it", "range(_ROUNDS)", "range(1)"),
+    ),
+    *_all(
+        "autoprep/correction/local_contrast.py", ("tests/correction/test_local_contrast.py",),
+        ("the surroundings are as narrow as the strokes", "_WIDE * max(luma.shape)", "0.2 * _WIDE * max(luma.shape)"),
+        ("the slope of the light is local contrast", "rest, lifted = (both - terms @ smooth).T", "rest, lifted = (both - both.mean(axis=0)).T"),
+        ("local contrast is added once more", "np.exp(-amount *", "np.exp(amount *"),
+    ),
+    *_all(
+        "autoprep/correction/planning.py", ("tests/correction/test_local_contrast.py",),
+        ("paper that is lifted beside strokes is marks", "    if not amount:\n        return found\n    plain", "    if True:\n        return found\n    plain"),
+        ("marks that stay prove nothing", 'plain[2].paper in ("toned", "none") or _marks_stay(found[0], plain[0])', 'plain[2].paper in ("toned", "none")'),
+        ("toned paper by the artist's word is looked at again", "or seen.wishes.said_paper is not None or seen.absolute", "or seen.absolute"),
+        ("levels that are known are looked at again", "or seen.wishes.said_paper is not None or seen.absolute", "or seen.wishes.said_paper is not None"),
+    ),
     Mistake("a checked cloth is a page", "autoprep/correction/outline/material.py", "bool(papers) or is_drawn_page(linear)", "True", ("tests/correction/test_material.py",)),
     Mistake("a page whose frame holds a figure is none", "autoprep/correction/outline/material.py", "bool(papers) or is_drawn_page(linear)", "bool(papers)", ("tests/correction/test_material.py",)),
     Mistake("a table with nothing but a small work on it is a page", "autoprep/correction/outline/material.py", "bool(papers) or is_drawn_page(linear)", "bool(papers) or not pages", ("tests/correction/test_material.py",)),
@@ -2272,7 +2291,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a print has no pixel to the inch", "return max(1.0, float(np.floor(frame.max_enlarge / inches * 1.0005)))", "return float(np.floor(frame.max_enlarge / inches * 1.0005))"),
         ("the nearer side of a work tells its pixels", "inches = max((size_mm[k]", "inches = min((size_mm[k]"),
     ),
-    Mistake("long strips of paper have no rim", "autoprep/correction/paper.py", "_LEAST_RIM_PX = 5", "_LEAST_RIM_PX = 2", ("tests/correction/test_level.py",)),
+    Mistake("long strips of paper have no rim", "autoprep/correction/paper_search.py", "_LEAST_RIM_PX = 5", "_LEAST_RIM_PX = 2", ("tests/correction/test_level.py",)),
     *_all(
         "autoprep/rendering/mark.py", ("tests/rendering/test_mark.py",),
         ("a name from the right is cut by font", "        if not missing_glyphs(text, fonts[1]):", "        if False:"),
@@ -3015,7 +3034,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("one end on a line joins a piece", "(np.abs(_off(starts, line)) < limit_px) & (", "("),
     ),
     *_all(
-        "autoprep/correction/paper.py", ("tests/correction/test_level.py",),
+        "autoprep/correction/paper_search.py", ("tests/correction/test_level.py",),
         ("the level is half a bin off", "low + (best + 0.5) * _BIN", "low + (best + 5.5) * _BIN"),
         ("paper may have any tint", "near & (off_tint < max(0.6 * tolerance, 0.022))", "near"),
     ),
