@@ -100,7 +100,7 @@ class Trial:
         if not self.alive:
             self.start()
         limit = time.monotonic() + limit_s
-        while not (self._listens() and self.done() >= len(self.put)) and self.alive and time.monotonic() < limit:
+        while not (self.listens() and self.done() >= len(self.put)) and self.alive and time.monotonic() < limit:
             time.sleep(0.3)
         time.sleep(1.5)
         if not self.alive:
@@ -108,7 +108,7 @@ class Trial:
         code = self.kill(signal.SIGTERM)
         return [*([f"the service stopped with {code}"] if code else []), *self.wrong()]
 
-    def _listens(self) -> bool:
+    def listens(self) -> bool:
         """Whether the service has come so far that it can be asked to stop."""
         assert self.process is not None
         return any(event.get("pid") == self.process.pid for event in events(self.settings, "watching"))

@@ -3598,4 +3598,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("what was said of a question is said of any photo in its place", "autoprep/service/grouping.py", "or one.taken_at == record.taken_at]", "or True]", ("tests/service/test_asked_before.py",)),
     Mistake("words of a question stay with it when its photo is edited", "autoprep/service/said.py", "    hand_words_on(settings, record, asked)\n", "    pass\n", ("tests/service/test_asked_before.py",)),
+    Mistake("a photo for which there is too little memory is called damaged", "autoprep/files/reading.py", "        if lacks_memory(problem):\n            raise MemoryError from problem\n", "", ("tests/files/test_little_memory.py",)),
+    Mistake("a scan for which there is too little memory is read with fewer bits", "autoprep/files/deep.py", "except (PhotoError, MemoryError):", "except PhotoError:", ("tests/files/test_little_memory.py",)),
+    Mistake("OpenCV's want of memory is called a mistake of ours", "autoprep/errors.py", ' or getattr(problem, "code", None) == _NO_MEMORY', "", ("tests/files/test_little_memory.py",)),
 )  # fmt: skip
