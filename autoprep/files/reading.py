@@ -16,7 +16,7 @@ from PIL import ExifTags, Image, UnidentifiedImageError
 from autoprep.domain import PhotoFacts
 from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported, lacks_memory
 from autoprep.files.camera import lost_of_exif, raw_facts, side_by_its_entry, told_by_camera, whole_number
-from autoprep.files.coded import jpeg_kind
+from autoprep.files.coded import jpeg_kind, refuse_scans
 from autoprep.files.colours import SAID_INKS, WIDE, Model, coloured, guessed, into_wide
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.damage import listened, refuse_damaged, suspicion
@@ -53,6 +53,8 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
     Image.MAX_IMAGE_PIXELS = max_pixels
     try:
         deep = read_deep(data, max_pixels) if kind == "tiff" else None
+        if kind == "jpeg":
+            refuse_scans(data)
         if deep is not None:
             return _from_deep(deep, data)
         with Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS) as image:

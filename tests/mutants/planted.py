@@ -1107,7 +1107,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/files/containers.py", ("tests/files/test_reading.py", "tests/service/test_everyday.py"),
-        ("half a JPEG is whole", 'return data[at : at + 2] == b"\\xff\\xd9"', "return True"),
+        ("half a JPEG is whole", 'if data[at : at + 2] == b"\\xff\\xd9":', "if True:"),
         ("half a PNG is whole", "return bool(at <= len(data))\n    return False", "return bool(at <= len(data))\n    return True"),
     ),
     *_all(
@@ -3601,4 +3601,6 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a photo for which there is too little memory is called damaged", "autoprep/files/reading.py", "        if lacks_memory(problem):\n            raise MemoryError from problem\n", "", ("tests/files/test_little_memory.py",)),
     Mistake("a scan for which there is too little memory is read with fewer bits", "autoprep/files/deep.py", "except (PhotoError, MemoryError):", "except PhotoError:", ("tests/files/test_little_memory.py",)),
     Mistake("OpenCV's want of memory is called a mistake of ours", "autoprep/errors.py", ' or getattr(problem, "code", None) == _NO_MEMORY', "", ("tests/files/test_little_memory.py",)),
+    Mistake("a JPEG of any number of scans is decoded", "autoprep/files/reading.py", "            refuse_scans(data)\n", "            pass\n", ("tests/files/test_reading.py",)),
+    Mistake("scans are counted beside the picture, too", "autoprep/files/containers.py", "sum(marker == 0xDA for marker in _markers(data))", 'data.count(b"\\xff\\xda")', ("tests/files/test_reading.py",)),
 )  # fmt: skip
