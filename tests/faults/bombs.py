@@ -17,11 +17,9 @@ from pathlib import Path
 
 from PIL import Image
 
-from autoprep.ledger import Ledger
-from autoprep.wishes.places import ledger_path
 from tests import photos
 from tests.bench.history import memory_of
-from tests.faults.small import Trial, studio_in
+from tests.faults.small import Trial, studio_in, until
 
 _MB = 1_000_000
 UNPACKED = 200 * _MB
@@ -231,23 +229,9 @@ def explode(folder: Path, ending: str, data: bytes, limit_s: float) -> Met:
     return Met(outcome, reasons, seconds, watched.worker_mb, before, watched.service_mb, good, wrong)
 
 
-def until(done: Callable[[], bool], limit_s: float) -> bool:
-    """Wait until something is so; whether it was so in time."""
-    limit = time.monotonic() + limit_s
-    while not done():
-        if time.monotonic() > limit:
-            return False
-        time.sleep(0.05)
-    return True
-
-
 def _told(trial: Trial) -> tuple[str, tuple[str, ...]]:
-    ledger = Ledger(ledger_path(trial.settings))
-    try:
-        found = [job.record for job in ledger.jobs() if job.record is not None and job.record.photo.startswith("bomb")]
-        return (found[0].outcome, found[0].reasons) if found else ("nothing yet", ())
-    finally:
-        ledger.close()
+    found = [record for record in trial.records() if record.photo.startswith("bomb")]
+    return (found[0].outcome, found[0].reasons) if found else ("nothing yet", ())
 
 
 def main() -> None:

@@ -21,8 +21,6 @@ from pathlib import Path
 
 from PIL import Image
 
-from autoprep.ledger import Ledger
-from autoprep.wishes.places import ledger_path
 from tests.faults.small import Trial, events, studio_in
 
 CALLS = {
@@ -140,7 +138,7 @@ def suffer(folder: Path, paths: list[str], fault: Fault) -> tuple[int, bool, lis
     refused = folder.with_name("trace.txt").read_text(errors="replace").count("(INJECTED)")
     if trial.alive and not _until_done(trial, 4):
         wrong += [] if trial.kill(signal.SIGTERM) == 0 else ["the service did not stop well"]
-        _wait_no_longer(trial)
+        trial.wait_no_longer()
     return refused, through, wrong + trial.finish(45)
 
 
@@ -153,14 +151,6 @@ def _half_pictures(trial: Trial) -> list[str]:
         except OSError as problem:
             wrong.append(f"half a picture: {place.name}: {problem}")
     return wrong
-
-
-def _wait_no_longer(trial: Trial) -> None:
-    """A failed try waits half a minute for the next; here it does not, so that a run takes seconds."""
-    ledger = Ledger(ledger_path(trial.settings))
-    for job in ledger.lines():
-        ledger.postpone(job, 0)
-    ledger.close()
 
 
 def main() -> None:

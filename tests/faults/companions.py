@@ -17,9 +17,7 @@ from pathlib import Path
 
 from PIL import Image
 
-from autoprep.ledger import Ledger
-from autoprep.wishes.places import ledger_path
-from tests.faults.small import Trial, studio_in
+from tests.faults.small import Trial, studio_in, until
 from tests.service.test_watch import variants
 
 ORDERS = tuple(itertools.permutations(("photo", "sidecar", "film")))
@@ -71,7 +69,7 @@ def arrive(folder: Path, order: tuple[str, ...], count: int, limit_s: float = 12
     """So many photos with what comes beside them, in this order."""
     trial, all_of_them = Trial(studio_in(folder)), list(besides(count))
     trial.start()
-    _until_listening(trial)
+    until(trial.listens, 30)
     for step, kind in enumerate(order):
         time.sleep(_APART_S if step else 0)
         for beside in all_of_them:
@@ -80,23 +78,13 @@ def arrive(folder: Path, order: tuple[str, ...], count: int, limit_s: float = 12
             if kind == "photo":
                 trial.put[name] = data
     wrong = trial.finish(limit_s)
-    ledger = Ledger(ledger_path(trial.settings))
-    try:
-        records = [job.record for job in ledger.jobs() if job.record is not None]
-        wrong += [] if len(records) == count else [f"{len(records)} records"]
-        pictures = {
-            record.photo: " ".join(sorted(_sha(trial.settings.studio / out.path) for out in record.outputs))
-            for record in records
-        }
-    finally:
-        ledger.close()
+    records = trial.records()
+    wrong += [] if len(records) == count else [f"{len(records)} records"]
+    pictures = {
+        record.photo: " ".join(sorted(_sha(trial.settings.studio / out.path) for out in record.outputs))
+        for record in records
+    }
     return Came(pictures, wrong)
-
-
-def _until_listening(trial: Trial) -> None:
-    limit = time.monotonic() + 30
-    while not trial.listens() and time.monotonic() < limit:
-        time.sleep(0.1)
 
 
 def _sha(place: Path) -> str:

@@ -15,7 +15,6 @@ import tempfile
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -26,10 +25,8 @@ from watchdog.observers import Observer
 
 from autoprep.domain import JobRecord
 from autoprep.imaging.arrays import float32
-from autoprep.ledger import Ledger
-from autoprep.wishes.places import ledger_path
 from tests import photos
-from tests.faults.small import Trial, studio_in
+from tests.faults.small import Trial, studio_in, until
 
 _BATCH = 20
 _SIZE = 8_000_000  # bytes that a reader needs some milliseconds for
@@ -167,17 +164,9 @@ def _run(trial: Trial, races: list[Race]) -> None:
         observer.join()
 
 
-def _records(trial: Trial) -> list[JobRecord]:
-    ledger = Ledger(ledger_path(trial.settings))
-    try:
-        return [job.record for job in ledger.jobs() if job.record is not None]
-    finally:
-        ledger.close()
-
-
 def _missing(trial: Trial, races: list[Race]) -> list[str]:
     """The photos that lie there and have not come out."""
-    ready = {record.sha256 for record in _records(trial) if record.outcome == "ready"}
+    ready = {record.sha256 for record in trial.records() if record.outcome == "ready"}
     lying = {each.place.name: each.after for each in races}
     return [name for name, data in lying.items() if data is not None and _sha(data) not in ready]
 
@@ -189,7 +178,7 @@ def _judge(trial: Trial, races: list[Race], found: Races) -> None:
     found.wrong += [f"{name}: did not come out" for name in _missing(trial, races)]
     mine = {race.place.name for race in races}
     overtaken = {_sha(race.first) for race in races if race.after == race.second}
-    for record in [record for record in _records(trial) if record.photo in mine]:
+    for record in [record for record in trial.records() if record.photo in mine]:
         came_out = record.outcome == "ready" or (record.outcome == "alternate" and record.sha256 in overtaken)
         if not came_out:
             found.wrong.append(f"{record.photo}: {record.outcome} {record.reasons}")
@@ -229,16 +218,6 @@ def _too_much(trial: Trial, record: JobRecord) -> list[str]:
 
 def _sha(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
-
-
-def until(done: Callable[[], bool], limit_s: float) -> bool:
-    """Wait until something is so; whether it was so in time."""
-    limit = time.monotonic() + limit_s
-    while not done():
-        if time.monotonic() > limit:
-            return False
-        time.sleep(0.2)
-    return True
 
 
 def main() -> None:

@@ -612,7 +612,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/told/metrics.py", ("tests/told/test_metrics.py",),
-        ("metrics are written all the time", "if self._clock() >= self._next:", "if True:"),
+        ("metrics are written all the time", "if self._clock() >= (self._soon if rests and self._news else self._next):", "if True:"),
         ("metrics are written each minute at rest", "self._clock() - self._latest < _AT_REST_S", "False"),
         ("metrics that stand still look like a service that ended", "self._clock() - self._latest < _AT_REST_S", "True"),
         ("metrics that can't be written end the service", "except (DeliveryError, OSError, sqlite3.OperationalError)", "except ZeroDivisionError"),
@@ -3603,4 +3603,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("OpenCV's want of memory is called a mistake of ours", "autoprep/errors.py", ' or getattr(problem, "code", None) == _NO_MEMORY', "", ("tests/files/test_little_memory.py",)),
     Mistake("a JPEG of any number of scans is decoded", "autoprep/files/reading.py", "            refuse_scans(data)\n", "            pass\n", ("tests/files/test_reading.py",)),
     Mistake("scans are counted beside the picture, too", "autoprep/files/containers.py", "sum(marker == 0xDA for marker in _markers(data))", 'data.count(b"\\xff\\xda")', ("tests/files/test_reading.py",)),
+    Mistake("metrics tell a minute late that all is done", "autoprep/told/metrics.py", "self._soon if rests and self._news else self._next", "self._next", ("tests/told/test_metrics.py",)),
+    Mistake("metrics are written at rest, news or none", "autoprep/told/metrics.py", "if rests and self._news", "if rests", ("tests/told/test_metrics.py",)),
+    Mistake("nobody tells metrics that all is done", "autoprep/cli/work.py", ", rests=engine.idle)", ")", ("tests/told/test_metrics.py",)),
 )  # fmt: skip
