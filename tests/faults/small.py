@@ -73,6 +73,8 @@ class Trial:
     put: dict[str, bytes] = field(default_factory=dict)
     process: subprocess.Popen[bytes] | None = None
     environment: dict[str, str] = field(default_factory=dict)
+    before: tuple[str, ...] = ()
+    """What starts the service, and leaves it its process: strace -D."""
 
     def more(self, count: int, folder: Path | None = None) -> None:
         """So many further photos arrive; folder: where the inbox lies now."""
@@ -83,7 +85,8 @@ class Trial:
 
     def start(self) -> None:
         """Start the real service."""
-        command = [sys.executable, "-m", "autoprep", "watch", "--quiet", "--config", str(self.settings.studio)]
+        watch = (sys.executable, "-m", "autoprep", "watch", "--quiet", "--config", str(self.settings.studio))
+        command = [*self.before, *watch]
         with (self.settings.studio / "stderr.txt").open("ab") as stderr:
             self.process = subprocess.Popen(
                 command, stderr=stderr, stdout=subprocess.DEVNULL, env={**os.environ, **self.environment}
