@@ -1,9 +1,10 @@
 """`python -m tests.faults.deaths`: workers of the running service die, or are stopped, while they start, wait and work.
 
-By SIGKILL, SIGSEGV and SIGSTOP, so many times each (`--times`). Every photo must come out, the service must stay the
-same process, a worker that waits or starts must cost no photo a try where it dies, and a stopped one must be gone a
-second after its photo's time is over. `--poison`: one photo of which each worker dies, among good ones, for each
-signal: it alone is set aside, after three tries, with the signal's name. Linux.
+By SIGKILL and SIGSEGV, `--times` in each state: every photo must come out, the service must stay the same process, and
+where a worker starts or waits its death must cost no photo a try. `--stops 40`: by SIGSTOP instead, while the only
+worker works and while it waits; it must be gone a second after its photo's time is over. `--poison`: one photo of which
+each worker dies, among good ones, for each signal: it alone is set aside, after three tries, with the signal's name.
+Linux.
 """
 
 import argparse
@@ -15,6 +16,7 @@ import tempfile
 import time
 from collections import Counter
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 from PIL import Image
@@ -24,14 +26,11 @@ from tests.bench.history import memory_of
 from tests.faults.bombs import is_worker, workers_of
 from tests.faults.small import Trial, events, studio_in, until
 
-# Those first that cost no photo a try: what failed once is tried again at any moment after. A worker that is stopped
-# while it starts is given up after two minutes (tests/service/test_starts.py) and left out here.
-MEETINGS = (
-    *((state, how) for state in ("starting", "waiting", "working") for how in (signal.SIGKILL, signal.SIGSEGV)),
-    *((state, signal.SIGSTOP) for state in ("working", "waiting")),
+# Those first that cost no photo a try: what failed once is tried again at any moment after.
+MEETINGS = tuple(
+    (state, how) for state in ("starting", "waiting", "working") for how in (signal.SIGKILL, signal.SIGSEGV)
 )
-_LIMIT_S = 8.0  # of a job; a small one takes one second, three on a busy machine
-_SERVICE = f"workers = 2\njob_limit_s = {_LIMIT_S}\n"
+_LIMIT_S = 4.0  # of a job whose worker is stopped; a small one takes one second
 _LARGE_MB = 400  # a worker that has the large photo holds more; one with a small photo about half
 
 
@@ -46,39 +45,85 @@ class Deaths:
 
 def die_often(folder: Path, times: int, seed: int) -> Deaths:
     """So many deaths of each kind, in one life of a service."""
-    trial, rng, found = Trial(studio_in(folder, _SERVICE + "attempts = 20\n")), random.Random(seed), Deaths()
+    trial, rng, found = Trial(studio_in(folder, "workers = 2\nattempts = 20\n")), random.Random(seed), Deaths()
     trial.start()
     until(trial.listens, 30)
     for state, how in [meeting for meeting in MEETINGS for _ in range(times)]:
         if trial.alive and not found.wrong:
             _meet(trial, state, how, rng, found)
-    if trial.alive:  # what was tried once waits for half a minute; here it need not
-        trial.kill(signal.SIGTERM)
-        trial.wait_no_longer()
-        found.wrong += trial.finish(120 + 10 * times)
-    else:
-        found.wrong.append(f"the service ended by itself: {trial.said()}")
+    found.wrong += _end(trial, 120 + 10 * times)
     return found
+
+
+def _end(trial: Trial, limit_s: float) -> list[str]:
+    """Let the same service end, and another finish, for which what was tried once need not wait half a minute."""
+    if not trial.alive:
+        return [f"the service ended by itself: {trial.said()}"]
+    trial.kill(signal.SIGTERM)
+    trial.wait_no_longer()
+    return trial.finish(limit_s)
+
+
+def stop_often(folder: Path, times: int) -> Deaths:
+    """Stop the only worker so often, in turn while it works and while it waits."""
+    trial = Trial(studio_in(folder, f"workers = 1\nattempts = 20\njob_limit_s = {_LIMIT_S}\n"))
+    found = Deaths()
+    trial.start()
+    assert trial.process is not None
+    service = trial.process.pid
+    until(trial.listens, 30)
+    for number in range(times):
+        if not trial.alive or found.wrong:
+            break
+        if number % 2:
+            _one_waits(trial, service)
+        else:
+            begun = len(events(trial.settings, "stage"))
+            trial.more(1)
+            until(partial(_more_than, trial, "stage", begun), 60, 0.02)
+        workers, started = workers_of(service), len(events(trial.settings, "started"))
+        for worker in workers:
+            _send(worker, signal.SIGSTOP)
+        trial.more(1)  # what comes now is given to one that waits
+        if number % 2:
+            until(partial(_more_than, trial, "started", started), 20, 0.02)
+        sent = time.monotonic()
+        gone = until(partial(_gone, workers), _LIMIT_S + 20, 0.02)
+        found.late_s.append(time.monotonic() - sent - _LIMIT_S)
+        found.wrong += [] if gone else [f"stop {number}: a stopped worker is there still"]
+        found.wrong += [] if until(lambda: not _open(trial), 90) else [f"stop {number}: {sorted(_open(trial))} waits"]
+        found.met["waiting" if number % 2 else "working"] += len(workers)
+    found.wrong += _end(trial, 120 + 10 * times)
+    return found
+
+
+def _one_waits(trial: Trial, service: int) -> None:
+    """A photo has come out, and its worker is there."""
+    until(lambda: not _open(trial), 60)
+    while trial.alive and not workers_of(service):
+        trial.more(1)
+        until(lambda: not _open(trial), 60)
+
+
+def _more_than(trial: Trial, event: str, before: int) -> bool:
+    return len(events(trial.settings, event)) > before
+
+
+def _gone(workers: list[int]) -> bool:
+    return not any(map(is_worker, workers))
 
 
 def _meet(trial: Trial, state: str, how: signal.Signals, rng: random.Random, found: Deaths) -> None:
     """Send one signal to the workers in this state, and see what follows."""
     workers = _workers_in(trial, state, rng)
-    before, began = len(events(trial.settings, "failed")), len(events(trial.settings, "started"))
+    before = len(events(trial.settings, "failed"))
     for worker in workers:
         _send(worker, how)
-    sent = time.monotonic()
-    if state == "waiting":  # what comes now is given to the stopped ones
+    if state == "waiting":
         trial.more(2)
-        until(lambda: len(events(trial.settings, "started")) > began, 20, 0.02)
-        sent = time.monotonic()
-    if how == signal.SIGSTOP:
-        gone = until(lambda: not any(map(is_worker, workers)), _LIMIT_S + 20, 0.02)
-        found.late_s.append(time.monotonic() - sent - _LIMIT_S)
-        found.wrong += [] if gone else [f"{state}: a stopped worker is there still"]
     if not until(lambda: not _open(trial), 60):
         found.wrong.append(f"{state}, {how.name}: {sorted(_open(trial))} neither came out nor failed")
-    if len(events(trial.settings, "failed")) > before and state != "working" and how != signal.SIGSTOP:
+    if len(events(trial.settings, "failed")) > before and state != "working":
         told = [event["reason"] for event in events(trial.settings, "failed")[before:]]
         found.wrong.append(f"{state}, {how.name}: tries were charged to photos that no worker had: {told}")
     found.met[f"{state}, {how.name}"] += len(workers)
@@ -128,7 +173,7 @@ class Poisoned:
 
 def poison(folder: Path, good: int, how: signal.Signals) -> Poisoned:
     """One large photo among good ones; whichever worker has it is killed as the system would for want of memory."""
-    trial = Trial(studio_in(folder, _SERVICE.replace(f"{_LIMIT_S}", "60")))
+    trial = Trial(studio_in(folder, "workers = 2\n"))
     trial.more(good // 2)
     large = Image.fromarray(photos.sheet()).resize((8000, 6000))
     large.save(trial.settings.folders.inbox / "page 00000 poison.jpg", "JPEG", quality=85)
@@ -170,6 +215,7 @@ def main() -> None:
     parser.add_argument("--times", type=int, default=20)
     parser.add_argument("--good", type=int, default=199)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--stops", type=int, default=0, help="stop the only worker so often")
     parser.add_argument("--poison", action="store_true")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="autoprep-") as folder:
@@ -177,7 +223,8 @@ def main() -> None:
             for how in (signal.SIGKILL, signal.SIGSEGV, signal.SIGBUS):
                 print(how.name, poison(Path(folder) / how.name, given.good, how), flush=True)
             return
-        found = die_often(Path(folder) / "studio", given.times, given.seed)
+        place = Path(folder) / "studio"
+        found = stop_often(place, given.stops) if given.stops else die_often(place, given.times, given.seed)
     print(dict(found.met), f"stopped ones were killed at most {max(found.late_s, default=0):.1f} s late")
     print(f"{len(found.wrong)} things wrong", *found.wrong, sep="\n")
 
