@@ -3606,4 +3606,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("metrics tell a minute late that all is done", "autoprep/told/metrics.py", "self._soon if rests and self._news else self._next", "self._next", ("tests/told/test_metrics.py",)),
     Mistake("metrics are written at rest, news or none", "autoprep/told/metrics.py", "if rests and self._news", "if rests", ("tests/told/test_metrics.py",)),
     Mistake("nobody tells metrics that all is done", "autoprep/cli/work.py", ", rests=engine.idle)", ")", ("tests/told/test_metrics.py",)),
+    Mistake("a photo is given to a worker that has died", "autoprep/service/pool.py", "(one for one in self._idle() if one.process.is_alive())", "iter(self._idle())", ("tests/service/test_pool.py",)),
 )  # fmt: skip
