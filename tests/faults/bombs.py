@@ -189,7 +189,7 @@ BOMBS: dict[str, tuple[str, Callable[[], bytes]]] = {
     ),
     "an ICC profile of 200 MB in a PNG": ("png", lambda: png_with((b"iCCP", b"own\0\0" + _packed_zeros(UNPACKED)))),
     "an ICC profile of 255 segments in a JPEG": ("jpg", _profile_of_255_segments),
-    "XMP of 10^9 words by ten entities in a JPEG": (
+    "XMP of 10^9 words by nine entities in a JPEG": (
         "jpg", lambda: jpeg_with((0xE1, b"http://ns.adobe.com/xap/1.0/\0" + packet_of_entities(9))),
     ),
     "XMP of 100,000 entities in a PNG": (
