@@ -170,6 +170,14 @@ def _of_files(problem: OSError) -> str:
     return f"{as_shown(os.fsdecode(problem.filename))}: {why}" if problem.filename is not None else why
 
 
+_NO_MEMORY = -4  # OpenCV's StsNoMem (opencv2/core/base.hpp)
+
+
+def lacks_memory(problem: BaseException) -> bool:
+    """Whether there was too little memory, as Python or OpenCV says it."""
+    return isinstance(problem, MemoryError) or getattr(problem, "code", None) == _NO_MEMORY
+
+
 def our_mistake(problem: Exception) -> str:
     """A fault that no code has foreseen: its own words would tell the artist nothing."""
     return f"Autoprep itself made a mistake ({type(problem).__name__})"

@@ -14,6 +14,7 @@ import tempfile
 from pathlib import Path
 
 # Where Linux keeps files in memory; the room that a small studio may need there, and a run's bytecode.
+BYTECODE = "autoprep-bytecode-"
 _MEMORY, _ROOM_BYTES, _ROOM_FOR_BYTECODE = "/dev/shm", 1 << 26, 1 << 28
 
 
@@ -45,9 +46,25 @@ def _take_over(folder: Path) -> None:
                         os.symlink(os.path.join(place, name), target / name)
 
 
+def _clear(place: Path) -> None:
+    """Remove what killed runs have left: a run's folder bears the number of its process, and none has that now."""
+    if os.name != "posix":  # elsewhere asking for a process may end it
+        return
+    for folder in place.glob(f"{BYTECODE}*-*"):
+        number = folder.name.removeprefix(BYTECODE).partition("-")[0]
+        try:
+            os.kill(int(number), 0)
+        except ProcessLookupError:
+            shutil.rmtree(folder, ignore_errors=True)
+        except (OSError, ValueError, OverflowError):  # it is another user's, or no number
+            continue
+
+
 if sys.dont_write_bytecode and "PYTHONPYCACHEPREFIX" not in os.environ:
     # Thousands of links: a disk takes seconds for them.
-    sys.pycache_prefix = tempfile.mkdtemp(prefix="autoprep-bytecode-", dir=memory_folder(_ROOM_FOR_BYTECODE))
+    _place = memory_folder(_ROOM_FOR_BYTECODE) or tempfile.gettempdir()
+    _clear(Path(_place))
+    sys.pycache_prefix = tempfile.mkdtemp(prefix=f"{BYTECODE}{os.getpid()}-", dir=_place)
     sys.dont_write_bytecode = False
     os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix  # for the processes that this one starts
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)

@@ -2,11 +2,14 @@
 
 import importlib.util
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import structlog
+
+import tests
 
 _RUN = """
 import subprocess, sys, tests
@@ -20,14 +23,39 @@ print(Path(cache_from_source(place)).is_symlink())
 """
 
 
+_BARE = {name: value for name, value in os.environ.items() if name != "PYTHONPYCACHEPREFIX"} | {
+    "PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": ".",
+}  # fmt: skip
+_ROOT = Path(__file__).parents[1]
+
+
+def test_what_a_killed_run_has_left_goes_with_the_next(tmp_path: Path) -> None:
+    ended = subprocess.Popen([sys.executable, "-c", ""])
+    ended.wait()
+    command = [sys.executable, "-c", "import sys, tests; print(sys.pycache_prefix)"]
+
+    def run() -> Path:
+        said = subprocess.run(command, cwd=_ROOT, env=_BARE, capture_output=True, text=True, check=True).stdout
+        return Path(said.strip()).parent
+
+    place = run()
+    left = {place / f"{tests.BYTECODE}{number}-{tmp_path.name}": number for number in (ended.pid, os.getpid())}
+    try:
+        for folder in left:
+            (folder / "work").mkdir(parents=True)
+        run()
+        assert [number for folder, number in left.items() if folder.exists()] == [os.getpid()]
+    finally:
+        for folder in left:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
 def test_processes_of_a_run_share_compiled_modules() -> None:
-    bare = {name: value for name, value in os.environ.items() if name != "PYTHONPYCACHEPREFIX"}
-    bare |= {"PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": "."}
     installed = Path(structlog.__file__)
     said = subprocess.run(
         [sys.executable, "-c", _RUN, str(installed)],
-        cwd=Path(__file__).parents[1],
-        env=bare,
+        cwd=_ROOT,
+        env=_BARE,
         capture_output=True,
         text=True,
         check=True,

@@ -43,7 +43,7 @@ def watch(options: argparse.Namespace) -> int:
             manager.ready()
             while not stopping:
                 manager.alive(engine.standing)
-                metrics.keep(engine.ledger)
+                metrics.keep(engine.ledger, rests=engine.idle)
                 engine.step()
         finally:
             log.info("stopping")

@@ -10,6 +10,9 @@ import contextlib
 import struct
 from collections.abc import Iterator
 
+from autoprep.errors import TooLarge
+from autoprep.files.containers import scan_count
+
 _OF_WEBP = (b"VP8 ", b"VP8L", b"ALPH")
 _NO_PIXELS = (b"Exif", b"mime", b"uri ")  # types of items
 _MOST = 10_000  # items or boxes: beyond, it is damage
@@ -39,6 +42,18 @@ def jpeg_kind(data: bytes) -> str:
     return ""
 
 
+def refuse_scans(data: bytes) -> None:
+    """Raises TooLarge for a JPEG whose decoding takes minutes, for each of its many scans goes over all of its pixels.
+
+    500: what the manual of libjpeg-turbo suggests to decoders as the most (TJPARAM_SCANLIMIT, from memory); programs
+    write a dozen.
+    """
+    count = scan_count(data)
+    if count > _MOST_SCANS:
+        raise TooLarge(f"this JPEG is coded in {count} scans, and at most {_MOST_SCANS} are read; save it anew")
+
+
+_MOST_SCANS = 500
 _FRAMES = {
     0xC0: "", 0xC1: "", 0xC2: "", 0xC3: "lossless", 0xC5: "in layers", 0xC6: "in layers", 0xC7: "lossless",
     0xC9: "arithmetic coding", 0xCA: "arithmetic coding", 0xCB: "lossless", 0xCD: "in layers", 0xCE: "in layers",

@@ -97,24 +97,36 @@ def is_whole(data: bytes, kind: str | None) -> bool:
 
 def _jpeg_whole(data: bytes) -> bool:
     """Walk the markers to the first end-of-image; phones append more after it."""
-    if b"\xff\xd9" not in data:
-        return False  # known in one quick pass: a file that never ends is looked at again and again
+    # Known in one quick pass: a file that never ends is looked at again and again.
+    return b"\xff\xd9" in data and any(marker == 0xD9 for marker in _markers(data))
+
+
+def scan_count(data: bytes) -> int:
+    """How many scans a JPEG's picture is coded in; one of its previews, or what is appended, is not counted."""
+    return sum(marker == 0xDA for marker in _markers(data))
+
+
+def _markers(data: bytes) -> Iterator[int]:
+    """The markers of a JPEG, to its first end-of-image (0xD9), or to where they can't be followed."""
     at = 2
     while at + 4 <= len(data):
         if data[at] != 0xFF:
-            return False
+            return
         marker = data[at + 1]
         if marker == 0xFF:
             at += 1
-        elif marker == 0xD9:
-            return True
-        elif marker in _JPEG_STANDALONE:
+            continue
+        yield marker
+        if marker == 0xD9:
+            return
+        if marker in _JPEG_STANDALONE:
             at += 2
         else:
             at += 2 + struct.unpack(">H", data[at + 2 : at + 4])[0]
             if marker == 0xDA:
                 at = _skip_scan(data, at)
-    return data[at : at + 2] == b"\xff\xd9"
+    if data[at : at + 2] == b"\xff\xd9":
+        yield 0xD9
 
 
 def _skip_scan(data: bytes, at: int) -> int:

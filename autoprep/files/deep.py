@@ -69,7 +69,7 @@ def read_deep(data: bytes, max_pixels: int) -> Deep | None:
             if number is None:
                 raise Unreadable(f"the picture in this TIFF stands below a smaller copy of it; {_SAVE_PLAIN}")
             return None
-    except PhotoError:
+    except (PhotoError, MemoryError):  # the other library would need less, for it makes 8 bits of more
         raise
     except Exception:  # decoders raise a dozen different classes on damaged bytes; the other library has its say then
         return None

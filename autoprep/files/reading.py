@@ -14,9 +14,9 @@ import pillow_heif
 from PIL import ExifTags, Image, UnidentifiedImageError
 
 from autoprep.domain import PhotoFacts
-from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported
+from autoprep.errors import NotYetWhole, TooLarge, Unreadable, Unsupported, lacks_memory
 from autoprep.files.camera import lost_of_exif, raw_facts, side_by_its_entry, told_by_camera, whole_number
-from autoprep.files.coded import jpeg_kind
+from autoprep.files.coded import jpeg_kind, refuse_scans
 from autoprep.files.colours import SAID_INKS, WIDE, Model, coloured, guessed, into_wide
 from autoprep.files.containers import is_whole, sniff
 from autoprep.files.damage import listened, refuse_damaged, suspicion
@@ -53,6 +53,8 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
     Image.MAX_IMAGE_PIXELS = max_pixels
     try:
         deep = read_deep(data, max_pixels) if kind == "tiff" else None
+        if kind == "jpeg":
+            refuse_scans(data)
         if deep is not None:
             return _from_deep(deep, data)
         with Image.open(io.BytesIO(data), formats=_PILLOW_FORMATS) as image:
@@ -66,6 +68,8 @@ def _read_pillow(data: bytes, kind: str, max_pixels: int) -> Photo:
     except Image.DecompressionBombError as problem:
         raise TooLarge("the picture has more pixels than the limit (service.max_megapixels)") from problem
     except Exception as problem:  # decoders raise a dozen different classes on damaged bytes
+        if lacks_memory(problem):
+            raise MemoryError from problem
         raise Unreadable(_why_not(data, kind, problem)) from problem
 
 
@@ -367,6 +371,8 @@ def _read_raw(data: bytes, max_pixels: int) -> Photo:
             )
     except TooLarge:
         raise
+    except rawpy.LibRawUnsufficientMemoryError as problem:
+        raise MemoryError from problem
     except Exception as problem:
         raise Unreadable("the RAW file can't be developed; it is damaged, or its camera is not known here") from problem
     linear = np.repeat(np.linspace(0, 1, 65536, dtype=np.float32)[None], 3, axis=0)

@@ -90,7 +90,8 @@ class Pool:
 
     def submit(self, job: str, order: Any) -> None:
         """Give an order to a free worker; one is started when there is none."""
-        worker = next(iter(self._idle()), None) or self._start()
+        # One that died since it was heard last is cleared away when it is heard again.
+        worker = next((one for one in self._idle() if one.process.is_alive()), None) or self._start()
         worker.job, worker.order = job, order
         worker.deadline = time.monotonic() + (self._job_limit_s if worker.up else _START_S)
         self._lanes.began(job)

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from typing import Any
 
-from autoprep.errors import AutoprepError
+from autoprep.errors import AutoprepError, lacks_memory
 from autoprep.service.messages import UP, Failed, Finished, Staged, packed
 
 _PR_SET_PDEATHSIG = 1
+_NO_MEMORY = "the photo needs more memory than a worker may use (service.worker_memory_mb)"
 
 
 @dataclass(frozen=True)
@@ -54,9 +55,9 @@ def _do(process: Any, order: Any, pipe: Connection) -> Finished | Failed:
     except AutoprepError as problem:
         retry, full = bool(getattr(problem, "retry", False)), bool(getattr(problem, "full", False))
         return Failed(order.job, str(problem), retry, full=full)
-    except MemoryError:
-        return Failed(order.job, "the photo needs more memory than a worker may use", retry=True)
     except Exception as problem:
+        if lacks_memory(problem):
+            return Failed(order.job, _NO_MEMORY, retry=True)
         # A mistake of ours, not of the photo: another try would end the same way.
         trace = "".join(traceback.format_exception(problem))
         said = f"Autoprep itself made a mistake with this photo ({type(problem).__name__}); the log tells where"

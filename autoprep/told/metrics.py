@@ -19,6 +19,7 @@ from autoprep.wishes.places import metrics_path
 from autoprep.wishes.tables import Settings
 
 _EVERY_S = 60.0
+_SOON_S = 5.0  # once nothing is left to do, what is told of it is not a minute old
 _AT_REST_S = 600.0  # what has not changed is written again so seldom: the file's time says that the service lives
 _ROOM_STEP = 100_000_000  # bytes; smaller changes of the free space are none
 _DONE = ("ready", "alternate")
@@ -56,17 +57,18 @@ class Metrics:
     def __init__(self, settings: Settings, log: Any, clock: Callable[[], float] = time.monotonic) -> None:
         self._settings, self._log, self._clock = settings, log, clock
         self._place = metrics_path(settings)
-        self._next = self._latest = -1e9
-        self._written, self._job_s, self._told = "", 0.0, False
+        self._next = self._soon = self._latest = -1e9
+        self._written, self._job_s, self._told, self._news = "", 0.0, False, False
 
     def note(self, record: JobRecord) -> None:
         """A photo was dealt with; what needed no worker took no time."""
         self._job_s = sum(record.seconds.values()) or self._job_s
+        self._news = True
 
-    def keep(self, ledger: Ledger) -> None:
-        """Write what has changed, at most once a minute."""
-        if self._clock() >= self._next:
-            self._next = self._clock() + _EVERY_S
+    def keep(self, ledger: Ledger, *, rests: bool = False) -> None:
+        """Write what has changed, at most once a minute; rests: nothing is left to do, so that all is written soon."""
+        if self._clock() >= (self._soon if rests and self._news else self._next):
+            self._next, self._soon, self._news = self._clock() + _EVERY_S, self._clock() + _SOON_S, False
             self._tell(ledger, up=True)
 
     def ended(self, ledger: Ledger) -> None:

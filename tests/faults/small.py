@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from typing import Any
 from PIL import Image
 
 from autoprep.cli.studio import make_studio
+from autoprep.domain import JobRecord
 from autoprep.ledger import Ledger
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
@@ -35,15 +37,32 @@ rescan_s = 0.5
 """
 
 
-def studio_in(folder: Path) -> Settings:
-    """An empty studio with one small destination."""
+def studio_in(folder: Path, service: str = "") -> Settings:
+    """An empty studio with one small destination. service: lines of that table, in place of those of the same name."""
     (folder / "config").mkdir(parents=True)
-    (folder / "config" / "autoprep.toml").write_text(_SETTINGS, encoding="utf-8")
+    (folder / "config" / "autoprep.toml").write_text(_settings(service), encoding="utf-8")
     (folder / "config" / "destinations.toml").write_text(
         "[square]\nwidth_px = 300\nheight_px = 300\n", encoding="utf-8"
     )
     make_studio(folder)
     return load(folder / "config" / "autoprep.toml")
+
+
+def _settings(service: str) -> str:
+    """The settings without those lines of which another is given."""
+    names = {line.partition("=")[0].strip() for line in service.splitlines()}
+    kept = [line for line in _SETTINGS.splitlines() if line.partition("=")[0].strip() not in names]
+    return "\n".join([*kept, service])
+
+
+def until(done: Callable[[], bool], limit_s: float, every_s: float = 0.1) -> bool:
+    """Wait until something is so; whether it was so in time."""
+    limit = time.monotonic() + limit_s
+    while not done():
+        if time.monotonic() > limit:
+            return False
+        time.sleep(every_s)
+    return True
 
 
 @dataclass
@@ -54,17 +73,20 @@ class Trial:
     put: dict[str, bytes] = field(default_factory=dict)
     process: subprocess.Popen[bytes] | None = None
     environment: dict[str, str] = field(default_factory=dict)
+    before: tuple[str, ...] = ()
+    """What starts the service, and leaves it its process: strace -D."""
 
-    def more(self, count: int) -> None:
-        """So many further photos arrive."""
+    def more(self, count: int, folder: Path | None = None) -> None:
+        """So many further photos arrive; folder: where the inbox lies now."""
         for number, data in enumerate(variants(count, len(self.put)), len(self.put)):
             name = f"page {number:05}.jpg"
             self.put[name] = data
-            (self.settings.folders.inbox / name).write_bytes(data)
+            ((folder or self.settings.folders.inbox) / name).write_bytes(data)
 
     def start(self) -> None:
         """Start the real service."""
-        command = [sys.executable, "-m", "autoprep", "watch", "--quiet", "--config", str(self.settings.studio)]
+        watch = (sys.executable, "-m", "autoprep", "watch", "--quiet", "--config", str(self.settings.studio))
+        command = [*self.before, *watch]
         with (self.settings.studio / "stderr.txt").open("ab") as stderr:
             self.process = subprocess.Popen(
                 command, stderr=stderr, stdout=subprocess.DEVNULL, env={**os.environ, **self.environment}
@@ -95,12 +117,27 @@ class Trial:
             return 0
         return found
 
+    def records(self) -> list[JobRecord]:
+        """What is on record, read beside the running service."""
+        ledger = Ledger(ledger_path(self.settings))
+        try:
+            return [job.record for job in ledger.jobs() if job.record is not None]
+        finally:
+            ledger.close()
+
+    def wait_no_longer(self) -> None:
+        """A failed try waits half a minute for the next; where the service does not run, it need not."""
+        ledger = Ledger(ledger_path(self.settings))
+        for job in ledger.lines():
+            ledger.postpone(job, 0)
+        ledger.close()
+
     def finish(self, limit_s: float) -> list[str]:
         """Let the service end its work, stop it, and say what is not as it should be."""
         if not self.alive:
             self.start()
         limit = time.monotonic() + limit_s
-        while not (self._listens() and self.done() >= len(self.put)) and self.alive and time.monotonic() < limit:
+        while not (self.listens() and self.done() >= len(self.put)) and self.alive and time.monotonic() < limit:
             time.sleep(0.3)
         time.sleep(1.5)
         if not self.alive:
@@ -108,7 +145,7 @@ class Trial:
         code = self.kill(signal.SIGTERM)
         return [*([f"the service stopped with {code}"] if code else []), *self.wrong()]
 
-    def _listens(self) -> bool:
+    def listens(self) -> bool:
         """Whether the service has come so far that it can be asked to stop."""
         assert self.process is not None
         return any(event.get("pid") == self.process.pid for event in events(self.settings, "watching"))

@@ -1,5 +1,6 @@
 """A dose of the long trials in tests/faults, as README there describes them."""
 
+import sys
 from pathlib import Path
 
 import pytest
@@ -7,6 +8,7 @@ import pytest
 from tests.faults.burst import burst
 from tests.faults.clock import DAY, jump, library
 from tests.faults.kills import kill_often
+from tests.faults.races import WAYS, race
 
 pytestmark = pytest.mark.slow
 
@@ -29,3 +31,10 @@ def test_a_clock_that_jumps_loses_and_doubles_nothing(tmp_path: Path) -> None:
     photos, wrong = jump(tmp_path / "studio", (-3650 * DAY,))
     assert wrong == []
     assert photos == 2
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="openings are told by Linux alone")
+def test_photos_that_change_while_they_are_read_are_not_mixed(tmp_path: Path) -> None:
+    found = race(tmp_path / "studio", len(WAYS), seed=4)
+    assert found.wrong == []
+    assert found.happened == dict.fromkeys(WAYS, 1)

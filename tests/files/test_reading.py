@@ -22,6 +22,7 @@ from autoprep.imaging.arrays import AnyArray, Float32
 from autoprep.imaging.colour import D65_TO_D50, SRGB_TO_XYZ, ciede2000, lab_from_linear
 from autoprep.imaging.transfer import linear_to_srgb, srgb_to_linear
 from tests import photos
+from tests.faults.bombs import jpeg_of_scans
 from tests.profiles import grey_profile, table_profile
 
 DEBIAN_PROFILES = Path("/usr/share/color/icc/colord")
@@ -632,6 +633,19 @@ def test_what_is_no_photo_is_told() -> None:
 def test_a_bomb_is_refused_from_its_header() -> None:
     with pytest.raises(TooLarge):
         read_photo(saved("PNG"), max_pixels=1000)
+
+
+def test_a_jpeg_of_very_many_scans_is_refused() -> None:
+    bomb = jpeg_of_scans(400, 300, 600)
+    scans = jpeg_of_scans(400, 300, 1).count(b"\xff\xda")  # nothing else is in it that could look like one
+    with pytest.raises(TooLarge, match=f"coded in {scans + 599} scans"):
+        read_photo(bomb)
+    assert read_photo(jpeg_of_scans(400, 300, 501 - scans)).facts.width_px == 400
+
+
+def test_scans_are_counted_in_the_picture_alone() -> None:
+    beside = photos.jpeg()[:2] + b"\xff\xe5" + (2002).to_bytes(2, "big") + b"\xff\xda" * 1000 + photos.jpeg()[2:]
+    assert read_photo(beside + b"\xff\xda" * 1000).facts.width_px == photos.SIZE[0]
 
 
 def test_transparency_lies_on_white() -> None:

@@ -612,7 +612,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/told/metrics.py", ("tests/told/test_metrics.py",),
-        ("metrics are written all the time", "if self._clock() >= self._next:", "if True:"),
+        ("metrics are written all the time", "if self._clock() >= (self._soon if rests and self._news else self._next):", "if True:"),
         ("metrics are written each minute at rest", "self._clock() - self._latest < _AT_REST_S", "False"),
         ("metrics that stand still look like a service that ended", "self._clock() - self._latest < _AT_REST_S", "True"),
         ("metrics that can't be written end the service", "except (DeliveryError, OSError, sqlite3.OperationalError)", "except ZeroDivisionError"),
@@ -1107,7 +1107,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/files/containers.py", ("tests/files/test_reading.py", "tests/service/test_everyday.py"),
-        ("half a JPEG is whole", 'return data[at : at + 2] == b"\\xff\\xd9"', "return True"),
+        ("half a JPEG is whole", 'if data[at : at + 2] == b"\\xff\\xd9":', "if True:"),
         ("half a PNG is whole", "return bool(at <= len(data))\n    return False", "return bool(at <= len(data))\n    return True"),
     ),
     *_all(
@@ -3621,4 +3621,13 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("what was said of a question is said of any photo in its place", "autoprep/service/grouping.py", "or one.taken_at == record.taken_at]", "or True]", ("tests/service/test_asked_before.py",)),
     Mistake("words of a question stay with it when its photo is edited", "autoprep/service/said.py", "    hand_words_on(settings, record, asked)\n", "    pass\n", ("tests/service/test_asked_before.py",)),
+    Mistake("a photo for which there is too little memory is called damaged", "autoprep/files/reading.py", "        if lacks_memory(problem):\n            raise MemoryError from problem\n", "", ("tests/files/test_little_memory.py",)),
+    Mistake("a scan for which there is too little memory is read with fewer bits", "autoprep/files/deep.py", "except (PhotoError, MemoryError):", "except PhotoError:", ("tests/files/test_little_memory.py",)),
+    Mistake("OpenCV's want of memory is called a mistake of ours", "autoprep/errors.py", ' or getattr(problem, "code", None) == _NO_MEMORY', "", ("tests/files/test_little_memory.py",)),
+    Mistake("a JPEG of any number of scans is decoded", "autoprep/files/reading.py", "            refuse_scans(data)\n", "            pass\n", ("tests/files/test_reading.py",)),
+    Mistake("scans are counted beside the picture, too", "autoprep/files/containers.py", "sum(marker == 0xDA for marker in _markers(data))", 'data.count(b"\\xff\\xda")', ("tests/files/test_reading.py",)),
+    Mistake("metrics tell a minute late that all is done", "autoprep/told/metrics.py", "self._soon if rests and self._news else self._next", "self._next", ("tests/told/test_metrics.py",)),
+    Mistake("metrics are written at rest, news or none", "autoprep/told/metrics.py", "if rests and self._news", "if rests", ("tests/told/test_metrics.py",)),
+    Mistake("nobody tells metrics that all is done", "autoprep/cli/work.py", ", rests=engine.idle)", ")", ("tests/told/test_metrics.py",)),
+    Mistake("a photo is given to a worker that has died", "autoprep/service/pool.py", "(one for one in self._idle() if one.process.is_alive())", "iter(self._idle())", ("tests/service/test_pool.py",)),
 )  # fmt: skip

@@ -86,6 +86,22 @@ def test_a_killed_worker_takes_its_own_job_only(studio: Settings, pool: Pool) ->
     assert isinstance(collect(pool, 1)["again"], Finished)
 
 
+def test_a_worker_that_died_while_it_waited_is_given_no_photo(studio: Settings) -> None:
+    """It was heard of at the next look alone; a photo that was given to it before had a failed try."""
+    pool = Pool(1, memory_mb=4000, job_limit_s=20)
+    try:
+        pool.submit("before", order(studio, "before", photos.jpeg(seed=1)))
+        dead = process_of(pool, "before")
+        assert isinstance(collect(pool, 1)["before"], Finished)
+        os.kill(dead, signal.SIGKILL)
+        os.waitid(os.P_PID, dead, os.WEXITED | os.WNOWAIT)
+        pool.submit("after", order(studio, "after", photos.jpeg(seed=2)))
+        assert isinstance(collect(pool, 1)["after"], Finished)
+        assert pool.free == 1
+    finally:
+        pool.stop()
+
+
 def test_a_hanging_worker_is_killed_at_its_deadline(studio: Settings) -> None:
     pool = Pool(1, memory_mb=4000, job_limit_s=1.0)
     try:

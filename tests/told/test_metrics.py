@@ -146,6 +146,23 @@ def test_it_is_written_once_a_minute_at_most_and_at_rest_every_ten(
     assert kept.keep()["autoprep_up"] == 1
 
 
+def test_what_a_burst_has_left_is_told_soon(wren: Studio, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It stood there for up to a minute that photos waited, long after the last one was finished."""
+    kept = Kept(wren.settings)
+    kept.keep()
+    steps = ((1.0, False, 0.0), (4.9, True, 0.0), (5.0, False, 0.0), (5.0, True, 1.0), (12.0, True, 2.0))
+    for now, rests, told in steps:
+        kept.now, took_s = now, told or 1.0
+        kept.metrics.note(JobRecord(job="1", photo="one.jpg", sha256="", outcome="ready", seconds={"read": took_s}))
+        kept.metrics.keep(kept.ledger, rests=rests)
+        assert figures(kept.place)["autoprep_last_job_seconds"] == told
+    kept.place.unlink()
+    monkeypatch.setattr("shutil.disk_usage", lambda _place: type("", (), {"free": 7_000_000_000}))
+    kept.now = 18.0  # no photo was dealt with: what else has changed may wait
+    kept.metrics.keep(kept.ledger, rests=True)
+    assert not kept.place.exists()
+
+
 def test_a_file_that_cannot_be_written_is_told_once_and_ends_nothing(wren: Studio) -> None:
     kept = Kept(wren.settings)
     kept.place.mkdir()
@@ -193,3 +210,25 @@ def test_the_service_keeps_it(studio: Settings, monkeypatch: pytest.MonkeyPatch)
     assert seen == [1.0]
     assert figures(place)["autoprep_up"] == 0.0
     assert datetime.now(UTC).timestamp() - place.stat().st_mtime < 60
+
+
+def test_the_service_tells_soon_that_all_is_done(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    text = studio.config_file.read_text(encoding="utf-8")
+    studio.config_file.write_text(text.replace("[service]", '[service]\nmetrics_file = "a.prom"'), encoding="utf-8")
+    seen: list[tuple[bool, float]] = []
+    place, busy = studio.studio / "a.prom", iter((False, True, True, False, False))
+    record = JobRecord(job="1", photo="one.jpg", sha256="", outcome="ready", seconds={"read": 1.0})
+
+    def work(engine: Any, _most_s: float = 1.0) -> None:
+        if place.exists():
+            seen.append((engine.now_busy, figures(place)["autoprep_last_job_seconds"]))
+            engine._on_record(record)
+        engine.now_busy = next(busy, None)
+        if engine.now_busy is None:
+            os.kill(os.getpid(), 15)
+
+    monkeypatch.setattr("autoprep.told.metrics._SOON_S", 0.0)
+    monkeypatch.setattr("autoprep.service.engine.Engine.step", work)
+    monkeypatch.setattr("autoprep.service.engine.Engine.idle", property(lambda engine: not engine.now_busy))
+    assert watch(type("", (), {"config": studio.studio, "quiet": True})()) == 0
+    assert seen == [(False, 0.0), (True, 0.0), (True, 0.0), (False, 1.0), (False, 1.0)]
