@@ -47,7 +47,7 @@ for data in files:
 
 @pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="the system does not count as Linux does")
 def test_too_little_memory_is_not_called_damage(tmp_path: Path) -> None:
-    """Of WebP, HEIC and AVIF the libraries do not tell: such a photo is set aside as one that can't be decoded."""
+    """Of WebP the library does not tell: such a photo is set aside as one that can't be decoded."""
     kinds = ("PNG", "PNG of 16 bits", "JPEG", "TIFF")
     for kind in kinds:
         (tmp_path / kind).write_bytes(_packed(kind))
