@@ -21,6 +21,8 @@ from autoprep.pixels import Photo
 # The sheet, squeezed into a square, with a strip of its desk around, in cells; so many of those, and so far from each
 # other (standard deviation, in sides of the sheet), tell how the desk's colour changes.
 _SIDE_PX, _CELL_PX, _LEAST_CELLS, _LEAST_SPREAD = 128, 16, 8, 0.25
+# What is nearly black, in linear light, has the colour of the camera's own black: the same from side to side.
+_TOO_DARK = 2 * DARKEST
 # By how much, in natural logs of red or blue to green, the colour of what is taken for bare paper changes from side to
 # side, more where a shadow is found, and that of the desk at the most, or which share of the sheet's. (Where two lights
 # change a sheet's colour the desk's changes by .7 to 1.3 times as much, .03 off in the median.)
@@ -82,7 +84,8 @@ def _change_on_sheet(paper: Paper) -> Float64:
 
 
 def _change_on_desk(photo: Photo, geometry: Geometry) -> Float64:
-    """The same of the desk in view; infinite along an axis too little of which is seen, or where it is motley."""
+    """The same of the desk in view; infinite along an axis too little of which is seen, where it is motley, or nearly
+    black."""
     shown, beyond = with_surroundings(photo, geometry, (_SIDE_PX, _SIDE_PX), _CELL_PX)
     colours = _colours(np.log(np.maximum(shown, DARKEST)))
     count = colours.shape[0] // _CELL_PX
@@ -90,8 +93,9 @@ def _change_on_desk(photo: Photo, geometry: Geometry) -> Float64:
     seen, places = [], []
     for y, x in ring:
         cell = np.s_[y * _CELL_PX : (y + 1) * _CELL_PX, x * _CELL_PX : (x + 1) * _CELL_PX]
-        if beyond[cell].mean() < 0.5:
-            seen.append(np.median(colours[cell][~beyond[cell]], axis=0))
+        told = ~beyond[cell]
+        if told.mean() > 0.5 and float(np.median(shown[cell][told], axis=0).min()) > _TOO_DARK:
+            seen.append(np.median(colours[cell][told], axis=0))
             places.append(((x + 0.5) * _CELL_PX / _SIDE_PX, (y + 0.5) * _CELL_PX / _SIDE_PX))
     if len(seen) < _LEAST_CELLS:
         return np.full((2, 2), np.inf)

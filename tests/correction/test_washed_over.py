@@ -97,6 +97,13 @@ def test_without_a_desk_nothing_tells_a_wash_from_the_light() -> None:
     assert plan_of(photo(shown=(slice(180, 720), slice(250, 950))), outline=fills).paper != "none"
 
 
+def test_a_desk_that_is_nearly_black_tells_no_colour() -> None:
+    """That of the camera's black is the same from side to side, whatever the light does (the lab's photo 229419)."""
+    assert plan_of(photo(((5, 5, 5), (5, 5, 5)))).paper != "none"
+    assert plan_of(photo(((30, 24, 20), (30, 24, 20)))).paper == "none"  # a dark one does
+    assert plan_of(photo(((30, 24, 5), (30, 24, 5)))).paper != "none"  # in each colour
+
+
 @pytest.mark.slow
 def test_on_photos_of_the_lab() -> None:
     """Sheets under a wash on any desk, with and without shadows; sheets without one under two lights."""

@@ -1784,6 +1784,8 @@ PLANTED: tuple[Mistake, ...] = (
         ("toned paper by the artist's word is looked at again", "or seen.wishes.said_paper is not None or seen.absolute", "or seen.absolute"),
         ("levels that are known are looked at again", "or seen.wishes.said_paper is not None or seen.absolute", "or seen.wishes.said_paper is not None"),
     ),
+    Mistake("a black desk tells that the light has one colour", "autoprep/correction/washed_over.py", "float(np.median(shown[cell][told], axis=0).min()) > _TOO_DARK", "True", ("tests/correction/test_washed_over.py",)),
+    Mistake("a desk that is black in one colour tells all", "autoprep/correction/washed_over.py", "axis=0).min()) > _TOO_DARK", "axis=0).max()) > _TOO_DARK", ("tests/correction/test_washed_over.py",)),
     Mistake("a checked cloth is a page", "autoprep/correction/outline/material.py", "bool(papers) or is_drawn_page(linear)", "True", ("tests/correction/test_material.py",)),
     Mistake("a page whose frame holds a figure is none", "autoprep/correction/outline/material.py", "bool(papers) or is_drawn_page(linear)", "bool(papers)", ("tests/correction/test_material.py",)),
     Mistake("a table with nothing but a small work on it is a page", "autoprep/correction/outline/material.py", "bool(papers) or is_drawn_page(linear)", "bool(papers) or not pages", ("tests/correction/test_material.py",)),
