@@ -30,6 +30,7 @@ from autoprep.correction.paper_search import (
     some_of,
 )
 from autoprep.correction.sheet import Sheet, smooth_light
+from autoprep.correction.shine import is_veil
 from autoprep.domain import Declined
 from autoprep.imaging import fields
 from autoprep.imaging.arrays import DARKEST, AnyArray, Bool, Float32, Float64
@@ -45,9 +46,9 @@ class Paper:
     paper's linear RGB over the work; coverage: share of the work that is bare paper; rim: share of the rim that
     is; scatter: standard deviation of log luminance over the mask; lighter: share of the work clearly lighter
     than the paper; lifted: share of it that is lighter than the paper over wide plain areas; shines: the part of that
-    which has no hard border, as paint has; shade: (h, w, 3) float32 natural log of what shadows and bends take of the
-    light, if they do; sheet: the work is a sheet that is paper between its strokes (see sheet), whose shade is known;
-    ruled: lines are printed on the paper.
+    which has no hard border, as paint has, and on a sheet only where strokes are pale in it (see shine); shade: (h, w,
+    3) float32 natural log of what shadows and bends take of the light, if they do; sheet: the work is a sheet that is
+    paper between its strokes (see sheet), whose shade is known; ruled: lines are printed on the paper.
     """
 
     mask: Bool
@@ -160,6 +161,7 @@ def on_sheet(linear: Float32, sheet: Sheet) -> Paper:
     rest = np.log(np.maximum(small @ LUMINANCE, DARKEST)) - light @ LUMINANCE
     held = cv2.resize(sheet.paper.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     mask = np.asarray(held & (np.abs(rest) < _ON_SHEET))
+    shade = np.asarray(light - fields.evaluate(smooth, size[1], size[0]), np.float32)
     return Paper(
         mask=mask,
         coefficients=smooth,
@@ -168,8 +170,8 @@ def on_sheet(linear: Float32, sheet: Sheet) -> Paper:
         scatter=float(rest[mask].std()) if mask.any() else 0.0,
         lighter=lighter_marks(linear, sheet.log_light),
         lifted=sheet.lifted,
-        shines=sheet.lifted,
-        shade=np.asarray(light - fields.evaluate(smooth, size[1], size[0]), np.float32),
+        shines=sheet.lifted if is_veil(np.asarray(rest, np.float32), shade @ LUMINANCE) else 0.0,
+        shade=shade,
         sheet=sheet,
         ruled=sheet.ruled,
     )

@@ -1786,6 +1786,13 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("a black desk tells that the light has one colour", "autoprep/correction/washed_over.py", "float(np.median(shown[cell][told], axis=0).min()) > _TOO_DARK", "True", ("tests/correction/test_washed_over.py",)),
     Mistake("a desk that is black in one colour tells all", "autoprep/correction/washed_over.py", "axis=0).min()) > _TOO_DARK", "axis=0).max()) > _TOO_DARK", ("tests/correction/test_washed_over.py",)),
+    Mistake("more light on a part of a sheet hides it", "autoprep/correction/paper.py", "shines=sheet.lifted if is_veil(np.asarray(rest, np.float32), shade @ LUMINANCE) else 0.0", "shines=sheet.lifted", ("tests/correction/test_shine.py",)),
+    *_all(
+        "autoprep/correction/shine.py", ("tests/correction/test_shine.py",),
+        ("a shine hides nothing", "> _VEIL * added", "> 9 * added"),
+        ("a few strokes tell that nothing is hidden", "if min(len(there), len(elsewhere)) < _TELLS:", "if not min(len(there), len(elsewhere)):"),
+        ("strokes in the shine alone tell", "if min(len(there), len(elsewhere)) < _TELLS:", "if len(there) < _TELLS:"),
+    ),
     Mistake("a checked cloth is a page", "autoprep/correction/outline/material.py", "bool(papers) or is_drawn_page(linear)", "True", ("tests/correction/test_material.py",)),
     Mistake("a page whose frame holds a figure is none", "autoprep/correction/outline/material.py", "bool(papers) or is_drawn_page(linear)", "bool(papers)", ("tests/correction/test_material.py",)),
     Mistake("a table with nothing but a small work on it is a page", "autoprep/correction/outline/material.py", "bool(papers) or is_drawn_page(linear)", "bool(papers) or not pages", ("tests/correction/test_material.py",)),
