@@ -646,6 +646,7 @@ def test_a_jpeg_of_very_many_scans_is_refused() -> None:
 def test_scans_are_counted_in_the_picture_alone() -> None:
     beside = photos.jpeg()[:2] + b"\xff\xe5" + (2002).to_bytes(2, "big") + b"\xff\xda" * 1000 + photos.jpeg()[2:]
     assert read_photo(beside + b"\xff\xda" * 1000).facts.width_px == photos.SIZE[0]
+    assert read_photo(photos.jpeg() + jpeg_of_scans(400, 300, 600)).facts.width_px == photos.SIZE[0]
 
 
 def test_transparency_lies_on_white() -> None:
