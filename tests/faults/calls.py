@@ -20,8 +20,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from PIL import Image
-
 from tests.faults.small import Trial, events, studio_in, until
 
 CALLS = {
@@ -166,7 +164,7 @@ def suffer(folder: Path, paths: list[str], fault: Fault, *, at_start: bool = Fal
     through = _until_told(trial, _UNDER_FAULT_S)
     wrong = [] if trial.alive or at_start or fault.error == KILL else [f"the service ended: {trial.said()}"]
     wrong += [f"it ended in no plain words: {trial.said()}"] if "Traceback" in trial.said() else []
-    wrong += _half_pictures(trial)
+    wrong += trial.torn()
     if not at_start:
         _let_go(tracer)
     told = out.read_text(errors="replace")
@@ -179,17 +177,6 @@ def suffer(folder: Path, paths: list[str], fault: Fault, *, at_start: bool = Fal
         wrong += [] if trial.kill(signal.SIGTERM) == 0 else ["the service did not stop well"]
         trial.wait_no_longer()
     return refused, through, wrong + trial.finish(45)
-
-
-def _half_pictures(trial: Trial) -> list[str]:
-    wrong = []
-    for place in (trial.settings.folders.ready / "square").glob("[!.]*"):
-        try:
-            with Image.open(place) as image:
-                image.load()
-        except OSError as problem:
-            wrong.append(f"half a picture: {place.name}: {problem}")
-    return wrong
 
 
 def main() -> None:

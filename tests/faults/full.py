@@ -15,8 +15,6 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from PIL import Image
-
 from tests.faults.mounts import in_own_mounts, mount_ext4, mount_memory, unmount
 from tests.faults.small import Trial, events, studio_in, until
 
@@ -53,7 +51,7 @@ def fill_often(folder: Path, fills: int, seed: int, min_free_mb: float) -> Full:
             found.fills += 1
             found.in_mid_job += before > len(events(trial.settings, "finished"))
             time.sleep(rng.uniform(1, 4))
-            found.wrong += _torn(trial)
+            found.wrong += trial.torn()
             (folder / "fill").unlink()
         freed = time.monotonic()
         if not until(lambda: trial.done() >= len(trial.put) or not trial.alive, _AGAIN_S):
@@ -85,17 +83,6 @@ def _fill(folder: Path, left: int) -> None:
 def _free(folder: Path) -> int:
     told = os.statvfs(folder)
     return told.f_bavail * told.f_frsize
-
-
-def _torn(trial: Trial) -> list[str]:
-    wrong = []
-    for place in (trial.settings.folders.ready / "square").glob("[!.]*"):
-        try:
-            with Image.open(place) as image:
-                image.load()
-        except OSError as problem:
-            wrong.append(f"{place.name}: {problem}")
-    return wrong
 
 
 def main() -> None:

@@ -117,6 +117,17 @@ class Trial:
             return 0
         return found
 
+    def torn(self) -> list[str]:
+        """What of the finished pictures can't be decoded, as it lies there now."""
+        wrong = []
+        for place in (self.settings.folders.ready / "square").glob("[!.]*"):
+            try:
+                with Image.open(place) as image:
+                    image.load()
+            except OSError as problem:
+                wrong.append(f"half a picture: {place.name}: {problem}")
+        return wrong
+
     def records(self) -> list[JobRecord]:
         """What is on record, read beside the running service."""
         ledger = Ledger(ledger_path(self.settings))
