@@ -8,6 +8,7 @@ import numpy as np
 from autoprep.correction.paper import Paper
 from autoprep.correction.perspective import tilt_degrees, usual_focal_px
 from autoprep.domain import Declined, Geometry
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import Bool, Float32, greatest, least
 from autoprep.imaging.colour import lab_fast, lightness_of, luminance
 from autoprep.imaging.planes import rim_of, small_copy
@@ -37,13 +38,13 @@ def _blur_along(code: Float32) -> float | None:
     once = np.abs(cv2.Sobel(cast(Float32, cv2.GaussianBlur(code, (0, 0), _CALM_PX)), cv2.CV_32F, 1, 0, scale=0.125))
     again = np.abs(cv2.Sobel(cast(Float32, cv2.GaussianBlur(code, (0, 0), again_px)), cv2.CV_32F, 1, 0, scale=0.125))
     peak = (once == cv2.dilate(once, np.ones((1, 7), np.uint8))) & (once > 0)
-    noise = float(np.median(once)) * 5 + 0.004
+    noise = quick.median(once) * 5 + 0.004
     if (peak & (once > noise)).sum() < 30:
         return None
-    strong = peak & (once >= max(float(np.quantile(once[peak & (once > noise)], 0.7)), noise))
+    strong = peak & (once >= max(quick.quantile(once[peak & (once > noise)], 0.7), noise))
     ratio = np.clip(once[strong] / np.maximum(again[strong], 1e-6), 1.02, 20)
     width = _KNOWN_BLUR_PX / np.sqrt(ratio**2 - 1)
-    return float(np.sqrt(max(float(np.median(width)) ** 2 - _CALM_PX**2, 0.01)))
+    return float(np.sqrt(max(quick.median(width) ** 2 - _CALM_PX**2, 0.01)))
 
 
 def sharpness(linear: Float32) -> float:
@@ -66,7 +67,7 @@ def finished_look(corrected: Float32) -> dict[str, float]:
     """
     lightness = lightness_of(luminance(corrected))
     answer = np.abs(cv2.filter2D(lightness, cv2.CV_32F, _SECOND_BOTH))
-    return {"lightness": float(lightness.mean()), "grain": float(np.median(answer)) / (0.6745 * 6)}
+    return {"lightness": float(lightness.mean()), "grain": quick.median(answer) / (0.6745 * 6)}
 
 
 _SECOND_BOTH = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
@@ -131,7 +132,7 @@ def shade_left_percent(corrected: Float32) -> float:
     beside = (_BESIDE_PX, _BESIDE_PX)
     seen = np.asarray(cv2.blur(free, beside))[..., None] + 1e-3
     hue = np.asarray(cv2.blur(lab[..., 1:] * free, beside)) / seen
-    paper_l = float(np.percentile(ground, 85))
+    paper_l = quick.quantile(ground, 0.85)
     is_paper = (ground > paper_l - 3) & (free[..., 0] > 0)
     if not is_paper.any():
         return 0.0

@@ -7,8 +7,10 @@ import numpy as np
 
 from autoprep.correction.fold import fold_of
 from autoprep.correction.paper import Paper
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import DARKEST, Bool, Float32
-from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.colour import luminance
+from autoprep.imaging.planes import soft
 
 # Chosen on the lab's tuning seeds. A stroke is at most this wide at twice the search size (2.5 mm on A4); the ground
 # is seen where this share of a pixel is free of strokes, and open where this share of its neighbourhood is.
@@ -75,7 +77,7 @@ def _halved(plane: Float32, size: tuple[int, int]) -> Float32:
 
 def deeper_grain(luma: Float32) -> Float32:
     """(h, w) how much the same grain grows in a shadow: it stands on less signal."""
-    return np.asarray(np.exp(-0.5 * np.clip(cv2.GaussianBlur(luma, (0, 0), 3.0), -1.2, 0)), np.float32)
+    return quick.exp(-0.5 * np.clip(soft(luma, 3.0), -1.2, 0))
 
 
 def finest(luma: Float32) -> Float32:
@@ -91,5 +93,5 @@ def _what_paper_does_not_explain(linear: Float32, paper: Paper, times: int) -> t
     small = cast(Float32, cv2.resize(linear, (width, height), interpolation=how))
     small = np.maximum(cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8)), DARKEST)
     field = paper.log_field(height, width)
-    luma = np.log(small @ LUMINANCE) - np.log(np.exp(field) @ LUMINANCE)
-    return np.asarray(np.log(small) - field, np.float32), np.asarray(luma, np.float32)
+    luma = quick.log(luminance(small)) - quick.log(luminance(quick.exp(field)))
+    return quick.log(small) - field, luma

@@ -7,6 +7,7 @@ as paper and has the tint of the light that is left there, nothing else tells it
 import cv2
 import numpy as np
 
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import Bool, Float32
 
 # Chosen on seeds 155000-155239 with a plain grey ellipse laid into the shadow of 107 photos (as `python -m tests.lab
@@ -17,7 +18,7 @@ _LEAST, _MOST = 0.0015, 0.12  # shares of the work
 _RIM_PX = 3  # a shadow that comes in may end so far from the rim, where the paper's own edge begins
 _DARKER, _HARD = 0.1, 0.6  # natural log; and the share of it that the light rises within a few pixels, nearly all round
 _NEAR_PX, _FAR_PX, _CORE_PX, _ENOUGH_PX = 2, 5, 2, 60
-_NEARLY_ALL = 15  # percentile of what lies around, and of the island's own from above
+_NEARLY_ALL = 0.15  # of what lies around, and of the island's own from above
 
 
 def islands(luma: Float32) -> Bool:
@@ -43,8 +44,9 @@ def _is_solid(island: Bool, luma: Float32) -> bool:
     around = _grown(island, _FAR_PX) & ~_grown(island, _NEAR_PX)
     if min(core.sum(), around.sum()) < _ENOUGH_PX:
         return False
-    darker = float(np.median(luma[around]) - np.median(luma[core]))
-    rises = float(np.percentile(luma[around], _NEARLY_ALL) - np.percentile(luma[core], 100 - _NEARLY_ALL))
+    outer, inner = luma[around], luma[core]
+    darker = quick.median(outer) - quick.median(inner)
+    rises = quick.quantile(outer, _NEARLY_ALL) - quick.quantile(inner, 1 - _NEARLY_ALL)
     return darker > _DARKER and rises > _HARD * darker
 
 

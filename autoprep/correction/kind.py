@@ -10,6 +10,7 @@ from autoprep.correction.paper_class import PaperClass, paper_class_of
 from autoprep.correction.paper_eye import PaperSight
 from autoprep.correction.paper_signs import Around
 from autoprep.domain import Declined, Kind, PaperWord
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import lab_fast, luminance
 
@@ -73,17 +74,17 @@ def _class_for(said: Kind, paper: Paper | Declined, found: PaperClass) -> PaperC
 
 def _kind_on_white(linear: Float32, paper: Paper, evidence: dict[str, float]) -> Kind:
     """Pencil, ink, journal or watercolour, from the marks once the light is taken out."""
-    even = np.asarray(linear / np.exp(paper.log_field(*linear.shape[:2])) * 0.91, np.float32)
+    even = linear / quick.exp(paper.log_field(*linear.shape[:2])) * np.float32(0.91)
     flat = cast(Float32, cv2.resize(even, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA))
     lab = lab_fast(flat)
-    chroma = np.hypot(lab[..., 1], lab[..., 2])
+    chroma = cast(Float32, cv2.magnitude(lab[..., 1], lab[..., 2]))
     smooth = cv2.GaussianBlur(chroma, (0, 0), 2.5)
     marked = lab[..., 0] < 88
     evidence |= {
         "coloured_share": float((smooth > 6).mean()),
         "marked_share": float(marked.mean()),
-        "darkest_L": float(np.percentile(lab[..., 0], 0.3)),
-        "mark_chroma": float(np.median(chroma[marked])) if marked.any() else 0.0,
+        "darkest_L": quick.quantile(lab[..., 0], 0.003),
+        "mark_chroma": quick.median(chroma[marked]) if marked.any() else 0.0,
         "fold": fold_depth(flat),
     }
     if evidence["fold"] > 0.02:
@@ -102,14 +103,14 @@ def fold_depth(flat: Float32) -> float:
     A gutter runs the whole length of the sheet; a mast or a shadow does not. So in at least nine of ten stretches
     along it the valley must be darker than the paper on both sides, and only its light parts count.
     """
-    luma = np.log(np.maximum(luminance(flat), 1e-3))
+    luma = quick.log(np.maximum(luminance(flat), 1e-3))
     if flat.shape[0] > flat.shape[1]:
         luma = np.ascontiguousarray(luma.T)
     height, width = luma.shape
     if height < 80 or width < 80:
         return 0.0  # too small to tell a gutter from a line
     # 40 stretches along the fold; in each, the lightest fifth of every column is paper or the gutter's own tone.
-    stretches = np.stack([np.quantile(part, 0.8, axis=0) for part in np.array_split(luma, 40)])
+    stretches = np.stack([quick.quantile_down(part, 0.8) for part in np.array_split(luma, 40)])
     reach = max(3, round(0.05 * width))
     at = np.arange(int(0.44 * width), int(0.56 * width))
     valley = (stretches[:, at - 1] + stretches[:, at] + stretches[:, at + 1]) / 3

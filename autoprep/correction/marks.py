@@ -9,8 +9,9 @@ from typing import cast
 import cv2
 import numpy as np
 
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import DARKEST, AnyArray, Bool, Float32, least
-from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.colour import LUMINANCE, luminance
 from autoprep.imaging.planes import rim_of, slope_of, small_copy, soft
 
 # Chosen: at 960 px a pen line is about 1.5 px wide.
@@ -35,19 +36,19 @@ def lighter_marks(linear: Float32, log_light: Float32) -> float:
     small = soft(small_copy(linear, _LOOK_PX), 0.8)
     size = (small.shape[1], small.shape[0])
     light = cast(Float32, cv2.resize(log_light, size, interpolation=cv2.INTER_LINEAR))
-    luma = np.log(np.maximum(small @ LUMINANCE, DARKEST))
+    luma = quick.log(np.maximum(luminance(small), DARKEST))
     rest = np.asarray(luma - light @ LUMINANCE, np.float32)
     grain = _grain(rest)
     marks = (rest > max(_LIGHTER, _GRAINS * grain)) & ~_beside_lines(rest, grain) & ~_around_glare(small)
     marks &= ~_at_borders(log_light, size)
     marks = inside_only(cv2.morphologyEx(marks.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)) > 0)
-    return float(_with_borders(marks, np.asarray(luma, np.float32), grain).mean())
+    return float(_with_borders(marks, luma, grain).mean())
 
 
 def _grain(rest: Float32) -> float:
     once = rest - cv2.GaussianBlur(rest, (0, 0), 2.0)
     fine = once - cv2.GaussianBlur(once, (0, 0), 2.0)
-    return float(1.4826 * np.median(np.abs(fine)))
+    return 1.4826 * quick.median(np.abs(fine))
 
 
 def _beside_lines(rest: Float32, grain: float) -> Bool:

@@ -7,9 +7,9 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.imaging import fields
+from autoprep.imaging import fields, quick
 from autoprep.imaging.arrays import DARKEST, AnyArray, Bool, Float32, Float64
-from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.colour import LUMINANCE, luminance
 from autoprep.imaging.planes import rim_of, slope_of
 
 SEARCH_PX = 480  # long side; chosen: paper tooth and sensor noise average out, pen lines still show as texture
@@ -42,10 +42,10 @@ class Search:
 def prepare(small: Float32) -> Search:
     """(h, w, 3) float32 linear light, softened -> the search on it."""
     height, width = small.shape[:2]
-    logs = np.ascontiguousarray(np.log(np.maximum(small, DARKEST)).reshape(-1, 3).T)
-    luma = np.log(np.maximum(small @ LUMINANCE, DARKEST))
+    logs = np.ascontiguousarray(quick.log(np.maximum(small, DARKEST)).reshape(-1, 3).T)
+    luma = quick.log(np.maximum(luminance(small), DARKEST))
     changes = _smoothness(luma)
-    smooth = changes < max(0.022, 1.6 * float(np.percentile(changes, 20)))
+    smooth = changes < max(0.022, 1.6 * quick.quantile(changes, 0.2))
     rim, outermost = rims(luma.shape)
     inside = ~outermost
     x, y = fields.grid_coordinates(height, width)
@@ -87,14 +87,14 @@ def envelope(search: Search) -> Float64:
     return coefficients
 
 
-def luma_of(logs: AnyArray) -> AnyArray:
+def luma_of(logs: AnyArray) -> Float32:
     """(3, N) natural logs of linear RGB -> (N,) those of luminance."""
-    return cast(AnyArray, np.log(np.maximum(LUMINANCE.astype(logs.dtype) @ np.exp(logs), DARKEST)))
+    return quick.log(np.maximum(LUMINANCE @ quick.exp(np.asarray(logs, np.float32)), DARKEST))
 
 
 def expected_of(search: Search, field: Float64) -> Float32:
     """(3, N) natural logs of what bare paper would show."""
-    return np.ascontiguousarray(fields.evaluate(field, *search.shape).reshape(-1, 3).T)
+    return fields.evaluate_planes(field, *search.shape)
 
 
 def members(search: Search, field: Float64, tolerance: float) -> Bool:
@@ -111,7 +111,7 @@ def members(search: Search, field: Float64, tolerance: float) -> Bool:
     for seen, promised in zip(search.logs, expected, strict=True):
         tint = seen - promised
         tint -= rest
-        tint -= np.median(tint[some])
+        tint -= np.float32(quick.median(tint[some]))
         np.maximum(off_tint, np.abs(tint, out=tint), out=off_tint)
     return cast(Bool, near & (off_tint < max(0.6 * tolerance, 0.022)))
 

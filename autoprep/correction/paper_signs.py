@@ -11,8 +11,9 @@ import cv2
 import numpy as np
 
 from autoprep.correction.paper import Paper
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import DARKEST, Bool, Float32, Float64
-from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.colour import LUMINANCE, luminance
 from autoprep.imaging.planes import rim_of, small_copy, soft
 
 _LOOK_PX = 720
@@ -50,17 +51,18 @@ def signs(linear: Float32, paper: Paper, around: Around | None) -> Float64:
     small = soft(small_copy(linear, _LOOK_PX), 0.7)
     rows, cols = small.shape[:2]
     light = paper.log_field(rows, cols) if paper.sheet is None else _resized(paper.sheet.log_light, cols, rows)
-    logs = np.log(np.maximum(small, DARKEST))
-    light = np.asarray(light, np.float32)
-    luma = np.log(np.maximum(small @ LUMINANCE, DARKEST)) - np.log(np.maximum(np.exp(light) @ LUMINANCE, DARKEST))
+    logs, light = quick.log(np.maximum(small, DARKEST)), np.asarray(light, np.float32)
+    lit = luminance(quick.exp(light))
+    luma = quick.log(np.maximum(luminance(small), DARKEST)) - quick.log(np.maximum(lit, DARKEST))
     inside = ~rim_of(luma.shape, max(2, round(_RIM * min(luma.shape))))
     own = np.log(np.maximum(paper.mean_linear(), DARKEST))
     level = float(np.log(max(float(paper.mean_linear() @ LUMINANCE), DARKEST)))
     found = [level, *_colour(own), float(paper.sheet is not None), float(paper.ruled)]
     found += [paper.lifted, paper.lighter]
-    found += [*np.quantile(luma[inside], _DARKEST_SHARES)]
-    found += [max(_GRAIN, v) for v in np.quantile(luma[inside], _LIGHTEST_SHARES)]
-    found += [(luma[inside] > over).mean() for over in _OVER]
+    within = np.sort(luma[inside])
+    found += [*np.quantile(within, _DARKEST_SHARES)]
+    found += [max(_GRAIN, v) for v in np.quantile(within, _LIGHTEST_SHARES)]
+    found += [(within > over).mean() for over in _OVER]
     plain = cv2.erode(luma, np.ones((_PLAIN_PX, _PLAIN_PX), np.uint8))
     found += [(plain[inside] > over).mean() for over in _PLAINLY]
     rest = logs - light
@@ -83,7 +85,7 @@ def _marks(rest: Float32, luma: Float32, where: Bool) -> list[float]:
     """Share, lightness and colour, against the paper, of the marks in a mask; zeros where there are hardly any."""
     if where.sum() < _LEAST_PX:
         return [0.0, 0.0, 0.0, 0.0]
-    return [float(where.mean()), float(np.median(luma[where])), *_colour(np.median(rest[where], axis=0))]
+    return [float(where.mean()), quick.median(luma[where]), *_colour(np.median(rest[where], axis=0))]
 
 
 def _beside(around: Around | None, level: float) -> list[float]:

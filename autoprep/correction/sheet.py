@@ -8,13 +8,14 @@ wherever it is paper and is carried over what is drawn, however the light may be
 
 from dataclasses import dataclass, replace
 from typing import cast
+from weakref import WeakKeyDictionary
 
 import cv2
 import numpy as np
 
 from autoprep.correction.cells import Cells
 from autoprep.domain import Declined
-from autoprep.imaging import fields
+from autoprep.imaging import fields, quick
 from autoprep.imaging.arrays import Bool, Float32, Float64, Int32, greatest
 from autoprep.imaging.colour import LUMINANCE
 from autoprep.imaging.planes import carried, rim_of, slope_of
@@ -92,7 +93,7 @@ def find_sheet(cells: Cells) -> Sheet | Declined:
     turning = _turning_tint(ground)
     if _painted(cells, turning, ground.open):
         return Declined(reason="the ground has many colours and a grain of its own: it is painted")
-    coloured = turning > max(_OFF_TINT, _OFF_TINT_DEVIATIONS * 1.4826 * float(np.median(turning[ground.open])))
+    coloured = turning > max(_OFF_TINT, _OFF_TINT_DEVIATIONS * 1.4826 * quick.median(turning[ground.open]))
     patches, apart = _patches(ground, coloured, cells.grain)
     lit = np.asarray(patches > 0)
     base = _base(ground.logs, patches)
@@ -102,7 +103,7 @@ def find_sheet(cells: Cells) -> Sheet | Declined:
     paper, light = _followed(ground, believed, (drawn | apart | coloured) & ~shade, borders)
     colours = _share_of_colours(turning, ground.open)
     sheet = _described(ground, base, light, paper, shade | (patches > 1), colours)
-    if not ground.ruled and sheet.lifted > _SHINE and float(np.median(light @ LUMINANCE)) < _DARK:
+    if not ground.ruled and sheet.lifted > _SHINE and quick.median(light @ LUMINANCE) < _DARK:
         return Declined(reason="a shine lies on dark paper; it adds to what is seen, and is no light that falls on it")
     clear = float((coloured & ground.open & ~shade & ~borders).sum() / ground.open.sum())
     if sheet.explained < _EXPLAINED or clear > _COLOURED:
@@ -152,7 +153,17 @@ def _over_gaps(values: Float32, known: Bool) -> Float32:
     return carried(values, known, _SCALES, (0.3, 0.7))
 
 
+# What several questions are asked of, for as long as the cells are in use.
+_GROUNDS: WeakKeyDictionary[Cells, _Ground] = WeakKeyDictionary()
+
+
 def _without_lines(cells: Cells) -> _Ground:
+    if cells not in _GROUNDS:
+        _GROUNDS[cells] = _ground_of(cells)
+    return _GROUNDS[cells]
+
+
+def _ground_of(cells: Cells) -> _Ground:
     inside = ~rim_of(cells.shape, 1)  # the outermost cells may hold a whisker of the desk
     rim = rim_of(cells.shape, max(3, round(0.04 * min(cells.shape))))
     open_ = ~cells.drawn & inside
@@ -239,7 +250,7 @@ def _within(mask: Bool, cells: int) -> Bool:
 def _borders(ground: _Ground, patches: Int32) -> Bool:
     """Between two patches of the same paper lies the border of a shadow: there the ground shows the light as well, and
     what seemed a line is the border itself."""
-    levels = [float(np.median(ground.luma[patches == k])) for k in np.unique(patches[patches > 0])]
+    levels = [quick.median(ground.luma[patches == k]) for k in np.unique(patches[patches > 0])]
     if len(levels) < 2:
         return np.zeros(patches.shape, bool)
     near = sum(_within(patches == k, _BORDER).astype(np.int32) for k in np.unique(patches[patches > 0]))
@@ -268,7 +279,7 @@ def _share_of_colours(turning: Float32, open_: Bool) -> float:
 
     What was taken for shade counts: a wash that reaches the rim looks like it.
     """
-    pale = max(_PALE_TINT, _OFF_TINT_DEVIATIONS * 1.4826 * float(np.median(turning)))
+    pale = max(_PALE_TINT, _OFF_TINT_DEVIATIONS * 1.4826 * quick.median(turning))
     return float((open_ & (turning > min(pale, _OFF_TINT))).sum() / open_.sum())
 
 

@@ -138,9 +138,12 @@ def flat_part(codes: AnyArray) -> float:
     if high < 8 or wide < 8:
         return 0.0
     part = codes[: high * _CELL, : wide * _CELL]
-    # A sixteenth of the pixels rules out nearly all photos: where a cell is flat, so are they.
-    if _flat_cells(part[::4, ::4], _CELL // 4)[0].mean() < _LEAST_AREA:
-        return 0.0
+    # A sixteenth of the pixels rules out most photos, another nearly all: where a cell is flat, so are they.
+    may_be = np.ones((high, wide), bool)
+    for first in (0, 2):
+        may_be &= _flat_cells(part[first::4, first::4], _CELL // 4)[0]
+        if may_be.mean() < _LEAST_AREA:
+            return 0.0
     flat, tone = _flat_cells(part, _CELL)
     if flat.mean() < _LEAST_AREA:
         return 0.0

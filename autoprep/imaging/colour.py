@@ -5,6 +5,7 @@ from typing import cast
 import cv2
 import numpy as np
 
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import AnyArray, Float32, Float64
 from autoprep.imaging.transfer import CIE_EPSILON, CIE_KAPPA
 
@@ -62,15 +63,17 @@ def luminance_of_lightness(lightness: float) -> float:
 
 def lightness_of(y: Float32) -> Float32:
     """CIE L*, 0..100, of relative luminance, in float32."""
-    root = np.asarray(116 * np.cbrt(np.maximum(y, 0)) - 16, np.float32)
+    root = 116 * quick.cube_root(np.maximum(y, 0)) - 16
     return np.where(y > np.float32(CIE_EPSILON), root, y * np.float32(CIE_KAPPA)).astype(np.float32)
 
 
 def lab_fast(linear: Float32) -> Float32:
     """(H, W, 3) float32 linear sRGB -> (H, W, 3) float32 L*a*b* (D65) for decisions on whole pictures."""
-    ratio = np.maximum(cv2.transform(linear, _TO_RATIO), 0)
-    cubic = np.cbrt(ratio)
-    np.copyto(cubic, ratio * np.float32(CIE_KAPPA / 116) + np.float32(16 / 116), where=ratio <= np.float32(CIE_EPSILON))
+    ratio = cast(Float32, cv2.transform(linear, _TO_RATIO))
+    cubic = quick.cube_root(ratio)
+    dark = np.flatnonzero(ratio <= np.float32(CIE_EPSILON))  # few in most pictures; what is below 0 has no root
+    line = np.maximum(ratio.ravel()[dark], 0) * np.float32(CIE_KAPPA / 116) + np.float32(16 / 116)
+    cubic.ravel()[dark] = line
     return cast(Float32, cv2.transform(cubic, _LAB_OF_CUBIC))
 
 

@@ -43,6 +43,19 @@ def solve(terms: Float64, values: AnyArray, weight: AnyArray, degree: int, ridge
 
 def evaluate(coefficients: Float64, height: int, width: int) -> Float32:
     """(terms, C) coefficients -> (height, width, C) float32 at the centres of a regular grid over -1..1."""
+    along, down = _by_axis(coefficients, height, width)
+    rows = down @ along.transpose(1, 0, 2).reshape(down.shape[1], -1)
+    return np.asarray(rows.reshape(height, width, -1))
+
+
+def evaluate_planes(coefficients: Float64, height: int, width: int) -> Float32:
+    """The same, channel by channel: (C, height * width)."""
+    along, down = _by_axis(coefficients, height, width)
+    return np.asarray((down @ along.transpose(2, 1, 0)).reshape(along.shape[2], -1))
+
+
+def _by_axis(coefficients: Float64, height: int, width: int) -> tuple[Float32, Float32]:
+    """(width, orders, C) what the terms of each order down come to along a row, and (height, orders) those."""
     terms = coefficients.shape[0]
     degree = int((np.sqrt(8 * terms + 1) - 3) / 2 + 0.5)
     px = legendre.legvander((np.arange(width) + 0.5) / width * 2 - 1, degree)
@@ -50,7 +63,7 @@ def evaluate(coefficients: Float64, height: int, width: int) -> Float32:
     table = np.zeros((degree + 1, degree + 1, coefficients.shape[1]))
     for (i, j), row in zip(_orders(degree), coefficients, strict=True):
         table[i, j] = row
-    return np.asarray(np.einsum("wi,hj,ijc->hwc", px, py, table, optimize=True), np.float32)
+    return np.tensordot(px, table, (1, 0)).astype(np.float32), py.astype(np.float32)
 
 
 def grid_coordinates(height: int, width: int) -> tuple[Float64, Float64]:

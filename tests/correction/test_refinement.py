@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from autoprep.correction.outline.refinement import Refined, _Plane, refine
-from autoprep.correction.outline.side_fits import _quantile, fit_sides
+from autoprep.correction.outline.side_fits import fit_sides
 from autoprep.imaging.arrays import Float32, Float64, float32
 
 TRUE: Float64 = np.array([[80.3, 60.7], [420.9, 72.2], [408.4, 300.6], [66.8, 287.1]])
@@ -130,9 +130,3 @@ def test_a_side_alone_is_what_it_is_among_others() -> None:
         assert np.allclose(side.line, alone.line, atol=1e-9)
         assert np.allclose(side.points, alone.points, atol=1e-6)
         assert (side.support, side.width_px) == pytest.approx((alone.support, alone.width_px), rel=1e-6)
-
-
-@pytest.mark.parametrize("count", [1, 2, 7, 4096])
-def test_the_quantile_is_numpys(count: int) -> None:
-    values = np.random.default_rng(count).normal(10, 4, count).astype(np.float32)
-    assert _quantile(values, 0.85) == pytest.approx(float(np.quantile(values, 0.85)), rel=1e-6)

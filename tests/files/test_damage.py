@@ -106,6 +106,14 @@ def test_a_flat_rectangle_with_hard_edges_is_seen(part: Any, tone: tuple[int, ..
     assert flat_part(deep) == pytest.approx(share, abs=0.01)
 
 
+@pytest.mark.parametrize("top", [0, 368])
+@pytest.mark.parametrize("left", [0, 544])
+def test_a_small_flat_rectangle_is_seen_in_every_corner(top: int, left: int) -> None:
+    codes = _textured()
+    codes[top : top + 112, left : left + 96] = (90, 91, 92)
+    assert flat_part(codes) == pytest.approx(112 * 96 / (480 * 640))
+
+
 def _bordered(bars: tuple[int, int, int, int], dtype: Any = np.uint8) -> AnyArray:
     top, bottom, left, right = bars
     codes = _textured().astype(dtype) * (1 if dtype == np.uint8 else 257)

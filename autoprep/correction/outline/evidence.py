@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from autoprep.correction.outline.lines import merge_segments, segments
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import AnyArray, Float32, Float64, float32
 from autoprep.imaging.colour import lab_fast
 
@@ -60,7 +61,7 @@ def gather(linear: Float32, focal_px: float | None = None) -> Evidence:
     lab = lab_fast(linear) * _CHANNEL_WEIGHT
     lab = cast(Float32, cv2.GaussianBlur(lab, (0, 0), 1.2))
     gx, gy = dominant_gradient(lab)
-    noise = float(np.percentile(cv2.magnitude(gx, gy), 50)) + 0.4
+    noise = quick.median(cast(Float32, cv2.magnitude(gx, gy))) + 0.4
     return Evidence(lab, gx, gy, noise, _background_distance(lab), focal_px)
 
 

@@ -7,6 +7,7 @@ from typing import Protocol, cast
 import cv2
 import numpy as np
 
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import AnyArray, Bool, Float32, Float64
 from autoprep.imaging.line_fits import Line, robust_lines
 
@@ -145,7 +146,7 @@ def _fitted(strips: _Strips, prior_px: float) -> list[Side | None]:
 def _floor(gradient: Float32, shown: Bool) -> float:
     """The gradient that counts as hardly more than nothing, of one side's."""
     seen = gradient[shown]
-    return _quantile(seen, 0.85) + 0.8 if len(seen) else 0.8
+    return quick.quantile(seen, 0.85) + 0.8 if len(seen) else 0.8
 
 
 def _good(points: _Points, strips: _Strips, rows: slice, floor: float) -> AnyArray:
@@ -157,17 +158,8 @@ def _good(points: _Points, strips: _Strips, rows: slice, floor: float) -> AnyArr
 
 def _side(points: _Points, rows: slice, good: AnyArray, floor: float, line: Line) -> Side:
     support = float((points.height[rows] > max(0.5 * floor, 1.5)).mean())
-    width_px = _quantile(points.width_px[good], 0.5)
+    width_px = quick.median(points.width_px[good])
     return Side(line.line, support, points.places[good[line.relative > 0.3]], line.residual_px, width_px)
-
-
-def _quantile(values: AnyArray, share: float) -> float:
-    """What `numpy.quantile` gives, in a third of its time."""
-    place = (len(values) - 1) * share
-    below = int(place)
-    above = min(below + 1, len(values) - 1)
-    ordered = np.partition(values, (below, above))
-    return float(ordered[below] + (ordered[above] - ordered[below]) * (place - below))
 
 
 def _best_ridge(strips: _Strips, rows: slice, floor: float, prior_px: float) -> Float64:
