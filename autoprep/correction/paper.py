@@ -48,7 +48,8 @@ class Paper:
     than the paper; lifted: share of it that is lighter than the paper over wide plain areas; shines: the part of that
     which has no hard border, as paint has, and on a sheet only where strokes are pale in it (see shine); shade: (h, w,
     3) float32 natural log of what shadows and bends take of the light, if they do; sheet: the work is a sheet that is
-    paper between its strokes (see sheet), whose shade is known; ruled: lines are printed on the paper.
+    paper between its strokes (see sheet), whose shade is known; ruled: lines are printed on the paper; dimmed: natural
+    log, 0 or more, of what a shadow takes of all of it, as the eye for shade sees: nothing lit is left to tell it by.
     """
 
     mask: Bool
@@ -62,6 +63,7 @@ class Paper:
     shade: Float32 | None = None
     sheet: Sheet | None = None
     ruled: bool = False
+    dimmed: float = 0.0
 
     def log_field(self, rows: int, cols: int) -> Float32:
         """(rows, cols, 3) float32 natural log of what bare paper would show at each place."""
@@ -75,6 +77,10 @@ class Paper:
         """(3,) geometric mean over the work of the paper's linear RGB as photographed, out of any shadow."""
         lit = fields.evaluate(self.coefficients, 24, 24)
         return cast(Float64, np.exp(lit.mean(axis=(0, 1)).astype(np.float64)))
+
+    def undimmed_linear(self) -> Float64:
+        """(3,) the same as it would be out of a shadow that lies over all of it, as what lies beside it may be."""
+        return np.asarray(self.mean_linear() * np.exp(self.dimmed), np.float64)
 
 
 def find_level(linear: Float32, lit: Bool | None = None) -> Paper | Declined:
@@ -293,5 +299,5 @@ def rim_share(mask: Bool) -> float:
 
 
 def photographed_lab(paper: Paper) -> Float64:
-    """(3,) L*a*b* of the paper as the photo shows it, at its mean light."""
-    return lab_from_linear(paper.mean_linear())
+    """(3,) L*a*b* of the paper as the photo shows it, or would out of a shadow over all of it, at its mean light."""
+    return lab_from_linear(paper.undimmed_linear())

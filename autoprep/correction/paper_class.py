@@ -1,5 +1,6 @@
 """Whether a sheet is white, tinted or toned, or shows no bare paper: what proves it, and else what fitted trees say."""
 
+from dataclasses import replace
 from functools import lru_cache
 from typing import Literal
 
@@ -64,6 +65,9 @@ def paper_class_of(
     """
     if isinstance(paper, Declined):
         return "none", True
+    # That a shadow lies over all of a sheet is believed where it looks like light paper besides: so may a wash look.
+    if paper.dimmed and (ground is None or ground.light <= _SEEN_WHITE):
+        paper = replace(paper, dimmed=0.0)
     evidence |= measured(paper, surroundings)
     least_rim = _MIN_RIM if paper.coverage < _AMPLE_COVERAGE else _AMPLE_RIM
     if paper.coverage < _MIN_COVERAGE or paper.rim < least_rim:
@@ -111,7 +115,7 @@ def _trees() -> Trees:
 def measured(paper: Paper, surroundings: Around | None) -> dict[str, float]:
     """What the photo shows of the paper, and how much lighter what lies around it is, by names for the record."""
     lightness, a, b = photographed_lab(paper)
-    seen = paper.mean_linear()
+    seen = paper.undimmed_linear()
     lightest = None if surroundings is None else surroundings.lightest()
     return {
         "bare_paper_share": paper.coverage,

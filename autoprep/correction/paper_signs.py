@@ -55,8 +55,8 @@ def signs(linear: Float32, paper: Paper, around: Around | None) -> Float64:
     lit = luminance(quick.exp(light))
     luma = quick.log(np.maximum(luminance(small), DARKEST)) - quick.log(np.maximum(lit, DARKEST))
     inside = ~rim_of(luma.shape, max(2, round(_RIM * min(luma.shape))))
-    own = np.log(np.maximum(paper.mean_linear(), DARKEST))
-    level = float(np.log(max(float(paper.mean_linear() @ LUMINANCE), DARKEST)))
+    own = np.log(np.maximum(paper.undimmed_linear(), DARKEST))
+    level = float(np.log(max(float(paper.undimmed_linear() @ LUMINANCE), DARKEST)))
     found = [level, *_colour(own), float(paper.sheet is not None), float(paper.ruled)]
     found += [paper.lifted, paper.lighter]
     within = np.sort(luma[inside])

@@ -250,7 +250,8 @@ def _grounds_of(linear: Float32, seen: _Seen) -> _Grounds:
     paper, shadow = find_paper(linear, wishes.flat, washes, seen.shade)
     ground = _ground_seen(seen.view, paper, seen.around)
     unsaid = washes is not False and wishes.said_paper is None and not wishes.paper_asked
-    if unsaid and not isinstance(paper, Declined) and is_washed_over(paper, seen.photo, seen.geometry, ground):
+    bare = 0.0 if seen.shade is None else seen.shade.bare_share()
+    if unsaid and not isinstance(paper, Declined) and is_washed_over(paper, seen.photo, seen.geometry, ground, bare):
         paper = shadow = Declined(reason=WASHED_OVER)
     return paper, shadow, kinds.judge(linear, paper, wishes.kind, seen.around, seen.absolute, wishes.said_paper, ground)
 

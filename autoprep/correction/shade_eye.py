@@ -34,6 +34,10 @@ class Sight:
         planes = (cv2.resize(plane, (cols, rows), interpolation=cv2.INTER_LINEAR) for plane in (self.shade, self.bare))
         return Sight(*(cast(Float32, plane) for plane in planes))
 
+    def bare_share(self) -> float:
+        """Share 0..1 of the work that rather is bare paper than not."""
+        return float((self.bare > 0.5).mean())
+
 
 def look_for_shade(view: View) -> Sight | None:
     """The shade on an outlined work as the eye sees it; None without weights."""

@@ -10,11 +10,14 @@ from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import judge
 from autoprep.correction.paper import Paper
 from autoprep.correction.paper_class import measured, proven
+from autoprep.correction.paper_eye import PaperSight
 from autoprep.correction.paper_signs import NAMES, Around, signs
 from autoprep.correction.planning import Wishes, make_plan
+from autoprep.correction.shade_eye import Sight
 from autoprep.domain import Declined, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32
+from autoprep.imaging.colour import luminance_of_lightness
 from autoprep.wishes.tables import CAMERA_CONTRAST
 from tests.correction.test_sheet import _drawn, _paper, _squared
 from tests.lab.fit_paper import in_other_light
@@ -60,6 +63,37 @@ def test_marks_colour_blackness_and_lightness_prove_a_paper(
     if told is not None:
         assert (judged.paper == "toned", judged.guessed) == (told == "toned", False)
     assert not judge(page, paper, "toned", beside).guessed
+
+
+def test_a_shadow_over_all_of_a_sheet_is_taken_off_its_level_where_the_sheet_looks_light() -> None:
+    page, paper = _page((0.30, 0.30, 0.30))
+    shaded = replace(paper, dimmed=float(np.log(3)))
+    beside = _around(paper, 3.0)
+    assert measured(shaded, beside)["surroundings_to_paper"] == pytest.approx(1.0, abs=0.01)
+    assert measured(paper, beside)["surroundings_to_paper"] == pytest.approx(3.0, abs=0.01)
+    lit = (signs(page, shaded, beside) - signs(page, paper, beside))[[NAMES.index("level"), NAMES.index("around")]]
+    assert lit == pytest.approx([np.log(3), 0.0], abs=1e-6)
+    for light, level in ((0.9, 0.9), (0.84, 0.3)):
+        judged = judge(page, shaded, None, beside, ground=PaperSight(light, 0.05, 0.95 - light))
+        assert luminance_of_lightness(judged.evidence["paper_as_shot_L"]) == pytest.approx(level, abs=0.01)
+
+
+def test_a_shadow_that_is_seen_over_all_of_the_paper_has_no_lit_part_to_be_told_by() -> None:
+    page, _ = _page((0.30, 0.30, 0.30))
+
+    def dimmed(of: Float32, shade: Float32, bare: float = 0.95) -> float:
+        paper, _ = find_paper(of, sight=Sight(shade, np.full((128, 128), bare, np.float32)))
+        assert not isinstance(paper, Declined)
+        return paper.dimmed
+
+    whole, most = np.full((128, 128), -0.9, np.float32), np.zeros((128, 128), np.float32)
+    most[:, :80] = -0.9
+    assert dimmed(page, whole) == pytest.approx(0.9, abs=0.02)
+    assert dimmed(page, whole, bare=0.4) == 0.0  # the eye does not know the surface
+    assert dimmed(page, whole * np.float32(0.2)) == 0.0
+    shadow = page.copy()
+    shadow[:, : page.shape[1] * 80 // 128] *= np.float32(np.exp(-0.9))
+    assert dimmed(shadow, most) == 0.0  # beside it the paper is lit
 
 
 def test_a_ruling_proves_white_paper_in_the_warmest_light() -> None:

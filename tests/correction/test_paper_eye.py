@@ -90,7 +90,9 @@ def _as_photo(codes: UInt8) -> Photo:
     return read_photo(cv2.imencode(".png", codes[..., ::-1])[1].tobytes())
 
 
-def _told(monkeypatch: pytest.MonkeyPatch, sheet: float, desk: float, sight: PaperSight | None) -> bool:
+def _told(
+    monkeypatch: pytest.MonkeyPatch, sheet: float, desk: float, sight: PaperSight | None, bare: float = 0.0
+) -> bool:
     """Whether a sheet is taken for washed over whose colour changes by so much from top to bottom, on a desk whose
     colour changes by so much (natural log)."""
     photo = washed_photo()
@@ -99,14 +101,15 @@ def _told(monkeypatch: pytest.MonkeyPatch, sheet: float, desk: float, sight: Pap
     assert not isinstance(paper, Declined)
     monkeypatch.setattr(washed_over, "_change_on_sheet", lambda paper: np.array([[0.02, 0.0], [sheet, 0.05]]))
     monkeypatch.setattr(washed_over, "_change_on_desk", lambda photo, geometry: np.array([[0.5, 0.5], [-desk, 0.0]]))
-    return is_washed_over(paper, photo, geometry, sight)
+    return is_washed_over(paper, photo, geometry, sight, bare)
 
 
 @pytest.mark.parametrize(
     ("sheet", "desk", "sight", "washed"),
     [
         (0.3, 0.02, None, True),  # what is clear needs no eye
-        (0.3, 0.02, _LIGHT, True),
+        (0.3, 0.02, PaperSight(0.84, 0.02, 0.14), True),
+        (0.3, 0.02, PaperSight(0.86, 0.02, 0.12), False),  # but one that surely sees light paper is heard
         (0.3, 0.1, None, False),
         (0.3, 0.1, _COVERED, True),
         (0.3, 0.1, _LIGHT, False),
@@ -135,6 +138,16 @@ def test_the_eye_has_a_word_where_sheet_and_desk_leave_it_open(
     monkeypatch: pytest.MonkeyPatch, sheet: float, desk: float, sight: PaperSight | None, washed: bool
 ) -> None:
     assert _told(monkeypatch, sheet, desk, sight) == washed
+
+
+@pytest.mark.parametrize(("bare", "washed"), [(0.0, True), (0.65, True), (0.75, False)])
+def test_where_the_eye_for_shade_sees_bare_paper_the_other_is_not_believed_alone(
+    monkeypatch: pytest.MonkeyPatch, bare: float, washed: bool
+) -> None:
+    """Hard shadows of two colours look like paint to it."""
+    sure = PaperSight(0.01, 0.02, 0.97)
+    assert _told(monkeypatch, 0.0, 0.0, sure, bare) == washed
+    assert _told(monkeypatch, 0.3, 0.02, sure, bare)  # what the photo shows is as it was
 
 
 @pytest.mark.parametrize(("covers", "alone", "seen"), [(0.36, True, True), (0.3, False, True), (0.08, False, False)])

@@ -6,8 +6,11 @@ import cv2
 import numpy as np
 import pytest
 
+from autoprep.correction import planning
 from autoprep.correction.outline.answers import corners_of
+from autoprep.correction.paper_eye import PaperSight
 from autoprep.correction.planning import Wishes, corrected, make_plan
+from autoprep.correction.shade_eye import Sight
 from autoprep.correction.squaring import rectify
 from autoprep.domain import CorrectionPlan, Outline
 from autoprep.files.reading import read_photo
@@ -85,6 +88,16 @@ def test_a_desk_that_changes_alike_shows_that_it_is_the_light() -> None:
     """The sheet's colour changes by .47 in natural logs of red to green; so does this desk's."""
     desk = ((82, 91, 101), _DESK)
     assert plan_of(photo(desk)).paper != "none"
+
+
+@pytest.mark.parametrize(("bare", "washed"), [(0.1, True), (0.9, False)])
+def test_one_eye_that_sees_it_covered_is_believed_alone_but_where_the_other_sees_bare_paper(
+    monkeypatch: pytest.MonkeyPatch, bare: float, washed: bool
+) -> None:
+    seen = Sight(np.zeros((128, 128), np.float32), np.full((128, 128), bare, np.float32))
+    monkeypatch.setattr(planning, "look_for_shade", lambda view: seen)
+    monkeypatch.setattr(planning, "look_at_paper", lambda view, mask: PaperSight(0.005, 0.01, 0.985))
+    assert (plan_of(photo(((82, 91, 101), _DESK))).paper == "none") == washed
 
 
 def test_part_of_the_desk_is_enough_where_it_runs_along_the_change() -> None:

@@ -2730,7 +2730,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/washed_over.py", ("tests/correction/test_paper_eye.py",),
         ("what hardly changes is a wash to the eye", "    if most < _CHANGES_SEEN:", "    if False:"),
-        ("a little of paint is a wash over all to the eye", "    if paper.coverage < _COVERS_SEEN:", "    if False:"),
+        ("a little of paint is a wash over all to the eye", "if paper.coverage < _COVERS_SEEN or (", "if ("),
         ("the eye is never believed alone of a wash", "sight.covered > _SURELY_COVERED and sight.light < _HARDLY_LIGHT", "False"),
         ("the eye is believed alone though it sees paper", "sight.covered > _SURELY_COVERED and sight.light < _HARDLY_LIGHT", "sight.covered > _SURELY_COVERED"),
         ("the eye is believed alone though it sees toned paper", "sight.covered > _SURELY_COVERED and sight.light < _HARDLY_LIGHT", "sight.light < _HARDLY_LIGHT"),
@@ -3228,6 +3228,24 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what is surely painted is evened as a shadow of the sheet", "autoprep/correction/hypotheses.py", "isinstance(sheet, Declined) or not painted.any()", "isinstance(sheet, Declined) or True", ("tests/correction/test_islands.py",)),
     Mistake("a soft island is paint", "autoprep/correction/islands.py", "return darker > _DARKER and rises > _HARD * darker", "return darker > _DARKER", ("tests/correction/test_islands.py",)),
     Mistake("what comes in from the rim is an island", "autoprep/correction/islands.py", "np.flatnonzero(lies_within & (area", "np.flatnonzero((area", ("tests/correction/test_islands.py",)),
+    *_all(
+        "autoprep/correction/hypotheses.py", ("tests/correction/test_paper_class.py",),
+        ("what the paper's own light explains dims it too", "(seen.shade - own)[paper.mask]", "seen.shade[paper.mask]"),
+        ("any surface may be dimmed", "quick.median(seen.bare[paper.mask]) < _BARE", "False"),
+        ("a hint of shade dims all of a sheet", "if left < -_DIMMED else", "if left < 0 else"),
+    ),
+    *_all(
+        "autoprep/correction/paper_class.py", ("tests/correction/test_paper_class.py",),
+        ("what is no light paper is dimmed too", "ground is None or ground.light <= _SEEN_WHITE", "ground is None"),
+        ("the record tells the level in the shadow", "seen = paper.undimmed_linear()", "seen = paper.mean_linear()"),
+    ),
+    Mistake("the trees are told the level in the shadow", "autoprep/correction/paper_signs.py", "max(float(paper.undimmed_linear() @ LUMINANCE)", "max(float(paper.mean_linear() @ LUMINANCE)", ("tests/correction/test_paper_class.py",)),
+    *_all(
+        "autoprep/correction/washed_over.py", ("tests/correction/test_paper_eye.py",),
+        ("paper that is surely seen is not heard", "sight.light > _SURELY_LIGHT", "sight.light > 1"),
+        ("bare paper in a shadow may be covered", " and bare < _MOSTLY_BARE:", ":"),
+    ),
+    Mistake("the eye for shade has no word on a wash", "autoprep/correction/planning.py", "bare = 0.0 if seen.shade is None else seen.shade.bare_share()", "bare = 0.0", ("tests/correction/test_washed_over.py",)),
     Mistake("half of what lies around an island may be as dark", "autoprep/correction/islands.py", "quick.quantile(outer, _NEARLY_ALL)", "quick.quantile(outer, 0.5)", ("tests/correction/test_islands.py",)),
     Mistake("nearly all of the work may be an island", "autoprep/correction/islands.py", " & (area <= _MOST * luma.size)", "", ("tests/correction/test_islands.py",)),
     Mistake("what is painted costs marks the light of all of the sheet", "autoprep/correction/hypotheses.py", "known = told[0] if isinstance(whole, Declined) else whole", "known = told[0]", ("tests/correction/test_islands.py",)),
