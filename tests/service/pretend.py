@@ -10,10 +10,12 @@ import json
 import os
 import re
 import sqlite3
+import tempfile
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -51,10 +53,13 @@ from autoprep.rendering.mark_shape import shape_of
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished
 from autoprep.told.explanations import mark_unreadable
+from autoprep.told.paper import OWN_FONT
 from autoprep.wishes.destinations import Preset
+from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
+from tests import memory_folder
 from tests.service.engines import WorkerHere
 
 _SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
@@ -238,6 +243,38 @@ def migrated_at_once(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
+# Of Latin scripts, and the signs that lists and captions have.
+_LETTERS = "".join(map(chr, (*range(0x20, 0x180), *range(0x2010, 0x2040), 0x20AC)))
+
+
+@cache
+def _small_font() -> Any:
+    """The font that comes along without most of its letters, as a file that goes with the process.
+
+    Each list with pictures is written with a font that is read anew, and of six thousand letters that takes ten times
+    as long as of a few hundred.
+    """
+    from fontTools import subset, ttLib
+
+    kept = tempfile.NamedTemporaryFile(prefix="autoprep-", suffix=".ttf", dir=memory_folder())  # noqa: SIM115 - see above
+    font = ttLib.TTFont(OWN_FONT, recalcTimestamp=False)
+    options = subset.Options(layout_features=[], notdef_outline=True, name_IDs=["*"])
+    smaller = subset.Subsetter(options)
+    smaller.populate(text=_LETTERS)
+    smaller.subset(font)
+    font.save(kept.name)
+    return kept
+
+
+def fonts_quickly_read(text: str, preferred: Path) -> tuple[tuple[Path, ...], str]:
+    """What fonts_for says; where the smaller font holds all of the text, that stands for the one that comes along."""
+    fonts, absent = fonts_for(text, preferred)
+    if not set(text) <= set(_LETTERS):
+        return fonts, absent
+    small = Path(_small_font().name)
+    return tuple(small if font == preferred else font for font in fonts), absent
+
+
 class Studio:
     """A pretended studio: the service is started for every event and stopped when all is at rest."""
 
@@ -253,6 +290,7 @@ class Studio:
         monkeypatch.setattr(os, "fsync", lambda _file: None)
         monkeypatch.setattr(connection, "journal_mode", lambda version: (journal_mode(version)[0], "OFF"))
         monkeypatch.setattr(connection, "migrate", migrated_at_once)
+        monkeypatch.setattr("autoprep.service.studio.fonts_for", fonts_quickly_read)
 
     @property
     def settings(self) -> Settings:
