@@ -60,8 +60,8 @@ def _clear(place: Path) -> None:
             continue
 
 
-# As a worker of the service has it: where two or three processes run tests side by side, threads of their own would only
-# wait for each other, and that takes a tenth of all CPU time. Before NumPy is loaded, which counts its threads then.
+# As a worker of the service has it: where two or three processes run tests side by side, threads of their own would
+# only wait for each other, and that takes a tenth of all CPU time. NumPy counts its threads when it is loaded.
 for _library in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(_library, "1")
 

@@ -54,7 +54,7 @@ _KEPT_FREE_BYTES = 1 << 28
 
 
 def _keep_freed_memory() -> None:
-    """Pictures come and go all the time: memory that is given back to the system with each costs new pages for the next.
+    """Pictures come and go all the time: memory that is given back with each costs new pages for the next.
 
     Only of processes that run tests; what they start does as it always does.
     """
@@ -101,7 +101,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """What thousands of collected tests and all modules consist of stays: no search for garbage has to go through it."""
+    """What collected tests and all modules consist of stays: no search for garbage has to go through it."""
     gc.collect()
     gc.freeze()
 
