@@ -31,7 +31,7 @@ _NONE = (False, False, False, False)
 
 @cache
 def _lab() -> Float32:
-    """(900, 1200, 3) L*a*b*, smoothed: a pale sheet on a darker desk, a line drawn along all its sides a little inside."""
+    """(900, 1200, 3) L*a*b*, smoothed: a pale sheet on a darker desk, a line drawn along its sides a little inside."""
     rng = np.random.default_rng(3)
     picture = np.full((900, 1200, 3), (0.16, 0.12, 0.09), np.float32)
     cv2.fillPoly(picture, [np.round(_QUAD * 16).astype(np.int32)], (0.8, 0.78, 0.72), cv2.LINE_AA, 4)
