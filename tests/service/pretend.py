@@ -11,6 +11,7 @@ import os
 import re
 import sqlite3
 import tempfile
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
@@ -45,7 +46,6 @@ from autoprep.job.stages import now
 from autoprep.job.story import why_held
 from autoprep.job.takes import is_late
 from autoprep.ledger import Ledger, connection
-from autoprep.ledger.connection import journal_mode
 from autoprep.ledger.migrations import migrate
 from autoprep.logs import open_log
 from autoprep.pixels import Photo
@@ -286,11 +286,14 @@ class Studio:
         config.write_text(re.sub(r"settle_s = .*", "settle_s = 0.0", text), encoding="utf-8")
         self.config = config
         self._read: tuple[list[bytes], Settings] | None = None
-        # A process that is killed loses nothing by what was not synced; waiting for the disk is most of the time.
+        # A process that is killed loses nothing by what was not synced; waiting for the disk is most of the time. No
+        # process that has a pretended studio is killed: what is cut off here is cut off by an exception.
         monkeypatch.setattr(os, "fsync", lambda _file: None)
-        monkeypatch.setattr(connection, "journal_mode", lambda version: (journal_mode(version)[0], "OFF"))
+        monkeypatch.setattr(connection, "journal_mode", lambda _version: ("MEMORY", "OFF"))
         monkeypatch.setattr(connection, "migrate", migrated_at_once)
         monkeypatch.setattr("autoprep.service.studio.fonts_for", fonts_quickly_read)
+        # What comes soon comes at once: nobody else puts anything into this inbox meanwhile.
+        monkeypatch.setattr(Engine, "_soon", lambda _engine, _pause_s: time.monotonic())
 
     @property
     def settings(self) -> Settings:
