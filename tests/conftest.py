@@ -20,6 +20,7 @@ import pytest
 from autoprep.cli.studio import make_studio
 from autoprep.correction import planning
 from autoprep.correction.kind import Judged
+from autoprep.correction.outline import answers as answers_module
 from autoprep.correction.outline import eye, finder
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.planning import make_plan
@@ -162,7 +163,7 @@ def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     of a question wants a plan of its own.
     """
     look, answers, plan_of = eye.look, finder._answers, make_plan
-    all_seen, paper_of = finder.all_seen, planning.find_paper
+    all_seen, paper_of, polish = finder.all_seen, planning.find_paper, answers_module._polish
 
     def kept(key: str, work: Callable[[], Any]) -> Any:
         if key not in _SEEN:
@@ -189,6 +190,10 @@ def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(
         finder, "all_seen",
         lambda copies, sight: once(f"all {_digest(sight)}", copies.photo, lambda: all_seen(copies, sight)),
+    )  # fmt: skip
+    monkeypatch.setattr(
+        answers_module, "_polish",
+        lambda copies, *given: once(f"sides {_digest(*given)}", copies.photo, lambda: polish(copies, *given)).copy(),
     )  # fmt: skip
     monkeypatch.setattr(
         planning, "find_paper", lambda *given: kept(f"paper {_digest(*given)}", lambda: paper_of(*given))
