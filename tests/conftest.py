@@ -19,10 +19,12 @@ import pytest
 
 from autoprep.cli.studio import make_studio
 from autoprep.correction import planning
+from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import Judged
 from autoprep.correction.outline import answers as answers_module
 from autoprep.correction.outline import eye, finder
 from autoprep.correction.outline.copies import Copies
+from autoprep.correction.outline.others import all_seen
 from autoprep.correction.planning import make_plan
 from autoprep.domain import CorrectionPlan
 from autoprep.job import story
@@ -163,7 +165,7 @@ def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     of a question wants a plan of its own.
     """
     look, answers, plan_of = eye.look, finder._answers, make_plan
-    all_seen, paper_of, polish = finder.all_seen, planning.find_paper, answers_module._polish
+    polish = answers_module._polish
 
     def kept(key: str, work: Callable[[], Any]) -> Any:
         if key not in _SEEN:
@@ -196,7 +198,7 @@ def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
         lambda copies, *given: once(f"sides {_digest(*given)}", copies.photo, lambda: polish(copies, *given)).copy(),
     )  # fmt: skip
     monkeypatch.setattr(
-        planning, "find_paper", lambda *given: kept(f"paper {_digest(*given)}", lambda: paper_of(*given))
+        planning, "find_paper", lambda *given: kept(f"paper {_digest(*given)}", lambda: find_paper(*given))
     )
 
 
