@@ -1,22 +1,30 @@
 """Shared fixtures."""
 
 import contextlib
+import ctypes
+import gc
 import hashlib
 import importlib
 import os
 import pickle
 import signal
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import cv2
 import pytest
 
 from autoprep.cli.studio import make_studio
+from autoprep.correction import planning
+from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import Judged
+from autoprep.correction.outline import answers as answers_module
 from autoprep.correction.outline import eye, finder
 from autoprep.correction.outline.copies import Copies
+from autoprep.correction.outline.others import all_seen
 from autoprep.correction.planning import make_plan
 from autoprep.domain import CorrectionPlan
 from autoprep.job import story
@@ -43,11 +51,30 @@ _LONGEST = (
 _ROOM_FOR_ALL_BYTES = 1 << 32
 
 
+# mallopt's numbers (glibc, malloc.h), and how much free memory a process of tests keeps.
+_M_TRIM_THRESHOLD, _M_MMAP_THRESHOLD = -1, -3
+_KEPT_FREE_BYTES = 1 << 28
+
+
+def _keep_freed_memory() -> None:
+    """Pictures come and go all the time: memory that is given back with each costs new pages for the next.
+
+    Only of processes that run tests; what they start does as it always does.
+    """
+    if sys.platform.startswith("linux"):
+        with contextlib.suppress(OSError, AttributeError):  # another library of C
+            library = ctypes.CDLL(None)
+            library.mallopt(_M_MMAP_THRESHOLD, 1 << 30)
+            library.mallopt(_M_TRIM_THRESHOLD, _KEPT_FREE_BYTES)
+
+
 def pytest_configure() -> None:
     """Temporary folders of tests lie in memory where there is plenty: a disk takes forty times as long for a rename.
 
     Another place is said as ever, by --basetemp or PYTEST_DEBUG_TEMPROOT.
     """
+    cv2.setNumThreads(1)  # as tests/__init__.py does it for NumPy
+    _keep_freed_memory()
     folder = memory_folder(_ROOM_FOR_ALL_BYTES)
     if folder is not None:
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", folder)
@@ -74,6 +101,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the longest files first. A name of the list that is no file any more stops the run: it was moved."""
     places = {(Path(__file__).parent / name).resolve(strict=True): number for number, name in enumerate(_LONGEST)}
     items.sort(key=lambda item: places.get(item.path, len(places)))
+
+
+def pytest_collection_finish() -> None:
+    """What collected tests and all modules consist of stays: no search for garbage has to go through it."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -127,31 +160,50 @@ _SEEN: dict[str, Any] = {}
 def looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """What finders see in a photo is worked out once for all tests of a process that show the very same pixels.
 
-    So is the plan of one with the same outline, wishes and references. For tests of what comes after: finding and
-    planning take most of a small photo's job, and each picture of a question wants a plan of its own.
+    So is the plan of one with the same outline, wishes and references, and the paper of the same work whatever the
+    wishes are. For tests of what comes after: finding and planning take most of a small photo's job, and each picture
+    of a question wants a plan of its own.
     """
     look, answers, plan_of = eye.look, finder._answers, make_plan
+    polish = answers_module._polish
+
+    def kept(key: str, work: Callable[[], Any]) -> Any:
+        if key not in _SEEN:
+            _SEEN[key] = work()
+        return _SEEN[key]
 
     def once(kind: str, photo: Photo, work: Callable[[], Any]) -> Any:
         parts = (photo.codes, photo.tables, photo.matrix)
         digest = hashlib.sha256(b"".join(b"-" if part is None else part.tobytes() for part in parts)).hexdigest()
-        key = f"{kind} {digest} {photo.codes.shape} {photo.scale} {photo.facts}"
-        if key not in _SEEN:
-            _SEEN[key] = work()
-        return _SEEN[key]
+        return kept(f"{kind} {digest} {photo.codes.shape} {photo.scale} {photo.facts}", work)
 
     def answered(copies: Copies, sight: Any, works: Any) -> Any:
         found, beside = once("answers", copies.photo, lambda: answers(copies, sight, works))
         return list(found), list(beside)
 
     def planned(photo: Photo, *given: Any) -> tuple[CorrectionPlan, Judged, dict[str, float]]:
-        said = hashlib.sha256(pickle.dumps((photo.scale_down, given))).hexdigest()
+        said = _digest(photo.scale_down, given)
         plan, judged, measures = once(f"plan {said}", photo, lambda: plan_of(photo, *given))
         return plan, judged, dict(measures)
 
     monkeypatch.setattr(story, "make_plan", planned)
     monkeypatch.setattr(eye, "look", lambda photo, copy: once("look", photo, lambda: look(photo, copy)))
     monkeypatch.setattr(finder, "_answers", answered)
+    monkeypatch.setattr(
+        finder, "all_seen",
+        lambda copies, sight: once(f"all {_digest(sight)}", copies.photo, lambda: all_seen(copies, sight)),
+    )  # fmt: skip
+    monkeypatch.setattr(
+        answers_module, "_polish",
+        lambda copies, *given: once(f"sides {_digest(*given)}", copies.photo, lambda: polish(copies, *given)).copy(),
+    )  # fmt: skip
+    monkeypatch.setattr(
+        planning, "find_paper", lambda *given: kept(f"paper {_digest(*given)}", lambda: find_paper(*given))
+    )
+
+
+def _digest(*given: object) -> str:
+    return hashlib.sha256(pickle.dumps(given)).hexdigest()
 
 
 @pytest.fixture

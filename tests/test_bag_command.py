@@ -13,6 +13,8 @@ from tests import photos
 from tests.service.engines import run_once
 from tests.test_one_place import with_table
 
+pytestmark = pytest.mark.usefixtures("looked_at_once")
+
 TABLES = """
 [site]
 long_side_px = 300

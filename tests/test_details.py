@@ -1,5 +1,6 @@
 """What the page of a work shows enlarged: corners that would show a line of desk, and the faintest wash."""
 
+from functools import cache
 from types import SimpleNamespace
 from typing import Any
 
@@ -21,6 +22,11 @@ from tests import photos
 
 def made(corners: Float64 = photos.CORNERS, wash: tuple[float, float] | None = None) -> Planned:
     """A sheet on its desk; wash: where on the sheet, as shares, a pale wash lies that takes 4 % of the light."""
+    return _made_once(tuple((x, y) for x, y in corners.tolist()), wash)
+
+
+@cache
+def _made_once(corners: tuple[tuple[float, float], ...], wash: tuple[float, float] | None) -> Planned:
     code = photos.sheet()
     if wash is not None:
         art = np.zeros((600, 800), np.float32)
@@ -29,7 +35,7 @@ def made(corners: Float64 = photos.CORNERS, wash: tuple[float, float] | None = N
         cover = cv2.warpPerspective(art, matrix, photos.SIZE)[..., None]
         code = np.rint(code * (1 - cover * np.array([0.06, 0.03, 0.02]))).astype(np.uint8)
     photo = read_photo(photos.jpeg(code), 10**8)
-    outline = Outline(corners_px=tuple((x, y) for x, y in corners.tolist()), confidence=1.0)  # type: ignore[arg-type]
+    outline = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]
     plan, _, _ = make_plan(photo, outline, Wishes("clean", 96.5, 1.0, None))
     return planned(photo, plan)
 

@@ -14,6 +14,8 @@ from autoprep.wishes.tables import Settings
 from tests import photos
 from tests.test_job import done, order_for, with_presets
 
+pytestmark = pytest.mark.usefixtures("looked_at_once")
+
 
 def made_font(place: Path, letters: str) -> None:
     """A font of boxes, each as wide as its letter's place in the text, so that no two are alike."""

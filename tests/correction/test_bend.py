@@ -189,7 +189,7 @@ def test_a_whole_photo_has_no_edges_to_follow() -> None:
 def test_a_sheet_of_the_lab_that_does_not_lie_flat(seed: int) -> None:
     """Its true corners are given: what is left is what its sides bend."""
     spec = bent_spec(seed, "ink")
-    shot = scene.render(spec, 1600)
+    shot = scene.render(spec, 1200)
     photo = read_photo(scene.encode_jpeg(shot, spec.jpeg_quality))
     corners = tuple((float(x), float(y)) for x, y in shot.truth.corners_px)
     outline = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]

@@ -49,7 +49,7 @@ def shot_with_chart(seed: int, kind: str) -> tuple[Shot, Photo]:
     spec = random_spec(
         seed, kind, None, reference="chart", fill=0.62, offset=(-0.9, -0.9), over="none", shadow="none", glare=0.0
     )
-    shot = render(spec, 1600)
+    shot = render(spec, 1200)
     return shot, read_photo(encode_jpeg(shot, spec.jpeg_quality))
 
 

@@ -83,8 +83,9 @@ def test_without_the_weights_the_service_works_and_asks_more(monkeypatch: pytest
     assert "eye_agreement" in both.evidence
     assert "eye_agreement" not in alone.evidence
     assert alone.confidence <= 0.92
-    assert Survey(photo).shows_work() == (1.0, {})
-    assert len(Survey(photo).works()) == 1
+    survey = Survey(photo)
+    assert survey.shows_work() == (1.0, {})
+    assert len(survey.works()) == 1
 
 
 def test_weights_that_are_not_the_ones_are_not_used(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -9,6 +9,7 @@ import pytest
 from autoprep.correction import light_eye, planning
 from autoprep.correction.apply import light_at
 from autoprep.correction.fallen import BEYOND, DESK, WORK
+from autoprep.correction.kind import Judged
 from autoprep.correction.light_eye import LightSight, doubtful, light_seen, look_at_light
 from autoprep.correction.planning import Wishes, make_plan
 from autoprep.correction.references import Reference
@@ -39,6 +40,13 @@ def shot_of(shadow: str) -> tuple[Shot, Photo, Outline]:
     return shot, read_photo(encode_jpeg(shot, 90)), Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]
 
 
+@functools.cache
+def planned_of_hand() -> tuple[CorrectionPlan, Judged, dict[str, float]]:
+    """What is planned for the photo with the shadow of a hand, with the eye for light and nothing said."""
+    shot, photo, outline = shot_of("hand")
+    return make_plan(photo, outline, Wishes(size_mm=shot.truth.size_mm))
+
+
 def left_uneven(shot: Shot, plan: CorrectionPlan) -> float:
     """Standard deviation of what the plan leaves of the true light's natural log."""
     at = (np.arange(64) + 0.5) / 64
@@ -53,11 +61,10 @@ def left_uneven(shot: Shot, plan: CorrectionPlan) -> float:
 def test_the_shadow_of_a_hand_goes_from_a_painting(monkeypatch: pytest.MonkeyPatch) -> None:
     """Truth: the lab's own light."""
     shot, photo, outline = shot_of("hand")
-    wishes = Wishes(size_mm=shot.truth.size_mm)
-    plan, judged, measures = make_plan(photo, outline, wishes)
+    plan, judged, measures = planned_of_hand()
     assert judged.paper == "none"
     monkeypatch.setattr(light_eye, "_net", lambda: None)
-    without, _, _ = make_plan(photo, outline, wishes)
+    without, _, _ = make_plan(photo, outline, Wishes(size_mm=shot.truth.size_mm))
     assert isinstance(without.light, Declined)
     assert left_uneven(shot, plan) < 0.5 * left_uneven(shot, without)
     told = " ".join(reasons(plan, photo.facts, measures))
@@ -65,8 +72,7 @@ def test_the_shadow_of_a_hand_goes_from_a_painting(monkeypatch: pytest.MonkeyPat
 
 
 def test_what_lies_in_no_shadow_keeps_its_level() -> None:
-    shot, photo, outline = shot_of("hand")
-    plan, _, _ = make_plan(photo, outline, Wishes(size_mm=shot.truth.size_mm))
+    plan, _, _ = planned_of_hand()
     assert isinstance(plan.light, LightField)
     nodes = light_nodes(plan.light)
     assert np.ptp(nodes, axis=-1).max() == 0  # no colour is changed

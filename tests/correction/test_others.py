@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -54,6 +55,7 @@ def closer(shown: list[Float64], looks: list[tuple[float, ...]], cut: tuple[bool
     return look
 
 
+@cache
 def copies() -> Copies:
     return Copies(read_photo(photos.jpeg()))
 

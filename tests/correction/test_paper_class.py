@@ -1,6 +1,7 @@
 """White or toned: what proves it, what fitted trees say where nothing does, and that exposure tells nothing."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -25,10 +26,17 @@ from tests.lab.scene import encode_jpeg, random_spec, render
 
 
 def _page(light: tuple[float, ...], lighter: float = 0.0) -> tuple[Float32, Paper]:
+    page, paper = _page_with_paper(light)
+    return page, replace(paper, lighter=lighter)
+
+
+@cache
+def _page_with_paper(light: tuple[float, ...]) -> tuple[Float32, Paper]:
     page = np.asarray(_drawn(_paper(1.0)) * np.array(light, np.float32), np.float32)
     paper, _ = find_paper(page)
     assert not isinstance(paper, Declined)
-    return page, replace(paper, lighter=lighter)
+    page.setflags(write=False)  # it is every test's
+    return page, paper
 
 
 def _around(paper: Paper, times: float) -> Around:

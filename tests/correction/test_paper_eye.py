@@ -1,6 +1,7 @@
 """The eye for paper: what it sees on works of the lab, and what is made of its word."""
 
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import cv2
@@ -20,7 +21,7 @@ from autoprep.correction.shadows import Shadow
 from autoprep.correction.squaring import geometry_of, rectify
 from autoprep.correction.view import seen_squarely
 from autoprep.correction.washed_over import is_washed_over
-from autoprep.domain import Declined, Outline
+from autoprep.domain import Declined, Geometry, Outline
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float32, UInt8
 from autoprep.pixels import Photo
@@ -90,15 +91,22 @@ def _as_photo(codes: UInt8) -> Photo:
     return read_photo(cv2.imencode(".png", codes[..., ::-1])[1].tobytes())
 
 
+@cache
+def _washed_sheet() -> tuple[Photo, Geometry, Paper]:
+    """The sheet under a wash, where it lies, and the paper that is found on it."""
+    photo = washed_photo()
+    geometry = geometry_of(photo, _OUTLINE, None)
+    paper, _ = find_paper(rectify(photo, geometry).linear)
+    assert not isinstance(paper, Declined)
+    return photo, geometry, paper
+
+
 def _told(
     monkeypatch: pytest.MonkeyPatch, sheet: float, desk: float, sight: PaperSight | None, bare: float = 0.0
 ) -> bool:
     """Whether a sheet is taken for washed over whose colour changes by so much from top to bottom, on a desk whose
     colour changes by so much (natural log)."""
-    photo = washed_photo()
-    geometry = geometry_of(photo, _OUTLINE, None)
-    paper, _ = find_paper(rectify(photo, geometry).linear)
-    assert not isinstance(paper, Declined)
+    photo, geometry, paper = _washed_sheet()
     monkeypatch.setattr(washed_over, "_change_on_sheet", lambda paper: np.array([[0.02, 0.0], [sheet, 0.05]]))
     monkeypatch.setattr(washed_over, "_change_on_desk", lambda photo, geometry: np.array([[0.5, 0.5], [-desk, 0.0]]))
     return is_washed_over(paper, photo, geometry, sight, bare)
@@ -152,10 +160,7 @@ def test_where_the_eye_for_shade_sees_bare_paper_the_other_is_not_believed_alone
 
 @pytest.mark.parametrize(("covers", "alone", "seen"), [(0.36, True, True), (0.3, False, True), (0.08, False, False)])
 def test_a_wash_covers_its_sheet(covers: float, alone: bool, seen: bool) -> None:
-    photo = washed_photo()
-    geometry = geometry_of(photo, _OUTLINE, None)
-    paper, _ = find_paper(rectify(photo, geometry).linear)
-    assert not isinstance(paper, Declined)
+    photo, geometry, paper = _washed_sheet()
     paper = replace(paper, coverage=covers)
     assert is_washed_over(paper, photo, geometry) == alone
     assert is_washed_over(paper, photo, geometry, _COVERED) == seen

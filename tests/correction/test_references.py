@@ -259,7 +259,7 @@ def test_paintings_follow_their_reference(reference: str, limit: float | None, m
 @pytest.mark.slow
 def test_a_chart_apart_fits_as_one_beside() -> None:
     spec = replace(random_spec(30066, "painting"), reference="chart", fill=0.62, offset=(-0.9, -0.9), shadow="none")
-    photo = read_photo(encode_jpeg(render(spec, 1400), 90))
+    photo = read_photo(encode_jpeg(render(spec, 1100), 90))
     told = read_reference(photo, "colour chart", "chart")
     assert isinstance(told, Reference)
     assert told.chart is not None

@@ -1,5 +1,7 @@
 """No line of desk at the edge of a picture: how deep it reaches is seen side by side, torn sides apart."""
 
+from functools import cache
+
 import cv2
 import numpy as np
 import pytest
@@ -27,6 +29,14 @@ def photo_of(sheet: AnyArray, desk: int = 60) -> Photo:
     return Photo(codes, PhotoFacts("png", codes.shape[1], codes.shape[0]), srgb_tables(256))
 
 
+@cache
+def plain(code: int) -> Photo:
+    """A sheet of one code; it is every test's."""
+    photo = photo_of(np.full((_HIGH, _WIDE, 3), float(code)))
+    photo.codes.setflags(write=False)
+    return photo
+
+
 def corners(out_px: tuple[float, float, float, float]) -> tuple[tuple[float, float], ...]:
     """The outline whose top, right, bottom and left stand so far outside the sheet."""
     top, right, bottom, left = out_px
@@ -45,7 +55,7 @@ def geometry(photo: Photo, out_px: tuple[float, float, float, float]) -> Geometr
 
 def test_each_side_is_seen_by_itself() -> None:
     """Desk 3 pixels deep at the right and 2 at the bottom; a hair is the least."""
-    photo = photo_of(np.full((_HIGH, _WIDE, 3), 235))
+    photo = plain(235)
     top, right, bottom, left = (v * _WIDE for v in clear_of_desk(photo, geometry(photo, (0, 3, 2, -4))))
     assert right == pytest.approx(5, abs=1)
     assert bottom == pytest.approx(4, abs=1)
@@ -62,7 +72,7 @@ def test_a_painting_that_darkens_towards_its_edge_loses_nothing() -> None:
 
 
 def test_a_whole_photo_has_no_desk() -> None:
-    photo = photo_of(np.full((_HIGH, _WIDE, 3), 235))
+    photo = plain(235)
     whole = geometry(photo, (0, 0, 0, 0)).model_copy(update={"ratio_from": "whole photo"})
     assert clear_of_desk(photo, whole) == (LEAST,) * 4
 
@@ -106,7 +116,7 @@ def test_bleed_does_not_mirror_a_torn_edge() -> None:
 @pytest.mark.parametrize("out_px", [0.0, 0.5, 1.0, 1.5, 2.0])
 def test_no_trace_of_the_desk_stands_at_the_edge(out_px: float) -> None:
     """A hairline that the eye can see begins at about 1 (CIEDE2000): wherever the outline stands, none is left."""
-    photo = photo_of(np.full((_HIGH, _WIDE, 3), 225.0))
+    photo = plain(225)
     outline = Outline(corners_px=corners((out_px,) * 4), confidence=0.99)  # type: ignore[arg-type]
     plan, _, _ = make_plan(photo, outline, Wishes())
     made = render(photo, plan, lay_out(Frame(), plan), Look(), lambda strip, _x, _y: strip, lambda code: code)
@@ -119,7 +129,7 @@ def test_no_trace_of_the_desk_stands_at_the_edge(out_px: float) -> None:
 
 
 def test_desk_that_a_shaken_hand_has_drawn_over_the_sheet_is_followed_and_a_drawn_border_is_not() -> None:
-    photo = photo_of(np.full((_HIGH, _WIDE, 3), 235))
+    photo = plain(235)
     smeared = cv2.blur(photo.codes, (25, 1))
     shaken = Photo(np.asarray(smeared, np.uint8), photo.facts, photo.tables)
     top, right, bottom, left = (v * _WIDE for v in clear_of_desk(shaken, geometry(shaken, (0, 1, 0, 1))))

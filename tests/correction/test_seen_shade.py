@@ -322,7 +322,7 @@ def test_the_hard_shadow_of_a_hand_is_gone_in_a_photo(kind: str, seed: int, monk
         seed, kind, "wood", shadow="hand", shadow_softness_mm=1.5, shadow_strength=0.75, shadow_at=(0.1, 0.2),
         shadow_turn_deg=40.0, over="none", glare=0.0, fill=0.8,
     )  # fmt: skip
-    shot = render(spec, 1200)
+    shot = render(spec, 900)
     photo = read_photo(encode_jpeg(shot, 90))
     corners = tuple((float(x), float(y)) for x, y in shot.truth.corners_px)
     outline = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]

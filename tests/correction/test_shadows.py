@@ -109,7 +109,7 @@ def test_shadows_of_the_lab_are_evened(kind: str, shadow: str) -> None:
         shadow_at=(0.4, 0.4),
         glare=0.0,
     )
-    shot = render(spec, 1400)
+    shot = render(spec, 1100)
     photo = read_photo(encode_jpeg(shot, spec.jpeg_quality))
     corners = tuple((float(x), float(y)) for x, y in shot.truth.corners_px)
     outline = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -28,14 +29,17 @@ _QUAD = np.array([[210.0, 160], [980, 120], [1010, 740], [180, 700]])
 _NONE = (False, False, False, False)
 
 
-def _photo(quad: Float64 = _QUAD) -> Float32:
-    """(900, 1200, 3) linear: a pale sheet on a darker desk, with a line drawn along all its sides a little inside."""
+@cache
+def _lab() -> Float32:
+    """(900, 1200, 3) L*a*b*, smoothed: a pale sheet on a darker desk, a line drawn along its sides a little inside."""
     rng = np.random.default_rng(3)
     picture = np.full((900, 1200, 3), (0.16, 0.12, 0.09), np.float32)
-    cv2.fillPoly(picture, [np.round(quad * 16).astype(np.int32)], (0.8, 0.78, 0.72), cv2.LINE_AA, 4)
-    frame = quad + (quad.mean(axis=0) - quad) * 0.07
+    cv2.fillPoly(picture, [np.round(_QUAD * 16).astype(np.int32)], (0.8, 0.78, 0.72), cv2.LINE_AA, 4)
+    frame = _QUAD + (_QUAD.mean(axis=0) - _QUAD) * 0.07
     cv2.polylines(picture, [np.round(frame * 16).astype(np.int32)], True, (0.3, 0.3, 0.3), 2, cv2.LINE_AA, 4)
-    return np.asarray(picture * np.exp(rng.normal(0, 0.01, picture.shape)), np.float32)
+    lab = smooth_lab(np.asarray(picture * np.exp(rng.normal(0, 0.01, picture.shape)), np.float32))
+    lab.setflags(write=False)  # it is every test's
+    return lab
 
 
 def _maps(quad: Float64 = _QUAD) -> Float32:
@@ -47,14 +51,14 @@ def _maps(quad: Float64 = _QUAD) -> Float32:
 
 
 def test_depths_and_corners_are_each_others_inverse() -> None:
-    view = squared(smooth_lab(_photo()), _maps(), _QUAD)
+    view = squared(_lab(), _maps(), _QUAD)
     assert corners_of(view, [np.zeros(2)] * 4) == pytest.approx(_QUAD, abs=1e-6)
     other = _QUAD + np.array([[-9.0, 4], [6, -7], [-3, 12], [5, 8]])
     assert corners_of(view, [depths(view, other, side) for side in range(4)]) == pytest.approx(other, abs=1e-6)
 
 
 def test_what_lies_outside_an_outline_is_at_negative_depth() -> None:
-    view = squared(smooth_lab(_photo()), _maps(), _QUAD)
+    view = squared(_lab(), _maps(), _QUAD)
     larger = _QUAD + (_QUAD - _QUAD.mean(axis=0)) * 0.04
     assert all((depths(view, larger, side) < -5).all() for side in range(4))
 
@@ -62,7 +66,7 @@ def test_what_lies_outside_an_outline_is_at_negative_depth() -> None:
 @pytest.mark.parametrize("side", range(4))
 def test_a_sheets_own_edge_is_among_the_rivals_of_a_line_drawn_on_it(side: int) -> None:
     frame = _QUAD + (_QUAD.mean(axis=0) - _QUAD) * 0.07
-    view = squared(smooth_lab(_photo()), _maps(), frame)
+    view = squared(_lab(), _maps(), frame)
     found = rivals(view, side, np.zeros(2))
     off = np.abs(found.ends_px - depths(view, _QUAD, side)).max(axis=1)
     best = int(off.argmin())
@@ -77,7 +81,7 @@ def test_a_sheets_own_edge_is_among_the_rivals_of_a_line_drawn_on_it(side: int) 
 
 
 def _settled(quad: Float64, cut: tuple[bool, bool, bool, bool] = _NONE) -> Settled:
-    return settle(smooth_lab(_photo()), _maps(), quad, _QUAD, cut)
+    return settle(_lab(), _maps(), quad, _QUAD, cut)
 
 
 def test_right_sides_stay_to_the_hundredth() -> None:
@@ -90,7 +94,7 @@ def test_right_sides_stay_to_the_hundredth() -> None:
 @pytest.mark.parametrize("side", range(4))
 def test_a_side_on_a_drawn_line_is_moved_out_to_the_edge_and_the_others_stay(side: int) -> None:
     frame, wrong = _QUAD + (_QUAD.mean(axis=0) - _QUAD) * 0.07, _QUAD.copy()
-    view = squared(smooth_lab(_photo()), _maps(), _QUAD)
+    view = squared(_lab(), _maps(), _QUAD)
     ends = [depths(view, frame, k) if k == side else np.zeros(2) for k in range(4)]
     wrong = corners_of(view, ends)
     found = _settled(wrong)
@@ -129,10 +133,15 @@ def test_a_side_moves_only_to_an_edge_that_is_clearly_likelier(
     assert np.abs(found.likeliest - _QUAD).max() > 5
 
 
-def _shot(seed: int, kind: str, rough: bool) -> tuple[Shot, Photo]:
+@cache
+def _shot(seed: int, kind: str, rough: bool) -> tuple[Shot, Photo, Outline]:
+    """A photo of the lab, and the outline that is found in it."""
     spec = (rough_spec if rough else random_spec)(seed, kind)
     shot = render(spec, 1400)
-    return shot, read_photo(encode_jpeg(shot, spec.jpeg_quality))
+    photo = read_photo(encode_jpeg(shot, spec.jpeg_quality))
+    found = Survey(photo).outline()
+    assert isinstance(found, Outline)
+    return shot, photo, found
 
 
 @pytest.mark.slow
@@ -145,9 +154,7 @@ def _shot(seed: int, kind: str, rough: bool) -> tuple[Shot, Photo]:
     ],
 )
 def test_a_side_that_three_right_ones_carried_along_is_mended(seed: int, kind: str, rough: bool) -> None:
-    shot, photo = _shot(seed, kind, rough)
-    found = Survey(photo).outline()
-    assert isinstance(found, Outline)
+    shot, photo, found = _shot(seed, kind, rough)
     assert found.evidence["sides_moved"] >= 1
     measured = measure_outline(shot, found, make_plan(photo, found, Wishes())[0].geometry)
     assert measured.left_px < 4
@@ -155,11 +162,9 @@ def test_a_side_that_three_right_ones_carried_along_is_mended(seed: int, kind: s
 
 
 def test_a_sheet_below_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    shot, photo = _shot(32317, "watercolour", True)
-    found = Survey(photo).outline()
+    shot, photo, found = _shot(32317, "watercolour", True)
     monkeypatch.setattr(finder, "settle", lambda lab, maps, quad, eye, cut: Settled(quad, _NONE, np.zeros(4), quad))
     before = Survey(photo).outline()
-    assert isinstance(found, Outline)
     assert isinstance(before, Outline)
     truth = shot.truth.corners_px
     assert overlap_in_photo(quad_of(before), truth, photo.full_px) < 0.985

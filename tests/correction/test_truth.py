@@ -20,7 +20,7 @@ from tests.lab.scene import Shot, encode_jpeg, random_spec, render
 from tests.overlap import overlap_in_frame
 
 
-def shot_and_photo(seed: int, long_px: int = 1600, **changes: object) -> tuple[Shot, Photo]:
+def shot_and_photo(seed: int, long_px: int = 1200, **changes: object) -> tuple[Shot, Photo]:
     spec = random_spec(seed, **changes)  # type: ignore[arg-type]
     shot = render(spec, long_px)
     return shot, read_photo(encode_jpeg(shot))

@@ -1,6 +1,7 @@
 """A wash that covers its sheet is no light; a lamp that colours sheet and desk alike is."""
 
 from dataclasses import replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -14,7 +15,7 @@ from autoprep.correction.shade_eye import Sight
 from autoprep.correction.squaring import rectify
 from autoprep.domain import CorrectionPlan, Outline
 from autoprep.files.reading import read_photo
-from autoprep.imaging.arrays import AnyArray, Float32
+from autoprep.imaging.arrays import AnyArray, Float32, UInt8
 from autoprep.imaging.transfer import encode_fast
 from autoprep.pixels import Photo
 from autoprep.told.done import reasons
@@ -36,13 +37,17 @@ def photo(
     shown: tuple[slice, slice] = (slice(None), slice(None)),
 ) -> Photo:
     """A sheet under a wash from blue to bare paper, with a few strokes, on a desk of one colour, or of two."""
+    return read_photo(cv2.imencode(".png", _picture(desk)[shown][..., ::-1])[1].tobytes())
+
+
+@cache
+def _picture(desk: tuple[tuple[int, ...], tuple[int, ...]]) -> UInt8:
     picture = np.broadcast_to(_slope(*desk, 900), (900, 1200, 3)).copy()
     picture[180:720, 250:950] = _slope(_BLUE, _BARE, 540)
     for x in range(330, 880, 90):
         picture[300:600, x : x + 4] = 40
     grain = np.random.default_rng(8).normal(0, 1.2, picture.shape)
-    codes = np.clip(picture + grain, 0, 255).astype(np.uint8)[shown]
-    return read_photo(cv2.imencode(".png", codes[..., ::-1])[1].tobytes())
+    return np.clip(picture + grain, 0, 255).astype(np.uint8)
 
 
 def plan_of(shot: Photo, wishes: Wishes | None = None, outline: Outline = _OUTLINE) -> CorrectionPlan:

@@ -22,6 +22,7 @@ from tests.test_one_place import with_table
 
 c2pa = pytest.importorskip("c2pa")
 pytest.importorskip("cryptography")
+pytestmark = pytest.mark.usefixtures("looked_at_once")
 
 PLACE, SERIAL, FILE = "39,21.102N", "SERIAL-4711", "IMG_2041.JPG"
 CAMERA = {

@@ -139,12 +139,16 @@ def hatch(outline: Points, angle_rad: float, spacing: float, share: float, rng: 
     p = np.asarray(outline) @ turn  # rotate by -angle: hatching runs along +x
     q = np.roll(p, -1, axis=0)
     lines: list[Points] = []
-    for y in np.arange(p[:, 1].min() + spacing * rng.uniform(0.2, 0.8), p[:, 1].max(), spacing):
-        crossing = (p[:, 1] <= y) != (q[:, 1] <= y)
-        if crossing.sum() < 2:
+    heights = np.arange(p[:, 1].min() + spacing * rng.uniform(0.2, 0.8), p[:, 1].max(), spacing)
+    # All crossings of all scans at once: the scans of a drawing are tens of thousands.
+    scan, edge = ((p[:, 1] <= heights[:, None]) != (q[:, 1] <= heights[:, None])).nonzero()
+    a, b = p[edge], q[edge]
+    met = a[:, 0] + (heights[scan] - a[:, 1]) / (b[:, 1] - a[:, 1]) * (b[:, 0] - a[:, 0])
+    crossings = np.split(met, np.searchsorted(scan, np.arange(len(heights))))[1:]
+    for y, crossing in zip(heights.tolist(), crossings, strict=True):
+        if len(crossing) < 2:
             continue
-        a, b = p[crossing], q[crossing]
-        xs = np.sort(a[:, 0] + (y - a[:, 1]) / (b[:, 1] - a[:, 1]) * (b[:, 0] - a[:, 0]))
+        xs = sorted(crossing.tolist())
         for x0, x1 in zip(xs[0::2], xs[1::2], strict=False):
             start = x1 - (x1 - x0) * min(max(share + rng.normal(0, 0.09), 0.08), 1)
             if x1 - start < spacing * 0.5:

@@ -20,7 +20,9 @@ def octave(shape_px: tuple[int, int], px_per_mm: float, cell_mm: tuple[float, fl
     grid = rng.standard_normal((rows, columns + 8 - columns % 8), dtype=np.float32)[:, :columns]
     size = (max(width_px, round(columns * step[1])), max(height_px, round(rows * step[0])))
     mode = cv2.INTER_CUBIC if max(step) > 3 else cv2.INTER_LINEAR
-    return np.asarray(cv2.resize(grid, size, interpolation=mode)[:height_px, :width_px] * 1.35, np.float32)
+    field = np.asarray(cv2.resize(grid, size, interpolation=mode), np.float32)[:height_px, :width_px]
+    field *= 1.35
+    return field
 
 
 def fractal(
@@ -37,10 +39,13 @@ def fractal(
     weight, power = 1.0, 0.0
     for index in range(octaves):
         cell = cell_mm / 2**index
-        total += weight * octave(shape_px, px_per_mm, (cell, cell * stretch), [seed, index])
+        field = octave(shape_px, px_per_mm, (cell, cell * stretch), [seed, index])
+        field *= weight
+        total += field
         power += weight**2
         weight *= gain
-    return total / np.float32(np.sqrt(power))
+    total /= np.float32(np.sqrt(power))
+    return total
 
 
 def blurred(field: Array, sigma_px: float) -> Array:

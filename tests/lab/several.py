@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import multiprocessing
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -128,6 +129,7 @@ def render_group(spec: SceneSpec, group: Group, long_px: int) -> tuple[Mask, lis
     return image, [camera.to_pixels(camera.project(quad), frame) for quad in quads]
 
 
+@lru_cache(maxsize=8)  # tests look at some of them twice
 def jpeg_of(seed: int) -> tuple[bytes, list[Matrix]]:
     """A photo of several works as a JPEG file, and the corners of each in its pixels."""
     group = make_group(seed)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -25,7 +26,7 @@ from .demo import PHOTOS
 from .flatwork import blank_board
 from .lit.samples import true_light
 from .profile import to_wide, wide_icc
-from .scene import DESKS, SceneSpec, encode_jpeg, random_spec, render
+from .scene import DESKS, SceneSpec, Shot, encode_jpeg, random_spec, render
 from .spec import carried_spec
 from .works import KINDS, make_work
 
@@ -179,10 +180,15 @@ def test_the_demo_photos_are_complete() -> None:
     assert len(orientations) > 1
 
 
+@cache
+def _rendered(spec: SceneSpec) -> Shot:
+    return render(spec, 600)
+
+
 @pytest.mark.parametrize("carrier", CARRIERS)
 def test_what_carries_a_sheet_shows_around_it_and_leaves_the_sheet_as_it_is(carrier: str) -> None:
     spec = replace(carried_spec(21600, "ink", carrier), desk="wood")
-    bare, carried = (render(each, 600) for each in (replace(spec, carrier="none"), spec))
+    bare, carried = (_rendered(each) for each in (replace(spec, carrier="none"), spec))
     assert (bare.truth.corners_px == carried.truth.corners_px).all()
     sheet = np.zeros(bare.pixels.shape[:2], np.uint8)
     cv2.fillConvexPoly(sheet, np.round(bare.truth.corners_px).astype(np.int32), 1)
@@ -192,20 +198,26 @@ def test_what_carries_a_sheet_shows_around_it_and_leaves_the_sheet_as_it_is(carr
     assert changed[inner].mean() < 0.03 + 0.2 * (carrier == "sleeve")  # a film throws light back
 
 
-@pytest.mark.parametrize("turn", [0, 90])
-def test_the_light_that_is_taught_is_the_light_on_a_plain_board(turn: int) -> None:
-    """As an eye is shown the board, in the place of a work and of its desk: what is left without that light is even."""
+@cache
+def _board_and_work() -> tuple[Shot, Shot]:
+    """A plain board in the place of a painting and of its desk, and the painting, in the same uneven light."""
     spec = random_spec(
         30006, "painting", "wood", **PLAIN, shadow="hand", shadow_softness_mm=20.0, shadow_at=(0.0, 0.1),
         shadow_turn_deg=30.0, falloff=0.35, vignetting=0.3, keep_highlights=True, exposure_ev=-0.5, local_contrast=0.0,
     )  # fmt: skip
     work = make_work("painting", 30006, 320)
-    shot = render(spec, 700, blank_board(work), placed_for=work)
-    shot = replace(shot, truth=replace(shot.truth, size_mm=work.size_mm))  # the light is that of the work's place
+    board, painting = render(spec, 700, blank_board(work), placed_for=work), render(spec, 700, work)
+    return replace(board, truth=replace(board.truth, size_mm=work.size_mm)), painting  # the light is that of the work
+
+
+@pytest.mark.parametrize("turn", [0, 90])
+def test_the_light_that_is_taught_is_the_light_on_a_plain_board(turn: int) -> None:
+    """As an eye is shown the board, in the place of a work and of its desk: what is left without that light is even."""
+    shot, painting = _board_and_work()
     photo = read_photo(encode_jpeg(shot, 95))
-    corners = tuple((float(x), float(y)) for x, y in render(spec, 700, work).truth.corners_px)
+    corners = tuple((float(x), float(y)) for x, y in painting.truth.corners_px)
     outline = Outline(corners_px=corners, confidence=1.0)  # type: ignore[arg-type]
-    geometry = geometry_of(photo, outline, work.size_mm, turn)
+    geometry = geometry_of(photo, outline, shot.truth.size_mm, turn)
     view, light = seen_squarely(photo, geometry), true_light(shot, geometry)
     shown = cv2.resize(view.luma, light.shape[::-1], interpolation=cv2.INTER_AREA)
     seen = cv2.resize((view.where > BEYOND).astype(np.float32), light.shape[::-1], interpolation=cv2.INTER_AREA) == 1

@@ -10,10 +10,13 @@ import json
 import os
 import re
 import sqlite3
+import tempfile
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -43,7 +46,6 @@ from autoprep.job.stages import now
 from autoprep.job.story import why_held
 from autoprep.job.takes import is_late
 from autoprep.ledger import Ledger, connection
-from autoprep.ledger.connection import journal_mode
 from autoprep.ledger.migrations import migrate
 from autoprep.logs import open_log
 from autoprep.pixels import Photo
@@ -51,10 +53,13 @@ from autoprep.rendering.mark_shape import shape_of
 from autoprep.service.engine import Engine
 from autoprep.service.messages import Failed, Finished
 from autoprep.told.explanations import mark_unreadable
+from autoprep.told.paper import OWN_FONT
 from autoprep.wishes.destinations import Preset
+from autoprep.wishes.fonts import fonts_for
 from autoprep.wishes.places import ledger_path
 from autoprep.wishes.settings import load
 from autoprep.wishes.tables import Settings
+from tests import memory_folder
 from tests.service.engines import WorkerHere
 
 _SQUARE = ((0.0, 0.0), (90.0, 0.0), (90.0, 60.0), (0.0, 60.0))
@@ -238,6 +243,38 @@ def migrated_at_once(db: sqlite3.Connection) -> None:
         db.execute(statement)
 
 
+# Of Latin scripts, and the signs that lists and captions have.
+_LETTERS = "".join(map(chr, (*range(0x20, 0x7F), *range(0xA0, 0x100), *range(0x2010, 0x2027), 0x20AC)))
+
+
+@cache
+def _small_font() -> Any:
+    """The font that comes along without most of its letters, as a file that goes with the process.
+
+    Each list with pictures is written with a font that is read anew, and of six thousand letters that takes ten times
+    as long as of two hundred.
+    """
+    from fontTools import subset, ttLib
+
+    kept = tempfile.NamedTemporaryFile(prefix="autoprep-", suffix=".ttf", dir=memory_folder())  # noqa: SIM115 - see above
+    font = ttLib.TTFont(OWN_FONT, recalcTimestamp=False)
+    options = subset.Options(layout_features=[], hinting=False, notdef_outline=True, name_IDs=["*"])
+    smaller = subset.Subsetter(options)
+    smaller.populate(text=_LETTERS)
+    smaller.subset(font)
+    font.save(kept.name)
+    return kept
+
+
+def fonts_quickly_read(text: str, preferred: Path) -> tuple[tuple[Path, ...], str]:
+    """What fonts_for says; where the smaller font holds all of the text, that stands for the one that comes along."""
+    fonts, absent = fonts_for(text, preferred)
+    if not set(text) <= set(_LETTERS):
+        return fonts, absent
+    small = Path(_small_font().name)
+    return tuple(small if font == preferred else font for font in fonts), absent
+
+
 class Studio:
     """A pretended studio: the service is started for every event and stopped when all is at rest."""
 
@@ -249,10 +286,14 @@ class Studio:
         config.write_text(re.sub(r"settle_s = .*", "settle_s = 0.0", text), encoding="utf-8")
         self.config = config
         self._read: tuple[list[bytes], Settings] | None = None
-        # A process that is killed loses nothing by what was not synced; waiting for the disk is most of the time.
+        # A process that is killed loses nothing by what was not synced; waiting for the disk is most of the time. No
+        # process that has a pretended studio is killed: what is cut off here is cut off by an exception.
         monkeypatch.setattr(os, "fsync", lambda _file: None)
-        monkeypatch.setattr(connection, "journal_mode", lambda version: (journal_mode(version)[0], "OFF"))
+        monkeypatch.setattr(connection, "journal_mode", lambda _version: ("MEMORY", "OFF"))
         monkeypatch.setattr(connection, "migrate", migrated_at_once)
+        monkeypatch.setattr("autoprep.service.studio.fonts_for", fonts_quickly_read)
+        # What comes soon comes at once: nobody else puts anything into this inbox meanwhile.
+        monkeypatch.setattr(Engine, "_soon", lambda _engine, _pause_s: time.monotonic())
 
     @property
     def settings(self) -> Settings:

@@ -244,10 +244,11 @@ def test_a_list_that_is_not_read_whole_says_so_as_it_is_written(
 
 
 def test_a_list_of_many_works_is_longer_than_what_is_read() -> None:
-    base = WorkRow(7, "00007-a", "00009-b", "IMG_1.jpg", "2026-11-20", "ink", WorkFacts(title="Sea holly"), 1, ())
-    rows = [replace(base, number=number, shown=f"June/IMG_{number}.jpg") for number in range(80_000)]
-    assert "has 80000 rows and is longer than the 4 MiB" in works.too_long(works.as_csv(rows, {}), len(rows))
-    assert works.too_long(works.as_csv(rows[:20_000], {}), 20_000) == ""
+    facts = WorkFacts(title="Sea holly", alt_text="Brine holly on the north shore, with its bracts " * 8)
+    base = WorkRow(7, "00007-a", "00009-b", "IMG_1.jpg", "2026-11-20", "ink", facts, 1, ())
+    rows = [replace(base, number=number, shown=f"June/IMG_{number}.jpg") for number in range(12_000)]
+    assert "has 12000 rows and is longer than the 4 MiB" in works.too_long(works.as_csv(rows, {}), len(rows))
+    assert works.too_long(works.as_csv(rows[:6_000], {}), 6_000) == ""
     assert works.too_long(works.as_csv([], {}), 0) == ""
 
 
