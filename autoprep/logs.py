@@ -32,6 +32,8 @@ def plain(text: str) -> str:
 
     But for the two joiners, which belong to the spelling of Persian, Hindi or Malayalam.
     """
+    if text.isprintable():  # nearly all is, and the library tells that in a thirtieth of the time
+        return text
     return "".join(_escaped(ch) if _odd(ch) and ch not in "\u200c\u200d" else ch for ch in text)
 
 

@@ -37,7 +37,7 @@ _SEEN_AS_WELL, _BARE, _LEAST_BARE = 0.05, 0.5, 0.35
 # seeds 155000-155239 three come out better by .3 to 33 CIEDE2000 and two worse by .13 and .18; .3 does the same.
 _NOT_BARE, _BROAD = 0.1, 5
 # A shadow of a head or a phone may lie over all of a sheet, and bright desk beside it. The eye for shade tells its
-# depth to about a tenth. (Of 879 light sheets under shadows, seeds 235000-236876, six were toned, two of them are no
+# depth to about a tenth. (Of 868 light sheets under shadows, seeds 235000-236876, six were toned, two of them are no
 # more.)
 _DIMMED = 0.25
 
