@@ -21,6 +21,8 @@ PaperClass = Literal["white", "tinted", "toned", "none"]
 # (Paintings of the lab's tuning seeds stay below 4 %; an ample share needs little of the rim, but some: the mat
 # inside a frame has none of it.)
 _MIN_COVERAGE, _MIN_RIM, _AMPLE_COVERAGE, _AMPLE_RIM = 0.03, 0.30, 0.20, 0.08
+# A margin that the eye for shade sees too may be less.
+_MIN_MARGIN = 0.015
 # Seen through a colour chart, levels are absolute: drawing papers sold as white, natural or cream are lighter than
 # L* 84 (common practice, no source), grey and kraft ones darker.
 _LIGHT_PAPER_L, _LIGHT_PAPER_C = 84.0, 20.0
@@ -70,7 +72,7 @@ def paper_class_of(
         paper = replace(paper, dimmed=0.0)
     evidence |= measured(paper, surroundings)
     least_rim = _MIN_RIM if paper.coverage < _AMPLE_COVERAGE else _AMPLE_RIM
-    if paper.coverage < _MIN_COVERAGE or paper.rim < least_rim:
+    if paper.coverage < (_MIN_MARGIN if paper.margin else _MIN_COVERAGE) or paper.rim < least_rim:
         return "none", True
     lightness, chroma = evidence["paper_as_shot_L"], evidence["paper_as_shot_C"]
     light: PaperClass = "tinted" if chroma > _TINTED_C else "white"

@@ -3230,6 +3230,21 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("a soft island is paint", "autoprep/correction/islands.py", "return darker > _DARKER and rises > _HARD * darker", "return darker > _DARKER", ("tests/correction/test_islands.py",)),
     Mistake("what comes in from the rim is an island", "autoprep/correction/islands.py", "np.flatnonzero(lies_within & (area", "np.flatnonzero((area", ("tests/correction/test_islands.py",)),
     *_all(
+        "autoprep/correction/hypotheses.py", ("tests/correction/test_margin.py",),
+        ("a margin is looked for on sheets of bare paper too", "(isinstance(paper, Declined) or paper.coverage < _LEAST_PAPER)", "True"),
+        ("any bare place at the rim is a margin", "(sight.bare[band] > _BARE).mean()) > _OF_MARGIN", "(sight.bare[band] > _BARE).mean()) > 0"),
+        ("a work without paper has no margin", "_has_margin(sight) and (isinstance(paper, Declined) or ", "_has_margin(sight) and (not isinstance(paper, Declined) and "),
+    ),
+    *_all(
+        "autoprep/correction/paper.py", ("tests/correction/test_margin.py",),
+        ("all that is seen to be bare is paper", "mask = known & (greatest(np.abs(search.logs - expected_of(search, field)).T) < within)", "mask = known"),
+        ("one light lies on all of a margin", "_KNOWN_DEGREE, _KNOWN_WITHIN, _LEAST_KNOWN, _RATHER = 2,", "_KNOWN_DEGREE, _KNOWN_WITHIN, _LEAST_KNOWN, _RATHER = 0,"),
+        ("a frame is a margin of paper", "found.scatter > _MOST_SCATTER", "False"),
+        ("a speck tells the light of a margin", "mask.sum() < _LEAST_KNOWN:", "mask.sum() < 1:"),
+    ),
+    Mistake("a margin must be as much as other paper", "autoprep/correction/paper_class.py", "(_MIN_MARGIN if paper.margin else _MIN_COVERAGE)", "_MIN_COVERAGE", ("tests/correction/test_margin.py",)),
+    Mistake("other paper may be as little as a margin", "autoprep/correction/paper_class.py", "(_MIN_MARGIN if paper.margin else _MIN_COVERAGE)", "_MIN_MARGIN", ("tests/correction/test_margin.py",)),
+    *_all(
         "autoprep/correction/hypotheses.py", ("tests/correction/test_paper_class.py",),
         ("what the paper's own light explains dims it too", "(seen.shade - own)[paper.mask]", "seen.shade[paper.mask]"),
         ("any surface may be dimmed", "quick.median(seen.bare[paper.mask]) < _BARE", "False"),
