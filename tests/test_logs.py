@@ -28,6 +28,7 @@ def test_no_letter_of_a_value_moves_the_others_or_hides() -> None:
     forged = "a\x1b[2J\n\u2028\u202ebg\u2066j\u200bp"
     assert plain(forged) == "a\\x1b[2J\\x0a\\u2028\\u202ebg\\u2066j\\u200bp"
     assert name_of(forged) == "a\\x1b[2J\\x0a\\u2028\\u202ebg\\u2066j\u200bp"
+    assert plain(" Wend  Sands ") == " Wend  Sands "
     assert plain("می\u200cخواهم") == name_of("می\u200cخواهم") == "می\u200cخواهم"
 
 

@@ -117,6 +117,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all("autoprep/cli/sheet.py", _PLAINLY, ("a sheet for a destination knows no month", "listed_in(settings, overview, options.destination, month)", "listed_in(settings, overview, options.destination)")),
     *_all("autoprep/service/takes.py", _PLAINLY, ("who came first is praised", "    if merit(used) <= merit(other):\n", "    if False:\n")),
     *_all("autoprep/service/takes.py", _PLAINLY, ("the take that is not used is praised", "why_used(used(), record, away=not known.present)", "why_used(record, used())")),
+    Mistake("blanks around plain text are lost", "autoprep/logs.py", "        return text\n    return \"\".join(_escaped", "        return text.strip()\n    return \"\".join(_escaped", ("tests/test_logs.py",)),
     Mistake("what is of one byte is taken for plain", "autoprep/logs.py", "if text.isprintable():", "if text.isascii():", ("tests/test_logs.py",)),
     *_all("autoprep/logs.py", _PLAINLY, ("a photo's name is an option", 'return f"-- {quoted}" if text.startswith("-") else quoted', "return quoted")),
     *_all("autoprep/cli/main.py", _PLAINLY, ("all mistakes stand in one line", "if isinstance(problem, ConfigError) else [str(problem)]", "if False else [str(problem)]")),
