@@ -53,11 +53,7 @@ def quantile(values: AnyArray, share: float) -> float:
     parted = np.partition(flat, below)
     first = parted[below]
     second = parted[below + 1 :].min() if below + 1 < len(flat) else first
-    return _between(float(first), float(second), place - below)
-
-
-def _between(first: float, second: float, share: float) -> float:
-    return first + (second - first) * share
+    return float(first + (second - first) * (place - below))
 
 
 def quantile_down(values: Float32, share: float) -> Float32:

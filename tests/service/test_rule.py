@@ -10,6 +10,7 @@ from autoprep.domain import OutputRecord, WorkFacts
 from autoprep.ledger import Rendition, View
 from autoprep.service.rule import Known, steps, untrue, used, wanted, words_only
 from autoprep.service.steps import Measure, Render, Restore, Step, Tell, Withdraw
+from autoprep.told.explanations import AWAY
 
 DESTINATIONS = ("square", "site", "print")
 
@@ -224,6 +225,13 @@ def test_files_of_a_worse_take_stay_until_those_of_the_better_one_are_there() ->
     assert partly == [Withdraw("1", partly[0].why, ("site",)), Render("2", partly[1].why, ("square",))]
     step = follow(known(1, said=WorkFacts(hold=True)), replace(better, said=WorkFacts(hold=True)))[0]
     assert step == Withdraw("1", step.why, ("square", "site"))
+
+
+@pytest.mark.parametrize("present", [True, False])
+def test_a_file_that_would_be_made_anew_waits_for_its_photo_only_where_that_is_away(present: bool) -> None:
+    made = {"square": rendition("square"), "site": rendition("site", "withdrawn", why="on hold", plan="an earlier one")}
+    away = untrue(known(made=made, present=present), "1", DESTINATIONS)
+    assert away == ({} if present else {"site": AWAY})
 
 
 def test_a_file_that_a_hold_took_from_a_table_that_went_keeps_its_reason_until_it_is_back() -> None:
