@@ -16,6 +16,7 @@ from autoprep.correction.outline import side_weights, weights
 from .bars import print_bars
 from .bent import BENT_SEEDS, score_bent
 from .best_take import BEST_SEEDS, score_best
+from .bordered import BORDERED_SEEDS, score_bordered
 from .calibrate import calibrate
 from .carried import CARRIED_SEEDS, score_carried
 from .colour import Mask
@@ -84,6 +85,7 @@ _DONE_BY: dict[str, Callable[[argparse.Namespace], object]] = {
     "contact": lambda given: contact(sorted(given.photos.rglob("*.jpg"))[: given.count], given.out),
     "several": lambda given: score_several(given.photos, given.first),
     "cut": lambda given: score_cut(given.photos, given.first, given.rough, given.processes),
+    "bordered": lambda given: score_bordered(given.photos, given.first, given.rough, given.processes),
     "carried": lambda given: score_carried(given.photos, given.first, given.rough, given.processes),
     "laid": lambda given: score_laid(given.photos, given.first, given.processes),
     "bent": lambda given: score_bent(
@@ -154,6 +156,11 @@ def main() -> None:
     laid.add_argument("--photos", type=int, default=60)
     laid.add_argument("--first", type=int, default=LAID_SEEDS)
     laid.add_argument("--processes", type=int, default=2)
+    bordered = commands.add_parser("bordered", help="what comes of drawings with a line ruled around them")
+    bordered.add_argument("--photos", type=int, default=60)
+    bordered.add_argument("--first", type=int, default=BORDERED_SEEDS)
+    bordered.add_argument("--rough", action="store_true", help="in the light and with the phone of everyday")
+    bordered.add_argument("--processes", type=int, default=2)
     carried = commands.add_parser("carried", help="what comes of sheets on boards and in sleeves")
     carried.add_argument("--photos", type=int, default=60)
     carried.add_argument("--first", type=int, default=CARRIED_SEEDS)

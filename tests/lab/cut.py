@@ -16,6 +16,7 @@ from autoprep.files.reading import read_photo
 from autoprep.imaging.geometry import overlap_in_photo
 from autoprep.pixels import quad_of
 
+from .flatwork import FlatWork
 from .scene import encode_jpeg, render
 from .score import SURE
 from .spec import SceneSpec, cut_spec
@@ -38,10 +39,10 @@ class Cut:
     evidence: dict[str, float]
 
 
-def looked_at(spec: SceneSpec) -> Cut:
-    """Render one photo and look at it."""
+def looked_at(spec: SceneSpec, work: FlatWork | None = None) -> Cut:
+    """Render one photo, of the spec's own work or of another, and look at it."""
     cv2.setNumThreads(1)
-    shot = render(spec, 1600)
+    shot = render(spec, 1600, work)
     photo = read_photo(encode_jpeg(shot, shot.spec.jpeg_quality))
     survey = Survey(photo)
     found, likeliest = survey.outlines(5), survey.outline()

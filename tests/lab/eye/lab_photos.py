@@ -6,9 +6,11 @@ import cv2
 import numpy as np
 
 from autoprep.imaging.arrays import Float32, UInt8, float32
+from tests.lab.bordered import BORDERS, with_border
+from tests.lab.flatwork import FlatWork
 from tests.lab.scene import render
 from tests.lab.spec import SceneSpec, random_spec, rough_spec
-from tests.lab.works import KINDS
+from tests.lab.works import KINDS, make_work
 
 from . import SIDE_PX
 from .dice import Dice
@@ -23,6 +25,8 @@ _PAINTED = ("painting", "watercolour")
 # Half are on the desks where edges lie side by side, and the finders err most.
 _HARD_SHARE = 0.5
 _HARD = {"painting": ("plaster", "clutter", "wood", "white"), "other": ("sheets", "sheets", "clutter", "white")}
+# How often a line is drawn around the work, near the edges of its sheet.
+_BORDERED = 0.35
 # What is seen of a sheet must be this much of the photo, or nobody would call it the work.
 _LEAST_SEEN = 0.4
 
@@ -31,12 +35,20 @@ def lab_photo(dice: Dice) -> tuple[UInt8, Float32]:
     """(S, S, 3) uint8 RGB and the (4, 2) outline of the sheet in scene pixels, parts of it beyond the border or not."""
     while True:
         spec = _spec(dice)
-        shot = render(spec, _RENDERED_PX)
+        shot = render(spec, _RENDERED_PX, _bordered(dice, spec) if dice.chance(_BORDERED) else None)
         height, width = shot.pixels.shape[:2]
         quad = float32(shot.truth.corners_px * [SIDE_PX / width, SIDE_PX / height])
         if spec.fill < _CLOSE[0] or _seen(quad) >= _LEAST_SEEN:
             picture = cv2.resize(shot.pixels, (SIDE_PX, SIDE_PX), interpolation=cv2.INTER_AREA)
             return np.asarray(picture, np.uint8), quad
+
+
+def _bordered(dice: Dice, spec: SceneSpec) -> FlatWork | None:
+    """The work of a spec with a line drawn around it; None where it is framed, or fills its pages."""
+    if spec.kind in ("painting", "journal"):
+        return None
+    work = make_work(spec.kind, spec.work_seed, round(0.85 * _RENDERED_PX))
+    return with_border(work, dice.of(BORDERS), spec.work_seed)
 
 
 def _spec(dice: Dice) -> SceneSpec:

@@ -170,6 +170,23 @@ def _band(dice: Dice, made: Float32, base: Float32) -> Float32:
     return np.ascontiguousarray(made[::-1]) if dice.chance(0.4) else made
 
 
+def _border(dice: Dice, made: Float32, base: Float32) -> Float32:
+    """A line, two lines or a painted band around the sheet near its edges: drawn on it, and never its end."""
+    height, width = made.shape[:2]
+    short = min(height, width)
+    if short < 60:
+        return made
+    tone = colour(dice, "dark" if base.mean() > 0.4 else "light") if dice.chance(0.6) else colour(dice)
+    wide = max(1, round(dice.between(0.01, 0.04) * short)) if dice.chance(0.4) else dice.whole(1, 3)
+    drawn = made.copy()
+    inset, below = dice.between(0.015, 0.1) * short + wide / 2, dice.between(1.0, 1.5)
+    for depth in (inset, inset + dice.between(2, 4) * wide) if dice.chance(0.25) else (inset,):
+        left, top = round(depth), round(depth)
+        right, low = width - 1 - left, height - 1 - round(depth + (below - 1) * inset)
+        cv2.rectangle(drawn, (left, top), (right, low), ink_of(tone), wide, cv2.LINE_AA)
+    return made + (drawn - made) * np.float32(dice.between(0.4, 1))
+
+
 def _holes(dice: Dice, made: Float32, base: Float32) -> Float32:
     turn = dice.whole(0, 4)
     made = np.ascontiguousarray(np.rot90(made, turn))
@@ -226,6 +243,6 @@ def _gutter(dice: Dice, made: Float32, base: Float32) -> Float32:
 
 
 _ASPECTS: tuple[tuple[float, Callable[[Dice, Float32, Float32], Float32]], ...] = (
-    (0.12, _band), (0.18, _holes), (0.45, _shade), (0.18, _folds), (0.10, _crumple), (0.20, _lifted_edge),
-    (0.20, _gutter),
+    (0.22, _border), (0.12, _band), (0.18, _holes), (0.45, _shade), (0.18, _folds), (0.10, _crumple),
+    (0.20, _lifted_edge), (0.20, _gutter),
 )  # fmt: skip
