@@ -13,6 +13,7 @@ from autoprep.correction.outline.ends import cut_back, let_out
 from autoprep.correction.outline.evidence import FINDING_PX, Evidence
 from autoprep.correction.outline.features import inner_line_min
 from autoprep.correction.outline.inner import CLEAR, picture_inside
+from autoprep.correction.outline.line_around import beyond_line
 from autoprep.correction.outline.lone import lone_thing
 from autoprep.correction.outline.material import fills_photo, is_drawn_page, is_one_sheet, look_inside
 from autoprep.correction.outline.others import all_seen
@@ -194,7 +195,8 @@ def _answers(copies: Copies, sight: eye.Sight | None, works: Sequence[eye.Seen])
         first, confidence=gate.confidence(witness), evidence={**finalists[0].evidence, **witness.as_evidence()}
     )
     best, *rest = _weighed(copies, evidence, witness, first, finalists)
-    return [*_settled(copies, sight, _let_out(copies, best), seen), *rest], others
+    answers = [*_settled(copies, sight, _let_out(copies, best), seen), *rest]
+    return beyond_line(copies, answers, lambda entry: not any(_weighed_sides(copies, sight, entry, seen).moved)), others
 
 
 def _weighed(

@@ -65,10 +65,20 @@ class _Line:
 
 
 def picture_inside(linear: Float32, quad: Float64) -> Inner | None:
-    """The innermost rectangle of lines inside an outline; None where there is none.
+    """The innermost rectangle of lines inside an outline, fitted to its edges; None where there is none.
 
     linear: (H, W, 3) float32 linear light of the photo; quad: (4, 2) corners of the outer edge in its pixels.
     """
+    found = lines_inside(linear, quad)
+    if found is None:
+        return None
+    fit = refine(lab_fast(linear), found.quad, reach=0.006, prior=0.004).quad
+    good = is_convex(fit) and overlap(fit, found.quad) > _STAYS
+    return Inner(fit, found.support) if good else found
+
+
+def lines_inside(linear: Float32, quad: Float64) -> Inner | None:
+    """The innermost rectangle of lines inside an outline, to a pixel; the arguments are those of picture_inside."""
     wide, high = mean_size(quad)
     scale = _LONG_PX / max(wide, high)
     size = (max(80, round(wide * scale)), max(80, round(high * scale)))
@@ -79,10 +89,7 @@ def picture_inside(linear: Float32, quad: Float64) -> Inner | None:
     chosen = _innermost(lines)
     if chosen is None:
         return None
-    found = project(np.linalg.inv(matrix), _corners(chosen, size))
-    fit = refine(lab_fast(linear), found, reach=0.006, prior=0.004).quad
-    good = is_convex(fit) and overlap(fit, found) > _STAYS
-    return Inner(fit if good else found, min(line.support for line in chosen))
+    return Inner(project(np.linalg.inv(matrix), _corners(chosen, size)), min(line.support for line in chosen))
 
 
 def _lines_along(lab: Float32) -> list[_Line]:

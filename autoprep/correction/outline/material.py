@@ -31,7 +31,7 @@ _STRETCHES = 40
 # margins along two and four sides, with another material in at most .1 of them; the right ones in .97 and more along
 # each. Of 6 real pages none has two, one has one.)
 _NEXT_TO, _MARGINS = (0.005, 0.014), 2
-_ANOTHER = 0.08  # natural log by which another material differs from the paper, in any channel
+ANOTHER = 0.08  # natural log by which another material differs from the paper, in any channel
 _LEAST_SHOWN, _LEAST_OTHER = 0.3, 0.8  # shares of a side's stretches
 _HALF, _HAIR = 0.5, 0.12  # least share of the strip that the photo shows, to tell another material, or that none begins
 # The paper goes on beyond a side where the step there is this small. (Real pages with a drawn frame: .001-.016 in the
@@ -85,25 +85,25 @@ class Inside:
 
 def look_inside(linear: Float32, quad: Float64, cut: Sides) -> Inside | None:
     """What lies in an outline, or None where it is no sheet; the arguments are those of is_one_sheet."""
-    view, shown, band = _rectified(linear, quad)
+    view, shown, band = rectified(linear, quad)
     sheet = find_sheet(ground_cells(view[band:-band, band:-band]))
     if not isinstance(sheet, Sheet):
         return None
     sides = [side for side in range(4) if not cut[side]]
     beyond = [None if cut[side] else _other_beyond(view, shown, sheet, band, side) for side in range(4)]
     next_to = [_steps_beyond(view, shown, sheet, band, side, _HALF, _NEXT_TO) for side in sides]
-    margins = sum(steps is not None and (steps > _ANOTHER).mean() <= 1 - _LEAST_OTHER for steps in next_to)
+    margins = sum(steps is not None and (steps > ANOTHER).mean() <= 1 - _LEAST_OTHER for steps in next_to)
     return Inside(sheet.explained, sheet.rim, tuple(beyond), float(area(quad)), margins >= _MARGINS)
 
 
 def goes_on(linear: Float32, quad: Float64, side: int) -> bool:
     """Whether an outline holds one sheet, and the same paper goes on beyond a side (0-3: top, right, bottom, left)."""
-    view, shown, band = _rectified(linear, quad)
+    view, shown, band = rectified(linear, quad)
     sheet = find_sheet(ground_cells(view[band:-band, band:-band]))
     if not isinstance(sheet, Sheet):
         return False
     steps = _steps_beyond(view, shown, sheet, band, side, _HAIR)
-    return steps is not None and bool(np.median(steps) < _NO_STEP and (steps > _ANOTHER).mean() <= 1 - _MOST_ALIKE)
+    return steps is not None and bool(np.median(steps) < _NO_STEP and (steps > ANOTHER).mean() <= 1 - _MOST_ALIKE)
 
 
 def fills_photo(linear: Float32, quads: Iterable[Float64]) -> bool:
@@ -117,7 +117,7 @@ def fills_photo(linear: Float32, quads: Iterable[Float64]) -> bool:
     linear: (H, W, 3) float32 linear light of the photo; quads: (4, 2) corners in its pixels.
     """
     quads = list(quads)
-    whole = find_sheet(ground_cells(_rectified(linear, rectangle(linear.shape[1], linear.shape[0]))[0]))
+    whole = find_sheet(ground_cells(rectified(linear, rectangle(linear.shape[1], linear.shape[0]))[0]))
     if not isinstance(whole, Sheet) or whole.explained < _ALL_EXPLAINED or whole.rim < _RIM:
         return False
     if np.ptp(whole.log_light.mean(axis=-1)) > _DEEPEST_SHADE:
@@ -128,7 +128,7 @@ def fills_photo(linear: Float32, quads: Iterable[Float64]) -> bool:
     pages = [quad for quad in quads if area(quad) >= _A_PAGE * size]
     papers = 0
     for quad in pages:
-        view, shown, band = _rectified(linear, quad)
+        view, shown, band = rectified(linear, quad)
         sheet = find_sheet(ground_cells(view[band:-band, band:-band]))
         if not isinstance(sheet, Sheet):
             continue
@@ -144,7 +144,7 @@ def _ruling_ends(linear: Float32, quads: Iterable[Float64]) -> bool:
     """Whether one of the outlines holds a ruling, and the most of the photo has none."""
     if ruled_share(linear) > _RULED_ELSEWHERE:
         return False
-    insides = ((view, band) for view, _, band in (_rectified(linear, quad) for quad in quads))
+    insides = ((view, band) for view, _, band in (rectified(linear, quad) for quad in quads))
     return any(is_ruled(view[band:-band, band:-band]) for view, band in insides)
 
 
@@ -155,7 +155,7 @@ def is_drawn_page(linear: Float32) -> bool:
     """
     height, width = linear.shape[:2]
     corners = rectangle(width, height)
-    view = _rectified(linear, corners + (corners.mean(axis=0) - corners) * (2 * _RIM_OUT))[0]
+    view = rectified(linear, corners + (corners.mean(axis=0) - corners) * (2 * _RIM_OUT))[0]
     sheet = find_sheet(ground_cells(view))
     if not isinstance(sheet, Sheet) or sheet.explained < _ALL_EXPLAINED or sheet.rim < _PAGE_RIM:
         return False
@@ -165,7 +165,7 @@ def is_drawn_page(linear: Float32) -> bool:
     return sheet.colours <= _MOST_COLOURS and drawn >= _LEAST_DRAWN
 
 
-def _rectified(linear: Float32, quad: Float64) -> tuple[Float32, Bool, int]:
+def rectified(linear: Float32, quad: Float64) -> tuple[Float32, Bool, int]:
     """The outline's content squared, with a band around it; where the photo shows it; the band's width in pixels."""
     wide, high = mean_size(quad)
     scale = min(1.0, _LONG_PX / max(wide, high))
@@ -182,7 +182,7 @@ def _rectified(linear: Float32, quad: Float64) -> tuple[Float32, Bool, int]:
 def _other_beyond(view: Float32, shown: Bool, sheet: Sheet, band: int, side: int) -> float | None:
     """The share of a side beyond which lies another material; None where the photo shows too little there."""
     steps = _steps_beyond(view, shown, sheet, band, side, _HALF)
-    return None if steps is None else float((steps > _ANOTHER).mean())
+    return None if steps is None else float((steps > ANOTHER).mean())
 
 
 def _steps_beyond(
@@ -207,12 +207,12 @@ def _steps_beyond(
         np.array_split(rim, _STRETCHES), strict=True,
     ):  # fmt: skip
         if ok.mean() >= least_shown and len(place):
-            ground = np.log(np.maximum(_upper_half(part[ok]), DARKEST))
+            ground = np.log(np.maximum(upper_half(part[ok]), DARKEST))
             steps.append(np.abs(ground - place.mean(axis=0)).max())
     return np.array(steps) if len(steps) >= _LEAST_SHOWN * _STRETCHES else None
 
 
-def _upper_half(pixels: Float32) -> Float64:
+def upper_half(pixels: Float32) -> Float64:
     """(N, 3) -> (3,) the mean of the lighter half: the ground between lines."""
     luma = pixels @ LUMINANCE
     return np.asarray(pixels[luma >= np.median(luma)].mean(axis=0), np.float64)
