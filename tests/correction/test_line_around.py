@@ -26,7 +26,7 @@ from tests.lab.works import make_work
 
 _SHEET, _INSET = (150, 110, 850, 610), 28
 _Colour = tuple[float, float, float]
-_WOOD, _PAPER = (0.2, 0.13, 0.08), (0.8, 0.79, 0.76)
+_WOOD, _PAPER, _INK = (0.2, 0.13, 0.08), (0.8, 0.79, 0.76), (0.05, 0.05, 0.07)
 
 
 def _box(left: float, top: float, right: float, low: float) -> Float64:
@@ -44,10 +44,11 @@ def at_line(*sides: int, deep: float = _INSET) -> Float64:
 
 
 def photo(
-    wide: int = 2, sides: int = 4, desk: _Colour = _WOOD, margin: _Colour | None = None, below: int = 0
+    wide: int = 2, sides: int = 4, desk: _Colour = _WOOD, margin: _Colour | None = None, below: int = 0,
+    drawn: float = 1.0,
 ) -> Float32:  # fmt: skip
     """A sheet on a desk with a line along so many of its sides; margin: of another material, below: so much of another
-    sheet of its paper comes out at the lower edge."""
+    sheet of its paper comes out at the lower edge; drawn: of each line so much."""
     rng = np.random.default_rng(7)
     made = np.full((720, 1000, 3), desk, np.float32) * np.exp(rng.normal(0, 0.02, (720, 1000, 1))).astype(np.float32)
     left, top, right, low = _SHEET
@@ -57,8 +58,8 @@ def photo(
     a, b = (tuple(int(v) for v in inner[k]) for k in (0, 2))
     made[a[1] : b[1], a[0] : b[0]] = _PAPER
     for side in range(sides):
-        ends = [tuple(int(v) for v in inner[k]) for k in (side, (side + 1) % 4)]
-        cv2.line(made, ends[0], ends[1], (0.05, 0.05, 0.07), wide)
+        start, end = inner[side], inner[(side + 1) % 4]
+        cv2.line(made, start.astype(int).tolist(), (start + drawn * (end - start)).astype(int).tolist(), _INK, wide)
     for _ in range(8):
         ends = [tuple(int(v) for v in rng.uniform((250, 210), (750, 510))) for _ in range(2)]
         cv2.line(made, ends[0], ends[1], (0.04, 0.04, 0.1), 2, cv2.LINE_AA)
@@ -82,10 +83,11 @@ def test_of_several_sheets_the_largest_counts() -> None:
     "other",
     [
         {"sides": 3},
+        {"drawn": 0.5},
         {"margin": (0.45, 0.36, 0.25)},
         {"desk": (0.79, 0.78, 0.75)},
     ],
-    ids=["a line along three sides", "a sheet on a board", "a desk like the paper"],
+    ids=["a line along three sides", "lines that end half way", "a sheet on a board", "a desk like the paper"],
 )
 def test_what_only_looks_like_it_is_left(other: dict[str, Any]) -> None:
     assert sheet_around(photo(**other), at_line(0, 1, 2, 3), [TRUE]) is None
@@ -93,8 +95,8 @@ def test_what_only_looks_like_it_is_left(other: dict[str, Any]) -> None:
 
 def test_a_sheet_below_of_the_same_paper_does_not_come_with_it() -> None:
     """Its edge lies further out than the sheet's; the line is then still within 1.7 times the depth of the others."""
-    lower = TRUE + np.array([[0, 0], [0, 0], [0, 14], [0, 14]])
-    assert sheet_around(photo(below=14), TRUE, [lower]) is None
+    lower = TRUE + np.array([[0, 0], [0, 0], [0, 18], [0, 18]])
+    assert sheet_around(photo(below=18), TRUE, [lower]) is None
 
 
 def test_an_outline_that_holds_the_line_already_is_not_widened() -> None:
