@@ -1171,7 +1171,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/imaging/resample.py", ("tests/rendering/test_sampling.py", "tests/rendering/test_render.py", "tests/imaging/test_resample.py"),
         ("one reduction from top to bottom of a strip", "for top, bottom in _alike(level, warp, [(width / 2, row) for row in rows]):", "for top, bottom in (rows,):"),
-        ("one reduction for all of a strip", "for left, right in _alike(level, warp, [(0.0, middle), (float(width), middle)]):", "for left, right in ((0, width),):"),
+        ("one reduction for all of a strip", "pieces = _alike(level, warp, [(0.0, middle), (float(width), middle)])", "pieces = [(0, width)]"),
         ("halved copies are off by half a pixel", "shift = 0.5 * scale if self.halvings else 0.5", "shift = 0.5"),
     ),
     *_all(
