@@ -1208,6 +1208,8 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/pixels/photo.py", ("tests/imaging",),
         ("a shared copy takes the place of the asked one", "self.reduced(first)._resized(self._small(factor))", "self.reduced(first)"),
+        ("means of areas leave the photo's primaries out", "return small if self.matrix is None else mixed(small, self.matrix)", "return small"),
+        ("means are mixed with roots that they have not", "mixes = self.matrix is None or self.matrix.shape[1] == 3", "mixes = True"),
     ),
     *_all(
         "autoprep/correction/camera.py", ("tests/correction/test_camera.py",),
