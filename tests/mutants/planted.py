@@ -1292,7 +1292,8 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/files/tiff.py", ("tests/files/test_encoders.py", "tests/metadata"),
         ("rows between two strips are lost", "        rest = joined[whole:]\n", "        rest = None\n"),
-        ("rows are coded without their predictor", "imagecodecs.delta_encode(stored, axis=-1 if strip.ndim == 2 else -2)", "stored"),
+        ("rows are coded without their predictor", "else _predicted(strip)", "else strip"),
+        ("a channel is told by the one beside it", "channels = strip.shape[2] if strip.ndim == 3 else 1", "channels = 1"),
         ("the camera's directory is not moved", "struct.pack_into(\">I\", block, at + 8, value + start)", "pass"),
     ),
     *_all(
