@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8, greatest
+from autoprep.imaging.planes import in_each
 
 _CELLS, _PARTS = 200, 4  # along the longer side of the canvas; along a cell, in each of which it must be bare
 _BARE = 0.05  # codes 0..1: a cell is bare where it is so close to the paper's tone at its place, and its parts to it
@@ -143,12 +144,12 @@ def _cells(canvas: AnyArray, size: tuple[int, int], flat: Float32) -> tuple[Floa
 def _filled(values: Float32, known: AnyArray) -> Float32:
     """(h, w, 3) that goes on where it is not known: near by near, far off by the mean of more and more."""
     weight = known.astype(np.float32)
-    weighted = values * weight[..., None]
+    weighted = values * in_each(weight)
     found = np.broadcast_to(weighted.sum((0, 1)) / max(float(weight.sum()), 1.0), values.shape).astype(np.float32)
     for reach in _REACHES:
         sums, share = (cv2.GaussianBlur(one, (0, 0), reach) for one in (weighted, weight))
-        trust = np.minimum(share / _ENOUGH, 1)[..., None]
-        found = sums / np.maximum(share, 1e-6)[..., None] * trust + found * (1 - trust)
+        trust = in_each(np.minimum(share / _ENOUGH, 1))
+        found = sums / in_each(np.maximum(share, 1e-6)) * trust + found * (1 - trust)
     return np.asarray(found, np.float32)
 
 
