@@ -9,6 +9,7 @@ import numpy as np
 from autoprep.domain import CorrectionPlan, Declined, LightField, Tone
 from autoprep.imaging.arrays import AnyArray, Float32, least
 from autoprep.imaging.colour import luminance
+from autoprep.imaging.planes import in_each
 from autoprep.pixels import light_nodes
 
 # The gain map is computed at every so many pixels and interpolated: the light bends slowly. Of small pictures at more,
@@ -64,8 +65,8 @@ def _leave_white(gained: Float32, seen: Float32) -> None:
     weakest = least(seen)
     if float(weakest.max()) <= _BRIGHT:
         return
-    share = np.clip((weakest - _BRIGHT) / np.float32(_BURNT - _BRIGHT), 0, 1)[..., None]
-    gained += (luminance(gained)[..., None] - gained) * share
+    share = np.asarray(np.clip((weakest - _BRIGHT) / np.float32(_BURNT - _BRIGHT), 0, 1), np.float32)
+    gained += (in_each(luminance(gained)) - gained) * in_each(share)
 
 
 def _interpolated(gain: Float32, step_px: int, first: tuple[int, int], size: tuple[int, int]) -> Float32:

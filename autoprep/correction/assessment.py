@@ -23,7 +23,7 @@ def blur_px(linear: Float32) -> float | None:
     sqrt(s^2 + s0^2) / s, whatever the edge's height. The median over the strongest edges is taken, for each of
     two directions by itself, and the larger counts: a shaken photo is blurred in one direction only.
     """
-    code = encode_fast(np.repeat(luminance(linear)[..., None], 3, axis=-1))[..., 0]
+    code = encode_fast(luminance(linear))
     widths = [width for width in (_blur_along(code), _blur_along(code.T)) if width is not None]
     return max(widths, default=None)
 
@@ -103,14 +103,10 @@ def paper_levels(corrected: Float32, mask: Bool) -> dict[str, float]:
     """L*, C* and spread of L* over the bare paper of a corrected work (H, W, 3 linear), by a mask of any size."""
     size = (mask.shape[1], mask.shape[0])
     small = cast(Float32, cv2.resize(corrected, size, interpolation=cv2.INTER_AREA))
-    lab = lab_fast(small)[mask]
-    if not len(lab):
+    if not mask.any():
         return {}
-    return {
-        "paper_L": float(lab[:, 0].mean()),
-        "paper_C": float(np.hypot(*lab[:, 1:].mean(axis=0))),
-        "paper_L_spread": float(lab[:, 0].std()),
-    }
+    mean, spread = (values.ravel() for values in cv2.meanStdDev(lab_fast(small), mask=mask.astype(np.uint8)))
+    return {"paper_L": float(mean[0]), "paper_C": float(np.hypot(*mean[1:])), "paper_L_spread": float(spread[0])}
 
 
 # What is left of a shadow on a corrected sheet, looked for where strokes of so many pixels are closed: so much darker
@@ -127,16 +123,16 @@ def shade_left_percent(corrected: Float32) -> float:
     without strokes, and comes in from the rim: a shadow that was not evened, or a grey wash."""
     lab = lab_fast(small_copy(np.clip(corrected, 0, 1), _LOOK_PX))
     brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (_STROKE_PX, _STROKE_PX))
-    ground = cast(Float32, cv2.morphologyEx(np.ascontiguousarray(lab[..., 0]), cv2.MORPH_CLOSE, brush))
-    free = (ground - lab[..., 0] < 3).astype(np.float32)[..., None]
+    lightness, *hue = cv2.split(lab)
+    ground = cast(Float32, cv2.morphologyEx(lightness, cv2.MORPH_CLOSE, brush))
+    free = (ground - lightness < 3).astype(np.float32)
     beside = (_BESIDE_PX, _BESIDE_PX)
-    seen = np.asarray(cv2.blur(free, beside))[..., None] + 1e-3
-    hue = np.asarray(cv2.blur(lab[..., 1:] * free, beside)) / seen
+    seen = np.asarray(cv2.blur(free, beside)) + np.float32(1e-3)
     paper_l = quick.quantile(ground, 0.85)
-    is_paper = (ground > paper_l - 3) & (free[..., 0] > 0)
+    is_paper = (ground > paper_l - 3) & (free > 0)
     if not is_paper.any():
         return 0.0
-    off = np.linalg.norm(hue - np.median(lab[..., 1:][is_paper], axis=0), axis=-1)
+    off = cv2.magnitude(*(cv2.blur(a * free, beside) / seen - np.float32(quick.median(a[is_paper])) for a in hue))
     least, most = _DARKER_L
     dark = (ground < paper_l - least) & (ground > paper_l - most) & (off < _HUE)
     solid = cv2.morphologyEx(dark.astype(np.uint8), cv2.MORPH_OPEN, np.ones((_SPECK_PX, _SPECK_PX), np.uint8))

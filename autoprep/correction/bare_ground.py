@@ -8,7 +8,7 @@ import numpy as np
 from autoprep.correction.fold import fold_of
 from autoprep.correction.paper import Paper
 from autoprep.imaging import quick
-from autoprep.imaging.arrays import DARKEST, Bool, Float32
+from autoprep.imaging.arrays import DARKEST, AnyArray, Bool, Float32
 from autoprep.imaging.colour import luminance
 from autoprep.imaging.planes import soft
 
@@ -43,22 +43,23 @@ def between_strokes(linear: Float32, paper: Paper) -> Ground:
     rest, luma = _what_paper_does_not_explain(linear, paper, 2)
     # The shade in the fold of an open book is the page's own: it is no shadow that somebody throws, and it stays.
     fold = fold_of(luma)
-    rest, luma = rest - fold[..., None], luma - fold
+    if fold.any():
+        rest, luma = rest - fold[..., None], luma - fold
     lit = cv2.resize(paper.mask.astype(np.uint8), (2 * width, 2 * height), interpolation=cv2.INTER_NEAREST) > 0
     between = (~_strokes(luma, lit)).astype(np.float32)
     share = _halved(between, (width, height))
-    light = _halved(np.dstack([rest, luma]) * between[..., None], (width, height)) / np.maximum(share, 1e-3)[..., None]
-    # Where no ground is seen, that around it is carried over.
-    around = np.maximum(cast(Float32, cv2.GaussianBlur(share, (0, 0), 3.0)), 1e-3)[..., None]
-    carried = cv2.GaussianBlur(light * share[..., None], (0, 0), 3.0) / around
     seen = np.asarray(share > _SEEN)
-    light = np.where(seen[..., None], light, carried).astype(np.float32)
-    luma = np.ascontiguousarray(light[..., 3])
+    around = np.maximum(cast(Float32, cv2.GaussianBlur(share, (0, 0), 3.0)), 1e-3)
+
+    def ground(plane: AnyArray) -> Float32:
+        light = _halved(plane * between, (width, height)) / np.maximum(share, 1e-3)
+        # Where no ground is seen, that around it is carried over.
+        return np.where(seen, light, cast(Float32, cv2.GaussianBlur(light * share, (0, 0), 3.0)) / around)
+
+    rest, luma = cast(Float32, cv2.merge([ground(plane) for plane in cv2.split(rest)])), ground(luma)
     free = np.asarray(cv2.blur(share, (_AROUND_PX, _AROUND_PX)) > _OPEN)
     lit = paper.mask & seen
-    return Ground(
-        np.ascontiguousarray(light[..., :3], np.float32), luma, seen, free, lit, float(np.std(finest(luma)[lit]))
-    )
+    return Ground(rest, luma, seen, free, lit, float(np.std(finest(luma)[lit])))
 
 
 def _strokes(luma: Float32, lit: Bool) -> Bool:

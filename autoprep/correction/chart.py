@@ -10,6 +10,7 @@ import numpy as np
 from autoprep.domain import CHART_RANGE, ChartFit
 from autoprep.imaging.arrays import AnyArray, Float32, Float64, UInt8, float32, greatest
 from autoprep.imaging.colour import ciede2000, lab_from_linear, with_roots
+from autoprep.imaging.geometry import side_lengths
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.pixels import Photo
 
@@ -122,10 +123,12 @@ def _squares(code: UInt8) -> Float64:
 def _as_square(contour: AnyArray, size: float) -> Float64 | None:
     """(4, 2) corners of an outline of so many square pixels where it is nearly a square."""
     hull = cv2.convexHull(contour)
-    rough = cv2.approxPolyDP(hull, 0.09 * cv2.arcLength(hull, True), True).reshape(-1, 2).astype(np.float64)
-    if len(rough) != 4 or size < 0.82 * cv2.contourArea(hull):
+    if size < 0.82 * cv2.contourArea(hull):
         return None
-    sides = np.linalg.norm(np.roll(rough, -1, axis=0) - rough, axis=1)
+    rough = cv2.approxPolyDP(hull, 0.09 * cv2.arcLength(hull, True), True).reshape(-1, 2).astype(np.float64)
+    if len(rough) != 4:
+        return None
+    sides = side_lengths(rough)
     return rough if sides.max() < 1.7 * sides.min() else None
 
 

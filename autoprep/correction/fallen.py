@@ -37,13 +37,15 @@ _SURE, _WHERE_SUREST = 0.76, 0.1
 _WARM_COLD, _GREEN, _CHANCE = 1.2, 0.2, 0.03
 _CORE_PX, _NEAR_PX, _FAR_PX, _ENOUGH_PX, _CLEAR = 1, 2, 7, 20, 0.1
 
+_LINEAR = float32(srgb_to_linear(np.arange(256) / 255))  # light of each code
+
 
 def as_fallen(shade: Float32, bare: Float32, codes: UInt8, where: UInt8) -> Float32:
     """(m, m) shade as it is seen over a view, natural log, and the chance of bare paper, 0..1, the view's (n, n, 3)
     sRGB codes and (n, n) what its pixels show -> the shade without what can be none."""
     side = shade.shape[::-1]
     place = cast(UInt8, cv2.resize(where, side, interpolation=cv2.INTER_NEAREST))
-    small = cv2.resize(float32(srgb_to_linear(codes / 255.0)), side, interpolation=cv2.INTER_AREA)
+    small = cv2.resize(cv2.LUT(codes, _LINEAR), side, interpolation=cv2.INTER_AREA)
     logs = np.log(np.maximum(small, 1e-3)).astype(np.float32)
     left = shade.copy()
     for level in _LEVELS:

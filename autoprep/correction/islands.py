@@ -25,7 +25,10 @@ def islands(luma: Float32) -> Bool:
     """(h, w) natural log of the light between the strokes, relative to lit paper -> where solid paint lies in it."""
     found = np.zeros(luma.shape, bool)
     for depth in _DEPTHS:
-        _, labels, stats, _ = cv2.connectedComponentsWithStats((luma < depth).astype(np.uint8), connectivity=4)
+        darker = (luma < depth).astype(np.uint8)
+        if cv2.countNonZero(darker) < _LEAST * luma.size:
+            break  # and still less is darker than that
+        _, labels, stats, _ = cv2.connectedComponentsWithStats(darker, connectivity=4)
         left, top, width, height, area = stats.T
         ends = np.minimum(luma.shape[1] - left - width, luma.shape[0] - top - height)
         lies_within = np.minimum(np.minimum(left, top), ends) >= _RIM_PX

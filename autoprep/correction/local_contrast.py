@@ -9,9 +9,10 @@ import cv2
 import numpy as np
 
 from autoprep.domain import Geometry
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import DARKEST, AnyArray, Float32, Float64
-from autoprep.imaging.colour import LUMINANCE
-from autoprep.imaging.planes import soft
+from autoprep.imaging.colour import LUMINANCE, luminance
+from autoprep.imaging.planes import in_each, soft
 from autoprep.pixels import Photo, in_photo
 
 # How wide the surroundings are, as a share of the photo's long side, differs from phone to phone; this is in the middle
@@ -37,14 +38,14 @@ def wide_surroundings(photo: Photo, geometry: Geometry) -> Float32:
 
 def above_surroundings(linear: Float32, wide: Float32) -> Float32:
     """(H, W, 3) float32 linear light of the work -> (H, W) natural log by which it is lighter than its surroundings."""
-    luma = np.log(np.maximum(linear @ LUMINANCE, DARKEST))
+    luma = quick.log(np.maximum(luminance(linear), DARKEST))
     around = cv2.resize(wide, luma.shape[::-1], interpolation=cv2.INTER_LINEAR)
     return np.asarray(np.clip(luma - around, -_MOST_ABOVE, _MOST_ABOVE), np.float32)
 
 
 def without_contrast_of(linear: Float32, wide: Float32, amount: float) -> Float32:
     """(H, W, 3) float32 linear light of the work with so much local contrast taken back (see amount_of)."""
-    return np.asarray(linear * np.exp(-amount * above_surroundings(linear, wide))[..., None], np.float32)
+    return linear * in_each(quick.exp(-amount * above_surroundings(linear, wide)))
 
 
 def amount_of(above: AnyArray, luma: AnyArray, terms: Float64, weight: AnyArray) -> float:

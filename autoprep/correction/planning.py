@@ -43,6 +43,7 @@ from autoprep.domain import (
 from autoprep.imaging.arrays import Float32
 from autoprep.imaging.colour import luminance
 from autoprep.imaging.geometry import homography, project, rectangle
+from autoprep.imaging.planes import rim_of
 from autoprep.pixels import Photo, Work, in_photo, quad_of
 
 
@@ -128,11 +129,12 @@ STEPS: tuple[tuple[str, Callable[[Draft], None]], ...] = (
 _PROBE_PX, _PROBES = 320, 5
 
 
-def _blur_at_full_size(photo: Photo, geometry: Geometry, work: Float32) -> float:
-    """Blur in full-size photo pixels, on the five most detailed of 8 x 8 probes; 1 where nothing has an edge."""
+def _blur_at_full_size(photo: Photo, geometry: Geometry, changes: Float32) -> float:
+    """Blur in full-size photo pixels, on the five most detailed of 8 x 8 probes (see `_changes`); 1 where nothing has
+    an edge."""
     width, height = photo.size_px
     blurs = []
-    for place in in_photo(geometry, np.array(_detailed_places(work))) * photo.scales:
+    for place in in_photo(geometry, np.array(_detailed_places(changes))) * photo.scales:
         x, y = (int(c) - _PROBE_PX // 2 for c in place)
         x0, y0 = max(0, min(x, width - _PROBE_PX)), max(0, min(y, height - _PROBE_PX))
         found = assessment.blur_px(photo.crop(y0, min(y0 + _PROBE_PX, height), x0, min(x0 + _PROBE_PX, width)))
@@ -141,16 +143,19 @@ def _blur_at_full_size(photo: Photo, geometry: Geometry, work: Float32) -> float
     return float(np.median(blurs)) / photo.scale if blurs else 1.0
 
 
-def _detailed_places(work: Float32) -> list[tuple[float, float]]:
-    """The (u, v) centres, 0..1, of the cells of an 8 x 8 grid with the most gradient; the rim is left out."""
-    luma = luminance(work)
-    energy = np.abs(cv2.Sobel(luma, cv2.CV_32F, 1, 0)) + np.abs(cv2.Sobel(luma, cv2.CV_32F, 0, 1))
-    rim = max(1, min(energy.shape) // 25)
-    energy[:rim] = energy[-rim:] = 0
-    energy[:, :rim] = energy[:, -rim:] = 0
-    cells = np.asarray(cv2.resize(energy, (8, 8), interpolation=cv2.INTER_AREA))
+def _detailed_places(changes: Float32) -> list[tuple[float, float]]:
+    """The (u, v) centres, 0..1, of the cells of an 8 x 8 grid where most changes; the rim is left out."""
+    inside = np.where(rim_of(changes.shape, max(1, min(changes.shape) // 25)), 0, changes)
+    cells = np.asarray(cv2.resize(inside, (8, 8), interpolation=cv2.INTER_AREA))
     best = np.argsort(-cells, axis=None)[:_PROBES]
     return [((int(k) % 8 + 0.5) / 8, (int(k) // 8 + 0.5) / 8) for k in best]
+
+
+def _changes(work: Float32) -> Float32:
+    """(H, W) how much the light changes across and down at each place."""
+    luma = luminance(work)
+    across, down = (np.abs(cv2.Sobel(luma, cv2.CV_32F, *way)) for way in ((1, 0), (0, 1)))
+    return np.asarray(across + down, np.float32)
 
 
 def make_plan(
@@ -170,7 +175,9 @@ def make_plan(
     rim = rimmed(photo, outline, wishes.size_mm, wishes.turn)
     geometry = rim.geometry
     work = rectify(photo, geometry)
-    work = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, work.linear)})
+    changes = _changes(work.linear)
+    work, focus = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, changes)}), _focus(changes)
+    del changes  # it is a third of the work in size, and this is when most is held
     view = seen_squarely(photo, geometry)
     seen = _Seen(photo, geometry, wishes, absolute, view, look_for_shade(view), surroundings(photo, geometry))
     paper, shadow, judged = _grounds(work.linear, seen)
@@ -191,7 +198,7 @@ def make_plan(
         chart=chart,
         reference="" if reference is None else reference.name,
         told_by=ToldBy() if reference is None else reference.told_by,
-        focus=_focus(work.linear),
+        focus=focus,
         paper_guessed=judged.guessed,
     )
     finished = corrected(work.linear, plan)
@@ -312,11 +319,9 @@ def surroundings(photo: Photo, geometry: Geometry) -> Around:
     return Around(level.linear()[around > 0], float(around.mean()))
 
 
-def _focus(work: Float32) -> tuple[float, float]:
+def _focus(changes: Float32) -> tuple[float, float]:
     """The centre of interest, 0..1 across and down: the middle of what is drawn, away from the very border."""
-    luma = luminance(work)
-    energy = np.abs(cv2.Sobel(luma, cv2.CV_32F, 1, 0)) + np.abs(cv2.Sobel(luma, cv2.CV_32F, 0, 1))
-    cells = np.asarray(cv2.resize(energy, (24, 24), interpolation=cv2.INTER_AREA), np.float64)[1:-1, 1:-1]
+    cells = np.asarray(cv2.resize(changes, (24, 24), interpolation=cv2.INTER_AREA), np.float64)[1:-1, 1:-1]
     weight = np.maximum(cells - np.median(cells), 0)
     if weight.sum() <= 0:
         return 0.5, 0.5

@@ -5,8 +5,9 @@ from typing import cast
 import cv2
 import numpy as np
 
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import DARKEST, Float32, Float64
-from autoprep.imaging.colour import LUMINANCE
+from autoprep.imaging.colour import luminance
 
 # Chosen: lines of 0.2-0.6 mm at 1150 px along A4 are 1-3 px; they come back every 4-10 mm.
 _LINE_PX, _BLOCKS = 7, 5
@@ -48,7 +49,7 @@ def is_ruled_to_borders(linear: Float32) -> bool:
 
 def _lines(linear: Float32) -> Float32:
     """(H, W) by how much thin lines are darker than what is around them, natural log."""
-    luma = np.log(np.maximum(linear @ LUMINANCE, DARKEST)).astype(np.float32)
+    luma = quick.log(np.maximum(luminance(linear), DARKEST))
     lines = cast(Float32, cv2.morphologyEx(luma, cv2.MORPH_CLOSE, np.ones((_LINE_PX, _LINE_PX), np.uint8))) - luma
     # A pen's line is far darker than a ruling; cut at that, it does not drown it.
     return cast(Float32, np.minimum(lines, np.float32(0.25)))

@@ -17,9 +17,10 @@ from autoprep.correction.paper import Paper, find_level, rim_share
 from autoprep.correction.shade_eye import Sight
 from autoprep.correction.shadows import FAINT, FINE, Shadow
 from autoprep.domain import Declined
+from autoprep.imaging import quick
 from autoprep.imaging.arrays import Bool, Float32, Float64, greatest
-from autoprep.imaging.colour import LUMINANCE
-from autoprep.imaging.planes import carried, soft, soft_on_small
+from autoprep.imaging.colour import LUMINANCE, tint_of
+from autoprep.imaging.planes import carried, in_each, soft, soft_on_small
 
 # Natural-log units of light, chosen on the lab's tuning seeds 108000-108054. A shadow counts where so much of the work
 # is seen so dark; what is seen lighter than _LIT is lit.
@@ -154,12 +155,13 @@ def _hidden(ground: Ground, where: Bool) -> Float32:
 def _of_depth(shade: Float32, hidden: Float64) -> Float32:
     """(h, w, 3) log light that a shadow of that depth leaves, where two lights of constant colours fall on a sheet, in
     any ratio, and one of them is hidden; hidden: (3,) its colour in the light of the other."""
-    return np.asarray(-np.log1p(np.expm1(-shade)[..., None] * hidden.astype(np.float32)), np.float32)
+    taken = quick.exp(-shade) - 1
+    return cast(Float32, cv2.merge([-quick.log(1 + taken * np.float32(colour)) for colour in hidden]))
 
 
 def _off(rest: Float32) -> Float32:
     """(h, w) how far the tint of what remains is from none."""
-    return greatest(np.abs(soft(np.ascontiguousarray(rest - (rest @ LUMINANCE)[..., None]), 1.5)))
+    return greatest(np.abs(soft(tint_of(rest), 1.5)))
 
 
 def _followed(ground: Ground, shade: Float32, likely: Bool, known: Bool, tint: Float64) -> tuple[Bool, Float32]:
@@ -174,7 +176,7 @@ def _followed(ground: Ground, shade: Float32, likely: Bool, known: Bool, tint: F
         known = known | more
         light = _guided(ground, shade, known, tint)
     found = light @ LUMINANCE
-    return np.asarray(known), soft(light + (_as_around(ground.luma, found, known) - found)[..., None], 0.7)
+    return np.asarray(known), soft(light + in_each(_as_around(ground.luma, found, known) - found), 0.7)
 
 
 def _guided(ground: Ground, shade: Float32, known: Bool, tint: Float64) -> Float32:

@@ -16,10 +16,10 @@ from autoprep.correction.bare_ground import Ground, between_strokes, deeper_grai
 from autoprep.correction.islands import islands
 from autoprep.correction.paper import Paper
 from autoprep.domain import Declined
-from autoprep.imaging import fields
+from autoprep.imaging import fields, quick
 from autoprep.imaging.arrays import Bool, Float32, UInt8, greatest
-from autoprep.imaging.colour import LUMINANCE
-from autoprep.imaging.planes import carried, rim_of, slope_of, soft, soft_on_small
+from autoprep.imaging.colour import LUMINANCE, tint_of
+from autoprep.imaging.planes import carried, in_each, rim_of, slope_of, soft, soft_on_small
 
 # In natural-log units of light. Chosen on the lab's tuning seeds.
 FAINT, _DEEPEST = 0.025, 1.5
@@ -59,8 +59,9 @@ def find_shadow(linear: Float32, paper: Paper) -> Shadow | Declined:
     ground = between_strokes(linear, paper)
     luma = ground.luma
     coloured = _coloured(ground)
-    steps = _edges(ground, float(coloured.mean()) > _COLOURED)
-    hard = cv2.dilate(_edges(ground, False).astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
+    of_light = _edges(ground, False)
+    steps = _edges(ground, True) if float(coloured.mean()) > _COLOURED else of_light
+    hard = cv2.dilate(of_light.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
     open_ground = _open_ground(ground) & ~steps & ~coloured
     shaded = _shaded(open_ground, luma, paper.mask, hard)
     if shaded.any():
@@ -124,7 +125,7 @@ def _over_gaps(values: Float32, known: Bool) -> Float32:
 
 def _coloured(ground: Ground) -> Bool:
     """Where the colour is none that light gives to paper."""
-    tint = greatest(np.abs(ground.rest - ground.luma[..., None]))
+    tint = greatest(np.abs(ground.rest - in_each(ground.luma)))
     calm = cast(Float32, cv2.blur(tint.astype(np.float32), (3, 3)))
     return np.asarray(calm > _TINT + _TINT_SHARE * np.maximum(-ground.luma, 0))
 
@@ -216,8 +217,7 @@ def _colour_of_hidden_light(ground: Ground, shaded: Bool) -> Float32 | None:
 
 def _off_tint(ground: Ground, colour: Float32) -> Bool:
     """(h, w) where the tint is not what a shadow of this depth would have."""
-    depth = np.clip(1 - np.exp(ground.luma), 0, 0.95)[..., None]
-    expected = np.log(np.maximum(1 - depth * colour, 0.02))
-    off = cast(Float32, cv2.GaussianBlur(ground.rest - expected, (0, 0), 2.0))
-    tint = greatest(np.abs(off - (off @ LUMINANCE)[..., None]))
-    return np.asarray(tint > _OFF_TINT + _OFF_TINT_DEEP * depth[..., 0])
+    depth = np.clip(1 - quick.exp(ground.luma), 0, 0.95)
+    expected = quick.log(np.maximum(1 - in_each(depth) * colour, 0.02))
+    tint = greatest(np.abs(tint_of(soft(ground.rest - expected, 2.0))))
+    return np.asarray(tint > _OFF_TINT + _OFF_TINT_DEEP * depth)

@@ -328,7 +328,10 @@ def _followed(ground: _Ground, believed: Bool, never: Bool, borders: Bool) -> tu
     light = _over_gaps(values, paper)
     for _ in range(2):
         near = np.abs(ground.luma - light @ LUMINANCE) < _NEAR
-        paper = paper | (ground.open & near & ~never)
+        more = ground.open & near & ~never & ~paper
+        if not more.any():
+            break  # nothing changes any more
+        paper = paper | more
         light = _over_gaps(values, paper)
     return np.asarray(paper), light
 

@@ -34,11 +34,19 @@ def coded_strips(rows: Rows, compression: str) -> Iterator[bytes]:
     """The strips of a big-endian file one after the other, each with the horizontal predictor if it is compressed."""
     code = {"deflate": lambda part: imagecodecs.deflate_encode(part, level=_LEVEL), "lzw": imagecodecs.lzw_encode}
     for strip in _regrouped(rows.strips, rows_per_strip(rows)):
-        stored = np.ascontiguousarray(strip, strip.dtype.newbyteorder(">"))
-        if compression == "none":
-            yield stored.tobytes()
-        else:
-            yield bytes(code[compression](imagecodecs.delta_encode(stored, axis=-1 if strip.ndim == 2 else -2)))
+        told = strip if compression == "none" else _predicted(strip)
+        stored = np.ascontiguousarray(told, told.dtype.newbyteorder(">"))
+        yield stored.tobytes() if compression == "none" else bytes(code[compression](stored))
+
+
+def _predicted(strip: AnyArray) -> AnyArray:
+    """(rows, W) or (rows, W, C) codes -> what each differs by from the one before it in its row, modulo their number
+    (TIFF 6.0, section 14). The codec's own takes three to ten times as long."""
+    channels = strip.shape[2] if strip.ndim == 3 else 1
+    codes = strip.reshape(len(strip), -1)
+    told = codes.copy()
+    np.subtract(codes[:, channels:], codes[:, :-channels], out=told[:, channels:])
+    return told
 
 
 def _regrouped(strips: Iterable[AnyArray], each: int) -> Iterator[AnyArray]:

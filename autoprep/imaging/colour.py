@@ -31,6 +31,7 @@ LUMA: Float32 = np.array([[0.2126, 0.7152, 0.0722]], np.float32)
 """(1, 3) weights of the codes' luma (ITU-R BT.709)."""
 
 LUMINANCE: Float32 = SRGB_TO_XYZ[1].astype(np.float32)
+_TINT: Float32 = np.eye(3, dtype=np.float32) - LUMINANCE
 
 _WHITE_D65: Float64 = SRGB_TO_XYZ.sum(axis=1)
 _WHITE_D50: Float64 = SRGB_TO_XYZ_D50.sum(axis=1)
@@ -39,6 +40,11 @@ _WHITE_D50: Float64 = SRGB_TO_XYZ_D50.sum(axis=1)
 def luminance(linear: Float32) -> Float32:
     """(H, W, 3) float32 linear sRGB -> (H, W) float32 relative luminance Y, 1.0 = diffuse white."""
     return cast(Float32, cv2.transform(linear, LUMINANCE.reshape(1, 3)))
+
+
+def tint_of(logs: Float32) -> Float32:
+    """(H, W, 3) natural logs of light -> by how much each channel differs from their mean, weighted as luminance is."""
+    return cast(Float32, cv2.transform(logs, _TINT))
 
 
 def lab_from_linear(linear: AnyArray, white: str = "D65") -> Float64:

@@ -18,7 +18,7 @@ def basis(x: AnyArray, y: AnyArray, degree: int) -> Float64:
     """(N,) and (N,) coordinates in -1..1 -> (N, terms) Legendre products of total degree <= degree."""
     px = legendre.legvander(np.asarray(x, np.float64), degree)
     py = legendre.legvander(np.asarray(y, np.float64), degree)
-    return np.stack([px[:, i] * py[:, j] for i, j in _orders(degree)], axis=1)
+    return np.stack([px[:, i] * py[:, j] for i, j in _orders(degree)]).T  # each term lies together, which is faster
 
 
 def fit(x: AnyArray, y: AnyArray, values: AnyArray, weight: AnyArray, degree: int, ridge: float = 1e-4) -> Float64:

@@ -1,5 +1,6 @@
 """Resampling through a projective map and a radial lens term, strip by strip, in linear light."""
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -170,8 +171,9 @@ def warp_rows(
     out = np.empty((last - first, across[1] - across[0], 3), np.float32)
     for top, bottom in _alike(level, warp, [(width / 2, row) for row in rows]):
         middle = (top + bottom) / 2
-        for left, right in _alike(level, warp, [(0.0, middle), (float(width), middle)]):
-            steps = _steps(level, warp, ((left + right) / 2, middle))
+        pieces = _alike(level, warp, [(0.0, middle), (float(width), middle)])
+        centres = [((left + right) / 2, middle) for left, right in pieces]
+        for (left, right), steps in zip(pieces, _steps(level, warp, centres), strict=True):
             strip = _common((top, bottom), (first, last)), _common((left, right), across)
             if 0 in out[strip].shape:
                 continue
@@ -193,8 +195,8 @@ def _compact(xs: Float32, ys: Float32, steps: tuple[float, float]) -> Iterator[t
     A strip that lies aslant in the photo would read all of the box around it.
     """
     height, width = xs.shape
-    corners = np.ix_((0, height - 1), (0, width - 1))
-    box = float(np.ptp(xs[corners])) * float(np.ptp(ys[corners]))
+    x, y = ([float(plane[row, column]) for row in (0, -1) for column in (0, -1)] for plane in (xs, ys))
+    box = (max(x) - min(x)) * (max(y) - min(y))
     parts = 1 if box < _MOST_READ * height * width * steps[0] * steps[1] else -(-width // max(height, _LEAST_PIECE_PX))
     edges = [round(width * k / parts) for k in range(parts + 1)]
     yield from pairwise(edges)
@@ -205,35 +207,38 @@ def _compact(xs: Float32, ys: Float32, steps: tuple[float, float]) -> Iterator[t
 _MOST_READ, _LEAST_PIECE_PX = 1.4, 64
 
 
-def _alike(level: Level, warp: Warp, ends: list[tuple[float, float]]) -> Iterator[tuple[int, int]]:
+def _alike(level: Level, warp: Warp, ends: list[tuple[float, float]]) -> list[Span]:
     """Parts of the way between two places of the output, on a row or a column, in which the reduction is much the
     same: the first pixel of each, and the one after its last."""
-    reduced = [np.hypot(*_steps(level, warp, end)) for end in ends]
-    parts = 1 + int(np.log(max(reduced) / min(reduced)) / np.log(_SAME_SCALE))
+    reduced = [math.hypot(*steps) for steps in _steps(level, warp, ends)]
+    parts = 1 + int(math.log(max(reduced) / min(reduced)) / math.log(_SAME_SCALE))
     axis = 0 if ends[0][1] == ends[1][1] else 1
     start, stop = (end[axis] for end in ends)
     edges = [round(start + (stop - start) * k / parts) for k in range(parts + 1)]
-    yield from ((one, two) for one, two in pairwise(edges) if two > one)
+    return [(one, two) for one, two in pairwise(edges) if two > one]
 
 
-def _steps(level: Level, warp: Warp, at: tuple[float, float]) -> tuple[float, float]:
-    """How many pixels of the copy, across and down, one output pixel spans at a place of the output."""
-    around = np.array([at, (at[0] + 1, at[1]), (at[0], at[1] + 1)], np.float64)
+def _steps(level: Level, warp: Warp, places: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """How many pixels of the copy, across and down, one output pixel spans at each of some places of the output."""
+    around = np.array(places, np.float64) + np.array([[[0, 0]], [[1, 0]], [[0, 1]]])
     here, right, below = warp.source(around) * level.scales
-    across, down = np.hypot(right - here, below - here)
-    return float(across), float(down)
+    return [(across, down) for across, down in np.hypot(right - here, below - here).tolist()]
 
 
 def _sample(level: Level, xs: Float32, ys: Float32, steps: tuple[float, float], into: Float32) -> None:
+    """Make a part of a picture from (h, w) places in the copy, which are used up."""
     level_w, level_h = level.size_px
     kernels = [lowpass(round(step, 2), level.halvings) for step in steps]
     reach_x, reach_y = (3 + (0 if kernel is None else len(kernel) // 2) for kernel in kernels)
-    x0 = max(0, min(int(np.floor(xs.min())) - reach_x, level_w - 1))
-    y0 = max(0, min(int(np.floor(ys.min())) - reach_y, level_h - 1))
-    x1 = min(level_w, max(x0 + 1, int(np.ceil(xs.max())) + reach_x + 1))
-    y1 = min(level_h, max(y0 + 1, int(np.ceil(ys.max())) + reach_y + 1))
+    (left, right), (top, bottom) = cv2.minMaxLoc(xs)[:2], cv2.minMaxLoc(ys)[:2]
+    x0 = max(0, min(math.floor(left) - reach_x, level_w - 1))
+    y0 = max(0, min(math.floor(top) - reach_y, level_h - 1))
+    x1 = min(level_w, max(x0 + 1, math.ceil(right) + reach_x + 1))
+    y1 = min(level_h, max(y0 + 1, math.ceil(bottom) + reach_y + 1))
     patch = level.crop(y0, y1, x0, x1)
     if any(kernel is not None for kernel in kernels):
         across, down = (np.ones(1, np.float32) if kernel is None else kernel for kernel in kernels)
         patch = cast(Float32, cv2.sepFilter2D(patch, -1, across, down, borderType=cv2.BORDER_REPLICATE))
-    cv2.remap(patch, xs - x0, ys - y0, cv2.INTER_CUBIC, into, borderMode=cv2.BORDER_REPLICATE)
+    xs -= x0
+    ys -= y0
+    cv2.remap(patch, xs, ys, cv2.INTER_CUBIC, into, borderMode=cv2.BORDER_REPLICATE)

@@ -57,7 +57,7 @@ _TOP = np.float32(65535)
 
 
 def encode_fast(linear: Float32) -> Float32:
-    """(H, W, 3) float32, linear light -> sRGB code values 0..1 float32, clipped; within 1.2e-5 of the formula.
+    """(H, W[, C]) float32, linear light -> sRGB code values 0..1 float32, clipped; within 1.2e-5 of the formula.
 
     By a table over the square root of the light, along which the curve is nearly straight.
     """
@@ -72,7 +72,7 @@ def _curve_of_root() -> Float32:
 
 
 def looked_up(values: Float32, table: Float32) -> Float32:
-    """(H, W, C) float32 values 0..1 through a (65536,) float32 table over 0..1; the values are used up."""
+    """(H, W[, C]) float32 values 0..1 through a (65536,) float32 table over 0..1; the values are used up."""
     values *= _TOP
     values += np.float32(0.5)
     return cast(Float32, cv2.LUT(values.astype(np.uint16), table))

@@ -1,13 +1,14 @@
 """What to look at closely in a finished work: its four corners and its faintest part, at the photo's own pixels."""
 
 from dataclasses import replace
+from typing import cast
 
 import cv2
 import numpy as np
 
 from autoprep.correction.apply import Photometry
 from autoprep.correction.planned import Planned
-from autoprep.imaging.arrays import Bool, UInt8, greatest
+from autoprep.imaging.arrays import Bool, Float32, UInt8, greatest
 from autoprep.imaging.resample import Level, warp_rows
 from autoprep.imaging.transfer import encode_fast, quantise8
 from autoprep.rendering.layout import Layout, warp_for, work_pixels
@@ -52,8 +53,9 @@ def faintest(made: Planned) -> tuple[float, float] | None:
     if paper is None:
         return None
     code = cv2.GaussianBlur(made.whole, (0, 0), 1.5)
-    tone = encode_fast(np.array(paper, np.float32).reshape(1, 1, 3))
-    apart = greatest(np.abs(code - tone))
+    tone = encode_fast(np.array(paper, np.float32).reshape(1, 1, 3)).ravel()
+    # One colour for all pixels is what the library takes four numbers for.
+    apart = greatest(cast(Float32, cv2.absdiff(code, np.append(tone, 0).astype(np.float64))))
     height, width = apart.shape
     window = max(3, round(0.06 * max(height, width)) | 1)
     faint = np.asarray((apart > _FAINTEST) & (apart < _FAINT), np.float32)

@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float32, UInt8, greatest
+from autoprep.imaging.planes import in_each
 
 _CELLS, _PARTS = 200, 4  # along the longer side of the canvas; along a cell, in each of which it must be bare
 _BARE = 0.05  # codes 0..1: a cell is bare where it is so close to the paper's tone at its place, and its parts to it
@@ -58,8 +59,11 @@ def continue_paper(
                 continue
             ground = _stretched(tone, box, (width, height))
             ground += grain[y % _TILE :, x % _TILE :][: ground.shape[0], : ground.shape[1]]
+            ground *= top
+            if free.min() < 1:
+                ground *= free
             part = canvas[y : box[3], x : box[2]]
-            part[:] = np.clip(np.rint(part + ground * free * top), 0, top)
+            part[:] = cv2.add(part, ground, dtype=cv2.CV_8U if canvas.dtype == np.uint8 else cv2.CV_16U)
 
 
 def _free(box: tuple[int, int, int, int], shown: tuple[int, int, int, int], cover: UInt8 | None) -> Float32:
@@ -89,10 +93,7 @@ def _tone(canvas: AnyArray, shown: tuple[int, int, int, int], flat: Float32, cov
     height, width = canvas.shape[:2]
     factor = max(1.0, max(width, height) / _CELLS)
     size = (max(2, round(width / factor)), max(2, round(height / factor)))
-    inside = np.zeros((height, width), np.uint8)
-    x0, y0, x1, y1 = shown
-    inside[y0:y1, x0:x1] = 255 if cover is None else cover
-    whole = (cv2.resize(inside, size, interpolation=cv2.INTER_AREA) >= 254).astype(np.uint8)
+    whole = _wholly_sheet((width, height), size, shown, cover)
     # Not the outermost cells: a line of desk may stand there, and what lies at the very edge repeats itself.
     known = cv2.erode(whole, np.ones((3, 3), np.uint8), borderValue=1) > 0
     apart, off = _cells(canvas, size, flat)
@@ -106,6 +107,24 @@ def _tone(canvas: AnyArray, shown: tuple[int, int, int, int], flat: Float32, cov
     return filled
 
 
+def _wholly_sheet(
+    canvas_px: tuple[int, int], size: tuple[int, int], shown: tuple[int, int, int, int], cover: UInt8 | None
+) -> UInt8:
+    """(rows, columns) 1 where one of (columns, rows) cells of a (width, height) canvas shows nothing but the sheet."""
+    (width, height), (columns, rows), (x0, y0, x1, y1) = canvas_px, size, shown
+    if cover is None:  # of a box, columns and rows by themselves tell it
+        across: AnyArray = np.zeros((1, width), np.float32)
+        down: AnyArray = np.zeros((height, 1), np.float32)
+        across[:, x0:x1], down[y0:y1] = 255, 1
+        across = cv2.resize(across, (columns, 1), interpolation=cv2.INTER_AREA)
+        inside: AnyArray = cv2.resize(down, (1, rows), interpolation=cv2.INTER_AREA) * across
+    else:
+        sheet = np.zeros((height, width), np.uint8)
+        sheet[y0:y1, x0:x1] = cover
+        inside = cv2.resize(sheet, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(inside >= 253.5, np.uint8)
+
+
 def _cells(canvas: AnyArray, size: tuple[int, int], flat: Float32) -> tuple[Float32, Float32]:
     """Codes 0..1: (rows, columns, 3) how far the mean of each cell is from the flat ground, and (rows, columns) how far
     any part of a cell is from that mean.
@@ -113,21 +132,24 @@ def _cells(canvas: AnyArray, size: tuple[int, int], flat: Float32) -> tuple[Floa
     Fine writing takes so little of a cell that its mean still passes for paper, if for darker (or lighter) paper.
     """
     columns, rows = size
-    fine = cv2.resize(canvas, (columns * _PARTS, rows * _PARTS), interpolation=cv2.INTER_AREA).astype(np.float32)
-    parts = (fine / np.float32(np.iinfo(canvas.dtype).max) - flat).reshape(rows, _PARTS, columns, _PARTS, 3)
-    means = parts.mean(axis=(1, 3))
-    return means, greatest(np.maximum(means - parts.min(axis=(1, 3)), parts.max(axis=(1, 3)) - means))
+    parts = cv2.resize(canvas, (columns * _PARTS, rows * _PARTS), interpolation=cv2.INTER_AREA)
+    means = cv2.resize(parts.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    cell, first = np.ones((_PARTS, _PARTS), np.uint8), slice(_PARTS // 2, None, _PARTS)
+    darkest, lightest = (extreme(parts, cell)[first, first] for extreme in (cv2.erode, cv2.dilate))
+    off = greatest(np.maximum(means - darkest, lightest - means))
+    top = np.float32(np.iinfo(canvas.dtype).max)
+    return np.asarray(means / top - flat, np.float32), np.asarray(off / top, np.float32)
 
 
 def _filled(values: Float32, known: AnyArray) -> Float32:
     """(h, w, 3) that goes on where it is not known: near by near, far off by the mean of more and more."""
     weight = known.astype(np.float32)
-    weighted = values * weight[..., None]
+    weighted = values * in_each(weight)
     found = np.broadcast_to(weighted.sum((0, 1)) / max(float(weight.sum()), 1.0), values.shape).astype(np.float32)
     for reach in _REACHES:
         sums, share = (cv2.GaussianBlur(one, (0, 0), reach) for one in (weighted, weight))
-        trust = np.minimum(share / _ENOUGH, 1)[..., None]
-        found = sums / np.maximum(share, 1e-6)[..., None] * trust + found * (1 - trust)
+        trust = in_each(np.minimum(share / _ENOUGH, 1))
+        found = sums / in_each(np.maximum(share, 1e-6)) * trust + found * (1 - trust)
     return np.asarray(found, np.float32)
 
 
@@ -150,8 +172,8 @@ def _grain(canvas: AnyArray, shown: tuple[int, int, int, int], flat: Float32, co
         return np.zeros((_TILE, _TILE, 3), np.float32)
     taper = np.sqrt(np.outer(np.hanning(_PIECE), np.hanning(_PIECE)))[..., None]
     rest = _without_lines(piece - cv2.GaussianBlur(piece, (0, 0), _LOW_PASS_PX), taper)
-    rest = rest - rest.mean((0, 1))
-    noise = np.fft.rfft2(np.random.default_rng(_SEED).normal(0, 1, (_TILE, _TILE)))
+    rest = np.asarray(rest - rest.mean((0, 1)), np.float32)
+    noise = np.fft.rfft2(np.random.default_rng(_SEED).normal(0, 1, (_TILE, _TILE)).astype(np.float32))
     # The sum over the piece of what noise of variance 1 is spread with; its energy is that of the piece, per pixel.
     energy = float((taper**2).sum())
     planes = [np.fft.irfft2(np.fft.rfft2(rest[..., c], (_TILE, _TILE)) * noise, (_TILE, _TILE)) for c in range(3)]
@@ -187,13 +209,17 @@ def _bare_piece(
     cells = cv2.resize(work, size, interpolation=cv2.INTER_AREA).astype(np.float32) / top
     found: list[tuple[float, int, int]] = []
     # Not at the very edge, where what lies within repeats itself.
-    for y in range(across // 4, size[1] - across - across // 4, across):
-        for x in range(across // 4, size[0] - across - across // 4, across):
-            part = cells[y : y + across, x : x + across]
-            middle = np.median(part, axis=(0, 1))
-            covered = cover is None or cover[y * _FINE : (y + across) * _FINE, x * _FINE : (x + across) * _FINE].all()
-            if covered and np.abs(part - middle).max() < _BARE and np.abs(middle - flat[0, 0]).max() < _PAPER:
-                found.append((float((part - middle).std()), x * _FINE, y * _FINE))
+    first = across // 4
+    columns, rows = (-(-(length - across - 2 * first) // across) for length in size)
+    inside = cells[first : first + rows * across, first : first + columns * across]
+    parts = inside.reshape(rows, across, columns, across, 3).transpose(0, 2, 4, 1, 3).reshape(rows, columns, 3, -1)
+    middles = np.median(parts, axis=-1, keepdims=True)
+    close = np.abs(parts - middles).max(axis=(2, 3)) < _BARE
+    close &= np.abs(middles[..., 0] - flat[0, 0]).max(axis=-1) < _PAPER
+    for row, column in np.argwhere(close):
+        y, x = ((first + int(k) * across) * _FINE for k in (row, column))
+        if cover is None or cover[y : y + _PIECE, x : x + _PIECE].all():
+            found.append((float((parts[row, column] - middles[row, column]).std()), x, y))
     if not found:
         return None
     _, x, y = sorted(found)[len(found) // 3]

@@ -260,12 +260,14 @@ def _in_work(
         y = y1 - gap - height if name.startswith("bottom") else y0 + gap
         box = (x, y, x + width, y + height)
         busy = _busyness(canvas, box, gap)
-        options.append((busy + 4 * _strokes(canvas, box, gap), busy, name, box))
-    calm = next((option for option in options if option[0] < _CALM), None)
+        drawn = busy + 4 * _strokes(canvas, box, gap)
+        if drawn < _CALM:
+            return Placed(box, name, False, False, 0.0)
+        options.append((drawn, busy, name, box))
     corners = options[: len(CORNERS)]
     alike = next(option for option in corners if option[0] <= _ALIKE * min(corners)[0])
     freer = min((option for option in options if option[0] < alike[0] and option[1] < _FREER * alike[1]), default=alike)
-    _, _, name, box = calm or freer
+    _, _, name, box = freer
     return Placed(box, name, False, False, 0.0)
 
 

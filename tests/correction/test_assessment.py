@@ -9,7 +9,7 @@ import pytest
 from autoprep.correction.assessment import finished_look, glare_percent, oblique_degrees, shade_left_percent
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.paper import find_level
-from autoprep.correction.planning import _blur_at_full_size, _detailed_places, surroundings
+from autoprep.correction.planning import _blur_at_full_size, _changes, _detailed_places, surroundings
 from autoprep.correction.squaring import rectify
 from autoprep.domain import Declined, Geometry, PhotoFacts
 from autoprep.files.icc import srgb_tables
@@ -70,7 +70,7 @@ def test_blur_is_probed_where_the_detail_is_on_a_slant_photo() -> None:
     soft = cv2.GaussianBlur(codes, (0, 0), 3.0)
     photo = Photo(np.asarray(soft, np.uint8), PhotoFacts("png", width, height), srgb_tables(256))
     work = rectify(photo, geometry).linear
-    cells = _detailed_places(work)
+    cells = _detailed_places(_changes(work))
     assert (u, v) in cells
     probed: list[tuple[int, int, int, int]] = []
 
@@ -80,7 +80,7 @@ def test_blur_is_probed_where_the_detail_is_on_a_slant_photo() -> None:
             return super().crop(y0, y1, x0, x1)
 
     noted = Noted(photo.codes, photo.facts, photo.tables)
-    _blur_at_full_size(noted, geometry, work)
+    _blur_at_full_size(noted, geometry, _changes(work))
     y0, y1, x0, x1 = probed[cells.index((u, v))]
     assert abs((y0 + y1) / 2 - y) <= 1
     assert abs((x0 + x1) / 2 - x) <= 1
@@ -126,7 +126,7 @@ def test_blur_is_told_in_pixels_of_the_whole_photo_though_a_smaller_one_was_read
         photo = Photo(codes, facts, srgb_tables(256), scale=1 / times)
         corners = tuple((x * 1000.0 * times, y * 800.0 * times) for x, y in ((0, 0), (1, 0), (1, 1), (0, 1)))
         geometry = Geometry(photo_px=photo.full_px, corners_px=corners, ratio=1.25, ratio_from="whole photo")  # type: ignore[arg-type]
-        blurs.append(_blur_at_full_size(photo, geometry, rectify(photo, geometry).linear))
+        blurs.append(_blur_at_full_size(photo, geometry, _changes(rectify(photo, geometry).linear)))
     assert blurs[0] > 1.5
     assert blurs[1] == pytest.approx(2 * blurs[0], rel=0.02)
 

@@ -10,7 +10,7 @@ import pytest
 from autoprep.correction import illumination
 from autoprep.correction.edges import SAMPLES, trace
 from autoprep.correction.edges import _edge as edge_of
-from autoprep.correction.planning import Wishes, _focus, make_plan, plan_edges
+from autoprep.correction.planning import Wishes, _changes, _focus, make_plan, plan_edges
 from autoprep.correction.sheet_corners import Corners
 from autoprep.correction.silhouette import _polygon, _touching, find_silhouette, whole_in_frame
 from autoprep.correction.squaring import geometry_of, rectify
@@ -205,7 +205,7 @@ def test_light_and_focus_of_a_torn_sheet_stay_where_they_were_measured(
     clear = (np.abs(down - 0.55) > 1.5 / nodes) & (down < 1)
     assert np.abs(light_nodes(plan.light)[..., 1] - falls(down))[clear].max() < 0.003
     own = geometry_of(photo, outline)
-    seen_at = in_photo(own, np.array(_focus(rectify(photo, own).linear)))
+    seen_at = in_photo(own, np.array(_focus(_changes(rectify(photo, own).linear))))
     assert in_photo(plan.geometry, np.array(plan.focus)) == pytest.approx(seen_at, abs=0.7)
 
 

@@ -42,6 +42,18 @@ def test_copies_of_a_large_photo_are_means_of_its_own_pixels(factor: int) -> Non
     assert np.abs(small.linear() - alone).max() < 4e-3
 
 
+@pytest.mark.parametrize("terms", [3, 6])
+def test_means_of_areas_have_the_photos_own_primaries(terms: int) -> None:
+    """Of a photo in other primaries, or seen through a chart: the means of its linear light, not the light of means."""
+    rng = np.random.default_rng(7)
+    codes = rng.integers(0, 256, (1800, 2402, 3), np.uint8)
+    matrix = float32(np.eye(3, terms) + rng.uniform(-0.2, 0.2, (3, terms)))
+    tables = srgb_tables(256) * float32([[1.0], [0.8], [0.5]])
+    photo = Photo(codes, PhotoFacts("jpeg", 2402, 1800), tables, matrix)
+    whole = cv2.resize(photo.linear(), (1201, 900), interpolation=cv2.INTER_AREA)
+    assert np.abs(photo.reduced(2).linear() - whole).max() < 1e-6
+
+
 @pytest.mark.parametrize("alike", [True, False])
 def test_each_channel_goes_through_its_own_table(alike: bool) -> None:
     codes = np.random.default_rng(4).integers(0, 256, (9, 7, 3), dtype=np.uint8)
