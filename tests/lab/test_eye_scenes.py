@@ -8,6 +8,7 @@ from tests.lab.eye import SIDE_PX
 from tests.lab.eye.carriers import carry
 from tests.lab.eye.dice import Dice
 from tests.lab.eye.lab_photos import lab_photo
+from tests.lab.eye.pages import bordered_page
 from tests.lab.eye.scenes import scene, visible
 from tests.lab.eye.stage import Sheet, Stage, with_side
 from tests.lab.eye.underlays import touching, underlays
@@ -95,3 +96,19 @@ def test_a_photo_of_the_lab_is_made_again_by_its_seed() -> None:
     one, two = lab_photo(Dice(3)), lab_photo(Dice(3))
     assert (one[0] == two[0]).all()
     assert (one[1] == two[1]).all()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_line_around_a_page_runs_near_its_edges_and_encloses_it(seed: int) -> None:
+    plain = np.ones((180, 240, 3), np.float32) * PAPER
+    drawn = np.abs(bordered_page(Dice(seed), plain.copy(), PAPER) - plain).max(axis=2) > 0.01
+    assert not any(rim.any() for rim in (drawn[0], drawn[-1], drawn[:, 0], drawn[:, -1]))
+    assert not drawn[60:120, 60:180].any()
+    depths = [int(np.rot90(drawn, side)[:60].mean(axis=1).argmax()) for side in range(4)]
+    assert all(0 < depth < 45 for depth in depths)
+    assert all(np.rot90(drawn, side)[depth, 45:-45].all() for side, depth in enumerate(depths))
+
+
+def test_a_small_page_has_no_room_for_a_line_around() -> None:
+    small = np.ones((50, 240, 3), np.float32)
+    assert bordered_page(Dice(1), small, PAPER) is small

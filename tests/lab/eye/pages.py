@@ -170,7 +170,7 @@ def _band(dice: Dice, made: Float32, base: Float32) -> Float32:
     return np.ascontiguousarray(made[::-1]) if dice.chance(0.4) else made
 
 
-def _border(dice: Dice, made: Float32, base: Float32) -> Float32:
+def bordered_page(dice: Dice, made: Float32, base: Float32) -> Float32:
     """A line, two lines or a painted band around the sheet near its edges: drawn on it, and never its end."""
     height, width = made.shape[:2]
     short = min(height, width)
@@ -243,6 +243,6 @@ def _gutter(dice: Dice, made: Float32, base: Float32) -> Float32:
 
 
 _ASPECTS: tuple[tuple[float, Callable[[Dice, Float32, Float32], Float32]], ...] = (
-    (0.22, _border), (0.12, _band), (0.18, _holes), (0.45, _shade), (0.18, _folds), (0.10, _crumple),
+    (0.22, bordered_page), (0.12, _band), (0.18, _holes), (0.45, _shade), (0.18, _folds), (0.10, _crumple),
     (0.20, _lifted_edge), (0.20, _gutter),
 )  # fmt: skip
