@@ -144,3 +144,12 @@ def test_the_lab_counts_what_is_gone(capsys: pytest.CaptureFixture[str]) -> None
     said = capsys.readouterr().out
     assert "laid into 3 shadows: kept 0.30 in the median" in said
     assert "gone by half or more: 2, all but a quarter: 1\n  2 pencil under arm: kept 0.30" in said
+
+
+def test_an_island_of_a_few_thousandths_of_the_work_is_seen() -> None:
+    cover = np.zeros(SIZE, np.uint8)
+    cv2.ellipse(cover, (300, 200), (17, 14), 0, 0, 360, (1,), -1)
+    assert 0.0015 < cover.mean() < 0.004
+    found = islands(np.where(cover > 0, np.float32(-0.7), np.float32(0)))
+    assert found[cover > 0].all()
+    assert found.mean() < 2 * cover.mean()

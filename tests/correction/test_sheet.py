@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from autoprep.correction import hypotheses
+from autoprep.correction import sheet as sheets
 from autoprep.correction.apply import shoulder
 from autoprep.correction.cells import ground_cells
 from autoprep.correction.hypotheses import find_paper
@@ -293,3 +294,23 @@ def test_of_a_work_in_washes_the_level_of_the_paper_is_believed(monkeypatch: pyt
     assert not isinstance(by_level, Declined)
     assert by_sheet.sheet is not None
     assert by_level.sheet is None
+
+
+def test_cells_that_are_paper_in_the_light_beside_them_join_it() -> None:
+    """Two looks reach further than one: what joins first shows more of the light."""
+    x = np.linspace(0, -0.24, 60, dtype=np.float32)
+    luma = np.broadcast_to(x, (40, 60)).copy()
+    logs = np.repeat(luma[..., None], 3, axis=2)
+    open_, nowhere = np.ones(luma.shape, bool), np.zeros(luma.shape, bool)
+    ground = sheets._Ground(logs, logs, luma, open_, open_, nowhere, ruled=False)
+    believed = nowhere.copy()
+    believed[:, :10] = True
+    never = nowhere.copy()
+    never[:10, 12:16] = True
+    paper, light = sheets._followed(ground, believed, never, nowhere)
+    assert paper[:, :10].all()
+    assert paper[20:, 10:16].all()
+    assert not paper[:10, 12:16].any()
+    once, _ = sheets._followed(ground, paper, never, nowhere)
+    assert once.sum() > paper.sum() > believed.sum()
+    assert np.abs(light - logs)[:, :16].max() < 0.04

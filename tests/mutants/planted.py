@@ -1822,6 +1822,9 @@ PLANTED: tuple[Mistake, ...] = (
         ("a line is looked for around what the border cuts", "if first.whole or any(first.cut) or not larger:", "if not larger:"),
         ("what the border cuts is a sheet around a line", "if not (entry.whole or any(entry.cut))", "if not entry.whole"),
     ),
+    Mistake("a photo that went before its turn is waited for", "autoprep/service/engine.py", "self._ready = {path: item for path, item in self._ready.items() if path in present}", "pass", ("tests/service/test_glance.py",)),
+    Mistake("islands end where much is still darker", "autoprep/correction/islands.py", "< _LEAST * luma.size:", "< 20 * _LEAST * luma.size:", ("tests/correction/test_islands.py",)),
+    Mistake("no cell joins the paper beside it", "autoprep/correction/sheet.py", "if not more.any():", "if True:", ("tests/correction/test_sheet.py",)),
     Mistake("a side that is a hair off makes a sheet a frame", "autoprep/correction/outline/material.py", "margins >= _MARGINS", "margins >= 1", ("tests/correction/test_material.py",)),
     Mistake("the paper next to a side is looked for where the desk is", "autoprep/correction/outline/material.py", "side, _HALF, _NEXT_TO)", "side, _HALF)", ("tests/correction/test_material.py",)),
     *_all(

@@ -205,6 +205,25 @@ def test_what_is_to_be_tried_again_is_heard_by_a_service_that_runs(studio: Setti
         engine.stop()
 
 
+def test_a_photo_that_goes_before_its_turn_is_waited_for_no_longer(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("autoprep.service.pool.Pool.free", 0)  # all workers are busy
+    photo = studio.folders.inbox / "page.jpg"
+    photo.write_bytes(b"a photo")
+    engine = Engine(studio, open_log(studio.folders.records, None))
+    try:
+        for _ in range(8):
+            engine.step(0.2)
+        assert not engine.idle
+        photo.unlink()
+        for _ in range(4):
+            engine.step(0.2)
+        assert engine.idle
+    finally:
+        engine.stop()
+
+
 def test_a_page_that_could_not_be_put_in_place_is_written_again(
     studio: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
