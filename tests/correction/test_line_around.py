@@ -11,7 +11,7 @@ import pytest
 from autoprep.correction.outline import Survey, gate, line_around
 from autoprep.correction.outline.answers import Answer
 from autoprep.correction.outline.copies import Copies
-from autoprep.correction.outline.line_around import beyond_line, sheet_around
+from autoprep.correction.outline.line_around import beyond_line, sheet_around, within_band
 from autoprep.domain import Outline, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.files.reading import read_photo
@@ -26,7 +26,7 @@ from tests.lab.works import make_work
 
 _SHEET, _INSET = (150, 110, 850, 610), 28
 _Colour = tuple[float, float, float]
-_WOOD, _PAPER, _INK = (0.2, 0.13, 0.08), (0.8, 0.79, 0.76), (0.05, 0.05, 0.07)
+_WOOD, _PAPER, _INK, _PAINT = (0.2, 0.13, 0.08), (0.8, 0.79, 0.76), (0.05, 0.05, 0.07), (0.1, 0.3, 0.5)
 
 
 def _box(left: float, top: float, right: float, low: float) -> Float64:
@@ -114,6 +114,21 @@ def test_only_what_holds_the_outline_and_little_more_is_tried(monkeypatch: pytes
     assert [quad.tolist() for quad in tried] == [TRUE.tolist()]
 
 
+@pytest.mark.parametrize("inner", [TRUE, at_line(0, 1, 2)], ids=["lies around it", "on three sides"])
+def test_only_what_lies_evenly_in_a_larger_one_lies_within_a_band(inner: Float64) -> None:
+    assert within_band(photo(margin=_PAINT), inner, [TRUE]) is None
+
+
+def test_what_lies_within_a_painted_band_is_told() -> None:
+    made, within = photo(margin=_PAINT), at_line(0, 1, 2, 3)
+    assert within_band(made, within, [at_line(0, 1, 2, 3, deep=14), TRUE]) == 1
+    assert within_band(photo(margin=_PAINT, desk=_PAINT), within, [TRUE]) is None
+    lines = at_line(0, 1, 2, 3, deep=_INSET - 1)
+    assert within_band(photo(), lines, [TRUE]) == 0
+    assert within_band(photo(drawn=0.8), lines, [TRUE]) is None
+    assert within_band(made, at_line(0, 1, 2, 3, deep=_INSET - 4), [TRUE]) is None
+
+
 # --- what becomes of the answers --------------------------------------------------------------------------------
 
 
@@ -137,6 +152,17 @@ def test_the_sheet_comes_first_and_is_believed_where_its_sides_stay() -> None:
     assert second.quad is first.quad
     assert second.confidence == pytest.approx(1 - gate.BORDERED)
     assert whole.whole
+
+
+def test_what_would_pass_within_a_band_is_a_question() -> None:
+    band = Copies(Photo(quantise8(encode_fast(photo(margin=_PAINT))), PhotoFacts("png", 1000, 720), srgb_tables(256)))
+    first = Answer(at_line(0, 1, 2, 3), gate.SURE)
+    best, second, _ = beyond_line(band, answers(first), lambda entry: True)
+    assert best.quad is TRUE
+    assert best.confidence == gate.DOUBTED
+    assert second.quad is first.quad
+    asked = answers(replace(first, confidence=0.89))
+    assert beyond_line(band, asked, lambda entry: True) is asked
 
 
 def test_it_is_a_question_where_its_sides_would_go_elsewhere() -> None:

@@ -5,7 +5,7 @@ often clearer. What tells them: they run along all four sides of the sheet, even
 the same paper as what they enclose; and beyond the sheet lies something else.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -33,6 +33,8 @@ _ENCLOSED = (0.005, 0.013, 0.021, 0.029, 0.037, 0.045, 0.053)
 # bordered drawings of seeds 238000- whose outlines were wrong, .0-.14 for all but two that another sheet would mend; of
 # 114 other outlines .9 and more wherever such lines were found.)
 _SAME_PAPER = 0.15
+# A band that is painted up to the sheet's edges: so clear is its inner edge, and so near it lie all sides.
+_BAND_CLEAR, _BAND_NEAR = 0.9, 0.07
 # Where the sheet and the outline overlap so much, it matters little which of them is right: an outline is from there.
 _EITHER_WAY = 0.95
 # What lies beyond the sheet, in shares of its long side; along so much of each side it is something else.
@@ -44,7 +46,8 @@ def beyond_line(copies: Copies, answers: list[Answer], stays: Callable[[Answer],
     """The answers, but where the first ends at a line that is drawn on its sheet, the sheet's own outline first.
 
     stays: whether each side of an answer, weighed alone (see sides), stays where it is. Where one does not, the sheet
-    is a question, unless it is so much like what was first that this stays as sure as it was.
+    is a question, unless it is so much like what was first that this stays as sure as it was. And what would pass is a
+    question where it lies within a band that may be the sheet's too.
     """
     first, *rest = answers
     larger = [entry for entry in rest if not (entry.whole or any(entry.cut))]
@@ -52,13 +55,19 @@ def beyond_line(copies: Copies, answers: list[Answer], stays: Callable[[Answer],
         return answers
     copy, size = copies.at(REFINING_PX), copies.photo.full_px
     scale = copy.shape[1] / size[0]
-    at = sheet_around(copy, first.quad * scale, [entry.quad * scale for entry in larger])
-    if at is None:
-        return answers
-    sheet = larger[at]
-    confidence = gate.BORDERED if stays(sheet) else gate.DOUBTED
-    if overlap_in_photo(sheet.quad, first.quad, size) >= _EITHER_WAY:
-        confidence = max(confidence, first.confidence)
+    quad, quads = first.quad * scale, [entry.quad * scale for entry in larger]
+    at = sheet_around(copy, quad, quads)
+    if at is not None:
+        confidence = gate.BORDERED if stays(larger[at]) else gate.DOUBTED
+        alike = overlap_in_photo(larger[at].quad, first.quad, size) >= _EITHER_WAY
+        return _before(answers, larger[at], max(confidence, first.confidence) if alike else confidence)
+    at = within_band(copy, quad, quads) if first.confidence >= gate.SURE else None
+    return answers if at is None else _before(answers, larger[at], gate.DOUBTED)
+
+
+def _before(answers: list[Answer], sheet: Answer, confidence: float) -> list[Answer]:
+    """The answers, one of them before the first with such a confidence."""
+    first, *rest = answers
     best = replace(sheet, confidence=confidence, evidence={**first.evidence, "line_around": 1.0})
     left = min(first.confidence, 1 - confidence)
     return [best, replace(first, confidence=left), *(entry for entry in rest if entry is not sheet)]
@@ -70,14 +79,36 @@ def sheet_around(linear: Float32, quad: Float64, larger: Sequence[Float64]) -> i
     linear: (H, W, 3) float32 linear light of the photo; quad: (4, 2) corners in its pixels; larger: others. None where
     none of them is, or the outline itself is such a sheet's: a larger one takes in some of its table.
     """
-    for k in sorted(range(len(larger)), key=lambda k: -area(larger[k])):
-        sheet = larger[k]
-        if not is_convex(sheet) or not _LARGER < area(sheet) / area(quad) < _LARGEST:
-            continue
-        depths = _depths(sheet, quad)
-        if depths.min() > -_HAIR and _has_line_around(linear, sheet, depths.mean(axis=1)):
+    for k, taken in _around(quad, larger):
+        if _has_line_around(linear, larger[k], taken.mean(axis=1)):
             return None if _has_line_around(linear, quad, np.zeros(4)) else k
     return None
+
+
+def within_band(linear: Float32, quad: Float64, larger: Sequence[Float64]) -> int | None:
+    """Which of other outlines an outline lies in evenly, all its sides at clear lines: the largest, or None.
+
+    A band that is painted up to the sheet's edges looks so, and a frame; but a sheet on its board does too. The
+    arguments are those of sheet_around.
+    """
+    for k, taken in _around(quad, larger):
+        lines = lines_inside(linear, larger[k]) if taken.min() > _HAIR else None
+        if lines is None or lines.support < _BAND_CLEAR:
+            continue
+        depths = _depths(larger[k], lines.quad).mean(axis=1)
+        if (np.abs(taken.mean(axis=1) / depths - 1) < _BAND_NEAR).all() and _View(linear, larger[k]).ends(depths):
+            return k
+    return None
+
+
+def _around(quad: Float64, larger: Sequence[Float64]) -> Iterator[tuple[int, Float64]]:
+    """Those of other outlines that hold an outline and are a little larger, the largest first; and how deep it lies in
+    each (see _depths)."""
+    for k in sorted(range(len(larger)), key=lambda k: -area(larger[k])):
+        if is_convex(larger[k]) and _LARGER < area(larger[k]) / area(quad) < _LARGEST:
+            taken = _depths(larger[k], quad)
+            if taken.min() > -_HAIR:
+                yield k, taken
 
 
 def _depths(outer: Float64, quad: Float64) -> Float64:
