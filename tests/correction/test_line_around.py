@@ -187,6 +187,11 @@ def test_what_the_border_cuts_and_the_whole_photo_are_left(side: int | None) -> 
     assert beyond_line(copies(), given, lambda entry: True) is given
 
 
+def test_where_both_finders_agree_to_a_hair_nothing_more_is_looked_for() -> None:
+    given = answers(Answer(at_line(0, 1, 2, 3), 0.99))
+    assert beyond_line(copies(), given, lambda entry: True) is given
+
+
 def test_a_larger_one_that_the_border_cuts_is_not_taken() -> None:
     first, sheet, whole = answers(Answer(at_line(0, 1, 2, 3), 0.95))
     given = [first, replace(sheet, cut=(False, True, False, False)), whole]
