@@ -1828,6 +1828,8 @@ PLANTED: tuple[Mistake, ...] = (
         ("a line is looked for around what is certain", "or first.confidence >= _AGREED or", "or"),
         ("what the border cuts is a sheet around a line", "if not (entry.whole or any(entry.cut))", "if not entry.whole"),
     ),
+    Mistake("what keeps a hold from being known frees the photo", "autoprep/service/engine.py", "return bool(fault) or held[0]", "return not fault and held[0]", ("tests/service/test_glance.py",)),
+    Mistake("a photo whose taking in fails is forgotten", "autoprep/service/engine.py", "            self._settling.later(item.path, wait_s, self._desk.fault)\n", "", ("tests/service/test_glance.py",)),
     Mistake("a photo that went before its turn is waited for", "autoprep/service/engine.py", "self._ready = {path: item for path, item in self._ready.items() if path in present}", "pass", ("tests/service/test_glance.py",)),
     Mistake("islands end where much is still darker", "autoprep/correction/islands.py", "< _LEAST * luma.size:", "< 20 * _LEAST * luma.size:", ("tests/correction/test_islands.py",)),
     Mistake("no cell joins the paper beside it", "autoprep/correction/sheet.py", "if not more.any():", "if True:", ("tests/correction/test_sheet.py",)),

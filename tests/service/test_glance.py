@@ -224,6 +224,27 @@ def test_a_photo_that_goes_before_its_turn_is_waited_for_no_longer(
         engine.stop()
 
 
+def test_a_photo_whose_taking_in_fails_is_on_hold_till_it_is_known_and_tried_later(
+    studio: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_: object) -> bool:
+        raise OSError("the disk does not answer")
+
+    (studio.folders.inbox / "page.jpg").write_bytes(b"a photo")
+    engine = Engine(studio, open_log(studio.folders.records, None))
+    try:
+        monkeypatch.setattr(engine._arrivals, "is_on_hold", lambda path: False)
+        assert not engine._may_be_on_hold(b"page.jpg")
+        monkeypatch.setattr(engine._arrivals, "is_on_hold", fails)
+        assert engine._may_be_on_hold(b"page.jpg")
+        monkeypatch.setattr(engine._arrivals, "take", fails)
+        for _ in range(8):
+            engine.step(0.2)
+        assert list(engine.later) == ["page.jpg"]
+    finally:
+        engine.stop()
+
+
 def test_a_page_that_could_not_be_put_in_place_is_written_again(
     studio: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
