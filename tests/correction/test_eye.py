@@ -73,6 +73,15 @@ def test_a_side_beyond_the_photo_is_cut_and_stays_on_its_border() -> None:
     assert overlap_in_photo(quad_of(found), quad, (1200, 900)) > 0.98
 
 
+def test_it_is_told_how_much_of_the_photo_the_eyes_outline_is() -> None:
+    quad = np.array([[220.0, 130], [930, 160], [900, 760], [250, 740]])
+    picture = desk()
+    sheet(picture, quad)
+    found = find_outline(photo_of(picture))
+    assert isinstance(found, Outline)
+    assert found.evidence["eye_of_photo"] == pytest.approx(cv2.contourArea(quad.astype(np.float32)) / 1.08e6, abs=0.02)
+
+
 def test_without_the_weights_the_service_works_and_asks_more(monkeypatch: pytest.MonkeyPatch) -> None:
     photo = read_photo(photos.jpeg())
     both = find_outline(photo)
@@ -335,6 +344,14 @@ def test_the_material_decides_only_where_the_finders_are_in_doubt() -> None:
     assert not gate.may_be_whole(GOOD)
     for change in ({"several": True}, {"chance": 0.3}, {"views": 0.99, "undecided": 0.1}, {"rail": True}):
         assert not gate.may_be_whole(replace(doubt, **change))
+
+
+def test_an_end_that_an_eye_of_one_mind_sees_is_believed_rather_than_the_material() -> None:
+    """A white sheet on a scanner's white lid is one material with it."""
+    lid = replace(GOOD, agreement=0.5, support=0.5, views=0.965, undecided=0.2, some_cut=True, of_photo=0.87)
+    assert not gate.may_be_whole(lid)
+    assert gate.may_be_whole(replace(lid, of_photo=0.975))
+    assert gate.may_be_whole(replace(lid, views=0.92))
 
 
 @pytest.mark.parametrize("seed", [9608, 9622], ids=["a dark sheet beside", "small sheets on a white desk"])

@@ -146,16 +146,16 @@ def _shot(seed: int, kind: str, rough: bool) -> tuple[Shot, Photo, Outline]:
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("seed", "kind", "rough"),
+    ("seed", "kind", "rough", "moved"),
     [
-        (31426, "painting", True),  # what lies beside it: 84 px of 2000 were left
-        (31108, "ink", False),  # a sheet below: 36 px
-        (32317, "watercolour", True),  # another, in the shadow of a hand: 75 px
+        (31426, "painting", True, 1),  # what lies beside it: 84 px of 2000 were left
+        (31108, "ink", False, 0),  # a sheet below: 36 px; the eye itself sees it since 0.39.0
+        (32317, "watercolour", True, 1),  # another, in the shadow of a hand: 75 px
     ],
 )
-def test_a_side_that_three_right_ones_carried_along_is_mended(seed: int, kind: str, rough: bool) -> None:
+def test_a_side_that_three_right_ones_carried_along_is_mended(seed: int, kind: str, rough: bool, moved: int) -> None:
     shot, photo, found = _shot(seed, kind, rough)
-    assert found.evidence["sides_moved"] >= 1
+    assert found.evidence["sides_moved"] == moved
     measured = measure_outline(shot, found, make_plan(photo, found, Wishes())[0].geometry)
     assert measured.left_px < 4
     assert measured.lost_px < 4

@@ -1,15 +1,17 @@
 """The second eye's scenes obey the written policy of what counts as a work."""
 
+import cv2
 import numpy as np
 import pytest
 
 from autoprep.imaging.arrays import AnyArray, float32
-from tests.lab.eye import SIDE_PX
+from tests.lab.eye import SIDE_PX, scenes
 from tests.lab.eye.carriers import carry
 from tests.lab.eye.dice import Dice
 from tests.lab.eye.lab_photos import lab_photo
 from tests.lab.eye.pages import bordered_page
-from tests.lab.eye.scenes import scene, visible
+from tests.lab.eye.scenes import scene
+from tests.lab.eye.seen import visible
 from tests.lab.eye.stage import Sheet, Stage, with_side
 from tests.lab.eye.underlays import touching, underlays
 
@@ -112,3 +114,21 @@ def test_a_line_around_a_page_runs_near_its_edges_and_encloses_it(seed: int) -> 
 def test_a_small_page_has_no_room_for_a_line_around() -> None:
     small = np.ones((50, 240, 3), np.float32)
     assert bordered_page(Dice(1), small, PAPER) is small
+
+
+def test_a_sheet_on_a_white_lid_is_told_by_a_thin_shadow_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A flatbed's or copier's picture: nothing beside the sheet, of nearly its own white."""
+    monkeypatch.setattr(scenes, "_NO_WORK", 0.0)
+    monkeypatch.setattr(scenes, "_BY_LAB", 0.0)
+    monkeypatch.setattr(scenes, "_KINDS", ((1.0, "paper"),))
+    monkeypatch.setattr(scenes, "_MODES", {"paper": ((1.0, "in"),)})
+    monkeypatch.setattr(scenes, "_ON_LID", {"in": 1.0})
+    monkeypatch.setattr(scenes, "_COVERS", ())
+    for seed in range(6):
+        made = scene(Dice(seed))
+        assert len(made.works) == 1
+        beyond = np.ones((SIDE_PX, SIDE_PX), np.uint8)
+        cv2.fillConvexPoly(beyond, np.round(made.works[0]).astype(np.int32), 0)
+        far = made.picture[cv2.erode(beyond, np.ones((81, 81), np.uint8)) > 0]
+        assert len(far) > 1000
+        assert np.ptp(np.percentile(far.mean(axis=1), (10, 90))) < 25

@@ -922,6 +922,9 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/gate.py", ("tests/correction/test_eye.py",),
+        ("an end that the eye sees counts for nothing", " or (witness.views >= _VIEWS_AGREE and witness.of_photo < _WITHIN)", " or False"),
+        ("an end that an eye of two minds sees counts", "(witness.views >= _VIEWS_AGREE and witness.of_photo < _WITHIN)", "witness.of_photo < _WITHIN"),
+        ("the whole photo is an end within it", "(witness.views >= _VIEWS_AGREE and witness.of_photo < _WITHIN)", "witness.views >= _VIEWS_AGREE"),
         ("an eye of two minds is believed", "value = value if _of_one_mind(witness) else min(value, DOUBTED)", "value = value"),
         ("certain sides need no second finder", "return agreed and _is_one_work(witness) and", "return _is_one_work(witness) and"),
         ("certain sides make one work of several", "witness.chance >= _CHANCE and not (witness.several or witness.all_cut)", "witness.chance >= _CHANCE"),
@@ -1157,6 +1160,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/finder.py", ("tests/correction/test_eye.py", "tests/correction/test_inner.py"),
+        ("the eye's outline is always the whole photo", "of_photo=overlap_in_photo(first.quad, rectangle(*size), size),", ""),
         ("sides are not asked in doubt", "if gate.wants_sides(witness):", "if False:"),
         ("what only the judge sees comes first", "key=lambda work: not self._is_seen(work))", "key=lambda work: 0)"),
         ("a page that is cut has a frame", "        if any(outer.cut):\n            return False\n", ""),

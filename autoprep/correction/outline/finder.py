@@ -351,6 +351,7 @@ def _witness(
         rail=bool(rail),
         all_cut=first.whole,
         some_cut=any(first.cut),
+        of_photo=overlap_in_photo(first.quad, rectangle(*size), size),
     )
 
 

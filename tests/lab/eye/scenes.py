@@ -21,6 +21,7 @@ from .lab_photos import lab_photo
 from .pages import PageKind, page, paper_colour
 from .paint import colour, flat, ink_of
 from .poses import PHOTO_SHAPES, about_centre, in_photo, near_border, on_plane
+from .seen import visible
 from .stage import Sheet, Stage, seen_area, size_of
 from .underlays import touching, underlays
 
@@ -36,6 +37,9 @@ _STICKING_OUT = (0.34, 0.16)
 _TOUCHING = (0.16, 0.05)
 # How often a board, a clipboard or a clear sleeve carries a sheet or a painting on paper, by how it stands.
 _CARRIED = {"in": 0.2, "sliver": 0.2, "cut": 0.06}
+# How often a sheet lies on a white lid, as on a flatbed or in a copier, by how it stands; and how often it is bleached.
+_ON_LID = {"in": 0.1, "sliver": 0.35, "cut": 0.2}
+_LID_BLEACHED = 0.8
 # Kinds of work, and how they stand in the photo. Paper: half of real photos of pages are cut or fill the photo.
 _KINDS = ((0.55, "paper"), (0.28, "framed"), (0.17, "full"))
 _MODES = {
@@ -57,7 +61,8 @@ class Scene:
 class _Plan:
     """What the scene shows: kind and mode of the work, the photo's shape, the sheet's colour, the ground's if near.
 
-    calm: an everyday desk - white or grey paper on wood, grey, white or dark, with little else.
+    calm: an everyday desk - white or grey paper on wood, grey, white or dark, with little else. lid: a white lid, from
+    which a thin shadow alone tells the sheet.
     """
 
     kind: str
@@ -66,6 +71,7 @@ class _Plan:
     base: Float32 | None
     near: Float32 | None
     calm: bool = False
+    lid: bool = False
 
     @property
     def paper(self) -> bool:
@@ -101,45 +107,27 @@ def _drawn(dice: Dice) -> Scene:
     _lay_work(dice, plan, stage, quad, book)
     hold()
     _above(dice, plan, stage, quad, book)
-    scanned = plan.paper and plan.mode in ("whole", "cut") and dice.chance(0.2)
+    scanned = plan.lid or (plan.paper and plan.mode in ("whole", "cut") and dice.chance(0.2))
     made = stage.picture if scanned else lit(dice, stage.picture, on_wall=not plan.paper)
-    bleached = (0.30 if plan.fills else 0.12) if plan.paper else 0.0
-    return Scene(photographed(dice, made, bleached, dim=0.04 if plan.paper else 0.15), tuple(stage.works()))
+    dim = 0.0 if plan.lid else 0.04 if plan.paper else 0.15
+    return Scene(photographed(dice, made, _bleached(plan), dim), tuple(stage.works()))
 
 
-# A side is seen where the picture differs across it by so many codes, along so much of its length in the photo. Chosen:
-# less is lost in the noise and blocks of a photo.
-_SEEN_CODES, _SEEN_SHARE = 5.0, 0.35
-
-
-def visible(picture: UInt8, quad: Float32) -> bool:
-    """Whether each side of a quad that lies in the photo can be told from what is beside it."""
-    soft = cv2.blur(picture, (3, 3)).astype(np.float32)
-    t = np.linspace(0.04, 0.96, 48)[:, None]
-    for k in range(4):
-        start, end = quad[k], quad[(k + 1) % 4]
-        across = np.array([end[1] - start[1], start[0] - end[0]]) / (np.linalg.norm(end - start) + 1e-6)
-        points = start + (end - start) * t
-        points = points[((points > 5) & (points < SIDE_PX - 5)).all(1)]
-        if len(points) < 8:
-            continue
-        step = [
-            np.abs(_codes(soft, points + across * d) - _codes(soft, points - across * d)).max(1) for d in (2.5, 4.5)
-        ]
-        if (np.maximum(*step) > _SEEN_CODES).mean() < _SEEN_SHARE:
-            return False
-    return True
-
-
-def _codes(picture: Float32, points: AnyArray) -> AnyArray:
-    x, y = np.clip(points, 0, SIDE_PX - 1).astype(int).T
-    return picture[y, x]
+def _bleached(plan: _Plan) -> float:
+    """How often the white of a photo is burnt out."""
+    if plan.lid:
+        return _LID_BLEACHED
+    return (0.30 if plan.fills else 0.12) if plan.paper else 0.0
 
 
 def _plan(dice: Dice) -> _Plan:
     kind = dice.weighted(_KINDS)
     mode = dice.weighted(_MODES[kind])
     base = near = None
+    if kind == "paper" and dice.chance(_ON_LID.get(mode, 0.0)):
+        base = np.clip(dice.between(0.88, 1) + dice.normals(0.012, 3), 0, 1).astype(np.float32)
+        near = np.clip(base * np.float32(dice.between(0.96, 1.05)), 0, 1)
+        return _Plan(kind, mode, dice.of(PHOTO_SHAPES), base, near, calm=True, lid=True)
     if kind == "paper" and dice.chance(0.5):
         base = colour(dice, "paper") * np.float32(dice.between(0.75, 1) if dice.chance(0.3) else 1)
         near = base * np.float32(dice.between(0.7, 1.1)) if dice.chance(0.3) else None
@@ -223,12 +211,9 @@ def _shown(quad: AnyArray) -> float:
 
 
 def _surroundings(dice: Dice, plan: _Plan, quad: Float32) -> Stage:
-    if plan.mode == "whole":
-        return Stage(flat(SIDE_PX, SIDE_PX, colour(dice)))
-    made = ground(dice, SIDE_PX, SIDE_PX, plan.near, calm=plan.calm)
-    if dice.chance(0.18):
-        made = _second_ground(dice, made)
-    stage = Stage(np.ascontiguousarray(made, np.float32))
+    stage = Stage(_ground(dice, plan))
+    if plan.mode == "whole" or plan.lid:
+        return stage
     if plan.mode == "several":
         _companions(dice, plan, stage, quad)
         return stage
@@ -246,6 +231,16 @@ def _surroundings(dice: Dice, plan: _Plan, quad: Float32) -> Stage:
     if not plan.paper and plan.mode in ("in", "sliver") and dice.chance(0.22):
         p.pilaster(dice, stage, quad)
     return stage
+
+
+def _ground(dice: Dice, plan: _Plan) -> Float32:
+    """What lies below everything; behind a page that fills the photo nothing of it is seen."""
+    if plan.mode == "whole":
+        return flat(SIDE_PX, SIDE_PX, colour(dice))
+    made = ground(dice, SIDE_PX, SIDE_PX, plan.near, calm=plan.calm)
+    if not plan.lid and dice.chance(0.18):
+        made = _second_ground(dice, made)
+    return np.ascontiguousarray(made, np.float32)
 
 
 def _second_ground(dice: Dice, made: Float32) -> Float32:
@@ -273,7 +268,7 @@ def _companions(dice: Dice, plan: _Plan, stage: Stage, quad: Float32) -> None:
 
 def _below(dice: Dice, plan: _Plan, stage: Stage, quad: Float32, book: _Book | None) -> None:
     """What lies directly under a work on a table, and what touches its sides."""
-    if plan.kind == "framed" or plan.mode in ("whole", "several"):
+    if plan.kind == "framed" or plan.lid or plan.mode in ("whole", "several"):
         return
     base = plan.base if plan.base is not None else colour(dice, "paper")
     if dice.chance(_STICKING_OUT[plan.fills] * (1 if plan.paper else 0.4)):
@@ -285,7 +280,7 @@ def _below(dice: Dice, plan: _Plan, stage: Stage, quad: Float32, book: _Book | N
 
 
 def _carried(dice: Dice, plan: _Plan, stage: Stage, quad: Float32) -> Hold:
-    share = 0.0 if plan.kind == "framed" else _CARRIED.get(plan.mode, 0.0)
+    share = 0.0 if plan.kind == "framed" or plan.lid else _CARRIED.get(plan.mode, 0.0)
     return carry(dice, stage, quad) if dice.chance(share if plan.paper else 0.3 * share) else lambda: None
 
 
@@ -332,7 +327,7 @@ def _texture(dice: Dice, plan: _Plan, stage: Stage, quad: Float32) -> Float32:
 
 
 def _sheet(dice: Dice, plan: _Plan) -> Sheet:
-    shadow = (0.0, 0.65) if plan.near is None else (0.1, 0.65)
+    shadow = (0.0, 0.65) if plan.near is None else (0.06, 0.4) if plan.lid else (0.1, 0.65)
     if not plan.paper:
         thick = dice.between(0.5, 8) if dice.chance(0.45) else 0.0
         return Sheet(shadow=shadow, thick_px=thick, side_tone=_side_tone(dice), whole_object=True)
