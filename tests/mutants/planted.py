@@ -3726,4 +3726,9 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("metrics are written at rest, news or none", "autoprep/told/metrics.py", "if rests and self._news", "if rests", ("tests/told/test_metrics.py",)),
     Mistake("nobody tells metrics that all is done", "autoprep/cli/work.py", ", rests=engine.idle)", ")", ("tests/told/test_metrics.py",)),
     Mistake("a photo is given to a worker that has died", "autoprep/service/pool.py", "(one for one in self._idle() if one.process.is_alive())", "iter(self._idle())", ("tests/service/test_pool.py",)),
+    Mistake("what is shown as shot is looked at again for a later card", "autoprep/service/late_light.py", " or record.work.as_shot:", ":", ("tests/service/test_references.py",)),
+    Mistake("a number in the photo's own name is the work's", "autoprep/service/called.py", "others = [*_numbers_in(words), *_numbers_in(self.shown)]", "others = [*_numbers_in(words)]", ("tests/service/test_called.py",)),
+    Mistake("ready is back at each look", "autoprep/service/space.py", "self.back = bool(before) and not self.away", "self.back = not self.away", ("tests/service/test_ready_away.py",)),
+    Mistake("what is not sent any more waits for ready", "autoprep/service/space.py", "kind_of(step.why) in (HOLD.kind, NOT_SENT.kind)", "kind_of(step.why) == HOLD.kind", ("tests/service/test_ready_away.py",)),
+    Mistake("pictures of earlier versions are never read", "autoprep/service/changed.py", "    except ValueError:  # since when is not known of files that an earlier version made\n        return False\n", "    except ValueError:\n        return True\n", ("tests/service/test_changed.py",)),
 )  # fmt: skip

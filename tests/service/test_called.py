@@ -1,5 +1,7 @@
 """Numbers of a destination that numbers its files: the first that no name bears, whatever a name says besides."""
 
+from dataclasses import replace
+
 import pytest
 
 from autoprep.domain import WorkFacts
@@ -32,6 +34,22 @@ def test_the_next_number_is_the_first_that_no_name_bears(
     rest = [stem for number, stem in enumerate(own, 1) if number != missing]
     wrong = [one.place(missing).stem.replace(f"{missing:02d}", f"{missing:05d}"), "007 Jug"]
     assert one.next_number([*rest, *wrong]) == missing
+
+
+@pytest.mark.parametrize(
+    ("shown", "stem", "words", "number"),
+    [
+        ("IMG_1.jpg", "Thrift 07", "", 7),
+        ("IMG_12.jpg", "IMG_12 07", "", 7),  # what the photo's own name says is not the work's number
+        ("IMG_1.jpg", "Thrift 26 07", "made in 26", 7),
+        ("IMG_1.jpg", "Thrift 26 07", "", None),
+    ],
+)
+def test_the_number_in_an_earlier_name_is_found_where_it_is_plain(
+    studio: Settings, shown: str, stem: str, words: str, number: int | None
+) -> None:
+    one = replace(called(studio, "wh-{nn} {title}"), shown=shown)
+    assert one.earlier_number(stem, words) == number
 
 
 def test_a_long_list_of_names_costs_no_more_templates_than_a_short_one(

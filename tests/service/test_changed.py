@@ -1,6 +1,7 @@
 """The list of all works names the pictures that the artist has changed since they were made."""
 
 import csv
+import hashlib
 import io
 import json
 import os
@@ -129,6 +130,14 @@ def test_pictures_that_are_as_old_as_their_records_are_not_read(
 
     monkeypatch.setattr(changed, "is_ours", read)
     assert "changed" not in works(wren, capsys)
+
+
+def test_of_pictures_whose_age_is_not_known_every_byte_is_compared(tmp_path: Path) -> None:
+    """Records of earlier versions do not say when a picture was made."""
+    place = tmp_path / "Gull.jpg"
+    place.write_bytes(b"retouched")
+    for bytes_made, is_changed in ((b"retouched", False), (b"as it was", True)):
+        assert changed._is_changed(place, 9, hashlib.sha256(bytes_made).hexdigest(), "") is is_changed
 
 
 def test_the_page_of_all_works_tells_it_too_at_the_latest_on_the_next_day(

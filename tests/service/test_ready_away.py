@@ -13,11 +13,14 @@ from autoprep.cli.main import main
 from autoprep.errors import ReadyAway
 from autoprep.job import away
 from autoprep.job.orders import JobOrder, JobResult
+from autoprep.ledger import Ledger
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
 from autoprep.service.space import Space
 from autoprep.service.steps import GiveUp, Tell, Withdraw
+from autoprep.told.explanations import HOLD, NOT_SENT
 from autoprep.wishes.names import part_name
+from autoprep.wishes.places import ledger_path
 from autoprep.wishes.tables import Settings
 from tests.conftest import within
 from tests.service import pretend
@@ -332,13 +335,26 @@ def test_a_work_of_several_is_given_up_when_ready_is_back(wren: Studio, said: Sa
 def test_no_step_that_moves_pictures_is_taken_while_they_are_away() -> None:
     space = Space(cast(Any, None), None)
     steps = (GiveUp("job", "its photo shows one work"), Withdraw("job", "a word", ("site",)), Tell("job", "a word"))
-    for step in steps:
+    held = [Withdraw("job", why, ("site",)) for why in (HOLD, NOT_SENT)]
+    for step in (*steps, *held):
         space.refuse(step)
     space.away = "it is away"
     for step in steps[:2]:
         with pytest.raises(ReadyAway):
             space.refuse(step)
-    space.refuse(steps[2])
+    for step in (steps[2], *held):
+        space.refuse(step)
+
+
+def test_ready_is_back_once_and_only_where_it_was_away(studio: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    ledger, seen = Ledger(ledger_path(studio)), []
+    space = Space(ledger, open_log(studio.folders.records, None))
+    for why in ("", "", "it is away", "it is away", "", ""):
+        monkeypatch.setattr("autoprep.service.space.no_ready", lambda *_folders, why=why: why)
+        space.look(studio, lambda *_words, **_more: None)
+        seen.append(space.back)
+    ledger.close()
+    assert seen == [False, False, False, False, True, False]
 
 
 def test_ready_emptied_on_one_s_own_disk_was_picked_up(wren: Studio, said: Said) -> None:

@@ -109,6 +109,17 @@ def test_a_card_that_comes_later_leaves_alone_what_it_says_nothing_of(studio: Se
     assert records["Reeds.jpg"] == before
 
 
+def test_a_card_that_comes_later_leaves_alone_what_is_shown_as_shot(studio: Settings) -> None:
+    put(studio, "Reeds.jpg", photos.jpeg())
+    put(studio, "Reeds.txt", b"as shot")
+    before = run_once(studio)["Reeds.jpg"]
+    assert before.work.as_shot
+    put(studio, "grey card.jpg", jpeg(card()))
+    records = run_once(studio)
+    assert "the colour of the light" in records["grey card.jpg"].tells
+    assert records["Reeds.jpg"] == before
+
+
 def test_a_shot_that_is_not_used_is_looked_at_once_and_never_again(studio: Settings) -> None:
     """Of a shot that comes later, and in whose stead another one is used all the same."""
     put(studio, "grey card 2.jpg", jpeg(card()))
