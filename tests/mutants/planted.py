@@ -3142,7 +3142,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("a side on the border needs one corner there", "(corners & np.roll(corners, -1, axis=-1)).any(axis=0)", "corners.any(axis=0)"),
         ("any gradient supports a side", "(across > 2 * evidence.noise)", "(across > 0)"),
         ("no border takes part in a cut page", "some = cut.any(axis=1) & ~cut.all(axis=1)", "some = ~cut.all(axis=1)"),
-        ("the same outline is proposed again", ".max(axis=(1, 2)) < 2.0).any()", ".max(axis=(1, 2)) < 0.0).any()"),
+        ("the same outline is proposed again", ".reshape(-1, 8) < 2.0).all(", ".reshape(-1, 8) < 0.0).all("),
         ("an edge is dropped where it adds most", "added[0] < best[0]", "added[0] > best[0]"),
         ("samples lie at the pixels' corners", "((v - 0.5).astype(np.float32) for v in (x, y))", "(v.astype(np.float32) for v in (x, y))"),
         ("long lists of points are cut", "for start in range(0, len(points), 16000)", "for start in range(0, min(len(points), 16000), 16000)"),
