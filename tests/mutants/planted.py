@@ -3267,7 +3267,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("all of a canvas is sheet", "autoprep/rendering/continued.py", "across[:, x0:x1], down[y0:y1] = 255, 1", "across[:], down[:] = 255, 1", ("tests/rendering/test_continued.py",)),
     Mistake("steps of colour are none on a sheet with colours", "autoprep/correction/shadows.py", "_edges(ground, True) if float(coloured.mean()) > _COLOURED else of_light", "of_light", ("tests/correction/test_shadows.py",)),
     Mistake("a soft island is paint", "autoprep/correction/islands.py", "return darker > _DARKER and rises > _HARD * darker", "return darker > _DARKER", ("tests/correction/test_islands.py",)),
-    Mistake("what comes in from the rim is an island", "autoprep/correction/islands.py", "np.flatnonzero(lies_within & (area", "np.flatnonzero((area", ("tests/correction/test_islands.py",)),
+    Mistake("what comes in from the rim is an island", "autoprep/correction/islands.py", "            if min(x, y, luma.shape[1] - x - wide, luma.shape[0] - y - high) < _RIM_PX:\n                continue\n", "", ("tests/correction/test_islands.py",)),
     *_all(
         "autoprep/correction/hypotheses.py", ("tests/correction/test_margin.py",),
         ("a margin is looked for on sheets of bare paper too", "(isinstance(paper, Declined) or paper.coverage < _LEAST_PAPER)", "True"),
@@ -3302,7 +3302,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     Mistake("the eye for shade has no word on a wash", "autoprep/correction/planning.py", "bare = 0.0 if seen.shade is None else seen.shade.bare_share()", "bare = 0.0", ("tests/correction/test_washed_over.py",)),
     Mistake("half of what lies around an island may be as dark", "autoprep/correction/islands.py", "quick.quantile(outer, _NEARLY_ALL)", "quick.quantile(outer, 0.5)", ("tests/correction/test_islands.py",)),
-    Mistake("nearly all of the work may be an island", "autoprep/correction/islands.py", " & (area <= _MOST * luma.size)", "", ("tests/correction/test_islands.py",)),
+    Mistake("nearly all of the work may be an island", "autoprep/correction/islands.py", " & (areas <= _MOST * luma.size)", "", ("tests/correction/test_islands.py",)),
     Mistake("what is painted costs marks the light of all of the sheet", "autoprep/correction/hypotheses.py", "known = told[0] if isinstance(whole, Declined) else whole", "known = told[0]", ("tests/correction/test_islands.py",)),
     Mistake("pictures in the folder that `ready` was are not told", "autoprep/service/outlook.py", "return [*_left_outside(settings.folders.ready, outside), *left", "return [*left", ("tests/service/test_reasons.py",)),
     Mistake("pictures that were taken out are told to lie in the folder that `ready` was", "autoprep/service/outlook.py", "    there = [place for place in places if os.path.lexists(place)]\n    if not there:\n        return []\n", "    there = list(places)\n    if not there:\n        return []\n", ("tests/service/test_reasons.py",)),
