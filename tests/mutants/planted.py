@@ -1972,6 +1972,8 @@ PLANTED: tuple[Mistake, ...] = (
         ("a painting that ends near the edge is cut", "even = _is_even(inside) and _is_even(outside, thick)", "even = True"),
         ("the edges of pages stay", "return ends if ends is not None and _is_strip(", "return ends if False and _is_strip("),
         ("the side of a cut page moves", "None if cut[side] or widest", "None if widest"),
+        ("an edge that is less clear in places is none", "> 0.5 * _CLEAR)[rows", "> 0.6 * _CLEAR)[rows"),
+        ("an edge that ends before a corner is none", "[rows, columns].mean(axis=1) >= _SHARE", "[rows, columns].mean(axis=1) >= 1"),
     ),
     *_all(
         "autoprep/correction/outline/answers.py", ("tests/correction/test_side_face.py",),
