@@ -7,6 +7,7 @@ import pytest
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import judge
 from autoprep.correction.paper import find_level
+from autoprep.correction.paper_search import _light_of_each
 from autoprep.domain import Declined
 from autoprep.imaging.arrays import Float32
 
@@ -77,3 +78,17 @@ def test_the_level_is_that_of_the_paper_and_of_its_tint() -> None:
     assert paper.mask[bare].mean() > 0.95
     told = paper.log_field(*shape).mean(axis=(0, 1))
     assert np.abs(told - (-0.7 + np.log(0.9))).max() < 0.01
+
+
+def test_the_first_guess_takes_the_pixel_at_a_quantile_of_each_cell_the_first_of_equals() -> None:
+    """Against a sort of each cell by itself; a cell with fewer than six plain pixels tells nothing."""
+    rng = np.random.default_rng(6)
+    cell = rng.integers(0, 26 * 26, 9000).astype(np.uint16)
+    luma = (rng.integers(-9, 0, 9000) / 8).astype(np.float32)
+    wanted = []
+    for one in range(26 * 26):
+        own = np.flatnonzero(cell == one)
+        if len(own) >= 6:
+            wanted.append(own[np.argsort(luma[own], kind="stable")][int(0.85 * len(own))])
+    assert 500 < len(wanted) < 26 * 26
+    assert _light_of_each(cell, luma).tolist() == wanted

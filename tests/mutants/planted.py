@@ -2821,7 +2821,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("light that colours sheet and desk is a wash", "autoprep/correction/washed_over.py", "and enough and beside < max(_STAYS, _SHARE * most):", "and enough:", ("tests/correction/test_washed_over.py",)),
     Mistake("who says that there is no wash is not heard", "autoprep/correction/planning.py", "unsaid = washes is not False and", "unsaid = True and", ("tests/correction/test_washed_over.py",)),
     Mistake("a desk seen on three sides tells nothing", "autoprep/correction/washed_over.py", "_LEAST_SPREAD = 128, 16, 8, 0.25", "_LEAST_SPREAD = 128, 16, 36, 0.25", ("tests/correction/test_washed_over.py",)),
-    Mistake("white paint on black paper is glare", "autoprep/correction/paper.py", "_share_around(_without_paint(search, _plainly_lighter(search, rest)))", "_share_around(_plainly_lighter(search, rest))", ("tests/correction/test_assessment.py",)),
+    Mistake("white paint on black paper is glare", "autoprep/correction/paper.py", "_wide_share(_without_paint(search, plain))", "_wide_share(plain)", ("tests/correction/test_assessment.py",)),
     Mistake("a shine is taken for paint", "autoprep/correction/paper.py", "float(np.median(edge)) - ground > _AT_ONCE * rise", "True", ("tests/correction/test_assessment.py",)),
     *_all(
         "autoprep/service/depends.py", ("tests/service/test_mark_picture.py",),
@@ -3094,6 +3094,20 @@ PLANTED: tuple[Mistake, ...] = (
         "autoprep/correction/paper_search.py", ("tests/correction/test_level.py",),
         ("the level is half a bin off", "low + (best + 0.5) * _BIN", "low + (best + 5.5) * _BIN"),
         ("paper may have any tint", "near & (off_tint < max(0.6 * tolerance, 0.022))", "near"),
+        ("the first guess is laid through the darkest", "(0.85 * counts[held]).astype(int)", "(0.15 * counts[held]).astype(int)"),
+        ("of equally light pixels the last tells", "nth = wanted - (table < value).sum(axis=1) + 1", "nth = (table == value).sum(axis=1)"),
+        ("cells with hardly any plain pixel tell", "counts >= _FEWEST_IN_CELL", "counts > 0"),
+    ),
+    *_all(
+        "autoprep/correction/paper.py", ("tests/correction/test_level.py", "tests/correction/test_assessment.py"),
+        ("marks are looked for where all is lighter alone", "    if not lighter.any():\n        return 0.0", "    if not lighter.all():\n        return 0.0"),
+        ("no part of a work shines", "float((_share_around(lighter) > _SHINES).mean()) if lighter.any() else 0.0", "0.0"),
+    ),
+    *_all(
+        "autoprep/imaging/latest.py", ("tests/imaging/test_latest.py",),
+        ("what was worked out of another array is given", "last[0]() is array", "last[0]() is not None"),
+        ("nothing that was worked out is kept", "last[0]() is array", "False"),
+        ("what was worked out is kept for ever", "            self._last = None\n", "            pass\n"),
     ),
     *_all(
         "autoprep/correction/network.py", ("tests/correction/test_network.py",),
