@@ -177,8 +177,8 @@ def overlap_in_photo(one: AnyArray, two: AnyArray, photo_px: tuple[int, int]) ->
 
 def side_lengths(quad: AnyArray) -> Float64:
     """(4,) lengths: top, right, bottom, left."""
-    points = np.asarray(quad)
-    return cast(Float64, np.linalg.norm(points[_AFTER] - points, axis=1))
+    a, b, c, d = np.asarray(quad, np.float64).tolist()
+    return np.array([math.dist(a, b), math.dist(b, c), math.dist(c, d), math.dist(d, a)])
 
 
 def mean_size(quad: AnyArray) -> tuple[float, float]:

@@ -2647,7 +2647,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("all of the work is warped for its sides", "autoprep/correction/squaring.py", "_EDGE_PX, looked_at(whole, margin_px))", "_EDGE_PX)", ("tests/correction/test_looked_at.py",)),
     Mistake("where a photo ends within the margin is not known", "autoprep/correction/squaring.py", "if float(out.max()) <= 0:", "if float(out.min()) <= 0:", ("tests/correction/test_looked_at.py",)),
     Mistake("a part of a strip is reduced by itself", "autoprep/imaging/resample.py", "[(width / 2, row) for row in rows]", "[(width / 2, row) for row in (first, last)]", ("tests/imaging/test_resample.py",)),
-    Mistake("a path goes on to one side only", "autoprep/correction/bend.py", "np.subtract(sums[1:], _ACROSS, out=ways[2, :-1])", "pass", ("tests/correction/test_bend.py",)),
+    Mistake("a path goes on to one side only", "autoprep/correction/bend.py", "np.maximum(best[:-1], aside[1:], out=best[:-1])", "pass", ("tests/correction/test_bend.py",)),
     Mistake("a dot of ink beside an edge is dust", "autoprep/rendering/bleed.py", "<= _DUST", "<= 0.02", ("tests/rendering/test_bleed.py",)),
     *_all(
         "autoprep/correction/seen_shade.py", ("tests/correction/test_seen_shade.py",),
