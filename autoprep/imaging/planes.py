@@ -1,6 +1,7 @@
 """What several corrections ask of a picture: a small copy, how fast it changes, its rim, its gaps filled."""
 
 from collections.abc import Callable, Iterable
+from functools import lru_cache
 from typing import cast
 
 import cv2
@@ -60,6 +61,28 @@ def box_of(part: Bool) -> tuple[int, int, int, int]:
 def soft(plane: Float32, sigma: float) -> Float32:
     """A Gaussian blur."""
     return cast(Float32, cv2.GaussianBlur(plane, (0, 0), sigma))
+
+
+# From this deviation on, in pixels, products take less than the library's blur of a plane of a hundred pixels a side.
+_WIDE = 5.0
+
+
+def soft_cells(plane: Float32, sigma: float) -> Float32:
+    """A Gaussian blur of (h, w) or (h, w, 3), for planes of few pixels, over which a wide one reaches many times: as
+    two products with all its weights, in a ninth of the time."""
+    if sigma < _WIDE:
+        return soft(plane, sigma)
+    down, across = (_weights(length, sigma) for length in plane.shape[:2])
+    if plane.ndim == 2:
+        return np.asarray(down @ plane @ across.T, np.float32)
+    return cast(Float32, cv2.merge([down @ channel @ across.T for channel in cast(list[Float32], cv2.split(plane))]))
+
+
+@lru_cache(maxsize=32)
+def _weights(length: int, sigma: float) -> Float32:
+    """(n, n) of so many places in a row: how much each of them, by column, counts in the blur at each, by row."""
+    kernel = cv2.getGaussianKernel(round(8 * sigma + 1) | 1, sigma, cv2.CV_32F)  # as wide as the library's own
+    return cast(Float32, cv2.sepFilter2D(np.eye(length, dtype=np.float32), -1, np.ones(1, np.float32), kernel))
 
 
 def soft_on_small(plane: Float32, sigma: float) -> Float32:

@@ -3104,6 +3104,13 @@ PLANTED: tuple[Mistake, ...] = (
         ("no part of a work shines", "float((_share_around(lighter) > _SHINES).mean()) if lighter.any() else 0.0", "0.0"),
     ),
     *_all(
+        "autoprep/imaging/planes.py", ("tests/imaging/test_planes.py",),
+        ("a wide blur of cells ends where they end", "round(8 * sigma + 1) | 1, sigma, cv2.CV_32F)", "min(round(8 * sigma + 1) | 1, 2 * length - 1), sigma, cv2.CV_32F)"),
+        ("a blur of a plane of cells goes one way alone", "np.asarray(down @ plane @ across.T, np.float32)", "np.asarray(down @ plane, np.float32)"),
+        ("parts of a mask hang together by their corners", "connectedComponents(mask.astype(np.uint8, copy=False), connectivity=connectivity)", "connectedComponents(mask.astype(np.uint8, copy=False))"),
+        ("all channels have the weight of the first", "np.diag(weights)", "np.eye(3, dtype=np.float32) * weights[0]"),
+    ),
+    *_all(
         "autoprep/imaging/latest.py", ("tests/imaging/test_latest.py",),
         ("what was worked out of another array is given", "last[0]() is array", "last[0]() is not None"),
         ("nothing that was worked out is kept", "last[0]() is array", "False"),
