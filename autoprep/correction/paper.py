@@ -141,10 +141,18 @@ def contrast_on(linear: Float32, wide: Float32) -> float:
 
 
 # A work is searched for its paper by several hypotheses, and again where a shadow or the camera's contrast is seen.
-_copied = Latest(lambda linear: small_copy(linear, SEARCH_PX))
-_small = Latest(lambda linear: soft(_copied(linear), 0.8))
 _searched = Latest(lambda linear: prepare(_small(linear)))
 _at_level = Latest(lambda linear: _level(_searched(linear)))
+
+
+def let_go() -> None:
+    """Forget the search of the last work: nothing is asked of it any more."""
+    _searched.let_go()
+    _at_level.let_go()
+
+
+def _small(linear: Float32) -> Float32:
+    return soft(small_copy(linear, SEARCH_PX), 0.8)
 
 
 # Less local contrast moves no paper out of its level, and what comes to more is something painted. More of it is seen
@@ -192,7 +200,7 @@ def _level(search: Search) -> Paper | Declined:
 
 def on_sheet(linear: Float32, sheet: Sheet) -> Paper:
     """The paper of a believed sheet: a smooth light, and as its shade all that the light does besides."""
-    small = _copied(linear)
+    small = small_copy(linear, SEARCH_PX)
     size = (small.shape[1], small.shape[0])
     log_light = _without_fold(sheet)
     smooth = smooth_light(log_light, sheet.paper, 2)

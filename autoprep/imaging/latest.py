@@ -10,7 +10,7 @@ Found = TypeVar("Found")
 
 
 class Latest(Generic[Found]):
-    """A function of an array that keeps what it gave for the last one, for as long as that array is in use.
+    """A function of an array that keeps what it gave for the last one, until it is let go, or that array is.
 
     For arrays that are never written to once they are made, and so is what it gives.
     """
@@ -27,6 +27,10 @@ class Latest(Generic[Found]):
         found = self._act(array)
         self._last = ref(array, self._forget), found
         return found
+
+    def let_go(self) -> None:
+        """Forget it."""
+        self._last = None
 
     def _forget(self, gone: "ref[Float32]") -> None:
         if self._last is not None and self._last[0] is gone:

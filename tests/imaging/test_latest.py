@@ -33,3 +33,11 @@ def test_nothing_is_kept_of_an_array_that_is_gone() -> None:
     assert found() is not None
     del one
     assert found() is None
+
+
+def test_what_is_let_go_is_worked_out_again() -> None:
+    act, one = Latest(lambda array: array * 2), np.ones(3, np.float32)
+    found = ref(act(one))
+    act.let_go()
+    assert found() is None
+    assert act(one).tolist() == [2, 2, 2]

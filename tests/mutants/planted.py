@@ -3102,6 +3102,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/paper.py", ("tests/correction/test_level.py", "tests/correction/test_assessment.py"),
         ("marks are looked for where all is lighter alone", "    if not lighter.any():\n        return 0.0", "    if not lighter.all():\n        return 0.0"),
+        ("each hypothesis searches a work anew", "return _at_level(linear) if lit is None else _level(lit_part(_searched(linear), lit))", "return _level(lit_part(prepare(_small(linear)), lit))"),
         ("no part of a work shines", "float((_share_around(lighter) > _SHINES).mean()) if lighter.any() else 0.0", "0.0"),
     ),
     *_all(
@@ -3111,6 +3112,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("parts of a mask hang together by their corners", "connectedComponents(mask.astype(np.uint8, copy=False), connectivity=connectivity)", "connectedComponents(mask.astype(np.uint8, copy=False))"),
         ("all channels have the weight of the first", "np.diag(weights)", "np.eye(3, dtype=np.float32) * weights[0]"),
     ),
+    Mistake("what was searched of a work stays in memory", "autoprep/correction/planning.py", "    let_go()\n", "", ("tests/correction/test_level.py",)),
     *_all(
         "autoprep/imaging/latest.py", ("tests/imaging/test_latest.py",),
         ("what was worked out of another array is given", "last[0]() is array", "last[0]() is not None"),

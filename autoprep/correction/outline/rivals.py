@@ -7,7 +7,6 @@ either side of it, and what the second eye makes of it.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import cast
 
 import cv2
@@ -25,7 +24,6 @@ _WEIGHT = float32([1.0, 1.6, 1.6])
 _LEAN_PX, _SAME_PX, _MOST, _LEAST = 44, 5, 6, 0.3
 _CREST_PX = 4  # an edge is so wide that its crest lies this near any line in it
 _COLUMNS = 96  # places along a side that are looked at
-_PLACES: Float64 = (np.arange(_COLUMNS) + 0.5) / _COLUMNS
 _BEYOND = 12  # and beyond each of its ends
 
 NAMES = (
@@ -156,7 +154,7 @@ class _Strip:
         lab, maps, shown = (np.rot90(plane, side) for plane in (view.lab, view.maps, view.shown))
         self.band, self.rows = view.band, 2 * view.band
         high, inner = self.rows + 8, lab.shape[1] - 2 * view.band
-        self.t = _PLACES
+        self.t = (np.arange(_COLUMNS) + 0.5) / _COLUMNS
         self._columns = view.band + self.t * inner
         beyond = np.arange(1, _BEYOND + 1) / (_BEYOND + 1) * 0.9 * view.band
         self._before, self._after = view.band - beyond, view.band + inner + beyond
@@ -178,8 +176,11 @@ class _Strip:
 
     def ridges(self) -> list[tuple[float, float]]:
         """(first, last) depths of the clearest straight edges, clearest first."""
-        t, rows, (leans, at) = self.t[3:-3], np.arange(self.rows), _leaning(self.rows)
+        t, rows = self.t[3:-3], np.arange(self.rows)
         left = np.minimum(self.gradient[: self.rows, 3:-3] / np.float32(3 * self.floor), 1).astype(np.float32)
+        leans = np.arange(-_LEAN_PX, _LEAN_PX + 1, _CREST_PX)
+        shifts = np.round((t - 0.5) * leans[:, None]).astype(int)
+        at = np.clip(rows[None, :, None] + shifts[:, None], 0, self.rows - 1) * len(t) + np.arange(len(t))
         found: list[tuple[float, float]] = []
         for _ in range(_MOST):
             score = left.ravel().take(at).mean(axis=2)
@@ -319,16 +320,6 @@ class _Strip:
         inside = self.neighbours[end][row + 3 : row + 3 + reach]
         outside = self.neighbours[end][max(0, row - 3 - reach) : row - 3]
         return float(inside.mean()), float(outside.mean()) if len(outside) else 0.0
-
-
-@lru_cache(maxsize=4)
-def _leaning(rows: int) -> tuple[AnyArray, AnyArray]:
-    """(L,) the leans that are tried, in pixels from end to end, and (L, rows, C) where in a plane of so many rows a
-    line of each lean lies that crosses its middle at each row; the first and last three places are left out."""
-    t, leans = _PLACES[3:-3], np.arange(-_LEAN_PX, _LEAN_PX + 1, _CREST_PX)
-    shifts = np.round((t - 0.5) * leans[:, None]).astype(int)
-    at = np.clip(np.arange(rows)[None, :, None] + shifts[:, None], 0, rows - 1) * len(t) + np.arange(len(t))
-    return leans, at
 
 
 def _gradient(lab: AnyArray) -> Float32:
