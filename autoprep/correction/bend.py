@@ -6,6 +6,7 @@ leaves it, the side is that curve. What wanders from place to place is a torn ed
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -154,25 +155,26 @@ def _middle(step: Float32, path: Int32) -> Float64:
 def _step(code: Float32, width: int) -> Float32:
     """(n, 2 reach + 1) how much the mean of so many pixels inside of each place differs from that outside of it."""
     whole = np.cumsum(np.pad(code, ((0, 0), (1, 0), (0, 0)), mode="constant"), axis=1, dtype=np.float64)
-    at = np.arange(_AROUND, code.shape[1] - _AROUND + 1)
-    twice = whole[:, at + width] - 2 * whole[:, at] + whole[:, at - width]
-    return np.asarray(np.linalg.norm(twice, axis=-1) / width, np.float32)
+    first, last = _AROUND, code.shape[1] - _AROUND + 1
+    twice = whole[:, first + width : last + width] - 2 * whole[:, first:last] + whole[:, first - width : last - width]
+    return np.asarray(np.sqrt(np.einsum("ijk,ijk->ij", twice, twice)) / width, np.float32)
 
 
 def _clearest_path(worth: Float32) -> Int32:
     """(n, m) worth of each place -> (n,) the path of the greatest sum; it moves by one at most from row to row."""
-    sums, moves = worth[0].astype(np.float64), np.zeros(worth.shape, np.int32)
-    ways = np.full((3, worth.shape[1]), -np.inf)
-    columns = np.arange(worth.shape[1])
-    for row in range(1, len(worth)):
-        np.subtract(sums[:-1], _ACROSS, out=ways[0, 1:])
-        ways[1] = sums
-        np.subtract(sums[1:], _ACROSS, out=ways[2, :-1])
-        best = ways.argmax(axis=0)
-        moves[row] = best - 1
-        sums = ways[best, columns] + worth[row]
+    sums = worth.astype(np.float64)
+    for before, here in pairwise(sums):
+        aside = before - _ACROSS
+        best = before.copy()
+        np.maximum(best[1:], aside[:-1], out=best[1:])
+        np.maximum(best[:-1], aside[1:], out=best[:-1])
+        np.add(here, best, out=here)
     path = np.empty(len(worth), np.int32)
-    path[-1] = int(sums.argmax())
-    for row in range(len(worth) - 1, 0, -1):
-        path[row - 1] = path[row] + moves[row, path[row]]
+    path[-1] = at = int(sums[-1].argmax())
+    for row in range(len(worth) - 2, -1, -1):
+        # From the left, from straight on, or from the right: the first of equals.
+        near = sums[row, max(0, at - 1) : at + 2].tolist()
+        on = min(at, 1)
+        ways = [value if k == on else value - _ACROSS for k, value in enumerate(near)]
+        path[row] = at = at - on + ways.index(max(ways))
     return path

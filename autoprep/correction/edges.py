@@ -162,7 +162,7 @@ def _edge(seen: Float32, margin_px: int, long_px: int, deepest: float = _DEEPEST
     clear = _NEAR_CLEAR if near else CLEAR
     if np.median(size) < clear**2 or np.quantile(size, 0.1) < (0.5 * clear) ** 2:
         return None
-    share = (np.log(seen / outside[:, None]) * way[:, None]).sum(-1) / size[:, None]
+    share = np.einsum("ijk,ik->ij", np.log(seen / outside[:, None]), way) / size[:, None]
     # A pixel half of sheet and half of desk has the mean of their light, which is not the mean of its logarithms.
     half = (np.log((inside + outside) / 2 / outside) * way).sum(-1) / size
     is_sheet = share > half[:, None]

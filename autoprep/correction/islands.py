@@ -9,6 +9,7 @@ import numpy as np
 
 from autoprep.imaging import quick
 from autoprep.imaging.arrays import Bool, Float32
+from autoprep.imaging.planes import box_of, parts_of
 
 # Chosen on seeds 155000-155239 with a plain grey ellipse laid into the shadow of 107 photos (as `python -m tests.lab
 # laid`, but with lighter ones among them): without this 15 of them were gone from the picture by half or more, with it
@@ -28,12 +29,11 @@ def islands(luma: Float32) -> Bool:
         darker = (luma < depth).astype(np.uint8)
         if cv2.countNonZero(darker) < _LEAST * luma.size:
             break  # and still less is darker than that
-        _, labels, stats, _ = cv2.connectedComponentsWithStats(darker, connectivity=4)
-        left, top, width, height, area = stats.T
-        ends = np.minimum(luma.shape[1] - left - width, luma.shape[0] - top - height)
-        lies_within = np.minimum(np.minimum(left, top), ends) >= _RIM_PX
-        for label in np.flatnonzero(lies_within & (area >= _LEAST * luma.size) & (area <= _MOST * luma.size)):
-            x, y, wide, high = (int(value) for value in stats[label, :4])
+        labels, areas = parts_of(darker, connectivity=4)
+        for label in np.flatnonzero((areas >= _LEAST * luma.size) & (areas <= _MOST * luma.size)):
+            x, y, wide, high = box_of(labels == label)
+            if min(x, y, luma.shape[1] - x - wide, luma.shape[0] - y - high) < _RIM_PX:
+                continue
             part = np.s_[max(0, y - _FAR_PX) : y + high + _FAR_PX, max(0, x - _FAR_PX) : x + wide + _FAR_PX]
             island = labels[part] == label
             if _is_solid(island, luma[part]):

@@ -7,6 +7,7 @@ and the rim of the sheet, where artists leave paper, counts more.
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import cast
 
 import cv2
@@ -35,6 +36,7 @@ from autoprep.domain import Declined
 from autoprep.imaging import fields
 from autoprep.imaging.arrays import DARKEST, AnyArray, Bool, Float32, Float64, greatest
 from autoprep.imaging.colour import LUMINANCE, lab_from_linear
+from autoprep.imaging.latest import Latest
 from autoprep.imaging.planes import small_copy, soft
 
 
@@ -91,7 +93,7 @@ def find_level(linear: Float32, lit: Bool | None = None) -> Paper | Declined:
     The hypothesis for works with painted parts: the paper is one lightness and one tint under a smooth light. lit: (h,
     w) over the work, where it is known to lie in no shadow; nothing else is looked at then.
     """
-    return _level(lit_part(prepare(_small(linear)), lit))
+    return _at_level(linear) if lit is None else _level(lit_part(_searched(linear), lit))
 
 
 # What is seen to be bare is believed in a smooth light of so low an order, from which it may be off by ever less
@@ -107,7 +109,7 @@ def find_margin(linear: Float32, bare: Bool) -> Paper | Declined:
 
     A margin is too little of a work for its level to stand out, and its light may change as it likes.
     """
-    search = prepare(_small(linear))
+    search = _searched(linear)
     share = cv2.resize(bare.astype(np.float32), search.shape[::-1], interpolation=cv2.INTER_LINEAR)
     known = (np.asarray(share) > _RATHER).ravel() & (search.weight > 0) & (search.luma > np.log(4 * DARKEST))
     mask, field = known, np.zeros((0, 3))
@@ -128,9 +130,7 @@ def contrast_on(linear: Float32, wide: Float32) -> float:
     wide: (n, m) natural log of the luminance of what lies widely around each place (see wide_surroundings). It is
     believed where more of the sheet is bare paper without it.
     """
-    small = _small(linear)
-    search = prepare(small)
-    found = _level(search)
+    small, search, found = _small(linear), _searched(linear), _at_level(linear)
     if isinstance(found, Declined) or found.coverage < _TELLS_CONTRAST:
         return 0.0
     amount = _contrast_seen(search, found, above_surroundings(small, wide).ravel())
@@ -138,6 +138,17 @@ def contrast_on(linear: Float32, wide: Float32) -> float:
         return 0.0
     plain = _level(prepare(without_contrast_of(small, wide, amount)))
     return 0.0 if isinstance(plain, Declined) or plain.coverage <= found.coverage else amount
+
+
+# A work is searched for its paper by several hypotheses, and again where a shadow or the camera's contrast is seen.
+_searched = Latest(lambda linear: prepare(_small(linear)))
+_at_level = Latest(lambda linear: _level(_searched(linear)))
+
+
+def let_go() -> None:
+    """Forget the search of the last work: nothing is asked of it any more."""
+    _searched.let_go()
+    _at_level.let_go()
 
 
 def _small(linear: Float32) -> Float32:
@@ -226,6 +237,7 @@ def _without_fold(sheet: Sheet) -> Float32:
 def _describe(search: Search, mask: Bool, field: Float64) -> Paper:
     expected = expected_of(search, field)
     rest = search.luma - luma_of(expected)
+    plain = _plainly_lighter(search, rest)
     return Paper(
         mask=mask.reshape(search.shape),
         coefficients=field,
@@ -233,15 +245,15 @@ def _describe(search: Search, mask: Bool, field: Float64) -> Paper:
         rim=rim_share(mask.reshape(search.shape)),
         scatter=float(rest[mask].std()),
         lighter=_lighter_marks(search, rest),
-        lifted=float((_lifted(search, rest) > _SHINES).mean()),
-        shines=float((_share_around(_without_paint(search, _plainly_lighter(search, rest))) > _SHINES).mean()),
+        lifted=_wide_share(plain),
+        shines=_wide_share(_without_paint(search, plain)),
     )
 
 
 def marks_lighter_than(linear: Float32, paper: Paper) -> float:
     """Share of a work, (H, W, 3) float32 linear sRGB, under marks lighter than a paper in its own light, shade and
     all."""
-    search = prepare(_small(linear))
+    search = _searched(linear)
     expected = np.ascontiguousarray(paper.log_field(*search.shape).reshape(-1, 3).T)
     return _lighter_marks(search, search.luma - luma_of(expected))
 
@@ -251,15 +263,18 @@ def _lighter_marks(search: Search, rest: Float32) -> float:
 
     Glare is lighter too, but it swells slowly; the median of the neighbourhood takes it out.
     """
+    lighter = (rest > 0.06) & (search.weight > 0)
+    if not lighter.any():
+        return 0.0  # which is so on most sheets
     plane = np.clip(rest * 400 + 128, 0, 255).reshape(search.shape).astype(np.uint8)
     around = cv2.medianBlur(plane, 31).astype(np.float64)
     stands_out = (plane - around > 0.06 * 400).ravel()
     # Paper between dark lines stands out too where glare lifts all of it; there, plain ground is lifted with it.
-    stands_out &= _lifted(search, rest).ravel() < 0.12
+    stands_out &= _share_around(_plainly_lighter(search, rest)).ravel() < 0.12
     # Where the camera ran out of scale there is glare, and nothing around its core can be told from chalk.
     blown = (search.logs.min(axis=0) > np.log(0.88)).reshape(search.shape).astype(np.uint8)
     near = cv2.dilate(cv2.morphologyEx(blown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.ones((61, 61), np.uint8))
-    marks = stands_out & (rest > 0.06) & (search.weight > 0) & (near.ravel() == 0)
+    marks = stands_out & lighter & (near.ravel() == 0)
     share = float(inside_only(marks.reshape(search.shape)).mean())
     relief = share > 0 and is_relief((plane - around) / 400, (search.weight > 0).reshape(search.shape))
     return 0.0 if relief else share
@@ -268,9 +283,9 @@ def _lighter_marks(search: Search, rest: Float32) -> float:
 _SHINES = 0.35
 
 
-def _lifted(search: Search, rest: Float32) -> Float32:
-    """(h, w) share of the neighbourhood that is plain and clearly lighter than the paper: 1 inside a wide shine."""
-    return _share_around(_plainly_lighter(search, rest))
+def _wide_share(lighter: Bool) -> float:
+    """The share of the work in whose neighbourhood much is plain and lighter than the paper."""
+    return float((_share_around(lighter) > _SHINES).mean()) if lighter.any() else 0.0
 
 
 def _plainly_lighter(search: Search, rest: Float32) -> Bool:
@@ -278,6 +293,7 @@ def _plainly_lighter(search: Search, rest: Float32) -> Bool:
 
 
 def _share_around(where: Bool) -> Float32:
+    """(h, w) the share of the neighbourhood: 1 inside a wide shine."""
     return cast(Float32, cv2.blur(where.astype(np.float32), (41, 41)))
 
 
@@ -289,6 +305,8 @@ _AT_ONCE, _BORDER_PX, _LEAST_PIECE, _FAR_LIGHTER = 0.6, 7, 40, 1.0
 
 def _without_paint(search: Search, lighter: Bool) -> Bool:
     """Of what is plain and lighter than the paper the pieces that swell as a shine does."""
+    if not lighter.any():
+        return lighter
     kept, luma, far = lighter.copy(), np.exp(search.luma).reshape(search.shape), 2 * _BORDER_PX
     count, labels, stats, _ = cv2.connectedComponentsWithStats(lighter.astype(np.uint8), connectivity=4)
     for label in range(1, count):
@@ -319,13 +337,19 @@ def _is_there_at_once(piece: Bool, luma: AnyArray) -> bool:
 
 def rim_share(mask: Bool) -> float:
     """Share of 40 stretches along the rim of a work that hold paper, from a (h, w) mask of it."""
-    height, width = mask.shape
-    broad, outermost = rims(mask.shape)
-    rim = broad & ~outermost
-    x, y = (plane.reshape(height, width) for plane in fields.grid_coordinates(height, width))
-    stretch = ((np.arctan2(y[rim], x[rim]) + np.pi) / (2 * np.pi) * 40).astype(int) % 40
-    held = np.bincount(stretch, weights=mask[rim], minlength=40) / np.maximum(np.bincount(stretch, minlength=40), 1)
+    places, stretch, sizes = _stretches(mask.shape)
+    held = np.bincount(stretch, weights=mask.ravel()[places], minlength=40) / sizes
     return float((held > 0.15).mean())
+
+
+@lru_cache(maxsize=4)
+def _stretches(shape: tuple[int, ...]) -> tuple[AnyArray, AnyArray, AnyArray]:
+    """(N,) the places along the rim of a mask, (N,) in which of 40 stretches each lies, and (40,) their sizes."""
+    broad, outermost = rims(shape)
+    places = np.flatnonzero(broad & ~outermost)
+    x, y = (plane[places] for plane in fields.grid_coordinates(*shape[:2]))
+    stretch = ((np.arctan2(y, x) + np.pi) / (2 * np.pi) * 40).astype(int) % 40
+    return places, stretch, np.maximum(np.bincount(stretch, minlength=40), 1)
 
 
 def photographed_lab(paper: Paper) -> Float64:

@@ -15,7 +15,7 @@ from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import Judged
 from autoprep.correction.light_eye import light_seen
 from autoprep.correction.local_contrast import wide_surroundings, without_contrast_of
-from autoprep.correction.paper import Paper, contrast_on
+from autoprep.correction.paper import Paper, contrast_on, let_go
 from autoprep.correction.paper_eye import PaperSight, look_at_paper
 from autoprep.correction.paper_signs import Around
 from autoprep.correction.references import Reference, light_over
@@ -181,6 +181,7 @@ def make_plan(
     view = seen_squarely(photo, geometry)
     seen = _Seen(photo, geometry, wishes, absolute, view, look_for_shade(view), surroundings(photo, geometry))
     paper, shadow, judged = _grounds(work.linear, seen)
+    let_go()
     draft = Draft(work, geometry, wishes, paper, judged, view, chart, reference)
     if wishes.as_shot:
         draft.light = draft.neutral = Declined(reason="it is as shot, as you asked")

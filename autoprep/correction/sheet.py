@@ -18,7 +18,7 @@ from autoprep.domain import Declined
 from autoprep.imaging import fields, quick
 from autoprep.imaging.arrays import Bool, Float32, Float64, Int32, greatest
 from autoprep.imaging.colour import LUMINANCE
-from autoprep.imaging.planes import carried, rim_of, slope_of
+from autoprep.imaging.planes import carried, rim_of, slope_of, soft_cells
 
 # Natural-log units. Chosen on the lab's tuning seeds 7000-7119 and 80 phone photos and scans of hand-drawn pages.
 _OFF_TINT, _OFF_TINT_DEVIATIONS = 0.04, 4.0  # so far from the sheet's slowly turning tint is a colour
@@ -150,7 +150,7 @@ def washed(sheet: Sheet, smooth: Float32, cells: Cells) -> float:
 
 
 def _over_gaps(values: Float32, known: Bool) -> Float32:
-    return carried(values, known, _SCALES, (0.3, 0.7))
+    return carried(values, known, _SCALES, (0.3, 0.7), soft_cells)
 
 
 # What several questions are asked of, for as long as the cells are in use.

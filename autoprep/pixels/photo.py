@@ -48,10 +48,10 @@ class Photo:
         return self.facts.width_px, self.facts.height_px
 
     def crop(self, y0: int, y1: int, x0: int, x1: int) -> Float32:
-        """(y1-y0, x1-x0, 3) float32 linear sRGB of a part of this copy."""
+        """(y1-y0, x1-x0, 3) float32 linear sRGB of a part of this copy, to be read only."""
         part = self.codes[y0:y1, x0:x1]
         if self.tables is None:
-            return np.ascontiguousarray(part, np.float32)
+            return np.asarray(part, np.float32)
         if part.dtype == np.uint8:
             linear = _looked_up(np.ascontiguousarray(part), self.tables)
         else:

@@ -1,14 +1,20 @@
 """The level of bare paper, on sheets of any proportion."""
 
+from weakref import ref
+
 import cv2
 import numpy as np
 import pytest
 
+from autoprep.correction import paper as papers
 from autoprep.correction.hypotheses import find_paper
 from autoprep.correction.kind import judge
 from autoprep.correction.paper import find_level
-from autoprep.domain import Declined
+from autoprep.correction.paper_search import Search, _light_of_each, prepare
+from autoprep.correction.planning import Wishes, make_plan
+from autoprep.domain import Declined, Outline, PhotoFacts
 from autoprep.imaging.arrays import Float32
+from autoprep.pixels import Photo
 
 
 def _strip(ratio: int, *, stands: bool) -> Float32:
@@ -77,3 +83,37 @@ def test_the_level_is_that_of_the_paper_and_of_its_tint() -> None:
     assert paper.mask[bare].mean() > 0.95
     told = paper.log_field(*shape).mean(axis=(0, 1))
     assert np.abs(told - (-0.7 + np.log(0.9))).max() < 0.01
+
+
+def test_the_first_guess_takes_the_pixel_at_a_quantile_of_each_cell_the_first_of_equals() -> None:
+    """Against a sort of each cell by itself; a cell with fewer than six plain pixels tells nothing."""
+    rng = np.random.default_rng(6)
+    cell = rng.integers(0, 26 * 26, 9000).astype(np.uint16)
+    luma = (rng.integers(-9, 0, 9000) / 8).astype(np.float32)
+    wanted = []
+    for one in range(26 * 26):
+        own = np.flatnonzero(cell == one)
+        if len(own) >= 6:
+            wanted.append(own[np.argsort(luma[own], kind="stable")][int(0.85 * len(own))])
+    assert 500 < len(wanted) < 26 * 26
+    assert _light_of_each(cell, luma).tolist() == wanted
+
+
+def test_a_work_is_searched_once_and_nothing_is_kept_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A painting's paper is looked for, and again where it is asked whether the camera's contrast hides it."""
+    searches: list[Search] = []
+
+    def noted(small: Float32) -> Search:
+        searches.append(prepare(small))
+        return searches[-1]
+
+    monkeypatch.setattr(papers, "prepare", noted)
+    rng = np.random.default_rng(8)
+    paint = cv2.resize(rng.uniform(0.02, 0.4, (30, 40, 3)), (800, 600), interpolation=cv2.INTER_LINEAR)
+    photo = Photo(np.asarray(paint, np.float32), PhotoFacts("raw", 800, 600))
+    corners = ((60.0, 50.0), (740.0, 50.0), (740.0, 550.0), (60.0, 550.0))
+    _, judged, _ = make_plan(photo, Outline(corners_px=corners, confidence=1.0), Wishes())
+    assert judged.paper == "none"
+    assert len({id(search) for search in searches}) == len(searches) == 1
+    kept = ref(searches.pop())
+    assert kept() is None

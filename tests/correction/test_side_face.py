@@ -6,7 +6,7 @@ import pytest
 
 from autoprep.correction.outline import find_outline
 from autoprep.correction.outline.close_up import CloseUp
-from autoprep.correction.outline.side_face import without_side_faces
+from autoprep.correction.outline.side_face import _best, without_side_faces
 from autoprep.domain import Outline, PhotoFacts
 from autoprep.files.icc import srgb_tables
 from autoprep.imaging.arrays import Float64, UInt8
@@ -107,3 +107,13 @@ def test_paint_that_ends_near_the_edge_is_no_page() -> None:
 def test_a_side_that_the_photo_cuts_stays() -> None:
     inner = np.add(_QUAD, [[0, 0], [0, 0], [0, -12], [0, -12]])
     assert _moved(_page(inner), (False, False, True, False)) == pytest.approx(np.zeros((4, 2)))
+
+
+def test_an_edge_is_seen_that_is_half_as_clear_in_places_and_nowhere_in_a_few() -> None:
+    """At 60 of 96 places it changes by what is clear, at 33 by little more than half of that, at 3 not at all."""
+    step = np.zeros((20, 96, 3))
+    step[8, :60, 0], step[8, 60:93, 0] = 6.2, 3.3
+    found = _best(step, np.linspace(0.04, 0.96, 96), np.array([[9, 9], [11, 11], [13, 13]]))
+    assert found is not None
+    assert found.tolist() == [11, 11]
+    assert _best(step, np.linspace(0.04, 0.96, 96), np.array([[9, 9], [13, 13]])) is None

@@ -48,3 +48,10 @@ def test_quantiles_down_the_columns_are_those_of_numpy(rows: int) -> None:
     for share in (0.0, 0.1, 0.75, 0.8, 1.0):
         np.testing.assert_allclose(quick.quantile_down(values, share), np.quantile(values, share, axis=0), rtol=1e-6)
     assert np.array_equal(values, before)
+
+
+@pytest.mark.parametrize("rows", [12, 13, 23, 60])
+def test_quantiles_of_stretches_are_those_of_equal_parts(rows: int) -> None:
+    values = RNG.normal(size=(rows, 30)).astype(np.float32)
+    parts = np.stack([quick.quantile_down(part, 0.75) for part in np.array_split(values, 12)])
+    assert np.array_equal(quick.quantile_of_stretches(values, 12, 0.75), parts)

@@ -29,24 +29,26 @@ def propose(evidence: Evidence) -> list[Candidate]:
     height, width = evidence.shape
     found: list[Candidate] = []
     for source, generate in GENERATORS.items():
-        own: list[Float64] = []
+        own = np.empty((0, 4, 2))
         for quad in generate(evidence):
             if _plausible(quad, width, height) and not _known(ordered := order_corners(quad), own):
-                own.append(ordered)
+                own = np.concatenate([own, ordered[None]])
         found += [Candidate(quad, source) for quad in own]
     found.append(Candidate(rectangle(width, height), "whole"))
     return found
 
 
 def _plausible(quad: Float64, width: int, height: int) -> bool:
-    if not np.isfinite(quad).all() or not is_convex(quad) or area(quad) < MIN_AREA * width * height:
-        return False
     slack = 0.12 * max(width, height)
-    return bool((quad > -slack).all() and (quad < np.array([width, height]) + slack).all())
+    places = zip(*quad.tolist(), strict=True)
+    # What is no number lies nowhere.
+    near = all(all(-slack < at < side + slack for at in way) for way, side in zip(places, (width, height), strict=True))
+    return near and is_convex(quad) and area(quad) >= MIN_AREA * width * height
 
 
-def _known(quad: Float64, own: list[Float64]) -> bool:
-    return bool(own) and bool((np.abs(np.array(own) - quad).max(axis=(1, 2)) < 2.0).any())
+def _known(quad: Float64, own: Float64) -> bool:
+    """Whether the (4, 2) quad is nearly one of (N, 4, 2)."""
+    return bool((np.abs(own - quad).reshape(-1, 8) < 2.0).all(axis=1).any())
 
 
 # --- regions ------------------------------------------------------------------------------------------------
@@ -122,9 +124,9 @@ def _quads_of_mask(mask: UInt8, mode: int, most: int) -> Iterator[Float64]:
 
 def quad_around(hull: AnyArray) -> Float64 | None:
     """The quad around a convex (N, 2) polygon: edges are dropped one by one, least added area first."""
-    points = [np.asarray(p, np.float64) for p in hull]
+    points: list[list[float]] = np.asarray(hull, np.float64).tolist()
     while len(points) > 4:
-        best: tuple[float, int, AnyArray] | None = None
+        best: tuple[float, int, list[float]] | None = None
         for index in range(len(points)):
             added = _drop_edge(points, index)
             if added is not None and (best is None or added[0] < best[0]):
@@ -136,20 +138,19 @@ def quad_around(hull: AnyArray) -> Float64 | None:
     return np.array(points) if len(points) == 4 else None
 
 
-def _drop_edge(points: list[AnyArray], index: int) -> tuple[float, AnyArray] | None:
+def _drop_edge(points: list[list[float]], index: int) -> tuple[float, list[float]] | None:
     """Area added and new corner when the edge index..index+1 is replaced by its neighbours' crossing."""
     count = len(points)
-    before, start, end, after = (points[(index + k) % count] for k in (-1, 0, 1, 2))
-    u, v, gap = start - before, end - after, end - start
-    cross = u[0] * v[1] - u[1] * v[0]
+    (bx, by), (sx, sy), (ex, ey), (ax, ay) = (points[(index + k) % count] for k in (-1, 0, 1, 2))
+    ux, uy, vx, vy = sx - bx, sy - by, ex - ax, ey - ay
+    cross = ux * vy - uy * vx
     if abs(cross) < 1e-9:
         return None
-    ahead = (gap[0] * v[1] - gap[1] * v[0]) / cross
-    corner = start + u * ahead
-    if ahead < 0 or np.dot(corner - end, v) < 0:
+    ahead = ((ex - sx) * vy - (ey - sy) * vx) / cross
+    x, y = sx + ux * ahead, sy + uy * ahead
+    if ahead < 0 or (x - ex) * vx + (y - ey) * vy < 0:
         return None
-    added = abs((start[0] - corner[0]) * (end[1] - corner[1]) - (start[1] - corner[1]) * (end[0] - corner[0])) / 2
-    return float(added), corner
+    return abs((sx - x) * (ey - y) - (sy - y) * (ex - x)) / 2, [x, y]
 
 
 # --- lines --------------------------------------------------------------------------------------------------

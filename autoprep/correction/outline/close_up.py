@@ -14,7 +14,7 @@ from autoprep.pixels import Photo
 _SMOOTH_PX = 0.8
 _RIM_PX = 4  # as far as the smoothing and the interpolation look
 # So many rows of points are looked up in one piece: a slanted side's pieces are small where all of it is not.
-_ROWS = 12
+_ROWS = 20
 
 
 def smooth_lab(linear: Float32) -> Float32:

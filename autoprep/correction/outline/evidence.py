@@ -11,6 +11,7 @@ from autoprep.correction.outline.lines import merge_segments, segments
 from autoprep.imaging import quick
 from autoprep.imaging.arrays import AnyArray, Float32, Float64, float32
 from autoprep.imaging.colour import lab_fast
+from autoprep.imaging.planes import weighted
 
 # Long side of the finding copy. Chosen: sheets fill most of a photo, so 1 px here is about 0.2 % of a side, well
 # inside the reach of the refinement, and fine drawing is blurred away before it can pose as an edge.
@@ -58,7 +59,7 @@ class Evidence:
 
 def gather(linear: Float32, focal_px: float | None = None) -> Evidence:
     """(h, w, 3) float32 linear sRGB at finding size, and the focal length in its pixels -> Evidence."""
-    lab = lab_fast(linear) * _CHANNEL_WEIGHT
+    lab = weighted(lab_fast(linear), _CHANNEL_WEIGHT)
     lab = cast(Float32, cv2.GaussianBlur(lab, (0, 0), 1.2))
     gx, gy = dominant_gradient(lab)
     noise = quick.median(cast(Float32, cv2.magnitude(gx, gy))) + 0.4
@@ -69,8 +70,13 @@ def dominant_gradient(lab: Float32) -> tuple[Float32, Float32]:
     """(h, w, 3) -> two (h, w) float32: the gradient of whichever channel changes most at each pixel."""
     gx = cast(Float32, cv2.Sobel(lab, cv2.CV_32F, 1, 0, scale=0.25))
     gy = cast(Float32, cv2.Sobel(lab, cv2.CV_32F, 0, 1, scale=0.25))
-    strongest = (gx**2 + gy**2).argmax(axis=-1)[..., None]
-    return np.take_along_axis(gx, strongest, 2)[..., 0], np.take_along_axis(gy, strongest, 2)[..., 0]
+    across, down = (cast(list[Float32], list(cv2.split(way))) for way in (gx, gy))
+    x, y, most = across[0], down[0], across[0] ** 2 + down[0] ** 2
+    for one, other in zip(across[1:], down[1:], strict=True):
+        size = one**2 + other**2
+        more = size > most
+        x, y, most = np.where(more, one, x), np.where(more, other, y), np.maximum(size, most)
+    return x, y
 
 
 def _background_distance(lab: Float32) -> Float32:

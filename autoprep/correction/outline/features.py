@@ -8,7 +8,8 @@ import numpy as np
 from autoprep.correction.outline.candidates import Candidate, sample
 from autoprep.correction.outline.evidence import Evidence
 from autoprep.correction.perspective import off_square_degrees, usual_focal_px
-from autoprep.imaging.arrays import Bool, Float64
+from autoprep.imaging import quick
+from autoprep.imaging.arrays import AnyArray, Bool, Float32, Float64, float32
 from autoprep.imaging.geometry import homography, overlap, project, rectangle
 
 NAMES = (
@@ -119,8 +120,10 @@ def _strips(evidence: Evidence, points: Float64, outward: Float64, inside: Float
     count, reach = len(points), 6.0
 
     def strip(offset: float) -> Float64:
+        """(3, N, 4, K): each channel by itself, for along an axis of three everything takes several times as long."""
         at = (points + outward[:, :, None] * offset).reshape(-1, _points_per(points), 2)
-        return cast(Float64, sample(evidence.lab, at).reshape(count, 4, -1, 3).astype(np.float64))
+        planes = np.moveaxis(sample(evidence.lab, at), -1, 0)
+        return np.ascontiguousarray(planes, np.float64).reshape(3, count, 4, -1)
 
     def background(offset: float) -> Float64:
         at = (points + outward[:, :, None] * offset).reshape(-1, _points_per(points), 2)
@@ -129,25 +132,30 @@ def _strips(evidence: Evidence, points: Float64, outward: Float64, inside: Float
     outer, inner = strip(reach), strip(-reach)
     near_out, near_in = strip(3.0), strip(-3.0)
     shown = inside.mean(-1)
-    contrast = np.minimum(np.linalg.norm(outer.mean(2) - inner.mean(2), axis=-1) / 25, 1) * shown
-    step = np.minimum(np.linalg.norm(near_out - near_in, axis=-1) / 12, 1).mean(2) * shown
-    sign = np.sign((inner - outer)[..., 0].mean(2))
-    rim = inner.mean(2)
+    rim, around = inner.mean(-1), outer.mean(-1)
+    contrast = np.minimum(_size(around - rim) / 25, 1) * shown
+    step = np.minimum(_size(near_out - near_in) / 12, 1).mean(-1) * shown
+    lighter = rim[0] - around[0]
     out_bg, in_bg = background(reach + 1).mean((1, 2)), background(-reach - 1).mean((1, 2))
     return {
         "contrast_min": contrast.min(1),
         "contrast_mean": contrast.mean(1),
         "step_min": step.min(1),
         "step_mean": step.mean(1),
-        "rim_colour_spread": np.minimum(np.linalg.norm(rim.std(1), axis=-1) / 20, 1.5),
-        "rim_texture": np.minimum(np.linalg.norm(inner.std(2), axis=-1).mean(1) / 15, 1.5),
-        "surround_texture": np.minimum(np.linalg.norm(outer.std(2), axis=-1).mean(1) / 15, 1.5),
-        "same_sign": np.abs(sign.mean(1)),
-        "lightness_step": np.clip((inner - outer)[..., 0].mean((1, 2)) / 40, -1.5, 1.5),
+        "rim_colour_spread": np.minimum(_size(rim.std(-1)) / 20, 1.5),
+        "rim_texture": np.minimum(_size(inner.std(-1)).mean(1) / 15, 1.5),
+        "surround_texture": np.minimum(_size(outer.std(-1)).mean(1) / 15, 1.5),
+        "same_sign": np.abs(np.sign(lighter).mean(1)),
+        "lightness_step": np.clip(lighter.mean(1) / 40, -1.5, 1.5),
         "outside_background": out_bg,
         "inside_background": in_bg,
         "background_gap": in_bg - out_bg,
     }
+
+
+def _size(planes: Float64) -> Float64:
+    """(3, ...) -> (...) the length of three coordinates."""
+    return cast(Float64, np.sqrt(np.square(planes).sum(0)))
 
 
 def _shape(quads: Float64, lengths: Float64, along: Float64, width: int, height: int) -> dict[str, Float64]:
@@ -194,13 +202,13 @@ def _overrun(
 
 def _rivals(quads: Float64, worth: Float64) -> dict[str, Float64]:
     """How good the best candidate is that lies inside, and the best that lies around, each one."""
-    low, high = quads.min(1), quads.max(1)
     x, y = quads[..., 0], quads[..., 1]
     areas = np.abs((x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(1)) / 2
     slack = 4.0
-    contains = (low[:, None] < low[None] + slack).all(-1) & (high[:, None] > high[None] - slack).all(-1)
-    larger = areas[:, None] > 1.06 * areas[None]
-    around = contains & larger
+    around = areas[:, None] > 1.06 * areas[None]
+    for way in (x, y):  # one after the other: along an axis of two all takes many times as long
+        low, high = way.min(1), way.max(1)
+        around &= (low[:, None] < low[None] + slack) & (high[:, None] > high[None] - slack)
     inner = np.where(around, worth[None], 0).max(1)
     outer = np.where(around.T, worth[None], 0).max(1)
     return {"inner_rival": inner - worth, "outer_rival": outer - worth}
@@ -265,9 +273,14 @@ def _border(evidence: Evidence) -> tuple[float, float, float]:
     lab, band = evidence.lab, 6
     border = np.concatenate([p.reshape(-1, 3) for p in (lab[:band], lab[-band:], lab[:, :band], lab[:, -band:])])
     height, width = evidence.shape
-    middle = np.median(lab[height // 4 : -height // 4, width // 4 : -width // 4].reshape(-1, 3), axis=0)
-    unlike = float(np.linalg.norm(np.median(border, axis=0) - middle)) / 30
+    middle = _median_of_each(lab[height // 4 : -height // 4, width // 4 : -width // 4])
+    unlike = float(np.linalg.norm(_median_of_each(border) - middle)) / 30
     return min(float(np.linalg.norm(border.std(0))) / 20, 2.0), float(border[:, 0].mean()) / 100, min(unlike, 2.0)
+
+
+def _median_of_each(lab: AnyArray) -> Float32:
+    """(..., 3) -> (3,) the median of each channel."""
+    return float32([quick.median(lab[..., channel]) for channel in range(3)])
 
 
 def _agreeing(candidates: list[Candidate]) -> Float64:
@@ -276,7 +289,9 @@ def _agreeing(candidates: list[Candidate]) -> Float64:
     names = sorted({c.source for c in candidates})
     # Corners within 3 % of the diagonal are a cheap necessary condition for such an overlap.
     diagonal = np.linalg.norm(quads[:, 0] - quads[:, 2], axis=-1)
-    near = np.abs(quads[:, None] - quads[None]).max((2, 3)) < 0.04 * diagonal[:, None]
+    near = np.ones((len(quads), len(quads)), bool)
+    for at in quads.reshape(len(quads), 8).T:
+        near &= np.abs(at[:, None] - at[None]) < 0.04 * diagonal[:, None]
     agreeing = np.zeros(len(candidates))
     for index, candidate in enumerate(candidates):
         sources = {candidate.source}

@@ -14,6 +14,7 @@ import numpy as np
 
 from autoprep.imaging.arrays import AnyArray, Float32, Float64, float32
 from autoprep.imaging.geometry import homography, intersect, line_through, mean_size, project, rectangle
+from autoprep.imaging.planes import weighted
 
 # The outline is squared to this long side, with a band around it of this share of that: so far away rivals are seen.
 _LONG_PX, _BAND = 720, 0.07
@@ -38,8 +39,8 @@ NAMES = (
 """The features' names, in column order."""
 _AMONG_RIVALS = NAMES[-4:]
 
-# The depths of an edge at a side's first and last corner, in pixels of the squared view, outwards negative.
-_Line = tuple[float, float]
+# Features by name, (N,) each.
+_Told = dict[str, AnyArray]
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def squared(lab: Float32, maps: Float32, quad: Float64) -> View:
     )
     inside = np.ones(lab.shape[:2], np.float32)
     shown = cv2.warpPerspective(inside, matrix, whole, flags=cv2.INTER_NEAREST)
-    return View(cast(Float32, view) * _WEIGHT, cast(Float32, seen), cast(Float32, shown), band, matrix)
+    return View(weighted(cast(Float32, view), _WEIGHT), cast(Float32, seen), cast(Float32, shown), band, matrix)
 
 
 def corners_of(view: View, ends_px: Sequence[Float64]) -> Float64:
@@ -128,9 +129,9 @@ def rivals(view: View, side: int, eye_px: Float64) -> Rivals:
     eye_px: (2,) the depths of the eye's own side (see depths).
     """
     strip = _Strip(view, side)
-    ends = [(0.0, 0.0), *strip.ridges()]
-    features = np.array([strip.described(first, last, eye_px) for first, last in ends])
-    return Rivals(np.array(ends), np.concatenate([features, _beside(np.array(ends), features[:, 0])], axis=1))
+    ends = np.array([(0.0, 0.0), *strip.ridges()])
+    features = strip.described(ends, eye_px)
+    return Rivals(ends, np.concatenate([features, _beside(ends, features[:, 0])], axis=1))
 
 
 def _beside(ends_px: Float64, support: Float64) -> Float64:
@@ -205,117 +206,112 @@ class _Strip:
         best = ends[int(height.argmax())]
         return float(best[0]), float(best[1])
 
-    def _band(self, plane: Float32, line: _Line, low: int, high: int) -> Float32:
-        """(high - low, C, ...) what a plane shows along a line, from so many rows inside it to so many."""
-        return self._along(plane, line, np.arange(low, high))
-
-    def _along(self, plane: Float32, line: _Line, shifts: AnyArray) -> Float32:
-        """(S, C, ...) what a plane shows along a line, moved inwards by so many rows."""
-        first, last = line
+    def _along(self, plane: Float32, lines: Float64, shifts: AnyArray) -> Float32:
+        """(N, S, C, ...) what a plane shows along each of (N, 2) lines, moved inwards by so many rows."""
+        first, last = lines[:, 0, None, None], lines[:, 1, None, None]
         rows = np.round(self.band + first + (last - first) * self.t + shifts[:, None]).astype(int)
         return np.asarray(plane[rows.clip(0, plane.shape[0] - 1), np.arange(len(self.t))], np.float32)
 
-    def described(self, first: float, last: float, eye_px: Float64) -> list[float]:
-        """One row of features, in the order of NAMES but for those that need the other edges."""
-        line = (first, last)
+    def described(self, lines: Float64, eye_px: Float64) -> Float64:
+        """(N, 2) depths at the first and last corner -> (N, F) features, in the order of NAMES but for those that need
+        the other edges. All lines in one pass: of so few places each pass costs as much for one as for seven."""
         told = {
-            **self._edge(line), **self._course(line, eye_px), **self._seen_by_eye(line), **self._materials(line),
-            **self._corners(line),
+            **self._edge(lines), **self._course(lines, eye_px), **self._seen_by_eye(lines), **self._materials(lines),
+            **self._corners(lines),
         }  # fmt: skip
-        return [float(told[name]) for name in NAMES if name not in _AMONG_RIVALS]
+        return np.stack([told[name] for name in NAMES if name not in _AMONG_RIVALS], axis=1).astype(np.float64)
 
-    def _edge(self, line: _Line) -> dict[str, float]:
+    def _edge(self, lines: Float64) -> _Told:
         """How clear and how sharp the edge is, along its length and beyond its ends."""
-        near = self._band(self.gradient, line, -8, 9)
-        at = near[7:10].max(axis=0)
+        near = self._along(self.gradient, lines, np.arange(-8, 9))
+        at = near[:, 7:10].max(axis=1)
         clear = np.minimum(at / (3 * self.floor), 1)
         third = _COLUMNS // 3
-        over = [self._overrun(end, line) for end in (0, 1)]
+        parts = (clear[:, :third], clear[:, third:-third], clear[:, -third:])
+        over = [self._overrun(end, lines) for end in (0, 1)]
         return {
-            "support": clear.mean(),
-            "support_weakest": min(p.mean() for p in (clear[:third], clear[third:-third], clear[-third:])),
-            "support_first": clear[:8].mean(),
-            "support_last": clear[-8:].mean(),
-            "strength": np.log(at.mean() / self.floor + 0.05),
-            "ridge": (at >= near.max(axis=0)).mean(),
-            "width": np.median(near[2:15].sum(0) / (at + 0.3)),
-            "overrun_most": max(over),
-            "overrun_least": min(over),
+            "support": clear.mean(axis=1),
+            "support_weakest": np.min([part.mean(axis=1) for part in parts], axis=0),
+            "support_first": clear[:, :8].mean(axis=1),
+            "support_last": clear[:, -8:].mean(axis=1),
+            "strength": np.log(at.mean(axis=1) / self.floor + 0.05),
+            "ridge": (at >= near.max(axis=1)).mean(axis=1),
+            "width": np.median(near[:, 2:15].sum(axis=1) / (at + 0.3), axis=1),
+            "overrun_most": np.maximum(*over),
+            "overrun_least": np.minimum(*over),
         }
 
-    def _course(self, line: _Line, eye_px: Float64) -> dict[str, float]:
+    def _course(self, lines: Float64, eye_px: Float64) -> _Told:
         """Where it runs, against the eye's side and the outline's, in widths of the band."""
-        own, eye = np.array(line) / self.band, eye_px / self.band
+        own, eye = lines / self.band, eye_px / self.band
         return {
-            "to_eye": np.abs(own - eye).max(),
-            "from_eye": own.mean() - eye.mean(),
-            "lean": abs((own[1] - own[0]) - (eye[1] - eye[0])),
-            "to_side": abs(own.mean()),
+            "to_eye": np.abs(own - eye).max(axis=1),
+            "from_eye": own.mean(axis=1) - eye.mean(),
+            "lean": np.abs((own[:, 1] - own[:, 0]) - (eye[1] - eye[0])),
+            "to_side": np.abs(own.mean(axis=1)),
         }
 
-    def _seen_by_eye(self, line: _Line) -> dict[str, float]:
+    def _seen_by_eye(self, lines: Float64) -> _Told:
         """What the second eye's maps say, and how much of the outside the photo shows."""
-        inside, outside = self._along(self.maps[..., 0], line, np.array([8, -8])).mean(axis=1)
-        edge = self._along(self.maps[..., 1], line, np.array([-3, 0, 3]))
-        shown = self._along(self.shown, line, np.array([-4, -self.band // 2])).mean(axis=1)
+        inside, outside = self._along(self.maps[..., 0], lines, np.array([8, -8])).mean(axis=2).T
+        edge = self._along(self.maps[..., 1], lines, np.array([-3, 0, 3]))
+        shown, far = self._along(self.shown, lines, np.array([-4, -self.band // 2])).mean(axis=2).T
         return {
             "mask_inside": inside,
             "mask_outside": outside,
             "mask_step": inside - outside,
-            "eye_edge": edge.max(axis=0).mean(),
-            "shown": shown[0],
-            "shown_far": shown[1],
+            "eye_edge": edge.max(axis=1).mean(axis=1),
+            "shown": shown,
+            "shown_far": far,
         }
 
-    def _materials(self, line: _Line) -> dict[str, float]:
+    def _materials(self, lines: Float64) -> _Told:
         """What lies on either side of the edge, against each other and against what lies further out and in."""
         far, deep = self.lab[: self.band // 3], self.lab[self.rows - self.band // 3 : self.rows]
-        around = self._band(self.lab, line, -9, 9)
-        inside, outside, on = around[11:], around[:7], around[8:11]
-        within, without = inside.mean(axis=0), outside.mean(axis=0)
+        around = self._along(self.lab, lines, np.arange(-9, 9))
+        inside, outside, on = around[:, 11:], around[:, :7], around[:, 8:11]
+        within, without = inside.mean(axis=1), outside.mean(axis=1)
         step = without - within
-        dip = on.mean(axis=0)[:, 0] - (within + without)[:, 0] / 2
+        dip = on[..., 0].mean(axis=1) - (within + without)[..., 0] / 2
         told = {
-            "light_step": step[:, 0].mean(),
-            "colour_step": np.linalg.norm(step[:, 1:].mean(axis=0)),
-            "light_step_spread": step[:, 0].std(),
-            "colour_step_spread": np.linalg.norm(step[:, 1:].std(axis=0)),
-            "dip": dip.mean(),
-            "dip_spread": dip.std(),
+            "light_step": step[..., 0].mean(axis=1),
+            "colour_step": np.linalg.norm(step[..., 1:].mean(axis=1), axis=-1),
+            "light_step_spread": step[..., 0].std(axis=1),
+            "colour_step_spread": np.linalg.norm(step[..., 1:].std(axis=1), axis=-1),
+            "dip": dip.mean(axis=1),
+            "dip_spread": dip.std(axis=1),
         }
         compared = {"out_far": (without, far), "in_deep": (within, deep), "out_in": (without, deep)}
         for name, (one, other) in compared.items():
             apart = one - other.mean(axis=0)
             told |= {
-                f"{name}_light": apart[:, 0].mean(),
-                f"{name}_colour": np.linalg.norm(apart[:, 1:], axis=-1).mean(),
+                f"{name}_light": apart[..., 0].mean(axis=1),
+                f"{name}_colour": np.hypot(apart[..., 1], apart[..., 2]).mean(axis=1),
             }
-        for name, part in (("out", outside), ("in", inside), ("far", far), ("deep", deep)):
-            told[f"{name}_texture"] = part[..., 0].std(axis=0).mean()
+        for name, part in (("out", outside), ("in", inside), ("far", far[None]), ("deep", deep[None])):
+            told[f"{name}_texture"] = np.broadcast_to(part[..., 0].std(axis=1).mean(axis=1), len(lines))
         return told
 
-    def _corners(self, line: _Line) -> dict[str, float]:
+    def _corners(self, lines: Float64) -> _Told:
         """Whether the neighbouring sides are clear just inside the line that crosses them, and just outside."""
-        inside, outside = np.transpose([self._ends(end, depth) for end, depth in enumerate(line)])
+        inside, outside = np.transpose([[self._ends(end, line[end]) for end in (0, 1)] for line in lines])
         return {
-            "ends_inside": inside.mean(),
-            "ends_outside": outside.mean(),
-            "ends_inside_least": inside.min(),
-            "ends_outside_most": outside.max(),
+            "ends_inside": inside.mean(axis=0),
+            "ends_outside": outside.mean(axis=0),
+            "ends_inside_least": inside.min(axis=0),
+            "ends_outside_most": outside.max(axis=0),
         }
 
-    def _overrun(self, end: int, line: _Line) -> float:
-        """How clear the edge is beyond one end, 0..1."""
-        first, last = line
-        plane = self.beyond[end]
-        inner = len(self.t)
-        slope = (last - first) / (self._columns[-1] - self._columns[0]) if inner > 1 else 0.0
+    def _overrun(self, end: int, lines: Float64) -> Float64:
+        """(N,) how clear the edges are beyond one end, 0..1."""
+        plane, inner = self.beyond[end], len(self.t)
+        across = self._columns[-1] - self._columns[0] if inner > 1 else np.inf
         places = self._before - self._before[0] if end == 0 else self._after - self._after[0]
-        start = first if end == 0 else last
-        rows = np.clip(np.round(self.band + start + slope * places), 1, plane.shape[0] - 2).astype(int)
+        way = self.band + lines[:, end, None] + (lines[:, 1] - lines[:, 0])[:, None] / across * places
+        rows = np.clip(np.round(way), 1, plane.shape[0] - 2).astype(int)
         columns = np.arange(plane.shape[1])
         seen = np.max([plane[rows + k, columns] for k in (-1, 0, 1)], axis=0)
-        return float(np.minimum(seen[2:] / (3 * self.floor), 1).mean())
+        return np.asarray(np.minimum(seen[:, 2:] / (3 * self.floor), 1).mean(axis=1))
 
     def _ends(self, end: int, depth: float) -> tuple[float, float]:
         """How clear the neighbouring side is just inside a line that crosses it, and just outside, 0..1."""

@@ -92,8 +92,12 @@ def _pairs(first: AnyArray, last: AnyArray) -> AnyArray:
 
 def _best(step: Float64, t: Float64, pairs: AnyArray) -> AnyArray | None:
     """(2,) that of (N, 2) depths at both ends along which the colours change most, and everywhere alike."""
-    rows = np.round(pairs[:, :1] + (pairs[:, 1:] - pairs[:, :1]) * t).astype(int) - _ROWS
-    across = step[rows, np.arange(len(t))]
+    rows, columns = np.round(pairs[:, :1] + (pairs[:, 1:] - pairs[:, :1]) * t).astype(int) - _ROWS, np.arange(len(t))
+    # Where more than half of so clear a change is seen at too few places, its middle need not be known.
+    seen = (np.linalg.norm(step, axis=-1) > 0.5 * _CLEAR)[rows, columns].mean(axis=1) >= _SHARE
+    if not seen.any():
+        return None
+    pairs, across = pairs[seen], step[rows[seen], columns]
     middle = np.median(across, axis=1)
     size = np.linalg.norm(middle, axis=1)
     along = np.einsum("nkc,nc->nk", across, middle) / np.maximum(size, 1e-6)[:, None]
