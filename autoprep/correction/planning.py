@@ -172,8 +172,7 @@ def make_plan(
     absolute: whether the photo's levels are reflectances, by default when there is a chart.
     """
     absolute = chart is not None if absolute is None else absolute
-    rim = rimmed(photo, outline, wishes.size_mm, wishes.turn)
-    geometry = rim.geometry
+    geometry, torn = _shape(photo, outline, wishes)
     work = rectify(photo, geometry)
     changes = _changes(work.linear)
     work, focus = replace(work, facts={"blur_px": _blur_at_full_size(photo, geometry, changes)}), _focus(changes)
@@ -204,9 +203,15 @@ def make_plan(
     )
     finished = corrected(work.linear, plan)
     # A painting's own darks and lights reach its edges; only bare paper can be told from the desk beside it.
-    torn = None if judged.paper == "none" else torn_edges(rim)
-    plan = _with_edges(photo, outline, plan, torn)
+    plan = _with_edges(photo, outline, plan, None if judged.paper == "none" else torn)
     return plan, judged, _measures(draft, plan, finished) | _shadow_measures(paper, shadow, plan)
+
+
+def _shape(photo: Photo, outline: Outline, wishes: Wishes) -> tuple[Geometry, Torn | None]:
+    """The geometry of a work, and the edges of a torn sheet. What they are seen in is three times the work in size, and
+    gone with this before most is held."""
+    rim = rimmed(photo, outline, wishes.size_mm, wishes.turn)
+    return rim.geometry, torn_edges(rim)
 
 
 class _Seen(NamedTuple):
@@ -269,12 +274,12 @@ def plan_edges(photo: Photo, outline: Outline, wishes: Wishes) -> CorrectionPlan
 
     Light and colours are only measured where they have a say in these, and are as shot where not.
     """
-    rim = rimmed(photo, outline, wishes.size_mm, wishes.turn)
-    if torn_edges(rim) is not None:  # of a sheet; a painting's own darks and lights may look the same
+    geometry, torn = _shape(photo, outline, wishes)
+    if torn is not None:  # of a sheet; a painting's own darks and lights may look the same
         return make_plan(photo, outline, wishes)[0]
     unknown = Declined(reason="not looked at")
     plan = CorrectionPlan(
-        geometry=rim.geometry, kind="painting", paper="none", light=unknown, neutral=unknown, tone=Tone(),
+        geometry=geometry, kind="painting", paper="none", light=unknown, neutral=unknown, tone=Tone(),
         sharpening=Sharpening(),
     )  # fmt: skip
     return _with_edges(photo, outline, plan, None)
