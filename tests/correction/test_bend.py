@@ -1,21 +1,24 @@
 """Sides that bend are followed; straight, torn and unseen ones are left to their lines."""
 
 from collections.abc import Callable
+from typing import Any
+from weakref import ref
 
 import cv2
 import numpy as np
 import pytest
 
+from autoprep.correction import planning
 from autoprep.correction.bend import LEAST_BENDS, bent_sides
-from autoprep.correction.edges import trace
+from autoprep.correction.edges import Edges, trace
 from autoprep.correction.planning import Wishes, make_plan
-from autoprep.correction.squaring import geometry_of, rimmed
+from autoprep.correction.squaring import Rimmed, geometry_of, rectify, rimmed
 from autoprep.domain import Outline, PhotoFacts, Side
 from autoprep.files.icc import srgb_tables
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Bool, Float32, Float64, UInt8
 from autoprep.imaging.transfer import encode_fast, quantise8
-from autoprep.pixels import Photo, in_photo
+from autoprep.pixels import Photo, Work, in_photo
 from autoprep.rendering.layout import Frame, lay_out
 from autoprep.rendering.render import Look, render
 from autoprep.told.done import reasons
@@ -141,6 +144,28 @@ def outline_of(*moved: float) -> Outline:
     left, right = moved or (0.0, 0.0)
     corners = ((0.0, left), (float(_WIDE), right), (float(_WIDE), float(_HIGH)), (0.0, float(_HIGH)))
     return Outline(corners_px=tuple((x + _MARGIN, y + _MARGIN) for x, y in corners), confidence=0.99)  # type: ignore[arg-type]
+
+
+def test_what_a_works_edges_are_seen_in_is_gone_before_its_light_is_measured(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is three times the work in size."""
+    seen: list[ref[Edges]] = []
+    held: list[bool] = []
+
+    def traced(*given: Any) -> Rimmed:
+        rim = rimmed(*given)
+        assert rim.traced is not None
+        seen.append(ref(rim.traced))
+        return rim
+
+    def looked(*given: Any) -> Work:
+        held.append(any(one() is not None for one in seen))
+        return rectify(*given)
+
+    monkeypatch.setattr(planning, "rimmed", traced)
+    monkeypatch.setattr(planning, "rectify", looked)
+    make_plan(photo_of(sheet({})), outline_of(), Wishes())
+    assert seen
+    assert held == [False]
 
 
 def test_a_picture_of_a_sheet_that_bends_shows_all_of_it_and_no_desk() -> None:

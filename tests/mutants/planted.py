@@ -2886,7 +2886,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the desk around a blank disc counts as drawing", "autoprep/correction/outline/lone.py", "_IN_ELLIPSE = 0.7", "_IN_ELLIPSE = 1.1", ("tests/correction/test_lone.py",)),
     Mistake("a small card keeps a strip of desk", "autoprep/correction/outline/lone.py", "        corners = _on_edges(copies, corners)", "        pass", ("tests/correction/test_lone.py",)),
     Mistake("the desk beside a disc stays", "autoprep/correction/planning.py", '{"silhouette": round_edge(photo, plan.geometry)}', "{}", ("tests/correction/test_round_edge.py",)),
-    Mistake("the edges alone of a torn sheet are those of its frame", "autoprep/correction/planning.py", "    if torn_edges(rim) is not None:", "    if False:", ("tests/correction/test_silhouette.py",)),
+    Mistake("the edges alone of a torn sheet are those of its frame", "autoprep/correction/planning.py", "    if torn is not None:", "    if False:", ("tests/correction/test_silhouette.py",)),
     Mistake("edges alone are not clear of the desk", "autoprep/correction/planning.py", "    return _with_edges(photo, outline, plan, None)", "    return plan", ("tests/correction/test_round_edge.py",)),
     Mistake("a disc is cut out of its sheet", "autoprep/correction/round_edge.py", "if not _corners_are_desk(lab):", "if False:", ("tests/correction/test_round_edge.py",)),
     Mistake("a square is round", "autoprep/correction/round_edge.py", "if on_it[corner].mean() < _SURE or np.abs(oval - 1).max() > _OFF_CIRCLE:", "if False:", ("tests/correction/test_round_edge.py",)),
@@ -3757,4 +3757,5 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("ready is back at each look", "autoprep/service/space.py", "self.back = bool(before) and not self.away", "self.back = not self.away", ("tests/service/test_ready_away.py",)),
     Mistake("what is not sent any more waits for ready", "autoprep/service/space.py", "kind_of(step.why) in (HOLD.kind, NOT_SENT.kind)", "kind_of(step.why) == HOLD.kind", ("tests/service/test_ready_away.py",)),
     Mistake("pictures of earlier versions are never read", "autoprep/service/changed.py", "    except ValueError:  # since when is not known of files that an earlier version made\n        return False\n", "    except ValueError:\n        return True\n", ("tests/service/test_changed.py",)),
+    Mistake("what a work's edges are seen in is kept while its light is measured", "autoprep/correction/planning.py", "    geometry, torn = _shape(photo, outline, wishes)\n    work = rectify(", "    rim = rimmed(photo, outline, wishes.size_mm, wishes.turn)\n    geometry, torn = rim.geometry, torn_edges(rim)\n    work = rectify(", ("tests/correction/test_bend.py",)),
 )  # fmt: skip
