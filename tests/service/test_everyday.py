@@ -61,6 +61,14 @@ def test_settings_that_choke_a_parser_are_an_error_in_plain_words(studio: Settin
         load(file)
 
 
+@pytest.mark.parametrize("name", [".IMG_1.jpg", "._IMG_1.jpg", "~IMG_1.jpg", "~$sheet.tif"])
+def test_hidden_and_temporary_files_are_no_photos(tmp_path: Path, name: str) -> None:
+    assert is_ignored(name)
+    for each in (name, "IMG_1.jpg"):
+        (tmp_path / each).write_bytes(b"a photo")
+    assert [item.path for item in scan(tmp_path)] == [b"IMG_1.jpg"]
+
+
 def test_what_phones_and_systems_keep_is_passed_over(tmp_path: Path) -> None:
     for folder in ("$RECYCLE.BIN", "lost+found", "System Volume Information", ".dropbox.cache"):
         (tmp_path / folder).mkdir()
