@@ -73,6 +73,21 @@ def test_an_outline_at_the_line_gives_way_to_the_sheet(wide: int, sides: tuple[i
     assert sheet_around(photo(wide), taken, [at_line(*sides, deep=12), TRUE]) == 1
 
 
+@pytest.mark.parametrize("deep", [_INSET - 7, _INSET], ids=["its outer edge", "its middle"])
+def test_what_a_band_of_paint_encloses_is_looked_for_beyond_it(deep: float) -> None:
+    assert sheet_around(photo(14), at_line(0, 1, 2, 3, deep=deep), [TRUE]) == 0
+
+
+def test_a_board_that_shows_at_the_sides_which_were_not_taken_is_no_margin() -> None:
+    made, (left, top, right, low), deep = photo(), _SHEET, _INSET - 3
+    board = np.array((0.56, 0.46, 0.33), np.float32)
+    made[top + _INSET + 3 : low, left : left + deep] *= board
+    made[top + _INSET + 3 : low, right - deep : right] *= board
+    made[low - deep : low, left:right] *= board
+    assert sheet_around(photo(), at_line(0), [TRUE]) == 0
+    assert sheet_around(made, at_line(0), [TRUE]) is None
+
+
 def test_of_several_sheets_the_largest_counts() -> None:
     nearly = at_line(0, deep=_INSET)
     assert sheet_around(photo(), at_line(0, 1, 2, 3), [nearly, TRUE]) == 1
