@@ -7,9 +7,10 @@ import numpy as np
 
 from autoprep.imaging.arrays import Float32, UInt8, float32
 from tests.lab.bordered import BORDERS, with_border
+from tests.lab.carriers import CARRIERS
 from tests.lab.flatwork import FlatWork
 from tests.lab.scene import render
-from tests.lab.spec import SceneSpec, random_spec, rough_spec
+from tests.lab.spec import SceneSpec, carried_spec, random_spec, rough_spec
 from tests.lab.works import KINDS, make_work
 
 from . import SIDE_PX
@@ -25,6 +26,9 @@ _PAINTED = ("painting", "watercolour")
 # Half are on the desks where edges lie side by side, and the finders err most.
 _HARD_SHARE = 0.5
 _HARD = {"painting": ("plaster", "clutter", "wood", "white"), "other": ("sheets", "sheets", "clutter", "white")}
+# How often a clipboard, a board or a sleeve carries a sheet of these kinds.
+_CARRIED = 0.22
+_ON_PAPER = ("pencil", "ink", "watercolour", "toned", "coloured", "notebook")
 # How often a line is drawn around the work, near the edges of its sheet.
 _BORDERED = 0.35
 # What is seen of a sheet must be this much of the photo, or nobody would call it the work.
@@ -52,8 +56,11 @@ def _bordered(dice: Dice, spec: SceneSpec) -> FlatWork | None:
 
 
 def _spec(dice: Dice) -> SceneSpec:
-    draw = rough_spec if dice.chance(0.6) else random_spec
+    rough = dice.chance(0.6)
+    draw = rough_spec if rough else random_spec
     kind = "notebook" if dice.chance(0.2) else dice.of(KINDS)
+    if kind in _ON_PAPER and dice.chance(_CARRIED):
+        return carried_spec(_FIRST_SEED + dice.whole(0, 100_000_000), dice.of(_ON_PAPER), dice.of(CARRIERS), rough)
     hard = _HARD["painting" if kind == "painting" else "other"]
     desk = dice.of(hard) if dice.chance(_HARD_SHARE) else None
     spec = draw(_FIRST_SEED + dice.whole(0, 100_000_000), kind, desk)

@@ -177,9 +177,11 @@ def bordered_page(dice: Dice, made: Float32, base: Float32) -> Float32:
     if short < 60:
         return made
     tone = colour(dice, "dark" if base.mean() > 0.4 else "light") if dice.chance(0.6) else colour(dice)
-    wide = max(1, round(dice.between(0.01, 0.04) * short)) if dice.chance(0.4) else dice.whole(1, 3)
+    wide = max(1, round(dice.between(0.01, 0.08) * short)) if dice.chance(0.4) else dice.whole(1, 3)
     drawn = made.copy()
-    inset, below = dice.between(0.015, 0.1) * short + wide / 2, dice.between(1.0, 1.5)
+    # Painted bands often go nearly to the sheet's edge, or over it.
+    nearest = -0.02 if wide > 3 and dice.chance(0.4) else 0.015
+    inset, below = dice.between(nearest, 0.1) * short + wide / 2, dice.between(1.0, 1.5)
     for depth in (inset, inset + dice.between(2, 4) * wide) if dice.chance(0.25) else (inset,):
         left, top = round(depth), round(depth)
         right, low = width - 1 - left, height - 1 - round(depth + (below - 1) * inset)
@@ -216,7 +218,7 @@ def _folds(dice: Dice, made: Float32, base: Float32) -> Float32:
         at = dice.of((0.5, 1 / 3, 2 / 3, dice.between(0.1, 0.9)))
         x = (np.arange(length) - length * at) / max(1.5, length * dice.between(0.003, 0.012))
         made = _along(
-            made, axis, 1 - dice.between(-0.1, 0.3) * np.exp(-(x**2)) + dice.between(-0.09, 0.09) * np.tanh(x)
+            made, axis, 1 - dice.between(-0.1, 0.3) * np.exp(-(x**2)) + dice.between(-0.13, 0.13) * np.tanh(x)
         )
     return made
 
@@ -243,6 +245,6 @@ def _gutter(dice: Dice, made: Float32, base: Float32) -> Float32:
 
 
 _ASPECTS: tuple[tuple[float, Callable[[Dice, Float32, Float32], Float32]], ...] = (
-    (0.22, bordered_page), (0.12, _band), (0.18, _holes), (0.45, _shade), (0.18, _folds), (0.10, _crumple),
+    (0.22, bordered_page), (0.12, _band), (0.18, _holes), (0.45, _shade), (0.24, _folds), (0.10, _crumple),
     (0.20, _lifted_edge), (0.20, _gutter),
 )  # fmt: skip

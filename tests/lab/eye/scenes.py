@@ -36,7 +36,7 @@ _BY_LAB = 0.22
 _STICKING_OUT = (0.34, 0.16)
 _TOUCHING = (0.16, 0.05)
 # How often a board, a clipboard or a clear sleeve carries a sheet or a painting on paper, by how it stands.
-_CARRIED = {"in": 0.2, "sliver": 0.2, "cut": 0.06}
+_CARRIED = {"in": 0.27, "sliver": 0.27, "cut": 0.06}
 # How often a sheet lies on a white lid, as on a flatbed or in a copier, by how it stands; and how often it is bleached.
 _ON_LID = {"in": 0.1, "sliver": 0.35, "cut": 0.2}
 _LID_BLEACHED = 0.8
@@ -109,7 +109,7 @@ def _drawn(dice: Dice) -> Scene:
     _above(dice, plan, stage, quad, book)
     scanned = plan.lid or (plan.paper and plan.mode in ("whole", "cut") and dice.chance(0.2))
     made = stage.picture if scanned else lit(dice, stage.picture, on_wall=not plan.paper)
-    dim = 0.0 if plan.lid else 0.04 if plan.paper else 0.15
+    dim = 0.0 if plan.lid else 0.07 if plan.paper else 0.15
     return Scene(photographed(dice, made, _bleached(plan), dim), tuple(stage.works()))
 
 
