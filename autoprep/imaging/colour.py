@@ -69,8 +69,10 @@ def luminance_of_lightness(lightness: float) -> float:
 
 def lightness_of(y: Float32) -> Float32:
     """CIE L*, 0..100, of relative luminance, in float32."""
-    root = 116 * quick.cube_root(np.maximum(y, 0)) - 16
-    return np.where(y > np.float32(CIE_EPSILON), root, y * np.float32(CIE_KAPPA)).astype(np.float32)
+    root = quick.cube_root(np.maximum(y, 0))
+    root *= 116
+    root -= 16
+    return np.asarray(np.where(y > np.float32(CIE_EPSILON), root, y * np.float32(CIE_KAPPA)), np.float32)
 
 
 def lab_fast(linear: Float32) -> Float32:

@@ -2888,7 +2888,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the desk beside a disc stays", "autoprep/correction/planning.py", '{"silhouette": round_edge(photo, plan.geometry)}', "{}", ("tests/correction/test_round_edge.py",)),
     Mistake("the edges alone of a torn sheet are those of its frame", "autoprep/correction/planning.py", "    if torn is not None:", "    if False:", ("tests/correction/test_silhouette.py",)),
     Mistake("edges alone are not clear of the desk", "autoprep/correction/planning.py", "    return _with_edges(photo, outline, plan, None)", "    return plan", ("tests/correction/test_round_edge.py",)),
-    Mistake("a disc is cut out of its sheet", "autoprep/correction/round_edge.py", "if not _corners_are_desk(lab):", "if False:", ("tests/correction/test_round_edge.py",)),
+    Mistake("a disc is cut out of its sheet", "autoprep/correction/round_edge.py", "if not _corners_are_desk(corners):", "if False:", ("tests/correction/test_round_edge.py",)),
     Mistake("a square is round", "autoprep/correction/round_edge.py", "if on_it[corner].mean() < _SURE or np.abs(oval - 1).max() > _OFF_CIRCLE:", "if False:", ("tests/correction/test_round_edge.py",)),
     Mistake("a disc that is cut by hand becomes an oval", "autoprep/correction/round_edge.py", "return oval + calm if float(np.std(calm)) > _UNROUND else oval", "return oval", ("tests/correction/test_round_edge.py",)),
     Mistake("a disc whose desk is out of view is judged by nothing", "autoprep/correction/round_edge.py", "    if beyond.any():\n", "    if False:\n", ("tests/correction/test_round_edge.py",)),
@@ -3098,7 +3098,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/paper_search.py", ("tests/correction/test_level.py",),
         ("the level is half a bin off", "low + (best + 0.5) * _BIN", "low + (best + 5.5) * _BIN"),
-        ("paper may have any tint", "near & (off_tint < max(0.6 * tolerance, 0.022))", "near"),
+        ("paper may have any tint", "near[at] = off_tint < max(0.6 * tolerance, 0.022)", "near[at] = True"),
         ("the first guess is laid through the darkest", "(0.85 * counts[held]).astype(int)", "(0.15 * counts[held]).astype(int)"),
         ("of equally light pixels the last tells", "nth = wanted - (table < value).sum(axis=1) + 1", "nth = (table == value).sum(axis=1)"),
         ("cells with hardly any plain pixel tell", "counts >= _FEWEST_IN_CELL", "counts > 0"),
@@ -3295,7 +3295,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("islands are looked for at no depth", "autoprep/correction/islands.py", "cv2.countNonZero(darker) < _LEAST * luma.size", "cv2.countNonZero(darker) < luma.size", ("tests/correction/test_islands.py",)),
     Mistake("the first corner is calm enough for the mark", "autoprep/rendering/mark.py", "        if drawn < _CALM:\n", "        if True:\n", ("tests/rendering/test_mark.py",)),
     Mistake("all of a canvas is sheet", "autoprep/rendering/continued.py", "across[:, x0:x1], down[y0:y1] = 255, 1", "across[:], down[:] = 255, 1", ("tests/rendering/test_continued.py",)),
-    Mistake("steps of colour are none on a sheet with colours", "autoprep/correction/shadows.py", "_edges(ground, True) if float(coloured.mean()) > _COLOURED else of_light", "of_light", ("tests/correction/test_shadows.py",)),
+    Mistake("steps of colour are none on a sheet with colours", "autoprep/correction/shadows.py", "_with_colour(ground, light_steps) if float(coloured.mean()) > _COLOURED else of_light", "of_light", ("tests/correction/test_shadows.py",)),
     Mistake("a soft island is paint", "autoprep/correction/islands.py", "return darker > _DARKER and rises > _HARD * darker", "return darker > _DARKER", ("tests/correction/test_islands.py",)),
     Mistake("what comes in from the rim is an island", "autoprep/correction/islands.py", "            if min(x, y, luma.shape[1] - x - wide, luma.shape[0] - y - high) < _RIM_PX:\n                continue\n", "", ("tests/correction/test_islands.py",)),
     *_all(
