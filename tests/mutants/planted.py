@@ -990,6 +990,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("the nearest side of a view stands elsewhere", "first, last = np.asarray(ends_px[side]) + view.band", "first, last = np.asarray(ends_px[side]) + view.band + 3"),
         ("the sides are turned the other way", "points, across, down = np.stack([down - points[:, 1], points[:, 0]], axis=1), down, across", "points, across, down = np.stack([points[:, 1], across - points[:, 0]], axis=1), down, across"),
         ("one edge is found again and again", "left = np.where(near, 0, left)", "pass"),
+        ("a photo shows all of any view", "if (places >= 1).all() and (places <=", "if True or (places <="),
         ("inside and outside are exchanged", "inside, outside, on = around[:, 11:], around[:, :7], around[:, 8:11]", "outside, inside, on = around[:, 11:], around[:, :7], around[:, 8:11]"),
     ),
     *_all(
