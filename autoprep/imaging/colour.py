@@ -78,11 +78,11 @@ def lightness_of(y: Float32) -> Float32:
 def lab_fast(linear: Float32) -> Float32:
     """(H, W, 3) float32 linear sRGB -> (H, W, 3) float32 L*a*b* (D65) for decisions on whole pictures."""
     ratio = cast(Float32, cv2.transform(linear, _TO_RATIO))
-    cubic = quick.cube_root(ratio)
     dark = np.flatnonzero(ratio <= np.float32(CIE_EPSILON))  # few in most pictures; what is below 0 has no root
     line = np.maximum(ratio.ravel()[dark], 0) * np.float32(CIE_KAPPA / 116) + np.float32(16 / 116)
-    cubic.ravel()[dark] = line
-    return cast(Float32, cv2.transform(cubic, _LAB_OF_CUBIC))
+    quick.to_cube_root(ratio)
+    ratio.ravel()[dark] = line
+    return cast(Float32, cv2.transform(ratio, _LAB_OF_CUBIC))
 
 
 _TO_RATIO: Float32 = (SRGB_TO_XYZ / _WHITE_D65[:, None]).astype(np.float32)
