@@ -39,14 +39,9 @@ class Search:
     weight: Float64
 
     @cached_property
-    def smooth_at(self) -> AnyArray:
-        """(n,) the places that are smooth, in order: each round of the search takes the values there."""
-        return np.flatnonzero(self.smooth)
-
-    @cached_property
     def smooth_weight(self) -> Float64:
-        """(n,) the weights of those."""
-        return self.weight[self.smooth_at]
+        """(n,) the weights of the smooth places."""
+        return self.weight[self.smooth]
 
     @cached_property
     def cell(self) -> AnyArray:
@@ -129,23 +124,19 @@ def members(search: Search, field: Float64, tolerance: float) -> Bool:
     """The pixels of the lightest substantial level after the field is taken out."""
     expected = expected_of(search, field)
     rest = search.luma - luma_of(expected)
-    smooth = rest[search.smooth_at]
-    level = _lightest_level(smooth, search.smooth_weight, tolerance)
-    held = np.abs(smooth - level) < tolerance
-    at, near = search.smooth_at[held], np.zeros(len(rest), bool)
+    level = _lightest_level(rest[search.smooth], search.smooth_weight, tolerance)
+    near = np.asarray(search.smooth & (np.abs(rest - level) < tolerance))
+    at = np.flatnonzero(near)
     if len(at) < 60:
-        near[at] = True
         return near
-    left, every = smooth[held], max(1, len(at) // _ENOUGH)
-    off_tint = np.zeros(len(at), np.float32)
+    some = at[:: max(1, len(at) // _ENOUGH)]
+    off_tint = np.zeros(len(rest), np.float32)
     for seen, promised in zip(search.logs, expected, strict=True):
-        tint = seen[at]
-        tint -= promised[at]
-        tint -= left
-        tint -= np.float32(quick.median(tint[::every]))
+        tint = seen - promised
+        tint -= rest
+        tint -= np.float32(quick.median(tint[some]))
         np.maximum(off_tint, np.abs(tint, out=tint), out=off_tint)
-    near[at] = off_tint < max(0.6 * tolerance, 0.022)
-    return near
+    return cast(Bool, near & (off_tint < max(0.6 * tolerance, 0.022)))
 
 
 def _lightest_level(rest: Float32, weight: Float64, tolerance: float) -> float:

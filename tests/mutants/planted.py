@@ -3099,7 +3099,7 @@ PLANTED: tuple[Mistake, ...] = (
     *_all(
         "autoprep/correction/paper_search.py", ("tests/correction/test_level.py",),
         ("the level is half a bin off", "low + (best + 0.5) * _BIN", "low + (best + 5.5) * _BIN"),
-        ("paper may have any tint", "near[at] = off_tint < max(0.6 * tolerance, 0.022)", "near[at] = True"),
+        ("paper may have any tint", "near & (off_tint < max(0.6 * tolerance, 0.022))", "near"),
         ("the first guess is laid through the darkest", "(0.85 * counts[held]).astype(int)", "(0.15 * counts[held]).astype(int)"),
         ("of equally light pixels the last tells", "nth = wanted - (table < value).sum(axis=1) + 1", "nth = (table == value).sum(axis=1)"),
         ("cells with hardly any plain pixel tell", "counts >= _FEWEST_IN_CELL", "counts > 0"),
