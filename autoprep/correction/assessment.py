@@ -54,8 +54,11 @@ def sharpness(linear: Float32) -> float:
     not (Pertuz et al., Pattern Recognition 46, 2013, for the family).
     """
     luma = cast(Float32, cv2.GaussianBlur(luminance(linear), (0, 0), 1.0))
-    gx, gy = cv2.Sobel(luma, cv2.CV_32F, 1, 0), cv2.Sobel(luma, cv2.CV_32F, 0, 1)
-    return float((gx**2 + gy**2).mean() / max(float(luma.mean()) ** 2, 1e-8))
+    energy, down = (cast(Float32, cv2.Sobel(luma, cv2.CV_32F, *way)) for way in ((1, 0), (0, 1)))
+    energy *= energy
+    down *= down
+    energy += down
+    return float(energy.mean() / max(float(luma.mean()) ** 2, 1e-8))
 
 
 def finished_look(corrected: Float32) -> dict[str, float]:
@@ -66,7 +69,8 @@ def finished_look(corrected: Float32) -> dict[str, float]:
     answer, and where they bend they are few.
     """
     lightness = lightness_of(luminance(corrected))
-    answer = np.abs(cv2.filter2D(lightness, cv2.CV_32F, _SECOND_BOTH))
+    answer = cv2.filter2D(lightness, cv2.CV_32F, _SECOND_BOTH)
+    np.abs(answer, out=answer)
     return {"lightness": float(lightness.mean()), "grain": quick.median(answer) / (0.6745 * 6)}
 
 
@@ -75,7 +79,13 @@ _SECOND_BOTH = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
 
 def clipped_percent(linear: Float32) -> float:
     """Share of pixels with a channel at the top of the camera's scale, in percent."""
-    return float((greatest(linear) >= 0.985).mean() * 100)
+    # The library compares all channels at once, in half the time.
+    below = cv2.countNonZero(cv2.inRange(linear, (-np.inf,) * 3, (_BELOW_TOP,) * 3))
+    pixels = linear.shape[0] * linear.shape[1]
+    return float((pixels - below) / pixels * 100)
+
+
+_BELOW_TOP = float(np.nextafter(np.float32(0.985), np.float32(0)))
 
 
 def glare_percent(linear: Float32, paper: Paper | Declined) -> float:

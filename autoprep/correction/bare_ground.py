@@ -22,8 +22,8 @@ class Ground(NamedTuple):
     """The sheet without its thin strokes, at the paper's search size.
 
     rest (h, w, 3) and luma (h, w): natural log of the light relative to lit paper, per channel and in all; seen: where
-    the surface shows between strokes; open: where enough of it does in the neighbourhood; lit: the lit paper; noise:
-    standard deviation of luma on lit paper.
+    the surface shows between strokes; open: where enough of it does in the neighbourhood; lit: the lit paper; fine: (h,
+    w) what is finest in luma; noise: standard deviation of that on lit paper.
     """
 
     rest: Float32
@@ -31,6 +31,7 @@ class Ground(NamedTuple):
     seen: Bool
     open: Bool
     lit: Bool
+    fine: Float32
     noise: float
 
 
@@ -58,8 +59,8 @@ def between_strokes(linear: Float32, paper: Paper) -> Ground:
 
     rest, luma = cast(Float32, cv2.merge([ground(plane) for plane in cv2.split(rest)])), ground(luma)
     free = np.asarray(cv2.blur(share, (_AROUND_PX, _AROUND_PX)) > _OPEN)
-    lit = paper.mask & seen
-    return Ground(rest, luma, seen, free, lit, float(np.std(finest(luma)[lit])))
+    lit, fine = paper.mask & seen, finest(luma)
+    return Ground(rest, luma, seen, free, lit, fine, float(np.std(fine[lit])))
 
 
 def _strokes(luma: Float32, lit: Bool) -> Bool:
@@ -92,7 +93,10 @@ def _what_paper_does_not_explain(linear: Float32, paper: Paper, times: int) -> t
     height, width = (times * side for side in paper.mask.shape)
     how = cv2.INTER_AREA if width < linear.shape[1] else cv2.INTER_LINEAR
     small = cast(Float32, cv2.resize(linear, (width, height), interpolation=how))
-    small = np.maximum(cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8)), DARKEST)
+    small = cast(Float32, cv2.GaussianBlur(small, (0, 0), 0.8))
+    np.maximum(small, DARKEST, out=small)
     field = paper.log_field(height, width)
-    luma = quick.log(luminance(small)) - quick.log(luminance(quick.exp(field)))
-    return quick.log(small) - field, luma
+    luma, rest = quick.log(luminance(small)), quick.log(small)
+    luma -= quick.log(luminance(quick.exp(field)))
+    rest -= field
+    return rest, luma

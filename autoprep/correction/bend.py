@@ -127,8 +127,8 @@ def _followed(traced: Edges, side: int) -> _Path:
     reach = min(round(_FARTHEST * 1.1 * traced.long_px), traced.margin_px - _AROUND)
     rows = (traced.margin_px - reach - _AROUND, traced.margin_px + reach + _AROUND)
     code = np.sqrt(strip(traced.picture, side, traced.margin_px, rows, _PLACES))
-    near_by = _step(code, _NEAR_BY)
-    step = np.minimum(np.minimum(near_by, _step(code, _AROUND)) / np.float32(_CLEAREST), 1)
+    near_by, around = _differences(code, (_NEAR_BY, _AROUND))
+    step = np.minimum(np.minimum(near_by, around) / np.float32(_CLEAREST), 1)
     first = _AROUND - _NEAR_BY  # what lies outside of a step must be in the photo
     beyond = strip(traced.beyond, side, traced.margin_px, rows, _PLACES)[:, first : first + step.shape[1]] > 0
     step[beyond] = _BORDER
@@ -152,12 +152,16 @@ def _middle(step: Float32, path: Int32) -> Float64:
     return np.asarray(middle, np.float64)
 
 
-def _step(code: Float32, width: int) -> Float32:
-    """(n, 2 reach + 1) how much the mean of so many pixels inside of each place differs from that outside of it."""
+def _differences(code: Float32, widths: tuple[int, ...]) -> list[Float32]:
+    """(n, 2 reach + 1) for each width: how much the mean of so many pixels inside of each place differs from that
+    outside of it."""
     whole = np.cumsum(np.pad(code, ((0, 0), (1, 0), (0, 0)), mode="constant"), axis=1, dtype=np.float64)
     first, last = _AROUND, code.shape[1] - _AROUND + 1
-    twice = whole[:, first + width : last + width] - 2 * whole[:, first:last] + whole[:, first - width : last - width]
-    return np.asarray(np.sqrt(np.einsum("ijk,ijk->ij", twice, twice)) / width, np.float32)
+    middle, found = 2 * whole[:, first:last], []
+    for width in widths:
+        twice = whole[:, first + width : last + width] - middle + whole[:, first - width : last - width]
+        found.append(np.asarray(np.sqrt(np.einsum("ijk,ijk->ij", twice, twice)) / width, np.float32))
+    return found
 
 
 def _clearest_path(worth: Float32) -> Int32:

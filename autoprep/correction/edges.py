@@ -132,10 +132,11 @@ def _traced(picture: Float32, turn: int, margin_px: int, long_px: int) -> Float6
     def seen(inward: float) -> Float32:
         return strip(picture, turn, margin_px, (0, margin_px + round(inward * long_px)), SAMPLES)
 
-    edge = _edge(seen(INWARD), margin_px, long_px)
+    shallow = seen(INWARD)
+    edge = _edge(shallow, margin_px, long_px)
     if edge is None:
         # A thing that lies over the edge, and its shadow, are one gap or two; a cloth's pattern makes none so deep.
-        edge = _edge(seen(INWARD), margin_px, long_px, near=True)
+        edge = _edge(shallow, margin_px, long_px, near=True)
         return edge if edge is not None and _gaps(edge, _GAP * long_px) >= _TEARS else None
     if _gaps(edge, 0.9 * _DEEPEST * long_px) < _TEARS:
         return edge

@@ -74,7 +74,9 @@ def _class_for(said: Kind, paper: Paper | Declined, found: PaperClass) -> PaperC
 
 def _kind_on_white(linear: Float32, paper: Paper, evidence: dict[str, float]) -> Kind:
     """Pencil, ink, journal or watercolour, from the marks once the light is taken out."""
-    even = cast(Float32, cv2.divide(linear, quick.exp(paper.log_field(*linear.shape[:2])), scale=0.91))
+    even = paper.log_field(*linear.shape[:2])
+    cv2.exp(even, dst=even)
+    cv2.divide(linear, even, dst=even, scale=0.91)
     flat = cast(Float32, cv2.resize(even, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA))
     lab = lab_fast(flat)
     chroma = cast(Float32, cv2.magnitude(lab[..., 1], lab[..., 2]))

@@ -1,6 +1,7 @@
 """The search for the level of bare paper: the picture under search, its lightest level, the light that it implies."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import cast
 
 import cv2
@@ -36,6 +37,18 @@ class Search:
     smooth: Bool
     rim: Bool
     weight: Float64
+
+    @cached_property
+    def smooth_weight(self) -> Float64:
+        """(n,) the weights of the smooth places."""
+        return self.weight[self.smooth]
+
+    @cached_property
+    def cell(self) -> AnyArray:
+        """(N,) in which of 16 x 16 cells each place lies."""
+        height, width = self.shape
+        rows, columns = (np.arange(length) * 16 // length for length in (height, width))
+        return (rows[:, None] * 16 + columns).ravel()
 
 
 def prepare(small: Float32) -> Search:
@@ -111,7 +124,7 @@ def members(search: Search, field: Float64, tolerance: float) -> Bool:
     """The pixels of the lightest substantial level after the field is taken out."""
     expected = expected_of(search, field)
     rest = search.luma - luma_of(expected)
-    level = _lightest_level(rest[search.smooth], search.weight[search.smooth], tolerance)
+    level = _lightest_level(rest[search.smooth], search.smooth_weight, tolerance)
     near = np.asarray(search.smooth & (np.abs(rest - level) < tolerance))
     at = np.flatnonzero(near)
     if len(at) < 60:
@@ -130,8 +143,11 @@ def _lightest_level(rest: Float32, weight: Float64, tolerance: float) -> float:
     low, high = -1.2, 0.8
     bins = round((high - low) / _BIN)
     # One bin more at each end holds what lies beyond, which takes less than to leave it out before.
-    places = np.clip(np.floor((rest - low) / _BIN) + 1, 0, bins + 1).astype(np.intp)
-    counts = np.bincount(places, weights=weight, minlength=bins + 2)[1:-1]
+    places = (rest - low) / _BIN
+    np.floor(places, out=places)
+    places += 1
+    np.clip(places, 0, bins + 1, out=places)
+    counts = np.bincount(places.astype(np.intp), weights=weight, minlength=bins + 2)[1:-1]
     reach = max(1, round(0.35 * tolerance / _BIN))
     smoothed = np.convolve(counts, np.hanning(2 * reach + 3)[1:-1], mode="same")
     mass = np.convolve(counts, np.ones(2 * reach + 1), mode="same")
@@ -165,10 +181,9 @@ def refit(search: Search, mask: Bool, degree: int) -> Float64:
 def some_of(search: Search, mask: Bool) -> tuple[AnyArray, Float64]:
     """(n,) places of the mask, enough of them, and their weights: cells, not pixels, are equal, for a large bare corner
     must not outvote the rest of the sheet."""
-    height, width = search.shape
     index = np.flatnonzero(mask)
     index = index[:: max(1, len(index) // _ENOUGH)]
-    cell = (index // width * 16 // height) * 16 + index % width * 16 // width
+    cell = search.cell[index]
     return index, np.asarray(1 / np.sqrt(np.bincount(cell, minlength=256)[cell]))
 
 

@@ -62,9 +62,10 @@ def signs(linear: Float32, paper: Paper, around: Around | None) -> Float64:
     within = np.sort(luma[inside])
     found += [*np.quantile(within, _DARKEST_SHARES)]
     found += [max(_GRAIN, v) for v in np.quantile(within, _LIGHTEST_SHARES)]
-    found += [(within > over).mean() for over in _OVER]
-    plain = cv2.erode(luma, np.ones((_PLAIN_PX, _PLAIN_PX), np.uint8))
-    found += [(plain[inside] > over).mean() for over in _PLAINLY]
+    over = len(within) - np.searchsorted(within, np.array(_OVER, np.float32), side="right")
+    found += [*(over / len(within))]
+    plain = cv2.erode(luma, np.ones((_PLAIN_PX, _PLAIN_PX), np.uint8))[inside]
+    found += [(plain > over).mean() for over in _PLAINLY]
     rest = logs - light
     found += _marks(rest, luma, inside & (luma > _LIGHT)) + _marks(rest, luma, inside & (luma < _DARK))
     beside = _beside(around, level)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 import cv2
 import numpy as np
@@ -154,8 +154,10 @@ def _detailed_places(changes: Float32) -> list[tuple[float, float]]:
 def _changes(work: Float32) -> Float32:
     """(H, W) how much the light changes across and down at each place."""
     luma = luminance(work)
-    across, down = (np.abs(cv2.Sobel(luma, cv2.CV_32F, *way)) for way in ((1, 0), (0, 1)))
-    return np.asarray(across + down, np.float32)
+    across, down = (cast(Float32, cv2.Sobel(luma, cv2.CV_32F, *way)) for way in ((1, 0), (0, 1)))
+    np.abs(across, out=across)
+    across += np.abs(down, out=down)
+    return across
 
 
 def make_plan(

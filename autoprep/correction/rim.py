@@ -56,9 +56,9 @@ def _band(photo: Photo, warp: Warp, length: int, long_px: int) -> Float64:
     """(depth, stretches, 3) CIELAB: the surface inward from a side, averaged along stretches of it."""
     depth = round(_REACH * long_px)
     level = Level(photo.crop, photo.size_px, photo.scales)
-    linear = warp_rows(level, warp, (length, depth), (0, depth))
     # Corners belong to two sides, and are where outlines are least sure.
-    inner = linear[:, length // 20 : -(length // 20)]
+    inside = (length // 20, length - length // 20)
+    inner = warp_rows(level, warp, (length, depth), (0, depth), ((0, depth), inside))
     short: Float32 = np.asarray(cv2.resize(inner, (_STRETCHES, depth), interpolation=cv2.INTER_AREA), np.float32)
     level_of_light = float(np.median(short[depth // 2 :])) or 1.0
     return np.asarray(lab_fast(short * np.float32(0.6 / level_of_light)), np.float64)

@@ -18,6 +18,9 @@ _SIDE_PX, _MARGIN_PX, _ANGLES = 384, 40, 360
 # by so much.
 _FROM, _TO, _ON_OVAL, _SURE, _STRONG, _OFF_CIRCLE = 0.9, 1.06, 0.015, 0.9, 3.0, 0.05
 _CORNER_DEG = 28
+# So far into the rectangle its corners are looked at, through a blur of so many pixels in all: what is read of each.
+_LOOKED_AT, _BLUR_SIDE = _SIDE_PX // 16, 7
+_CORNER_PX, _WHOLE_PX = _MARGIN_PX + _LOOKED_AT + _BLUR_SIDE // 2, _SIDE_PX + 2 * _MARGIN_PX
 # The corners beside it are of the desk's colour, in L*a*b*: those of a sheet with a round picture on it are not.
 _LIKE_DESK = 9.0
 # A hand-cut disc is followed where it is off an oval by more than so much; the rim itself, so many pixels, goes.
@@ -26,13 +29,14 @@ _UNROUND, _SMOOTH_DEG, _RIM_PX = 0.004, 3.0, 1.0
 
 def round_edge(photo: Photo, geometry: Geometry) -> tuple[Corner, ...] | None:
     """The edge as points, 0..1 across and down the rectangle; None where the work is not round."""
-    shown, beyond = with_surroundings(photo, geometry, (_SIDE_PX, _SIDE_PX), _MARGIN_PX)
+    size, ends = (_SIDE_PX, _SIDE_PX), ((0, _CORNER_PX), (_WHOLE_PX - _CORNER_PX, _WHOLE_PX))
+    corners, beyond = with_surroundings(photo, geometry, size, _MARGIN_PX, [(y, x) for y in ends for x in ends])
     if beyond.any():
         return None
-    lab = cast(Float32, cv2.GaussianBlur(lab_fast(shown), (0, 0), 0.8))
-    if not _corners_are_desk(lab):
+    # Most works go on in their corners: of those no more is looked at.
+    if not _corners_are_desk(corners):
         return None
-    radius, strength = _edge(lab)
+    radius, strength = _edge(_calm(with_surroundings(photo, geometry, size, _MARGIN_PX)[0]))
     turn = np.arange(_ANGLES) * 360 / _ANGLES
     corner = np.abs(turn % 90 - 45) < _CORNER_DEG
     oval = _oval(np.radians(turn), radius, strength)
@@ -45,12 +49,19 @@ def round_edge(photo: Photo, geometry: Geometry) -> tuple[Corner, ...] | None:
     return tuple((round(float(px), 5), round(float(py), 5)) for px, py in points)
 
 
-def _corners_are_desk(lab: Float32) -> bool:
-    """Whether all four corners of the rectangle look like what lies beyond them."""
-    near, side = _MARGIN_PX, _SIDE_PX // 16
+def _calm(linear: Float32) -> Float32:
+    """(H, W, 3) linear light -> L*a*b* without its noise."""
+    return cast(Float32, cv2.GaussianBlur(lab_fast(linear), (_BLUR_SIDE, _BLUR_SIDE), 0.8))
+
+
+def _corners_are_desk(shown: Float32) -> bool:
+    """Whether all four corners of the rectangle, in linear light, look like what lies beyond them."""
+    near, side = _MARGIN_PX, _LOOKED_AT
     for rows in (slice(near, near + side), slice(-near - side, -near)):
         for columns in (slice(near, near + side), slice(-near - side, -near)):
             beyond_rows = slice(0, near - 4) if rows.start > 0 else slice(-near + 4, None)
+            ends = (np.s_[:_CORNER_PX] if part.start > 0 else np.s_[-_CORNER_PX:] for part in (rows, columns))
+            lab = _calm(np.ascontiguousarray(shown[tuple(ends)]))
             inside, beside = (np.median(lab[part, columns].reshape(-1, 3), axis=0) for part in (rows, beyond_rows))
             if float(np.linalg.norm(inside - beside)) > _LIKE_DESK:
                 return False

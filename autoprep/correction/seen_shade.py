@@ -11,7 +11,7 @@ from typing import cast
 import cv2
 import numpy as np
 
-from autoprep.correction.bare_ground import Ground, between_strokes, deeper_grain, finest
+from autoprep.correction.bare_ground import Ground, between_strokes, deeper_grain
 from autoprep.correction.islands import islands
 from autoprep.correction.paper import Paper, find_level, rim_share
 from autoprep.correction.shade_eye import Sight
@@ -91,7 +91,7 @@ def _lit_level(linear: Float32, sight: Sight) -> Paper | Declined:
 
 
 def _plain(ground: Ground, shade: Float32) -> Bool:
-    fine = cast(Float32, cv2.blur(np.abs(finest(ground.luma)), (3, 3)))
+    fine = cast(Float32, cv2.blur(np.abs(ground.fine), (3, 3)))
     limit = np.maximum(FINE, 2.2 * ground.noise) * deeper_grain(ground.luma)
     return np.asarray(fine < limit + _FINE_PER_STEP * _steps(shade))
 

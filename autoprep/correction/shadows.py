@@ -59,8 +59,9 @@ def find_shadow(linear: Float32, paper: Paper) -> Shadow | Declined:
     ground = between_strokes(linear, paper)
     luma = ground.luma
     coloured = _coloured(ground)
-    of_light = _edges(ground, False)
-    steps = _edges(ground, True) if float(coloured.mean()) > _COLOURED else of_light
+    light_steps = _steps(ground.luma, ground.noise)
+    of_light = _lines_of(light_steps, 2 * _SPECK_PX, 2 * _GAP_PX + 1)
+    steps = _with_colour(ground, light_steps) if float(coloured.mean()) > _COLOURED else of_light
     hard = cv2.dilate(of_light.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
     open_ground = _open_ground(ground) & ~steps & ~coloured
     shaded = _shaded(open_ground, luma, paper.mask, hard)
@@ -114,7 +115,7 @@ def _shaded(open_ground: Bool, luma: Float32, lit: Bool, hard: Bool, bridge_px: 
 def _open_ground(ground: Ground) -> Bool:
     """Where the surface between the strokes is plain and not lighter than paper."""
     luma = ground.luma
-    fine = cast(Float32, cv2.blur(np.abs(finest(luma)), (3, 3)))
+    fine = cast(Float32, cv2.blur(np.abs(ground.fine), (3, 3)))
     plain = fine < np.maximum(FINE, 2.2 * ground.noise) * deeper_grain(luma)
     return np.asarray(ground.open & plain & (luma > -_DEEPEST) & (luma < 0.06))
 
@@ -130,23 +131,26 @@ def _coloured(ground: Ground) -> Bool:
     return np.asarray(calm > _TINT + _TINT_SHARE * np.maximum(-ground.luma, 0))
 
 
-def _edges(ground: Ground, coloured: bool) -> Bool:
-    """Where the lightness steps instead of sloping.
+def _steps(plane: Float32, noise: float) -> Bool:
+    """Where a plane of light steps instead of sloping; noise: standard deviation of what is finest in it."""
+    steep, far = (slope_of(soft(plane, sigma)) for sigma in (1.0, 3.0))
+    return np.asarray((steep > max(0.008, 1.5 * noise)) & (far < _SOFT * steep))
 
-    On a sheet with colours, steps of colour count too, and gaps of a few pixels in such a line are closed: there the
-    line may be the border of a wash, and what it encloses must not be entered through a gap.
-    """
-    planes = (ground.luma, ground.rest[..., 0], ground.rest[..., 2]) if coloured else (ground.luma,)
-    step = np.zeros(ground.luma.shape, bool)
-    for plane in planes:
-        noise = float(np.std(finest(plane)[ground.lit]))
-        steep = [slope_of(soft(np.ascontiguousarray(plane), sigma)) for sigma in (1.0, 3.0)]
-        step |= (steep[0] > max(0.008, 1.5 * noise)) & (steep[1] < _SOFT * steep[0])
+
+def _with_colour(ground: Ground, light_steps: Bool) -> Bool:
+    """The edges on a sheet with colours: steps of colour count too, and gaps of a few pixels in such a line are closed.
+    There the line may be the border of a wash, and what it encloses must not be entered through a gap."""
+    step = light_steps
+    for plane in (np.ascontiguousarray(ground.rest[..., channel]) for channel in (0, 2)):
+        step = step | _steps(plane, float(np.std(finest(plane)[ground.lit])))
+    return _lines_of(step, _SPECK_PX, _GAP_PX)
+
+
+def _lines_of(step: Bool, least: int, gap: int) -> Bool:
+    """The edges that steps make: lines of so many pixels at least, with such gaps closed."""
     _, labels, stats, _ = cv2.connectedComponentsWithStats(step.astype(np.uint8), connectivity=8)
-    least = _SPECK_PX if coloured else 2 * _SPECK_PX
     long = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) >= least
     long[0] = False
-    gap = _GAP_PX if coloured else 2 * _GAP_PX + 1
     brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (gap, gap))
     lines = cast(UInt8, cv2.morphologyEx(long[labels].astype(np.uint8), cv2.MORPH_CLOSE, brush))
     return np.asarray(cv2.dilate(lines, np.ones((3, 3), np.uint8)) > 0)

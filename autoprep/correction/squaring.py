@@ -145,10 +145,19 @@ def _traced(photo: Photo, geometry: Geometry) -> Rimmed:
     return Rimmed(geometry, trace(framed, margin_px, _beyond(geometry, size, margin_px)), photo_px)
 
 
-def with_surroundings(photo: Photo, geometry: Geometry, size: tuple[int, int], margin_px: int) -> tuple[Float32, Bool]:
+def with_surroundings(
+    photo: Photo,
+    geometry: Geometry,
+    size: tuple[int, int],
+    margin_px: int,
+    parts: list[tuple[Span, Span]] | None = None,
+) -> tuple[Float32, Bool]:
     """The work squeezed to (width, height) pixels with a margin of what lies around it, (H, W, 3) float32 linear, and
-    (H, W) where that lies beyond the photo."""
-    picture, _ = _warped(photo, geometry, size, margin_px)
+    (H, W) where that lies beyond the photo.
+
+    parts: rows and columns of the picture that alone are taken; all else of it is 0.
+    """
+    picture, _ = _warped(photo, geometry, size, margin_px, parts=parts)
     return picture, np.asarray(_beyond(geometry, size, margin_px) > 0)
 
 

@@ -47,7 +47,7 @@ def seen_squarely(photo: Photo, geometry: Geometry) -> View:
 def _exposed(linear: Float32, luma: Float32, part: Bool) -> UInt8:
     """(n, n, 3) uint8 sRGB codes, exposed for the lightest places of a part."""
     bright = float(np.percentile(luma[part], 99)) if part.any() else 1.0
-    codes = encode_fast(np.clip(linear * np.float32(_BRIGHT / max(bright, 1e-4)), 0, 1)) * 255
+    codes = encode_fast(linear * np.float32(_BRIGHT / max(bright, 1e-4))) * 255
     return np.round(codes).astype(np.uint8)
 
 

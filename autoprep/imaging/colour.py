@@ -69,18 +69,20 @@ def luminance_of_lightness(lightness: float) -> float:
 
 def lightness_of(y: Float32) -> Float32:
     """CIE L*, 0..100, of relative luminance, in float32."""
-    root = 116 * quick.cube_root(np.maximum(y, 0)) - 16
-    return np.where(y > np.float32(CIE_EPSILON), root, y * np.float32(CIE_KAPPA)).astype(np.float32)
+    root = quick.cube_root(np.maximum(y, 0))
+    root *= 116
+    root -= 16
+    return np.asarray(np.where(y > np.float32(CIE_EPSILON), root, y * np.float32(CIE_KAPPA)), np.float32)
 
 
 def lab_fast(linear: Float32) -> Float32:
     """(H, W, 3) float32 linear sRGB -> (H, W, 3) float32 L*a*b* (D65) for decisions on whole pictures."""
     ratio = cast(Float32, cv2.transform(linear, _TO_RATIO))
-    cubic = quick.cube_root(ratio)
     dark = np.flatnonzero(ratio <= np.float32(CIE_EPSILON))  # few in most pictures; what is below 0 has no root
     line = np.maximum(ratio.ravel()[dark], 0) * np.float32(CIE_KAPPA / 116) + np.float32(16 / 116)
-    cubic.ravel()[dark] = line
-    return cast(Float32, cv2.transform(cubic, _LAB_OF_CUBIC))
+    quick.to_cube_root(ratio)
+    ratio.ravel()[dark] = line
+    return cast(Float32, cv2.transform(ratio, _LAB_OF_CUBIC))
 
 
 _TO_RATIO: Float32 = (SRGB_TO_XYZ / _WHITE_D65[:, None]).astype(np.float32)

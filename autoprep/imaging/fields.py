@@ -18,7 +18,10 @@ def basis(x: AnyArray, y: AnyArray, degree: int) -> Float64:
     """(N,) and (N,) coordinates in -1..1 -> (N, terms) Legendre products of total degree <= degree."""
     px = legendre.legvander(np.asarray(x, np.float64), degree)
     py = legendre.legvander(np.asarray(y, np.float64), degree)
-    return np.stack([px[:, i] * py[:, j] for i, j in _orders(degree)]).T  # each term lies together, which is faster
+    terms = np.empty((len(_orders(degree)), len(px)))  # each term lies together, which is faster
+    for (i, j), term in zip(_orders(degree), terms, strict=True):
+        np.multiply(px[:, i], py[:, j], out=term)
+    return terms.T
 
 
 def fit(x: AnyArray, y: AnyArray, values: AnyArray, weight: AnyArray, degree: int, ridge: float = 1e-4) -> Float64:

@@ -80,6 +80,15 @@ def test_a_sheets_own_edge_is_among_the_rivals_of_a_line_drawn_on_it(side: int) 
     assert (told["outer_rivals"], drawn["outer_rivals"]) == (0, 1)
 
 
+@pytest.mark.parametrize("aside", [0.0, -200.0, 180.0])
+def test_a_view_knows_where_the_photo_does_not_show_it(aside: float) -> None:
+    view = squared(_lab(), _maps(), _QUAD + np.array([aside, 0]))
+    inside = np.ones(_lab().shape[:2], np.float32)
+    seen = cv2.warpPerspective(inside, view.matrix, view.shown.shape[::-1], flags=cv2.INTER_NEAREST)
+    np.testing.assert_array_equal(view.shown, seen)
+    assert (view.shown == 0).any() == (aside != 0)
+
+
 def _settled(quad: Float64, cut: tuple[bool, bool, bool, bool] = _NONE) -> Settled:
     return settle(_lab(), _maps(), quad, _QUAD, cut)
 

@@ -990,6 +990,7 @@ PLANTED: tuple[Mistake, ...] = (
         ("the nearest side of a view stands elsewhere", "first, last = np.asarray(ends_px[side]) + view.band", "first, last = np.asarray(ends_px[side]) + view.band + 3"),
         ("the sides are turned the other way", "points, across, down = np.stack([down - points[:, 1], points[:, 0]], axis=1), down, across", "points, across, down = np.stack([points[:, 1], across - points[:, 0]], axis=1), down, across"),
         ("one edge is found again and again", "left = np.where(near, 0, left)", "pass"),
+        ("a photo shows all of any view", "if (places >= 1).all() and (places <=", "if True or (places <="),
         ("inside and outside are exchanged", "inside, outside, on = around[:, 11:], around[:, :7], around[:, 8:11]", "outside, inside, on = around[:, 11:], around[:, :7], around[:, 8:11]"),
     ),
     *_all(
@@ -2888,7 +2889,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("the desk beside a disc stays", "autoprep/correction/planning.py", '{"silhouette": round_edge(photo, plan.geometry)}', "{}", ("tests/correction/test_round_edge.py",)),
     Mistake("the edges alone of a torn sheet are those of its frame", "autoprep/correction/planning.py", "    if torn is not None:", "    if False:", ("tests/correction/test_silhouette.py",)),
     Mistake("edges alone are not clear of the desk", "autoprep/correction/planning.py", "    return _with_edges(photo, outline, plan, None)", "    return plan", ("tests/correction/test_round_edge.py",)),
-    Mistake("a disc is cut out of its sheet", "autoprep/correction/round_edge.py", "if not _corners_are_desk(lab):", "if False:", ("tests/correction/test_round_edge.py",)),
+    Mistake("a disc is cut out of its sheet", "autoprep/correction/round_edge.py", "if not _corners_are_desk(corners):", "if False:", ("tests/correction/test_round_edge.py",)),
     Mistake("a square is round", "autoprep/correction/round_edge.py", "if on_it[corner].mean() < _SURE or np.abs(oval - 1).max() > _OFF_CIRCLE:", "if False:", ("tests/correction/test_round_edge.py",)),
     Mistake("a disc that is cut by hand becomes an oval", "autoprep/correction/round_edge.py", "return oval + calm if float(np.std(calm)) > _UNROUND else oval", "return oval", ("tests/correction/test_round_edge.py",)),
     Mistake("a disc whose desk is out of view is judged by nothing", "autoprep/correction/round_edge.py", "    if beyond.any():\n", "    if False:\n", ("tests/correction/test_round_edge.py",)),
@@ -3295,7 +3296,7 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("islands are looked for at no depth", "autoprep/correction/islands.py", "cv2.countNonZero(darker) < _LEAST * luma.size", "cv2.countNonZero(darker) < luma.size", ("tests/correction/test_islands.py",)),
     Mistake("the first corner is calm enough for the mark", "autoprep/rendering/mark.py", "        if drawn < _CALM:\n", "        if True:\n", ("tests/rendering/test_mark.py",)),
     Mistake("all of a canvas is sheet", "autoprep/rendering/continued.py", "across[:, x0:x1], down[y0:y1] = 255, 1", "across[:], down[:] = 255, 1", ("tests/rendering/test_continued.py",)),
-    Mistake("steps of colour are none on a sheet with colours", "autoprep/correction/shadows.py", "_edges(ground, True) if float(coloured.mean()) > _COLOURED else of_light", "of_light", ("tests/correction/test_shadows.py",)),
+    Mistake("steps of colour are none on a sheet with colours", "autoprep/correction/shadows.py", "_with_colour(ground, light_steps) if float(coloured.mean()) > _COLOURED else of_light", "of_light", ("tests/correction/test_shadows.py",)),
     Mistake("a soft island is paint", "autoprep/correction/islands.py", "return darker > _DARKER and rises > _HARD * darker", "return darker > _DARKER", ("tests/correction/test_islands.py",)),
     Mistake("what comes in from the rim is an island", "autoprep/correction/islands.py", "            if min(x, y, luma.shape[1] - x - wide, luma.shape[0] - y - high) < _RIM_PX:\n                continue\n", "", ("tests/correction/test_islands.py",)),
     *_all(

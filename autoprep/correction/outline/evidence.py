@@ -68,14 +68,18 @@ def gather(linear: Float32, focal_px: float | None = None) -> Evidence:
 
 def dominant_gradient(lab: Float32) -> tuple[Float32, Float32]:
     """(h, w, 3) -> two (h, w) float32: the gradient of whichever channel changes most at each pixel."""
-    gx = cast(Float32, cv2.Sobel(lab, cv2.CV_32F, 1, 0, scale=0.25))
-    gy = cast(Float32, cv2.Sobel(lab, cv2.CV_32F, 0, 1, scale=0.25))
-    across, down = (cast(list[Float32], list(cv2.split(way))) for way in (gx, gy))
-    x, y, most = across[0], down[0], across[0] ** 2 + down[0] ** 2
-    for one, other in zip(across[1:], down[1:], strict=True):
+    found = []
+    for plane in cv2.split(lab):
+        ways = (cv2.Sobel(plane, cv2.CV_32F, *way, scale=0.25) for way in ((1, 0), (0, 1)))
+        found.append([cast(Float32, way) for way in ways])
+    (x, y), *others = found
+    most = x**2 + y**2
+    for one, other in others:
         size = one**2 + other**2
         more = size > most
-        x, y, most = np.where(more, one, x), np.where(more, other, y), np.maximum(size, most)
+        np.copyto(x, one, where=more)
+        np.copyto(y, other, where=more)
+        np.maximum(size, most, out=most)
     return x, y
 
 

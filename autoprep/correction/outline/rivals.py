@@ -56,7 +56,7 @@ class Rivals:
 class View:
     """An outline squared, with a band around it: what its sides are looked at on.
 
-    lab: (H, W, 3) float32 weighted L*a*b*; maps: (H, W, 2) float32 the eye's mask and edge map; shown: (H, W) float32
+    lab: (H, W, 3) float32 L*a*b*; maps: (H, W, 2) float32 the eye's mask and edge map; shown: (H, W) float32
     whether the photo shows it; band: its width in pixels; matrix: from the photo to the view.
     """
 
@@ -82,9 +82,18 @@ def squared(lab: Float32, maps: Float32, quad: Float64) -> View:
     seen = cv2.warpPerspective(
         np.ascontiguousarray(maps.transpose(1, 2, 0)), matrix @ to_map, whole, borderMode=cv2.BORDER_REPLICATE
     )
-    inside = np.ones(lab.shape[:2], np.float32)
-    shown = cv2.warpPerspective(inside, matrix, whole, flags=cv2.INTER_NEAREST)
-    return View(weighted(cast(Float32, view), _WEIGHT), cast(Float32, seen), cast(Float32, shown), band, matrix)
+    return View(cast(Float32, view), cast(Float32, seen), _shown(lab.shape[:2], matrix, whole), band, matrix)
+
+
+def _shown(shape: tuple[int, ...], matrix: Float64, whole: tuple[int, int]) -> Float32:
+    """(H, W) float32, 1 where a photo of (height, width) shows a view of (width, height), else 0."""
+    back = np.concatenate([rectangle(*whole), np.ones((4, 1))], axis=1) @ np.linalg.inv(matrix).T
+    if (back[:, 2] > 0).all() or (back[:, 2] < 0).all():  # else what lies between the corners may lie beyond them
+        places = back[:, :2] / back[:, 2:]
+        if (places >= 1).all() and (places <= (shape[1] - 2, shape[0] - 2)).all():
+            return np.ones(whole[::-1], np.float32)
+    inside = np.ones(shape, np.float32)
+    return cast(Float32, cv2.warpPerspective(inside, matrix, whole, flags=cv2.INTER_NEAREST))
 
 
 def corners_of(view: View, ends_px: Sequence[Float64]) -> Float64:
@@ -158,7 +167,7 @@ class _Strip:
         self._columns = view.band + self.t * inner
         beyond = np.arange(1, _BEYOND + 1) / (_BEYOND + 1) * 0.9 * view.band
         self._before, self._after = view.band - beyond, view.band + inner + beyond
-        calm = self._calm = cast(Float32, cv2.blur(np.ascontiguousarray(lab[:high]), (7, 1)))
+        calm = self._calm = cast(Float32, cv2.blur(weighted(np.ascontiguousarray(lab[:high]), _WEIGHT), (7, 1)))
         self.lab, self.maps, self.shown = (plane[:high][:, self._columns.astype(int)] for plane in (calm, maps, shown))
         self.gradient = _gradient(self.lab) * self.shown
         self.floor = float(np.percentile(self.gradient[self.shown > 0], 60)) + 0.5 if self.shown.any() else 1.0
