@@ -3759,4 +3759,29 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("what is not sent any more waits for ready", "autoprep/service/space.py", "kind_of(step.why) in (HOLD.kind, NOT_SENT.kind)", "kind_of(step.why) == HOLD.kind", ("tests/service/test_ready_away.py",)),
     Mistake("pictures of earlier versions are never read", "autoprep/service/changed.py", "    except ValueError:  # since when is not known of files that an earlier version made\n        return False\n", "    except ValueError:\n        return True\n", ("tests/service/test_changed.py",)),
     Mistake("what a work's edges are seen in is kept while its light is measured", "autoprep/correction/planning.py", "    geometry, torn = _shape(photo, outline, wishes)\n    work = rectify(", "    rim = rimmed(photo, outline, wishes.size_mm, wishes.turn)\n    geometry, torn = rim.geometry, torn_edges(rim)\n    work = rectify(", ("tests/correction/test_bend.py",)),
+    *_all(
+        "autoprep/service/unread.py", ("tests/service/test_unread.py",),
+        ("a photo's own place may be its copy's", "copy.path != own and own not in self._paths and", "own not in self._paths and"),
+        ("any new file may be what left its place", "own not in self._paths and copy.signature[0] in self._new_sizes", "own not in self._paths"),
+        ("a fault met at a copy sets its work free", "return WorkFacts(hold=True)", "return WorkFacts()"),
+    ),
+    *_all(
+        "autoprep/service/grouping.py", ("tests/service/test_grouping.py", "tests/service/test_edited.py"),
+        ("an edited picture takes the place of several works", "return [take for take in found if take.work == found[0].work]", "return found"),
+        ("what lay at a place is told of photos whose time is known", "if record.taken_at or record.part or record.outcome", "if record.part or record.outcome"),
+        ("what lay at a place is told twice", "said = [reason for reason in record.reasons if not reason.startswith(_LAY_THERE)]", "said = list(record.reasons)"),
+        ("a question about one of several works ends those about all", " and each.part == job.part]", "]"),
+    ),
+    *_all(
+        "autoprep/service/left.py", ("tests/service/test_left.py",),
+        ("what comes back twice is told once", "self._seen = there", "self._seen |= there"),
+        ("whatever was picked up is ours again", 'away = row.state == "picked up" and row.why in (HOLD.kind, NOT_SENT.kind)', 'away = row.state == "picked up"'),
+    ),
+    *_all(
+        "autoprep/service/results.py", ("tests/service/test_results.py",),
+        ("words take back what no word sent", ".difference(now.goes_to(usual), bound)", ".difference(now.goes_to(usual))"),
+    ),
+    Mistake("any file beside a destination's counts as a part of it", "autoprep/service/messages.py", " and name.endswith(PART_SUFFIX)", "", ("tests/service/test_messages.py",)),
+    Mistake("a mark's year is not among what a file depends on", "autoprep/service/depends.py", 'if preset.mark and "{year}" in settings.mark.text:', "if False:", ("tests/service/test_results.py",)),
+    Mistake("a photo that is there is said to be away", "autoprep/service/takes.py", "if away and merit(used) <= merit(other):", "if merit(used) <= merit(other):", ("tests/test_said_plainly.py",)),
 )  # fmt: skip

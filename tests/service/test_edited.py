@@ -97,6 +97,19 @@ def test_an_edited_photo_that_asks_leaves_what_was_edited_where_it_is(wren: Stud
     assert not wren.files()  # what the artist has changed does not come back
 
 
+def test_a_photo_of_another_time_in_the_place_of_one_is_surely_another_work(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pretended, "_PHOTO", replace(pretended._PHOTO, taken_at="2026-03-02T10:00:00"))
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    monkeypatch.setattr(pretended, "_PHOTO", replace(pretended._PHOTO, taken_at="2026-03-05T16:00:00"))
+    wren.put("IMG_1.jpg", photo(8))
+    wren.run()
+    assert outcomes(wren) == ["ready", "ready"]
+    assert not [reason for record in all_records(wren) for reason in record.reasons if "lay here before" in reason]
+
+
 def test_what_lay_at_a_place_before_is_told_where_nothing_says_that_it_is_the_same(
     wren: Studio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -112,6 +125,9 @@ def test_what_lay_at_a_place_before_is_told_where_nothing_says_that_it_is_the_sa
     assert f"autoprep say {old} hold" in told
     (line,) = standing(wren)
     assert f"`autoprep say {old} hold` takes them out" in line
+    wren.put("IMG_1.txt", "title: Sea holly")
+    wren.run()
+    assert sum("lay here before" in reason for reason in all_records(wren)[1].reasons) == 1
     say(wren, "hold", old)
     wren.run()
     assert len(wren.files()) == 1

@@ -94,6 +94,8 @@ def test_only_files_that_were_ordered_are_taken(order: JobOrder) -> None:
         (inbox / "IMG_1.jpg", square),  # to move an original away
         (square.with_name("another work.jpg"), square),
         (part, square.with_name("b.jpg")),
+        (part.with_suffix(""), square),  # what lies there, and is no part of ours
+        (square.with_name("x-a.jpg.part"), square),
         (part, order.proof_folder / ".." / "00002-b" / "after.jpg"),
         (order.proof_folder / ".autoprep-x-.part", order.proof_folder / ".."),
     ):

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
+
 from autoprep.domain import WorkFacts
 from autoprep.ledger import Ledger, SeenFile, View
 from autoprep.service.inbox import Found, scan
@@ -87,3 +89,40 @@ def test_a_file_holds_until_it_is_read_or_gone(studio: Settings, tmp_path: Path)
     files[gulls.path] = SeenFile(gulls.signature, "")
     assert unread.over() == {view.job}  # before the next look
     assert not held()
+
+
+def test_only_a_new_file_of_its_size_elsewhere_may_be_a_photo_that_has_left_its_place(studio: Settings) -> None:
+    inbox, unread = studio.folders.inbox, Unread()
+    for name in ("Rocks.jpg", "Gulls.jpg"):
+        (inbox / name).write_bytes(b"a photo" + b"." * ("Gulls" in name))
+    files: dict[bytes, SeenFile] = {}
+    found = {item.path: item for item in scan(inbox)}
+    unread.look(found.values(), files)
+    assert unread.may_be(b"Reeds.jpg", found[b"Rocks.jpg"])
+    assert not unread.may_be(b"Gulls.jpg", found[b"Rocks.jpg"])  # which is in its place
+    gone = replace(found[b"Rocks.jpg"], path=b"Terns.jpg")
+    assert not unread.may_be(b"Terns.jpg", gone)  # its own place
+    files[b"Gulls.jpg"] = SeenFile(found[b"Gulls.jpg"].signature, "")
+    unread.look(found.values(), files)
+    assert unread.may_be(b"Reeds.jpg", found[b"Rocks.jpg"])
+    assert not unread.may_be(b"Reeds.jpg", found[b"Gulls.jpg"])  # no new file has its size
+
+
+def test_what_is_said_of_a_copy_that_meets_a_fault_holds(
+    studio: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody knows what was said there: what is on hold stays so."""
+    inbox = studio.folders.inbox
+    for name in ("Reeds.jpg", "Rocks.jpg"):
+        (inbox / name).write_bytes(b"a photo")
+    ledger, unread = Ledger(tmp_path / "ledger.sqlite3"), Unread()
+    view = view_of_one_on_hold(ledger)
+    ledger.close()
+    unread.look(scan(inbox), {})
+    assert not unread.heard(studio, view, WorkFacts(), (b"Reeds.jpg",)).hold
+
+    def fault(*_: object) -> WorkFacts:
+        raise RuntimeError("a mistake in the code")
+
+    monkeypatch.setattr("autoprep.service.unread.facts_of_copy", fault)
+    assert unread.heard(studio, view, WorkFacts(), (b"Reeds.jpg",)).hold
