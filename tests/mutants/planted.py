@@ -3784,4 +3784,17 @@ PLANTED: tuple[Mistake, ...] = (
     Mistake("any file beside a destination's counts as a part of it", "autoprep/service/messages.py", " and name.endswith(PART_SUFFIX)", "", ("tests/service/test_messages.py",)),
     Mistake("a mark's year is not among what a file depends on", "autoprep/service/depends.py", 'if preset.mark and "{year}" in settings.mark.text:', "if False:", ("tests/service/test_results.py",)),
     Mistake("a photo that is there is said to be away", "autoprep/service/takes.py", "if away and merit(used) <= merit(other):", "if merit(used) <= merit(other):", ("tests/test_said_plainly.py",)),
+    *_all(
+        "autoprep/service/housekeeping.py", ("tests/service/test_history.py", "tests/service/test_copies.py"),
+        ("what a question's corners show stays when comparisons go", '"details.jpg", CORNERS):', '"details.jpg"):'),
+        ("all pages are due at each look while the first is gone", "if self._gone and not was else ()", "if self._gone else ()"),
+        ("a copy is begun while another is packed", "if self._packing.is_alive() or any(", "if any("),
+    ),
+    *_all(
+        "autoprep/service/keeping.py", ("tests/service/test_take_names.py",),
+        ("a name that a work is about to have is free", "if not os.path.lexists(other) and not ledger.is_taken(other))", "if not os.path.lexists(other))"),
+        ("after a crash ours goes over what the artist put there", "if not os.path.lexists(rendition.path) and is_ours(away", "if is_ours(away"),
+        ("the artist's file is kept aside as ours", "or not is_ours(rendition.path, rendition.output.sha256):\n        return\n    away", "or False:\n        return\n    away"),
+    ),
+    Mistake("looks for answers that take long are as many", "autoprep/service/questions.py", "if took > _FREE_S else 0.0)", "if False else 0.0)", ("tests/service/test_questions.py",)),
 )  # fmt: skip

@@ -192,7 +192,12 @@ def test_a_copy_is_packed_beside_the_work(wren: Studio, monkeypatch: pytest.Monk
     housekeeping = Housekeeping(ledger, Log())
     assert housekeeping.once_a_day(wren.settings, date(2027, 1, 1))
     assert "ledger-2027-01-01.sqlite3.gz" not in names(wren)
+    assert housekeeping.once_a_day(wren.settings, date(2027, 1, 2))  # no second one is begun meanwhile
     may.set()
     housekeeping.finish(20)
-    ledger.close()
     assert "ledger-2027-01-01.sqlite3.gz" in names(wren)
+    assert "ledger-2027-01-02.sqlite3.gz" not in names(wren)
+    assert housekeeping.once_a_day(wren.settings, date(2027, 1, 3))
+    housekeeping.finish(20)
+    ledger.close()
+    assert "ledger-2027-01-03.sqlite3.gz" in names(wren)

@@ -7,10 +7,11 @@ from datetime import date, timedelta
 
 import pytest
 
+from autoprep.job.orders import CORNERS
 from autoprep.ledger import Ledger, Overview
 from autoprep.logs import open_log
 from autoprep.service.engine import Engine
-from autoprep.service.housekeeping import clear_comparisons
+from autoprep.service.housekeeping import Housekeeping, clear_comparisons
 from autoprep.service.knowledge import Knowledge
 from autoprep.service.studio import PageWriter
 from autoprep.wishes.places import ledger_path
@@ -208,7 +209,7 @@ def test_old_comparisons_go_after_a_set_time_and_records_stay(wren: Studio) -> N
     today = date(2026, 11, 26)
     for shown, day in (("old.jpg", "2026-10-01"), ("new.jpg", "2026-11-20")):
         job = wren.records()[shown].job
-        for name in ("before.jpg", "after.jpg"):
+        for name in ("before.jpg", "after.jpg", "details.jpg", CORNERS):
             (wren.settings.folders.records / "proof" / job / name).write_bytes(b"x")
         ledger._db.execute("UPDATE jobs SET finished = ? WHERE job = ?", (f"{day}T10:00:00+00:00", job))
     ledger.overview.written("work", [(work, 0) for work in ledger.overview.due_works()])
@@ -218,13 +219,30 @@ def test_old_comparisons_go_after_a_set_time_and_records_stay(wren: Studio) -> N
     settings = wren.settings.model_copy(update={"service": service})
     assert clear_comparisons(settings, ledger, today) == 1
     assert _comparison(wren, "old.jpg") == ["record.json"]
-    assert _comparison(wren, "new.jpg") == ["after.jpg", "before.jpg", "record.json"]
+    assert _comparison(wren, "new.jpg") == sorted(["after.jpg", "before.jpg", "details.jpg", "record.json", CORNERS])
     assert ledger.overview.due_pages() != []
     assert wren.records()["old.jpg"].job in ledger.overview.due_works()
     assert wren.records()["new.jpg"].job not in ledger.overview.due_works()
     assert ledger.overview.list_due()
     assert clear_comparisons(settings, ledger, date(2027, 1, 1)) == 1
     assert _comparison(wren, "new.jpg") == ["record.json"]
+    ledger.close()
+
+
+def test_pages_that_somebody_has_cleared_are_due_once(wren: Studio) -> None:
+    wren.put("page.jpg", photo(1))
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    housekeeping = Housekeeping(ledger, None)
+    assert not housekeeping.lost_pages(wren.settings)
+    first = wren.settings.folders.records / "proof" / "index.html"
+    text = first.read_text(encoding="utf-8")
+    for _ in range(2):
+        first.unlink()
+        assert housekeeping.lost_pages(wren.settings)
+        assert not housekeeping.lost_pages(wren.settings)  # they are being written, however long that takes
+        first.write_text(text, encoding="utf-8")
+        assert not housekeeping.lost_pages(wren.settings)
     ledger.close()
 
 

@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -193,6 +194,24 @@ def test_an_answer_counts_when_nothing_is_deleted_any_more(tmp_path: Path) -> No
     now[0] += 2
     assert list(questions.answers()) == [("job", NONE)]
     assert not questions.unsettled
+
+
+@pytest.mark.parametrize(("cost_s", "looks"), [(0.002, 7), (0.0001, 40)])
+def test_looks_that_take_long_are_seldom(monkeypatch: pytest.MonkeyPatch, cost_s: float, looks: int) -> None:
+    """Three tell what a look costs; a look of 2 ms is taken every 4 s then, of 40 that are half a second apart."""
+    now, seen = [100.0], [0]
+    questions = Questions(2.0, lambda: now[0])
+
+    def look() -> Iterator[tuple[str, int]]:
+        seen[0] += 1
+        now[0] += cost_s
+        return iter(())
+
+    monkeypatch.setattr(questions, "_look", look)
+    for _ in range(40):
+        assert list(questions.answers()) == []
+        now[0] += 0.5
+    assert seen == [looks]
 
 
 def test_what_else_lies_in_the_folder_stays(careful: Settings) -> None:

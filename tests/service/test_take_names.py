@@ -413,6 +413,40 @@ def test_a_file_that_was_kept_aside_and_not_replaced_is_still_taken_out(wren: St
     assert [place.name for place in away.parent.iterdir()] == [away.name]
 
 
+def test_what_the_artist_has_put_in_a_pictures_place_is_neither_kept_aside_nor_replaced(wren: Studio) -> None:
+    """Also where a crash left ours among the withdrawn ones."""
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    (job,) = ledger.jobs()
+    made = ledger.renditions(job.job)["site"]
+    assert made.path is not None
+    ours, away = made.path.read_bytes(), keeping.withdrawn_place(wren.settings, job.job, made)
+    made.path.write_bytes(b"the artist's")
+    keeping.keep_aside(wren.settings, job.job, made)
+    assert not away.exists()
+    away.parent.mkdir(parents=True, exist_ok=True)
+    away.write_bytes(ours)
+    assert keeping.sweep(wren.settings, ledger) == 0
+    assert (made.path.read_bytes(), away.read_bytes()) == (b"the artist's", ours)
+    made.path.unlink()
+    assert keeping.sweep(wren.settings, ledger) == 1
+    assert made.path.read_bytes() == ours
+    ledger.close()
+
+
+def test_the_next_free_name_is_one_that_no_work_is_about_to_have(wren: Studio) -> None:
+    wren.put("IMG_1.jpg", photo(1))
+    wren.run()
+    ledger = Ledger(ledger_path(wren.settings))
+    (job,) = ledger.jobs()
+    place = wren.settings.folders.ready / "site" / "Thrift.jpg"
+    place.with_stem("Thrift-2").write_bytes(b"the artist's")
+    ledger.reserve(job.job, {"site": place.with_stem("Thrift-3")})
+    assert keeping.next_free(place, ledger) == place.with_stem("Thrift-4")
+    ledger.close()
+
+
 def test_takes_that_are_made_side_by_side_have_the_name_of_the_work(
     wren: Studio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
