@@ -3797,4 +3797,9 @@ PLANTED: tuple[Mistake, ...] = (
         ("the artist's file is kept aside as ours", "or not is_ours(rendition.path, rendition.output.sha256):\n        return\n    away", "or False:\n        return\n    away"),
     ),
     Mistake("looks for answers that take long are as many", "autoprep/service/questions.py", "if took > _FREE_S else 0.0)", "if False else 0.0)", ("tests/service/test_questions.py",)),
+    *_all(
+        "autoprep/service/arrivals.py", ("tests/service/test_no_photos.py",),
+        ("a film that is too large is told of as a photo", "by_name=item.plain)", "by_name=False)"),
+        ("a file of any size is read", "if not item.plain or item.signature[0] > _LARGEST_FILE:", "if not item.plain:"),
+    ),
 )  # fmt: skip

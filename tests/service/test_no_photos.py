@@ -67,6 +67,17 @@ def test_what_is_called_a_photo_and_is_none_is_still_told(wren: Studio, capsys: 
     assert run(wren, capsys, "status")[0] == 1
 
 
+def test_a_film_of_any_size_is_passed_over_and_a_photo_beyond_all_measure_is_told(
+    wren: Studio, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("autoprep.service.arrivals._LARGEST_FILE", 200_000)
+    for name in ("Film.mov", "Reeds.tif"):
+        wren.put(name, bytes(200_001))
+    (record,) = wren.run().values()
+    assert (record.photo, record.outcome, record.reasons) == ("Reeds.tif", "set aside", ("the file is too large",))
+    assert logged(wren) == ["Film.mov"]
+
+
 def test_a_picture_with_a_strange_name_is_a_picture(wren: Studio) -> None:
     wren.put("Reeds.dat", photo(1))
     assert wren.run()["Reeds.dat"].outcome == "ready"
