@@ -21,7 +21,7 @@ from autoprep.pixels import Photo
 SIDE_PX = 320
 """Side of the network's input; photos of any shape are squeezed into the square."""
 _WEIGHTS = "eye.onnx"
-_WEIGHTS_SHA256 = "b2d47c46903f8a46002d848562918e5dd6a8875ca0ebf94679a52c0d82c60d65"
+_WEIGHTS_SHA256 = "bd8c267e3efcb84e15ab09723504c98d522c36e8ff9c99d344812812c8625f94"
 # A mask value between these is undecided.
 _UNDECIDED = (0.1, 0.9)
 
