@@ -185,13 +185,26 @@ def test_agreement_is_believed_and_disagreement_is_not() -> None:
 
 
 def test_a_clear_eye_is_believed_against_the_judges_best() -> None:
-    clear = replace(GOOD, agreement=0.3, support=0.92, views=0.99, undecided=0.08, chance=0.99)
+    clear = replace(GOOD, agreement=0.3, support=0.96, views=0.985, undecided=0.1, chance=0.99, side_least=-np.inf)
     assert gate.confidence(clear) >= 0.9
     assert gate.confidence(replace(clear, rail=True)) >= 0.9
     for change in (
-        {"undecided": 0.12}, {"views": 0.98}, {"support": 0.8}, {"chance": 0.9}, {"several": True}, {"all_cut": True},
+        {"undecided": 0.12}, {"views": 0.98}, {"support": 0.95}, {"chance": 0.9}, {"several": True}, {"all_cut": True},
     ):  # fmt: skip
+        # Finalists that are much like it would be enough by themselves of an eye that is nearly as clear.
         assert gate.confidence(replace(clear, **change)) < 0.9, change
+
+
+@pytest.mark.parametrize(("support", "least"), [(0.92, -2.0), (0.3, 0.0)])
+def test_a_clear_eye_that_no_finalist_bears_out_needs_sides_that_do_not_lie_elsewhere(
+    support: float, least: float
+) -> None:
+    """At the wire of a spiral pad an eye as clear as can be was wrong, and each of its sides, weighed alone, knew."""
+    clear = replace(GOOD, agreement=0.3, support=support, views=0.985, undecided=0.1, side_least=least)
+    assert gate.confidence(clear) >= 0.9
+    for change in ({"side_least": least - 0.1}, {"undecided": 0.21}, {"views": 0.94}, {"all_cut": True}):
+        assert gate.confidence(replace(clear, **change)) < 0.9, change
+    assert gate.wants_sides(replace(clear, side_least=-np.inf))
 
 
 def test_an_unclear_eye_is_not_believed_about_sides_that_it_sees() -> None:
@@ -330,11 +343,15 @@ def test_an_outline_of_an_older_record_still_loads() -> None:
 
 def test_the_material_speaks_for_an_outline_on_which_the_finders_differ() -> None:
     seen = gate.Witness(
-        agreement=0.8, support=0.8, views=0.97, undecided=0.2, chance=0.99, rail=False, all_cut=False, some_cut=True,
-        one_sheet=True,
+        agreement=0.79, support=0.8, views=0.97, undecided=0.2, chance=0.99, rail=False, all_cut=False, some_cut=True,
+        one_sheet=True, side_least=-2.0,
     )  # fmt: skip
     assert gate.confidence(seen) >= 0.9
-    for doubt in ({"one_sheet": False}, {"all_cut": True}, {"views": 0.9}, {"several": True}, {"chance": 0.3}):
+    assert gate.confidence(replace(seen, side_least=-np.inf, support=0.955)) >= 0.9
+    for doubt in (
+        {"one_sheet": False}, {"all_cut": True}, {"views": 0.9}, {"several": True}, {"chance": 0.3},
+        {"side_least": -2.1},
+    ):  # fmt: skip
         assert gate.confidence(replace(seen, **doubt)) < 0.9, doubt
 
 
