@@ -21,7 +21,7 @@ from autoprep.pixels import Photo
 SIDE_PX = 320
 """Side of the network's input; photos of any shape are squeezed into the square."""
 _WEIGHTS = "eye.onnx"
-_WEIGHTS_SHA256 = "bd8c267e3efcb84e15ab09723504c98d522c36e8ff9c99d344812812c8625f94"
+_WEIGHTS_SHA256 = "765cf7e4984f5695a2b4c9df5e3e7b90210114b3c92c0877bbcc67509bd76fc6"
 # A mask value between these is undecided.
 _UNDECIDED = (0.1, 0.9)
 
