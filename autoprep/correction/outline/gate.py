@@ -48,9 +48,6 @@ _SIDES_ELSEWHERE, _SIDES_ALONE = -2.0, 0.0
 # Sides that are certain, and finders that nearly agree, outweigh a wavering eye. (Of what was asked
 # about of those 4,060 photos 13 pass by this, of 3,240 photos of other tuning seeds 12, none of them wrong.)
 _CERTAIN_AGREEMENT, _CERTAIN_VIEWS = 0.93, 0.9
-# So do finders that agree to a hair where no side is likelier elsewhere: the two took one line, and the third witness
-# knows of no better. (@@)
-_HAIR_AGREEMENT, _HAIR_SIDES = 0.98, 0.0
 # So do sides that are likely where the material says one sheet too: three witnesses of different kinds, to whom the
 # eye's wavering (a board below the sheet, a clear sleeve around it) is none against. (Of what was asked about of 2,380
 # photos of tuning seeds, two thirds of them of carried sheets, 58 pass by this, none of them wrong; without asking the
@@ -114,7 +111,7 @@ def confidence(witness: Witness) -> float:
     if witness.one_sheet and not witness.all_cut and _is_borne_out(witness):
         value = max(value, 0.92)  # a third witness: the finders need not agree
     value = value if _of_one_mind(witness) else min(value, DOUBTED)
-    settled = _by_certain_sides(witness) or _by_a_hair(witness) or _by_sheet_and_sides(witness) or _by_ruling(witness)
+    settled = _by_certain_sides(witness) or _by_sheet_and_sides(witness) or _by_ruling(witness)
     return max(value, SURE) if settled else value
 
 
@@ -163,12 +160,6 @@ def _by_certain_sides(witness: Witness) -> bool:
     """Whether sides that are certain settle it, wherever the finders nearly agree on one work."""
     agreed = witness.agreement >= _CERTAIN_AGREEMENT and witness.views >= _CERTAIN_VIEWS
     return agreed and _is_one_work(witness) and witness.side_least >= _SIDES_CERTAIN
-
-
-def _by_a_hair(witness: Witness) -> bool:
-    """Whether the finders agree to a hair, and no side lies elsewhere, so that a wavering eye counts for nothing."""
-    agreed = witness.agreement >= _HAIR_AGREEMENT and witness.side_least >= _HAIR_SIDES
-    return agreed and _is_one_work(witness) and not witness.rail
 
 
 def _by_sheet_and_sides(witness: Witness) -> bool:
