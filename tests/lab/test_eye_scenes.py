@@ -10,6 +10,7 @@ from tests.lab.eye.carriers import carry
 from tests.lab.eye.dice import Dice
 from tests.lab.eye.lab_photos import lab_photo
 from tests.lab.eye.pages import bordered_page
+from tests.lab.eye.ruling import Pen, along_an_edge
 from tests.lab.eye.scenes import scene
 from tests.lab.eye.seen import visible
 from tests.lab.eye.stage import Sheet, Stage, with_side
@@ -147,3 +148,19 @@ def test_a_sheet_on_a_white_lid_is_told_by_a_thin_shadow_alone(monkeypatch: pyte
         far = made.picture[cv2.erode(beyond, np.ones((81, 81), np.uint8)) > 0]
         assert len(far) > 1000
         assert np.ptp(np.percentile(far.mean(axis=1), (10, 90))) < 25
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_line_along_an_edge_runs_from_end_to_end_and_leaves_paper_beyond_it(seed: int) -> None:
+    made = np.ones((300, 400, 3), np.float32)
+    along_an_edge(Dice(seed), Pen(Dice(seed), made, lambda: np.zeros(3, np.float32)))
+    drawn = made.min(axis=2) < 0.9
+    along = int(np.argmax([drawn.any(axis=1 - axis).mean() for axis in (0, 1)]))
+    seen = drawn.any(axis=1 - along)
+    assert seen.mean() > 0.85
+    assert seen[[*range(30), *range(-30, 0)]].mean() > 0.5
+    across = np.flatnonzero(drawn.any(axis=along))
+    length = drawn.shape[1 - along]
+    deepest = min(across.max(), length - across.min())
+    assert deepest < 0.3 * length
+    assert 0 < across.min() < across.max() < length - 1

@@ -22,6 +22,9 @@ class Ruling:
     first_px: int | None = None
 
 
+# How often a diagram has a line along an edge of the sheet, from end to end: an eye takes it for the edge.
+_ALONG_AN_EDGE = 0.35
+
 _TINTS = ((0.82, 0.93, 1.05), (1.05, 0.85, 0.85), (0.9, 1.02, 0.9), (0.98, 0.9, 1.05))
 
 
@@ -98,7 +101,7 @@ def _words(dice: Dice, x: float, end: float, y: float, rise: float) -> list[AnyA
     return words
 
 
-class _Pen:
+class Pen:
     """Draws straight lines by a hand that wobbles, in shares of the sheet's sides."""
 
     def __init__(self, dice: Dice, made: Float32, ink: _Ink) -> None:
@@ -132,7 +135,7 @@ class _Pen:
 
 def diagram(dice: Dice, made: Float32, ink: _Ink) -> None:
     """Frames, tables, lanes and long lines, often near the sheet's edges; the paper goes on beyond them."""
-    pen = _Pen(dice, made, ink)
+    pen = Pen(dice, made, ink)
     for _ in range(1 if dice.chance(0.75) else dice.whole(1, 4)):
         _frame_with_lanes(dice, pen)
     for _ in range(dice.whole(0, 3) if dice.chance(0.3) else 0):
@@ -140,10 +143,23 @@ def diagram(dice: Dice, made: Float32, ink: _Ink) -> None:
         start, end = dice.between(-0.05, 0.3), dice.between(0.6, 1.05)
         near, far = np.array([start, at]), np.array([end, at + dice.normal(0, 0.01)])
         pen.line(near if dice.chance(0.6) else near[::-1], far if dice.chance(0.6) else far[::-1])
+    if dice.chance(_ALONG_AN_EDGE):
+        along_an_edge(dice, pen)
     _signs(dice, pen)
 
 
-def _frame_with_lanes(dice: Dice, pen: _Pen) -> None:
+def along_an_edge(dice: Dice, pen: Pen) -> None:
+    """One line, or two, from end to end of the sheet near one of its edges, as straight as that: the paper goes on."""
+    depth, upright, far = dice.between(0.015, 0.14), dice.chance(0.5), dice.chance(0.5)
+    for k in range(dice.of((1, 1, 2))):
+        at = np.array([depth, depth]) + dice.normals(0.008, 2) + k * dice.between(0.02, 0.12)
+        at = 1 - at if far else at
+        start, end = dice.between(-0.1, 0.06), dice.between(0.94, 1.1)
+        points = np.array([[start, at[0]], [end, at[1]]])
+        pen.line(*(points[:, ::-1] if upright else points))
+
+
+def _frame_with_lanes(dice: Dice, pen: Pen) -> None:
     deepest = 0.16 if dice.chance(0.6) else 0.35
     inset = np.where(dice.rng.random(4) < 0.8, dice.uniform(0.005, deepest, 4), -0.05)  # top, right, bottom, left
     frame = np.array(
@@ -164,7 +180,7 @@ def _frame_with_lanes(dice: Dice, pen: _Pen) -> None:
         pen.line(frame[0] * (1 - t) + frame[1] * t, frame[3] * (1 - t) + frame[2] * t)
 
 
-def _signs(dice: Dice, pen: _Pen) -> None:
+def _signs(dice: Dice, pen: Pen) -> None:
     last: tuple[float, float] | None = None
     for _ in range(dice.whole(0, 16)):
         x, y = dice.between(0.05, 0.92), dice.between(0.05, 0.92)

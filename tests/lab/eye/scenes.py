@@ -40,10 +40,16 @@ _CARRIED = {"in": 0.27, "sliver": 0.27, "cut": 0.06}
 # How often a sheet lies on a white lid, as on a flatbed or in a copier, by how it stands; and how often it is bleached.
 _ON_LID = {"in": 0.1, "sliver": 0.35, "cut": 0.2}
 _LID_BLEACHED = 0.8
+# How often a page that the photo's border cuts, or that fills it, is scanned, and then bleached; and how often what
+# lies beyond its edge is of nearly its own colour: another sheet, a pale table.
+_SCANNED, _SCAN_BLEACHED = 0.3, 0.6
+_NEAR_ITS_OWN = 0.4
+# How often wire loops bind a page at one side.
+_BOUND_BY_WIRE = 0.15
 # Kinds of work, and how they stand in the photo. Paper: half of real photos of pages are cut or fill the photo.
 _KINDS = ((0.55, "paper"), (0.28, "framed"), (0.17, "full"))
 _MODES = {
-    "paper": ((0.33, "in"), (0.09, "sliver"), (0.27, "cut"), (0.17, "whole"), (0.06, "book"), (0.08, "several")),
+    "paper": ((0.29, "in"), (0.09, "sliver"), (0.30, "cut"), (0.19, "whole"), (0.06, "book"), (0.07, "several")),
     "framed": ((0.84, "in"), (0.06, "sliver"), (0.06, "cut"), (0.04, "several")),
     "full": ((0.65, "in"), (0.12, "sliver"), (0.06, "cut"), (0.10, "whole"), (0.07, "several")),
 }
@@ -107,16 +113,16 @@ def _drawn(dice: Dice) -> Scene:
     _lay_work(dice, plan, stage, quad, book)
     hold()
     _above(dice, plan, stage, quad, book)
-    scanned = plan.lid or (plan.paper and plan.mode in ("whole", "cut") and dice.chance(0.2))
+    scanned = plan.lid or (plan.paper and plan.mode in ("whole", "cut") and dice.chance(_SCANNED))
     made = stage.picture if scanned else lit(dice, stage.picture, on_wall=not plan.paper)
     dim = 0.0 if plan.lid else 0.07 if plan.paper else 0.15
-    return Scene(photographed(dice, made, _bleached(plan), dim), tuple(stage.works()))
+    return Scene(photographed(dice, made, _bleached(plan, scanned), dim), tuple(stage.works()))
 
 
-def _bleached(plan: _Plan) -> float:
+def _bleached(plan: _Plan, scanned: bool) -> float:
     """How often the white of a photo is burnt out."""
-    if plan.lid:
-        return _LID_BLEACHED
+    if plan.lid or scanned:
+        return _LID_BLEACHED if plan.lid else _SCAN_BLEACHED
     return (0.30 if plan.fills else 0.12) if plan.paper else 0.0
 
 
@@ -130,14 +136,19 @@ def _plan(dice: Dice) -> _Plan:
         return _Plan(kind, mode, dice.of(PHOTO_SHAPES), base, near, calm=True, lid=True)
     if kind == "paper" and dice.chance(0.5):
         base = colour(dice, "paper") * np.float32(dice.between(0.75, 1) if dice.chance(0.3) else 1)
-        near = base * np.float32(dice.between(0.7, 1.1)) if dice.chance(0.3) else None
+        near = base * np.float32(dice.between(0.7, 1.1)) if dice.chance(_near_its_own(mode, 0.3)) else None
         return _Plan(kind, mode, dice.of(PHOTO_SHAPES), base, near, calm=True)
     if kind == "paper":
         base = paper_colour(dice) if mode == "in" or dice.chance(0.4) else colour(dice, "paper")
-        near = base if dice.chance(0.2 if mode == "in" else 0.1) else None
+        near = base if dice.chance(0.2 if mode == "in" else _near_its_own(mode, 0.1)) else None
     elif kind == "framed" and dice.chance(0.14):
         near = colour(dice, dice.of(("paper", "grey", "grey")))
     return _Plan(kind, mode, dice.of(PHOTO_SHAPES), base, near)
+
+
+def _near_its_own(mode: str, else_: float) -> float:
+    """How often the ground is of nearly the page's colour, by how the page stands."""
+    return _NEAR_ITS_OWN if mode == "cut" else else_
 
 
 def _shape(dice: Dice) -> float:
@@ -363,7 +374,7 @@ def _gutter_shade(dice: Dice, texture: Float32, side: int) -> Float32:
 
 
 def _above(dice: Dice, plan: _Plan, stage: Stage, quad: Float32, book: _Book | None) -> None:
-    if plan.paper and dice.chance(0.55 if book else 0.11):
+    if plan.paper and dice.chance(0.55 if book else _BOUND_BY_WIRE):
         p.spiral(dice, stage, quad, book.side if book else dice.whole(0, 4))
     elif book is not None and dice.chance(0.6):
         start, end = quad[book.side], quad[(book.side + 1) % 4]
