@@ -207,6 +207,17 @@ def test_a_clear_eye_that_no_finalist_bears_out_needs_sides_that_do_not_lie_else
     assert gate.wants_sides(replace(clear, side_least=-np.inf))
 
 
+def test_an_unclear_eye_and_a_side_that_lies_elsewhere_outweigh_finders_that_just_agree() -> None:
+    """A scan on which both finders took a drawn line for the sheet's edge had passed so."""
+    near = replace(GOOD, agreement=0.979, support=0.979, views=0.98, undecided=0.17, side_least=-2.1)
+    assert gate.confidence(near) < 0.9
+    for change in ({"agreement": 0.98}, {"side_least": -2.0}, {"undecided": 0.15}, {"one_sheet": True}):
+        assert gate.confidence(replace(near, **change)) >= 0.9
+    assert gate.wants_sides(replace(near, side_least=-np.inf))
+    assert gate.wants_material(near)
+    assert gate.may_be_whole(replace(near, views=0.954, undecided=0.242, of_photo=0.964))
+
+
 def test_an_unclear_eye_is_not_believed_about_sides_that_it_sees() -> None:
     unclear = replace(GOOD, agreement=1.0, support=1.0, views=0.96, undecided=0.19)
     assert gate.confidence(unclear) < 0.9
