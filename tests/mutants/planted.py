@@ -3248,6 +3248,12 @@ PLANTED: tuple[Mistake, ...] = (
         ("an unknown picture of a held work is not told", "found[name] = replace(row, reason=others_there(row.reason, unknown))", "found[name] = row"),
     ),
     *_all(
+        "autoprep/service/naming.py", ("tests/service/test_unknown_files.py",),
+        ("a changed picture is named twice in one reason", "told = row.path if row.state == \"picked up\" else None", "told = None"),
+        ("every file of a work is unknown", "if not ledger.is_taken(place)]\n        stayed", "]\n        stayed"),
+        ("an unused take's reason names files too", " or row.why not in (HOLD.kind, NOT_SENT.kind):", ":"),
+    ),
+    *_all(
         "autoprep/service/places.py", ("tests/service/test_older_records.py",),
         ("numbered pictures made since a backup are made twice", "numbers = {number for other in fits if", "numbers = {number for other in fits[:0] if"),
         ("of pictures with a number at their end only the first is known again", "(\"\",), (f\"-{number}\" for number in range(2, MOST_NUMBERS)))\n", "(\"\",), ())\n"),
