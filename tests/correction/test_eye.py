@@ -270,7 +270,18 @@ def test_a_sheet_by_its_material_and_its_sides_needs_no_firm_eye() -> None:
     assert not gate.wants_material(replace(told, one_sheet=False, side_least=1.0))
 
 
-@pytest.mark.parametrize(("score", "asked"), [(3.5, False), (1.5, True)])
+def test_finders_that_agree_to_a_hair_need_no_likely_sides_where_the_material_says_one_sheet() -> None:
+    """A bleached page that fills its photo, about which the eye wavers: as it lies, it was a question."""
+    told = replace(GOOD, agreement=0.98, support=0.98, views=0.5, undecided=0.7, one_sheet=True, side_least=0.0)
+    assert gate.confidence(told) >= gate.SURE
+    for change in ({"side_least": -0.1}, {"agreement": 0.979}, {"one_sheet": False}, {"several": True}):
+        assert gate.confidence(replace(told, **change)) < gate.SURE
+    assert gate.wants_sides(replace(told, one_sheet=False, side_least=-np.inf))
+    assert gate.wants_material(replace(told, one_sheet=False))
+    assert not gate.wants_material(replace(told, one_sheet=False, side_least=-0.1))
+
+
+@pytest.mark.parametrize(("score", "asked"), [(3.5, False), (-0.5, True)])
 def test_an_eye_that_wavers_asks_the_sides(monkeypatch: pytest.MonkeyPatch, score: float, asked: bool) -> None:
     """Most of what was asked about without need had four edges of which each alone was beyond doubt."""
     true_look = eye.look
