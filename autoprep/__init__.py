@@ -1,3 +1,3 @@
 """Autoprep: hand-held photos of flat artworks become faithful pictures, sized and signed for where they go."""
 
-__version__ = "0.41.0"
+__version__ = "0.42.0"

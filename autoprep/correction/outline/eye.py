@@ -21,7 +21,7 @@ from autoprep.pixels import Photo
 SIDE_PX = 320
 """Side of the network's input; photos of any shape are squeezed into the square."""
 _WEIGHTS = "eye.onnx"
-_WEIGHTS_SHA256 = "765cf7e4984f5695a2b4c9df5e3e7b90210114b3c92c0877bbcc67509bd76fc6"
+_WEIGHTS_SHA256 = "25269b82128b900fe8a11da5378415d2348f2bafbd4aa135e719d64fbfe02f16"
 # A mask value between these is undecided.
 _UNDECIDED = (0.1, 0.9)
 
