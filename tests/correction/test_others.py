@@ -13,7 +13,7 @@ from autoprep.correction.outline import Survey, eye, gate, others
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.drawn_on import is_drawn_on
 from autoprep.correction.outline.evidence import FINDING_PX
-from autoprep.correction.outline.side_by_side import is_square_beside, leave_free
+from autoprep.correction.outline.side_by_side import is_square_beside, is_strip_along, leave_free
 from autoprep.domain import Declined
 from autoprep.files.reading import read_photo
 from autoprep.imaging.arrays import Float64
@@ -283,3 +283,34 @@ def test_all_works_are_seen(seed: int) -> None:
     assert len(works) == len(quads)
     for quad in quads:
         assert max(overlap_in_photo(quad_of(work), quad, photo.full_px) for work in works) > 0.95
+
+
+_SHEET = rectangle(300, 200, 700, 800)
+
+
+@pytest.mark.parametrize(
+    ("strip", "along"),
+    [
+        (rectangle(280, 810, 720, 890), True),  # the rim of a board below its sheet
+        (rectangle(380, 150, 620, 215), True),  # a clip that lies over the sheet's edge
+        (rectangle(712, 250, 790, 700), True),  # a label at the right
+        (rectangle(280, 830, 720, 910), False),  # as far away as a work would lie
+        (rectangle(300, 810, 480, 890), False),  # no strip
+        (rectangle(450, 810, 890, 890), False),  # it goes on beyond the sheet
+        (rectangle(280, 805, 720, 960), False),  # too large a share of the sheet
+        (rectangle(350, 500, 650, 580), False),  # in the sheet
+    ],
+)
+def test_a_strip_along_a_side_of_a_work_is_what_carries_it(strip: Float64, along: bool) -> None:
+    lens = np.array([[0.9, 0.1, 30], [-0.1, 0.95, 40], [0.0001, -0.00005, 1]])  # seen aslant as well
+    assert is_strip_along(_SHEET, strip) is along
+    assert is_strip_along(project(lens, _SHEET), project(lens, strip)) is along
+
+
+@pytest.mark.parametrize(("below", "seen"), [(4, 1), (40, 2)])
+def test_the_rim_of_a_board_is_no_work_of_its_own(monkeypatch: pytest.MonkeyPatch, below: int, seen: int) -> None:
+    strip = rectangle(300, 660 + below, 740, 750 + below)
+    sheet = rectangle(300, 110, 740, 660)
+    monkeypatch.setattr(eye, "look_closer", closer([strip], []))
+    found = others.all_seen(copies(), sight([sheet], [strip]))
+    assert len(found) == seen

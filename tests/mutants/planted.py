@@ -210,6 +210,7 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/others.py", ("tests/correction/test_others.py",),
+        ("the rim of a board is a work", "        and not is_strip_along(known[0].quad, work.quad)\n", ""),
         ("what stands out beside a work is overlooked", "            found += _others_in(copies, box, found)\n", "            pass\n"),
         ("what the border of a closer look cuts is a work", "if not any(work.cut) and all(", "if all("),
         ("a stamp beside a work is another work", "area(work.quad) > least * area(known[0].quad) and is_square", "is_square"),
@@ -221,6 +222,13 @@ PLANTED: tuple[Mistake, ...] = (
     ),
     *_all(
         "autoprep/correction/outline/side_by_side.py", ("tests/correction/test_others.py",),
+        ("a strip of any size is what carries a work", "    if area(other) > _STRIP_SHARE * area(first):\n", "    if False:\n"),
+        ("a strip that goes on beyond the work carries it", " and over < _STRIP_OVER * length", ""),
+        ("a strip in the work carries it", "near = -across / 2 < gap < _STRIP", "near = gap < _STRIP"),
+        ("a strip far from the work carries it", "gap < _STRIP_GAP * across and", "gap < across and"),
+        ("what is no strip carries a work", "return bool(near and along >= _STRIP_LONG * across)", "return bool(near)"),
+        ("a strip beside the work is none", "for side in (0, 1))\n\n\ndef _lies", "for side in (1,))\n\n\ndef _lies"),
+        ("a strip is measured as it is seen", "placed = project(homography(first, rectangle(*size)), other)", "placed = other - first[0]"),
         ("a thing beside a work must be square in the photo", "_off_square(project(homography(first, rectangle(width * by, height / by)), other))", "_off_square(other)"),
         ("one corner that is square is enough", ".clip(0, 1)).max()))", ".clip(0, 1)).min()))"),
     ),

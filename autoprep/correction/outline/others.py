@@ -16,7 +16,7 @@ from autoprep.correction.outline.contest import REFINING_PX
 from autoprep.correction.outline.copies import Copies
 from autoprep.correction.outline.drawn_on import is_drawn_on
 from autoprep.correction.outline.lines import corners_in
-from autoprep.correction.outline.side_by_side import APART, NOT_SMALL, is_square_beside, leave_free
+from autoprep.correction.outline.side_by_side import APART, NOT_SMALL, is_square_beside, is_strip_along, leave_free
 from autoprep.imaging.arrays import Float32, Float64, UInt8
 from autoprep.imaging.geometry import area, overlap_in_photo
 
@@ -78,7 +78,9 @@ def _others_in(copies: Copies, box: Box, known: Sequence[eye.Seen]) -> list[eye.
 def _is_another(work: eye.Seen, known: Sequence[eye.Seen], copies: Copies, least: float = NOT_SMALL) -> bool:
     size = copies.photo.full_px
     like_one = not known or (
-        area(work.quad) > least * area(known[0].quad) and is_square_beside(known[0].quad, work.quad)
+        area(work.quad) > least * area(known[0].quad)
+        and is_square_beside(known[0].quad, work.quad)
+        and not is_strip_along(known[0].quad, work.quad)
     )
     return like_one and all(overlap_in_photo(work.quad, other.quad, size) < APART for other in known)
 
